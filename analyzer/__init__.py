@@ -1,0 +1,1 @@
+"""What thinks: trips, charge, power against speed, range, faults and their reasons."""

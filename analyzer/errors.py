@@ -1,0 +1,20 @@
+"""Everything that can go wrong in `analyzer`, as one tree.
+
+AnalyzerError
+├── NoLog(FileNotFoundError)   there is no log where it was looked for
+└── NoTrip(LookupError)        the log holds no such trip
+
+"Too little data" is no error: it is an `Estimate` with a reason.
+"""
+
+
+class AnalyzerError(Exception):
+    """Base of all errors a user can cause; the command line prints it and exits with 2."""
+
+
+class NoLog(AnalyzerError, FileNotFoundError):  # noqa: N818 - reads as the sentence it makes
+    """There is no log to answer from."""
+
+
+class NoTrip(AnalyzerError, LookupError):  # noqa: N818
+    """The log holds no such trip."""

@@ -1,0 +1,1 @@
+"""Faces of the answers: command line, HTTP, pages, reports. Formatting only."""

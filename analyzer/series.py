@@ -1,0 +1,117 @@
+"""Channels on one clock; gaps stay gaps."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from logger.store import Store
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Series:
+    """Channels on an even grid.
+
+    Args:
+        t0_us: First grid time on the log's timeline (UTC where the boot is dated). [µs]
+        step_s: Grid step. [s]
+        values: Channel -> shape (n,), NaN where nothing was measured.
+        n: Number of grid times.
+    """
+
+    t0_us: int
+    step_s: float
+    n: int
+    values: dict[str, Floats]
+
+    @property
+    def t_s(self) -> Floats:
+        """Seconds since `t0_us`, shape (n,)."""
+        return np.arange(self.n) * self.step_s
+
+    @property
+    def t_utc_s(self) -> Floats:
+        """Seconds since 1970, shape (n,)."""
+        return self.t0_us / 1e6 + self.t_s
+
+    def has(self, *names: str) -> bool:
+        """Whether each of these channels has at least one value."""
+        return all(n in self.values and bool(np.isfinite(self.values[n]).any()) for n in names)
+
+    def get(self, name: str) -> Floats:
+        """The channel, or all NaN where it is not there. Shape (n,)."""
+        return self.values.get(name, np.full(self.n, np.nan))
+
+    def cut(self, start: int, stop: int) -> "Series":
+        """Grid indices start to stop (not included), as views."""
+        start, stop = max(start, 0), min(stop, self.n)
+        t0_us = self.t0_us + round(start * self.step_s * 1e6)
+        values = {k: v[start:stop] for k, v in self.values.items()}
+        return Series(t0_us, self.step_s, max(stop - start, 0), values)
+
+
+def on_grid(
+    t_us: npt.NDArray[np.int64], values: Floats, t0_us: int, step_s: float, n: int, hold_s: float
+) -> Floats:
+    """Mean of the values in each grid cell; a cell without one holds the last for `hold_s`.
+
+    Args:
+        t_us: Times, non-decreasing, shape (m,). [µs]
+        values: Shape (m,); NaN is skipped.
+        t0_us, step_s, n: The grid; cell k covers [t0 + k·step, t0 + (k+1)·step).
+        hold_s: A value older than this is missing, not held.
+    Returns:
+        Shape (n,), NaN where missing.
+    """
+    ok = np.isfinite(values)
+    t_us, values = t_us[ok], values[ok]
+    cell = ((t_us - t0_us) // round(step_s * 1e6)).astype(np.int64)
+    inside = (cell >= 0) & (cell < n)
+    cell, values = cell[inside], values[inside]
+    count = np.bincount(cell, minlength=n)
+    total = np.bincount(cell, weights=values, minlength=n)
+    grid = np.full(n, np.nan)
+    have = count > 0
+    grid[have] = total[have] / count[have]
+    index = np.where(have, np.arange(n), -1)
+    last = np.maximum.accumulate(index)
+    age = np.arange(n) - last
+    fill = (~have) & (last >= 0) & (age * step_s <= hold_s)
+    grid[fill] = grid[last[fill]]
+    return grid
+
+
+ANGLES = ("course_ground_deg", "heading_true_deg", "heading_magnetic_deg")
+
+
+def load(
+    store: Store, names: Iterable[str], start_us: int, end_us: int, step_s: float = 1.0
+) -> Series:
+    """Channels from the log on one grid.
+
+    Args:
+        names: Channels; one that the log does not hold is left out.
+        start_us, end_us: On the log's timeline. [µs]
+        step_s: Grid step. [s]
+    Returns:
+        The series. A value is held for 2.5 times the channel's usual interval, at most 30 s.
+    """
+    n = max(int(np.ceil((end_us - start_us) / (step_s * 1e6))), 0)
+    values: dict[str, Floats] = {}
+    for name in names:
+        t_us, v = store.read(name, start_us, end_us)
+        if not len(t_us):
+            continue
+        usual_s = float(np.median(np.diff(t_us))) / 1e6 if len(t_us) > 2 else step_s
+        hold_s = min(max(2.5 * usual_s, 2 * step_s), 30.0)
+        if name in ANGLES:
+            rad = np.radians(v)
+            s = on_grid(t_us, np.sin(rad), start_us, step_s, n, hold_s)
+            c = on_grid(t_us, np.cos(rad), start_us, step_s, n, hold_s)
+            values[name] = np.degrees(np.arctan2(s, c)) % 360.0
+        else:
+            values[name] = on_grid(t_us, v, start_us, step_s, n, hold_s)
+    return Series(start_us, step_s, n, values)

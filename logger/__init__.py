@@ -1,0 +1,1 @@
+"""What touches the boat: sources, decoding, clock, store and the recording daemon."""

@@ -1,0 +1,1 @@
+"""Bytes to readings, one file per protocol."""

@@ -1,0 +1,1 @@
+"""One file per way in; each yields rows (see `source.py`)."""

@@ -1,0 +1,1 @@
+"""Recordings played back as sources, and the invented boat."""
