@@ -1,0 +1,30 @@
+from pytest import mark
+
+from logger import channels, units
+
+
+@mark.parametrize("channel", channels.CATALOGUE.values(), ids=lambda c: c.name)
+def test_every_channel_ends_in_its_unit_and_has_limits(channel):
+    assert channels.unit_of(channel.name) == channel.unit
+    assert channel.low < channel.high
+    assert channel.unit in {inside for inside, _, _ in units.TO_INSIDE.values()}
+
+
+@mark.parametrize(
+    ("name", "unit"),
+    [
+        (channels.cell_voltage(3), "V"),
+        (channels.block_voltage(2), "V"),
+        (channels.probe_temp("motor_lug"), "degC"),
+        ("other_solar_charger_state_code", "count"),
+    ],
+)
+def test_families_are_found(name, unit):
+    found = channels.find(name)
+    assert found is not None
+    assert found.unit == unit
+
+
+def test_unknown_names_are_not_channels():
+    assert channels.find("pack_volts") is None
+    assert channels.find("cell_3_voltage_v") is None  # cells have two digits
