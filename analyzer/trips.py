@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.results import LegRow, TripRow
 from analyzer.estimate import Estimate, cannot_say
+from analyzer.results import LegRow, TripRow
 from analyzer.series import Floats, Series
 from logger.boat import Boat
 from logger.units import HOUR_S
@@ -277,9 +277,7 @@ def _outings(runs: list[tuple[int, int, int]], step_s: float) -> list[tuple[int,
         else:
             groups.append([k])
     active = [sum(runs[k][2] - runs[k][1] for k in g) * step_s for g in groups]
-    return [
-        (g[0], g[-1]) for g, s in zip(groups, active, strict=True) if s >= SHORTEST_TRIP_S
-    ]
+    return [(g[0], g[-1]) for g, s in zip(groups, active, strict=True) if s >= SHORTEST_TRIP_S]
 
 
 def _at(series: Series, index: int) -> int:
