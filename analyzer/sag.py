@@ -1,0 +1,257 @@
+"""Sag: where the volts between rest and load went.
+
+Rest is the pack's open-circuit voltage when the trip began. Loaded is what the controller saw
+where that is measured, else the pack's terminals. The terms add up to the difference; what they
+do not explain stands last, under its own name.
+"""
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from analyzer.estimate import Estimate, cannot_say
+from analyzer.pack import chemistry
+from analyzer.results import SagAccount, SagTerm
+from analyzer.series import Floats, Series
+from analyzer.soc import Charge, cell_temp_c
+from analyzer.trips import Leg, Trip
+from logger.boat import Boat
+from logger.channels import cell_voltage
+
+Z80 = NormalDist().inv_cdf(0.9)
+WINDOW_S = 10.0
+LEAST_C = 0.05  # a moment needs at least this share of the capacity as current to be one of load
+
+
+@dataclass(frozen=True)
+class Parts:
+    """The terms at each grid time, shape (n,) each, pack-level volts, NaN where unknown.
+
+    `ohmic_25_v` and `polar_25_v` are what a pack at 25 °C would lose, `cold_v` the rest of it.
+    """
+
+    current_a: Floats
+    loaded_v: Floats
+    charge_used_v: Floats
+    ohmic_25_v: Floats
+    polar_25_v: Floats
+    cold_v: Floats
+    weak_v: Floats
+    cables_v: Floats
+    rest_v: float
+    rest_sd_v: float
+    weakest: int | None
+    soc_frac: Floats
+    temp_c: Floats
+
+    @property
+    def unexplained_v(self) -> Floats:
+        """What the terms leave."""
+        known = self.charge_used_v + self.ohmic_25_v + self.polar_25_v + self.cold_v
+        known = known + np.nan_to_num(self.weak_v) + np.nan_to_num(self.cables_v)
+        return self.rest_v - self.loaded_v - known
+
+
+def parts(series: Series, charge: Charge, boat: Boat, start: int = 0) -> Parts:
+    """The account at every grid time.
+
+    Args:
+        charge: Of the same series.
+        start: Index where the trip begins; rest is taken there.
+    """
+    kind = chemistry(boat.pack.chemistry)
+    pack_v, control_v = series.get("pack_voltage_v"), series.get("controller_voltage_v")
+    current = series.get("pack_current_a")
+    temp = cell_temp_c(series)
+    rest_v, rest_sd = _rest(series, charge, boat, start)
+    weak_v, weakest = _weak(series, boat, current)
+    share = np.clip(np.nan_to_num(weak_v) / np.maximum(charge.v_r0 + charge.v_rc, 1e-6), 0, 0.9)
+    ohmic, polar = charge.v_r0 * (1 - share), charge.v_rc * (1 - share)
+    ohmic_25, polar_25 = ohmic / kind.ohmic_factor(temp), polar / kind.charge_factor(temp)
+    return Parts(
+        current,
+        np.where(np.isfinite(control_v), control_v, pack_v),
+        rest_v - charge.ocv_v,
+        ohmic_25,
+        polar_25,
+        ohmic + polar - ohmic_25 - polar_25,
+        weak_v,
+        pack_v - control_v,
+        rest_v,
+        rest_sd,
+        weakest,
+        charge.soc_frac,
+        temp,
+    )
+
+
+def worst(series: Series, charge: Charge, boat: Boat, trip: Trip | None) -> SagAccount | None:
+    """The account at the trip's lowest voltage under load; None where nothing was loaded."""
+    a, b = _span(series, trip)
+    found = parts(series, charge, boat, a)
+    half = max(int(WINDOW_S / series.step_s / 2), 0)
+    loaded = _mean_filter(found.loaded_v, half)
+    least_a = LEAST_C * boat.pack.rated_capacity_ah
+    usable = np.isfinite(loaded) & (found.current_a > least_a)
+    usable[:a] = usable[b:] = False
+    if not usable.any():
+        return None
+    at = int(np.flatnonzero(usable)[np.argmin(loaded[usable])])
+    chosen = np.zeros(series.n, bool)
+    chosen[max(at - half, 0) : at + half + 1] = True
+    return _account("the lowest voltage of the trip", series, found, chosen, boat)
+
+
+def over_leg(
+    series: Series, charge: Charge, boat: Boat, leg: Leg, trip: Trip | None = None
+) -> SagAccount | None:
+    """The account as a mean over the loaded part of a leg; None where nothing was loaded."""
+    a, _ = _span(series, trip)
+    found = parts(series, charge, boat, a)
+    first = round((leg.start_us - series.t0_us) / 1e6 / series.step_s)
+    last = round((leg.end_us - series.t0_us) / 1e6 / series.step_s)
+    chosen = found.current_a > LEAST_C * boat.pack.rated_capacity_ah
+    chosen[: max(first, 0)] = chosen[max(last, 0) :] = False
+    if chosen.sum() * series.step_s < 30.0:
+        return None
+    return _account(f"the {leg.kind} leg's mean", series, found, chosen, boat)
+
+
+def _account(
+    text: str, series: Series, found: Parts, chosen: Floats, boat: Boat
+) -> SagAccount | None:
+    ok = chosen & np.isfinite(found.unexplained_v)
+    if not ok.any():
+        return None
+    mean = {
+        name: float(np.mean(getattr(found, name)[ok]))
+        for name in (
+            "charge_used_v",
+            "ohmic_25_v",
+            "polar_25_v",
+            "cold_v",
+            "loaded_v",
+            "current_a",
+            "unexplained_v",
+        )
+    }
+    terms = [
+        SagTerm("charge used", _range(mean["charge_used_v"], 0.1, found.rest_sd_v + 0.05)),
+        SagTerm("resistance", _range(mean["ohmic_25_v"], 0.08, 0.02)),
+        SagTerm("polarisation", _range(mean["polar_25_v"], 0.15, 0.02)),
+        SagTerm("cold", _range(mean["cold_v"], 0.2, 0.01)),
+        _measured(_weak_name(found), found.weak_v, ok, "cell voltages are not measured"),
+        _measured(
+            "cables and contactor", found.cables_v, ok, "the controller's voltage is not measured"
+        ),
+        SagTerm("unexplained", _range(mean["unexplained_v"], 0.0, found.rest_sd_v + 0.05)),
+    ]
+    at = int(np.flatnonzero(ok).mean())
+    rest, loaded = found.rest_v, mean["loaded_v"]
+    return SagAccount(
+        text,
+        float(series.t_utc_s[at]),
+        mean["current_a"],
+        rest,
+        loaded,
+        tuple(terms),
+        sentence(rest, loaded, mean["current_a"], terms),
+    )
+
+
+def sentence(rest_v: float, loaded_v: float, current_a: float, terms: list[SagTerm]) -> str:
+    """The account in words a person understands, largest term first."""
+    known = [(t.text, t.volts.mid) for t in terms if t.volts.mid is not None]
+    known = [(text, v) for text, v in known if abs(v) >= 0.05]
+    known.sort(key=lambda item: -abs(item[1]))
+    said = ", ".join(f"{v:.1f} V to {_plain(text)}" for text, v in known)
+    head = f"At {current_a:.0f} A the voltage stood {rest_v - loaded_v:.1f} V below its rest"
+    return f"{head} of {rest_v:.1f} V: {said or 'nothing of it worth naming'}."
+
+
+def _plain(text: str) -> str:
+    words = {
+        "charge used": "charge already used",
+        "resistance": "the cells' resistance",
+        "polarisation": "the cells' slow tiring under load",
+        "cold": "the cold",
+        "cables and contactor": "cables and contactor",
+        "unexplained": "causes not known",
+    }
+    return words.get(text, text)
+
+
+def _weak_name(found: Parts) -> str:
+    return f"weak cell {found.weakest}" if found.weakest is not None else "weak cells"
+
+
+def _measured(text: str, volts: Floats, ok: Floats, why: str) -> SagTerm:
+    have = volts[ok.astype(bool)]
+    have = have[np.isfinite(have)]
+    if not len(have):
+        return SagTerm(text, cannot_say(why, "V"))
+    return SagTerm(text, _range(float(have.mean()), 0.02, 0.01))
+
+
+def _range(mid: float, share: float, floor_v: float) -> Estimate:
+    half = Z80 * float(np.hypot(share * mid, floor_v))
+    return Estimate(mid, mid - half, mid + half, "V")
+
+
+def _rest(series: Series, charge: Charge, boat: Boat, start: int) -> tuple[float, float]:
+    """Rest voltage when the trip began: read if the pack lay still for five minutes, else the
+    model's. [V] with its standard deviation.
+    """
+    per = max(round(300.0 / series.step_s), 1)
+    quiet_a = 0.01 * boat.pack.rated_capacity_ah
+    before = slice(max(start - per, 0), max(start, 1))
+    amps, volts = series.get("pack_current_a")[before], series.get("pack_voltage_v")[before]
+    if len(amps) >= per and np.all(np.abs(amps) < quiet_a) and np.isfinite(volts[-30:]).any():
+        return float(np.nanmedian(volts[-30:])), 0.02
+    ocv = charge.ocv_v[start : start + per]
+    known = ocv[np.isfinite(ocv)]
+    sd_v = 0.005 * boat.pack.cells_in_series
+    return (float(known[0]), sd_v) if len(known) else (float("nan"), sd_v)
+
+
+def _weak(series: Series, boat: Boat, current: Floats) -> tuple[Floats, int | None]:
+    """Volts that cells below the others cost under load, and the worst cell's number."""
+    names = [cell_voltage(i) for i in range(1, boat.pack.cells_in_series + 1)]
+    if len(names) < 4 or not series.has(*names):
+        return np.full(series.n, np.nan), None
+    volts = np.stack([series.get(n) for n in names])
+    low = np.median(volts, axis=0) - volts
+    ok = np.isfinite(current) & np.isfinite(low).all(axis=0)
+    if ok.sum() < 60:
+        return np.full(series.n, np.nan), None
+    amps = current[ok] - current[ok].mean()
+    power = float(amps @ amps)
+    if power < 1.0 * ok.sum():
+        return np.full(series.n, np.nan), None
+    slope = (low[:, ok] - low[:, ok].mean(axis=1, keepdims=True)) @ amps / power
+    spread = 1.4826 * float(np.median(np.abs(slope - np.median(slope))))
+    weak = slope > np.median(slope) + 5 * spread + 2e-5
+    total = np.where(np.isfinite(current), current, np.nan) * float(slope[weak].sum())
+    return total, int(np.argmax(slope)) + 1 if weak.any() else None
+
+
+def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
+    if trip is None:
+        return 0, series.n
+    first = round((trip.start_us - series.t0_us) / 1e6 / series.step_s)
+    last = round((trip.end_us - series.t0_us) / 1e6 / series.step_s)
+    return max(first, 0), min(max(last, 0), series.n)
+
+
+def _mean_filter(values: Floats, half: int) -> Floats:
+    if not half:
+        return values
+    ok = np.isfinite(values)
+    total = np.concatenate([[0.0], np.cumsum(np.where(ok, values, 0.0))])
+    count = np.concatenate([[0], np.cumsum(ok)])
+    n = len(values)
+    low = np.clip(np.arange(n) - half, 0, None)
+    high = np.clip(np.arange(n) + half + 1, None, n)
+    held = count[high] - count[low]
+    return np.where(held > 0, (total[high] - total[low]) / np.maximum(held, 1), np.nan)
