@@ -1,0 +1,264 @@
+"""Cells or blocks that differ from the others: by charge, by resistance, or by capacity.
+
+Each cell's distance from the median cell is followed by a small filter of its own: an offset
+that may wander slowly (charge and curve) and a resistance that answers to the load. Readings
+come in as they come; the same readings in other portions give the same result.
+"""
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.estimate import Estimate, cannot_say
+from analyzer.pack import default_params
+from analyzer.results import CellRow, Finding
+from analyzer.series import Series
+from logger.boat import Pack
+from logger.channels import block_voltage, cell_voltage
+
+Floats = npt.NDArray[np.float64]
+
+STEP_S = 10.0  # readings are gathered into steps of this length
+READING_SD_V = 0.0007  # of a step's mean distance, resolution and jitter together
+LEAST_STEP_C = 0.03  # load changes below this are left out, as a share of Ah
+OFFSET_MEMORY_S = 1800.0
+EXCESS_SHARE = 0.15  # of the median resistance: less is of no practical matter
+SURE_SIGMA = 4.5  # sixteen cells, asked thousands of times
+Z80 = 1.2815515655446004
+
+
+@dataclass(frozen=True)
+class WeakCell:
+    """The cell that will end the trip, against the mean cell.
+
+    Args:
+        name: "cell 7" or "block 2".
+        r_excess_ohm, r_excess_sd_ohm: Resistance above the others'.
+        soc_deficit_frac, soc_deficit_sd_frac: Charge below the others'.
+        capacity_deficit_frac, capacity_deficit_sd_frac: Capacity below the others'.
+    """
+
+    name: str
+    r_excess_ohm: float
+    r_excess_sd_ohm: float
+    soc_deficit_frac: float = 0.0
+    soc_deficit_sd_frac: float = 0.0
+    capacity_deficit_frac: float = 0.0
+    capacity_deficit_sd_frac: float = 0.0
+
+
+def measured(pack: Pack) -> tuple[list[str], list[str], int]:
+    """Channels and names of what may be measured apart, cells first, and cells in each."""
+    cells = range(1, pack.cells_in_series + 1)
+    return [cell_voltage(i) for i in cells], [f"cell {i}" for i in cells], 1
+
+
+def measured_blocks(pack: Pack) -> tuple[list[str], list[str], int]:
+    """The same for factory blocks; empty where the pack has none."""
+    count = pack.blocks_in_series or 0
+    numbers = range(1, count + 1)
+    inside = pack.cells_in_series // count if count else 1
+    return [block_voltage(i) for i in numbers], [f"block {i}" for i in numbers], inside
+
+
+@dataclass
+class _Bank:
+    """Per cell: resistance above the median cell's from load steps, offset at no load.
+
+    The resistance comes from differences between successive steps, so that a slow drift of
+    the offset (charge and curve) does not look like one.
+    """
+
+    count: int
+    sums: Floats = field(init=False)  # (3, cells): dI², -dI·dd, dd²
+    steps: int = 0
+    offset_v: Floats = field(init=False)
+    weight: float = 0.0
+    last: tuple[Floats, float] | None = None
+
+    def __post_init__(self) -> None:
+        self.sums = np.zeros((3, self.count))
+        self.offset_v = np.zeros(self.count)
+
+    def step(self, distance_v: Floats, current_a: float, least_a: float, dt_s: float) -> None:
+        """Takes in one step's mean distances from the median cell, shape (cells,)."""
+        if self.last is not None and abs(current_a - self.last[1]) >= least_a:
+            d_v, d_i = distance_v - self.last[0], current_a - self.last[1]
+            self.sums += np.array([d_i * d_i + 0 * d_v, -d_i * d_v, d_v * d_v])
+            self.steps += 1
+        self.last = (distance_v, current_a)
+        at_rest = distance_v + self.excess_ohm() * current_a
+        self.weight = self.weight * math.exp(-dt_s / OFFSET_MEMORY_S) + dt_s
+        self.offset_v = self.offset_v + (at_rest - self.offset_v) * (dt_s / self.weight)
+
+    def excess_ohm(self) -> Floats:
+        """Above the median cell, shape (cells,); 0 while nothing was seen."""
+        power = self.sums[0]
+        return np.asarray(np.divide(self.sums[1], power, out=np.zeros(self.count), where=power > 0))
+
+    def excess_sd_ohm(self) -> Floats:
+        """Standard deviation of the above; infinite while nothing was seen."""
+        if self.steps < 3:
+            return np.full(self.count, np.inf)
+        left = np.maximum(self.sums[2] - self.sums[1] ** 2 / self.sums[0], 0.0) / self.steps
+        return np.asarray(np.sqrt((left + 2 * READING_SD_V**2) / self.sums[0]))
+
+
+class CellMonitor:
+    """Follows all cells, or blocks where only they are measured."""
+
+    def __init__(self, pack: Pack) -> None:
+        self.pack = pack
+        self.params = default_params(pack)
+        self.channels: list[str] = []
+        self.names: list[str] = []
+        self.inside = 1
+        self._rest: list[Floats] = []  # readings that do not fill a step yet
+        self._last: tuple[float, float] | None = None  # median cell and current, last step
+        self._sums = np.zeros(3)  # of dI², -dI·dV, count: resistance of the median cell
+        self._spread: list[float] = []
+        self._low = self._high = np.zeros(0)
+        self._next_us: int | None = None
+        self._bank: _Bank | None = None
+
+    def update(self, chunk: Series) -> None:
+        """Takes in readings that follow those before."""
+        if not self.channels and not self._choose(chunk):
+            return
+        if self._next_us is not None and abs(chunk.t0_us - self._next_us) > 2e6 * chunk.step_s:
+            self._rest.clear()
+            self._last = None
+        self._next_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
+        table = np.column_stack(
+            [chunk.get("pack_current_a"), *[chunk.get(c) for c in self.channels]]
+        )
+        per = max(round(STEP_S / chunk.step_s), 1)
+        rows = np.vstack([*self._rest, table])
+        whole = len(rows) // per
+        for k in range(whole):
+            self._step(rows[k * per : (k + 1) * per], chunk.step_s)
+        self._rest = [rows[whole * per :]]
+
+    def _choose(self, chunk: Series) -> bool:
+        for channels, names, inside in (measured(self.pack), measured_blocks(self.pack)):
+            seen = [c for c in channels if chunk.has(c)]
+            if len(seen) >= 2:
+                self.channels, self.inside = seen, inside
+                self.names = [n for c, n in zip(channels, names, strict=True) if c in seen]
+                count = len(seen)
+                self._bank = _Bank(count)
+                self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
+                return True
+        return False
+
+    def _step(self, rows: Floats, reading_s: float) -> None:
+        assert self._bank is not None
+        rows = rows[np.isfinite(rows).all(axis=1)]
+        if not len(rows):
+            return
+        current, volts = float(rows[:, 0].mean()), rows[:, 1:]
+        self._low = np.minimum(self._low, volts.min(axis=0))
+        self._high = np.maximum(self._high, volts.max(axis=0))
+        mean_v = volts.mean(axis=0)
+        median = float(np.median(mean_v))
+        least_a = LEAST_STEP_C * self.pack.rated_capacity_ah
+        self._bank.step(mean_v - median, current, least_a, len(rows) * reading_s)
+        if abs(current) > 0.05 * self.pack.rated_capacity_ah:
+            self._spread.append(float(mean_v.max() - mean_v.min()))
+            self._spread = self._spread[-3600:]
+        if self._last is not None:
+            d_v, d_i = median - self._last[0], current - self._last[1]
+            self._sums += (d_i * d_i, -d_i * d_v, 1.0)
+        self._last = (median, current)
+
+    def median_resistance(self) -> Estimate:
+        """Of the median cell or block, from its answer to load changes. [ohm]"""
+        power, cross, _ = self._sums
+        enough = (0.05 * self.pack.rated_capacity_ah) ** 2 * 4
+        if power < enough:
+            return cannot_say("the load has not changed enough yet", "ohm")
+        mid, sd = cross / power, READING_SD_V * math.sqrt(2.0 / power) + 0.03 * abs(cross / power)
+        used = ("pack_current_a", *self.channels)
+        return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, "ohm", reason="", used=used)
+
+    def rows(self) -> tuple[CellRow, ...]:
+        """One per cell or block, in order."""
+        if self._bank is None:
+            return ()
+        middle = self.median_resistance()
+        rows = []
+        for i, name in enumerate(self.names):
+            offset, excess = self._bank.offset_v[i], self._bank.excess_ohm()[i]
+            sd_v, sd_ohm = READING_SD_V, self._bank.excess_sd_ohm()[i]
+            used = (self.channels[i],)
+            at_rest = Estimate(float(offset), float(offset - Z80 * sd_v),
+                               float(offset + Z80 * sd_v), "V", used=used)  # fmt: skip
+            if middle.mid is None or middle.low is None or not np.isfinite(sd_ohm):
+                ohm = cannot_say(middle.reason or "too few load changes yet", "ohm")
+            else:
+                mid = middle.mid + float(excess)
+                half = math.hypot(middle.mid - middle.low, Z80 * float(sd_ohm))
+                ohm = Estimate(mid, mid - half, mid + half, "ohm", used=used)
+            rows.append(CellRow(name, at_rest, ohm, float(self._low[i]), float(self._high[i])))
+        return tuple(rows)
+
+    def spread(self) -> Estimate:
+        """Highest less lowest cell, typical under load. [V]"""
+        if not self._spread:
+            return cannot_say("no cell or block voltages under load yet", "V")
+        low, mid, high = np.quantile(self._spread, [0.1, 0.5, 0.9])
+        return Estimate(float(mid), float(low), float(high), "V", used=tuple(self.channels))
+
+    def _excess(self) -> list[tuple[float, int, float, float]]:
+        """Cells whose resistance stands out: sigmas, index, ohm, sd."""
+        middle = self.median_resistance()
+        if self._bank is None or middle.mid is None:
+            return []
+        excess = self._bank.excess_ohm() - float(np.median(self._bank.excess_ohm()))
+        sd = self._bank.excess_sd_ohm()
+        out = []
+        for i, e in enumerate(excess):
+            others = np.delete(excess, i)
+            usual = 1.4826 * float(np.median(np.abs(others - np.median(others))))
+            sigmas = float(e) / math.hypot(float(sd[i]), usual)
+            if sigmas > SURE_SIGMA and e > EXCESS_SHARE * middle.mid:
+                out.append((sigmas, i, float(e), float(sd[i])))
+        return sorted(out, reverse=True)
+
+    def findings(self) -> tuple[Finding, ...]:
+        """What stands out, surest first; empty on a healthy pack."""
+        return tuple(self._resistance_finding(*f) for f in self._excess())
+
+    def _resistance_finding(self, sigmas: float, i: int, ohm: float, sd: float) -> Finding:
+        middle = self.median_resistance().mid or math.nan
+        name = self.names[i]
+        sureness = min(0.5 * (1 + math.erf((sigmas - 2.5) / math.sqrt(2))), 0.999)
+        size = Estimate(ohm, ohm - Z80 * sd, ohm + Z80 * sd, "ohm", used=(self.channels[i],))
+        return Finding(
+            subject=name,
+            kind="cell_resistance",
+            text=(
+                f"{name.capitalize()} drops {ohm * 1e3:.2f} milliohm more than the others "
+                f"({100 * ohm / middle:.0f} % above their {middle * 1e3:.2f})"
+            ),
+            sureness_frac=sureness,
+            size=size,
+            cure=(
+                "Check the links and terminals at this cell first: clean, tighten to the "
+                "maker's torque; if the drop stays, watch the cell and keep its load down"
+            ),
+            caution=(
+                "A pack of this voltage short-circuits with thousands of amperes: isolate it, "
+                "insulated tools, metal jewellery off; leave it to a qualified person if unsure"
+            ),
+        )
+
+    def weakest(self) -> WeakCell | None:
+        """The cell that will reach its limit first under load; None where none stands out."""
+        found = self._excess()
+        if not found:
+            return None
+        _, i, ohm, sd = found[0]
+        return WeakCell(self.names[i], ohm, sd)

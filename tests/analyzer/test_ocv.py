@@ -1,0 +1,30 @@
+"""Half-cell curves against the values published beside their fits."""
+
+import numpy as np
+from pytest import approx
+
+from analyzer.ocv import graphite_v, lead_acid_cell_v, lfp_cell_v, lfp_electrode_v
+
+
+def test_graphite_v_at_published_points():
+    # Safari and Delacourt 2011, Table I, evaluated apart from this code
+    x = np.array([0.10, 0.30, 0.50, 0.80])
+    assert graphite_v(x) == approx([0.21665, 0.13293, 0.11606, 0.08592], abs=1e-5)
+
+
+def test_lfp_electrode_v_at_published_points():
+    # same table
+    y = np.array([0.05, 0.30, 0.90])
+    assert lfp_electrode_v(y) == approx([3.48976, 3.43230, 3.41423], abs=1e-5)
+
+
+def test_lfp_cell_v_is_the_difference_of_its_electrodes():
+    # hand sums from the same table with the windows 0.0085-0.78 and 0.95-0.03
+    soc = np.array([0, 0.05, 0.1, 0.2, 0.5, 0.8, 0.9, 1.0])
+    want = [2.567, 3.071, 3.197, 3.252, 3.309, 3.338, 3.345, 3.520]
+    assert lfp_cell_v(soc) == approx(want, abs=6e-4)
+
+
+def test_lead_acid_cell_v_follows_the_acid():
+    # The trade's rule: volts = acid density in kg/l + 0.845; common practice, no source.
+    assert 6 * lead_acid_cell_v(np.array([1.0]))[0] == approx(6 * (1.277 + 0.845), abs=0.01)

@@ -1,0 +1,75 @@
+"""The charge filter on cells made here with another circuit than its own parameters."""
+
+import json
+
+import numpy as np
+from pytest import approx
+
+from analyzer.pack import chemistry
+from analyzer.series import Series
+from analyzer.soc import ChargeState, track
+from logger.boat import Pack
+
+PACK = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=230)
+
+
+def invented(current_a, soc, r_ohm=0.5e-3, **more):
+    """Readings of sixteen equal cells with one resistor each; invented."""
+    ah = np.cumsum(current_a) / 3600
+    true = soc - ah / 230
+    volts = 16 * (chemistry("lfp").ocv_v(true) - current_a * r_ohm)
+    values = {"pack_current_a": current_a, "pack_voltage_v": volts, **more}
+    return Series(0, 1.0, len(current_a), values), true
+
+
+def test_track_counts_after_full():
+    held = np.r_[np.linspace(-40, -2, 1800), np.zeros(0)]
+    amps = np.r_[held, np.full(7200, 60.0)]
+    series, _ = invented(amps, 0.98)
+    series.values["pack_voltage_v"][:1800] = 16 * 3.55
+    charge = track(series, PACK)
+    assert charge.soc_frac[1799] == approx(1.0, abs=0.01)
+    assert charge.final.soc == approx(1 - 120 / 230, abs=0.03)
+    assert charge.final.sd < 0.04
+
+
+def test_track_is_unsure_on_the_plateau_and_sure_at_the_knee():
+    flat, _ = invented(np.full(3600, 20.0), 0.7)
+    low, _ = invented(np.full(3600, 20.0), 0.13)
+    unsure, sure = track(flat, PACK).final, track(low, PACK).final
+    assert unsure.sd > 3 * sure.sd
+    assert sure.soc == approx(0.043, abs=0.03)
+
+
+def test_track_gap_widens_the_range():
+    amps = np.full(7200, 20.0)
+    series, _ = invented(amps, 0.7)
+    holed, _ = invented(amps.copy(), 0.7)
+    holed.values["pack_current_a"][2000:5600] = np.nan
+    holed.values["pack_voltage_v"][2000:5600] = np.nan
+    assert track(holed, PACK).final.sd > track(series, PACK).final.sd
+
+
+def test_track_goes_on_from_a_state_through_json():
+    series, true = invented(np.tile([30.0] * 600 + [0.0] * 600, 6), 0.9)
+    whole = track(series, PACK).final
+    half = track(series.cut(0, 3600), PACK).final
+    again = ChargeState.from_dict(json.loads(json.dumps(half.to_dict())))
+    rest = track(series.cut(3600, series.n), PACK, again).final
+    assert rest.soc == approx(whole.soc, abs=0.02)
+    assert abs(rest.soc - true[-1]) < 2.5 * rest.sd
+
+
+def test_draws_match_the_state():
+    series, _ = invented(np.full(3600, 20.0), 0.7)
+    final = track(series, PACK).final
+    draws = final.draws(20000, np.random.default_rng(1))
+    assert draws["soc"].mean() == approx(final.soc, abs=0.005)
+    assert draws["soc"].std() == approx(final.sd, rel=0.1)
+    assert draws["capacity_ah"].mean() == approx(final.capacity_ah, rel=0.02)
+    assert {len(v) for v in draws.values()} == {20000}
+
+
+def test_track_without_voltage_or_current_says_nothing_sure():
+    blank = Series(0, 1.0, 100, {})
+    assert track(blank, PACK).final.sd > 0.25
