@@ -164,9 +164,9 @@ def _fits(value: object, schema: Schema) -> bool:
     """Whether a number lies within a key's limits."""
     if not isinstance(value, int | float) or schema.get("type") not in ("number", "integer"):
         return False
-    low: float = schema.get("minimum", schema.get("exclusiveMinimum", value))
-    high: float = schema.get("maximum", schema.get("exclusiveMaximum", value))
-    return low <= value <= high
+    low: Any = schema.get("minimum", schema.get("exclusiveMinimum", value))
+    high: Any = schema.get("maximum", schema.get("exclusiveMaximum", value))
+    return bool(low <= value <= high)
 
 
 @lru_cache(maxsize=1)

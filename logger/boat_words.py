@@ -225,8 +225,10 @@ def shown(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         return f'"{short(value)}"'
-    if isinstance(value, int | float):
-        return f"{value:.10g}" if abs(value) < 1e15 else "a huge number"
+    if isinstance(value, float):
+        return repr(value)
+    if isinstance(value, int):
+        return str(value) if abs(value) < 1e15 else "a huge number"
     if isinstance(value, datetime.date | datetime.time):
         return f"the date or time {value}"
     kinds = {dict: "a table", list: "a list", tuple: "a list", type(None): "nothing"}
