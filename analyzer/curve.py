@@ -1,0 +1,202 @@
+"""A power curve with its uncertainty: log power over speed as a Gaussian process on a grid.
+
+The curve is a prior shape times exp(f), with f Gaussian over the grid. Fitting points is the
+conjugate Bayesian update in the space of the points; heavy-tailed noise by reweighting
+(Student t). Drawn curves never fall with speed.
+
+Source: C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine Learning", 2006,
+chapter 2; Student-t reweighting as in K. Lange et al., J. Am. Stat. Assoc. 84 (1989) 881.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.estimate import Estimate
+
+Floats = npt.NDArray[np.float64]
+
+STUDENT_DOF = 4.0
+ROUNDS = 8
+Z80 = 1.2815515655446004  # standard normal quantile at 0.9
+
+
+@dataclass(frozen=True)
+class CurvePoints:
+    """Measured points of a curve.
+
+    speed_mps, power_w: shape (n,). log_sd: own relative error of each power, shape (n,).
+    speed_sd_mps: error of the speed that all points of one group share, shape (n,).
+    group: shape (n,), integers.
+    """
+
+    speed_mps: Floats
+    power_w: Floats
+    log_sd: Floats
+    speed_sd_mps: Floats
+    group: npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class PowerCurve:
+    """Electrical power for propulsion against speed through water.
+
+    Args:
+        speed_mps: Grid, rising, shape (m,).
+        log_power: Mean of ln(power / W) at the grid, shape (m,).
+        cov: Covariance of the same, shape (m, m).
+        seen_mps: Lowest and highest speed of the points used; None from the hull alone.
+        minutes: Steady motoring behind it.
+        reason: What it rests on.
+    """
+
+    speed_mps: Floats
+    log_power: Floats
+    cov: Floats
+    seen_mps: tuple[float, float] | None = None
+    minutes: float = 0.0
+    reason: str = "from the hull's numbers alone"
+    used: tuple[str, ...] = field(default_factory=tuple)
+
+    @cached_property
+    def _root(self) -> Floats:
+        """Matrix square root of the covariance, shape (m, m)."""
+        values, vectors = np.linalg.eigh(self.cov)
+        return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+
+    def weights(self, speed_mps: Floats) -> Floats:
+        """Linear interpolation from the grid to speeds, shape (k, m); held beyond the ends."""
+        place = np.interp(speed_mps, self.speed_mps, np.arange(len(self.speed_mps)))
+        low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
+        rows = np.zeros((len(place), len(self.speed_mps)))
+        index = np.arange(len(place))
+        rows[index, low] = 1 - (place - low)
+        rows[index, low + 1] = place - low
+        return rows
+
+    def curves(self, n: int, rng: np.random.Generator) -> Floats:
+        """Equally likely ln power at the grid, never falling, shape (n, m)."""
+        normal = rng.standard_normal((n, len(self.speed_mps)))
+        return np.maximum.accumulate(self.log_power + normal @ self._root.T, axis=1)
+
+    def draws(self, speed_mps: Floats, n: int, rng: np.random.Generator) -> Floats:
+        """Equally likely powers at speeds.
+
+        Args:
+            speed_mps: Shape (k,).
+            n: Draws.
+        Returns:
+            Shape (n, k), never falling with speed along a draw. [W]
+        """
+        return np.asarray(
+            np.exp(self.curves(n, rng) @ self.weights(np.asarray(speed_mps, float)).T)
+        )
+
+    def mean_w(self, speed_mps: Floats) -> Floats:
+        """Median power at speeds, shape (k,). [W]"""
+        line = np.maximum.accumulate(self.log_power)
+        return np.asarray(np.exp(np.interp(speed_mps, self.speed_mps, line)))
+
+    def log_sd(self, speed_mps: Floats) -> Floats:
+        """Standard deviation of ln power at speeds, shape (k,)."""
+        rows = self.weights(np.asarray(speed_mps, float))
+        return np.sqrt(np.einsum("ki,ij,kj->k", rows, self.cov, rows))
+
+    def power_w(self, speed_mps: float) -> Estimate:
+        """Power at one speed with its 80 % range. [W]"""
+        at = np.array([speed_mps])
+        mid, sd = float(self.mean_w(at)[0]), float(self.log_sd(at)[0])
+        reason = self.reason
+        if self.seen_mps and not self.seen_mps[0] <= speed_mps <= self.seen_mps[1]:
+            reason += "; outside the speeds seen, so the hull's numbers speak"
+        return Estimate(
+            mid, mid * np.exp(-Z80 * sd), mid * np.exp(Z80 * sd), "W", reason=reason, used=self.used
+        )
+
+    def slope(self, speed_mps: Floats) -> Floats:
+        """Local exponent d ln P / d ln v of the mean curve at speeds, shape (k,)."""
+        log_v = np.log(self.speed_mps)
+        return np.interp(speed_mps, self.speed_mps, np.gradient(self.log_power, log_v))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists, for JSON."""
+        return {
+            "speed_mps": self.speed_mps.tolist(),
+            "log_power": self.log_power.tolist(),
+            "cov": np.round(self.cov, 9).tolist(),
+            "seen_mps": self.seen_mps,
+            "minutes": self.minutes,
+            "reason": self.reason,
+            "used": list(self.used),
+        }
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "PowerCurve":
+        """The inverse of `to_dict`."""
+        seen = data["seen_mps"]
+        return cls(
+            speed_mps=np.asarray(data["speed_mps"], dtype=np.float64),
+            log_power=np.asarray(data["log_power"], dtype=np.float64),
+            cov=np.asarray(data["cov"], dtype=np.float64),
+            seen_mps=None if seen is None else (float(seen[0]), float(seen[1])),
+            minutes=float(data["minutes"]),
+            reason=str(data["reason"]),
+            used=tuple(data["used"]),
+        )
+
+
+def _noise(points: CurvePoints, slope: Floats, weight: Floats) -> Floats:
+    """Covariance of ln power about the curve: own errors plus what a group shares, (n, n)."""
+    shared = slope * points.speed_sd_mps / np.maximum(points.speed_mps, 0.1)
+    same = points.group[:, None] == points.group[None, :]
+    return np.asarray(np.diag(points.log_sd**2 / weight) + same * np.outer(shared, shared))
+
+
+def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
+    """The curve after seeing points; points far off the others count little.
+
+    Args:
+        curve: What was believed before.
+        points: At least one point with positive speed and power.
+    Returns:
+        A new curve on the same grid.
+    """
+    good = (points.power_w > 0) & (points.speed_mps > 0) & (points.log_sd > 0)
+    if not good.any():
+        return curve
+    points = CurvePoints(
+        *(
+            getattr(points, k)[good]
+            for k in ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "group")
+        )
+    )
+    rows = curve.weights(points.speed_mps)
+    log_w = np.log(points.power_w)
+    cross = curve.cov @ rows.T
+    weight = np.ones(len(log_w))
+    slope = np.maximum(curve.slope(points.speed_mps), 1.0)
+    for _ in range(ROUNDS):
+        noise = _noise(points, slope, weight)
+        gain = np.linalg.solve(rows @ cross + noise, cross.T).T
+        mean = curve.log_power + gain @ (log_w - rows @ curve.log_power)
+        cov = curve.cov - gain @ cross.T
+        left = log_w - rows @ mean
+        own = points.log_sd**2 + np.einsum("ki,ij,kj->k", rows, cov, rows)
+        weight = (STUDENT_DOF + 1) / (STUDENT_DOF + left**2 / own)
+    seen = (float(points.speed_mps.min()), float(points.speed_mps.max()))
+    return replace(curve, log_power=mean, cov=(cov + cov.T) / 2, seen_mps=seen)
+
+
+def smooth_cov(at: Floats, length: float, sd: Floats | float) -> Floats:
+    """Covariance of a smooth random curve over `at` (m,), scale `length`, sd scalar or (m,)."""
+    distance = (at[:, None] - at[None, :]) / length
+    return np.asarray(np.exp(-0.5 * distance**2) * np.outer(sd * np.ones_like(at), sd))
+
+
+def rank_cov(shapes: Sequence[Floats]) -> Floats:
+    """Covariance of a sum of fixed shapes (m,), each scaled by a standard normal number."""
+    return np.asarray(sum(np.outer(s, s) for s in shapes))

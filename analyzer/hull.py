@@ -1,0 +1,168 @@
+"""Power against speed through water: what the hull's numbers say, and what the log adds.
+
+Day one: friction line and residuary resistance of the Delft series for the hull's numbers, air
+drag in still air, over the efficiency from battery to tow power. Its uncertainty is spread over
+efficiency and fouling (all speeds alike), waves against friction (with the speed), idle losses
+(slow speeds) and the hump near hull speed, so that points at one speed teach about others as
+far as they should and no farther.
+
+Source of the efficiency range 0.30 to 0.55 and of the spreads: common practice, no source.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer import resistance
+from analyzer.curve import CurvePoints, PowerCurve, rank_cov, smooth_cov, update
+from analyzer.resistance import Form
+from analyzer.steady import SteadyPoints, steady
+from logger.boat import Boat, Hull
+
+Floats = npt.NDArray[np.float64]
+
+EFFICIENCY_LOW, EFFICIENCY_HIGH = 0.30, 0.55  # battery to tow power, eight in ten boats
+FOULING_MID, FOULING_SD = 1.10, 0.12  # friction of a bottom in use over a clean one
+DRAG_AIR = 0.9  # of hull, coachroof and rig seen from ahead, on the windage area
+FROUDE_GRID = np.linspace(0.04, 0.60, 57)
+APPENDAGE_FRAC = 0.04  # of the displacement below the canoe body, where it has a keel
+
+# Shares of ln power, one standard deviation each.
+TILT_SD = 0.15  # per factor e in speed
+WAVE_SD = 0.20  # of the residuary part
+LOCAL_SD, LOCAL_LENGTH = 0.06, 0.06  # wiggles, Froude number
+HUMP_SD, HUMP_LENGTH = 0.20, 0.08  # near hull speed, on top
+IDLE_SD, IDLE_FROUDE = 0.25, 0.10  # controller and gear at a walking pace
+
+
+def form(hull: Hull) -> Form:
+    """The hull as the series want it, usual shapes filled in for what the file leaves out."""
+    volume = hull.displacement_kg / resistance.WATER_DENSITY
+    if hull.kind in ("fin_keel", "long_keel"):
+        volume *= 1 - APPENDAGE_FRAC
+    halves = 2 if hull.kind == "catamaran" else 1
+    volume /= halves
+    beam = hull.beam_waterline_m if halves == 1 else hull.waterline_m / 9.0
+    prismatic = hull.prismatic_coefficient or 0.56
+    draught = hull.body_draught_m or volume / (prismatic * 0.68 * hull.waterline_m * beam)
+    midship = float(np.clip(volume / (prismatic * hull.waterline_m * beam * draught), 0.5, 0.98))
+    area = resistance.wetted_area_m2(hull.waterline_m, beam, draught, volume, midship)
+    return Form(
+        length_m=hull.waterline_m,
+        beam_m=beam,
+        volume_m3=volume,
+        wetted_area_m2=area,
+        waterplane_area_m2=resistance.WATERPLANE_FRAC * hull.waterline_m * beam,
+        lcb_frac=0.535,
+        lcf_frac=0.535 + resistance.LCF_BEHIND_LCB,
+        prismatic=prismatic,
+    )
+
+
+def _whole_area_m2(hull: Hull, shape: Form) -> float:
+    """Wetted area with keel and rudder: from the file, else the body and usual appendages."""
+    if hull.wetted_area_m2:
+        return hull.wetted_area_m2
+    halves = 2 if hull.kind == "catamaran" else 1
+    extra = {"long_keel": 1.30, "fin_keel": 1.20, "light_keel": 1.15}.get(hull.kind, 1.05)
+    return halves * extra * shape.wetted_area_m2
+
+
+def _air_n(hull: Hull, speed_mps: Floats) -> Floats:
+    """Air drag in still air. [N]"""
+    area = hull.windage_area_m2 or 0.55 * hull.beam_waterline_m**2
+    return np.asarray(0.5 * resistance.AIR_DENSITY * DRAG_AIR * area * speed_mps**2)
+
+
+def tow_parts_n(hull: Hull, speed_mps: Floats) -> tuple[Floats, Floats, Floats]:
+    """Friction (of a bottom in use), residuary resistance, air drag; each (k,). [N]"""
+    shape = form(hull)
+    halves = 2 if hull.kind == "catamaran" else 1
+    area = _whole_area_m2(hull, shape)
+    friction = FOULING_MID * resistance.friction_n(speed_mps, hull.waterline_m, area)
+    appended = hull.kind != "motor_launch"
+    residuary = halves * resistance.residuary_n(shape, speed_mps, appended=appended)
+    return friction, residuary, _air_n(hull, speed_mps)
+
+
+def spread_cov(
+    froude: Floats, wave_share: Floats, *, common_sd: float, unusual: float = 1.0
+) -> Floats:
+    """Covariance of ln power or resistance about the published prior.
+
+    Args:
+        froude: Grid, shape (m,).
+        wave_share: Residuary part of the whole, shape (m,).
+        common_sd: One standard deviation that all speeds share.
+        unusual: Factor on all shape terms where the series does not fit the kind of hull.
+    Returns:
+        Shape (m, m).
+    """
+    hump = HUMP_SD * np.clip((froude - 0.28) / 0.10, 0.0, 1.5)
+    parts = [
+        common_sd * np.ones_like(froude),
+        FOULING_SD * (1 - wave_share),
+        unusual * TILT_SD * np.log(froude / 0.25),
+        unusual * WAVE_SD * wave_share,
+        IDLE_SD * np.exp(-froude / IDLE_FROUDE),
+    ]
+    local = smooth_cov(froude, LOCAL_LENGTH, LOCAL_SD) + smooth_cov(froude, HUMP_LENGTH, hump)
+    return rank_cov(parts) + unusual**2 * local
+
+
+def prior(boat: Boat) -> PowerCurve:
+    """Power against speed from the boat file alone, wide.
+
+    Source: see the module and `analyzer.resistance`.
+    """
+    hull = boat.hull
+    speed = FROUDE_GRID * np.sqrt(resistance.GRAVITY * hull.waterline_m)
+    friction, residuary, air = tow_parts_n(hull, speed)
+    total = friction + residuary + air
+    efficiency = np.sqrt(EFFICIENCY_LOW * EFFICIENCY_HIGH)
+    common_sd = np.log(EFFICIENCY_HIGH / EFFICIENCY_LOW) / 2 / 1.2816
+    unusual = 2.0 if hull.kind in ("catamaran", "motor_launch") else 1.0
+    cov = spread_cov(FROUDE_GRID, residuary / total, common_sd=common_sd, unusual=unusual)
+    return PowerCurve(
+        speed_mps=speed,
+        log_power=np.log(total * speed / efficiency),
+        cov=cov,
+        reason="from the hull's numbers alone: no steady motoring recorded yet",
+        used=("hull",),
+    )
+
+
+def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
+    """The power curve after steady stretches of the log.
+
+    Args:
+        points: From `steady`, one or many trips joined.
+        before: `prior(boat)`, or an older fit that has not seen these points.
+    Returns:
+        A curve on the same grid; `before` itself where there are no points.
+    """
+    if not len(points.speed_mps):
+        return before
+    table = CurvePoints(
+        speed_mps=points.speed_mps,
+        power_w=points.power_w,
+        log_sd=points.log_sd,
+        speed_sd_mps=points.speed_sd_mps,
+        group=points.group,
+    )
+    after = update(before, table)
+    minutes = before.minutes + float(points.duration_s.sum()) / 60.0
+    reason = f"from {minutes:.0f} minutes of steady motoring and the hull's numbers"
+    return PowerCurve(
+        after.speed_mps,
+        after.log_power,
+        after.cov,
+        after.seen_mps,
+        minutes,
+        reason,
+        ("hull", *points.used),
+    )
+
+
+__all__: Sequence[str] = ("PowerCurve", "SteadyPoints", "fit", "form", "prior", "steady")

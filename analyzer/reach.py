@@ -1,0 +1,285 @@
+"""How far: for each speed, draws of everything not known, run down until the first limit.
+
+A draw is one equally likely boat, pack, stream, hotel load and sun together; distance over the
+ground is its time times its ground speed. What the boat does now (this speed over ground at this
+power) is used twice: draws that disagree with it are left out in proportion, and the power curve
+of each remaining draw is bent through it.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.curve import PowerCurve
+from analyzer.estimate import Estimate
+from analyzer.rundown import LIMITS, Limits, PackDraws, RunDown, ocv_table, run_down
+from analyzer.stream import Stream
+
+Floats = npt.NDArray[np.float64]
+
+NOW_LOG_SD = 0.05  # a few minutes' mean power about the curve
+AHEAD_LOG_SD = 0.05  # waves and wind still to come, one passage as a whole
+
+
+@dataclass(frozen=True)
+class Now:
+    """What the boat does at this moment, as a mean of the last minutes of steady motoring.
+
+    speed_ground_mps, course_deg: over ground. power_w: propulsion, from the pack.
+    log_sd: how well that stretch's mean power is known.
+    """
+
+    speed_ground_mps: float
+    course_deg: float
+    power_w: float
+    log_sd: float = NOW_LOG_SD
+
+
+@dataclass(frozen=True)
+class Weak:
+    """The weakest cell against the mean: (mean, sd) of each."""
+
+    resistance_ohm: tuple[float, float] = (0.0, 0.0)
+    soc_deficit_frac: tuple[float, float] = (0.0, 0.0)
+
+
+@dataclass(frozen=True)
+class ReachInput:
+    """All that "how far" needs.
+
+    Args:
+        curve: Power against speed through water.
+        stream: Set and drift.
+        charge: Draws of the pack, per mean cell, each shape (n,): soc, capacity_ah, r0_ohm,
+            r1_ohm and, if there, r2_ohm, temp_c. From `ChargeState.draws`.
+        ocv_v: The chemistry's open-circuit voltage of (soc, temp_c=, hysteresis=).
+        cells: In series.
+        limits: Reserve, cut-off, controller, cable.
+        course_deg: Course over ground to be held; None: with no stream taken into account.
+        speeds_mps: Through water, rising, shape (k,).
+        hotel_w, solar_w: (mean, sd). [W]
+        weak: The weakest cell.
+        now: The present operating point, if motoring steadily.
+        seed: Of the draws; the same seed gives the same answer.
+    """
+
+    curve: PowerCurve
+    stream: Stream
+    charge: Mapping[str, Floats]
+    ocv_v: Callable[..., npt.ArrayLike]
+    cells: int
+    limits: Limits
+    course_deg: float | None
+    speeds_mps: Floats
+    hotel_w: tuple[float, float] = (0.0, 0.0)
+    solar_w: tuple[float, float] = (0.0, 0.0)
+    weak: Weak = Weak()
+    now: Now | None = None
+    seed: int = 1
+
+
+@dataclass(frozen=True)
+class ReachResult:
+    """Draws and what they say; columns follow `speeds_mps`.
+
+    Args:
+        speeds_mps: Through water, (k,).
+        ground_mps, motor_w, total_w, distance_m, duration_s: (n, k).
+        run: End charge and limit, (n, k).
+        soc: Charge now, (n,).
+    """
+
+    speeds_mps: Floats
+    ground_mps: Floats
+    motor_w: Floats
+    total_w: Floats
+    distance_m: Floats
+    duration_s: Floats
+    run: RunDown
+    soc: Floats
+    known_stream: bool
+    reason: str
+
+    def distance(self, k: int) -> Estimate:
+        """Distance over ground at the k-th speed, median and 80 % range. [m]"""
+        return middle(self.distance_m[:, k], "m", self.reason)
+
+    def duration(self, k: int) -> Estimate:
+        """Time at the k-th speed. [s]"""
+        return middle(self.duration_s[:, k], "s", self.reason)
+
+    def power(self, k: int) -> Estimate:
+        """Power from the pack at the k-th speed, motor and hotel less sun. [W]"""
+        return middle(self.total_w[:, k], "W", self.reason)
+
+    def ground_speed_mps(self, k: int) -> float:
+        """Median speed over ground at the k-th speed."""
+        return float(np.median(self.ground_mps[:, k]))
+
+    def limit_shares(self, k: int) -> dict[str, float]:
+        """How often each limit ends the run at the k-th speed; only those that ever do."""
+        count = np.bincount(self.run.limit[:, k], minlength=len(LIMITS))
+        share = count / count.sum()
+        return {LIMITS[i]: float(share[i]) for i in np.argsort(-share) if share[i] > 0}
+
+    def best(self) -> int | None:
+        """Index of the speed whose median distance is longest; None if none makes way."""
+        medians = np.median(self.distance_m, axis=0)
+        return int(np.argmax(medians)) if medians.max() > 0 else None
+
+    def nearest(self, speed_mps: float) -> int:
+        """Index of the speed nearest to one."""
+        return int(np.argmin(np.abs(self.speeds_mps - speed_mps)))
+
+
+def middle(draws: Floats, unit: str, reason: str = "", used: tuple[str, ...] = ()) -> Estimate:
+    """Median and 80 % range of draws."""
+    low, mid, high = np.percentile(draws, (10, 50, 90))
+    return Estimate(float(mid), float(low), float(high), unit, reason=reason, used=used)
+
+
+def ground_speed_mps(water_mps: Floats, along_mps: Floats, across_mps: Floats) -> Floats:
+    """Speed made good along a course held against a stream (the current triangle).
+
+    Args:
+        water_mps: Speed through water.
+        along_mps, across_mps: Stream along and across the course.
+    Returns:
+        Broadcast shape; 0 where the boat cannot hold the course or is set back.
+    """
+    made = np.sqrt(np.maximum(water_mps**2 - across_mps**2, 0.0)) + along_mps
+    return np.where(water_mps > np.abs(across_mps), np.maximum(made, 0.0), 0.0)
+
+
+def _along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple[Floats, Floats]:
+    """Stream along and across a course; none without a course."""
+    if course_deg is None:
+        return np.zeros_like(east), np.zeros_like(east)
+    sin, cos = np.sin(np.radians(course_deg)), np.cos(np.radians(course_deg))
+    return east * sin + north * cos, east * cos - north * sin
+
+
+@dataclass(frozen=True)
+class Draws:
+    """One row per equally likely boat: stream (n,), ln power on the curve's grid (n, m)."""
+
+    east_mps: Floats
+    north_mps: Floats
+    log_power: Floats
+
+
+def draw(
+    curve: PowerCurve, stream: Stream, now: Now | None, n: int, rng: np.random.Generator
+) -> Draws:
+    """Streams and power curves together, agreeing with what the boat does now.
+
+    Without `now` they are independent. With it, each stream says at which speed through water
+    the present power was measured: streams under which that power is unlikely are drawn less
+    often (importance resampling), and each curve is conditioned on its own point (Matheron's
+    rule), so that the present power at the present ground speed is right in every draw.
+    """
+    east, north = stream.draws(n, rng)
+    normal = rng.standard_normal((n, len(curve.speed_mps)))
+    lines = curve.log_power + normal @ curve._root.T
+    if now is None:
+        return Draws(east, north, np.maximum.accumulate(lines, axis=1))
+    along, across = _along_across(east, north, now.course_deg)
+    water = np.hypot(now.speed_ground_mps - along, across)
+    rows = curve.weights(water)
+    cov_rows = rows @ curve.cov
+    var = np.einsum("ij,ij->i", rows, cov_rows) + now.log_sd**2
+    log_w = np.log(max(now.power_w, 1.0))
+    off = log_w - rows @ curve.log_power
+    chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
+    pick = _resample(chance, n, rng)
+    noise = now.log_sd * rng.standard_normal(n)
+    at = np.einsum("ij,ij->i", rows[pick], lines)
+    gain = cov_rows[pick] / var[pick, None]
+    lines = lines + gain * (log_w + noise - at)[:, None]
+    return Draws(east[pick], north[pick], np.maximum.accumulate(lines, axis=1))
+
+
+def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
+    """Systematic resampling: n indices, each in proportion to its chance."""
+    total = np.cumsum(chance)
+    if not total[-1] > 0:
+        return np.arange(n)
+    places = (np.arange(n) + rng.random()) / n * total[-1]
+    return np.minimum(np.searchsorted(total, places), n - 1)
+
+
+def _power_at(curve: PowerCurve, draws: Draws, speeds: Floats) -> Floats:
+    """Power of each draw at speeds (k,), shape (n, k). [W]"""
+    return np.asarray(np.exp(draws.log_power @ curve.weights(speeds).T))
+
+
+def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws:
+    """The pack's draws as the run-down wants them."""
+    charge = given.charge
+    ohms = sum(np.asarray(charge[k]) for k in ("r0_ohm", "r1_ohm", "r2_ohm") if k in charge)
+    temp_c = float(np.median(charge["temp_c"])) if "temp_c" in charge else 25.0
+
+    def above(mean_sd: tuple[float, float]) -> Floats:
+        return np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0)
+
+    return PackDraws(
+        soc=np.clip(charge["soc"], 0.0, 1.0),
+        capacity_ah=np.maximum(charge["capacity_ah"], 1e-3),
+        resistance_ohm=np.maximum(np.asarray(ohms, dtype=np.float64), 1e-6),
+        weak_resistance_ohm=above(given.weak.resistance_ohm),
+        weak_deficit_frac=above(given.weak.soc_deficit_frac),
+        cells=given.cells,
+        ocv_v=ocv_table(given.ocv_v, temp_c),
+    )
+
+
+def reach(given: ReachInput) -> ReachResult:
+    """How far and how long at each speed, as draws.
+
+    Returns:
+        Draws and summaries; the number of draws is that of `given.charge["soc"]`.
+    """
+    n = len(given.charge["soc"])
+    rng = np.random.default_rng(given.seed)
+    pack = pack_draws(given, n, rng)
+    draws = draw(given.curve, given.stream, given.now, n, rng)
+    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
+    motor = _power_at(given.curve, draws, given.speeds_mps) * ahead
+    other = _other_w(given, n, rng)
+    run = run_down(motor, other, pack, given.limits)
+    along, across = _along_across(draws.east_mps, draws.north_mps, given.course_deg)
+    ground = ground_speed_mps(given.speeds_mps[None, :], along[:, None], across[:, None])
+    reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
+    return ReachResult(
+        speeds_mps=given.speeds_mps,
+        ground_mps=ground,
+        motor_w=motor,
+        total_w=motor + other,
+        distance_m=ground * run.duration_s,
+        duration_s=run.duration_s,
+        run=run,
+        soc=pack.soc,
+        known_stream=given.stream.known,
+        reason=reason,
+    )
+
+
+def _other_w(given: ReachInput, n: int, rng: np.random.Generator) -> Floats:
+    """Hotel less sun, shape (n, 1). [W]"""
+    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal((n, 1)), 0.0)
+    sun = np.maximum(given.solar_w[0] + given.solar_w[1] * rng.standard_normal((n, 1)), 0.0)
+    return np.asarray(hotel - sun)
+
+
+def speeds_for(curve: PowerCurve, rated_power_w: float, k: int = 20) -> Floats:
+    """Speeds worth asking for: a walking pace up to what the motor can drive, shape (k,)."""
+    usable = curve.speed_mps[curve.mean_w(curve.speed_mps) <= rated_power_w]
+    top = float(usable[-1]) if len(usable) else float(curve.speed_mps[len(curve.speed_mps) // 2])
+    return np.linspace(0.25 * top, top, k)
+
+
+def toward(given: ReachInput, course_deg: float | None) -> ReachInput:
+    """The same question on another course."""
+    return replace(given, course_deg=course_deg)

@@ -1,0 +1,184 @@
+"""Resistance of a displacement hull towed at a steady speed: published friction line and series.
+
+Sources:
+    Friction: ITTC 1957 model-ship correlation line, Reynolds number on 0.7 waterline length as
+        is usual for sailing yachts.
+    Residuary resistance: J. A. Keuning, U. B. Sonnenberg, "Approximation of the hydrodynamic
+        forces on a sailing yacht based on the Delft systematic yacht hull series", 1998; bare
+        canoe body, Froude number 0.20 to 0.45.
+    Wetted area of the canoe body: J. Gerritsma, J. A. Keuning, R. Onnink, Delft series, 1992
+        (formula from memory; it gives 16.33 m² for the hull that reference tables print so).
+    What keel and rudder add: J. Gerritsma, R. Onnink, A. Versluis, 1981, three hulls of the
+        published tank results ("Yacht Hydrodynamics", UCI repository, CC BY 4.0).
+"""
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+GRAVITY = 9.80665  # m/s², standard
+WATER_DENSITY = 1025.0  # kg/m³, sea water near 15 °C (EOS-80: 1025.97)
+WATER_VISCOSITY = 1.19e-6  # m²/s, sea water at 15 °C (ITTC)
+AIR_DENSITY = 1.225  # kg/m³, standard atmosphere
+
+FROUDE_1998 = np.array([0.20, 0.25, 0.30, 0.35, 0.40, 0.45])
+COEFFICIENTS_1998 = np.array(
+    [
+        [0.0014, -0.1071, 0.0637, 0.0090, 0.0153, 0.0011, 0.0012, 0.1021, -0.0648],
+        [0.0027, 0.0463, -0.1263, 0.0150, 0.0274, -0.0299, 0.0110, -0.0595, 0.1220],
+        [0.0056, -0.8005, 0.4891, 0.0269, 0.0519, -0.0313, 0.0292, 0.7314, -0.3619],
+        [0.0032, -0.1011, -0.0813, -0.0382, 0.0320, -0.1481, 0.0837, 0.0223, 0.1587],
+        [-0.0064, 2.3095, -1.5152, 0.0751, -0.0858, -0.5349, 0.1715, -2.4550, 1.1865],
+        [-0.0171, 3.4017, -1.9862, 0.3242, -0.1450, -0.8043, 0.2952, -3.5284, 1.3575],
+    ]
+)
+# Three published hulls, towed with keel and rudder: form (centre of buoyancy in % forward of
+# midships, prismatic coefficient, length / volume^(1/3), beam / draught, length / beam), then
+# residuary resistance over weight x 1000 at the Froude numbers of FROUDE_1998.
+HULLS_1981 = (
+    ((0.0, 0.565, 4.77, 3.99, 3.15), (0.79, 1.96, 4.14, 9.07, 24.13, 55.44)),
+    ((-2.3, 0.568, 4.78, 3.99, 3.17), (0.78, 1.82, 3.76, 7.16, 20.11, 49.49)),
+    ((0.0, 0.600, 4.78, 4.24, 3.15), (0.73, 2.16, 5.06, 10.36, 23.15, 51.50)),
+)
+WATERPLANE_FRAC = 0.685  # waterplane area over length x beam; usual for sailing yachts
+LCF_BEHIND_LCB = 0.025  # of the length; usual for sailing yachts
+LOW_EXPONENT = 4.0  # residuary resistance over Froude number below 0.2; the series' own is 4
+HIGH_EXPONENT = 4.0  # above 0.45, where the hump's steepness has passed
+
+
+@dataclass(frozen=True)
+class Form:
+    """A hull's numbers as the series want them; lengths along the waterline from the bow.
+
+    Args:
+        length_m, beam_m: Of the waterline.
+        volume_m3: Of the canoe body.
+        wetted_area_m2: Of the canoe body.
+        waterplane_area_m2: Area enclosed by the waterline.
+        lcb_frac, lcf_frac: Centres of buoyancy and of the waterplane, over length.
+        prismatic: Prismatic coefficient.
+    """
+
+    length_m: float
+    beam_m: float
+    volume_m3: float
+    wetted_area_m2: float
+    waterplane_area_m2: float
+    lcb_frac: float
+    lcf_frac: float
+    prismatic: float
+
+
+def wetted_area_m2(
+    length_m: float, beam_m: float, draught_m: float, volume_m3: float, midship: float
+) -> float:
+    """Wetted area of a canoe body. [m²]; `midship` is the midship section's coefficient."""
+    shape = (1.97 + 0.171 * beam_m / draught_m) * (0.65 / midship) ** (1 / 3)
+    return float(shape * np.sqrt(volume_m3 * length_m))
+
+
+def friction_coefficient(reynolds: Floats) -> Floats:
+    """ITTC-57 friction coefficient; any shape. Reynolds numbers below 1000 are taken as 1000."""
+    return np.asarray(0.075 / (np.log10(np.maximum(reynolds, 1e3)) - 2.0) ** 2, dtype=np.float64)
+
+
+def friction_n(speed_mps: Floats, length_m: float, area_m2: float) -> Floats:
+    """Friction of a wetted area. [N], shape of `speed_mps`; Reynolds on 0.7 of the length."""
+    reynolds = speed_mps * 0.7 * length_m / WATER_VISCOSITY
+    return np.asarray(0.5 * WATER_DENSITY * speed_mps**2 * area_m2 * friction_coefficient(reynolds))
+
+
+def form_from_ratios(
+    lcb_pct: float,
+    prismatic: float,
+    length_displacement: float,
+    beam_draught: float,
+    length_beam: float,
+    length_m: float = 8.0,
+) -> Form:
+    """A hull from the five ratios that tank results are printed with, at a chosen length.
+
+    Args:
+        lcb_pct: Centre of buoyancy, % of length forward of midships.
+        prismatic: Prismatic coefficient.
+        length_displacement, beam_draught, length_beam: L / V^(1/3), B / T, L / B.
+        length_m: Waterline.
+    """
+    volume = (length_m / length_displacement) ** 3
+    beam = length_m / length_beam
+    draught = beam / beam_draught
+    midship = volume / (prismatic * length_m * beam * draught)
+    lcb = 0.5 - lcb_pct / 100
+    return Form(
+        length_m=length_m,
+        beam_m=beam,
+        volume_m3=volume,
+        wetted_area_m2=wetted_area_m2(length_m, beam, draught, volume, midship),
+        waterplane_area_m2=WATERPLANE_FRAC * length_m * beam,
+        lcb_frac=lcb,
+        lcf_frac=lcb + LCF_BEHIND_LCB,
+        prismatic=prismatic,
+    )
+
+
+def _series_1998(form: Form) -> Floats:
+    """Residuary resistance over weight at `FROUDE_1998`, shape (6,)."""
+    vol23 = form.volume_m3 ** (2 / 3)
+    terms = np.array(
+        [
+            form.lcb_frac,
+            form.prismatic,
+            vol23 / form.waterplane_area_m2,
+            form.beam_m / form.length_m,
+            vol23 / form.wetted_area_m2,
+            form.lcb_frac / form.lcf_frac,
+            form.lcb_frac**2,
+            form.prismatic**2,
+        ]
+    )
+    slender = form.volume_m3 ** (1 / 3) / form.length_m
+    return np.asarray(COEFFICIENTS_1998[:, 0] + COEFFICIENTS_1998[:, 1:] @ terms * slender)
+
+
+@cache
+def _appended_ratio() -> Floats:
+    """Hulls with keel and rudder over the bare canoe body, at `FROUDE_1998`, shape (6,)."""
+    logs = []
+    for ratios, per_mille in HULLS_1981:
+        bare = np.maximum(_series_1998(form_from_ratios(*ratios)), 1e-4)
+        logs.append(np.log(np.array(per_mille) / 1000 / bare))
+    return np.asarray(np.exp(np.mean(logs, axis=0)))
+
+
+def residuary_frac(form: Form, froude: Floats, *, appended: bool = True) -> Floats:
+    """Residuary resistance over the weight of the displaced water.
+
+    Args:
+        form: The hull.
+        froude: Speed over sqrt(g · length), shape (k,).
+        appended: With keel and rudder: the series of 1998 times what three published hulls
+            of 1981 show above it. Else the series' bare canoe body.
+    Returns:
+        Shape (k,), positive and rising. Between the series' speeds log-log interpolation; where
+        the polynomial is not positive (it can be below 0.25) a third of the 1981 mean is kept;
+        outside 0.20 to 0.45 a fourth power, which is an assumption.
+    """
+    floor = np.exp(np.mean([np.log(row) for _, row in HULLS_1981], axis=0)) / 3000.0
+    series = np.maximum(_series_1998(form), floor / _appended_ratio())
+    table = np.maximum.accumulate(series * (_appended_ratio() if appended else 1.0))
+    log_f = np.log(np.maximum(froude, 1e-3))
+    inside = np.interp(log_f, np.log(FROUDE_1998), np.log(table))
+    below = LOW_EXPONENT * np.minimum(log_f - np.log(FROUDE_1998[0]), 0.0)
+    above = HIGH_EXPONENT * np.maximum(log_f - np.log(FROUDE_1998[-1]), 0.0)
+    return np.asarray(np.exp(inside + below + above))
+
+
+def residuary_n(form: Form, speed_mps: Floats, *, appended: bool = True) -> Floats:
+    """Residuary resistance. [N], shape of `speed_mps`; see `residuary_frac`."""
+    froude = speed_mps / np.sqrt(GRAVITY * form.length_m)
+    weight_n = form.volume_m3 * WATER_DENSITY * GRAVITY
+    return residuary_frac(form, froude, appended=appended) * weight_n

@@ -1,0 +1,241 @@
+"""Steady stretches of motoring: the points that a power curve may learn from.
+
+A minute counts where the motor runs, power and speed hold still, the boat keeps its heading and
+the minute before was alike. Minutes in which the propeller is lightly loaded for its revolutions
+(sails help, or a tow) are left out where the shaft's speed is known.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.series import Series
+from analyzer.stream import Stream, heading_true
+from logger.boat import Boat
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+MINUTE_S = 60.0
+POWER_SPREAD = 0.12  # relative standard deviation of power inside a minute
+SPEED_CHANGE_MPS = 0.15  # between the two halves of a minute
+TURN_DEG = 12.0
+LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
+LOG_SD_FLOOR = 0.03  # never better, however long the stretch
+SPEED_BIN_MPS = 0.1
+
+CHANNELS = (
+    "pack_voltage_v",
+    "pack_current_a",
+    "solar_power_w",
+    "hotel_power_w",
+    "shore_power_w",
+    "speed_ground_mps",
+    "course_ground_deg",
+    "heading_true_deg",
+    "heading_magnetic_deg",
+    "variation_deg",
+    "speed_water_mps",
+    "shaft_speed_rps",
+)
+
+
+@dataclass(frozen=True)
+class SteadyPoints:
+    """Steady motoring, one point per stretch and speed; every array has shape (n,).
+
+    speed_mps: through water. power_w: from the pack for propulsion, hotel and sun removed.
+    log_sd: relative error of its own. speed_sd_mps: error of speed shared by a group.
+    group: which stretch. duration_s: time behind it. t_utc_s: its middle.
+    """
+
+    speed_mps: Floats
+    power_w: Floats
+    log_sd: Floats
+    speed_sd_mps: Floats
+    duration_s: Floats
+    t_utc_s: Floats
+    group: npt.NDArray[np.int64]
+    used: tuple[str, ...] = ()
+
+    @classmethod
+    def none(cls) -> "SteadyPoints":
+        """No points."""
+        empty = np.zeros(0)
+        return cls(empty, empty, empty, empty, empty, empty, np.zeros(0, dtype=np.int64))
+
+    @classmethod
+    def join(cls, parts: Sequence["SteadyPoints"]) -> "SteadyPoints":
+        """Several trips' points as one set; groups stay apart."""
+        parts = [p for p in parts if len(p.speed_mps)]
+        if not parts:
+            return cls.none()
+        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
+        arrays = {k: np.concatenate([getattr(p, k) for p in parts]) for k in names}
+        groups, shift = [], 0
+        for part in parts:
+            groups.append(part.group + shift)
+            shift = int(groups[-1].max()) + 1
+        used = tuple(dict.fromkeys(name for p in parts for name in p.used))
+        return cls(**arrays, group=np.concatenate(groups), used=used)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain lists, for JSON."""
+        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
+        return {k: getattr(self, k).tolist() for k in names} | {"used": list(self.used)}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "SteadyPoints":
+        """The inverse of `to_dict`."""
+        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
+        arrays = {k: np.asarray(data[k], dtype=np.float64) for k in names}
+        group = np.asarray(data["group"], dtype=np.int64)
+        return cls(**arrays, group=group, used=tuple(data["used"]))
+
+
+def propulsion_power_w(series: Series, boat: Boat) -> Floats:
+    """Power from the pack into the motor drive, shape (n,). [W]
+
+    The pack's own power plus what sun and shore give, less the hotel load: as measured, else
+    the boat file's typical figure.
+    """
+    pack = series.get("pack_voltage_v") * series.get("pack_current_a")
+    given = sum(
+        np.nan_to_num(series.get(name), nan=0.0) for name in ("solar_power_w", "shore_power_w")
+    )
+    hotel = series.get("hotel_power_w")
+    typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
+    return np.asarray(pack + given - np.where(np.isfinite(hotel), hotel, typical))
+
+
+def water_velocity(series: Series, stream: Stream | None) -> tuple[Floats, Floats]:
+    """Speed through water and the error its stretch shares, each shape (n,). [m/s]
+
+    The calibrated log where there is one, else ground velocity less the stream, else ground
+    speed with the stream's usual size as error.
+    """
+    course = np.radians(series.get("course_ground_deg"))
+    ground = series.get("speed_ground_mps")
+    t_s = series.t0_us / 1e6 + series.t_s
+    if stream is None:
+        log = series.get("speed_water_mps")
+        sd = np.where(np.isfinite(log), 0.06 * np.abs(log), 0.4)
+        return np.where(np.isfinite(log), log, ground), sd
+    east, north, sd = stream.at(t_s)
+    over = np.hypot(ground * np.sin(course) - east, ground * np.cos(course) - north)
+    if stream.water_factor is None:
+        return over, sd
+    factor, factor_sd = stream.water_factor
+    log = factor * series.get("speed_water_mps")
+    return np.where(np.isfinite(log), log, over), np.where(
+        np.isfinite(log), factor_sd * np.abs(log), sd
+    )
+
+
+def _table(values: Floats, size: int) -> Floats:
+    """Whole minutes as rows, shape (minutes, size)."""
+    whole = len(values) // size * size
+    return values[:whole].reshape(-1, size)
+
+
+def _halves(table: Floats) -> Floats:
+    """Change between the two halves of each row, shape (minutes,)."""
+    half = table.shape[1] // 2
+    return np.asarray(table[:, half:].mean(axis=1) - table[:, :half].mean(axis=1))
+
+
+def _still(power: Floats, speed: Floats, sin: Floats, cos: Floats, floor_w: float) -> Bools:
+    """Rows in which the boat motors at one power, speed and heading; shape (minutes,)."""
+    mean = power.mean(axis=1)
+    spread = power.std(axis=1)
+    aim = np.hypot(sin.mean(axis=1), cos.mean(axis=1))
+    straight = (aim > np.cos(np.radians(TURN_DEG))) | ~np.isfinite(aim)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(
+            (mean > floor_w)
+            & (spread < POWER_SPREAD * mean)
+            & (np.abs(_halves(power)) < POWER_SPREAD * mean)
+            & (np.abs(_halves(speed)) < SPEED_CHANGE_MPS)
+            & (speed.mean(axis=1) > 0.3)
+            & straight
+        )
+
+
+def _settled(still: Bools, power: Floats) -> Bools:
+    """Still minutes whose minute before was still too, at nearly the same power."""
+    ratio = power[1:] / np.maximum(power[:-1], 1.0)
+    after = still[1:] & still[:-1] & (np.abs(np.log(np.maximum(ratio, 1e-6))) < 0.2)
+    return np.concatenate([[False], after])
+
+
+def _unaided(power: Floats, shaft: Floats, ok: Bools) -> Bools:
+    """Minutes whose propeller carries its usual load; all where the shaft is not measured."""
+    if not np.isfinite(shaft[ok]).any():
+        return ok
+    with np.errstate(invalid="ignore", divide="ignore"):
+        load = power / np.abs(shaft) ** 3
+    usual = np.nanpercentile(load[ok], 60)
+    return np.asarray(ok & ~(load < 0.75 * usual))
+
+
+def _gather(
+    ok: Bools, t_s: Floats, speed: Floats, power: Floats, sd: Floats, used: tuple[str, ...]
+) -> SteadyPoints:
+    """Minutes of one stretch and speed as one point."""
+    if not ok.any():
+        return SteadyPoints.none()
+    stretch = np.cumsum(np.concatenate([[True], ok[1:] & ~ok[:-1]]))
+    key = np.stack([stretch[ok], np.round(speed[ok] / SPEED_BIN_MPS)], axis=1)
+    _, index = np.unique(key, axis=0, return_inverse=True)
+    index = index.ravel()
+    count = np.bincount(index).astype(np.float64)
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.bincount(index, weights=values[ok]) / count)
+
+    return SteadyPoints(
+        speed_mps=mean(speed),
+        power_w=np.exp(mean(np.log(np.maximum(power, 1e-3)))),
+        log_sd=np.sqrt(LOG_SD_MINUTE**2 / count + LOG_SD_FLOOR**2),
+        speed_sd_mps=mean(sd),
+        duration_s=count * MINUTE_S,
+        t_utc_s=mean(t_s),
+        group=np.asarray(mean(stretch.astype(np.float64)), dtype=np.int64),
+        used=used,
+    )
+
+
+def steady(
+    series: Series, boat: Boat, stream: Stream | None = None, mask: Bools | None = None
+) -> SteadyPoints:
+    """Steady motoring found in a stretch of the log.
+
+    Args:
+        series: The channels of `CHANNELS`, as far as there.
+        boat: Hotel load and rated power.
+        stream: Over the same stretch of time; None: ground speed stands in, with a wide error.
+        mask: Where it may look, shape (series.n,); None: everywhere.
+    Returns:
+        The points; none where nothing was steady.
+    """
+    size = max(round(MINUTE_S / series.step_s), 2)
+    if series.n < 2 * size:
+        return SteadyPoints.none()
+    power = propulsion_power_w(series, boat)
+    if mask is not None:
+        power = np.where(mask, power, np.nan)
+    water, sd = water_velocity(series, stream)
+    heading = np.radians(heading_true(series))
+    course = np.where(np.isfinite(heading), heading, np.radians(series.get("course_ground_deg")))
+    rows = [_table(v, size) for v in (power, water, np.sin(course), np.cos(course))]
+    still = _still(*rows, floor_w=max(0.01 * boat.motor.rated_power_w, 20.0))
+    mean_power, mean_speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
+    shaft = _table(series.get("shaft_speed_rps"), size).mean(axis=1)
+    ok = _unaided(mean_power, shaft, _settled(still, mean_power))
+    t_s = _table(series.t_utc_s, size).mean(axis=1)
+    sds = _table(sd, size).mean(axis=1)
+    used = tuple(name for name in CHANNELS if series.has(name))
+    return _gather(ok, t_s, mean_speed, mean_power, sds, used)
