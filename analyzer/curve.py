@@ -104,7 +104,7 @@ class PowerCurve:
     def log_sd(self, speed_mps: Floats) -> Floats:
         """Standard deviation of ln power at speeds, shape (k,)."""
         rows = self.weights(np.asarray(speed_mps, float))
-        return np.sqrt(np.einsum("ki,ij,kj->k", rows, self.cov, rows))
+        return np.asarray(np.sqrt(np.einsum("ki,ij,kj->k", rows, self.cov, rows)))
 
     def power_w(self, speed_mps: float) -> Estimate:
         """Power at one speed with its 80 % range. [W]"""
@@ -120,7 +120,7 @@ class PowerCurve:
     def slope(self, speed_mps: Floats) -> Floats:
         """Local exponent d ln P / d ln v of the mean curve at speeds, shape (k,)."""
         log_v = np.log(self.speed_mps)
-        return np.interp(speed_mps, self.speed_mps, np.gradient(self.log_power, log_v))
+        return np.asarray(np.interp(speed_mps, self.speed_mps, np.gradient(self.log_power, log_v)))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, for JSON."""

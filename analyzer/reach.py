@@ -6,7 +6,7 @@ power) is used twice: draws that disagree with it are left out in proportion, an
 of each remaining draw is bent through it.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from analyzer.curve import PowerCurve
 from analyzer.estimate import Estimate
+from analyzer.pack import Chemistry
 from analyzer.rundown import LIMITS, Limits, PackDraws, RunDown, ocv_table, run_down
 from analyzer.stream import Stream
 
@@ -53,8 +54,8 @@ class ReachInput:
         curve: Power against speed through water.
         stream: Set and drift.
         charge: Draws of the pack, per mean cell, each shape (n,): soc, capacity_ah, r0_ohm,
-            r1_ohm and, if there, r2_ohm, temp_c. From `ChargeState.draws`.
-        ocv_v: The chemistry's open-circuit voltage of (soc, temp_c=, hysteresis=).
+            r1_ohm at 25 °C and, if there, r2_ohm, temp_c, ocv_shift_v. From `ChargeState.draws`.
+        kind: The chemistry.
         cells: In series.
         limits: Reserve, cut-off, controller, cable.
         course_deg: Course over ground to be held; None: with no stream taken into account.
@@ -68,7 +69,7 @@ class ReachInput:
     curve: PowerCurve
     stream: Stream
     charge: Mapping[str, Floats]
-    ocv_v: Callable[..., npt.ArrayLike]
+    kind: Chemistry
     cells: int
     limits: Limits
     course_deg: float | None
@@ -207,7 +208,7 @@ def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[n
     if not total[-1] > 0:
         return np.arange(n)
     places = (np.arange(n) + rng.random()) / n * total[-1]
-    return np.minimum(np.searchsorted(total, places), n - 1)
+    return np.asarray(np.minimum(np.searchsorted(total, places), n - 1), dtype=np.int64)
 
 
 def _power_at(curve: PowerCurve, draws: Draws, speeds: Floats) -> Floats:
@@ -216,10 +217,12 @@ def _power_at(curve: PowerCurve, draws: Draws, speeds: Floats) -> Floats:
 
 
 def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws:
-    """The pack's draws as the run-down wants them."""
-    charge = given.charge
-    ohms = sum(np.asarray(charge[k]) for k in ("r0_ohm", "r1_ohm", "r2_ohm") if k in charge)
-    temp_c = float(np.median(charge["temp_c"])) if "temp_c" in charge else 25.0
+    """The pack's draws as the run-down wants them; resistances at the pack's temperature."""
+    charge, kind = given.charge, given.kind
+    zero = np.zeros(n)
+    temp_c = np.asarray(charge.get("temp_c", zero + 25.0))
+    slow = np.asarray(charge["r1_ohm"]) + charge.get("r2_ohm", zero)
+    ohms = charge["r0_ohm"] * kind.ohmic_factor(temp_c) + slow * kind.charge_factor(temp_c)
 
     def above(mean_sd: tuple[float, float]) -> Floats:
         return np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0)
@@ -227,11 +230,12 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
     return PackDraws(
         soc=np.clip(charge["soc"], 0.0, 1.0),
         capacity_ah=np.maximum(charge["capacity_ah"], 1e-3),
-        resistance_ohm=np.maximum(np.asarray(ohms, dtype=np.float64), 1e-6),
+        resistance_ohm=np.maximum(ohms, 1e-6),
         weak_resistance_ohm=above(given.weak.resistance_ohm),
         weak_deficit_frac=above(given.weak.soc_deficit_frac),
+        shift_v=np.asarray(charge.get("ocv_shift_v", zero)),
         cells=given.cells,
-        ocv_v=ocv_table(given.ocv_v, temp_c),
+        ocv_v=ocv_table(kind, float(np.median(temp_c))),
     )
 
 

@@ -9,11 +9,12 @@ from the open-circuit curve. Time is charge over current between the two states 
 Source: equivalent-circuit model (textbook), I = P / V.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
+from analyzer.pack import Chemistry
 
 Floats = npt.NDArray[np.float64]
 
@@ -33,6 +34,7 @@ class PackDraws:
 
     soc: charge now, fraction. capacity_ah. resistance_ohm: all terms, settled, one cell.
     weak_resistance_ohm, weak_deficit_frac: of the weakest cell, above the mean cell.
+    shift_v: this cell's open-circuit curve above the chemistry's.
     cells: in series. ocv_v: open-circuit voltage at `SOC_GRID`, discharging, shape (g,).
     """
 
@@ -41,6 +43,7 @@ class PackDraws:
     resistance_ohm: Floats
     weak_resistance_ohm: Floats
     weak_deficit_frac: Floats
+    shift_v: Floats
     cells: int
     ocv_v: Floats
 
@@ -72,21 +75,21 @@ class RunDown:
     limit: npt.NDArray[np.int64]
 
 
-def ocv_table(ocv_v: Callable[..., npt.ArrayLike], temp_c: float) -> Floats:
+def ocv_table(kind: Chemistry, temp_c: float) -> Floats:
     """Open-circuit voltage at `SOC_GRID` on the discharge branch, never falling, shape (g,)."""
-    table = np.asarray(ocv_v(SOC_GRID, temp_c=temp_c, hysteresis=-1.0), dtype=np.float64)
+    table = kind.ocv_v(SOC_GRID, temp_c=temp_c, hysteresis=-1.0)
     return np.maximum.accumulate(table + 1e-7 * np.arange(len(SOC_GRID)))
 
 
 def _soc_for(needed_v: Floats, pack: PackDraws) -> Floats:
     """Charge at which the open-circuit voltage is what is needed; 1.5 where it never is."""
-    soc = np.interp(needed_v, pack.ocv_v, SOC_GRID, left=0.0, right=1.5)
+    soc = np.interp(needed_v - pack.shift_v[:, None], pack.ocv_v, SOC_GRID, left=0.0, right=1.5)
     return np.asarray(soc)
 
 
 def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
     """Current at constant pack power; the power's peak where the pack cannot give it. [A]"""
-    ocv = np.interp(soc, SOC_GRID, pack.ocv_v)
+    ocv = np.interp(soc, SOC_GRID, pack.ocv_v) + pack.shift_v[:, None]
     resistance = pack.resistance_ohm[:, None]
     inside = ocv**2 - 4 * resistance * power_w / pack.cells
     return np.asarray((ocv - np.sqrt(np.maximum(inside, 0.0))) / (2 * resistance))

@@ -231,7 +231,9 @@ def steady(
     heading = np.radians(heading_true(series))
     course = np.where(np.isfinite(heading), heading, np.radians(series.get("course_ground_deg")))
     rows = [_table(v, size) for v in (power, water, np.sin(course), np.cos(course))]
-    still = _still(*rows, floor_w=max(0.01 * boat.motor.rated_power_w, 20.0))
+    still = _still(
+        rows[0], rows[1], rows[2], rows[3], floor_w=max(0.01 * boat.motor.rated_power_w, 20.0)
+    )
     mean_power, mean_speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
     shaft = _table(series.get("shaft_speed_rps"), size).mean(axis=1)
     ok = _unaided(mean_power, shaft, _settled(still, mean_power))

@@ -1,0 +1,50 @@
+"""The next best action: one sentence with the gain in it."""
+
+import numpy as np
+
+from analyzer.home import HomeReach
+from analyzer.reach import ReachResult
+from logger.units import KN, NMI
+
+WORTH = 1.15  # a slower speed is worth saying where it goes this much farther
+SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
+
+
+def _nmi(distance_m: float) -> str:
+    value = distance_m / NMI
+    return f"{value:.1f}" if value < 10 else f"{value:.0f}"
+
+
+def slower(result: ReachResult, k_now: int) -> int | None:
+    """Index of the slower speed worth going to, None where slowing gains little."""
+    medians = np.median(result.distance_m, axis=0)
+    floor = SLOWEST_FRAC * result.speeds_mps[k_now]
+    able = (result.speeds_mps >= floor) & (np.arange(len(medians)) < k_now)
+    if not able.any():
+        return None
+    best = int(np.argmax(np.where(able, medians, -1.0)))
+    return best if medians[best] > WORTH * max(medians[k_now], 1.0) else None
+
+
+def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) -> str:
+    """What to do next: turn, slow down, or go on.
+
+    Args:
+        result: How far, with the present speed at index `k_now`.
+        home: The way home, if a home is known.
+    """
+    if home is not None and (home.turn_in.low or 0.0) <= 0.0:
+        return (
+            f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
+            f"{home.can_return_frac:.0%} sure of arriving above the reserve"
+        )
+    to = slower(result, k_now)
+    if to is not None:
+        here, there = (result.distance(k).mid or 0.0 for k in (k_now, to))
+        return (
+            f"slow to {result.speeds_mps[to] / KN:.1f} kn through water: "
+            f"{_nmi(there)} nmi instead of {_nmi(here)}"
+        )
+    if home is not None and home.turn_in.low is not None:
+        return f"go on: turn for home within {_nmi(home.turn_in.low)} nmi"
+    return "go on at this speed: slowing down gains little"

@@ -1,0 +1,125 @@
+"""From a boat, its charge and the last minutes of its log to the question "how far"."""
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer import copper
+from analyzer.cells import WeakCell
+from analyzer.curve import PowerCurve
+from analyzer.pack import chemistry
+from analyzer.reach import Now, ReachInput, Weak, speeds_for
+from analyzer.rundown import Limits
+from analyzer.series import Series
+from analyzer.soc import ChargeState
+from analyzer.steady import propulsion_power_w
+from analyzer.stream import Stream
+from logger.boat import Boat
+
+Floats = npt.NDArray[np.float64]
+
+NOW_S = 180.0  # the present operating point is a mean over this long
+STILL_FRAC = 0.15  # power may vary this much in it
+LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
+
+
+def cable_ohm(boat: Boat) -> float:
+    """Pack to controller, there and back, warm; 0 where the boat file names no cable."""
+    total = 0.0
+    for cable in boat.cable:
+        if cable.current_channel == "pack_current_a":
+            wire = copper.ohm_per_m_20c(cable) * cable.length_m
+            total += float(copper.at_temp(wire, 40.0)) + 2 * LUG_OHM
+    return total
+
+
+def limits(boat: Boat) -> Limits:
+    """What ends a run on this boat."""
+    cutoff = boat.pack.cell_cutoff_v or chemistry(boat.pack.chemistry).cutoff_v
+    controller = boat.motor.cutback_v or boat.motor.shutdown_v
+    return Limits(boat.reserve.soc_frac, cutoff, controller, cable_ohm(boat))
+
+
+def weak(cell: WeakCell | None) -> Weak:
+    """The weakest cell as the run-down wants it; none found: cells are alike."""
+    if cell is None:
+        return Weak()
+    deficit = cell.soc_deficit_frac + cell.capacity_deficit_frac
+    sd = float(np.hypot(cell.soc_deficit_sd_frac, cell.capacity_deficit_sd_frac))
+    return Weak((cell.r_excess_ohm, cell.r_excess_sd_ohm), (deficit, sd))
+
+
+def now(series: Series, boat: Boat) -> Now | None:
+    """The present operating point; None where the boat is not motoring steadily.
+
+    Args:
+        series: Ends now; at least the last three minutes.
+    """
+    size = max(round(NOW_S / series.step_s), 2)
+    if series.n < size:
+        return None
+    last = series.cut(series.n - size, series.n)
+    power = propulsion_power_w(last, boat)
+    speed, course = last.get("speed_ground_mps"), np.radians(last.get("course_ground_deg"))
+    ok = np.isfinite(power) & np.isfinite(speed) & np.isfinite(course)
+    if ok.sum() * 2 < size:
+        return None
+    mean = float(power[ok].mean())
+    aim = np.hypot(np.sin(course[ok]).mean(), np.cos(course[ok]).mean())
+    if mean < 0.01 * boat.motor.rated_power_w or power[ok].std() > STILL_FRAC * mean or aim < 0.95:
+        return None
+    toward = np.degrees(np.arctan2(np.sin(course[ok]).mean(), np.cos(course[ok]).mean()))
+    return Now(float(speed[ok].mean()), float(toward % 360.0), mean)
+
+
+def mean_sd(series: Series, name: str, fallback: float, spread: float = 0.3) -> tuple[float, float]:
+    """A load's mean and uncertainty over the last half hour, else the boat file's figure."""
+    size = max(round(1800.0 / series.step_s), 1)
+    values = series.get(name)[-size:]
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return fallback, spread * fallback
+    return float(values.mean()), max(float(values.std()), 0.1 * abs(float(values.mean())))
+
+
+def question(
+    boat: Boat,
+    charge: ChargeState,
+    curve: PowerCurve,
+    stream: Stream,
+    *,
+    course_deg: float | None = None,
+    speeds_mps: Floats | None = None,
+    weakest: WeakCell | None = None,
+    present: Now | None = None,
+    hotel_w: tuple[float, float] | None = None,
+    solar_w: tuple[float, float] = (0.0, 0.0),
+    n: int = 1000,
+    seed: int = 1,
+) -> ReachInput:
+    """The question "how far" for `analyzer.reach.reach`.
+
+    Args:
+        course_deg: To be held over ground; None: the present one, if there is one.
+        speeds_mps: Through water, rising, (k,); None: twenty worth asking for.
+        hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
+    """
+    if course_deg is None and present is not None:
+        course_deg = present.course_deg
+    if speeds_mps is None:
+        speeds_mps = speeds_for(curve, boat.motor.rated_power_w)
+    typical = boat.hotel.power_w
+    return ReachInput(
+        curve=curve,
+        stream=stream,
+        charge=charge.draws(n, np.random.default_rng(seed)),
+        kind=chemistry(boat.pack.chemistry),
+        cells=boat.pack.cells_in_series,
+        limits=limits(boat),
+        course_deg=course_deg,
+        speeds_mps=np.asarray(speeds_mps, dtype=np.float64),
+        hotel_w=hotel_w if hotel_w is not None else (typical, 0.3 * typical),
+        solar_w=solar_w,
+        weak=weak(weakest),
+        now=present,
+        seed=seed,
+    )
