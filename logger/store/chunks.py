@@ -1,0 +1,117 @@
+"""A stretch of one group to a chunk and its value rows, and back."""
+
+import sqlite3
+from dataclasses import dataclass
+
+import numpy as np
+
+from logger.store.codec import (
+    CODEC,
+    Floats,
+    Ints,
+    decode_column,
+    decode_times,
+    encode_column,
+    encode_times,
+)
+from logger.store.groups import StoredGroup
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One channel of a chunk: its sidecars and its bytes."""
+
+    count: int
+    low: float | None
+    high: float | None
+    sum: float | None
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """A chunk that is ready to be stored."""
+
+    group: StoredGroup
+    first_us: int
+    last_us: int
+    count: int
+    time: bytes
+    columns: tuple[Column, ...]
+
+
+def encode(group: StoredGroup, t_us: Ints, values: Floats) -> Sealed:
+    """Rows of a group as a chunk. t_us shape (n,), n > 0; values shape (n, channels)."""
+    if np.any(t_us[1:] < t_us[:-1]):
+        order = np.argsort(t_us, kind="stable")
+        t_us, values = t_us[order], values[order]
+    columns = tuple(
+        _column(np.ascontiguousarray(values[:, k]), group, k) for k in range(len(group.quanta))
+    )
+    time = encode_times(t_us, group.time_step_us)
+    return Sealed(group, int(t_us[0]), int(t_us[-1]), len(t_us), time, columns)
+
+
+def _column(values: Floats, group: StoredGroup, k: int) -> Column:
+    data = encode_column(values, group.quanta[k])
+    kept = decode_column(data, len(values), group.quanta[k])
+    kept = kept[~np.isnan(kept)]
+    if not kept.size:
+        return Column(0, None, None, None, data)
+    return Column(kept.size, float(kept.min()), float(kept.max()), float(kept.sum()), data)
+
+
+def insert(db: sqlite3.Connection, boot_number: int, sealed: Sealed) -> int:
+    """Stores a chunk, in the caller's transaction; its number."""
+    number = db.execute(
+        "INSERT INTO chunk (boot_number, group_number, first_us, last_us, count, codec, time)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [
+            boot_number,
+            sealed.group.number,
+            sealed.first_us,
+            sealed.last_us,
+            sealed.count,
+            CODEC,
+            sealed.time,
+        ],
+    ).lastrowid
+    assert number is not None
+    db.executemany(
+        "INSERT INTO chunk_value (chunk_number, channel_number, count, low, high, sum, data)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [
+            (number, channel, c.count, c.low, c.high, c.sum, c.data)
+            for channel, c in zip(sealed.group.channel_numbers, sealed.columns, strict=True)
+        ],
+    )
+    return number
+
+
+def load(db: sqlite3.Connection, number: int, group: StoredGroup) -> tuple[Ints, Floats]:
+    """A whole chunk: times shape (n,), values shape (n, channels)."""
+    first_us, count, time = db.execute(
+        "SELECT first_us, count, time FROM chunk WHERE number = ?", [number]
+    ).fetchone()
+    t_us = decode_times(time, first_us, group.time_step_us)
+    values = np.full((count, len(group.quanta)), np.nan)
+    for k, channel in enumerate(group.channel_numbers):
+        row = db.execute(
+            "SELECT data FROM chunk_value WHERE channel_number = ? AND chunk_number = ?",
+            [channel, number],
+        ).fetchone()
+        if row is not None:
+            values[:, k] = decode_column(row[0], count, group.quanta[k])
+    return t_us, values
+
+
+def delete(db: sqlite3.Connection, number: int) -> None:
+    """Removes a chunk, in the caller's transaction."""
+    channels = "(SELECT channel_number FROM group_channel g JOIN chunk c USING (group_number)"
+    channels += " WHERE c.number = ?1)"
+    for table in ("chunk_value", "chunk_extreme"):
+        db.execute(
+            f"DELETE FROM {table} WHERE channel_number IN {channels} AND chunk_number = ?1",
+            [number],
+        )
+    db.execute("DELETE FROM chunk WHERE number = ?", [number])

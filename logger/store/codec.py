@@ -1,0 +1,151 @@
+"""Columns to bytes and back: integers at the channel's resolution, compressed by pcodec.
+
+A column's bytes: one byte of kind, then, where readings are missing, the length (u32, little
+endian) and the zlib-compressed bits of which are there, then the pcodec bytes of those that are.
+"""
+
+import zlib
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from pcodec import ChunkConfig, DeltaSpec, standalone
+
+from logger.errors import StoreError
+from logger.sources.source import Quantum
+
+CODEC = "pco 1"  # name and version of the layout above; pcodec's own bytes carry its version too
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+
+_EMPTY, _INT, _FLOAT = 0, 1, 2
+_HAS_MISSING = 0x80
+Q_LIMIT = 2**50  # beyond, value / step may not round back to the same integer
+
+_CONFIGS = [ChunkConfig(delta_spec=DeltaSpec.try_consecutive(order)) for order in (0, 1, 2)]
+
+
+def whole_inverse(step: float) -> int | None:
+    """n where step is 1/n for a whole n, else None."""
+    if step <= 0:
+        return None
+    inverse = 1.0 / step
+    nearest = round(inverse)
+    return nearest if nearest >= 1 and abs(inverse - nearest) <= 1e-9 * inverse else None
+
+
+def quantise(values: Floats, quantum: Quantum) -> Ints | None:
+    """Values as integers of the quantum, or None where 64-bit floats must be kept.
+
+    Args:
+        values: Finite, any shape.
+        quantum: Step and offset in the values' unit.
+    Returns:
+        Same shape; None when the step is 0 or a value is too large for its step.
+    """
+    if quantum.step == 0:
+        return None
+    inverse = whole_inverse(quantum.step)
+    moved = values - quantum.offset if quantum.offset else values
+    scaled = moved * inverse if inverse else moved / quantum.step
+    if scaled.size and not np.abs(scaled).max() < Q_LIMIT:
+        return None
+    return np.rint(scaled).astype(np.int64)
+
+
+def restore(q: npt.NDArray[np.integer], quantum: Quantum) -> Floats:
+    """Integers of the quantum as values. A step of 1/n is divided by, so that 251/10 is 25.1."""
+    inverse = whole_inverse(quantum.step)
+    if inverse is None:
+        return q.astype(np.float64) * quantum.step + quantum.offset
+    shift = quantum.offset * inverse
+    whole = round(shift)
+    if abs(shift - whole) <= 1e-9 * max(1.0, abs(shift)):
+        return (q.astype(np.float64) + whole) / inverse if whole else q.astype(np.float64) / inverse
+    return q.astype(np.float64) / inverse + quantum.offset
+
+
+def smallest(array: npt.NDArray[np.integer] | Floats) -> bytes:
+    """The array by pcodec at whichever delta order gives the fewest bytes; its own choice of
+    order is wrong at some lengths."""
+    array = np.ascontiguousarray(array)
+    tried: list[bytes] = [standalone.simple_compress(array, c) for c in _CONFIGS]
+    return min(tried, key=len)
+
+
+def _decompress(data: bytes) -> npt.NDArray[Any]:
+    try:
+        array: npt.NDArray[Any] | None = standalone.simple_decompress(data)
+    except RuntimeError as error:
+        raise StoreError(f"a chunk cannot be read: {error}") from error
+    if array is None:
+        raise StoreError("a chunk cannot be read: it holds no numbers")
+    return array
+
+
+def narrow(q: Ints) -> npt.NDArray[np.integer]:
+    """The same integers in 32 bits where they fit, which pcodec handles faster."""
+    fits = q.size == 0 or (q.min() >= -(2**31) and q.max() < 2**31)
+    return q.astype(np.int32) if fits else q
+
+
+def encode_column(values: Floats, quantum: Quantum) -> bytes:
+    """One channel's readings as bytes; NaN is missing. Shape (n,)."""
+    there = ~np.isnan(values)
+    present = values if there.all() else values[there]
+    if not present.size:
+        return bytes([_EMPTY])
+    q = quantise(present, quantum)
+    kind = _FLOAT if q is None else _INT
+    body = smallest(present if q is None else narrow(q))
+    if present.size == values.size:
+        return bytes([kind]) + body
+    bits = zlib.compress(np.packbits(there).tobytes(), 9)
+    return bytes([kind | _HAS_MISSING]) + len(bits).to_bytes(4, "little") + bits + body
+
+
+def decode_column(data: bytes, count: int, quantum: Quantum) -> Floats:
+    """Inverse of `encode_column`: shape (count,), NaN where missing.
+
+    Raises:
+        StoreError: The bytes are not a column of this length.
+    """
+    kind, start = data[0] & ~_HAS_MISSING, 1
+    if kind == _EMPTY:
+        return np.full(count, np.nan)
+    there: npt.NDArray[np.bool_] | None = None
+    if data[0] & _HAS_MISSING:
+        start = 5 + int.from_bytes(data[1:5], "little")
+        bits = np.frombuffer(zlib.decompress(data[5:start]), dtype=np.uint8)
+        there = np.unpackbits(bits, count=count).astype(bool)
+    raw = _decompress(data[start:])
+    values = restore(raw, quantum) if kind == _INT else raw
+    wanted = count if there is None else int(there.sum())
+    if len(values) != wanted:
+        raise StoreError(f"a chunk holds {len(values)} values where {wanted} were expected")
+    if there is None:
+        return values
+    full = np.full(count, np.nan)
+    full[there] = values
+    return full
+
+
+def encode_times(t_us: Ints, step_us: int) -> bytes:
+    """A time column, in steps after its first time. t_us: multiples of step_us, shape (n,)."""
+    return smallest(narrow((t_us - t_us[0]) // step_us))
+
+
+def decode_times(data: bytes, first_us: int, step_us: int) -> Ints:
+    """Inverse of `encode_times`."""
+    steps = _decompress(data)
+    times: Ints = steps.astype(np.int64) * step_us + first_us
+    return times
+
+
+def check_codecs(names: Iterable[str]) -> None:
+    """Raises StoreError where a chunk was written by a codec that this version does not know."""
+    for name in names:
+        if name != CODEC:
+            raise StoreError(f"a chunk is of codec '{name}', this version reads '{CODEC}'")

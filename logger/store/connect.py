@@ -1,0 +1,86 @@
+"""Opening the SQLite file: journal, safety and waiting are set here and nowhere else."""
+
+import sqlite3
+from pathlib import Path
+
+from logger.errors import StoreError
+from logger.store.schema import migrate, pending
+
+BUSY_S = 10.0
+PAGE_BYTES = 4096
+
+
+def connect(path: Path, *, write: bool) -> sqlite3.Connection:
+    """A connection in autocommit mode, WAL, every commit synced.
+
+    Raises:
+        StoreError: The file is not there, is no log, or is of a newer version.
+    """
+    if not write and not path.is_file():
+        raise StoreError(
+            f"there is no log at {path}; record, replay or the demo makes one, or name another"
+        )
+    try:
+        return _open(path, write)
+    except sqlite3.Error as error:
+        raise StoreError(f"{path} cannot be used as a log: {error}") from error
+
+
+def _open(path: Path, write: bool) -> sqlite3.Connection:
+    if write:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        db = _raw(f"file:{_quoted(path)}")
+        try:
+            _prepare(db, path)
+        except BaseException:
+            db.close()
+            raise
+        return db
+    db = _raw_read_only(path)
+    try:
+        waiting = pending(db, path)
+    except BaseException:
+        db.close()
+        raise
+    if waiting:  # an older log: bring it up to date first
+        db.close()
+        _open(path, write=True).close()
+        return _raw_read_only(path)
+    return db
+
+
+def _raw(uri: str) -> sqlite3.Connection:
+    db = sqlite3.connect(
+        uri, uri=True, isolation_level=None, timeout=BUSY_S, check_same_thread=False
+    )
+    db.execute("PRAGMA cache_size = -4000")
+    return db
+
+
+def _raw_read_only(path: Path) -> sqlite3.Connection:
+    db = _raw(f"file:{_quoted(path)}?mode=ro")
+    try:
+        db.execute("SELECT 1 FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError:
+        db.close()
+        if path.with_name(path.name + "-wal").exists():
+            raise
+        # On a read-only medium there is no place for the shared-memory file, and no writer either.
+        return _raw(f"file:{_quoted(path)}?mode=ro&immutable=1")
+    return db
+
+
+def _prepare(db: sqlite3.Connection, path: Path) -> None:
+    if db.execute("PRAGMA page_count").fetchone()[0] == 0:
+        db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
+    pending(db, path)  # refuses a foreign or newer file before anything is changed in it
+    db.execute("PRAGMA journal_mode = WAL")
+    db.execute("PRAGMA synchronous = FULL")
+    migrate(db, path)
+
+
+def _quoted(path: Path) -> str:
+    text = str(path.absolute())
+    for plain, code in (("%", "%25"), ("?", "%3f"), ("#", "%23")):
+        text = text.replace(plain, code)
+    return text

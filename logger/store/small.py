@@ -1,0 +1,134 @@
+"""The small tables: boat files, flags, learned results, trips, the logger's own health.
+
+Plain statements, not SQLAlchemy: its import costs more time and memory than everything else
+here together, and both the daemon and the short answers come through this file.
+"""
+
+import json
+import sqlite3
+from dataclasses import asdict, fields
+from typing import Any
+
+from logger.errors import StoreError
+from logger.store.records import FlagRecord, HealthRecord, Learned, TripRecord
+from logger.store.transaction import transaction
+
+_FLAG_COLUMNS = tuple(f.name for f in fields(FlagRecord))
+
+
+def _json(value: dict[str, Any]) -> str:
+    return json.dumps(value, allow_nan=False, ensure_ascii=False, separators=(",", ":"))
+
+
+def save_boat(db: sqlite3.Connection, toml_text: str, utc_us: int) -> None:
+    """Keeps a version of boat.toml; the same text as the newest is not kept again."""
+    with transaction(db):
+        if boat_text(db) != toml_text:
+            db.execute(
+                "INSERT INTO boatfile (utc_us, toml_text) VALUES (?, ?)", [utc_us, toml_text]
+            )
+
+
+def boat_text(db: sqlite3.Connection) -> str | None:
+    """The newest boat.toml, None where there is none."""
+    row = db.execute("SELECT toml_text FROM boatfile ORDER BY number DESC LIMIT 1").fetchone()
+    return None if row is None else str(row[0])
+
+
+def add_flag(db: sqlite3.Connection, flag: FlagRecord) -> int:
+    """Stores a flag; its number."""
+    values = asdict(flag) | {"channels": json.dumps(flag.channels)}
+    marks = ", ".join("?" * len(_FLAG_COLUMNS))
+    cursor = db.execute(
+        f"INSERT INTO flag ({', '.join(_FLAG_COLUMNS)}) VALUES ({marks})",
+        [values[name] for name in _FLAG_COLUMNS],
+    )
+    assert cursor.lastrowid is not None
+    return cursor.lastrowid
+
+
+def update_flag(db: sqlite3.Connection, number: int, changes: dict[str, Any]) -> None:
+    """Changes fields of a flag.
+
+    Raises:
+        StoreError: There is no such flag or field.
+    """
+    unknown = set(changes) - set(_FLAG_COLUMNS[1:])
+    if unknown:
+        raise StoreError(f"a flag has no {', '.join(sorted(unknown))}")
+    if "channels" in changes:
+        changes = changes | {"channels": json.dumps(tuple(changes["channels"]))}
+    if not changes:
+        return
+    places = ", ".join(f"{name} = ?" for name in changes)
+    done = db.execute(f"UPDATE flag SET {places} WHERE number = ?", [*changes.values(), number])
+    if done.rowcount != 1:
+        raise StoreError(f"there is no flag {number}")
+
+
+def flags(db: sqlite3.Connection, start_us: int | None, end_us: int | None) -> list[FlagRecord]:
+    """Flags whose life touches [start, end), by the time they were raised; None is open."""
+    rows = db.execute(
+        f"SELECT {', '.join(_FLAG_COLUMNS)} FROM flag"
+        " WHERE (?1 IS NULL OR cleared_us IS NULL OR cleared_us >= ?1)"
+        " AND (?2 IS NULL OR raised_us < ?2) ORDER BY raised_us, number",
+        [start_us, end_us],
+    )
+    return [FlagRecord(*(*row[:-1], tuple(json.loads(row[-1])))) for row in rows]
+
+
+def put_learned(
+    db: sqlite3.Connection, key: str, value: dict[str, Any], from_us: int, to_us: int
+) -> None:
+    """Keeps a result; one of the same key and from_us is replaced."""
+    db.execute(
+        "INSERT INTO learned (key, from_us, to_us, value) VALUES (?, ?, ?, ?)"
+        " ON CONFLICT (key, from_us) DO UPDATE SET to_us = excluded.to_us, value = excluded.value",
+        [key, from_us, to_us, _json(value)],
+    )
+
+
+def learned(db: sqlite3.Connection, key: str) -> list[Learned]:
+    """Results of a key, by from_us."""
+    rows = db.execute(
+        "SELECT from_us, to_us, value FROM learned WHERE key = ? ORDER BY from_us", [key]
+    )
+    return [Learned(a, b, json.loads(text)) for a, b, text in rows]
+
+
+def put_trips(db: sqlite3.Connection, trips: list[TripRecord]) -> None:
+    """Replaces the trips by these."""
+    rows = [(t.number, t.start_us, t.end_us, _json(t.summary)) for t in trips]
+    with transaction(db):
+        db.execute("DELETE FROM trip")
+        db.executemany("INSERT INTO trip VALUES (?, ?, ?, ?)", rows)
+
+
+def trips(db: sqlite3.Connection) -> list[TripRecord]:
+    """All trips, by start."""
+    rows = db.execute("SELECT number, start_us, end_us, summary FROM trip ORDER BY start_us")
+    return [TripRecord(n, a, b, json.loads(text)) for n, a, b, text in rows]
+
+
+def put_health(db: sqlite3.Connection, key: str, value: dict[str, Any], utc_us: int | None) -> None:
+    """Keeps a part's newest word about itself."""
+    db.execute(
+        "INSERT INTO health (key, utc_us, value) VALUES (?, ?, ?)"
+        " ON CONFLICT (key) DO UPDATE SET utc_us = excluded.utc_us, value = excluded.value",
+        [key, utc_us, _json(value)],
+    )
+
+
+def health(db: sqlite3.Connection) -> dict[str, HealthRecord]:
+    """Every part's newest word."""
+    rows = db.execute("SELECT key, utc_us, value FROM health ORDER BY key")
+    return {key: HealthRecord(key, utc_us, json.loads(text)) for key, utc_us, text in rows}
+
+
+def add_counts(db: sqlite3.Connection, key: str, counts: dict[str, int]) -> None:
+    """Adds to the counters kept under a health key, in the caller's transaction."""
+    row = db.execute("SELECT value FROM health WHERE key = ?", [key]).fetchone()
+    totals: dict[str, int] = json.loads(row[0]) if row else {}
+    for name, count in counts.items():
+        totals[name] = totals.get(name, 0) + count
+    put_health(db, key, totals, None)

@@ -1,0 +1,188 @@
+"""The door to a log: opening, reading, and the small tables."""
+
+import sqlite3
+import threading
+from pathlib import Path
+from typing import Any
+
+from logger import clock
+from logger.errors import StoreError
+from logger.store import reader, small
+from logger.store.codec import Floats, Ints
+from logger.store.connect import connect
+from logger.store.records import (
+    Boot,
+    ChannelSpan,
+    FlagRecord,
+    HealthRecord,
+    Learned,
+    Summary,
+    TripRecord,
+)
+from logger.store.transaction import snapshot
+from logger.store.writer import TIME_STEP_US, Writer
+
+
+class Store:
+    """One log. May be used from several threads; each process opens its own.
+
+    Times are on the log's timeline: UTC where the boot is dated, else after the previous boot.
+    [µs] They are kept to 1 ms unless the writer was told otherwise.
+    """
+
+    def __init__(self, path: Path, db: sqlite3.Connection, write: bool) -> None:
+        """Use `open`."""
+        self.path = path
+        self.writable = write
+        self._db = db
+        self._lock = threading.RLock()
+
+    @classmethod
+    def open(cls, path: str | Path, *, write: bool = False) -> "Store":
+        """Opens a log; with `write`, makes it where there is none.
+
+        Raises:
+            StoreError: There is no log, it is of a newer version, or it is no log at all.
+        """
+        return cls(Path(path), connect(Path(path), write=write), write)
+
+    def close(self) -> None:
+        """Lets the file go. May be called twice."""
+        self._db.close()
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def writer(
+        self,
+        boot_uid: str,
+        *,
+        flush_s: float = 1.0,
+        seal_s: float = 600.0,
+        time_step_us: int = TIME_STEP_US,
+        not_before_us: int = clock.RELEASE_UTC_US,
+    ) -> Writer:
+        """The log's only writer, with a connection of its own; see `Writer`.
+
+        Raises:
+            StoreError: The store was not opened for writing, or another writer is at work.
+        """
+        self._need_write()
+        return Writer(
+            self.path,
+            boot_uid,
+            flush_s=flush_s,
+            seal_s=seal_s,
+            time_step_us=time_step_us,
+            not_before_us=not_before_us,
+        )
+
+    # -- readings -------------------------------------------------------------------------------
+
+    def boots(self) -> list[Boot]:
+        """All boots, in the order in which the log met them."""
+        with self._lock, snapshot(self._db):
+            return reader.boots(self._db)
+
+    def span(self) -> tuple[int, int] | None:
+        """First and last reading, None in an empty log. [µs]"""
+        with self._lock, snapshot(self._db):
+            return reader.span(self._db)
+
+    def channels(self) -> dict[str, ChannelSpan]:
+        """What there is, by channel name; first and last of a channel are to the chunk."""
+        with self._lock, snapshot(self._db):
+            return reader.channels(self._db)
+
+    def read(self, name: str, start_us: int, end_us: int) -> tuple[Ints, Floats]:
+        """One channel's readings in [start, end), tail and chunks as one, sorted by time.
+
+        Args:
+            name: A channel; one that the log does not hold has no readings.
+            start_us, end_us: On the timeline. [µs]
+        Returns:
+            Times, shape (n,) [µs], and values, shape (n,), in the channel's unit; missing values
+            are left out. Thinned stretches give the means of their points.
+        """
+        with self._lock, snapshot(self._db):
+            return reader.read(self._db, name, start_us, end_us)
+
+    def last(self, name: str) -> tuple[int, float] | None:
+        """Newest reading's time [µs] and value, None where there is none."""
+        with self._lock, snapshot(self._db):
+            return reader.last(self._db, name)
+
+    def summary(self, name: str, start_us: int, end_us: int) -> Summary:
+        """Count, lowest, highest and mean in [start, end), without reading whole chunks."""
+        with self._lock, snapshot(self._db):
+            return reader.summary(self._db, name, start_us, end_us)
+
+    # -- small tables ---------------------------------------------------------------------------
+
+    def save_boat(self, toml_text: str, utc_us: int) -> None:
+        """Keeps a version of boat.toml, unless it is the newest already."""
+        self._need_write()
+        with self._lock:
+            small.save_boat(self._db, toml_text, utc_us)
+
+    def boat_text(self) -> str | None:
+        """The newest boat.toml kept, None where there is none."""
+        with self._lock:
+            return small.boat_text(self._db)
+
+    def add_flag(self, flag: FlagRecord) -> int:
+        """Stores a flag; its number."""
+        self._need_write()
+        with self._lock:
+            return small.add_flag(self._db, flag)
+
+    def update_flag(self, number: int, **changes: Any) -> None:
+        """Changes fields of a flag, by their names in `FlagRecord`. Raises StoreError."""
+        self._need_write()
+        with self._lock:
+            small.update_flag(self._db, number, changes)
+
+    def flags(self, start_us: int | None = None, end_us: int | None = None) -> list[FlagRecord]:
+        """Flags whose life touches [start, end), by the time they were raised."""
+        with self._lock:
+            return small.flags(self._db, start_us, end_us)
+
+    def put_learned(self, key: str, value: dict[str, Any], from_us: int, to_us: int) -> None:
+        """Keeps a result (JSON, no NaN); one of the same key and from_us is replaced."""
+        self._need_write()
+        with self._lock:
+            small.put_learned(self._db, key, value, from_us, to_us)
+
+    def learned(self, key: str) -> list[Learned]:
+        """Results of a key, by from_us."""
+        with self._lock:
+            return small.learned(self._db, key)
+
+    def put_trips(self, trips: list[TripRecord]) -> None:
+        """Replaces all trips by these."""
+        self._need_write()
+        with self._lock:
+            small.put_trips(self._db, trips)
+
+    def trips(self) -> list[TripRecord]:
+        """All trips, by start."""
+        with self._lock:
+            return small.trips(self._db)
+
+    def put_health(self, key: str, value: dict[str, Any], utc_us: int | None = None) -> None:
+        """Keeps a part's newest word about itself (JSON)."""
+        self._need_write()
+        with self._lock:
+            small.put_health(self._db, key, value, utc_us)
+
+    def health(self) -> dict[str, HealthRecord]:
+        """Every part's newest word; key "refused": readings outside their limits, by channel."""
+        with self._lock:
+            return small.health(self._db)
+
+    def _need_write(self) -> None:
+        if not self.writable:
+            raise StoreError(f"{self.path} was opened for reading only")
