@@ -1,0 +1,45 @@
+#!/bin/sh
+# Everything the tests need, then style, types and all tests: sh deploy/test.sh [pytest options]
+set -eu
+# shellcheck source=deploy/environment.sh
+. "$(dirname -- "$0")/environment.sh"
+
+# Debian packages that pip cannot bring: a browser for the page tests, and on a machine that is
+# only a container the checker of systemd units.
+missing_packages() {
+    command -v chromium >/dev/null || command -v chromium-browser >/dev/null || printf 'chromium '
+    command -v systemd-analyze >/dev/null || printf 'systemd '
+}
+
+install_packages() {
+    packages=$(missing_packages)
+    if [ -z "$packages" ]; then
+        return
+    fi
+    if ! command -v apt-get >/dev/null; then
+        fail "the tests want $packages, and this is no Debian: please install it by hand"
+    fi
+    as_root=
+    if [ "$(id -u)" -ne 0 ]; then
+        sudo -n true 2>/dev/null || fail "the tests want $packages; please run: sudo apt-get install $packages"
+        as_root="sudo -n"
+    fi
+    say "installing Debian's $packages"
+    log="$venv/apt.log"
+    # shellcheck disable=SC2086 # words are wanted
+    if ! { $as_root apt-get update && $as_root env DEBIAN_FRONTEND=noninteractive \
+        apt-get install --yes --no-install-recommends $packages; } >"$log" 2>&1; then
+        tail -n 5 "$log" >&2
+        fail "apt-get could not install $packages; all of it is in .venv/apt.log"
+    fi
+}
+
+install "[test]"
+install_packages
+cd "$project"
+PATH="$venv/bin:$PATH"
+export PATH
+ruff check .
+ruff format --check .
+mypy
+exec python -m pytest -n 2 "$@"
