@@ -186,7 +186,7 @@ class CableMonitor:
     def _loosening_finding(self) -> Finding:
         verdict = max((self.high, self.apart), key=lambda v: v.held_s)
         ohm = self.excess_ohm()
-        where = f"{self.cable.probe_at} of {self.cable.name.replace('_', ' ')}"
+        where = joints.place(self.cable)
         against = "its partner" if verdict is self.apart else "a sound one"
         mid = (ohm.mid or 0.0) * 1000
         text = (

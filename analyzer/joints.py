@@ -52,6 +52,11 @@ def joint(cable: Cable) -> Joint:
     return Joint(ref_a, rise, 1 / (fin_w_k + LUG_AIR_W_K), tau_s)
 
 
+def place(cable: Cable) -> str:
+    """What people call the probe's place, e.g. "lug of battery positive"."""
+    return f"{cable.probe_at} of {cable.name.replace('_', ' ')}"
+
+
 def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
     """Belief about a probe's heating before the first reading."""
     j = joint(cable)

@@ -1,0 +1,212 @@
+"""The same judgements, live: flags with a life. Causal, piece by piece, memory does not grow."""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from analyzer import detectors
+from analyzer.cables import monitors
+from analyzer.cells import CellMonitor
+from analyzer.flags import FlagBook, FlagEvent, Sighting
+from analyzer.results import Finding
+from analyzer.series import Series, load
+from analyzer.soc import ChargeState, track
+from analyzer.thresholds import Threshold
+from logger.boat import Boat
+from logger.channels import block_voltage, cell_voltage, probe_temp
+from logger.store import Store
+
+CHUNK_S = 10.0
+PIECE_S = 3600.0  # the log is read in pieces of this length
+CHARGE_EVERY_S = 60.0
+SURE = 0.9
+HOLD_STEPS = 6  # a finding must stand for this many updates
+
+__all__ = ["FlagEvent", "Watch", "channels", "run"]
+
+
+def channels(boat: Boat) -> tuple[str, ...]:
+    """What the watch wants from the log."""
+    names = [
+        "pack_voltage_v", "pack_current_a", "pack_soc_frac", "pack_temp_c",
+        "controller_voltage_v", "controller_current_a", "controller_temp_c",
+        "controller_fault_code", "motor_temp_c", "ambient_temp_c", "shaft_speed_rps",
+        "speed_ground_mps", "latitude_deg",
+    ]  # fmt: skip
+    names += [cell_voltage(i) for i in range(1, boat.pack.cells_in_series + 1)]
+    names += [block_voltage(i) for i in range(1, (boat.pack.blocks_in_series or 0) + 1)]
+    for cable in boat.cable:
+        names += [cable.current_channel, *([probe_temp(cable.probe)] if cable.probe else [])]
+    return tuple(dict.fromkeys(names))
+
+
+class Watch:
+    """Takes the log in pieces, in time order, and says when a flag is raised, gets worse or is
+    cleared.
+    """
+
+    def __init__(self, boat: Boat, charge: ChargeState | None = None) -> None:
+        self.boat = boat
+        self.book = FlagBook()
+        self.cells = CellMonitor(boat.pack)
+        self.cables = monitors(boat.cable)
+        self._detectors = detectors.levels(boat)
+        self._reserve = _Reserve(boat, charge)
+        self._held: dict[str, int] = {}
+
+    def update(self, chunk: Series) -> list[FlagEvent]:
+        """Takes the next piece, some seconds long."""
+        if not chunk.n:
+            return []
+        sightings = [s for d in self._detectors for s in d.update(chunk)]
+        sightings += self._reserve.update(chunk)
+        self.cells.update(chunk)
+        for monitor in self.cables:
+            monitor.update(chunk)
+        sightings += self._findings()
+        t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
+        return self.book.see(t_us, _without_echoes(sightings))
+
+    def _findings(self) -> list[Sighting]:
+        found = [(f"cell/{f.subject}", f) for f in self.cells.findings()]
+        for monitor in self.cables:
+            found += [(f"joint/{monitor.cable.name}", f) for f in monitor.findings()]
+        found = [(key, f) for key, f in found if f.sureness_frac >= SURE and f.kind in _SHOWN]
+        now = {f"{key} {f.kind}": self._held.get(f"{key} {f.kind}", 0) + 1 for key, f in found}
+        self._held = now
+        return [
+            _from_finding(key, f, self._channels(f))
+            for key, f in found
+            if now[f"{key} {f.kind}"] >= HOLD_STEPS
+        ]
+
+    def _channels(self, finding: Finding) -> tuple[str, ...]:
+        return (*finding.size.used, "pack_current_a")[:4]
+
+
+_SHOWN = {"lug_heating", "over_ampacity", "cell_resistance", "cell_charge", "cell_capacity"}
+
+
+def _from_finding(key: str, f: Finding, names: tuple[str, ...]) -> Sighting:
+    level = "notice" if f.kind == "over_ampacity" else "warning"
+    key = f"{key}/ampacity" if f.kind == "over_ampacity" else key
+    return Sighting(key, f.kind, f.subject, level, f.text, tuple(dict.fromkeys(names)))
+
+
+def _without_echoes(sightings: list[Sighting]) -> list[Sighting]:
+    """One cause, one flag: where a cell is named for being low or high, the pack is not too."""
+    kinds = {s.kind for s in sightings}
+    echo = {"pack_low": "cell_low", "pack_high": "cell_high"}
+    return [s for s in sightings if not (s.kind in echo and echo[s.kind] in kinds)]
+
+
+class _Reserve:
+    """Follows the charge a minute at a time; sights the reserve being reached."""
+
+    def __init__(self, boat: Boat, charge: ChargeState | None) -> None:
+        self.boat, self.state = boat, charge
+        reserve = boat.reserve.soc_frac
+        self.warn = Threshold(reserve, reserve + 0.03, above=False, hold_s=120.0)
+        self.act = Threshold(reserve / 2, reserve / 2 + 0.03, above=False, hold_s=120.0)
+        self._pieces: list[Series] = []
+
+    def update(self, chunk: Series) -> list[Sighting]:
+        """Takes the next piece of the log."""
+        self._pieces.append(chunk)
+        if sum(p.n * p.step_s for p in self._pieces) >= CHARGE_EVERY_S:
+            self._advance()
+        if self.state is None or not (self.warn.active or self.act.active):
+            return []
+        level = "act now" if self.act.active else "warning"
+        text = (
+            f"Charge {100 * self.state.soc:.0f} % (give or take {100 * self.state.sd:.0f}), "
+            f"reserve {100 * self.boat.reserve.soc_frac:.0f} %."
+        )
+        return [Sighting("pack/low", "reserve", "pack", level, text, ("pack_current_a",))]
+
+    def _advance(self) -> None:
+        whole = _joined(self._pieces)
+        self._pieces = []
+        if not whole.has("pack_current_a", "pack_voltage_v"):
+            return
+        self.state = track(whole, self.boat.pack, self.state).final
+        at = np.array([whole.t_utc_s[-1]])
+        # While the charge is not known well, silence is better than a guess.
+        value = self.state.soc if self.state.sd < 0.08 else np.nan
+        self.warn.see(at, np.array([value]))
+        self.act.see(at, np.array([value]))
+
+
+def _joined(pieces: list[Series]) -> Series:
+    """Pieces in time order as one series; a hole between them becomes a gap."""
+    first, last = pieces[0], pieces[-1]
+    step_us = first.step_s * 1e6
+    n = round((last.t0_us - first.t0_us) / step_us) + last.n
+    names = {k for p in pieces for k in p.values}
+    values = {k: np.full(n, np.nan) for k in names}
+    for p in pieces:
+        at = round((p.t0_us - first.t0_us) / step_us)
+        for k, v in p.values.items():
+            values[k][at : at + p.n] = v
+    return Series(first.t0_us, first.step_s, n, values)
+
+
+def run(
+    store: Store,
+    boat: Boat,
+    start_us: int | None = None,
+    end_us: int | None = None,
+    progress: Callable[[float], None] | None = None,
+    watch: Watch | None = None,
+) -> Watch:
+    """Walks the log in pieces of 10 s, as it would have been seen live, and stores the flags.
+
+    Args:
+        start_us, end_us: On the timeline; None: the log's ends. [µs]
+        progress: Called with the share done.
+        watch: Goes on with this one; None: a fresh one.
+    """
+    span = store.span()
+    watch = watch or Watch(boat)
+    if span is None:
+        return watch
+    first = span[0] if start_us is None else start_us
+    last = span[1] + 1 if end_us is None else end_us
+    names = channels(boat)
+    for at in range(first, last, round(PIECE_S * 1e6)):
+        piece = load(store, names, at, min(at + round(PIECE_S * 1e6), last))
+        for event in walk(watch, piece):
+            keep(store, watch, event)
+        if progress:
+            progress(min((at - first + PIECE_S * 1e6) / (last - first), 1.0))
+    return watch
+
+
+def walk(watch: Watch, piece: Series) -> list[FlagEvent]:
+    """Feeds a long piece 10 s at a time; returns all events."""
+    per = max(round(CHUNK_S / piece.step_s), 1)
+    events = []
+    for k in range(0, piece.n, per):
+        events += watch.update(piece.cut(k, k + per))
+    return events
+
+
+def keep(store: Store, watch: Watch, event: FlagEvent) -> None:
+    """Writes what happened to a flag into the log."""
+    flag = event.flag
+    if event.action == "raised" or flag.number is None:
+        watch.book.number(flag.key, store.add_flag(flag))
+    elif event.action == "worse":
+        store.update_flag(
+            flag.number,
+            level=flag.level,
+            kind=flag.kind,
+            title=flag.title,
+            evidence=flag.evidence,
+            cause=flag.cause,
+            caution=flag.caution,
+            first_action=flag.first_action,
+            channels=flag.channels,
+        )
+    else:
+        store.update_flag(flag.number, cleared_us=flag.cleared_us)
