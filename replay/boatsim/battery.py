@@ -1,0 +1,143 @@
+"""The invented pack: cells in series, each with its own capacity, charge and resistance.
+
+Open-circuit voltage from the half-cell fits of Safari and Delacourt (J. Electrochem. Soc. 158
+(2011) A562, Table I) in a window of the boat's own; hysteresis by play operators over the state
+of charge (rate-independent, with return branches); two RC pairs; part of the resistance follows
+Arrhenius; one heat node for each cell. Shapes: (..., cells), any leading batch.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+PLAY_RADIUS = np.array([0.004, 0.015, 0.05])  # of the state of charge
+PLAY_WEIGHT = np.array([0.3, 0.4, 0.3])
+_TABLE_SOC = np.linspace(-0.02, 1.06, 2161)
+
+
+def lfp_v(y: Floats) -> Floats:
+    """Iron phosphate electrode against lithium; y: lithium in it, 0 to 1. [V]"""
+    z = 1 - y
+    return np.asarray(
+        3.4323
+        - 0.8428 * np.exp(-80.2493 * z**1.3198)
+        - 3.2474e-6 * np.exp(20.2645 * z**3.8003)
+        + 3.2482e-6 * np.exp(20.2646 * z**3.7995)
+    )
+
+
+def graphite_v(x: Floats) -> Floats:
+    """Graphite electrode against lithium; x: lithium in it, 0 to 1. [V]"""
+    return np.asarray(
+        0.6379
+        + 0.5416 * np.exp(-305.5309 * x)
+        + 0.044 * np.tanh(-(x - 0.1958) / 0.1088)
+        - 0.1978 * np.tanh((x - 1.0571) / 0.0854)
+        - 0.6875 * np.tanh((x + 0.0117) / 0.0529)
+        - 0.0175 * np.tanh((x - 0.5692) / 0.0875)
+    )
+
+
+@dataclass(frozen=True)
+class Window:
+    """Which part of each electrode the cell uses between empty and full."""
+
+    x_empty: float = 0.0085
+    x_full: float = 0.78
+    y_empty: float = 0.95
+    y_full: float = 0.03
+
+
+def ocv_v(soc: Floats, window: Window) -> Floats:
+    """Open-circuit voltage of a cell without hysteresis. [V] same shape"""
+    x = window.x_empty + soc * (window.x_full - window.x_empty)
+    y = window.y_empty + soc * (window.y_full - window.y_empty)
+    return np.asarray(lfp_v(np.clip(y, 1e-4, 1 - 1e-4)) - graphite_v(np.clip(x, 0.0, 1.0)))
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Fixed properties. Arrays have shape (cells,).
+
+    Args:
+        r_ohm: Ohmic, at 25 °C. r1_ohm, r2_ohm with tau1_s, tau2_s: the RC pairs, at 25 °C.
+        hysteresis_v: Half the gap between charge and discharge branches.
+        arrhenius_k: Activation energy over the gas constant, for `warm_frac` of the resistance.
+        heat_j_k: Each cell. loss_w_k: each cell to the air around.
+        link_ohm: All links between cells together.
+    """
+
+    capacity_ah: Floats
+    r_ohm: Floats
+    r1_ohm: Floats
+    r2_ohm: Floats
+    window: Window
+    tau1_s: float
+    tau2_s: float
+    hysteresis_v: float
+    arrhenius_k: float
+    warm_frac: float
+    heat_j_k: float
+    loss_w_k: float
+    link_ohm: float
+
+
+class Battery:
+    """A pack's state, stepped in time.
+
+    Attributes, shape (..., cells): soc, v1, v2, temp_c; play has one axis more.
+    """
+
+    def __init__(self, cells: Cells, soc: Floats, temp_c: float) -> None:
+        self.cells = cells
+        self.soc = np.array(soc, dtype=float)
+        self.v1 = np.zeros_like(self.soc)
+        self.v2 = np.zeros_like(self.soc)
+        self.temp_c = np.full_like(self.soc, temp_c)
+        self.play = self.soc[..., None] - PLAY_RADIUS  # as after a charge
+        self._ocv = ocv_v(_TABLE_SOC, cells.window)
+        self._step_s = -1.0
+
+    def copy(self, shape: tuple[int, ...] = ()) -> "Battery":
+        """The same state, repeated over a leading batch shape."""
+        other = Battery.__new__(Battery)
+        other.__dict__.update(self.__dict__)
+        for name in ("soc", "v1", "v2", "temp_c"):
+            value = getattr(self, name)
+            setattr(other, name, np.broadcast_to(value, shape + value.shape).copy())
+        other.play = np.broadcast_to(self.play, shape + self.play.shape).copy()
+        return other
+
+    def source(self) -> tuple[Floats, Floats]:
+        """Each cell as a voltage and a resistance now: volts = e - current r."""
+        c = self.cells
+        warm = np.exp(c.arrhenius_k * (1 / (self.temp_c + 273.15) - 1 / 298.15))
+        self._warm = 1 - c.warm_frac + c.warm_frac * warm
+        empty = 1 + 0.6 * np.exp(-np.maximum(self.soc, 0.0) / 0.05)
+        lean = ((self.soc[..., None] - self.play) / PLAY_RADIUS) @ PLAY_WEIGHT
+        rest = np.interp(self.soc, _TABLE_SOC, self._ocv) + c.hysteresis_v * lean
+        self.rest_v = rest
+        return rest - self.v1 - self.v2, c.r_ohm * self._warm * empty
+
+    def step(self, current_a: Floats | float, dt_s: float, ambient_c: Floats | float) -> None:
+        """Moves on by `dt_s` with a current held (positive out of the pack).
+
+        current_a, ambient_c: the batch's shape. Call `source` first: it holds this step's state.
+        """
+        c = self.cells
+        i = np.asarray(current_a, dtype=float)[..., None]
+        if dt_s != self._step_s:
+            self._step_s = dt_s
+            self._k1, self._k2 = np.exp(-dt_s / c.tau1_s), np.exp(-dt_s / c.tau2_s)
+        empty = 1 + 0.6 * np.exp(-np.maximum(self.soc, 0.0) / 0.05)
+        heat = i * i * c.r_ohm * self._warm * empty + i * (self.v1 + self.v2)
+        self.v1 = self._k1 * self.v1 + (1 - self._k1) * i * c.r1_ohm * self._warm
+        self.v2 = self._k2 * self.v2 + (1 - self._k2) * i * c.r2_ohm * self._warm
+        self.soc = self.soc - i * dt_s / (3600.0 * c.capacity_ah)
+        s = self.soc[..., None]
+        self.play = np.minimum(np.maximum(self.play, s - PLAY_RADIUS), s + PLAY_RADIUS)
+        cool = c.loss_w_k * (self.temp_c - np.asarray(ambient_c, dtype=float)[..., None])
+        self.temp_c = self.temp_c + (heat - cool) * dt_s / c.heat_j_k
