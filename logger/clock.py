@@ -102,25 +102,36 @@ def place(boots: Sequence[BootTimes]) -> list[int]:
         boots: In the order in which the log met them.
     Returns:
         One offset each. A dated boot has its UTC. An undated one comes `BOOT_GAP_US` after the
-        boot before it. A live boot (not from a file) that would lie across another live one
-        has a wrong date: the less sure of the two is treated as undated.
+        boot before it, or before the first dated one where none came before. While no boot is
+        dated, the first has its monotonic time. A live boot (not from a file) that would lie
+        across another live one has a wrong date: the less sure of the two counts as undated.
     """
-    dated = [b.utc_offset_us is not None for b in boots]
-    for later, boot in enumerate(boots):
-        for earlier in range(later):
-            if dated[later] and dated[earlier] and _clash(boots[earlier], boot):
-                dated[_less_sure(boots, earlier, later)] = False
-    taken = [_span(b, b.utc_offset_us or 0) for b, d in zip(boots, dated, strict=True) if d]
-    offsets: list[int] = []
-    end_us = 0
-    for boot, is_dated in zip(boots, dated, strict=True):
-        offset = boot.utc_offset_us if is_dated and boot.utc_offset_us is not None else None
+    offsets = _dated_offsets(boots)
+    taken = [
+        _span(b, o)
+        for b, o in zip(boots, offsets, strict=True)
+        if o is not None and b.first_us is not None
+    ]
+    start = next((k for k, o in enumerate(offsets) if o is not None), 0)
+    for k in reversed(range(start)):
+        offsets[k] = _free_before(boots[k], _span(boots[k + 1], offsets[k + 1] or 0)[0], taken)
+    end_us: int | None = None
+    for k, boot in enumerate(boots):
+        offset = offsets[k]
         if offset is None:
-            offset = _free_place(boot, end_us, taken)
-            taken.append(_span(boot, offset))
-        offsets.append(offset)
+            offset = offsets[k] = 0 if end_us is None else _free_after(boot, end_us, taken)
         if boot.first_us is not None:
             end_us = _span(boot, offset)[1]
+    return [offset or 0 for offset in offsets]
+
+
+def _dated_offsets(boots: Sequence[BootTimes]) -> list[int | None]:
+    offsets = [b.utc_offset_us for b in boots]
+    for later in range(len(boots)):
+        for earlier in range(later):
+            both = offsets[later] is not None and offsets[earlier] is not None
+            if both and _clash(boots[earlier], boots[later]):
+                offsets[_less_sure(boots, earlier, later)] = None
     return offsets
 
 
@@ -145,11 +156,27 @@ def _less_sure(boots: Sequence[BootTimes], i: int, j: int) -> int:
     return i if sureness(i) < sureness(j) else j
 
 
-def _free_place(boot: BootTimes, end_us: int, taken: Sequence[tuple[int, int]]) -> int:
-    """Offset that puts the boot after `end_us` and across none of `taken`."""
-    length_us = _span(boot, 0)[1] - _span(boot, 0)[0]
-    start_us = end_us + BOOT_GAP_US if end_us else 0
-    for first_us, last_us in sorted(taken):
-        if start_us <= last_us and start_us + length_us >= first_us:
-            start_us = last_us + BOOT_GAP_US
-    return start_us - (boot.first_us or 0)
+def _free_after(boot: BootTimes, end_us: int, taken: list[tuple[int, int]]) -> int:
+    """Offset that puts the boot after `end_us` and across none of `taken`, which it joins."""
+    first_us, last_us = _span(boot, 0)
+    start_us = end_us + BOOT_GAP_US
+    for a_us, b_us in sorted(taken):
+        if start_us <= b_us and start_us + last_us - first_us >= a_us:
+            start_us = b_us + BOOT_GAP_US
+    return _taking(boot, start_us - first_us, taken)
+
+
+def _free_before(boot: BootTimes, start_us: int, taken: list[tuple[int, int]]) -> int:
+    """The same, ending before `start_us`."""
+    first_us, last_us = _span(boot, 0)
+    end_us = start_us - BOOT_GAP_US
+    for a_us, b_us in sorted(taken, reverse=True):
+        if end_us >= a_us and end_us - (last_us - first_us) <= b_us:
+            end_us = a_us - BOOT_GAP_US
+    return _taking(boot, end_us - last_us, taken)
+
+
+def _taking(boot: BootTimes, offset_us: int, taken: list[tuple[int, int]]) -> int:
+    if boot.first_us is not None:
+        taken.append(_span(boot, offset_us))
+    return offset_us

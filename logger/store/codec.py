@@ -48,8 +48,9 @@ def quantise(values: Floats, quantum: Quantum) -> Ints | None:
     if quantum.step == 0:
         return None
     inverse = whole_inverse(quantum.step)
-    moved = values - quantum.offset if quantum.offset else values
-    scaled = moved * inverse if inverse else moved / quantum.step
+    with np.errstate(over="ignore"):
+        moved = values - quantum.offset if quantum.offset else values
+        scaled = moved * inverse if inverse else moved / quantum.step
     if scaled.size and not np.abs(scaled).max() < Q_LIMIT:
         return None
     return np.rint(scaled).astype(np.int64)

@@ -181,25 +181,21 @@ def last(db: sqlite3.Connection, name: str) -> tuple[int, float] | None:
 
 
 def _newest_start(db: sqlite3.Connection, channel: int, group: int, boot: int) -> int | None:
-    """A time from which the newest reading can be found: the last chunk's end, or the tail's."""
+    """A time from which the newest reading will be found: the start of the newest chunk that has
+    one, else of the tail; None where there is neither."""
     row = db.execute(
-        "SELECT max(c.last_us) FROM chunk c JOIN chunk_value v"
+        "SELECT c.first_us FROM chunk c JOIN chunk_value v"
         " ON v.channel_number = ? AND v.chunk_number = c.number"
-        " WHERE c.group_number = ? AND c.boot_number = ? AND v.count > 0",
+        " WHERE c.group_number = ? AND c.boot_number = ? AND v.count > 0"
+        " ORDER BY c.last_us DESC LIMIT 1",
         [channel, group, boot],
     ).fetchone()
-    if row[0] is not None:
-        # The chunk's own last reading of this channel may be earlier than its end.
-        first = db.execute(
-            "SELECT max(first_us) FROM chunk WHERE group_number = ? AND boot_number = ?"
-            " AND last_us = ?",
-            [group, boot, row[0]],
+    if row is None:
+        row = db.execute(
+            "SELECT min(first_us) FROM tick WHERE group_number = ? AND boot_number = ?",
+            [group, boot],
         ).fetchone()
-        return int(first[0])
-    tail = db.execute(
-        "SELECT min(first_us) FROM tick WHERE group_number = ? AND boot_number = ?", [group, boot]
-    ).fetchone()
-    return None if tail[0] is None else int(tail[0])
+    return None if row[0] is None else int(row[0])
 
 
 def summary(db: sqlite3.Connection, name: str, start_us: int, end_us: int) -> Summary:

@@ -33,7 +33,8 @@ class Packer:
     def pack(self, t_us: Ints, values: Floats, first_us: int) -> bytes:
         """t_us shape (n,), none before first_us; values shape (n, channels)."""
         steps = (t_us - first_us) // self.time_step_us
-        scaled = np.rint((values - self._offset) * self._factor)
+        with np.errstate(over="ignore"):
+            scaled = np.rint((values - self._offset) * self._factor)
         codes = self._codes(scaled)
         time_code = self._code_of(float(steps.min()), float(steps.max()))
         parts = [len(t_us).to_bytes(4, "little"), (time_code + codes).encode()]
