@@ -17,7 +17,7 @@ from analyzer.estimate import Estimate, cannot_say
 from analyzer.heating import HeatFilter, HeatPrior, crossing_s
 from analyzer.results import CableRow, Finding
 from analyzer.series import Floats, Series
-from analyzer.steps import Gatherer
+from analyzer.gather import Gatherer
 from logger.boat import Cable
 from logger.channels import probe_temp
 
@@ -62,6 +62,7 @@ class CableMonitor:
         self.partner = partner if partner is not None and partner.probe else None
         self.joint = joints.joint(cable)
         self.limit_c = joints.limit_c(cable)
+        self.healthy_k = joints.highest_healthy_k(cable)
         names = [f"{cable.current_channel}^2", "ambient_temp_c"]
         names += [probe_temp(c.probe) for c in (cable, self.partner) if c and c.probe]
         self._gather = Gatherer(STEP_S, tuple(names))
@@ -114,13 +115,13 @@ class CableMonitor:
         if self._body is None or not self._body.started:
             return
         rise, sd = self._body.rise_at(self.load)
-        most = joints.highest_healthy_k(self.cable) * self.load
+        most = self.healthy_k * self.load
         self.high.judge(rise - most if self.load > CUTOFF_LOAD else 0.0, sd, dt)
 
     @property
     def load(self) -> float:
         """Mean load of the last two minutes, in squares of the reference current."""
-        return float(np.mean(self._loads)) if self._loads else 0.0
+        return sum(self._loads) / len(self._loads) if self._loads else 0.0
 
     @property
     def loosening(self) -> bool:
