@@ -1,3 +1,166 @@
-"""One function per question a person asks; the only door for the faces."""
+"""One function per question a person asks; the only door for the faces.
 
-from analyzer.results import *  # noqa: F403
+`open_log` gives the context that each question is asked of. Questions about trips want
+`refresh` to have been run on it (opened for writing).
+"""
+
+import numpy as np
+
+from analyzer import ledger, sag, watch
+from analyzer import trips as outings
+from analyzer.answer_range import range_left
+from analyzer.cables import monitors
+from analyzer.cells import CellMonitor
+from analyzer.check import check
+from analyzer.context import Context, open_log, pack_channels
+from analyzer.errors import NoTrip
+from analyzer.flag_view import flag_view
+from analyzer.refresh import charge_before, refresh, trip_row
+from analyzer.results import (
+    CablesAnswer,
+    CellsAnswer,
+    FlagView,
+    Plot,
+    ReviewAnswer,
+    SagAccount,
+    TripRow,
+    to_json,
+)
+from analyzer.series import Series, load
+from analyzer.soc import track
+from logger.store import TripRecord
+
+RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
+
+__all__ = [
+    "Context",
+    "cables",
+    "cells",
+    "check",
+    "flags",
+    "open_log",
+    "plot",
+    "range_left",
+    "refresh",
+    "review",
+    "to_json",
+    "trips",
+]
+
+
+def trips(ctx: Context) -> tuple[TripRow, ...]:
+    """The trips, oldest first."""
+    return tuple(trip_row(record) for record in ctx.store.trips())
+
+
+def flags(ctx: Context) -> tuple[FlagView, ...]:
+    """All flags: those that stand first, the newest of each first."""
+    seen = [flag_view(flag) for flag in ctx.store.flags()]
+    return tuple(sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s)))
+
+
+def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
+    """One trip, explained; the newest where no number is given.
+
+    Raises:
+        NoTrip: There is no such trip.
+    """
+    record = find_trip(ctx, number)
+    names = (*watch.channels(ctx.boat), *outings.TRIP_CHANNELS, *pack_channels(ctx.boat))
+    series = ctx.load(tuple(dict.fromkeys(names)), record.start_us, record.end_us)
+    row = trip_row(record)
+    trip = outings.Trip(
+        record.start_us,
+        record.end_us,
+        tuple(
+            outings.Leg(g.kind, round(g.start_utc_s * 1e6), round(g.end_utc_s * 1e6))
+            for g in row.legs
+        ),
+    )
+    remarks: list[str] = []
+    charge = None
+    if series.has("pack_current_a"):
+        charge = track(series, ctx.boat.pack, charge_before(ctx, record.start_us))
+    else:
+        remarks.append("Without the pack's current there is no account of volts and charge.")
+    sags: list[SagAccount | None] = []
+    if charge is not None and series.has("pack_voltage_v"):
+        sags = [sag.worst(series, charge, ctx.boat, trip)]
+        legs = [leg for leg in trip.legs if leg.kind == "motoring"]
+        sags += [sag.over_leg(series, charge, ctx.boat, leg, trip) for leg in legs]
+    return ReviewAnswer(
+        trip=row,
+        ledger=ledger.ledger(series, charge, ctx.boat, trip),
+        sag=tuple(s for s in sags if s is not None),
+        flags=tuple(flag_view(f) for f in ctx.store.flags(record.start_us, record.end_us)),
+        remarks=tuple(remarks),
+    )
+
+
+def find_trip(ctx: Context, number: int | None) -> TripRecord:
+    """The trip of that number, or the newest.
+
+    Raises:
+        NoTrip: There is none.
+    """
+    known = ctx.store.trips()
+    if not known:
+        raise NoTrip(f"{ctx.store.path} holds no trip yet: a trip is at least five minutes moving")
+    if number is None:
+        return known[-1]
+    for record in known:
+        if record.number == number:
+            return record
+    last = known[-1].number
+    raise NoTrip(f"there is no trip {number}: the log holds trips 1 to {last} (`keelwatt trips`)")
+
+
+def cells(ctx: Context) -> CellsAnswer:
+    """Health of the cells over the newest trip, or the last hours of the log."""
+    monitor = CellMonitor(ctx.boat.pack)
+    series = _recent(ctx, watch.channels(ctx.boat))
+    monitor.update(series)
+    rows = monitor.rows()
+    remarks = () if rows else ("No cell or block voltages arrive, so cells cannot be told apart.",)
+    return CellsAnswer(rows, monitor.spread(), monitor.findings(), remarks)
+
+
+def cables(ctx: Context) -> CablesAnswer:
+    """Health of the cables over the newest trip, or the last hours of the log."""
+    if not ctx.boat.cable:
+        return CablesAnswer((), (), ("The boat file names no cable.",))
+    series = _recent(ctx, watch.channels(ctx.boat))
+    judges = monitors(ctx.boat.cable)
+    for judge in judges:
+        judge.update(series)
+    findings = tuple(f for judge in judges for f in judge.findings())
+    bare = [c.name for c in ctx.boat.cable if not c.probe]
+    remarks = (f"Without a probe: {', '.join(bare)}.",) if bare else ()
+    return CablesAnswer(tuple(judge.row() for judge in judges), findings, remarks)
+
+
+def _recent(ctx: Context, names: tuple[str, ...]) -> Series:
+    span = ctx.store.span()
+    if span is None:
+        return Series(0, 1.0, 0, {})
+    known = ctx.store.trips()
+    start_us = known[-1].start_us if known else max(span[0], span[1] - RECENT_US)
+    end_us = known[-1].end_us if known else span[1] + 1
+    return ctx.load(names, start_us, end_us)
+
+
+def plot(ctx: Context, number: int | None, channels: tuple[str, ...], points: int = 2000) -> Plot:
+    """Channels of one trip, thinned for drawing: each point a mean.
+
+    Raises:
+        NoTrip: There is no such trip.
+    """
+    record = find_trip(ctx, number)
+    seconds = (record.end_us - record.start_us) / 1e6
+    step_s = max(float(np.ceil(seconds / max(points, 2))), 1.0)
+    series = load(ctx.store, channels, record.start_us, record.end_us, step_s)
+    values = {
+        name: [None if v != v else round(v, 6) for v in column.tolist()]
+        for name, column in series.values.items()
+    }
+    return Plot(series.t_utc_s.tolist(), values)

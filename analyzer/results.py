@@ -4,6 +4,7 @@ All fields are in the units used inside; the names say which. Faces turn them in
 nautical miles and sentences. `to_json` gives exactly what `--json` and the HTTP API print.
 """
 
+import dataclasses
 import math
 from dataclasses import dataclass, field
 from typing import Any
@@ -261,4 +262,3 @@ def to_json(answer: Any) -> Any:
     if isinstance(answer, float) and not math.isfinite(answer):
         return None
     return answer
-

@@ -1,0 +1,278 @@
+"""How far: composes charge, power curve, stream and the run-down into one answer."""
+
+import time
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analyzer import advice, hull, question, steady, trips, watch
+from analyzer import stream as streams
+from analyzer.cells import CellMonitor, WeakCell
+from analyzer.context import Context, pack_channels
+from analyzer.curve import PowerCurve
+from analyzer.estimate import Estimate, cannot_say
+from analyzer.flag_view import flag_view
+from analyzer.home import HomeReach, geodesic, home_reach
+from analyzer.reach import Floats, Now, ReachInput, ReachResult, middle, reach
+from analyzer.refresh import STEADY, follow, stream_of
+from analyzer.results import HomeAnswer, RangeAnswer, RangePoint
+from analyzer.series import Series
+from analyzer.soc import ChargeState
+from analyzer.steady import SteadyPoints
+from analyzer.stream import Stream
+
+FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
+AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
+POSITION_AGE_US = 10 * 60 * 1_000_000
+Z80 = 1.2815515655446004  # standard normal quantile at 0.9
+
+CAUTIONS = (
+    "A range is no promise: keep the reserve, a sail ready and an anchor clear to let go.",
+    "It knows nothing of what wind, sea and stream will do next; the rules where you are and "
+    "your own judgement come first.",
+)
+
+
+@dataclass(frozen=True)
+class Here:
+    """What the log says of this moment."""
+
+    series: Series
+    charge: ChargeState | None
+    curve: PowerCurve
+    stream: Stream
+    weakest: WeakCell | None
+    present: Now | None
+
+
+def range_left(
+    ctx: Context,
+    speed_mps: float | None = None,
+    stream: tuple[float, float] | None = None,
+    home: bool = False,
+) -> RangeAnswer:
+    """How far, for how long, what ends it, and what would go further.
+
+    Args:
+        ctx: The log and its boat.
+        speed_mps: Through water; None: the present one, or the best where the boat is not motoring.
+        stream: Given by the user: speed [m/s] and direction it goes toward [deg true].
+        home: Also whether home can be reached; needs a home in the boat file and a position.
+    """
+    span = ctx.store.span()
+    end_us = span[1] + 1 if span else 0
+    here = _here(ctx, end_us)
+    if stream is not None:
+        here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
+    if here.charge is None:
+        return _without_charge(ctx, here, end_us)
+    given = _question(ctx, here, speed_mps)
+    result = reach(given)
+    k = _asked(result, speed_mps, here)
+    back = _home(ctx, given, result, k, end_us) if home else None
+    return _answer(ctx, here, result, k, back, end_us)
+
+
+def _here(ctx: Context, end_us: int) -> Here:
+    known = ctx.store.trips()
+    going = bool(known) and end_us - known[-1].end_us < FRESH_US
+    start_us = known[-1].start_us if going else max(end_us - AT_REST_US, 0)
+    names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
+    names += watch.channels(ctx.boat)
+    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    charge = follow(ctx, series)
+    now_stream = stream_of(ctx, series)
+    earlier = [
+        SteadyPoints.from_dict(kept.value)
+        for kept in ctx.store.learned(STEADY)
+        if kept.from_us < start_us
+    ]
+    points = SteadyPoints.join([*earlier, steady.steady(series, ctx.boat, now_stream)])
+    monitor = CellMonitor(ctx.boat.pack)
+    monitor.update(series)
+    return Here(
+        series=series,
+        charge=charge.final if charge and np.isfinite(charge.final.soc) else None,
+        curve=hull.fit(points, hull.prior(ctx.boat)),
+        stream=now_stream,
+        weakest=monitor.weakest(),
+        present=question.now(series, ctx.boat),
+    )
+
+
+def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
+    assert here.charge is not None
+    given = question.question(
+        ctx.boat,
+        here.charge,
+        here.curve,
+        here.stream,
+        weakest=here.weakest,
+        present=here.present,
+        hotel_w=question.mean_sd(here.series, "hotel_power_w", ctx.boat.hotel.power_w),
+        solar_w=question.mean_sd(here.series, "solar_power_w", 0.0),
+    )
+    exact = speed_mps if speed_mps is not None else _present_water_mps(here)
+    if exact is None:
+        return given
+    speeds = np.unique(np.append(given.speeds_mps, exact))
+    return replace(given, speeds_mps=speeds)
+
+
+def _present_water_mps(here: Here) -> float | None:
+    """Present speed through water: ground velocity less the stream; None where not motoring."""
+    if here.present is None:
+        return None
+    if not here.stream.known:
+        return here.present.speed_ground_mps
+    angle = np.radians(here.present.course_deg)
+    ground = here.present.speed_ground_mps * np.array([np.sin(angle), np.cos(angle)])
+    return float(np.hypot(*(ground - here.stream.mean_mps[-1])))
+
+
+def _asked(result: ReachResult, speed_mps: float | None, here: Here) -> int:
+    exact = speed_mps if speed_mps is not None else _present_water_mps(here)
+    if exact is not None:
+        return result.nearest(exact)
+    best = result.best()
+    return best if best is not None else result.nearest(float(np.median(result.speeds_mps)))
+
+
+def _home(
+    ctx: Context, given: ReachInput, result: ReachResult, k: int, end_us: int
+) -> tuple[str, HomeReach] | None:
+    place = ctx.boat.home
+    lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
+    if place is None or lat is None or lon is None or end_us - lat[0] > POSITION_AGE_US:
+        return None
+    away_m, course_deg = geodesic(lat[1], lon[1], place.latitude_deg, place.longitude_deg)
+    sureness = ctx.boat.reserve.return_sureness_frac
+    return place.name, home_reach(given, result, k, away_m, course_deg, sureness)
+
+
+def _answer(
+    ctx: Context,
+    here: Here,
+    result: ReachResult,
+    k: int,
+    back: tuple[str, HomeReach] | None,
+    end_us: int,
+) -> RangeAnswer:
+    shares = result.limit_shares(k)
+    used = _used(here.series)
+    best = result.best()
+    return RangeAnswer(
+        boat=ctx.boat.name,
+        asked_utc_s=end_us / 1e6,
+        data_age_s=max(time.time() - end_us / 1e6, 0.0),
+        motoring=here.present is not None,
+        speed_water_mps=float(result.speeds_mps[k]),
+        speed_ground_mps=result.ground_speed_mps(k),
+        power_w=_power_now_w(here.series),
+        charge=replace(middle(result.soc, "frac"), used=used),
+        distance=replace(result.distance(k), used=used, missing=_missing(here)),
+        duration=replace(result.duration(k), used=used),
+        limit=next(iter(shares)),
+        limit_shares=shares,
+        curve=tuple(_point(result, i) for i in range(len(result.speeds_mps))),
+        best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
+        stream_mps=_stream_speed(here.stream),
+        stream_toward_deg=_stream_toward(here.stream),
+        next_action=advice.next_action(result, k, back[1] if back else None),
+        home=_home_answer(*back) if back else None,
+        reserve_frac=ctx.boat.reserve.soc_frac,
+        flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
+        cautions=CAUTIONS,
+    )
+
+
+def _point(result: ReachResult, i: int) -> RangePoint:
+    return RangePoint(
+        speed_water_mps=float(result.speeds_mps[i]),
+        speed_ground_mps=result.ground_speed_mps(i),
+        power=result.power(i),
+        distance=result.distance(i),
+        duration=result.duration(i),
+    )
+
+
+def _home_answer(name: str, back: HomeReach) -> HomeAnswer:
+    return HomeAnswer(
+        name=name,
+        distance_m=back.distance_m,
+        sureness_frac=back.sureness_frac,
+        can_return_frac=back.can_return_frac,
+        turn_in=back.turn_in,
+        charge_on_arrival=back.charge_on_arrival,
+    )
+
+
+def _stream_speed(stream: Stream) -> Estimate:
+    if not stream.known:
+        return cannot_say(stream.reason, "m/s")
+    east, north = stream.draws(2000, np.random.default_rng(1))
+    return replace(middle(np.hypot(east, north), "m/s", stream.reason), used=stream.used)
+
+
+def _stream_toward(stream: Stream) -> Estimate:
+    if not stream.known:
+        return cannot_say(stream.reason, "deg")
+    half = Z80 * stream.toward_sd_deg
+    if half >= 90.0:
+        return cannot_say("the stream is too weak for its direction to be known", "deg")
+    mid = stream.toward_deg
+    return Estimate(mid, mid - half, mid + half, "deg", reason=stream.reason, used=stream.used)
+
+
+def _power_now_w(series: Series) -> float | None:
+    last = series.cut(series.n - 60, series.n)
+    power: Floats = last.get("pack_voltage_v") * last.get("pack_current_a")
+    power = power[np.isfinite(power)]
+    return float(power.mean()) if len(power) else None
+
+
+def _used(series: Series) -> tuple[str, ...]:
+    names = ("pack_current_a", "pack_voltage_v", *steady.CHANNELS)
+    return tuple(n for n in dict.fromkeys(names) if series.has(n))
+
+
+def _missing(here: Here) -> tuple[str, ...]:
+    wants = (
+        ("speed_ground_mps", "a GPS would tie the range to the speed over ground"),
+        ("heading_magnetic_deg", "a compass would let the stream be told from the boat"),
+        ("speed_water_mps", "a water-speed log would sharpen the stream and the power curve"),
+        ("pack_temp_c", "a temperature probe on the pack would sharpen its resistance"),
+    )
+    has_heading = here.series.has("heading_true_deg")
+    return tuple(
+        text
+        for name, text in wants
+        if not here.series.has(name) and not (name == "heading_magnetic_deg" and has_heading)
+    )
+
+
+def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
+    why = "the pack's current and voltage are not in the log, so its charge is not known"
+    return RangeAnswer(
+        boat=ctx.boat.name,
+        asked_utc_s=end_us / 1e6,
+        data_age_s=max(time.time() - end_us / 1e6, 0.0),
+        motoring=here.present is not None,
+        speed_water_mps=_present_water_mps(here),
+        speed_ground_mps=here.present.speed_ground_mps if here.present else None,
+        power_w=None,
+        charge=cannot_say(why, "frac"),
+        distance=cannot_say(why, "m"),
+        duration=cannot_say(why, "s"),
+        limit="",
+        limit_shares={},
+        curve=(),
+        best_speed_mps=None,
+        stream_mps=_stream_speed(here.stream),
+        stream_toward_deg=_stream_toward(here.stream),
+        next_action="measure pack voltage and current: `keelwatt check` shows what arrives",
+        home=None,
+        reserve_frac=ctx.boat.reserve.soc_frac,
+        flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
+        cautions=CAUTIONS,
+    )
