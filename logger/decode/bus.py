@@ -1,0 +1,168 @@
+"""Everything one CAN bus says, decoded by whatever the boat file names.
+
+Options of a source that carry a decoder (kind "can", and recordings of it):
+
+    decode = [{dbc = "motor.dbc"}, "nmea2000"]     # default: ["nmea2000"]
+    keep_others = false      # true keeps unmapped DBC signals as other_...
+    longer_frames = false    # true accepts frames longer than the DBC says
+    pack_instance = 0        # battery instance of NMEA 2000 that is the pack
+    motor_instance = 0       # engine instance of NMEA 2000 that is the motor
+    [source.options.signals]
+    "Battery.Current" = {channel = "pack_current_a", sign = -1, unit = "A"}
+    [source.options.temperatures]                  # NMEA 2000 130312 and 130316
+    "engine_room.0" = "ambient_temp_c"
+
+A DBC entry may say {dbc = "file.dbc", j1939 = true, signals = {...}}: its own table, matched by
+parameter group number. Without any `signals`, every signal of the DBC file is kept.
+"""
+
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Protocol
+
+import numpy as np
+
+from logger.decode.counters import Counters
+from logger.decode.dbc import DbcDecoder
+from logger.decode.frames import EXTENDED, FrameBatch
+from logger.decode.message import Handler
+from logger.decode.pgn import PgnDecoder
+from logger.decode.pgn_channels import PgnNames
+from logger.errors import BoatFileError
+from logger.sources.source import Item
+
+MOST_IDS = 20_000  # identifiers remembered; garbage on the bus must not fill memory
+SMALL = 12  # fewer frames of one identifier are decoded one by one
+
+
+class HandlerFinder(Protocol):
+    """A decoder: finds what decodes an identifier."""
+
+    def handler(self, can_id: int) -> Handler | None:
+        """None where the identifier is not this decoder's."""
+
+
+class BusDecoder:
+    """Frames to items.
+
+    Args:
+        decoders: Asked in order; every one that knows an identifier decodes it.
+        counters: Takes frames, unknown identifiers and what the decoders refuse.
+    """
+
+    def __init__(self, decoders: Iterable[HandlerFinder], counters: Counters) -> None:
+        self._decoders = tuple(decoders)
+        self.counters = counters
+        self._handlers: dict[int, tuple[Handler, ...]] = {}
+
+    def handlers(self, can_id: int) -> tuple[Handler, ...]:
+        """All that decode this identifier (bit 31 set: 29 bits)."""
+        known = self._handlers.get(can_id)
+        if known is None:
+            if len(self._handlers) >= MOST_IDS:
+                self._handlers.clear()
+            found = (decoder.handler(can_id) for decoder in self._decoders)
+            known = tuple(handler for handler in found if handler is not None)
+            self._handlers[can_id] = known
+        return known
+
+    def feed(self, batch: FrameBatch) -> list[Item]:
+        """Decodes a batch; its frames are in time order."""
+        self.counters.add("frames", len(batch))
+        order = np.argsort(batch.ids, kind="stable")
+        ids = batch.ids[order]
+        edges = np.flatnonzero(np.diff(ids)) + 1
+        starts = [0, *edges.tolist()]
+        ends = [*edges.tolist(), len(ids)]
+        items: list[Item] = []
+        for start, end in zip(starts, ends, strict=True):
+            if start == end:
+                continue
+            handlers = self.handlers(int(ids[start]))
+            if not handlers:
+                self.counters.add("unknown_id", end - start)
+                continue
+            rows = order[start:end]
+            items += self._same_id(handlers, batch, rows)
+        return items
+
+    def _same_id(
+        self,
+        handlers: tuple[Handler, ...],
+        batch: FrameBatch,
+        rows: "np.ndarray[tuple[int], np.dtype[np.intp]]",
+    ) -> list[Item]:
+        items: list[Item] = []
+        t_us, lengths, data = batch.t_us[rows], batch.lengths[rows], batch.data[rows]
+        for handler in handlers:
+            items += handler.block(t_us, lengths, data)
+        return items
+
+    def feed_one(self, t_us: int, can_id: int, data: bytes) -> list[Item]:
+        """Decodes one frame."""
+        self.counters.add("frames")
+        handlers = self.handlers(can_id)
+        if not handlers:
+            self.counters.add("unknown_id")
+            return []
+        if len(handlers) == 1:
+            return handlers[0].row(t_us, data)
+        return [item for handler in handlers for item in handler.row(t_us, data)]
+
+
+def from_options(
+    name: str, options: Mapping[str, object], folder: Path, counters: Counters
+) -> BusDecoder:
+    """The decoder that a source's options ask for (see the module's text).
+
+    Args:
+        name: The source's name; the groups' keys begin with it.
+        options: `[source.options]`.
+        folder: Files named in the options are relative to it.
+    Raises:
+        BoatFileError: An option is wrong.
+    """
+    entries = options.get("decode", ["nmea2000"])
+    if not isinstance(entries, list):
+        entries = [entries]
+    decoders = [_decoder(name, entry, options, folder, counters) for entry in entries]
+    return BusDecoder(decoders, counters)
+
+
+def _decoder(
+    name: str, entry: object, options: Mapping[str, object], folder: Path, counters: Counters
+) -> HandlerFinder:
+    if entry == "nmea2000":
+        return PgnDecoder(name, counters, _pgn_names(name, options))
+    if isinstance(entry, Mapping) and "dbc" in entry:
+        signals = entry.get("signals", options.get("signals"))
+        if signals is not None and not isinstance(signals, Mapping):
+            raise BoatFileError(f"source {name}, signals: wants a table, got {signals!r}")
+        return DbcDecoder(
+            folder / str(entry["dbc"]),
+            name,
+            counters,
+            signals,
+            keep_others=bool(options.get("keep_others", False)),
+            j1939=bool(entry["j1939"]) if "j1939" in entry else None,
+            longer=bool(options.get("longer_frames", False)),
+        )
+    raise BoatFileError(
+        f'source {name}, decode: wants {{dbc = "file.dbc"}} or "nmea2000", got {entry!r}'
+    )
+
+
+def _pgn_names(name: str, options: Mapping[str, object]) -> PgnNames:
+    table = options.get("temperatures", {})
+    if not isinstance(table, Mapping):
+        raise BoatFileError(f"source {name}, temperatures: wants a table, got {table!r}")
+    numbers = []
+    for key in ("pack_instance", "motor_instance"):
+        value = options.get(key, 0)
+        if not isinstance(value, int) or not 0 <= value <= 252:
+            raise BoatFileError(f"source {name}, {key}: wants a number 0 to 252, got {value!r}")
+        numbers.append(value)
+    return PgnNames(numbers[0], numbers[1], {str(k): str(v) for k, v in table.items()})
+
+
+__all__ = ["EXTENDED", "BusDecoder", "from_options"]

@@ -1,0 +1,35 @@
+"""Counts of what went well and what did not, one object per source."""
+
+from collections import Counter
+
+
+class Counters:
+    """What a source and its decoder have seen so far.
+
+    Causes used: frames, values, out_of_limits, missing, unknown_id, unknown_sentence, length,
+    checksum, syntax, void, torn, remote, error_frame, untimed, too_many_kinds, lost_packet, reconnects.
+
+    Args:
+        name: The source's name; health channels are called health_<name>_<cause>_count.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._counts: Counter[str] = Counter()
+
+    def add(self, cause: str, n: int = 1) -> None:
+        """Counts `n` more of a cause."""
+        if n:
+            self._counts[cause] += n
+
+    def __getitem__(self, cause: str) -> int:
+        return self._counts[cause]
+
+    def as_dict(self) -> dict[str, int]:
+        """All causes counted so far, in alphabetical order."""
+        return dict(sorted(self._counts.items()))
+
+    def errors(self) -> dict[str, int]:
+        """The causes that mean something was refused, with their counts."""
+        fine = {"frames", "values", "missing", "reconnects"}
+        return {cause: n for cause, n in self.as_dict().items() if cause not in fine and n}

@@ -1,0 +1,172 @@
+"""Any DBC file, read by cantools, as layouts for blocks and single frames."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from logger.decode.counters import Counters
+from logger.decode.fields import Bits, Field, Layout, make_field
+from logger.decode.frames import EXTENDED
+from logger.decode.message import Handler, MessageHandler
+from logger.decode.pgn_id import pgn_of
+from logger.decode.signal_map import Target, automatic, read_target, unknown_signal
+from logger.errors import BoatFileError
+from logger.sources.source import Group
+
+Conditions = tuple[tuple[Bits, frozenset[int]], ...]
+
+
+class DbcDecoder:
+    """Finds the handler for an identifier.
+
+    Args:
+        path: The DBC file.
+        prefix: First part of the groups' keys, for example the source's name.
+        counters: Takes what is refused.
+        signals: "Message.Signal" -> {channel, sign, unit}; None maps every signal to `other_...`.
+        keep_others: With `signals`, keeps the signals that are not in it as `other_...` too.
+        j1939: Matches by parameter group number whatever the sender's address, and takes the
+            codes for "not available" and "error" as missing; None: where the file says so.
+        longer: Accepts frames longer than the file says.
+    Raises:
+        BoatFileError: The file cannot be read, or `signals` does not fit it.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        prefix: str,
+        counters: Counters,
+        signals: Mapping[str, object] | None = None,
+        *,
+        keep_others: bool = False,
+        j1939: bool | None = None,
+        longer: bool = False,
+    ) -> None:
+        self._prefix, self._counters = prefix, counters
+        self._j1939, self._longer = j1939, longer
+        self._by_id: dict[int, Any] = {}
+        self._by_pgn: dict[int, Any] = {}
+        for message in load(path).messages:
+            self._enter(message)
+        self._targets = self._read_signals(signals, keep_others, path.name)
+
+    def handler(self, can_id: int) -> Handler | None:
+        """What decodes frames of this identifier (bit 31 set: 29 bits); None: not in the file."""
+        message = self._by_id.get(can_id)
+        if message is None and can_id & EXTENDED:
+            message = self._by_pgn.get(pgn_of(can_id))
+        if message is None:
+            return None
+        layouts = self._layouts(message, can_id)
+        return MessageHandler(layouts, message.length, self._counters, self._longer)
+
+    def _enter(self, message: Any) -> None:
+        can_id = message.frame_id | (EXTENDED if message.is_extended_frame else 0)
+        if message.is_extended_frame and self._is_j1939(message):
+            self._by_pgn[pgn_of(can_id)] = message
+        else:
+            self._by_id[can_id] = message
+
+    def _is_j1939(self, message: Any) -> bool:
+        return self._j1939 if self._j1939 is not None else message.protocol == "j1939"
+
+    def _read_signals(
+        self, signals: Mapping[str, object] | None, keep_others: bool, where: str
+    ) -> dict[str, Target]:
+        messages = [*self._by_id.values(), *self._by_pgn.values()]
+        there = {f"{m.name}.{s.name}": (m, s) for m in messages for s in m.signals}
+        targets = {}
+        for key, entry in (signals or {}).items():
+            if key not in there:
+                raise unknown_signal(key, there, where)
+            targets[key] = read_target(key, entry, there[key][1].unit)
+        if signals is None or keep_others:
+            for key, (message, signal) in there.items():
+                if key not in targets:
+                    targets[key] = automatic(message.name, signal.name, signal.unit)
+        return targets
+
+    def _layouts(self, message: Any, can_id: int) -> list[Layout]:
+        parts: dict[Conditions, list[tuple[str, Field]]] = {}
+        for signal in message.signals:
+            target = self._targets.get(f"{message.name}.{signal.name}")
+            if target:
+                item = self._field(signal, target, self._is_j1939(message))
+                parts.setdefault(conditions(message, signal), []).append((target.channel, item))
+        return list(self._grouped(parts, message, can_id))
+
+    def _grouped(
+        self, parts: dict[Conditions, list[tuple[str, Field]]], message: Any, can_id: int
+    ) -> Iterator[Layout]:
+        number = f"{can_id & ~EXTENDED:08X}" if can_id & EXTENDED else f"{can_id:03X}"
+        for which, (met, found) in enumerate(parts.items()):
+            end = f"/{which}" if len(parts) > 1 else ""
+            key = f"{self._prefix}/{number}{end}"
+            names, fields = zip(*found, strict=True)
+            group = Group(key, names, tuple(item.quantum for item in fields))
+            yield Layout(group, fields, met)
+
+    def _field(self, signal: Any, target: Target, j1939: bool) -> Field:
+        bits = bits_of(signal)
+        raw_range: tuple[int | None, int | None] = (None, None)
+        if j1939 and bits.kind == "u":
+            raw_range = (None, highest_measured(bits.length))
+        return make_field(
+            bits,
+            target.channel,
+            target.unit,
+            float(signal.scale),
+            float(signal.offset),
+            target.sign,
+            raw_range,
+        )
+
+
+def load(path: Path) -> Any:
+    """The cantools database of a DBC file.
+
+    Raises:
+        BoatFileError: No such file, or it is not a DBC file.
+    """
+    import cantools.database as database
+
+    try:
+        return database.load_file(str(path), database_format="dbc", strict=False)
+    except OSError as error:
+        raise BoatFileError(f"{path}: wants a DBC file, got {error.strerror or error}") from error
+    except Exception as error:  # cantools lets its parser's own errors through
+        raise BoatFileError(f"{path}: wants a DBC file, but it does not parse: {error}") from error
+
+
+def bits_of(signal: Any) -> Bits:
+    """Where a cantools signal sits."""
+    kind = "f" if signal.is_float else "s" if signal.is_signed else "u"
+    if signal.byte_order == "big_endian":
+        start = 8 * (signal.start // 8) + 7 - signal.start % 8
+        return Bits(start, signal.length, True, kind)
+    return Bits(signal.start, signal.length, False, kind)
+
+
+def conditions(message: Any, signal: Any) -> Conditions:
+    """The selectors that must hold for a multiplexed signal, outermost last."""
+    found = []
+    while signal.multiplexer_ids is not None and signal.multiplexer_signal is not None:
+        selector = message.get_signal_by_name(signal.multiplexer_signal)
+        raw = bits_of(selector)
+        found.append((raw, frozenset(int(i) for i in signal.multiplexer_ids)))
+        signal = selector
+    return tuple(found)
+
+
+def highest_measured(length: int) -> int:
+    """The highest raw number in J1939 that is a measurement, by the field's bits.
+
+    Source: reference values 4.2: one byte 0 to 250, 0xFE.. is an error, 0xFF.. not available;
+    two bits: 2 is an error, 3 not available. Other lengths: all ones is not available.
+    """
+    if length == 2:
+        return 1
+    if length >= 8 and length % 8 == 0:
+        return (0xFB << (length - 8)) - 1
+    return (1 << length) - 2 if length > 2 else (1 << length) - 1

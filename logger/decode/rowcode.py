@@ -1,0 +1,100 @@
+"""Single frames: straight-line Python written for a layout's wanted fields only."""
+
+from collections.abc import Callable
+from struct import Struct
+
+import numpy as np
+
+from logger.decode.counters import Counters
+from logger.decode.fields import Bits, Field, Layout, divisor, whole_offset
+
+RowFunction = Callable[[bytes], "tuple[float | None, ...] | None"]
+
+
+def compile_row(layout: Layout, size: int, counters: Counters) -> RowFunction:
+    """A function from a frame's bytes to the layout's values.
+
+    Args:
+        layout: What to read; its conditions are tested too.
+        size: Bytes in the frame.
+        counters: Takes "missing" and "out_of_limits".
+    Returns:
+        Function: bytes -> tuple of values, None where a value is missing; None where a
+        condition fails or where no value is left.
+    """
+    orders = {item.bits.big_endian for item in layout.fields}
+    orders |= {bits.big_endian for bits, _ in layout.conditions}
+    lines = ["def row(data):"]
+    if False in orders:
+        lines.append(" le = int.from_bytes(data, 'little')")
+    if True in orders:
+        lines.append(" be = int.from_bytes(data, 'big')")
+    names: dict[str, object] = {"miss": counters.add}
+    for number, (bits, wanted) in enumerate(layout.conditions):
+        names[f"wanted{number}"] = wanted
+        lines.append(f" if {_raw(bits, size)} not in wanted{number}: return None")
+    for number, item in enumerate(layout.fields):
+        lines += _field_lines(f"v{number}", item, size, names)
+    result = ", ".join(f"v{number}" for number in range(len(layout.fields)))
+    missing = " and ".join(f"v{number} is None" for number in range(len(layout.fields)))
+    lines.append(f" return None if {missing} else ({result},)")
+    exec(compile("\n".join(lines), f"<row of {layout.group.key}>", "exec"), names)
+    function: RowFunction = names["row"]  # type: ignore[assignment]
+    return function
+
+
+def _raw(bits: Bits, size: int) -> str:
+    mask = (1 << bits.length) - 1
+    if bits.big_endian:
+        shift, word = 8 * size - bits.start - bits.length, "be"
+    else:
+        shift, word = bits.start, "le"
+    moved = f"({word} >> {shift})" if shift else word
+    whole = shift + bits.length == 8 * size
+    return moved if whole else f"({moved} & {mask:#x})"
+
+
+def _number(item: Field, size: int, name: str, names: dict[str, object]) -> str:
+    bits = item.bits
+    if bits.kind == "f":
+        code = {16: "e", 32: "f", 64: "d"}[bits.length]
+        names[f"{name}_real"] = Struct(f"<{code}").unpack
+        return f"{name}_real({_raw(bits, size)}.to_bytes({bits.length // 8}, 'little'))[0]"
+    if bits.kind == "s":
+        top = 1 << (bits.length - 1)
+        return f"({_raw(bits, size)} ^ {top:#x}) - {top:#x}"
+    return _raw(bits, size)
+
+
+def _value(item: Field, name: str) -> str:
+    sign = "-" if item.negative else ""
+    if item.bits.kind == "f":
+        return f"{sign}{name} * {item.factor!r} + {item.shift!r}"
+    step, offset = item.quantum.step, item.quantum.offset
+    divide, whole = divisor(step), whole_offset(item.quantum)
+    if divide and whole is not None:
+        return f"({whole} {sign or '+'} {name}) / {divide}"
+    value = f"{sign}{name} / {divide}" if divide > 1 else f"{sign}{name} * {step!r}"
+    return f"{value} + {offset!r}" if offset else value
+
+
+def _field_lines(name: str, item: Field, size: int, names: dict[str, object]) -> list[str]:
+    lines = [f" {name} = {_number(item, size, name, names)}"]
+    tests = []
+    if item.raw_low is not None:
+        tests.append(f"{name} < {item.raw_low}")
+    if item.raw_high is not None:
+        tests.append(f"{name} > {item.raw_high}")
+    if item.bits.kind == "f":
+        tests.append(f"{name} - {name} != 0")
+    indent = " "
+    if tests:
+        lines += [f" if {' or '.join(tests)}: {name} = None; miss('missing')", " else:"]
+        indent = "  "
+    lines.append(f"{indent}{name} = {_value(item, name)}")
+    low, high = float(item.low), float(item.high)
+    if np.isfinite(low) or item.bits.kind == "f":
+        names["inf"] = float("inf")
+        lines.append(f"{indent}if not {low!r} <= {name} <= {high!r}:")
+        lines.append(f"{indent} {name} = None; miss('out_of_limits')")
+    return lines
