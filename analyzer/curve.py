@@ -2,7 +2,8 @@
 
 The curve is a prior shape times exp(f), with f Gaussian over the grid. Fitting points is the
 conjugate Bayesian update in the space of the points; heavy-tailed noise by reweighting
-(Student t). Drawn curves never fall with speed.
+(Student t); the size of the curve's wiggles and of the noise is judged by the points too, by
+their evidence on a small grid. Drawn curves never fall with speed.
 
 Source: C. E. Rasmussen, C. K. I. Williams, "Gaussian Processes for Machine Learning", 2006,
 chapter 2; Student-t reweighting as in K. Lange et al., J. Am. Stat. Assoc. 84 (1989) 881.
@@ -21,7 +22,10 @@ from analyzer.estimate import Estimate
 Floats = npt.NDArray[np.float64]
 
 STUDENT_DOF = 4.0
-ROUNDS = 8
+ROUNDS = 6
+LOCAL_SCALES = (0.35, 0.7, 1.4, 2.8)  # how much smaller or larger wiggles may be than thought
+NOISE_SCALES = (0.35, 0.7, 1.4, 2.8)  # and the points' own errors
+SCALE_LOG_SD = 0.7
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 
@@ -40,6 +44,16 @@ class CurvePoints:
     speed_sd_mps: Floats
     group: npt.NDArray[np.int64]
 
+    def take(self, which: npt.NDArray[np.bool_]) -> "CurvePoints":
+        """The points picked by a mask of shape (n,)."""
+        return CurvePoints(
+            self.speed_mps[which],
+            self.power_w[which],
+            self.log_sd[which],
+            self.speed_sd_mps[which],
+            self.group[which],
+        )
+
 
 @dataclass(frozen=True)
 class PowerCurve:
@@ -49,6 +63,9 @@ class PowerCurve:
         speed_mps: Grid, rising, shape (m,).
         log_power: Mean of ln(power / W) at the grid, shape (m,).
         cov: Covariance of the same, shape (m, m).
+        local: Part of `cov` whose size the points themselves may judge, shape (m, m): the curve's
+            wiggles about its published shape. None once judged.
+        noise_scale: How large the points' own errors were over what they were said to be.
         seen_mps: Lowest and highest speed of the points used; None from the hull alone.
         minutes: Steady motoring behind it.
         reason: What it rests on.
@@ -57,7 +74,9 @@ class PowerCurve:
     speed_mps: Floats
     log_power: Floats
     cov: Floats
+    noise_scale: float = 1.0
     seen_mps: tuple[float, float] | None = None
+    local: Floats | None = None
     minutes: float = 0.0
     reason: str = "from the hull's numbers alone"
     used: tuple[str, ...] = field(default_factory=tuple)
@@ -128,6 +147,8 @@ class PowerCurve:
             "speed_mps": self.speed_mps.tolist(),
             "log_power": self.log_power.tolist(),
             "cov": np.round(self.cov, 9).tolist(),
+            "local": None if self.local is None else np.round(self.local, 9).tolist(),
+            "noise_scale": self.noise_scale,
             "seen_mps": self.seen_mps,
             "minutes": self.minutes,
             "reason": self.reason,
@@ -142,6 +163,8 @@ class PowerCurve:
             speed_mps=np.asarray(data["speed_mps"], dtype=np.float64),
             log_power=np.asarray(data["log_power"], dtype=np.float64),
             cov=np.asarray(data["cov"], dtype=np.float64),
+            local=None if data["local"] is None else np.asarray(data["local"], dtype=np.float64),
+            noise_scale=float(data["noise_scale"]),
             seen_mps=None if seen is None else (float(seen[0]), float(seen[1])),
             minutes=float(data["minutes"]),
             reason=str(data["reason"]),
@@ -149,11 +172,76 @@ class PowerCurve:
         )
 
 
-def _noise(points: CurvePoints, slope: Floats, weight: Floats) -> Floats:
-    """Covariance of ln power about the curve: own errors plus what a group shares, (n, n)."""
-    shared = slope * points.speed_sd_mps / np.maximum(points.speed_mps, 0.1)
+@dataclass(frozen=True)
+class _Sight:
+    """Points as seen from a curve's grid."""
+
+    rows: Floats  # (n, m)
+    log_w: Floats  # (n,)
+    own: Floats  # (n,) variances
+    shared: Floats  # (n, n)
+    weight: Floats  # (n,)
+
+
+def _shared(points: CurvePoints, slope: Floats) -> Floats:
+    """Covariance of ln power that points of one group share through their speed, (n, n)."""
+    share = slope * points.speed_sd_mps / np.maximum(points.speed_mps, 0.1)
     same = points.group[:, None] == points.group[None, :]
-    return np.asarray(np.diag(points.log_sd**2 / weight) + same * np.outer(shared, shared))
+    return np.asarray(same * np.outer(share, share))
+
+
+def _conditioned(
+    curve: PowerCurve, prior_cov: Floats, sight: _Sight, noise_scale: float
+) -> tuple[Floats, Floats, float]:
+    """Mean and covariance at the grid after the points, and the points' log evidence."""
+    cross = prior_cov @ sight.rows.T
+    own = noise_scale**2 * sight.own / sight.weight
+    total = sight.rows @ cross + sight.shared + np.diag(own)
+    root = np.linalg.cholesky(total)
+    off = sight.log_w - sight.rows @ curve.log_power
+    white = np.linalg.solve(root, np.column_stack([off, cross.T]))
+    mean = curve.log_power + white[:, 1:].T @ white[:, 0]
+    cov = prior_cov - white[:, 1:].T @ white[:, 1:]
+    evidence = -0.5 * float(white[:, 0] @ white[:, 0]) - float(np.log(np.diag(root)).sum())
+    return mean, cov, evidence
+
+
+def _reweighted(curve: PowerCurve, sight: _Sight) -> _Sight:
+    """The points with Student-t weights: those far off the others' curve count little."""
+    for _ in range(ROUNDS):
+        mean, cov, _ = _conditioned(curve, curve.cov, sight, 1.0)
+        spread = sight.own + np.einsum("ki,ij,kj->k", sight.rows, cov, sight.rows)
+        left = sight.log_w - sight.rows @ mean
+        weight = (STUDENT_DOF + 1) / (STUDENT_DOF + left**2 / spread)
+        sight = replace(sight, weight=weight)
+    return sight
+
+
+def _judged(curve: PowerCurve, sight: _Sight) -> tuple[Floats, Floats, float]:
+    """Mean and covariance averaged over how large wiggles and noise may be (Bayes' weights).
+
+    Returns:
+        Mean (m,), covariance (m, m), and how large the points' noise was over what they said.
+    """
+    scales = LOCAL_SCALES if curve.local is not None else (1.0,)
+    local = curve.local if curve.local is not None else np.zeros_like(curve.cov)
+    logs, means, covs, noises = [], [], [], []
+    for size in scales:
+        prior_cov = curve.cov + (size**2 - 1) * local
+        for noise in NOISE_SCALES:
+            mean, cov, evidence = _conditioned(curve, prior_cov, sight, noise)
+            doubt = (np.log(size) ** 2 + np.log(noise) ** 2) / (2 * SCALE_LOG_SD**2)
+            logs.append(evidence - doubt)
+            means.append(mean)
+            covs.append(cov)
+            noises.append(noise)
+    chance = np.exp(np.array(logs) - max(logs))
+    chance /= chance.sum()
+    table = np.array(means)
+    mean = chance @ table
+    between = (table - mean).T @ ((table - mean) * chance[:, None])
+    noise_scale = float(np.sqrt(chance @ np.square(noises)))
+    return mean, np.tensordot(chance, np.array(covs), axes=1) + between, noise_scale
 
 
 def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
@@ -161,34 +249,32 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
 
     Args:
         curve: What was believed before.
-        points: At least one point with positive speed and power.
+        points: Those without positive speed, power and error are left out.
     Returns:
-        A new curve on the same grid.
+        A new curve on the same grid; the same one where no point is left.
     """
     good = (points.power_w > 0) & (points.speed_mps > 0) & (points.log_sd > 0)
     if not good.any():
         return curve
-    points = CurvePoints(
-        *(
-            getattr(points, k)[good]
-            for k in ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "group")
-        )
-    )
-    rows = curve.weights(points.speed_mps)
-    log_w = np.log(points.power_w)
-    cross = curve.cov @ rows.T
-    weight = np.ones(len(log_w))
+    points = points.take(good)
     slope = np.maximum(curve.slope(points.speed_mps), 1.0)
-    for _ in range(ROUNDS):
-        noise = _noise(points, slope, weight)
-        gain = np.linalg.solve(rows @ cross + noise, cross.T).T
-        mean = curve.log_power + gain @ (log_w - rows @ curve.log_power)
-        cov = curve.cov - gain @ cross.T
-        left = log_w - rows @ mean
-        own = points.log_sd**2 + np.einsum("ki,ij,kj->k", rows, cov, rows)
-        weight = (STUDENT_DOF + 1) / (STUDENT_DOF + left**2 / own)
+    sight = _Sight(
+        rows=curve.weights(points.speed_mps),
+        log_w=np.log(points.power_w),
+        own=points.log_sd**2,
+        shared=_shared(points, slope),
+        weight=np.ones(len(points.power_w)),
+    )
+    mean, cov, noise_scale = _judged(curve, _reweighted(curve, sight))
     seen = (float(points.speed_mps.min()), float(points.speed_mps.max()))
-    return replace(curve, log_power=mean, cov=(cov + cov.T) / 2, seen_mps=seen)
+    return replace(
+        curve,
+        log_power=mean,
+        cov=(cov + cov.T) / 2,
+        local=None,
+        noise_scale=noise_scale,
+        seen_mps=seen,
+    )
 
 
 def smooth_cov(at: Floats, length: float, sd: Floats | float) -> Floats:

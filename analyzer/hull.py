@@ -10,12 +10,13 @@ Source of the efficiency range 0.30 to 0.55 and of the spreads: common practice,
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer import resistance
-from analyzer.curve import CurvePoints, PowerCurve, rank_cov, smooth_cov, update
+from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, update
 from analyzer.resistance import Form
 from analyzer.steady import SteadyPoints, steady
 from logger.boat import Boat, Hull
@@ -29,7 +30,9 @@ FROUDE_GRID = np.linspace(0.04, 0.60, 57)
 APPENDAGE_FRAC = 0.04  # of the displacement below the canoe body, where it has a keel
 
 # Shares of ln power, one standard deviation each.
-TILT_SD = 0.15  # per factor e in speed
+SERIES_SD = 0.08  # all speeds alike
+TILT_SD = 0.08  # per factor e in speed
+DRIVE_TILT_SD = 0.12  # the same, of propeller and motor
 WAVE_SD = 0.20  # of the residuary part
 LOCAL_SD, LOCAL_LENGTH = 0.06, 0.06  # wiggles, Froude number
 HUMP_SD, HUMP_LENGTH = 0.20, 0.08  # near hull speed, on top
@@ -86,29 +89,46 @@ def tow_parts_n(hull: Hull, speed_mps: Floats) -> tuple[Floats, Floats, Floats]:
     return friction, residuary, _air_n(hull, speed_mps)
 
 
-def spread_cov(
-    froude: Floats, wave_share: Floats, *, common_sd: float, unusual: float = 1.0
-) -> Floats:
-    """Covariance of ln power or resistance about the published prior.
+def series_cov(froude: Floats, wave_share: Floats, unusual: float = 1.0) -> tuple[Floats, Floats]:
+    """How far a hull's resistance may lie off the series' formula, in ln resistance.
 
     Args:
         froude: Grid, shape (m,).
         wave_share: Residuary part of the whole, shape (m,).
-        common_sd: One standard deviation that all speeds share.
-        unusual: Factor on all shape terms where the series does not fit the kind of hull.
+        unusual: Factor where the series does not fit the kind of hull.
     Returns:
-        Shape (m, m).
+        The covariance, and the part of it that is local wiggles, each (m, m).
     """
-    hump = HUMP_SD * np.clip((froude - 0.28) / 0.10, 0.0, 1.5)
     parts = [
-        common_sd * np.ones_like(froude),
-        FOULING_SD * (1 - wave_share),
+        unusual * SERIES_SD * np.ones_like(froude),
         unusual * TILT_SD * np.log(froude / 0.25),
         unusual * WAVE_SD * wave_share,
+    ]
+    hump = HUMP_SD * np.clip((froude - 0.28) / 0.10, 0.0, 1.5)
+    local = smooth_cov(froude, LOCAL_LENGTH, LOCAL_SD) + smooth_cov(froude, HUMP_LENGTH, hump)
+    return rank_cov(parts) + unusual**2 * local, unusual**2 * local
+
+
+def drive_cov(froude: Floats, wave_share: Floats) -> Floats:
+    """How far the way from battery to tow rope may lie off the usual, in ln power, (m, m)."""
+    efficiency_sd = np.log(EFFICIENCY_HIGH / EFFICIENCY_LOW) / 2 / Z80
+    parts = [
+        efficiency_sd * np.ones_like(froude),
+        FOULING_SD * (1 - wave_share),
+        DRIVE_TILT_SD * np.log(froude / 0.25),
         IDLE_SD * np.exp(-froude / IDLE_FROUDE),
     ]
-    local = smooth_cov(froude, LOCAL_LENGTH, LOCAL_SD) + smooth_cov(froude, HUMP_LENGTH, hump)
-    return rank_cov(parts) + unusual**2 * local
+    return rank_cov(parts)
+
+
+def tow_prior(shape: Form) -> PowerCurve:
+    """Tow power (resistance times speed) of a clean hull as tanks measure it, with its spread."""
+    speed = FROUDE_GRID * np.sqrt(resistance.GRAVITY * shape.length_m)
+    friction = resistance.friction_n(speed, shape.length_m, shape.wetted_area_m2)
+    residuary = resistance.residuary_n(shape, speed)
+    total = friction + residuary
+    cov, local = series_cov(FROUDE_GRID, residuary / total)
+    return PowerCurve(speed, np.log(total * speed), cov, local=local)
 
 
 def prior(boat: Boat) -> PowerCurve:
@@ -121,13 +141,14 @@ def prior(boat: Boat) -> PowerCurve:
     friction, residuary, air = tow_parts_n(hull, speed)
     total = friction + residuary + air
     efficiency = np.sqrt(EFFICIENCY_LOW * EFFICIENCY_HIGH)
-    common_sd = np.log(EFFICIENCY_HIGH / EFFICIENCY_LOW) / 2 / 1.2816
     unusual = 2.0 if hull.kind in ("catamaran", "motor_launch") else 1.0
-    cov = spread_cov(FROUDE_GRID, residuary / total, common_sd=common_sd, unusual=unusual)
+    share = residuary / total
+    cov, local = series_cov(FROUDE_GRID, share, unusual)
     return PowerCurve(
         speed_mps=speed,
         log_power=np.log(total * speed / efficiency),
-        cov=cov,
+        cov=cov + drive_cov(FROUDE_GRID, share),
+        local=local,
         reason="from the hull's numbers alone: no steady motoring recorded yet",
         used=("hull",),
     )
@@ -154,15 +175,7 @@ def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
     after = update(before, table)
     minutes = before.minutes + float(points.duration_s.sum()) / 60.0
     reason = f"from {minutes:.0f} minutes of steady motoring and the hull's numbers"
-    return PowerCurve(
-        after.speed_mps,
-        after.log_power,
-        after.cov,
-        after.seen_mps,
-        minutes,
-        reason,
-        ("hull", *points.used),
-    )
+    return replace(after, minutes=minutes, reason=reason, used=("hull", *points.used))
 
 
 __all__: Sequence[str] = ("PowerCurve", "SteadyPoints", "fit", "form", "prior", "steady")

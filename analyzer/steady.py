@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.drift import heading_true
 from analyzer.series import Series
-from analyzer.stream import Stream, heading_true
+from analyzer.stream import Stream
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -126,9 +127,9 @@ def water_velocity(series: Series, stream: Stream | None) -> tuple[Floats, Float
         return np.where(np.isfinite(log), log, ground), sd
     east, north, sd = stream.at(t_s)
     over = np.hypot(ground * np.sin(course) - east, ground * np.cos(course) - north)
-    if stream.water_factor is None:
+    if stream.calibration.water_factor is None:
         return over, sd
-    factor, factor_sd = stream.water_factor
+    factor, factor_sd = stream.calibration.water_factor
     log = factor * series.get("speed_water_mps")
     return np.where(np.isfinite(log), log, over), np.where(
         np.isfinite(log), factor_sd * np.abs(log), sd
