@@ -11,12 +11,13 @@ from typing import Any
 
 import numpy as np
 
-from analyzer import steady, stream, trips, watch
+from analyzer import drift, steady, trips, watch
 from analyzer.context import Context, pack_channels
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.results import LegRow, TripRow, to_json
 from analyzer.series import Series
 from analyzer.soc import Charge, ChargeState, track
+from analyzer.stream import Calibration, Stream
 from logger.store import TripRecord
 
 WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time
@@ -24,6 +25,7 @@ APART_US = round(trips.PAUSE_S * 1e6)  # a silence this long ends a trip
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 CHARGE, STEADY, SEEN = "charge", "steady", "seen"  # keys of what is kept
+CALIBRATION = "calibration"
 
 Progress = Callable[[float], None]
 
@@ -112,8 +114,12 @@ def _look(ctx: Context, window: Window, before: int) -> list[TripRecord]:
         summary = to_json(row)
         records.append(TripRecord(number, trip.start_us, trip.end_us, summary))
         part = trips.between(series, trip.start_us, trip.end_us)
-        points = steady.steady(part, ctx.boat, stream_of(ctx, part))
+        stream = stream_of(ctx, part)
+        points = steady.steady(part, ctx.boat, stream)
         ctx.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
+        if stream.known:
+            found = stream.calibration.to_dict()
+            ctx.store.put_learned(CALIBRATION, found, trip.start_us, trip.end_us)
     return records
 
 
@@ -130,9 +136,11 @@ def charge_before(ctx: Context, at_us: int) -> ChargeState | None:
     return ChargeState.from_dict(kept[-1].value) if kept else None
 
 
-def stream_of(ctx: Context, series: Series) -> stream.Stream:
-    """The stream over a stretch of log."""
-    return stream.estimate(series, pitch_m=ctx.boat.motor.propeller_pitch_m)
+def stream_of(ctx: Context, series: Series) -> Stream:
+    """The stream over a stretch of log, with the calibrations of earlier trips."""
+    kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
+    before = Calibration.from_dict(kept[-1].value) if kept else None
+    return drift.estimate(series, pitch_m=ctx.boat.motor.propeller_pitch_m, before=before)
 
 
 def _at(charge: Charge | None, series: Series, at_us: int) -> Estimate:
