@@ -1,0 +1,146 @@
+"""The HTTP application: `/api/v1` answers as the command line's --json does, pages beside it."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import APIRouter, FastAPI, Query, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.middleware.gzip import GZipMiddleware
+
+from analyzer.errors import AnalyzerError
+from analyzer.faces import guard, pages
+from analyzer.faces.desk import Desk, LogDesk
+from analyzer.results import to_json
+from logger.errors import LoggerError
+from logger.units import KN
+
+SpeedKn = Annotated[float, Query(gt=0, le=60, description="knots through the water")]
+StreamKn = Annotated[float, Query(ge=0, le=20, description="the stream's knots")]
+TowardDeg = Annotated[float, Query(ge=0, le=360, description="degrees the stream goes to, true")]
+ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]
+
+router = APIRouter(prefix="/api/v1", tags=["answers"])
+
+
+def create_app(
+    log: Path | None, boat: Path | None, *, names: Sequence[str] = (), desk: Desk | None = None
+) -> FastAPI:
+    """The application.
+
+    Args:
+        log, boat: Where the answers come from.
+        names: Host names, beside this computer's own, under which browsers may ask.
+        desk: Answers instead of the log's; for tests.
+    """
+    app = FastAPI(
+        title="keelwatt",
+        version="1",
+        summary="Answers about an electrified sailing boat, in SI units; the same as --json.",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+    )
+    if desk is None:
+        if log is None:
+            raise ValueError("create_app wants a log or a desk")
+        desk = LogDesk(log, boat)
+    app.state.desk = desk
+    app.include_router(router)
+    app.include_router(pages.router)
+    app.mount("/static", pages.static_files(), name="static")
+    app.mount("/assets/bokeh", pages.chart_files(), name="bokeh")
+    for kind in (AnalyzerError, LoggerError):
+        app.add_exception_handler(kind, _sorry)
+    app.add_exception_handler(RequestValidationError, _bad_question)
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(guard.Guard, names=guard.own_names(names))
+    return app
+
+
+def _desk(request: Request) -> Desk:
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+@router.get("/range")
+def range_left(
+    request: Request,
+    speed_kn: SpeedKn | None = None,
+    stream_kn: StreamKn | None = None,
+    toward_deg: TowardDeg = 0.0,
+    home: bool = False,
+) -> Any:
+    """How far, for how long, what ends it, which speed goes furthest."""
+    stream = None if stream_kn is None else (stream_kn * KN, toward_deg % 360)
+    speed_mps = None if speed_kn is None else speed_kn * KN
+    return _json(_desk(request).range_left(speed_mps, stream, home))
+
+
+@router.get("/trips")
+def trips(request: Request) -> Any:
+    """The trips in the log, oldest first."""
+    return _json(_desk(request).trips())
+
+
+@router.get("/review/{number}")
+def review(request: Request, number: int) -> Any:
+    """One trip explained."""
+    return _json(_desk(request).review(number))
+
+
+@router.get("/cells")
+def cells(request: Request) -> Any:
+    """Health of the cells."""
+    return _json(_desk(request).cells())
+
+
+@router.get("/cables")
+def cables(request: Request) -> Any:
+    """Health of the cables."""
+    return _json(_desk(request).cables())
+
+
+@router.get("/flags")
+def flags(request: Request) -> Any:
+    """All flags."""
+    return _json(_desk(request).flags())
+
+
+@router.get("/plot/{number}")
+def plot(
+    request: Request,
+    number: int,
+    channels: Annotated[str, Query(description="names of channels, with commas between")] = "",
+    points: ManyPoints = 2000,
+) -> Any:
+    """Channels of one trip, thinned so that peaks stay."""
+    names = tuple(name for name in channels.split(",") if name)
+    return _json(_desk(request).plot(number, names or pages.PLOTTED, points))
+
+
+def _json(answer: Any) -> Any:
+    return JSONResponse(to_json(answer))
+
+
+def _status(error: Exception) -> int:
+    return 404 if isinstance(error, LookupError) else 503
+
+
+def _sorry(request: Request, error: Exception) -> Response:
+    """What cannot be answered, as one sentence."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": str(error)}, status_code=_status(error))
+    return pages.sorry(request, str(error), _status(error))
+
+
+def _bad_question(request: Request, error: Exception) -> Response:
+    """A query or path that cannot be understood, as one sentence."""
+    text = "the question was not understood"
+    if isinstance(error, RequestValidationError) and error.errors():
+        first = error.errors()[0]
+        text = f"{first['loc'][-1]}: {first['msg']}"
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": text}, status_code=422)
+    return pages.sorry(request, text, 422)

@@ -1,0 +1,116 @@
+"""The questions: range, trips, review, cells, cables, check."""
+
+import argparse
+
+from analyzer.faces.commands import options as opt
+from analyzer.faces.desk import LogDesk
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-commands."""
+    _add_range(parsers)
+    _add_trips(parsers)
+    _add_health(parsers)
+
+
+def _add_range(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    parser = opt.add_command(
+        parsers,
+        "range",
+        _range,
+        "how far the pack takes the boat, for how long, and what ends it",
+        "keelwatt range --speed 4.5 --stream 1.2@070\n"
+        "  4.5 knots through the water, in a stream of 1.2 knots that goes to 070°",
+    )
+    parser.add_argument(
+        "--speed",
+        type=opt.speed_kn,
+        metavar="KN",
+        help="knots through the water (else the present speed)",
+    )
+    parser.add_argument(
+        "--stream",
+        type=opt.stream_kn,
+        metavar="KN@DEG",
+        help="the stream's knots and the direction it goes to (else what the log shows)",
+    )
+    parser.add_argument(
+        "--home", action="store_true", help="also: can the boat get home, and when must she turn"
+    )
+    opt.add_json(parser)
+    opt.add_places(parser)
+
+
+def _add_trips(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    trips = opt.add_command(parsers, "trips", _trips, "list the trips in the log", "keelwatt trips")
+    review = opt.add_command(
+        parsers,
+        "review",
+        _review,
+        "explain one trip: consumption, where the watt-hours and the volts went, flags",
+        "keelwatt review 3",
+    )
+    review.add_argument(
+        "trip", nargs="?", type=opt.trip_number, help="the trip's number (else the newest)"
+    )
+    for parser in (trips, review):
+        opt.add_json(parser)
+        opt.add_places(parser)
+
+
+def _add_health(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    for name, run, text in (
+        ("cells", _cells, "say whether a cell falls behind the others, why, and what cures it"),
+        ("cables", _cables, "say whether a cable, lug or contactor runs hotter than it should"),
+        ("check", _check, "say what arrives, what is wrong with it, and what it can answer"),
+    ):
+        parser = opt.add_command(parsers, name, run, text, f"keelwatt {name}")
+        opt.add_json(parser)
+        opt.add_places(parser)
+
+
+def _range(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    answer = opt.desk(options).range_left(options.speed, options.stream, options.home)
+    return opt.give(answer, options.json, tell.range_left)
+
+
+def _trips(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    return opt.give(_fresh(options).trips(), options.json, tell.trips)
+
+
+def _review(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    return opt.give(_fresh(options).review(options.trip), options.json, tell.review)
+
+
+def _cells(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    return opt.give(opt.desk(options).cells(), options.json, tell.cells)
+
+
+def _cables(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    return opt.give(opt.desk(options).cables(), options.json, tell.cables)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    return opt.give(opt.desk(options).check(), options.json, tell.check)
+
+
+def _fresh(options: argparse.Namespace) -> LogDesk:
+    """The desk, after what is new in the log has been looked through."""
+    from analyzer.faces.bar import Bar
+
+    desk = opt.desk(options)
+    with Bar("Looking through what is new in the log") as bar:
+        desk.refresh(bar)
+    return desk

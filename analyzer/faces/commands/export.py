@@ -1,0 +1,70 @@
+"""export: channels of a trip, or of the whole log, as CSV."""
+
+import argparse
+import math
+import sys
+from pathlib import Path
+
+from analyzer.faces.commands import options as opt
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-command."""
+    parser = opt.add_command(
+        parsers,
+        "export",
+        _export,
+        "write a trip, or channels of the whole log, as CSV",
+        "keelwatt export 2 --out trip2.csv\n"
+        "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv",
+    )
+    parser.add_argument(
+        "trip", nargs="?", type=opt.trip_number, help="the trip's number (else the whole log)"
+    )
+    parser.add_argument(
+        "--channels",
+        metavar="A,B",
+        type=_names,
+        default=(),
+        help="names of channels, with commas between (else all)",
+    )
+    parser.add_argument(
+        "--step",
+        type=_step,
+        default=1.0,
+        metavar="S",
+        help="seconds from row to row (%(default)g); a row is the mean over its step",
+    )
+    parser.add_argument("--out", type=Path, metavar="FILE", help="where to (else the output)")
+    opt.add_places(parser)
+
+
+def _export(options: argparse.Namespace) -> int:
+    from analyzer.faces import table
+
+    with opt.desk(options).context() as ctx:
+        wanted = table.choose(ctx.store, options.trip, options.channels, options.step)
+        if options.out is None:
+            table.write_csv(ctx.store, wanted, sys.stdout)
+            return 0
+        with options.out.open("w", encoding="utf-8", newline="") as file:
+            table.write_csv(ctx.store, wanted, file)
+    opt.tell_user(f"Wrote {options.out}.")
+    return 0
+
+
+def _names(text: str) -> tuple[str, ...]:
+    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    if not names:
+        raise argparse.ArgumentTypeError("wants names of channels, with commas between")
+    return names
+
+
+def _step(text: str) -> float:
+    try:
+        step = float(text)
+    except ValueError:
+        step = math.nan
+    if not 0.1 <= step <= 86400:
+        raise argparse.ArgumentTypeError(f"wants 0.1 to 86400 seconds, got {text!r}")
+    return step

@@ -1,0 +1,76 @@
+"""serve: the pages and the HTTP API."""
+
+import argparse
+from pathlib import Path
+
+from analyzer.faces.commands import options as opt
+
+HOST, PORT = "127.0.0.1", 8765
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-command."""
+    parser = opt.add_command(
+        parsers,
+        "serve",
+        _serve,
+        "show the pages and answer over HTTP",
+        "keelwatt serve --port 8765\n  then open http://127.0.0.1:8765/ in a browser",
+    )
+    add_address(parser)
+    opt.add_places(parser)
+
+
+def add_address(parser: opt.Parser) -> None:
+    """--host, --port and --name."""
+    parser.add_argument(
+        "--host",
+        default=HOST,
+        metavar="ADDRESS",
+        help="address to listen on; %(default)s is this computer alone, 0.0.0.0 the boat's network",
+    )
+    parser.add_argument(
+        "--port", type=_port, default=PORT, metavar="N", help="port to listen on (%(default)s)"
+    )
+    parser.add_argument(
+        "--name",
+        action="append",
+        default=[],
+        metavar="HOST",
+        help="a further name under which browsers reach this computer; may be given again",
+    )
+
+
+def _serve(options: argparse.Namespace) -> int:
+    found = opt.find_places(options)
+    return serve(found.log, found.boat, options)
+
+
+def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
+    """Serves until it is stopped."""
+    import uvicorn
+
+    from analyzer.faces.api import create_app
+    from analyzer.faces.desk import LogDesk
+
+    with LogDesk(log, boat).context():  # a log that cannot be used is said now, not on the page
+        pass
+    app = create_app(log, boat, names=(options.host, *options.name))
+    shown = f"[{options.host}]" if ":" in options.host else options.host
+    opt.tell_user(f"Open http://{shown}:{options.port}/ in a browser; Ctrl-C stops.")
+    uvicorn.run(
+        app,
+        host=options.host,
+        port=options.port,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=2,
+    )
+    return 0
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 0 < int(text) < 65536:
+        raise argparse.ArgumentTypeError(f"wants a port from 1 to 65535, got {text!r}")
+    return int(text)

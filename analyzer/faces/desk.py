@@ -1,0 +1,135 @@
+"""Where the faces put their questions: one method per question, the log opened for each.
+
+The command line, the pages and the HTTP API all ask here, so that they cannot differ. Heavy
+imports wait until a question is asked.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from analyzer.results import (
+    CablesAnswer,
+    CellsAnswer,
+    CheckAnswer,
+    FlagView,
+    Plot,
+    RangeAnswer,
+    ReviewAnswer,
+    TripRow,
+)
+
+if TYPE_CHECKING:
+    from analyzer.answers import Context
+
+Stream = tuple[float, float]  # m/s, degrees towards
+Progress = Callable[[float], None]  # share done
+
+
+class Desk(Protocol):
+    """Every question a face can ask. Errors: LoggerError and AnalyzerError."""
+
+    def range_left(
+        self, speed_mps: float | None = None, stream: Stream | None = None, home: bool = False
+    ) -> RangeAnswer: ...
+
+    def trips(self) -> tuple[TripRow, ...]: ...
+
+    def review(self, number: int | None = None) -> ReviewAnswer: ...
+
+    def cells(self) -> CellsAnswer: ...
+
+    def cables(self) -> CablesAnswer: ...
+
+    def flags(self) -> tuple[FlagView, ...]: ...
+
+    def plot(self, number: int | None, channels: Sequence[str], points: int = 2000) -> Plot: ...
+
+    def check(self) -> CheckAnswer: ...
+
+    def refresh(self, progress: Progress | None = None) -> None: ...
+
+
+class LogDesk:
+    """Answers from a log on disk."""
+
+    def __init__(self, log: Path, boat: Path | None) -> None:
+        self.log = log
+        self.boat = boat
+
+    @contextmanager
+    def context(self) -> "Iterator[Context]":
+        """The opened log and its boat; closed afterwards."""
+        from analyzer import answers
+
+        context = answers.open_log(self.log, self.boat)
+        try:
+            yield context
+        finally:
+            context.close()
+
+    def range_left(
+        self, speed_mps: float | None = None, stream: Stream | None = None, home: bool = False
+    ) -> RangeAnswer:
+        """How far, for how long, what ends it."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.range_left(ctx, speed_mps=speed_mps, stream=stream, home=home)
+
+    def trips(self) -> tuple[TripRow, ...]:
+        """The list of trips, oldest first."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.trips(ctx)
+
+    def review(self, number: int | None = None) -> ReviewAnswer:
+        """One trip explained; the newest where no number is given."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.review(ctx, number)
+
+    def cells(self) -> CellsAnswer:
+        """Health of the cells."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.cells(ctx)
+
+    def cables(self) -> CablesAnswer:
+        """Health of the cables."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.cables(ctx)
+
+    def flags(self) -> tuple[FlagView, ...]:
+        """All flags, those that stand first."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.flags(ctx)
+
+    def plot(self, number: int | None, channels: Sequence[str], points: int = 2000) -> Plot:
+        """Thinned channels of one trip."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.plot(ctx, number, tuple(channels), points)
+
+    def check(self) -> CheckAnswer:
+        """What arrives, what is wrong, what can be answered."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.check(ctx.boat, ctx.store)
+
+    def refresh(self, progress: Progress | None = None) -> None:
+        """Finds trips and runs the watch over what is new in the log."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            answers.refresh(ctx, progress)

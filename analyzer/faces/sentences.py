@@ -1,0 +1,60 @@
+"""The sentences that the pages and the command line both say."""
+
+from analyzer.estimate import Estimate
+from analyzer.faces import words
+from analyzer.results import HomeAnswer, RangeAnswer, TripRow
+
+
+def how_far(answer: RangeAnswer) -> str:
+    """The one sentence, for the page and the command line alike."""
+    distance = answer.distance
+    speed = answer.speed_water_mps
+    at = f"At {words.knots(speed)} through the water" if speed else "From here"
+    if distance.mid is None:
+        return f"How far cannot be said: {distance.reason or 'too little is known yet'}"
+    reach = words.band(distance, long=True)
+    often = words.coverage(distance.coverage)
+    return f"{at} you can go {reach}, {often}; most likely {words.value(distance)}"
+
+
+def stream(answer: RangeAnswer) -> str:
+    """Set and drift in words."""
+    if answer.stream_mps.mid is None:
+        return answer.stream_mps.reason or words.UNKNOWN
+    toward = words.bearing(answer.stream_toward_deg.mid)
+    return f"{mid_band(answer.stream_mps)} towards {toward}"
+
+
+def home(answer: HomeAnswer) -> str:
+    """Whether and when to turn."""
+    sure = words.sureness(answer.can_return_frac)
+    text = (
+        f"Home ({answer.name}) is {words.miles(answer.distance_m)} away. Turning now, you are "
+        f"{sure} sure to be there above the reserve."
+    )
+    turn = answer.turn_in
+    if turn.mid is None:
+        return f"{text} {words.sentence(turn.reason)}".strip()
+    if turn.mid <= 0:
+        return f"{text} Turn now: you asked for {words.percent(answer.sureness_frac)}."
+    wanted = words.percent(answer.sureness_frac)
+    return f"{text} To keep {wanted} sureness, turn within {words.value(turn)}."
+
+
+def trip(row: TripRow) -> str:
+    """What the trip was, in one sentence."""
+    lasted = words.duration(row.end_utc_s - row.start_utc_s)
+    text = f"{words.miles(row.distance_m)} in {lasted}, for {words.energy(row.energy_out_wh)}"
+    if row.energy_in_wh > 0:
+        text += f" out of the pack and {words.energy(row.energy_in_wh)} back into it"
+    if row.motoring_wh_per_m is not None:
+        text += f"; motoring took {words.consumption(row.motoring_wh_per_m)}"
+    return words.sentence(text)
+
+
+def mid_band(estimate: Estimate) -> str:
+    """ "64 % (61 to 67 %)"; the reason where there is no value."""
+    if estimate.mid is None:
+        return f"{words.UNKNOWN} ({estimate.reason})" if estimate.reason else words.UNKNOWN
+    middle, band = words.value(estimate), words.band(estimate)
+    return middle if band == middle else f"{middle} ({band})"

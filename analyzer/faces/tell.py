@@ -1,0 +1,308 @@
+"""Answers as plain text for the command line: the answer first, the reason under it."""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from analyzer.faces import sentences, words
+from analyzer.results import (
+    CablesAnswer,
+    CellsAnswer,
+    CheckAnswer,
+    Finding,
+    FlagView,
+    HomeAnswer,
+    RangeAnswer,
+    RangePoint,
+    ReviewAnswer,
+    SagAccount,
+    TripRow,
+)
+
+WIDTH = 79
+_MARK = {"notice": "o", "warning": "!", "act now": "!!"}
+
+
+def range_left(answer: RangeAnswer) -> str:
+    """The answer to "how far"."""
+    parts = [_how_far(answer), _because(answer), _facts(answer)]
+    if answer.next_action:
+        parts.append(_wrap(words.sentence(answer.next_action), "Next: "))
+    if answer.curve:
+        parts.append(_curve(answer))
+    if answer.home:
+        parts.append(home(answer.home))
+    if answer.flags:
+        parts.append(flags(answer.flags))
+    parts.append(_cautions(answer.cautions))
+    return _join(parts)
+
+
+def _how_far(answer: RangeAnswer) -> str:
+    text = words.sentence(sentences.how_far(answer))
+    if answer.duration.mid is not None:
+        text += f" That is {words.band(answer.duration)} from now."
+    return _wrap(text)
+
+
+def _because(answer: RangeAnswer) -> str:
+    limit = f"What ends it: {answer.limit}" if answer.limit else ""
+    others = [
+        f"{name} {words.percent(share)}"
+        for name, share in sorted(answer.limit_shares.items(), key=lambda item: -item[1])
+        if name != answer.limit and share >= 0.05
+    ]
+    if limit and others:
+        limit += f" (or else {', '.join(others)})"
+    lines = [words.sentence(limit) if limit else "", words.sentence(answer.distance.reason)]
+    if answer.distance.mid is None:
+        lines = lines[:1]
+    return _join((_wrap(line) for line in lines), "\n")
+
+
+def _facts(answer: RangeAnswer) -> str:
+    doing = "motor running" if answer.motoring else "motor not driving"
+    asked = f"{words.clock(answer.asked_utc_s)} {words.zone_name(answer.asked_utc_s)}"
+    rows = [
+        ("Asked", f"{answer.boat}, {asked}, {words.age(answer.data_age_s)}, {doing}"),
+        (
+            "Charge",
+            f"{sentences.mid_band(answer.charge)}; {words.percent(answer.reserve_frac)} is kept",
+        ),
+        ("Power", f"{words.power(answer.power_w)} from the pack"),
+        ("Over ground", words.knots(answer.speed_ground_mps)),
+        ("Stream", sentences.stream(answer)),
+    ]
+    lines = [_row(name, text) for name, text in rows]
+    for text in answer.distance.missing:
+        lines.append(_row("Would help", text))
+    return "\n".join(lines)
+
+
+def _curve(answer: RangeAnswer) -> str:
+    lines = ["  Speed   Goes               Lasts                    Draws"]
+    shown = answer.curve[:: max(1, round(len(answer.curve) / 8))]
+    best = answer.best_speed_mps
+    for point in shown:
+        lines.append(_curve_row(point))
+    if best:
+        lines.append(f"  Goes furthest at {words.knots(best)}.")
+    return "\n".join(lines)
+
+
+def _curve_row(point: RangePoint) -> str:
+    speed = words.knots(point.speed_water_mps)
+    goes, lasts = words.band(point.distance), words.band(point.duration)
+    return f"  {speed:<8}{goes:<19}{lasts:<25}{words.value(point.power)}".rstrip()
+
+
+def home(answer: HomeAnswer) -> str:
+    """Whether and when to turn, in one paragraph."""
+    return _wrap(sentences.home(answer))
+
+
+def trips(rows: Sequence[TripRow]) -> str:
+    """The list of trips."""
+    if not rows:
+        return "No trip yet: the log holds no time under way."
+    zone = words.zone_name(rows[-1].start_utc_s)
+    lines = [f"Trip  Start ({zone})".ljust(27) + "Lasted      Distance  Used      Put back"]
+    for row in rows:
+        lasted = words.duration(row.end_utc_s - row.start_utc_s)
+        lines.append(
+            f"{row.number:>4}  {words.day(row.start_utc_s):<21}{lasted:<12}"
+            f"{words.miles(row.distance_m):<10}{words.energy(row.energy_out_wh):<10}"
+            f"{words.energy(row.energy_in_wh)}"
+        )
+    return "\n".join(lines)
+
+
+def review(answer: ReviewAnswer) -> str:
+    """One trip, explained."""
+    parts = [_trip_head(answer.trip), _legs(answer.trip), _ledger(answer)]
+    parts += [sag(account) for account in answer.sag]
+    if answer.flags:
+        parts.append(flags(answer.flags))
+    parts.append(_bullets(answer.remarks))
+    return _join(parts)
+
+
+def _trip_head(row: TripRow) -> str:
+    start, end = words.day(row.start_utc_s), words.clock(row.end_utc_s)
+    before, after = sentences.mid_band(row.charge_start), sentences.mid_band(row.charge_end)
+    charge = f"Charge {before} at the start, {after} at the end."
+    head = f"Trip {row.number}, {start} to {end} {words.zone_name(row.start_utc_s)}."
+    return _wrap(f"{head} {sentences.trip(row)} {charge}")
+
+
+def _legs(row: TripRow) -> str:
+    lines = ["Legs"]
+    for leg in row.legs:
+        span = f"{words.clock(leg.start_utc_s)} to {words.clock(leg.end_utc_s)}"
+        lines.append(
+            f"  {span:<17}{leg.kind:<11}{words.miles(leg.distance_m):<12}"
+            f"{words.knots(leg.mean_speed_mps):<11}{words.energy(leg.energy_wh)}"
+        )
+    return "\n".join(lines) if row.legs else ""
+
+
+def _ledger(answer: ReviewAnswer) -> str:
+    if not answer.ledger:
+        return ""
+    width = max(len(row.text) for row in answer.ledger) + 2
+    lines = ["Where the watt-hours went (out of the pack is positive)"]
+    for row in answer.ledger:
+        lines.append(f"  {row.text:<{width}}{sentences.mid_band(row.energy)}")
+    return "\n".join(lines)
+
+
+def sag(account: SagAccount) -> str:
+    """Where the volts went."""
+    lost = account.rest_v - account.loaded_v
+    lines = [
+        f"Where the volts went: {account.text}, {words.clock(account.utc_s)}",
+        f"  At {words.amperes(account.current_a)}: {account.rest_v:.2f} V at rest, "
+        f"{account.loaded_v:.2f} V loaded, {lost:.2f} V lost",
+    ]
+    width = max((len(term.text) for term in account.terms), default=0) + 2
+    lines += [f"    {term.text:<{width}}{sentences.mid_band(term.volts)}" for term in account.terms]
+    lines.append(_wrap(words.sentence(account.sentence), "  "))
+    return "\n".join(lines)
+
+
+def cells(answer: CellsAnswer) -> str:
+    """Health of the cells."""
+    parts = [findings(answer.findings, "No cell is falling behind the others.")]
+    if answer.spread.mid is not None:
+        parts.append(f"Highest less lowest under load: {sentences.mid_band(answer.spread)}.")
+    if answer.rows:
+        lines = ["  Cell          Off the others      Resistance           Seen"]
+        for row in answer.rows:
+            seen = f"{row.lowest_v:.3f} to {row.highest_v:.3f} V"
+            off, resistance = words.band(row.offset), words.band(row.resistance)
+            lines.append(f"  {row.name:<14}{off:<20}{resistance:<21}{seen}")
+        parts.append("\n".join(lines))
+    parts.append(_bullets(answer.remarks))
+    return _join(parts)
+
+
+def cables(answer: CablesAnswer) -> str:
+    """Health of the cables."""
+    parts = [findings(answer.findings, "No cable is hotter than its current should make it.")]
+    for row in answer.rows:
+        lines = [
+            words.capital(row.name.replace("_", " ")),
+            _row(
+                "May carry", f"{words.band(row.ampacity)}; carried {_amps(row.highest_current_a)}"
+            ),
+            _row(
+                "Rise", f"{words.band(row.found_rise)} found, {words.band(row.expected_rise)} due"
+            ),
+            _row("Joint", f"{words.band(row.excess_resistance)} too much"),
+            _row("Settles at", f"{words.band(row.settles_at)}; limit {words.celsius(row.limit_c)}"),
+        ]
+        if row.crosses_limit_in.mid is not None:
+            lines.append(_row("At limit in", words.band(row.crosses_limit_in)))
+        parts.append("\n".join(lines))
+    parts.append(_bullets(answer.remarks))
+    return _join(parts)
+
+
+def _amps(current_a: float | None) -> str:
+    return "a current not measured" if current_a is None else f"{words.amperes(current_a)} at most"
+
+
+def findings(rows: Sequence[Finding], none: str) -> str:
+    """Findings: what, how sure, what cures it; a sentence where there are none."""
+    return _join(_finding(row) for row in rows) if rows else none
+
+
+def _finding(row: Finding) -> str:
+    lines = [_wrap(f"{words.sentence(row.text)} ({words.sureness(row.sureness_frac)} sure)", "* ")]
+    if row.cure:
+        lines.append(_wrap(words.sentence(row.cure), "  Cure: "))
+    if row.caution:
+        lines.append(_wrap(words.sentence(row.caution), "  Caution: "))
+    return "\n".join(lines)
+
+
+def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
+    """Flags, each with its evidence and what to do first."""
+    return _join(_flag(row) for row in rows) if rows else none
+
+
+def _flag(row: FlagView) -> str:
+    mark = _MARK.get(row.level, "!")
+    when = f"since {words.clock(row.raised_utc_s)}"
+    if row.cleared_utc_s is not None:
+        when = f"{words.clock(row.raised_utc_s)} to {words.clock(row.cleared_utc_s)}"
+    lines = [_wrap(f"{words.capital(row.level)}: {words.sentence(row.title)} ({when})", f"{mark} ")]
+    for name, text in (
+        ("Found", row.evidence),
+        ("Likely", row.cause),
+        ("First", row.first_action),
+        ("Caution", row.caution),
+    ):
+        if text:
+            lines.append(_wrap(words.sentence(text), f"  {name}: "))
+    return "\n".join(lines)
+
+
+def check(answer: CheckAnswer) -> str:
+    """What arrives, what is wrong, what can be answered."""
+    parts = [f"{answer.boat}."]
+    parts.append(findings(answer.findings, "Nothing is wrong with what arrives."))
+    if answer.questions:
+        lines = [
+            _wrap(f"{question.question}: {question.why}", f"  {_yes(question.answerable)} ")
+            for question in answer.questions
+        ]
+        parts.append("\n".join(["What can be answered", *lines]))
+    if answer.channels:
+        lines = [
+            f"  {row.name:<32}{_reading(row.value, row.unit):<16}{_rate(row.rate_hz)}"
+            for row in answer.channels
+        ]
+        parts.append("\n".join(["What arrives", *lines]))
+    if answer.missing_channels:
+        parts.append(_wrap(", ".join(answer.missing_channels), "Expected, not there: "))
+    parts.append(_bullets(answer.devices, "Ports and buses found"))
+    return _join(parts)
+
+
+def _yes(answerable: bool) -> str:
+    return "yes" if answerable else " no"
+
+
+def _reading(value: float | None, unit: str) -> str:
+    return "no value" if value is None else f"{value:.6g} {unit}"
+
+
+def _rate(rate_hz: float | None) -> str:
+    if rate_hz is None or rate_hz <= 0:
+        return ""
+    return f"{rate_hz:.3g} a second" if rate_hz >= 1 else f"every {1 / rate_hz:.3g} s"
+
+
+def _row(name: str, text: str) -> str:
+    return _wrap(text, f"  {name:<12}")
+
+
+def _bullets(lines: Sequence[str], head: str = "") -> str:
+    if not lines:
+        return ""
+    rows = [_wrap(words.sentence(line), "- ") for line in lines]
+    return "\n".join([head, *rows] if head else rows)
+
+
+def _cautions(lines: Sequence[str]) -> str:
+    return "\n".join(_wrap(words.sentence(line), "Caution: ") for line in lines)
+
+
+def _wrap(text: str, lead: str = "") -> str:
+    if not text:
+        return ""
+    return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
+
+
+def _join(parts: Iterable[str], between: str = "\n\n") -> str:
+    return between.join(part for part in parts if part)

@@ -1,0 +1,255 @@
+"""Numbers as a sailor reads them: knots, nautical miles, percent, and ranges in words.
+
+Everything comes in with the units used inside and leaves as text. Nothing is worked out here.
+"""
+
+import math
+from datetime import UTC, datetime, tzinfo
+
+from analyzer.estimate import Estimate
+from logger.units import HOUR_S, KN, KW, NMI
+
+UNKNOWN = "not known"
+_TIMES_IN_TEN = {5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine"}
+_POINTS = (
+    "north",
+    "north-east",
+    "east",
+    "south-east",
+    "south",
+    "south-west",
+    "west",
+    "north-west",
+)
+
+
+def missing(value: float | None) -> bool:
+    """Whether there is no number to show."""
+    return value is None or not math.isfinite(value)
+
+
+def plain(value: float, size: float | None = None) -> str:
+    """About two significant figures: 0.46 below 1, 4.6 below 10, 46 above.
+
+    Args:
+        value: Any number.
+        size: The magnitude that decides the decimals, so that two ends of a range look alike.
+    """
+    size = abs(value if size is None else size)
+    text = f"{value:.{2 if size < 0.95 else 1 if size < 9.95 else 0}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def coverage(frac: float) -> str:
+    """0.8 as "eight times in ten"."""
+    tenths = frac * 10
+    if abs(tenths - round(tenths)) < 0.02 and round(tenths) in _TIMES_IN_TEN:
+        return f"{_TIMES_IN_TEN[round(tenths)]} times in ten"
+    return f"{frac * 100:.0f} times in a hundred"
+
+
+def knots(speed_mps: float | None) -> str:
+    """A speed. "4.6 kn"."""
+    return UNKNOWN if missing(speed_mps) else f"{(speed_mps or 0.0) / KN:.1f} kn"
+
+
+def miles(distance_m: float | None) -> str:
+    """A distance. "13 nmi"."""
+    return UNKNOWN if missing(distance_m) else f"{plain((distance_m or 0.0) / NMI)} nmi"
+
+
+def duration(seconds: float | None) -> str:
+    """A time span. "2 h 40 min", "35 min", "40 s"."""
+    if seconds is None or not math.isfinite(seconds):
+        return UNKNOWN
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60)
+    if minutes >= 100 * 60:
+        return f"{minutes / 1440:.0f} days"
+    hours, rest = divmod(minutes, 60)
+    if not hours:
+        return f"{rest} min"
+    return f"{hours} h {rest:02d} min" if rest else f"{hours} h"
+
+
+def percent(frac: float | None) -> str:
+    """A share. "64 %"."""
+    return UNKNOWN if missing(frac) else f"{(frac or 0.0) * 100:.0f} %"
+
+
+def sureness(frac: float | None) -> str:
+    """A probability; never quite 0 or 100 %, since nothing at sea is."""
+    if frac is None or not math.isfinite(frac):
+        return UNKNOWN
+    return "less than 1 %" if frac < 0.01 else "over 99 %" if frac > 0.99 else percent(frac)
+
+
+def power(power_w: float | None) -> str:
+    """A power. "1.9 kW" from 1 kW on, else "450 W"."""
+    if power_w is None or not math.isfinite(power_w):
+        return UNKNOWN
+    if abs(power_w) < 995:
+        return f"{_whole(power_w)} W"
+    return f"{power_w / KW:.{1 if abs(power_w) < 9950 else 0}f} kW"
+
+
+def energy(energy_wh: float | None) -> str:
+    """An energy. "3.2 kWh" from 1 kWh on, else "450 Wh"."""
+    return UNKNOWN if missing(energy_wh) else power(energy_wh) + "h"
+
+
+def volts(value_v: float | None) -> str:
+    """A voltage; millivolts below a tenth of a volt."""
+    if value_v is None or not math.isfinite(value_v):
+        return UNKNOWN
+    return f"{_whole(value_v * 1e3)} mV" if abs(value_v) < 0.1 else f"{value_v:.2f} V"
+
+
+def milliohms(value_ohm: float | None) -> str:
+    """A resistance in thousandths of an ohm."""
+    return UNKNOWN if missing(value_ohm) else f"{plain((value_ohm or 0.0) * 1e3)} mΩ"
+
+
+def amperes(value_a: float | None) -> str:
+    """A current. "85 A"."""
+    return UNKNOWN if missing(value_a) else f"{plain(value_a or 0.0)} A"
+
+
+def celsius(value_c: float | None) -> str:
+    """A temperature. "48 °C"."""
+    return UNKNOWN if missing(value_c) else f"{_whole(value_c or 0.0)} °C"
+
+
+def kelvins(value_k: float | None) -> str:
+    """A rise of temperature, which people read in °C. "12 °C"."""
+    return celsius(value_k)
+
+
+def bearing(direction_deg: float | None) -> str:
+    """A direction. "075° (east)"."""
+    if direction_deg is None or not math.isfinite(direction_deg):
+        return UNKNOWN
+    turn = round(direction_deg) % 360
+    return f"{turn:03d}° ({_POINTS[round(turn / 45) % 8]})"
+
+
+_SHOWN = {  # unit used inside -> divisor, long name, short name
+    "m": (NMI, "nautical miles", "nmi"),
+    "m/s": (KN, "knots", "kn"),
+    "frac": (0.01, "%", "%"),
+    "W": (KW, "kW", "kW"),
+    "Wh": (KW, "kWh", "kWh"),
+    "V": (1.0, "V", "V"),
+    "A": (1.0, "A", "A"),
+    "ohm": (1e-3, "mΩ", "mΩ"),
+    "degC": (1.0, "°C", "°C"),
+    "K": (1.0, "°C", "°C"),
+    "deg": (1.0, "°", "°"),
+}
+
+
+def _scale(estimate: Estimate) -> tuple[float, str, str]:
+    """Divisor, long and short unit that suit the size of the estimate."""
+    divisor, long, short = _SHOWN.get(estimate.unit, (1.0, estimate.unit, estimate.unit))
+    size = max(abs(v) for v in (estimate.mid, estimate.low, estimate.high, 0.0) if v is not None)
+    if estimate.unit in ("W", "Wh") and size < 995:
+        return 1.0, estimate.unit, estimate.unit
+    if estimate.unit == "V" and size < 0.1:
+        return 1e-3, "mV", "mV"
+    return divisor, long, short
+
+
+def value(estimate: Estimate) -> str:
+    """The middle of an estimate with its short unit; "not known" where there is none."""
+    if estimate.mid is None or not math.isfinite(estimate.mid):
+        return UNKNOWN
+    if estimate.unit == "s":
+        return duration(estimate.mid)
+    divisor, _, short = _scale(estimate)
+    return f"{_number(estimate, estimate.mid, divisor)} {short}"
+
+
+def band(estimate: Estimate, long: bool = False) -> str:
+    """The range of an estimate. "11 to 15 nmi", or long "between 11 and 15 nautical miles"."""
+    low, high = estimate.low, estimate.high
+    if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
+        return value(estimate)
+    if estimate.unit == "s":
+        return _join(duration(low), duration(high), "", long)
+    divisor, long_unit, short_unit = _scale(estimate)
+    unit = long_unit if long else short_unit
+    low_text, high_text = (_number(estimate, v, divisor, high) for v in (low, high))
+    return _join(low_text, high_text, unit, long)
+
+
+def _number(estimate: Estimate, number: float, divisor: float, size: float | None = None) -> str:
+    scaled = number / divisor
+    if estimate.unit in ("frac", "degC", "K", "deg"):
+        return _whole(scaled)
+    return plain(scaled, None if size is None else size / divisor)
+
+
+def _join(low: str, high: str, unit: str, long: bool) -> str:
+    tail = f" {unit}" if unit else ""
+    if low == high:
+        return f"about {low}{tail}" if long else f"{low}{tail}"
+    return f"between {low} and {high}{tail}" if long else f"{low} to {high}{tail}"
+
+
+def _whole(number: float) -> str:
+    text = f"{number:.0f}"
+    return "0" if text == "-0" else text
+
+
+def clock(utc_s: float | None, zone: tzinfo | None = None) -> str:
+    """Time of day in the board's own time zone (or the given one). "14:05"."""
+    return UNKNOWN if utc_s is None else _moment(utc_s, zone).strftime("%H:%M")
+
+
+def day(utc_s: float | None, zone: tzinfo | None = None) -> str:
+    """Date and time of day. "3 Jun 2024 14:05"."""
+    if utc_s is None:
+        return UNKNOWN
+    moment = _moment(utc_s, zone)
+    return f"{moment.day} {moment.strftime('%b %Y %H:%M')}"
+
+
+def zone_name(utc_s: float, zone: tzinfo | None = None) -> str:
+    """The zone that `clock` and `day` show. "UTC", "CEST"."""
+    return _moment(utc_s, zone).tzname() or "UTC"
+
+
+def _moment(utc_s: float, zone: tzinfo | None) -> datetime:
+    return datetime.fromtimestamp(utc_s, UTC).astimezone(zone)
+
+
+def age(seconds: float) -> str:
+    """How old data are. "just now", "40 s old", "3 h old"."""
+    return "just now" if seconds < 5 else f"{duration(seconds)} old"
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """1 trip, 2 trips."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def consumption(wh_per_m: float | None) -> str:
+    """Watt-hours per nautical mile."""
+    return UNKNOWN if missing(wh_per_m) else f"{_whole((wh_per_m or 0.0) * NMI)} Wh/nmi"
+
+
+def capital(text: str) -> str:
+    """First letter large, the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def sentence(text: str) -> str:
+    """First letter large, a full stop at the end."""
+    text = capital(text.strip())
+    return text if not text or text[-1] in ".!?" else text + "."
+
+
+def hours(seconds: float) -> float:
+    """Seconds as hours."""
+    return seconds / HOUR_S

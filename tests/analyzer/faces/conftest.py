@@ -1,0 +1,68 @@
+"""Invented answers at hand."""
+
+import asyncio
+import importlib.util
+import sys
+from pathlib import Path
+
+import httpx
+import pytest
+
+_PATH = Path(__file__).with_name("invented.py")
+
+
+def _load():
+    spec = importlib.util.spec_from_file_location("invented_answers", _PATH)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["invented_answers"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+_MODULE = _load()
+
+
+@pytest.fixture
+def invented():
+    """The module of invented answers."""
+    return _MODULE
+
+
+@pytest.fixture
+def desk(invented):
+    """A desk that gives the invented answers."""
+    return invented.InventedDesk()
+
+
+class Browser:
+    """Asks an application in process, keeping cookies; follows no redirection."""
+
+    def __init__(self, app):
+        self.app = app
+        self.cookies = httpx.Cookies()
+
+    def _ask(self, method, path, **more):
+        async def ask():
+            transport = httpx.ASGITransport(self.app, raise_app_exceptions=False)
+            async with httpx.AsyncClient(
+                transport=transport, base_url="http://localhost", cookies=self.cookies
+            ) as client:
+                answer = await client.request(method, path, **more)
+                self.cookies = client.cookies
+                return answer
+
+        return asyncio.run(ask())
+
+    def get(self, path, **more):
+        """A GET request."""
+        return self._ask("GET", path, **more)
+
+    def post(self, path, **more):
+        """A POST request."""
+        return self._ask("POST", path, **more)
+
+
+@pytest.fixture
+def browse():
+    """Turns an application into something to ask."""
+    return Browser

@@ -1,0 +1,153 @@
+"""The HTTP API and the pages, asked in process."""
+
+import dataclasses
+
+import pytest
+
+from analyzer.faces.api import create_app
+from analyzer.results import to_json
+
+
+@pytest.fixture
+def client(desk, browse):
+    return browse(create_app(None, None, desk=desk))
+
+
+def test_range_equals_what_json_prints(client, invented):
+    answer = client.get("/api/v1/range")
+    assert answer.status_code == 200
+    assert answer.json() == to_json(invented.RANGE)
+
+
+def test_range_takes_speed_and_stream_in_knots(client, desk):
+    client.get("/api/v1/range?speed_kn=4&stream_kn=1.5&toward_deg=360&home=true")
+    speed_mps, stream, home = desk.asked[-1]
+    assert speed_mps == pytest.approx(4 * 1852 / 3600)
+    assert stream == pytest.approx((1.5 * 1852 / 3600, 0.0))
+    assert home is True
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [
+        ("trips", "TRIP"),
+        ("review/2", "REVIEW"),
+        ("cells", "CELLS"),
+        ("cables", "CABLES"),
+    ],
+)
+def test_answers_equal_the_results(client, invented, path, name):
+    want = to_json(getattr(invented, name))
+    assert client.get(f"/api/v1/{path}").json() == ([want] if path == "trips" else want)
+
+
+def test_plot_keeps_gaps_as_null(client):
+    plot = client.get("/api/v1/plot/2?channels=pack_voltage_v").json()
+    assert plot["series"]["pack_voltage_v"][7] is None
+
+
+@pytest.mark.parametrize(
+    ("path", "status", "text"),
+    [
+        ("/api/v1/review/99", 404, "the log holds no trip 99"),
+        ("/api/v1/review/x", 422, "number"),
+        ("/api/v1/range?speed_kn=-1", 422, "speed_kn"),
+        ("/api/v1/range?speed_kn=nan", 422, "speed_kn"),
+        ("/api/v1/plot/2?points=1", 422, "points"),
+    ],
+)
+def test_a_wrong_question_gets_one_sentence(client, path, status, text):
+    answer = client.get(path)
+    assert answer.status_code == status
+    assert text in answer.json()["error"]
+
+
+def test_a_wrong_page_gets_a_page(client):
+    answer = client.get("/trip/99")
+    assert answer.status_code == 404
+    assert "The log holds no trip 99." in answer.text
+
+
+@pytest.mark.parametrize("path", ["/", "/trips", "/trip/2", "/health"])
+def test_pages_carry_no_script_and_no_style_of_their_own(client, path):
+    answer = client.get(path)
+    assert answer.status_code == 200
+    assert "<script>" not in answer.text
+    assert "style=" not in answer.text
+    assert "onclick" not in answer.text
+    assert "http://" not in answer.text.replace("http://www.w3.org/2000/svg", "")
+    assert "https://" not in answer.text
+
+
+@pytest.mark.parametrize("path", ["/", "/trip/2", "/api/v1/range", "/static/keelwatt.css", "/no"])
+def test_every_answer_carries_the_policy(client, path):
+    headers = client.get(path).headers
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "script-src 'self';" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert headers["x-content-type-options"] == "nosniff"
+    assert ("unsafe-inline" in policy) == (path == "/trip/2")  # styles the charts need
+
+
+def test_a_strange_host_name_is_refused(client):
+    answer = client.get("/", headers={"host": "evil.example"})
+    assert answer.status_code == 421
+    assert "nautical" not in answer.text
+
+
+def test_under_way_says_the_answer_without_script(client):
+    text = " ".join(client.get("/").text.split())
+    assert "Between 11 and 15 nautical miles" in text
+    assert "eight times in ten" in text
+    assert "the reserve of 20 %" in text
+    assert "Slow to 3.5 kn: 21 nmi instead of 13." in text
+    assert text.index("Cell 5 sags") < text.index("nautical miles")
+
+
+def test_under_way_answers_for_a_speed_asked_without_script(client, desk):
+    client.get("/?speed=3.5")
+    assert desk.asked[-1][0] == pytest.approx(3.5 * 1852 / 3600)
+
+
+def test_under_way_that_cannot_say_still_stands(invented, browse):
+    desk = invented.InventedDesk(invented.UNKNOWN_RANGE)
+    page = browse(create_app(None, None, desk=desk)).get("/")
+    assert page.status_code == 200
+    assert "No pack voltage and no current arrive." in page.text
+    assert "A shunt." in page.text
+    assert "None" not in page.text
+
+
+def test_boat_name_cannot_bring_markup_along(invented, browse):
+    answer = dataclasses.replace(invented.RANGE, boat="<script>alert(1)</script>")
+    app = create_app(None, None, desk=invented.InventedDesk(answer))
+    page = browse(app).get("/")
+    assert "<script>alert" not in page.text
+    assert "&lt;script&gt;alert" in page.text
+
+
+def test_charts_come_as_items_and_their_scripts_from_the_package(client):
+    item = client.get("/trip/2/chart.json?look=night").json()
+    assert item["root_id"]
+    script = client.get("/assets/bokeh/bokeh.min.js")
+    assert script.status_code == 200
+    assert len(script.content) > 100_000
+
+
+@pytest.mark.parametrize(
+    ("back", "goes"), [("/trips", "/trips"), ("//evil.example", "/"), ("https://evil.example", "/")]
+)
+def test_look_is_kept_and_goes_back_to_this_site_only(client, back, goes):
+    answer = client.get("/look/night", params={"back": back})
+    assert answer.headers["location"] == goes
+    assert "look=night" in answer.headers["set-cookie"]
+    assert 'data-look="night"' in client.get("/").text
+
+
+@pytest.mark.parametrize(
+    "path", ["/static/../api.py", "/static/%2e%2e/api.py", "/assets/bokeh/..%2f..%2fa"]
+)
+def test_no_path_leads_out_of_a_folder(client, path):
+    answer = client.get(path)
+    assert answer.status_code == 404

@@ -1,0 +1,179 @@
+"""The command line as a user meets it: its own process, exit status, one sentence."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from analyzer.faces import cli
+from analyzer.faces.commands import options
+from analyzer.results import to_json
+
+COMMANDS = [
+    *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),
+    *("serve", "export", "record"),
+]
+
+
+@pytest.fixture(autouse=True)
+def own_home(tmp_path, monkeypatch):
+    """No test reads or writes the real user's folders."""
+    for name in ("KEELWATT_LOG", "KEELWATT_BOAT", "XDG_DATA_HOME", "XDG_CONFIG_HOME"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("HOME", str(tmp_path))
+
+
+@pytest.fixture
+def answered(monkeypatch, desk):
+    """The command line with invented answers behind it."""
+    monkeypatch.setattr(options, "desk", lambda _options: desk)
+    return desk
+
+
+def run(*arguments, **more):
+    return subprocess.run(
+        [sys.executable, "-m", "analyzer.faces.cli", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        **more,
+    )
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_help_has_an_example(command, capsys):
+    with pytest.raises(SystemExit) as stop:
+        cli.main([command, "--help"])
+    assert stop.value.code == 0
+    text = capsys.readouterr().out
+    assert f"example:\n  keelwatt {command}" in text
+
+
+def test_help_lists_every_command(capsys):
+    with pytest.raises(SystemExit):
+        cli.main(["--help"])
+    text = capsys.readouterr().out
+    assert all(f"\n    {command} " in text for command in COMMANDS)
+    assert "only listens" in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        ([], "COMMAND"),
+        (["fly"], "fly"),
+        (["range", "--speed", "fast"], "wants a speed in knots, such as 4.5, got 'fast'"),
+        (["range", "--speed", "0"], "0 to 60"),
+        (["range", "--speed", "nan"], "got 'nan'"),
+        (["range", "--stream", "1.5"], "1.5@070"),
+        (["range", "--stream", "1@400"], "0 to 360 degrees"),
+        (["review", "-1"], "-1"),
+        (["review", "two"], "got 'two'"),
+        (["replay"], "FILE"),
+        (["replay", "not_there.log"], "there is no file 'not_there.log'"),
+        (["serve", "--port", "99999"], "1 to 65535"),
+        (["export", "--step", "0"], "0.1 to 86400"),
+    ],
+)
+def test_wrong_usage_is_one_sentence_and_status_2(arguments, says, capsys):
+    with pytest.raises(SystemExit) as stop:
+        cli.main(arguments)
+    assert stop.value.code == 2
+    error = capsys.readouterr().err
+    assert says in error
+    assert error.count("\n") == 1
+
+
+def test_missing_boat_file_is_one_sentence_and_status_2(capsys):
+    assert cli.main(["range", "--boat", "nowhere.toml"]) == 2
+    error = capsys.readouterr().err
+    assert error.startswith("keelwatt: there is no boat file at nowhere.toml")
+    assert error.count("\n") == 1
+
+
+def test_stream_is_read_as_speed_and_direction():
+    speed_mps, toward_deg = options.stream_kn("1.8@360")
+    assert speed_mps == pytest.approx(0.926)  # 1.8 * 1852 / 3600
+    assert toward_deg == 0
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("range", "RANGE"), ("review", "REVIEW"), ("cells", "CELLS"), ("cables", "CABLES")],
+)
+def test_json_is_the_result_and_nothing_else(answered, invented, command, name, capsys):
+    assert cli.main([command, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out) == to_json(getattr(invented, name))
+
+
+def test_range_options_reach_the_question_in_si(answered, capsys):
+    cli.main(["range", "--speed", "4", "--stream", "1@090", "--home"])
+    speed_mps, stream, home = answered.asked[-1]
+    assert speed_mps == pytest.approx(2.0578, abs=1e-4)  # 4 * 1852 / 3600
+    assert stream == pytest.approx((0.51444, 90.0), abs=1e-4)
+    assert home is True
+
+
+def test_unknown_trip_is_one_sentence_and_status_2(answered, capsys):
+    assert cli.main(["review", "99"]) == 2
+    assert capsys.readouterr().err == "keelwatt: the log holds no trip 99\n"
+
+
+def test_interrupt_ends_quietly_with_130(answered, monkeypatch, capsys):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(answered, "cells", interrupted)
+    assert cli.main(["cells"]) == 130
+    assert capsys.readouterr().err == ""
+
+
+def test_closed_pipe_is_no_error():
+    shell = f"{sys.executable} -m analyzer.faces.cli range --help | head -c 1"
+    done = subprocess.run(["sh", "-c", shell], capture_output=True, text=True, check=False)
+    assert "Traceback" not in done.stderr
+    assert "Broken" not in done.stderr
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys\n"
+        "from analyzer.faces import cli\n"
+        "cli.parser()\n"
+        "heavy = ['pandas', 'scipy', 'fastapi', 'bokeh', 'sqlalchemy', 'numpy', 'pydantic']\n"
+        "print([name for name in heavy if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGINT"), reason="no signals here")
+def test_interrupt_from_outside_ends_without_traceback():
+    code = (
+        "import sys\n"
+        "from analyzer.faces import cli\n"
+        "from analyzer.faces.commands import options\n"
+        "import time\n"
+        "class Slow:\n"
+        "    def cells(self): print('on', flush=True); time.sleep(30)\n"
+        "options.desk = lambda _: Slow()\n"
+        "sys.exit(cli.main(['cells']))"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=os.environ,
+    )
+    assert process.stdout.readline() == "on\n"
+    time.sleep(0.1)
+    process.send_signal(signal.SIGINT)
+    _, error = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert error == ""

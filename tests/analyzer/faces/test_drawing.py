@@ -1,0 +1,61 @@
+"""Geometry of the under-way drawings."""
+
+import dataclasses
+import re
+
+import pytest
+
+from analyzer.faces import drawing
+
+
+@pytest.mark.parametrize(
+    ("span", "about", "step"), [(30, 4, 10), (15.9, 6, 5), (4, 6, 1), (0.9, 4, 0.5), (100, 5, 20)]
+)
+def test_nice_step_is_one_two_or_five(span, about, step):
+    assert drawing.nice_step(span, about) == pytest.approx(step)
+
+
+def test_ticks_stay_inside():
+    assert drawing.ticks(6.2, 5, 1.7) == [2, 3, 4, 5, 6]
+
+
+def test_curve_marks_the_answer_itself_at_the_present_speed(invented):
+    curve = drawing.curve(invented.RANGE)
+    chosen = curve.points[curve.chosen]
+    assert chosen["speed"] == "4.5 kn"
+    assert chosen["band"] == "11 to 15 nmi"  # the answer's, not the 4.5 kn point of the curve
+    assert [p["speed"] for p in curve.points].count("4.5 kn") == 1
+    assert (curve.now.x, curve.now.y) == pytest.approx((chosen["x"], chosen["y"]), abs=0.06)
+
+
+def test_curve_goes_higher_up_the_page_for_further(invented):
+    curve = drawing.curve(invented.RANGE)
+    by_reach = sorted(curve.points, key=lambda p: p["reach_m"])
+    heights = [p["y"] for p in by_reach]
+    assert heights == sorted(heights, reverse=True)
+
+
+def test_curve_stays_inside_its_frame_when_one_range_is_very_wide(invented):
+    wide = dataclasses.replace(
+        invented.CURVE[0], distance=invented.estimate(40_000.0, 20_000.0, 4e6, "m")
+    )
+    curve = drawing.curve(dataclasses.replace(invented.RANGE, curve=(wide, *invented.CURVE[1:])))
+    ys = [float(y) for _, y in re.findall(r"([\d.]+) ([\d.]+)", curve.band)]
+    assert min(ys) >= drawing.TOP
+    assert max(ys) <= drawing.BOTTOM
+
+
+def test_curve_wants_two_speeds(invented):
+    assert drawing.curve(invented.UNKNOWN_RANGE) is None
+
+
+def test_rule_lays_the_reach_out_in_proportion(invented):
+    rule = drawing.rule(invented.RANGE)
+    span = rule.high - drawing.RULE_LEFT
+    assert (rule.low - drawing.RULE_LEFT) / span == pytest.approx(11 / 15, abs=0.002)
+    assert (rule.mid - drawing.RULE_LEFT) / span == pytest.approx(13 / 15, abs=0.002)
+    assert (rule.turn - drawing.RULE_LEFT) / span == pytest.approx(3.1 / 15, abs=0.002)
+
+
+def test_rule_needs_a_range(invented):
+    assert drawing.rule(invented.UNKNOWN_RANGE) is None

@@ -1,0 +1,115 @@
+"""Words: expected texts are hand conversions, 1 nmi = 1852 m and 1 kn = 1852/3600 m/s."""
+
+from datetime import UTC, timedelta, timezone
+
+import pytest
+
+from analyzer.estimate import Estimate, cannot_say
+from analyzer.faces import words
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.0, "0.00"), (0.456, "0.46"), (4.56, "4.6"), (9.96, "10"), (45.6, "46"), (-0.001, "0.00")],
+)
+def test_plain_keeps_about_two_figures(value, text):
+    assert words.plain(value) == text
+
+
+@pytest.mark.parametrize(
+    ("frac", "text"),
+    [
+        (0.8, "eight times in ten"),
+        (0.9, "nine times in ten"),
+        (0.95, "95 times in a hundred"),
+    ],
+)
+def test_coverage_is_said_as_how_often(frac, text):
+    assert words.coverage(frac) == text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (40, "40 s"),
+        (35 * 60, "35 min"),
+        (2 * 3600, "2 h"),
+        (2 * 3600 + 5 * 60, "2 h 05 min"),
+        (3600 - 10, "1 h"),
+        (7 * 86400, "7 days"),
+        (None, "not known"),
+        (float("nan"), "not known"),
+    ],
+)
+def test_duration(seconds, text):
+    assert words.duration(seconds) == text
+
+
+@pytest.mark.parametrize(
+    ("power_w", "text"),
+    [(450, "450 W"), (996, "1.0 kW"), (1872, "1.9 kW"), (12_400, "12 kW"), (-0.2, "0 W")],
+)
+def test_power_in_watts_below_a_kilowatt(power_w, text):
+    assert words.power(power_w) == text
+
+
+def test_speeds_and_distances_leave_in_knots_and_nautical_miles():
+    assert words.knots(2.0) == "3.9 kn"  # 2 m/s * 3600 / 1852 = 3.888
+    assert words.miles(24_076) == "13 nmi"
+    assert words.miles(926) == "0.50 nmi"
+
+
+def test_band_both_ends_have_the_decimals_of_the_upper():
+    distance = Estimate(17_000, 8.64 * 1852, 11.2 * 1852, "m")
+    assert words.band(distance) == "9 to 11 nmi"
+    assert words.band(distance, long=True) == "between 9 and 11 nautical miles"
+
+
+def test_band_whose_ends_read_alike_is_about():
+    distance = Estimate(22_224, 12.1 * 1852, 12.3 * 1852, "m")
+    assert words.band(distance, long=True) == "about 12 nautical miles"
+
+
+@pytest.mark.parametrize(
+    ("estimate", "text"),
+    [
+        (Estimate(0.64, 0.61, 0.67, "frac"), "61 to 67 %"),
+        (Estimate(0.045, 0.030, 0.060, "V"), "30 to 60 mV"),
+        (Estimate(52.1, 51.9, 52.3, "V"), "52 to 52 V"),
+        (Estimate(450, 400, 500, "W"), "400 to 500 W"),
+        (Estimate(1650, 1400, 1900, "W"), "1.4 to 1.9 kW"),
+        (Estimate(0.0009, 0.0007, 0.0011, "ohm"), "0.7 to 1.1 mΩ"),
+        (Estimate(61, 57, 65, "degC"), "57 to 65 °C"),
+        (Estimate(7200, 5400, 9000, "s"), "1 h 30 min to 2 h 30 min"),
+        (Estimate(13 * 1852, None, None, "m"), "13 nmi"),
+        (cannot_say("no current arrives", "m"), "not known"),
+    ],
+)
+def test_band_in_the_unit_people_use(estimate, text):
+    if text == "52 to 52 V":
+        text = "52 V"
+    assert words.band(estimate) == text
+
+
+def test_bearing_names_the_nearest_point():
+    assert words.bearing(75.2) == "075° (east)"
+    assert words.bearing(359.7) == "000° (north)"
+    assert words.bearing(225) == "225° (south-west)"
+
+
+def test_clock_in_the_zone_asked_for():
+    # 1 717 400 000 s after 1970 is 3 June 2024, 07:33:20 UTC (date -u -d @1717400000)
+    assert words.day(1_717_400_000, UTC) == "3 Jun 2024 07:33"
+    assert words.clock(1_717_400_000, timezone(timedelta(hours=2))) == "09:33"
+
+
+def test_sureness_is_never_complete():
+    assert words.sureness(1.0) == "over 99 %"
+    assert words.sureness(0.0) == "less than 1 %"
+    assert words.sureness(0.93) == "93 %"
+
+
+def test_sentence_gets_a_capital_and_one_stop():
+    assert words.sentence("slow down") == "Slow down."
+    assert words.sentence("Turn now!") == "Turn now!"
+    assert words.sentence("") == ""

@@ -1,0 +1,111 @@
+"""Debian's Chromium, driven; a page that writes an error to the console fails its test."""
+
+import importlib.util
+import os
+import shutil
+import socket
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+_INVENTED = Path(__file__).parent.parent / "analyzer" / "faces" / "invented.py"
+_SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+WIDTHS = {"phone": (390, 844), "table": (1280, 900)}
+
+
+def _chromium():
+    return os.environ.get("KEELWATT_CHROMIUM") or shutil.which("chromium")
+
+
+@pytest.fixture(scope="session")
+def invented_answers():
+    """The module of invented answers that the faces' tests use."""
+    spec = importlib.util.spec_from_file_location("invented_for_pages", _INVENTED)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["invented_for_pages"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The running browser."""
+    path = _chromium()
+    if not path:
+        pytest.skip("no chromium here: apt install chromium, or name one in KEELWATT_CHROMIUM")
+    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=_SWITCHES)
+        yield browser
+        browser.close()
+
+
+class Served:
+    """An application on a free local port, in a thread."""
+
+    def __init__(self, app):
+        import uvicorn
+
+        self._socket = socket.socket()
+        self._socket.bind(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
+        config = uvicorn.Config(app, log_level="warning", lifespan="on")
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(
+            target=self._server.run, kwargs={"sockets": [self._socket]}, daemon=True
+        )
+
+    def __enter__(self):
+        self._thread.start()
+        until = time.monotonic() + 20
+        while not self._server.started:
+            assert time.monotonic() < until, "the application did not start"
+            time.sleep(0.02)
+        return self
+
+    def __exit__(self, *_):
+        self._server.should_exit = True
+        self._thread.join(10)
+        self._socket.close()
+
+
+@pytest.fixture(scope="session")
+def serve():
+    """Puts an application on a local port: `with serve(app) as served: served.url`."""
+    return Served
+
+
+@pytest.fixture(scope="session")
+def site(serve, invented_answers):
+    """The pages over invented answers."""
+    from analyzer.faces.api import create_app
+
+    with serve(create_app(None, None, desk=invented_answers.InventedDesk())) as served:
+        yield served.url
+
+
+@pytest.fixture(params=list(WIDTHS))
+def page(request, chromium):
+    """A page at phone and at table width; whatever it complains of fails the test."""
+    width, height = WIDTHS[request.param]
+    context = chromium.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    complaints = []
+    page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    strangers = []
+    page.on("request", lambda r: strangers.append(r.url) if "127.0.0.1" not in r.url else None)
+    yield page
+    context.close()
+    assert complaints == []
+    assert [url for url in strangers if not url.startswith("data:")] == []

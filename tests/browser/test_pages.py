@@ -1,0 +1,116 @@
+"""Every page in a real browser, at arm's length and at the table."""
+
+import re
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+PAGES = ["/", "/trips", "/trip/2", "/health"]
+
+
+def overflow(page):
+    return page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_fits_its_width(page, site, path):
+    page.goto(site + path)
+    page.wait_for_load_state("networkidle")
+    assert overflow(page) <= 0
+
+
+def test_number_is_large_and_on_the_first_screen(page, site):
+    page.goto(site)
+    box = page.locator(".number").bounding_box()
+    assert page.locator(".number").inner_text() == "13"
+    assert box["y"] + box["height"] < page.viewport_size["height"] * 0.6
+    size = page.locator(".number").evaluate("e => parseFloat(getComputedStyle(e).fontSize)")
+    assert size >= 96  # 25 mm at 96 px to the inch: readable at arm's length; our own choice
+
+
+def test_dragging_along_the_curve_says_what_slowing_down_buys(page, site):
+    page.goto(site)
+    said = page.locator("#bought")
+    assert said.inner_text().startswith("At 4.5 kn: 11 to 15 nmi")
+    slider = page.locator("#speed")
+    slider.focus()
+    for _ in range(2):
+        page.keyboard.press("ArrowLeft")
+    # 3.5 kn goes 21 nmi in the invented answers, 8 further than the 13 at 4.5 kn
+    assert re.match(
+        r"At 3\.5 kn: 18 to 25 nmi, .* 8\.0 nmi further than at 4\.5 kn\.", said.inner_text()
+    )
+    curve = page.locator("#curve")
+    curve.scroll_into_view_if_needed()
+    box = curve.bounding_box()
+    page.mouse.move(box["x"] + box["width"] * 0.9, box["y"] + box["height"] * 0.5)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.94, box["y"] + box["height"] * 0.5)
+    page.mouse.up()
+    assert said.inner_text().startswith("At 6.0 kn")
+    assert "less than at 4.5 kn" in said.inner_text()
+
+
+def test_main_number_stands_without_script(chromium, site):
+    context = chromium.new_context(
+        java_script_enabled=False, viewport={"width": 390, "height": 844}
+    )
+    page = context.new_page()
+    page.goto(site)
+    assert page.locator(".number").inner_text() == "13"
+    assert page.locator(".range").inner_text().startswith("Between 11 and 15 nautical miles")
+    page.locator("#speed-kn").fill("3.5")
+    page.locator("form.ask button").click()
+    assert page.url.endswith("/?speed=3.5")
+    context.close()
+
+
+def test_charts_are_drawn_from_this_computer_alone(page, site):
+    page.goto(site + "/trip/2")
+    page.wait_for_selector("#charts[data-drawn]", timeout=15_000)
+    assert page.locator("#charts canvas").count() >= 3
+
+
+@pytest.mark.parametrize("look", ["day", "night", "contrast"])
+def test_look_is_chosen_by_hand_and_kept(page, site, look):
+    page.goto(site)
+    page.locator(f'.looks a[href^="/look/{look}"]').click()
+    page.wait_for_load_state()
+    assert page.locator("html").get_attribute("data-look") == look
+    page.goto(site + "/trips")
+    assert page.locator("html").get_attribute("data-look") == look
+
+
+def test_night_has_no_bright_pixel(page, site):
+    """Relative luminance after WCAG 2.2; pure red has 0.2126 and is the most this look may use."""
+    page.goto(site + "/look/night")
+    shot = page.screenshot(full_page=True)
+    brightest = page.evaluate(
+        """async (bytes) => {
+          const image = await createImageBitmap(new Blob([new Uint8Array(bytes)], {type: "image/png"}));
+          const canvas = new OffscreenCanvas(image.width, image.height);
+          const context = canvas.getContext("2d");
+          context.drawImage(image, 0, 0);
+          const data = context.getImageData(0, 0, image.width, image.height).data;
+          const line = (v) => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+          let most = 0;
+          for (let k = 0; k < data.length; k += 4)
+            most = Math.max(most, 0.2126 * line(data[k]) + 0.7152 * line(data[k + 1]) + 0.0722 * line(data[k + 2]));
+          return most;
+        }""",
+        list(shot),
+    )
+    assert 0.05 < brightest <= 0.2126
+
+
+def test_pages_are_reached_by_keyboard_alone(page, site):
+    page.goto(site)
+    names = []
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        names.append(page.evaluate("document.activeElement.textContent.trim()"))
+        if names[-1] == "Trips":
+            break
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/trips")
