@@ -10,11 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from replay.boatsim.battery import Battery
+from replay.boatsim.boat import SimBoat
 from replay.boatsim.drive import input_w, torque_nm
-from replay.boatsim.motion import steady_turns
-from replay.boatsim.outing import Outing
+from replay.boatsim.motion import course_made_good, steady_turns
+from replay.boatsim.outing import FRIDGE_ON_FRAC, Outing
 
 Floats = npt.NDArray[np.float64]
+STEP_S, REFRESH_STEPS = 10.0, 6
 LIMITS = ("reserve", "cell cut-off", "controller cutback", "power")
 
 
@@ -60,9 +63,18 @@ def ground_speed(course_deg: float, water_mps: Floats, east: float, north: float
     return np.maximum(np.sqrt(inside) + along, 0.0) * (inside > 0)
 
 
+@dataclass(frozen=True)
+class _Held:
+    """What stays as it is, for each speed shape (k,)."""
+
+    controller_w: Floats
+    other_w: float
+    loop_ohm: float
+    air_c: Floats
+
+
 def reach(
-    outing: Outing, at: int, speeds_mps: Floats, course_deg: float | None = None,
-    step_s: float = 10.0,
+    outing: Outing, at: int, speeds_mps: Floats, course_deg: float | None = None
 ) -> Reach:  # fmt: skip
     """Runs on from a step, once for each speed.
 
@@ -70,57 +82,78 @@ def reach(
         at: A step whose whole state was kept (see `Outing.batteries`).
         speeds_mps: Through water, shape (k,).
         course_deg: Over the ground; None: the course made good lately.
+    Raises:
+        KeyError: The state of that step was not kept.
     """
-    boat, m = outing.boat, outing.motion
-    few = int(300 / m.dt_s)
+    m, boat, few = outing.motion, outing.boat, int(300 / outing.motion.dt_s)
     course = present_course(outing, at + 1) if course_deg is None else course_deg
-    east, north = mean_of(m.stream_east_mps, at + 1, 60), mean_of(m.stream_north_mps, at + 1, 60)
+    east, north = (mean_of(a, at + 1, few) for a in (m.stream_east_mps, m.stream_north_mps))
     ground = ground_speed(course, speeds_mps, east, north)
-    asked = np.array([_controller_w(outing, float(v), course, east, north) for v in speeds_mps])
-    solar, hotel = (mean_of(outing.series[k], at + 1, few) for k in ("solar_w", "hotel_w"))
-    hotel = boat.hotel_w + boat.pilot_w + 0.36 * boat.fridge_w if few else hotel
-    k = len(speeds_mps)
-    battery = outing.batteries[at].copy((k,))
-    loop = float(outing.resistances[at].sum())
-    air = np.full(k, outing.series["ambient_c"][at])
+    power = [controller_w(outing, at, float(v), course, east, north) for v in speeds_mps]
+    hotel = boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
+    other = hotel - mean_of(outing.series["solar_w"], at + 1, few)
+    air = np.full(len(speeds_mps), outing.series["ambient_c"][at])
+    held = _Held(np.array(power), other, outing.loop_ohm[at], air)
+    battery = outing.batteries[at].copy((len(speeds_mps),))
+    first_w, spent, limit = _run_down(boat, battery, held, float(outing.series["pack_v"][at]))
+    limits = ["stream" if g <= 0 else x for g, x in zip(ground, limit, strict=True)]
+    return Reach(speeds_mps, ground, first_w, ground * spent, spent, tuple(limits))
+
+
+def _run_down(
+    boat: SimBoat, battery: Battery, held: _Held, volts_now: float
+) -> tuple[Floats, Floats, list[str]]:
+    """Power at first, time until the first limit, and which; one of each for each speed."""
+    k = len(held.controller_w)
     alive, spent, limit = np.ones(k, bool), np.zeros(k), ["time"] * k
-    first_w = np.full(k, np.nan)
-    volts = np.full(k, outing.series["pack_v"][at])
-    c = battery.cells
-    for _ in range(int(48 * 3600 / step_s)):
-        cell_e, cell_r = battery.source()
-        e, r = cell_e.sum(axis=-1), cell_r.sum(axis=-1) + c.link_ohm
-        other = (hotel - solar) / volts
-        open_v = e - other * r
-        inside = open_v**2 - 4 * (r + loop) * asked
-        motor = (open_v - np.sqrt(np.maximum(inside, 0))) / (2 * (r + loop))
-        current = motor + other
-        volts = e - current * r
-        lowest = (cell_e - current[:, None] * cell_r).min(axis=-1)
-        hit = np.select(
-            [inside < 0, battery.soc.mean(axis=-1) <= boat.reserve_frac, lowest <= boat.cutoff_v,
-             volts - motor * loop <= boat.cutback_v], [4, 1, 2, 3], 0)  # fmt: skip
+    first_w, volts = np.full(k, np.nan), np.full(k, volts_now)
+    heat = np.zeros_like(battery.soc)
+    for n in range(int(48 * 3600 / STEP_S)):
+        if n % REFRESH_STEPS == 0:
+            battery.refresh(heat, STEP_S * REFRESH_STEPS if n else 0.0, held.air_c)
+            heat = np.zeros_like(battery.soc)
+        current, volts, hit = _present(boat, battery, held, volts)
         for j in np.flatnonzero(alive & (hit > 0)):
             limit[j] = LIMITS[hit[j] - 1]
-        first_w = np.where(np.isnan(first_w), current * volts, first_w)
+            spent[j] = max(spent[j] - STEP_S / 2, 0.0)  # it fell within the last step
         alive &= hit == 0
+        if n == 0:
+            first_w = current * volts
         if not alive.any():
             break
-        spent += step_s * alive
-        battery.step(np.where(alive, current, 0.0), step_s, air)
-    limit = ["stream" if g <= 0 else x for g, x in zip(ground, limit, strict=True)]
-    return Reach(speeds_mps, ground, first_w, ground * spent, spent, tuple(limit))
+        spent += STEP_S * alive
+        current = np.where(alive, current, 0.0)
+        heat += current[:, None] ** 2 * battery.r_ohm * STEP_S
+        battery.step(current, STEP_S)
+    return first_w, spent, limit
 
 
-def _controller_w(outing: Outing, speed: float, course: float, east: float, north: float) -> float:
+def _present(
+    boat: SimBoat, battery: Battery, held: _Held, volts: Floats
+) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
+    """Current, pack voltage, and the number of the limit that is passed (0: none)."""
+    cell_e, cell_r = battery.source()
+    e, r = cell_e.sum(axis=-1), cell_r.sum(axis=-1) + battery.cells.link_ohm
+    other = held.other_w / volts
+    whole = r + held.loop_ohm
+    inside = (e - other * r) ** 2 - 4 * whole * held.controller_w
+    motor = (e - other * r - np.sqrt(np.maximum(inside, 0))) / (2 * whole)
+    current = motor + other
+    pack_v = e - current * r
+    lowest = (cell_e - current[:, None] * cell_r).min(axis=-1)
+    at_reserve = battery.soc.mean(axis=-1) <= boat.reserve_frac
+    cutback = pack_v - motor * held.loop_ohm <= boat.cutback_v
+    passed = [inside < 0, at_reserve, lowest <= boat.cutoff_v, cutback]
+    return current, pack_v, np.select(passed, [4, 1, 2, 3], 0).astype(np.int64)
+
+
+def controller_w(
+    outing: Outing, at: int, speed: float, course: float, east: float, north: float
+) -> float:
     """Power at the controller that holds a speed through water in the day's mean weather. [W]"""
     boat, scene = outing.boat, outing.scene
-    c = math.radians(course)
-    cross = east * math.cos(c) - north * math.sin(c)
-    heading = c - math.asin(max(-0.9, min(0.9, cross / max(speed, 0.5))))
-    end_h = outing.n * outing.motion.dt_s / 3600
-    blow = math.radians(scene.wind.from_deg + scene.wind.veer_deg_h * end_h)
-    ahead = scene.wind.speed_mps * math.cos(blow - heading) + speed
+    heading = course_made_good(course, speed, east, north)
+    blow = scene.wind.from_deg + scene.wind.veer_deg_h * at * outing.motion.dt_s / 3600
+    ahead = scene.wind.speed_mps * math.cos(math.radians(blow - heading)) + speed
     turns = steady_turns(boat, speed, ahead, scene.rough)
-    torque = torque_nm(boat.drive, turns, speed, boat.water.density_kg_m3)
-    return input_w(boat.drive, turns, torque)
+    return input_w(boat.drive, turns, torque_nm(boat.drive, turns, speed, boat.water.density_kg_m3))

@@ -6,6 +6,7 @@ of charge (rate-independent, with return branches); two RC pairs; part of the re
 Arrhenius; one heat node for each cell. Shapes: (..., cells), any leading batch.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -88,8 +89,11 @@ class Cells:
 class Battery:
     """A pack's state, stepped in time.
 
-    Attributes, shape (..., cells): soc, v1, v2, temp_c; play has one axis more.
+    Attributes, shape (..., cells): soc, v1, v2, temp_c; play has one axis more. `source` gives
+    this moment, `step` moves on; `refresh` follows warmth and charge and may be called less often.
     """
+
+    STATE = ("soc", "v1", "v2", "temp_c", "play")
 
     def __init__(self, cells: Cells, soc: Floats, temp_c: float) -> None:
         self.cells = cells
@@ -99,45 +103,52 @@ class Battery:
         self.temp_c = np.full_like(self.soc, temp_c)
         self.play = self.soc[..., None] - PLAY_RADIUS  # as after a charge
         self._ocv = ocv_v(_TABLE_SOC, cells.window)
-        self._step_s = -1.0
+        self._coulombs = 3600.0 * cells.capacity_ah
+        self._lean = cells.hysteresis_v * PLAY_WEIGHT / PLAY_RADIUS
+        self._time(1.0)
+        self.refresh(0.0, 0.0, temp_c)
+
+    def _time(self, dt_s: float) -> None:
+        self._step_s = dt_s
+        self._k1 = math.exp(-dt_s / self.cells.tau1_s)
+        self._k2 = math.exp(-dt_s / self.cells.tau2_s)
 
     def copy(self, shape: tuple[int, ...] = ()) -> "Battery":
         """The same state, repeated over a leading batch shape."""
         other = Battery.__new__(Battery)
         other.__dict__.update(self.__dict__)
-        for name in ("soc", "v1", "v2", "temp_c"):
+        for name in self.STATE:
             value = getattr(self, name)
             setattr(other, name, np.broadcast_to(value, shape + value.shape).copy())
-        other.play = np.broadcast_to(self.play, shape + self.play.shape).copy()
         return other
+
+    def refresh(self, heat_j: Floats | float, passed_s: float, air_c: Floats | float) -> None:
+        """Warms the cells by what they made since the last time, and renews their resistances.
+
+        heat_j: shape (..., cells). air_c: the batch's shape.
+        """
+        c = self.cells
+        cool = c.loss_w_k * (self.temp_c - np.asarray(air_c, dtype=float)[..., None]) * passed_s
+        self.temp_c = self.temp_c + (heat_j - cool) / c.heat_j_k
+        warm = np.exp(c.arrhenius_k * (1 / (self.temp_c + 273.15) - 1 / 298.15))
+        warm = 1 - c.warm_frac + c.warm_frac * warm
+        empty = 1 + 0.6 * np.exp(-np.maximum(self.soc, 0.0) / 0.05)
+        self.r_ohm = c.r_ohm * warm * empty
+        self._r1_ohm, self._r2_ohm = c.r1_ohm * warm, c.r2_ohm * warm
 
     def source(self) -> tuple[Floats, Floats]:
         """Each cell as a voltage and a resistance now: volts = e - current r."""
-        c = self.cells
-        warm = np.exp(c.arrhenius_k * (1 / (self.temp_c + 273.15) - 1 / 298.15))
-        self._warm = 1 - c.warm_frac + c.warm_frac * warm
-        empty = 1 + 0.6 * np.exp(-np.maximum(self.soc, 0.0) / 0.05)
-        lean = ((self.soc[..., None] - self.play) / PLAY_RADIUS) @ PLAY_WEIGHT
-        rest = np.interp(self.soc, _TABLE_SOC, self._ocv) + c.hysteresis_v * lean
-        self.rest_v = rest
-        return rest - self.v1 - self.v2, c.r_ohm * self._warm * empty
+        lean = (self.soc[..., None] - self.play) @ self._lean
+        self.rest_v = np.interp(self.soc, _TABLE_SOC, self._ocv) + lean
+        return self.rest_v - self.v1 - self.v2, self.r_ohm
 
-    def step(self, current_a: Floats | float, dt_s: float, ambient_c: Floats | float) -> None:
-        """Moves on by `dt_s` with a current held (positive out of the pack).
-
-        current_a, ambient_c: the batch's shape. Call `source` first: it holds this step's state.
-        """
-        c = self.cells
-        i = np.asarray(current_a, dtype=float)[..., None]
+    def step(self, current_a: Floats | float, dt_s: float) -> None:
+        """Moves on by `dt_s` with a current held (positive out of the pack), the batch's shape."""
         if dt_s != self._step_s:
-            self._step_s = dt_s
-            self._k1, self._k2 = np.exp(-dt_s / c.tau1_s), np.exp(-dt_s / c.tau2_s)
-        empty = 1 + 0.6 * np.exp(-np.maximum(self.soc, 0.0) / 0.05)
-        heat = i * i * c.r_ohm * self._warm * empty + i * (self.v1 + self.v2)
-        self.v1 = self._k1 * self.v1 + (1 - self._k1) * i * c.r1_ohm * self._warm
-        self.v2 = self._k2 * self.v2 + (1 - self._k2) * i * c.r2_ohm * self._warm
-        self.soc = self.soc - i * dt_s / (3600.0 * c.capacity_ah)
+            self._time(dt_s)
+        i = np.asarray(current_a, dtype=float)[..., None]
+        self.v1 = self._k1 * self.v1 + ((1 - self._k1) * i) * self._r1_ohm
+        self.v2 = self._k2 * self.v2 + ((1 - self._k2) * i) * self._r2_ohm
+        self.soc = self.soc - (i * dt_s) / self._coulombs
         s = self.soc[..., None]
         self.play = np.minimum(np.maximum(self.play, s - PLAY_RADIUS), s + PLAY_RADIUS)
-        cool = c.loss_w_k * (self.temp_c - np.asarray(ambient_c, dtype=float)[..., None])
-        self.temp_c = self.temp_c + (heat - cool) * dt_s / c.heat_j_k

@@ -1,34 +1,42 @@
 """All of one invented boat: fixed properties, faults and its instruments' errors."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from replay.boatsim.battery import Cells
 from replay.boatsim.drive import Drive
 from replay.boatsim.heat import Run
 from replay.boatsim.hull import Hull, Water
 
+Floats = npt.NDArray[np.float64]
+
 
 @dataclass(frozen=True)
 class Faults:
-    """What is wrong.
+    """What is wrong. Cells count from 1; None: nothing of that kind.
 
     Args:
-        weak_cell: Number of a cell of raised resistance, from 1; None: none.
-        weak_factor: Its resistances over what they would be.
-        loose_run: Index of the run whose lug loosens; None: none.
-        loose_from_s, loose_to_s: It goes from sound to `loose_ohm` more between these.
+        weak_cell, weak_factor: A cell of raised resistance; its resistances over sound ones.
+        small_cell, small_factor: A cell of less capacity; its capacity over a sound one's.
+        low_cell, low_frac: A cell that lies lower in charge than the others, by this much.
+        loose_run: Index of the run whose lug loosens, from sound at loose_from_s to
+            `loose_ohm` more at loose_to_s.
     """
 
     weak_cell: int | None = None
     weak_factor: float = 1.0
+    small_cell: int | None = None
+    small_factor: float = 1.0
+    low_cell: int | None = None
+    low_frac: float = 0.0
     loose_run: int | None = None
     loose_from_s: float = 0.0
     loose_to_s: float = 1.0
     loose_ohm: float = 0.0
 
-    def extra_ohm(self, runs: int, t_s: float) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
+    def extra_ohm(self, runs: int, t_s: float) -> Floats:
         """Contact resistance added to each run at a time. [ohm] shape (runs,)"""
         extra = np.zeros(runs)
         if self.loose_run is not None:
@@ -36,6 +44,28 @@ class Faults:
             share = min(max(share, 0.0), 1.0)
             extra[self.loose_run] = self.loose_ohm * share * share * (3 - 2 * share)
         return extra
+
+    def charge_deficit(self, cells: int) -> Floats:
+        """How much lower each cell lies in charge. [frac] shape (cells,)"""
+        lower = np.zeros(cells)
+        if self.low_cell is not None:
+            lower[self.low_cell - 1] = self.low_frac
+        return lower
+
+    def in_cells(self, c: Cells) -> Cells:
+        """Cells with these faults in them."""
+        more, less = np.ones(len(c.r_ohm)), np.ones(len(c.r_ohm))
+        if self.weak_cell is not None:
+            more[self.weak_cell - 1] = self.weak_factor
+        if self.small_cell is not None:
+            less[self.small_cell - 1] = self.small_factor
+        return replace(
+            c,
+            r_ohm=c.r_ohm * more,
+            r1_ohm=c.r1_ohm * more,
+            r2_ohm=c.r2_ohm * more,
+            capacity_ah=c.capacity_ah * less,
+        )
 
 
 @dataclass(frozen=True)
@@ -62,6 +92,7 @@ class SimBoat:
         rated_ah: What the maker says. cutoff_v: lowest cell. cutback_v: controller's input.
         hotel_w: Always on. pilot_w: under way as well. fridge_w: on and off.
         box_heat_j_k, box_loss_w_k: air of the space with battery and controller.
+        charge_spread: Standard deviation of the cells' states of charge.
     """
 
     name: str
@@ -82,19 +113,11 @@ class SimBoat:
     faults: Faults = Faults()
     box_heat_j_k: float = 9000.0
     box_loss_w_k: float = 28.0
-    about: dict[str, str] = field(default_factory=dict)
+    charge_spread: float = 0.004
 
     def true_cells(self) -> Cells:
-        """The cells with the weak one's fault in them."""
-        number = self.faults.weak_cell
-        if number is None:
-            return self.cells
-        factor = np.ones(len(self.cells.capacity_ah))
-        factor[number - 1] = self.faults.weak_factor
-        c = self.cells
-        return replace(
-            c, r_ohm=c.r_ohm * factor, r1_ohm=c.r1_ohm * factor, r2_ohm=c.r2_ohm * factor
-        )
+        """The cells with the faults in them."""
+        return self.faults.in_cells(self.cells)
 
     def without_faults(self) -> "SimBoat":
         """The same boat, sound."""

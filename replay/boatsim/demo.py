@@ -96,6 +96,7 @@ def _legs(day: Outing) -> list[dict[str, Any]]:
         rows.append({
             "doing": leg.doing, "from_s": start, "to_s": start + leg.duration_s,
             "pack_wh": round(energy, 1), "speed_mps": round(leg.speed_mps, 4),
+            "sail_mps": round(leg.sail_mps, 4),
         })  # fmt: skip
         start += leg.duration_s
     return rows

@@ -26,17 +26,17 @@ def _cells() -> Cells:
     rng = np.random.default_rng(20260516)
     n = 16
     return Cells(
-        capacity_ah=126.0 * 0.972 * (1 + 0.005 * rng.standard_normal(n)),
-        r_ohm=0.74e-3 * (1 + 0.04 * rng.standard_normal(n)),
-        r1_ohm=0.41e-3 * (1 + 0.04 * rng.standard_normal(n)),
-        r2_ohm=0.55e-3 * (1 + 0.05 * rng.standard_normal(n)),
+        capacity_ah=148.0 * 0.975 * (1 + 0.005 * rng.standard_normal(n)),
+        r_ohm=0.64e-3 * (1 + 0.04 * rng.standard_normal(n)),
+        r1_ohm=0.35e-3 * (1 + 0.04 * rng.standard_normal(n)),
+        r2_ohm=0.48e-3 * (1 + 0.05 * rng.standard_normal(n)),
         window=Window(0.0105, 0.785, 0.952, 0.028),
         tau1_s=24.0,
         tau2_s=610.0,
         hysteresis_v=0.009,
         arrhenius_k=33800 / 8.314,
         warm_frac=0.6,
-        heat_j_k=2500.0,
+        heat_j_k=2950.0,
         loss_w_k=0.55,
         link_ohm=0.75e-3,
     )
@@ -60,6 +60,17 @@ def _hull() -> Hull:
     )  # fmt: skip
 
 
+def _faults() -> Faults:
+    return Faults(
+        weak_cell=11,
+        weak_factor=1.52,
+        loose_run=1,
+        loose_from_s=7500.0,
+        loose_to_s=10000.0,
+        loose_ohm=0.9e-3,
+    )
+
+
 def demo_boat(*, faults: bool = True) -> SimBoat:
     """The boat, with its weak cell and its loosening lug, or sound."""
     runs = (
@@ -71,14 +82,14 @@ def demo_boat(*, faults: bool = True) -> SimBoat:
     boat = SimBoat(
         name="Tern's Ladder (invented)",
         hull=_hull(), water=Water(14.2, 1026.2, 1.212e-6), drive=_drive(), cells=_cells(),
-        runs=runs, rated_ah=126.0, cutoff_v=2.6, cutback_v=45.5, reserve_frac=0.2, hotel_w=34.0,
+        runs=runs, rated_ah=148.0, cutoff_v=2.6, cutback_v=45.5, reserve_frac=0.2, hotel_w=34.0,
         pilot_w=17.0, fridge_w=46.0, solar_peak_w=290.0,
         instruments=Instruments(
             shunt_offset_a=0.21, shunt_gain=1.004, volts_gain=1.0006, paddle_gain=0.955,
             compass_offset_deg=1.1, deviation_deg=1.8, probe_offset_c=(0.3, -0.2, 0.4, -0.3, 0.1),
             gauge_offset_frac=-0.02,
         ),
-        faults=Faults(11, 1.52, 1, 7500.0, 10000.0, 0.9e-3) if faults else Faults(),
+        faults=_faults() if faults else Faults(),
     )  # fmt: skip
     return boat
 
@@ -88,22 +99,36 @@ def stream() -> Stream:
     return stream_through((600.0, 10800.0), (0.50, 0.60), (112.0, 131.0))
 
 
+def _sail(doing: Doing, duration_s: float, sail_kn: float, heading_deg: float) -> Leg:
+    return Leg(doing, duration_s, 0.0, heading_deg, sail_kn * KN)
+
+
+def _motor(duration_s: float, speed_kn: float, heading_deg: float | None) -> Leg:
+    # Without a heading: towards a point up the harbour, beyond the berth.
+    return Leg("motoring", duration_s, speed_kn * KN, heading_deg, 0.0, -900.0, 100.0)
+
+
 def plan() -> tuple[Leg, ...]:
     """Out with the stream, a sail, home against it at two speeds."""
-    out: list[tuple[Doing, float, float, float]] = [
-        ("motoring", 240, 2.6, 75), ("motoring", 200, 3.4, 148), ("motoring", 420, 4.6, 112),
-        ("motoring", 360, 5.2, 158), ("motoring", 420, 5.2, 68), ("motoring", 300, 4.2, 10),
-        ("motoring", 420, 5.7, 98), ("motoring", 420, 4.8, 125),
-    ]  # fmt: skip
-    sail: list[tuple[Doing, float, float, float]] = [
-        ("sailing", 1500, 5.0, 338), ("sailing", 240, 4.8, 292), ("regenerating", 960, 5.5, 140),
-        ("sailing", 1140, 4.6, 300),
-    ]  # fmt: skip
-    legs = [Leg("shore", 540), Leg("lying", 120)]
-    legs += [Leg(d, s, v * KN, float(h)) for d, s, v, h in out + sail]
-    legs += [Leg("motoring", 780, 4.3 * KN, 312.0), Leg("motoring", 720, 4.3 * KN, 258.0)]
-    legs += [Leg("motoring", 1800, 5.5 * KN, None, goal_east_m=-900.0, goal_north_m=100.0)]
-    return tuple(legs)
+    return (
+        Leg("shore", 540),
+        Leg("lying", 120),
+        _motor(240, 2.6, 75.0),
+        _motor(200, 3.4, 148.0),
+        _motor(420, 4.6, 112.0),
+        _motor(360, 5.2, 158.0),
+        _motor(420, 5.2, 68.0),
+        _motor(300, 4.2, 10.0),
+        _motor(420, 5.7, 98.0),
+        _motor(420, 4.8, 125.0),
+        _sail("sailing", 1500, 5.0, 338.0),
+        _sail("sailing", 240, 4.8, 292.0),
+        _sail("regenerating", 960, 5.5, 140.0),
+        _sail("sailing", 1140, 4.6, 300.0),
+        _motor(780, 4.3, 312.0),
+        _motor(720, 4.3, 258.0),
+        _motor(1800, 5.5, None),
+    )
 
 
 def demo_scene() -> Scene:
@@ -111,8 +136,9 @@ def demo_scene() -> Scene:
     noon = 12 * 3600 - LONGITUDE_DEG / 15 * 3600 - (START_UTC_S % 86400)
     return Scene(
         legs=plan(), stream=stream(), wind=Wind(4.3, 205.0, 0.16, 3.0),
-        sky=Sky(LATITUDE_DEG, 136, noon, 0.62, 0.16, 15.0), rough=0.06, start_soc=0.83,
-        shore=Shore(24.0, 55.6), warm_up_s=WARM_UP_S,
+        sky=Sky(LATITUDE_DEG, 136, noon, 0.62, 0.16, 15.0), rough=0.06, start_soc=0.877,
+        shore=Shore(24.0, 56.2), warm_up_s=WARM_UP_S,
+        shelter_m=450.0,
     )  # fmt: skip
 
 

@@ -71,17 +71,20 @@ class Runs:
 
     def step(
         self,
-        current_a: Floats,
+        square_a2: Floats,
         extra_ohm: Floats,
         air_c: float,
         post_c: Floats,
         awake: float,
         dt_s: float,
     ) -> None:
-        """Moves on by `dt_s`; shapes (runs,). awake: 1 with the contactor closed, else 0."""
-        square = current_a * current_a
-        wire = square * self._r20_ohm_m * (1 + COPPER_PER_K * (self.cable_c - 20)) * self._reach_m
-        joint = square * (self.joint_ohm + extra_ohm) + self._fixed_w * awake
+        """Moves on by `dt_s`; shapes (runs,). square_a2: mean square of the current.
+
+        awake: 1 with the contactor closed, else 0.
+        """
+        warm = 1 + COPPER_PER_K * (self.cable_c - 20)
+        wire = square_a2 * self._r20_ohm_m * warm * self._reach_m
+        joint = square_a2 * (self.joint_ohm + extra_ohm) + self._fixed_w * awake
         along = self._fin_w_k * (self.lug_c - self.cable_c)
         away = self._post_w_k * (self.lug_c - post_c) + self._air_w_k * (self.lug_c - air_c)
         self.lug_c = self.lug_c + (joint - along - away) * dt_s / self._lug_j_k

@@ -100,10 +100,10 @@ def _natural_spline(x: Floats, y: Floats, at: Floats) -> Floats:
         rows[i, i - 1 : i + 2] = h[i - 1], 2 * (h[i - 1] + h[i]), h[i]
         right[i] = 6 * ((y[i + 1] - y[i]) / h[i] - (y[i] - y[i - 1]) / h[i - 1])
     m = np.linalg.solve(rows, right)
-    i = np.clip(np.searchsorted(x, at) - 1, 0, len(x) - 2)
-    a, b = (x[i + 1] - at) / h[i], (at - x[i]) / h[i]
-    bend = ((a**3 - a) * m[i] + (b**3 - b) * m[i + 1]) * h[i] ** 2 / 6
-    return np.asarray(a * y[i] + b * y[i + 1] + bend)
+    k = np.clip(np.searchsorted(x, at) - 1, 0, len(x) - 2)
+    a, b = (x[k + 1] - at) / h[k], (at - x[k]) / h[k]
+    bend = ((a**3 - a) * m[k] + (b**3 - b) * m[k + 1]) * h[k] ** 2 / 6
+    return np.asarray(a * y[k] + b * y[k + 1] + bend)
 
 
 def residuary_n(hull: Hull, froude: Floats, density_kg_m3: float) -> Floats:

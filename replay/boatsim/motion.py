@@ -17,7 +17,8 @@ from replay.boatsim.hull import air_drag_n, resistance_n
 from replay.boatsim.place import Stream, Wind, wander
 
 Floats = npt.NDArray[np.float64]
-Doing = Literal["shore", "lying", "motoring", "sailing", "regenerating"]
+Doing = Literal["shore", "lying", "motoring", "sailing", "regenerating", "motorsailing"]
+STILL = ("shore", "lying")
 
 
 @dataclass(frozen=True)
@@ -25,22 +26,23 @@ class Leg:
     """One stretch of the plan.
 
     Args:
+        speed_mps: The calm-water speed whose shaft speed is set for the leg.
+        sail_mps: The speed the sails alone would give.
         heading_deg: True; None: steers to make good a course to (goal_east_m, goal_north_m).
-        speed_mps: Motoring: the calm-water speed whose shaft speed is set. Sailing: the speed
-            the sails give without the propeller.
     """
 
     doing: Doing
     duration_s: float
     speed_mps: float = 0.0
     heading_deg: float | None = None
+    sail_mps: float = 0.0
     goal_east_m: float = 0.0
     goal_north_m: float = 0.0
 
 
 @dataclass
 class Motion:
-    """What happened, shape (n,) each, at `dt_s`."""
+    """What happened, shape (n,) each, at `dt_s`. heading_deg is true; wind_* are apparent."""
 
     dt_s: float
     doing: npt.NDArray[np.str_]
@@ -56,6 +58,7 @@ class Motion:
     torque_nm: Floats
     controller_w: Floats
     wind_ahead_mps: Floats
+    wind_aside_mps: Floats
 
 
 class ResistanceTable:
@@ -64,11 +67,11 @@ class ResistanceTable:
     STEP = 0.01
 
     def __init__(self, boat: SimBoat) -> None:
-        speeds = np.arange(0.0, 7.0, self.STEP)
+        speeds = np.arange(0.0, 8.0, self.STEP)
         self._n: list[float] = resistance_n(boat.hull, speeds, boat.water).tolist()
 
     def __call__(self, speed_mps: float) -> float:
-        v = min(max(speed_mps, 0.0), 6.98)
+        v = min(max(speed_mps, 0.0), 7.98)
         k = int(v / self.STEP)
         share = v / self.STEP - k
         return self._n[k] * (1 - share) + self._n[k + 1] * share
@@ -77,7 +80,7 @@ class ResistanceTable:
 def steady_turns(boat: SimBoat, speed_mps: float, wind_ahead_mps: float, rough: float) -> float:
     """Shaft speed that holds a speed in a mean wind and waves. [1/s]
 
-    rough: waves' share on top of the calm resistance.
+    wind_ahead_mps: apparent. rough: waves' share on top of the calm resistance.
     """
     calm = float(resistance_n(boat.hull, np.array([speed_mps]), boat.water)[0])
     total = calm * (1 + rough) + air_drag_n(boat.hull, wind_ahead_mps)
@@ -86,131 +89,144 @@ def steady_turns(boat: SimBoat, speed_mps: float, wind_ahead_mps: float, rough: 
 
 def course_made_good(course_deg: float, speed: float, east: float, north: float) -> float:
     """Heading that keeps a course over the ground in a stream. [deg] Law of sines."""
-    cross = east * math.cos(math.radians(course_deg)) - north * math.sin(math.radians(course_deg))
-    return (
-        course_deg - math.degrees(math.asin(max(-0.9, min(0.9, cross / max(speed, 0.5)))))
-    ) % 360
+    c = math.radians(course_deg)
+    cross = east * math.cos(c) - north * math.sin(c)
+    lean = math.asin(max(-0.9, min(0.9, cross / max(speed, 0.5))))
+    return (course_deg - math.degrees(lean)) % 360
 
 
-def _turn(heading: float, wanted: float, most: float) -> float:
-    """The heading after turning at most `most` degrees towards the wanted one."""
-    off = (wanted - heading + 180) % 360 - 180
-    return (heading + max(-most, min(most, off))) % 360
+def _off(wanted: float, heading: float) -> float:
+    """Turn still to make, -180 to 180. [deg]"""
+    return (wanted - heading + 180) % 360 - 180
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Noise of the day, one list each, as long as the outing."""
+
+    east: list[float]
+    north: list[float]
+    gust: list[float]
+    sea: list[float]
+    sails: list[float]
+    yaw: list[float]
+
+
+def _weather(
+    n: int, dt_s: float, stream: Stream, wind: Wind, rough: float, rng: np.random.Generator
+) -> Weather:
+    east, north = stream.at(np.arange(n, dtype=float) * dt_s)
+    east = east + stream.eddy_mps * wander(rng, n, dt_s, 1200.0)
+    north = north + stream.eddy_mps * wander(rng, n, dt_s, 1200.0)
+    gust = wind.speed_mps * (1 + wind.gust_frac * wander(rng, n, dt_s, 25.0))
+    sea = rough * (1 + 0.5 * wander(rng, n, dt_s, 12.0))
+    sails = 1 + 0.07 * wander(rng, n, dt_s, 60.0)
+    yaw = 1.6 * wander(rng, n, dt_s, 6.0)
+    return Weather(*(a.tolist() for a in (east, north, gust, sea, sails, yaw)))
+
+
+class _Helm:
+    """The boat under way, one step after another."""
+
+    def __init__(self, boat: SimBoat, wind: Wind, rough: float, shelter_m: float) -> None:
+        self.boat, self.wind, self.rough, self.shelter_m = boat, wind, rough, shelter_m
+        self.calm = ResistanceTable(boat)
+        self.rho = boat.water.density_kg_m3
+        self.mass = boat.hull.mass_kg * 1.06  # with the water that moves along
+        self.heading = self.v = self.east = self.north = self.turns = 0.0
+        self.throttle: float | None = None
+
+    def steer(self, leg: Leg, set_east: float, set_north: float, dt: float) -> float:
+        """Turns towards the leg's heading; returns the turn still to make. [deg]"""
+        wanted = leg.heading_deg
+        if wanted is None:
+            east, north = leg.goal_east_m - self.east, leg.goal_north_m - self.north
+            bearing = math.degrees(math.atan2(east, north))
+            wanted = course_made_good(bearing, leg.speed_mps, set_east, set_north)
+        off = _off(wanted, self.heading)
+        self.heading = (self.heading + max(-4.0 * dt, min(4.0 * dt, off))) % 360
+        return off
+
+    def drive(self, leg: Leg, off: float, blow_deg: float, dt: float) -> None:
+        """Moves the shaft's speed towards what the leg wants."""
+        if leg.doing in ("motoring", "motorsailing"):
+            if self.throttle is None and abs(off) < 1.0:
+                ahead = self.wind.speed_mps * math.cos(math.radians(blow_deg - self.heading))
+                ahead += leg.speed_mps
+                self.throttle = steady_turns(self.boat, leg.speed_mps, ahead, self.rough)
+            aim, most = self.throttle or max(self.turns, 5.0), 0.8
+        elif leg.doing == "regenerating":
+            aim, most = regeneration_turns(self.boat.drive, self.v), 1.0
+        else:
+            aim, most = 0.0, 1.0
+        self.turns += max(-most * dt, min(most * dt, aim - self.turns))
+
+    def push(self, leg: Leg, sea: float, sails: float, ahead: float, dt: float) -> None:
+        """Thrust, sails, water and air change the speed."""
+        force = thrust_n(self.boat.drive, self.turns, self.v, self.rho)
+        force -= self.calm(self.v) * (1 + sea)
+        if leg.sail_mps > 0:
+            force += self.calm(leg.sail_mps * sails) * (1 + self.rough)
+        else:
+            force -= air_drag_n(self.boat.hull, ahead)
+        self.v = max(0.0, self.v + force / self.mass * dt)
+
+
+NAMES = ("v", "heading", "ve", "vn", "e", "n", "se", "sn", "turns", "torque", "power", "ahead",
+         "aside")  # fmt: skip
 
 
 def sail_along(
     boat: SimBoat,
-    legs: list[Leg],
+    legs: tuple[Leg, ...],
     stream: Stream,
     wind: Wind,
     rough: float,
     rng: np.random.Generator,
     dt_s: float = 1.0,
+    shelter_m: float = 0.0,
 ) -> Motion:
     """Runs a plan of legs, from lying at the origin.
 
     rough: mean waves' share on top of calm resistance; it and the gusts vary around their means.
+    shelter_m: the stream grows from nothing at the origin to its full strength this far off.
     """
-    n = int(sum(leg.duration_s for leg in legs) / dt_s)
-    rows = _Rows(n)
-    t = np.arange(n) * dt_s
-    eddy = 0.0 if stream.eddy_mps == 0 else stream.eddy_mps
-    set_east, set_north = stream.at(t)
-    set_east = set_east + eddy * wander(rng, n, dt_s, 1200.0)
-    set_north = set_north + eddy * wander(rng, n, dt_s, 1200.0)
-    gust = wind.speed_mps * (1 + wind.gust_frac * wander(rng, n, dt_s, 25.0))
-    sea = rough * (1 + 0.5 * wander(rng, n, dt_s, 12.0))
-    sailing = 1 + 0.07 * wander(rng, n, dt_s, 60.0)
-    yaw = 1.6 * wander(rng, n, dt_s, 6.0)
-    _loop(boat, legs, wind, rng, dt_s, rows,
-          [set_east.tolist(), set_north.tolist(), gust.tolist(), sea.tolist(), sailing.tolist(),
-           yaw.tolist()])  # fmt: skip
-    return rows.motion(dt_s, legs, set_east, set_north)
-
-
-class _Rows:
-    """Room for what the loop finds."""
-
-    NAMES = ("v", "heading", "ve", "vn", "e", "n", "turns", "torque", "power", "ahead")
-
-    def __init__(self, n: int) -> None:
-        self.n = n
-        self.data: dict[str, list[float]] = {k: [0.0] * n for k in self.NAMES}
-
-    def motion(self, dt_s: float, legs: list[Leg], east: Floats, north: Floats) -> Motion:
-        doing: list[str] = []
-        for leg in legs:
-            doing += [leg.doing] * int(leg.duration_s / dt_s)
-        d = {k: np.array(v) for k, v in self.data.items()}
-        return Motion(
-            dt_s, np.array(doing[: self.n]), d["v"], d["heading"], d["ve"], d["vn"], d["e"],
-            d["n"], east, north, d["turns"], d["torque"], d["power"], d["ahead"],
-        )  # fmt: skip
-
-
-def _loop(
-    boat: SimBoat, legs: list[Leg], wind: Wind, rng: np.random.Generator, dt_s: float,
-    rows: _Rows, noise: list[list[float]],
-) -> None:  # fmt: skip
-    calm = ResistanceTable(boat)
-    drive, rho = boat.drive, boat.water.density_kg_m3
-    set_east, set_north, gust, sea, sailing, yaw = noise
-    mass = boat.hull.mass_kg * 1.06
-    mean_sea = sum(sea) / max(len(sea), 1)
-    first = next((leg.heading_deg for leg in legs if leg.heading_deg is not None), 0.0)
-    heading, v, east, north, turns, k = float(first or 0.0), 0.0, 0.0, 0.0, 0.0, 0
-    d = rows.data
+    doing = [leg.doing for leg in legs for _ in range(int(leg.duration_s / dt_s))]
+    weather = _weather(len(doing), dt_s, stream, wind, rough, rng)
+    helm = _Helm(boat, wind, rough, shelter_m)
+    helm.heading = next((x.heading_deg for x in legs if x.heading_deg is not None), 0.0)
+    rows: list[tuple[float, ...]] = []
     for leg in legs:
-        throttle, throttle_set = 0.0, False
+        helm.throttle = None
         for _ in range(int(leg.duration_s / dt_s)):
-            if k >= rows.n:
-                return
-            moving = leg.doing not in ("shore", "lying")
-            wanted = leg.heading_deg
-            if wanted is None:
-                goal = math.degrees(math.atan2(leg.goal_east_m - east, leg.goal_north_m - north))
-                wanted = course_made_good(goal, leg.speed_mps, set_east[k], set_north[k])
-            if moving:
-                heading = _turn(heading, wanted, 4.0 * dt_s)
-            steered = math.radians(heading + (yaw[k] if moving else 0.0))
-            blow = math.radians(wind.from_deg + wind.veer_deg_h * k * dt_s / 3600)
-            ahead = gust[k] * math.cos(blow - steered) + v
-            if leg.doing == "motoring":
-                if not throttle_set and abs((wanted - heading + 180) % 360 - 180) < 1.0:
-                    mean_ahead = wind.speed_mps * math.cos(blow - math.radians(heading))
-                    throttle = steady_turns(boat, leg.speed_mps, mean_ahead + leg.speed_mps,
-                                            mean_sea)  # fmt: skip
-                    throttle_set = True
-                aim = throttle if throttle_set else max(turns, 5.0)
-                turns += max(-0.8 * dt_s, min(0.8 * dt_s, aim - turns))
-            elif leg.doing == "regenerating":
-                aim = regeneration_turns(drive, v)
-                turns += max(-1.0 * dt_s, min(1.0 * dt_s, aim - turns))
-            else:
-                turns = max(0.0, turns - 1.0 * dt_s)
-            torque = torque_nm(drive, turns, v, rho)
-            push = thrust_n(drive, turns, v, rho) - calm(v) * (1 + sea[k])
-            if leg.doing in ("sailing", "regenerating"):
-                push += calm(leg.speed_mps * sailing[k]) * (1 + mean_sea)
-            else:
-                push -= air_drag_n(boat.hull, ahead)
-            if moving:
-                v = max(0.0, v + push / mass * dt_s)
-                lee = math.radians(4.0) if leg.doing in ("sailing", "regenerating") else 0.0
-                ve = v * math.sin(steered + lee) + set_east[k]
-                vn = v * math.cos(steered + lee) + set_north[k]
-            else:
-                v, ve, vn = 0.0, 0.0, 0.0
-            east += ve * dt_s
-            north += vn * dt_s
-            d["v"][k], d["heading"][k], d["ve"][k], d["vn"][k] = (
-                v,
-                math.degrees(steered) % 360,
-                ve,
-                vn,
-            )
-            d["e"][k], d["n"][k], d["turns"][k], d["torque"][k] = east, north, turns, torque
-            awake = leg.doing != "shore"
-            d["power"][k] = input_w(drive, turns, torque) if awake else 0.0
-            d["ahead"][k] = ahead
-            k += 1
+            rows.append(_one(helm, leg, weather, len(rows), dt_s))
+    columns = np.array(rows).T
+    return Motion(dt_s, np.array(doing), *columns)
+
+
+def _one(helm: _Helm, leg: Leg, w: Weather, k: int, dt: float) -> tuple[float, ...]:
+    """One step of the outing, in the order of `NAMES`."""
+    moving = leg.doing not in STILL
+    open_frac = 1.0
+    if helm.shelter_m:
+        open_frac = min(1.0, math.hypot(helm.east, helm.north) / helm.shelter_m)
+    se, sn = w.east[k] * open_frac, w.north[k] * open_frac
+    blow_deg = helm.wind.from_deg + helm.wind.veer_deg_h * k * dt / 3600
+    off = helm.steer(leg, se, sn, dt) if moving else 0.0
+    steered = math.radians(helm.heading + (w.yaw[k] if moving else 0.0))
+    blow = math.radians(blow_deg) - steered
+    ahead, aside = w.gust[k] * math.cos(blow) + helm.v, w.gust[k] * math.sin(blow)
+    helm.drive(leg, off, blow_deg, dt)
+    torque = torque_nm(helm.boat.drive, helm.turns, helm.v, helm.rho)
+    ve = vn = 0.0
+    if moving:
+        helm.push(leg, w.sea[k], w.sails[k], ahead, dt)
+        track = steered + (math.copysign(0.07, -aside) if leg.sail_mps > 0 else 0.0)  # leeway
+        ve, vn = helm.v * math.sin(track) + se, helm.v * math.cos(track) + sn
+    else:
+        helm.v = 0.0
+    helm.east += ve * dt
+    helm.north += vn * dt
+    power = input_w(helm.boat.drive, helm.turns, torque) if leg.doing != "shore" else 0.0
+    return (helm.v, math.degrees(steered) % 360, ve, vn, helm.east, helm.north, se, sn,
+            helm.turns, torque, power, ahead, aside)  # fmt: skip

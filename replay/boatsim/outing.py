@@ -1,7 +1,7 @@
 """One outing: motion, then the pack, the cables and the warmth on board, step by step.
 
 Energy closes: what the cells give up against rest, less what they make as heat, is what arrives
-at controller, hotel, panels and shore plus what cables and links make as heat.
+at controller, hotel, panels and shore plus what cables make as heat.
 """
 
 import math
@@ -14,23 +14,31 @@ from replay.boatsim.battery import Battery
 from replay.boatsim.boat import SimBoat
 from replay.boatsim.drive import loss_w
 from replay.boatsim.heat import Runs
-from replay.boatsim.motion import Leg, Motion, sail_along
+from replay.boatsim.motion import STILL, Leg, Motion, sail_along
 from replay.boatsim.place import Sky, Stream, Wind, wander
 
 Floats = npt.NDArray[np.float64]
+
+FRIDGE_CYCLE_S, FRIDGE_ON_FRAC = 1500.0, 0.36
+SLOW_S = 10.0  # warmth is worked out this often
 
 
 @dataclass(frozen=True)
 class Shore:
     """A charger on the pontoon: constant current up to a voltage, then that voltage."""
 
-    current_a: float = 25.0
-    volts: float = 55.6
+    current_a: float
+    volts: float
 
 
 @dataclass(frozen=True)
 class Scene:
-    """Everything around the boat on one day."""
+    """Everything around the boat on one day.
+
+    Args:
+        rough: Waves' share on top of calm resistance. start_soc: of the cells' mean.
+        warm_up_s: Charging before the record begins. shelter_m: see `sail_along`.
+    """
 
     legs: tuple[Leg, ...]
     stream: Stream
@@ -38,13 +46,21 @@ class Scene:
     sky: Sky
     rough: float
     start_soc: float
-    shore: Shore = Shore()
-    warm_up_s: float = 0.0  # of charging at the start, left out of the record
+    shore: Shore
+    warm_up_s: float = 0.0
+    shelter_m: float = 0.0
 
 
 @dataclass
 class Outing:
-    """What truly happened. Arrays of shape (n,) at `dt_s`, cells (n, cells), lugs (n, runs)."""
+    """What truly happened. Arrays of shape (n,) at `dt_s`, cells (n, cells), lugs (n, runs).
+
+    series: pack_v, pack_a, controller_v, controller_a, shore_w, hotel_w, solar_w, ambient_c,
+        motor_c, controller_c, and for the balance of energy rest_w (current times rest voltage),
+        cell_heat_w, wire_heat_w.
+    batteries: the pack's whole state before a step, kept each minute and at the last step.
+    loop_ohm: all cable runs and joints together at the same steps.
+    """
 
     boat: SimBoat
     scene: Scene
@@ -54,142 +70,182 @@ class Outing:
     cell_soc: Floats
     cell_temp_c: Floats
     lug_c: Floats
-    batteries: dict[int, Battery]  # the whole state, each `keep_s`
-    resistances: dict[int, Floats]  # of the runs, at the same steps
+    batteries: dict[int, Battery]
+    loop_ohm: dict[int, float]
 
     @property
     def n(self) -> int:
         """Number of steps."""
         return len(self.motion.speed_water_mps)
 
+    @property
+    def soc_frac(self) -> Floats:
+        """State of charge: the cells' mean, each over its own capacity. Shape (n,)"""
+        return np.asarray(self.cell_soc.mean(axis=1))
+
+
+def move(boat: SimBoat, scene: Scene, seed: int, dt_s: float = 1.0) -> Motion:
+    """The motion alone; `run` with the same seed has the same one."""
+    rng = np.random.default_rng([seed, 10])
+    return sail_along(
+        boat, scene.legs, scene.stream, scene.wind, scene.rough, rng, dt_s, scene.shelter_m
+    )
+
+
+def run(boat: SimBoat, scene: Scene, seed: int, motion: Motion | None = None) -> Outing:
+    """Simulates a scene. The same seed gives the same day, faults or not.
+
+    motion: as `move` gave it for this boat, scene and seed, to save the time.
+    """
+    motion = move(boat, scene, seed) if motion is None else motion
+    rng = np.random.default_rng([seed, 11])
+    loads = _loads(boat, scene, motion, rng)
+    spread = rng.standard_normal(len(boat.cells.capacity_ah))
+    return _Electric(boat, scene, motion, loads, spread).walk()
+
 
 def _loads(
-    scene: Scene, boat: SimBoat, motion: Motion, rng: np.random.Generator
+    boat: SimBoat, scene: Scene, motion: Motion, rng: np.random.Generator
 ) -> dict[str, Floats]:
     """Power of everything but motor and shore. [W] shape (n,) each"""
     n, dt = len(motion.speed_water_mps), motion.dt_s
-    t = np.arange(n) * dt
-    under_way = ~np.isin(motion.doing, ("shore", "lying"))
-    beat = (t + float(rng.uniform(0, 1500))) % 1500.0 < 540.0
-    hotel = boat.hotel_w + boat.pilot_w * under_way + boat.fridge_w * beat
+    t = np.arange(n, dtype=float) * dt
+    under_way = ~np.isin(motion.doing, STILL)
+    late = float(rng.uniform(0, FRIDGE_CYCLE_S))
+    cold = (t + late) % FRIDGE_CYCLE_S < FRIDGE_ON_FRAC * FRIDGE_CYCLE_S
+    hotel = boat.hotel_w + boat.pilot_w * under_way + boat.fridge_w * cold
     hotel = hotel + 3.0 * wander(rng, n, dt, 20.0)
     cloud = np.exp(scene.sky.cloud_frac * wander(rng, n, dt, 240.0))
     sun = boat.solar_peak_w * scene.sky.clear_frac * scene.sky.sun_frac(t) * cloud
     return {"hotel_w": np.maximum(hotel, 5.0), "solar_w": np.minimum(sun, boat.solar_peak_w)}
 
 
-def run(boat: SimBoat, scene: Scene, seed: int, dt_s: float = 1.0, keep_s: float = 60.0) -> Outing:
-    """Simulates a scene. The same seed gives the same outing, faults or not."""
-    rng = np.random.default_rng(seed)
-    motion = sail_along(boat, list(scene.legs), scene.stream, scene.wind, scene.rough, rng, dt_s)
-    loads = _loads(scene, boat, motion, rng)
-    spread = rng.standard_normal(len(boat.cells.capacity_ah))
-    return _Electric(boat, scene, motion, loads, spread).walk(keep_s)
+def motor_current(source_v: float, ohms: float, power_w: float) -> float:
+    """Current that brings a power to the end of a resistance. [A]
+
+    Where that power cannot be had, the current of the most that can.
+    """
+    inside = max(source_v * source_v - 4 * ohms * power_w, 0.0)
+    return (source_v - math.sqrt(inside)) / (2 * ohms)
 
 
 class _Electric:
     """The stepping part of an outing."""
 
+    FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "rest_w", "cell_heat_w", "loop_ohm")
+
     def __init__(
         self, boat: SimBoat, scene: Scene, motion: Motion, loads: dict[str, Floats], spread: Floats
     ) -> None:
         self.boat, self.scene, self.motion, self.loads = boat, scene, motion, loads
-        soc = scene.start_soc + 0.004 * spread
+        soc = (
+            scene.start_soc + boat.charge_spread * spread - boat.faults.charge_deficit(len(spread))
+        )
         self.battery = Battery(boat.true_cells(), soc, scene.sky.air_c + 1.0)
         self.runs = Runs(boat.runs, scene.sky.air_c + 1.0)
-        self.box_c = scene.sky.air_c + 1.0
-        self.motor_c = self.controller_c = scene.sky.air_c
+        self.box_c = self.motor_c = self.controller_c = scene.sky.air_c + 1.0
         self.volts = 3.33 * len(soc)
+        self.loop = float(self.runs.resistance_ohm(np.zeros(len(boat.runs))).sum())
 
-    NAMES = (
-        "pack_v", "pack_a", "controller_v", "controller_a", "shore_w", "ambient_c", "motor_c",
-        "controller_c", "cell_heat_w", "wire_heat_w", "rest_w", "loop_ohm",
-    )  # fmt: skip
-
-    def walk(self, keep_s: float) -> Outing:
+    def walk(self) -> Outing:
         """All steps."""
-        n, dt = len(self.motion.speed_water_mps), self.motion.dt_s
+        n, dt, keep = len(self.motion.speed_water_mps), self.motion.dt_s, 60
         self._warm_up()
-        series = {k: np.empty(n) for k in self.NAMES}
-        cells, lugs = len(self.boat.cells.capacity_ah), len(self.boat.runs)
-        v, soc, temp = np.empty((n, cells)), np.empty((n, cells)), np.empty((n, cells))
-        lug_c = np.empty((n, lugs))
+        cells, slow = len(self.boat.cells.capacity_ah), max(int(SLOW_S / dt), 1)
+        v, soc = np.empty((n, cells)), np.empty((n, cells))
+        fast: list[tuple[float, ...]] = []
+        warmth: list[Floats] = []
         batteries: dict[int, Battery] = {}
-        resistances: dict[int, Floats] = {}
+        loops: dict[int, float] = {}
         power, doing = self.motion.controller_w.tolist(), self.motion.doing.tolist()
-        hotel, solar = self.loads["hotel_w"].tolist(), self.loads["solar_w"].tolist()
-        turns, torque = self.motion.shaft_rps.tolist(), self.motion.torque_nm.tolist()
-        every = max(int(keep_s / dt), 1)
+        other = (self.loads["hotel_w"] - self.loads["solar_w"]).tolist()
         for k in range(n):
-            if k % every == 0 or k == n - 1:
-                batteries[k] = self.battery.copy()
-            soc[k], temp[k] = self.battery.soc, self.battery.temp_c
-            extra = self.boat.faults.extra_ohm(lugs, k * dt)
-            if k in batteries:
-                resistances[k] = self.runs.resistance_ohm(extra)
-            found = self._step(power[k], hotel[k] - solar[k], doing[k], extra, dt)
-            lost = loss_w(self.boat.drive, turns[k], torque[k]) if doing[k] != "shore" else 0.0
-            self._warm_box(found, lost, dt)
-            for name in self.NAMES:
-                series[name][k] = found[name]
-            v[k], lug_c[k] = self.cell_v, self.runs.lug_c
-        series |= self.loads
+            if k % slow == 0:
+                warmth.append(self._slow(k, fast[-slow:], dt))
+            if k % keep == 0 or k == n - 1:
+                batteries[k], loops[k] = self.battery.copy(), self.loop
+            soc[k] = self.battery.soc
+            fast.append(self._fast(power[k], other[k], doing[k] == "shore", dt))
+            v[k] = self.cell_v
+        series = dict(zip(self.FAST, np.array(fast).T, strict=True)) | self.loads
+        ohms = series.pop("loop_ohm")
+        series["wire_heat_w"] = series["controller_a"] ** 2 * ohms
+        series["controller_v"] = series["pack_v"] - series["controller_a"] * ohms
+        warm = self._between(np.array(warmth), slow, n)
+        lugs = len(self.boat.runs)
+        series |= {"ambient_c": warm[:, 0], "motor_c": warm[:, 1], "controller_c": warm[:, 2]}
         return Outing(
-            self.boat, self.scene, self.motion, series, v, soc, temp, lug_c, batteries, resistances
-        )
+            self.boat, self.scene, self.motion, series, v, soc, warm[:, 3 + lugs :],
+            warm[:, 3 : 3 + lugs], batteries, loops,
+        )  # fmt: skip
+
+    @staticmethod
+    def _between(rows: Floats, slow: int, n: int) -> Floats:
+        """Slow rows brought to every step, straight between."""
+        at = np.arange(len(rows)) * slow
+        return np.stack([np.interp(np.arange(n), at, c) for c in rows.T], axis=1)
 
     def _warm_up(self) -> None:
-        none = np.zeros(len(self.boat.runs))
-        for _ in range(int(self.scene.warm_up_s / 5)):
-            self._step(0.0, self.boat.hotel_w, "shore", none, 5.0)
+        rows: list[tuple[float, ...]] = []
+        for k in range(int(self.scene.warm_up_s / 5)):
+            rows.append(self._fast(0.0, self.boat.hotel_w, True, 5.0))
+            if k % 2:
+                self._slow(-1, rows[-2:], 5.0)
 
-    def _step(
-        self, controller_w: float, other_w: float, doing: str, extra: Floats, dt: float
-    ) -> dict[str, float]:
+    def _fast(
+        self, controller_w: float, other_w: float, on_shore: bool, dt: float
+    ) -> tuple[float, ...]:
+        """One step of the pack, in the order of `FAST`."""
         cell_e, cell_r = self.battery.source()
-        e = float(cell_e.sum())
-        r = float(cell_r.sum()) + self.boat.cells.link_ohm
-        ohms = self.runs.resistance_ohm(extra)
-        loop = float(ohms.sum())
-        other_a = other_w / self.volts
+        e, r = float(cell_e.sum()), float(cell_r.sum()) + self.boat.cells.link_ohm
+        other_a, shore_a, loop = other_w / self.volts, 0.0, self.loop
         motor_a = motor_current(e - other_a * r, r + loop, controller_w)
-        shore_a = 0.0
-        if doing == "shore":
+        if on_shore:
             shore = self.scene.shore
-            shore_a = max(min(shore.current_a, other_a + motor_a - (e - shore.volts) / r), 0.0)
+            wanted = other_a + motor_a - (e - shore.volts) / r
+            shore_a = max(min(shore.current_a, wanted), 0.0)
         current = motor_a + other_a - shore_a
-        self.cell_v = cell_e - current * cell_r
         self.volts = e - current * r
+        self.cell_v = cell_e - current * cell_r
         rest = float(self.battery.rest_v.sum())
-        self.battery.step(current, dt, self.box_c)
-        a = np.full(len(ohms), motor_a)
-        post = np.full(len(ohms), self.box_c)
-        post[:2] = float(self.battery.temp_c.mean())
-        post[-1] = self.controller_c * 0.5 + self.box_c * 0.5
-        self.runs.step(a, extra, self.box_c, post, float(doing != "shore"), dt)
-        return {
-            "pack_v": self.volts, "pack_a": current, "controller_a": motor_a,
-            "controller_v": self.volts - motor_a * loop, "shore_w": shore_a * self.volts,
-            "ambient_c": self.box_c, "motor_c": self.motor_c, "controller_c": self.controller_c,
-            "cell_heat_w": current * (rest - e) + current**2 * r,
-            "wire_heat_w": motor_a**2 * loop, "rest_w": current * rest, "loop_ohm": loop,
-        }  # fmt: skip
+        self.battery.step(current, dt)
+        heat = current * (rest - self.volts)
+        return (self.volts, current, motor_a, shore_a * self.volts, current * rest, heat, loop)
 
-    def _warm_box(self, found: dict[str, float], drive_loss_w: float, dt: float) -> None:
+    def _slow(self, k: int, lately: list[tuple[float, ...]], dt: float) -> Floats:
+        """Warmth after what happened lately; returns box, motor, controller, lugs, cells."""
+        lugs = len(self.boat.runs)
+        extra = self.boat.faults.extra_ohm(lugs, max(k, 0) * dt)
+        if lately:
+            rows = np.array(lately)
+            seconds = dt * len(rows)
+            square, heat = float((rows[:, 2] ** 2).mean()), float(rows[:, 5].mean())
+            wire = float((rows[:, 2] ** 2 * rows[:, 6]).mean())
+            lost, awake = self._drive_loss(k, len(rows))
+            self.battery.refresh(heat * seconds / self.cell_v.size, seconds, self.box_c)
+            post = np.full(lugs, self.box_c)
+            post[:2] = float(self.battery.temp_c.mean())
+            post[-1] = 0.5 * (self.controller_c + self.box_c)
+            self.runs.step(np.full(lugs, square), extra, self.box_c, post, awake, seconds)
+            self._warm_box(lost, wire, heat, seconds)
+        self.loop = float(self.runs.resistance_ohm(extra).sum())
+        box = np.array([self.box_c, self.motor_c, self.controller_c])
+        return np.concatenate([box, self.runs.lug_c, self.battery.temp_c])
+
+    def _drive_loss(self, k: int, steps: int) -> tuple[float, float]:
+        """Mean loss of the drive over the last steps, and whether its contactor was closed."""
+        m = self.motion
+        if k < steps or m.doing[k - 1] == "shore":
+            return 0.0, 0.0
+        turns, torque = float(m.shaft_rps[k - steps : k].mean()), float(m.torque_nm[k - 1])
+        return loss_w(self.boat.drive, turns, torque), 1.0
+
+    def _warm_box(self, drive_w: float, wire_w: float, cells_w: float, dt: float) -> None:
         """Air of the machinery space, motor and controller: one node each."""
-        in_controller, in_motor = 0.35 * drive_loss_w, 0.65 * drive_loss_w
-        to_air_c = 2.2 * (self.controller_c - self.box_c)
-        to_air_m = 4.0 * (self.motor_c - self.box_c)
-        self.controller_c += (in_controller - to_air_c) * dt / 1600.0
-        self.motor_c += (in_motor - to_air_m) * dt / 9000.0
+        from_controller = 2.2 * (self.controller_c - self.box_c)
+        from_motor = 4.0 * (self.motor_c - self.box_c)
+        self.controller_c += (0.35 * drive_w - from_controller) * dt / 1600.0
+        self.motor_c += (0.65 * drive_w - from_motor) * dt / 9000.0
         outside = self.boat.box_loss_w_k * (self.box_c - self.scene.sky.air_c)
-        warmth = to_air_c + to_air_m + found["wire_heat_w"] + found["cell_heat_w"] * 0.3
+        warmth = from_controller + from_motor + wire_w + 0.3 * cells_w
         self.box_c += (warmth - outside) * dt / self.boat.box_heat_j_k
-
-
-def motor_current(source_v: float, ohms: float, power_w: float) -> float:
-    """Current that brings a power to the end of a resistance. [A] NaN where it cannot be."""
-    inside = source_v * source_v - 4 * ohms * power_w
-    if inside < 0:
-        return math.nan
-    return (source_v - math.sqrt(inside)) / (2 * ohms)

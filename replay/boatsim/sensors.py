@@ -62,7 +62,7 @@ def electric(outing: Outing) -> dict[str, Sense]:
         "ambient_temp_c": Sense(1.0, i.probe_offset_c[-1], 0.06, 0.1),
     }
     cells = outing.cell_v.shape[1]
-    error = np.random.default_rng(cells * 7919).normal(0.0, 0.0006, cells)
+    error: Floats = np.random.default_rng(cells * 7919).normal(0.0, 0.0006, (cells,))
     for c in range(cells):
         senses[f"cell_{c + 1:02d}_voltage_v"] = Sense(1.0, float(error[c]), 0.0006, 0.001)
     for k, name in enumerate(PROBES):

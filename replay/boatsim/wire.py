@@ -64,7 +64,7 @@ def _cells(frame_id: int, first: int) -> Message:
             0.0,
             "V",
         )
-        for k in range(4)  # fmt: skip
+        for k in range(4)
     )
     name = f"Cells{first:02d}to{first + 3:02d}"
     return Message(frame_id, name, 1.0, 8, False, signals, "Packbox")
