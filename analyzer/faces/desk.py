@@ -59,11 +59,11 @@ class LogDesk:
         self.boat = boat
 
     @contextmanager
-    def context(self) -> "Iterator[Context]":
+    def context(self, write: bool = False) -> "Iterator[Context]":
         """The opened log and its boat; closed afterwards."""
         from analyzer import answers
 
-        context = answers.open_log(self.log, self.boat)
+        context = answers.open_log(self.log, self.boat, write=write)
         try:
             yield context
         finally:
@@ -121,15 +121,19 @@ class LogDesk:
             return answers.plot(ctx, number, tuple(channels), points)
 
     def check(self) -> CheckAnswer:
-        """What arrives, what is wrong, what can be answered."""
+        """What arrives, what is wrong, what can be answered; also before there is a log."""
         from analyzer import answers
+        from logger import boat, devices
 
+        there = tuple(device.sentence for device in devices.found())
+        if self.boat is not None and not self.log.is_file():
+            return answers.check(boat.load(self.boat), None, there)
         with self.context() as ctx:
-            return answers.check(ctx.boat, ctx.store)
+            return answers.check(ctx.boat, ctx.store, there)
 
     def refresh(self, progress: Progress | None = None) -> None:
         """Finds trips and runs the watch over what is new in the log."""
         from analyzer import answers
 
-        with self.context() as ctx:
+        with self.context(write=True) as ctx:
             answers.refresh(ctx, progress)
