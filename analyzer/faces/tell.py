@@ -11,6 +11,7 @@ from analyzer.results import (
     Finding,
     FlagView,
     HomeAnswer,
+    QuestionRow,
     RangeAnswer,
     RangePoint,
     ReviewAnswer,
@@ -253,7 +254,7 @@ def check(answer: CheckAnswer) -> str:
     parts.append(findings(answer.findings, "Nothing is wrong with what arrives."))
     if answer.questions:
         lines = [
-            _wrap(f"{question.question}: {question.why}", f"  {_yes(question.answerable)} ")
+            _wrap(_answered(question), f"  {_yes(question.answerable)} ")
             for question in answer.questions
         ]
         parts.append("\n".join(["What can be answered", *lines]))
@@ -267,6 +268,11 @@ def check(answer: CheckAnswer) -> str:
         parts.append(_wrap(", ".join(answer.missing_channels), "Expected, not there: "))
     parts.append(_bullets(answer.devices, "Ports and buses found"))
     return _join(parts)
+
+
+def _answered(question: QuestionRow) -> str:
+    mark = "" if question.question.endswith("?") else ":"
+    return f"{question.question}{mark} {words.sentence(question.why)}"
 
 
 def _yes(answerable: bool) -> str:
