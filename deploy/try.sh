@@ -1,10 +1,11 @@
 #!/bin/sh
 # Try keelwatt without a boat: sh deploy/try.sh [options of `keelwatt demo`, such as --serve]
-# Everything it makes stays inside this folder, in .venv and where `keelwatt demo` says.
+# It makes an environment inside this folder, in .venv; the demo's log goes where the demo says.
 set -eu
 # shellcheck source=deploy/environment.sh
 . "$(dirname -- "$0")/environment.sh"
 
 install ""
 cd "$project"
-exec "$venv/bin/keelwatt" demo "$@"
+"$venv/bin/keelwatt" demo "$@"
+say "the program is .venv/bin/keelwatt in this folder; .venv/bin/keelwatt --help lists what it does"
