@@ -7,7 +7,8 @@ class Counters:
     """What a source and its decoder have seen so far.
 
     Causes used: frames, values, out_of_limits, missing, unknown_id, unknown_sentence, length,
-    checksum, syntax, void, torn, remote, error_frame, untimed, too_many_kinds, lost_packet, reconnects.
+    checksum, syntax, void, torn, remote, error_frame, untimed, too_many_kinds, lost_packet,
+    reconnects, unknown_bus.
 
     Args:
         name: The source's name; health channels are called health_<name>_<cause>_count.

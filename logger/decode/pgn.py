@@ -63,10 +63,7 @@ class PgnDecoder:
         if self._groups >= MOST_GROUPS:
             self._counters.add("too_many_kinds")
             return None
-        if any(
-            value > bits_highest(bits)
-            for (_, bits), value in zip(group.selectors, words.values(), strict=True)
-        ):
+        if any(says_nothing(group.pgn, name, bits, words[name]) for name, bits in group.selectors):
             self._counters.add("missing")
             return None
         if group.pgn == 129029 and words["method"] == 0:  # the receiver has no position
@@ -97,9 +94,9 @@ class PgnDecoder:
         return channel, made
 
 
-def bits_highest(bits: Bits) -> int:
-    """The highest selector that says something; all ones say nothing."""
-    return (1 << bits.length) - 2
+def says_nothing(pgn: int, name: str, bits: Bits, value: int) -> bool:
+    """True for a selector of all ones; the kind in 127506 may be left open."""
+    return value == (1 << bits.length) - 1 and (pgn, name) != (127506, "kind")
 
 
 LayoutMaker = Callable[[ParameterGroup, str, dict[str, int], int], Layout | None]

@@ -62,6 +62,7 @@ _BY_REFERENCE = {
     ("130306.speed", 4): "wind_speed_true_mps",
 }
 TURNED_ROUND = {"127508.current"}
+BATTERY_KINDS = (0, 255)  # 127506: a battery, or the sender does not say what it is
 
 
 @dataclass(frozen=True)
@@ -97,12 +98,13 @@ class PgnNames:
             return (_BY_REFERENCE[key, words["reference"]],)
         if pgn in (130312, 130316):
             return self._temperature(words)
-        return (group, *(f"{value}" for value in words.values()), name)
+        shown = {k: v for k, v in words.items() if k != "kind" or v not in BATTERY_KINDS}
+        return (group, *(f"{value}" for value in shown.values()), name)
 
     def _own(self, pgn: int, words: dict[str, int]) -> bool:
         if pgn in (127488, 127489):
             return words["instance"] == self.motor_instance
-        return words["instance"] == self.pack_instance and words.get("kind", 0) == 0
+        return words["instance"] == self.pack_instance and words.get("kind", 0) in BATTERY_KINDS
 
     def _temperature(self, words: dict[str, int]) -> tuple[str, ...]:
         source, instance = words["source"], words["instance"]

@@ -24,9 +24,9 @@ _TABLE = """
  sid u8 -; yaw s16 0.0001 rad; pitch s16 0.0001 rad; roll s16 0.0001 rad
 127258 variation
  sid u8 -; source u4 -; reserved u4 -; age u16 -; variation s16 0.0001 rad
-127488 motor_rapid
+127488 motor
  instance u8 key; speed u16 0.25 rpm; boost u16 100 Pa; tilt s8 -
-127489 motor_dynamic fast
+127489 motor fast
  instance u8 key; oil_pressure u16 100 Pa; oil_temp u16 0.1 K; temp u16 0.01 K;
  voltage s16 0.01 V; fuel_rate s16 -; run_time u32 1 s; coolant_pressure u16 100 Pa;
  fuel_pressure u16 1000 Pa; reserved u8 -; status1 u16 1 count; status2 u16 1 count;
@@ -36,12 +36,12 @@ _TABLE = """
  status1 u8 1 count
 127505 tank
  instance u4 key; kind u4 key; level s16 0.004 %; capacity u32 -
-127506 dc_detail fast
+127506 battery fast
  sid u8 -; instance u8 key; kind u8 key; soc u8 1 %; soh u8 1 %; time_left u16 60 s;
  ripple u16 0.001 V; capacity u16 1 Ah
 127508 battery
  instance u8 key; voltage s16 0.01 V; current s16 0.1 A; temp u16 0.01 K; sid u8 -
-127513 battery_setup fast
+127513 battery fast
  instance u8 key; kind u4 1 count; equalization u2 1 count; reserved u2 -;
  nominal u4 1 count; chemistry u4 1 count; capacity u16 1 Ah; temp_coefficient s8 -;
  peukert u8 -; efficiency s8 1 %

@@ -66,6 +66,11 @@ def _number(item: Field, size: int, name: str, names: dict[str, object]) -> str:
     return _raw(bits, size)
 
 
+def _rounded(item: Field, name: str) -> str:
+    """Whole numbers beyond 53 bits are rounded first, as blocks do."""
+    return f"float({name})" if item.bits.length > 53 and item.bits.kind != "f" else name
+
+
 def _value(item: Field, name: str) -> str:
     sign = "-" if item.negative else ""
     if item.bits.kind == "f":
@@ -91,7 +96,7 @@ def _field_lines(name: str, item: Field, size: int, names: dict[str, object]) ->
     if tests:
         lines += [f" if {' or '.join(tests)}: {name} = None; miss('missing')", " else:"]
         indent = "  "
-    lines.append(f"{indent}{name} = {_value(item, name)}")
+    lines.append(f"{indent}{name} = {_value(item, _rounded(item, name))}")
     low, high = float(item.low), float(item.high)
     if np.isfinite(low) or item.bits.kind == "f":
         names["inf"] = float("inf")

@@ -43,8 +43,9 @@ class FixSieve:
     def offer(self, t_us: int, utc: int, source: str, uncertainty_s: float) -> UtcFix | None:
         """The fix, or None where it says nothing new."""
         last = self._last
-        if last and abs((utc - t_us) - (last.utc_us - last.t_us)) <= self._jump_us:
-            if t_us - last.t_us < self._every_us:
+        if last and t_us - last.t_us < self._every_us:
+            moved_us = abs((utc - t_us) - (last.utc_us - last.t_us))
+            if moved_us <= self._jump_us:
                 return None
         self._last = UtcFix(t_us, utc, source, uncertainty_s)
         return self._last

@@ -30,14 +30,14 @@ class CanRecording:
     def __init__(
         self, path: Path, kind: str, decoders: dict[str, BusDecoder], counters: Counters
     ) -> None:
-        self.path, self.origin_us, self.reached_us = path, None, 0
+        self.path = path
+        self.origin_us: int | None = None
+        self.reached_us = 0
         self._decoders, self._counters = decoders, counters
         self._size = max(path.stat().st_size, 1)
         self._read_frames, self._done = 0, False
         reader = read_candump if kind == "candump" else read_by_library
         self._batches = reader(path, counters)
-        self._kind = kind
-        self._guess = 0.0
 
     @property
     def fraction(self) -> float:

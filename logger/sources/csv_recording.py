@@ -116,7 +116,10 @@ class CsvRecording:
         place, unit = self._time_place, self._map.time_unit
         if place is None:
             numbers = np.arange(first, first + len(rows))
-            return np.rint(numbers * self._map.step_s * 1e6).astype(np.int64)
+            steps: npt.NDArray[np.int64] = np.rint(numbers * self._map.step_s * 1e6).astype(
+                np.int64
+            )
+            return steps
         texts = [row[place] if place < len(row) else "" for row in rows]
         if unit == "iso":
             return np.array([_iso_us(text) for text in texts], np.int64)

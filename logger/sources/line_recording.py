@@ -32,7 +32,9 @@ class LineRecording:
     def __init__(
         self, path: Path, decoders: dict[str, SentenceDecoder], counters: Counters
     ) -> None:
-        self.path, self.origin_us, self.reached_us = path, None, 0
+        self.path = path
+        self.origin_us: int | None = None
+        self.reached_us = 0
         self._decoders, self._counters = decoders, counters
         self._size, self._seen = max(path.stat().st_size, 1), 0
         self._lines = self._read()
