@@ -1,7 +1,8 @@
 """Power against speed through water: what the hull's numbers say, and what the log adds.
 
-Day one: friction line and residuary resistance of the Delft series for the hull's numbers, air
-drag in still air, over the efficiency from battery to tow power. Its uncertainty is spread over
+Day one: friction line and residuary resistance of the Delft series for the hull's numbers (Holtrop
+and Mennen for motor launches), air drag in still air, over the efficiency from battery to tow
+power. Its uncertainty is spread over
 efficiency and fouling (all speeds alike), waves against friction (with the speed), idle losses
 (slow speeds) and the hump near hull speed, so that points at one speed teach about others as
 far as they should and no farther.
@@ -17,6 +18,7 @@ import numpy.typing as npt
 
 from analyzer import resistance
 from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, update
+from analyzer.holtrop import Ship, resistance_parts_n
 from analyzer.resistance import Form
 from analyzer.steady import SteadyPoints, steady
 from logger.boat import Boat, Hull
@@ -78,15 +80,37 @@ def _air_n(hull: Hull, speed_mps: Floats) -> Floats:
     return np.asarray(0.5 * resistance.AIR_DENSITY * DRAG_AIR * area * speed_mps**2)
 
 
+def _launch(hull: Hull, shape: Form) -> Ship:
+    """A displacement motor launch as Holtrop's method wants it, transom clear of the water."""
+    area = _whole_area_m2(hull, shape) - shape.wetted_area_m2
+    block_draught = shape.volume_m3 / (shape.prismatic * 0.75 * hull.waterline_m * shape.beam_m)
+    draught = hull.body_draught_m or block_draught
+    midship = shape.volume_m3 / (shape.prismatic * hull.waterline_m * shape.beam_m * draught)
+    return Ship(
+        length_m=hull.waterline_m,
+        beam_m=shape.beam_m,
+        draught_fore_m=draught,
+        draught_aft_m=draught,
+        volume_m3=shape.volume_m3,
+        prismatic=shape.prismatic,
+        midship=float(np.clip(midship, 0.5, 0.98)),
+        waterplane=0.75,
+        lcb_pct=100 * (0.5 - shape.lcb_frac),
+        appendage_area_m2=max(area, 0.0),
+    )
+
+
 def tow_parts_n(hull: Hull, speed_mps: Floats) -> tuple[Floats, Floats, Floats]:
     """Friction (of a bottom in use), residuary resistance, air drag; each (k,). [N]"""
     shape = form(hull)
+    air = _air_n(hull, speed_mps)
+    if hull.kind == "motor_launch":
+        viscous, waves = resistance_parts_n(_launch(hull, shape), speed_mps)
+        return FOULING_MID * viscous, waves, air
     halves = 2 if hull.kind == "catamaran" else 1
     area = _whole_area_m2(hull, shape)
     friction = FOULING_MID * resistance.friction_n(speed_mps, hull.waterline_m, area)
-    appended = hull.kind != "motor_launch"
-    residuary = halves * resistance.residuary_n(shape, speed_mps, appended=appended)
-    return friction, residuary, _air_n(hull, speed_mps)
+    return friction, halves * resistance.residuary_n(shape, speed_mps), air
 
 
 def series_cov(froude: Floats, wave_share: Floats, unusual: float = 1.0) -> tuple[Floats, Floats]:
@@ -146,7 +170,7 @@ def prior(boat: Boat) -> PowerCurve:
     cov, local = series_cov(FROUDE_GRID, share, unusual)
     return PowerCurve(
         speed_mps=speed,
-        log_power=np.log(total * speed / efficiency),
+        log_power=np.maximum.accumulate(np.log(total * speed / efficiency)),
         cov=cov + drive_cov(FROUDE_GRID, share),
         local=local,
         reason="from the hull's numbers alone: no steady motoring recorded yet",
