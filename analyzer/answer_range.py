@@ -1,28 +1,21 @@
 """How far: composes charge, power curve, stream and the run-down into one answer."""
 
 import time
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from analyzer import advice, hull, question, steady, trips, watch
+from analyzer import advice, question
 from analyzer import stream as streams
-from analyzer.cells import CellMonitor, WeakCell
-from analyzer.context import Context, pack_channels
-from analyzer.curve import PowerCurve
+from analyzer.context import Context
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.flag_view import flag_view
+from analyzer.here import Here, here_now
 from analyzer.home import HomeReach, geodesic, home_reach
-from analyzer.reach import Floats, Now, ReachInput, ReachResult, middle, reach
-from analyzer.refresh import STEADY, follow, stream_of
+from analyzer.reach import ReachInput, ReachResult, middle, reach
 from analyzer.results import HomeAnswer, RangeAnswer, RangePoint
-from analyzer.series import Series
-from analyzer.soc import ChargeState
-from analyzer.steady import SteadyPoints
 from analyzer.stream import Stream
 
-FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
-AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
 POSITION_AGE_US = 10 * 60 * 1_000_000
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
@@ -31,18 +24,6 @@ CAUTIONS = (
     "It knows nothing of what wind, sea and stream will do next; the rules where you are and "
     "your own judgement come first.",
 )
-
-
-@dataclass(frozen=True)
-class Here:
-    """What the log says of this moment."""
-
-    series: Series
-    charge: ChargeState | None
-    curve: PowerCurve
-    stream: Stream
-    weakest: WeakCell | None
-    present: Now | None
 
 
 def range_left(
@@ -61,7 +42,7 @@ def range_left(
     """
     span = ctx.store.span()
     end_us = span[1] + 1 if span else 0
-    here = _here(ctx, end_us)
+    here = here_now(ctx, end_us)
     if stream is not None:
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
     if here.charge is None:
@@ -73,33 +54,6 @@ def range_left(
     return _answer(ctx, here, result, k, back, end_us)
 
 
-def _here(ctx: Context, end_us: int) -> Here:
-    known = ctx.store.trips()
-    going = bool(known) and end_us - known[-1].end_us < FRESH_US
-    start_us = known[-1].start_us if going else max(end_us - AT_REST_US, 0)
-    names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
-    names += watch.channels(ctx.boat)
-    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
-    charge = follow(ctx, series)
-    now_stream = stream_of(ctx, series)
-    earlier = [
-        SteadyPoints.from_dict(kept.value)
-        for kept in ctx.store.learned(STEADY)
-        if kept.from_us < start_us
-    ]
-    points = SteadyPoints.join([*earlier, steady.steady(series, ctx.boat, now_stream)])
-    monitor = CellMonitor(ctx.boat.pack)
-    monitor.update(series)
-    return Here(
-        series=series,
-        charge=charge.final if charge and np.isfinite(charge.final.soc) else None,
-        curve=hull.fit(points, hull.prior(ctx.boat)),
-        stream=now_stream,
-        weakest=monitor.weakest(),
-        present=question.now(series, ctx.boat),
-    )
-
-
 def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
     assert here.charge is not None
     given = question.question(
@@ -109,8 +63,8 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
         here.stream,
         weakest=here.weakest,
         present=here.present,
-        hotel_w=question.mean_sd(here.series, "hotel_power_w", ctx.boat.hotel.power_w),
-        solar_w=question.mean_sd(here.series, "solar_power_w", 0.0),
+        hotel_w=here.hotel_w,
+        solar_w=here.solar_w,
     )
     exact = speed_mps if speed_mps is not None else _present_water_mps(here)
     if exact is None:
@@ -159,7 +113,7 @@ def _answer(
     end_us: int,
 ) -> RangeAnswer:
     shares = result.limit_shares(k)
-    used = _used(here.series)
+    used = here.used
     best = result.best()
     return RangeAnswer(
         boat=ctx.boat.name,
@@ -168,7 +122,7 @@ def _answer(
         motoring=here.present is not None,
         speed_water_mps=float(result.speeds_mps[k]),
         speed_ground_mps=result.ground_speed_mps(k),
-        power_w=_power_now_w(here.series),
+        power_w=here.power_w,
         charge=replace(middle(result.soc, "frac"), used=used),
         distance=replace(result.distance(k), used=used, missing=_missing(here)),
         duration=replace(result.duration(k), used=used),
@@ -224,18 +178,6 @@ def _stream_toward(stream: Stream) -> Estimate:
     return Estimate(mid, mid - half, mid + half, "deg", reason=stream.reason, used=stream.used)
 
 
-def _power_now_w(series: Series) -> float | None:
-    last = series.cut(series.n - 60, series.n)
-    power: Floats = last.get("pack_voltage_v") * last.get("pack_current_a")
-    power = power[np.isfinite(power)]
-    return float(power.mean()) if len(power) else None
-
-
-def _used(series: Series) -> tuple[str, ...]:
-    names = ("pack_current_a", "pack_voltage_v", *steady.CHANNELS)
-    return tuple(n for n in dict.fromkeys(names) if series.has(n))
-
-
 def _missing(here: Here) -> tuple[str, ...]:
     wants = (
         ("speed_ground_mps", "a GPS would tie the range to the speed over ground"),
@@ -243,12 +185,10 @@ def _missing(here: Here) -> tuple[str, ...]:
         ("speed_water_mps", "a water-speed log would sharpen the stream and the power curve"),
         ("pack_temp_c", "a temperature probe on the pack would sharpen its resistance"),
     )
-    has_heading = here.series.has("heading_true_deg")
-    return tuple(
-        text
-        for name, text in wants
-        if not here.series.has(name) and not (name == "heading_magnetic_deg" and has_heading)
-    )
+    there = set(here.used)
+    if "heading_true_deg" in there:
+        there.add("heading_magnetic_deg")
+    return tuple(text for name, text in wants if name not in there)
 
 
 def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:

@@ -15,7 +15,8 @@ from analyzer.check import check
 from analyzer.context import Context, open_log, pack_channels
 from analyzer.errors import NoTrip
 from analyzer.flag_view import flag_view
-from analyzer.refresh import charge_before, refresh, trip_row
+from analyzer.kept import follow
+from analyzer.refresh import refresh, trip_row
 from analyzer.results import (
     CablesAnswer,
     CellsAnswer,
@@ -27,7 +28,6 @@ from analyzer.results import (
     to_json,
 )
 from analyzer.series import Series, load
-from analyzer.soc import track
 from logger.store import TripRecord
 
 RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
@@ -78,10 +78,8 @@ def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
         ),
     )
     remarks: list[str] = []
-    charge = None
-    if series.has("pack_current_a"):
-        charge = track(series, ctx.boat.pack, charge_before(ctx, record.start_us))
-    else:
+    charge = follow(ctx, series)
+    if charge is None:
         remarks.append("Without the pack's current there is no account of volts and charge.")
     sags: list[SagAccount | None] = []
     if charge is not None and series.has("pack_voltage_v"):

@@ -11,21 +11,28 @@ from typing import Any
 
 import numpy as np
 
-from analyzer import drift, steady, trips, watch
+from analyzer import steady, trips, watch
 from analyzer.context import Context, pack_channels
 from analyzer.estimate import Estimate, cannot_say
+from analyzer.here import look
+from analyzer.kept import (
+    CALIBRATION,
+    CHARGE,
+    HERE,
+    SEEN,
+    STEADY,
+    charge_before,
+    follow,
+    stream_before,
+)
 from analyzer.results import LegRow, TripRow, to_json
 from analyzer.series import Series
-from analyzer.soc import Charge, ChargeState, track
-from analyzer.stream import Calibration, Stream
+from analyzer.soc import Charge
 from logger.store import TripRecord
 
 WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time
 APART_US = round(trips.PAUSE_S * 1e6)  # a silence this long ends a trip
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
-
-CHARGE, STEADY, SEEN = "charge", "steady", "seen"  # keys of what is kept
-CALIBRATION = "calibration"
 
 Progress = Callable[[float], None]
 
@@ -62,7 +69,9 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
             progress(0.5 * (window.end_us - start_us) / todo)
     ctx.store.put_trips(known)
     _watch(ctx, seen_us if kept else None, span[1] + 1, progress)
-    ctx.store.put_learned(SEEN, {}, span[0], span[1] + 1)
+    end_us = span[1] + 1
+    ctx.store.put_learned(HERE, look(ctx, end_us).to_dict(), span[0], end_us)
+    ctx.store.put_learned(SEEN, {}, span[0], end_us)
 
 
 def _restart(old: list[TripRecord], seen_us: int) -> int:
@@ -114,33 +123,13 @@ def _look(ctx: Context, window: Window, before: int) -> list[TripRecord]:
         summary = to_json(row)
         records.append(TripRecord(number, trip.start_us, trip.end_us, summary))
         part = trips.between(series, trip.start_us, trip.end_us)
-        stream = stream_of(ctx, part)
+        stream = stream_before(ctx, part)
         points = steady.steady(part, ctx.boat, stream)
         ctx.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
         if stream.known:
             found = stream.calibration.to_dict()
             ctx.store.put_learned(CALIBRATION, found, trip.start_us, trip.end_us)
     return records
-
-
-def follow(ctx: Context, series: Series) -> Charge | None:
-    """The charge over a stretch, going on from what was kept before it; None without current."""
-    if not series.n or not series.has("pack_current_a"):
-        return None
-    return track(series, ctx.boat.pack, charge_before(ctx, series.t0_us))
-
-
-def charge_before(ctx: Context, at_us: int) -> ChargeState | None:
-    """The newest kept state of charge from before a time. [µs]"""
-    kept = [k for k in ctx.store.learned(CHARGE) if k.to_us <= at_us]
-    return ChargeState.from_dict(kept[-1].value) if kept else None
-
-
-def stream_of(ctx: Context, series: Series) -> Stream:
-    """The stream over a stretch of log, with the calibrations of earlier trips."""
-    kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
-    before = Calibration.from_dict(kept[-1].value) if kept else None
-    return drift.estimate(series, pitch_m=ctx.boat.motor.propeller_pitch_m, before=before)
 
 
 def _at(charge: Charge | None, series: Series, at_us: int) -> Estimate:

@@ -1,0 +1,134 @@
+"""What a log says of its newest moment: charge, power curve, stream, the weakest cell, the loads.
+
+Worked out once by `refresh` and kept; a question asked of newer readings works it out again.
+"""
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from analyzer import hull, question, steady, trips, watch
+from analyzer.cells import CellMonitor, WeakCell
+from analyzer.context import Context, pack_channels
+from analyzer.curve import PowerCurve
+from analyzer.kept import HERE, STEADY, follow, stream_before
+from analyzer.reach import Now
+from analyzer.series import Series
+from analyzer.soc import ChargeState
+from analyzer.steady import SteadyPoints
+from analyzer.stream import Stream
+
+FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
+AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
+
+
+@dataclass(frozen=True)
+class Here:
+    """The newest moment; every part can be written as JSON.
+
+    Args:
+        charge: None where the pack's current or voltage is not measured.
+        curve: Propulsion power against speed through water.
+        stream: Set and drift.
+        weakest: A cell found behind the others.
+        present: Steady motoring now; None otherwise.
+        hotel_w, solar_w: (mean, sd) [W]
+        power_w: From the pack, mean of the last minute. [W]
+        used: Channels it rests on.
+    """
+
+    charge: ChargeState | None
+    curve: PowerCurve
+    stream: Stream
+    weakest: WeakCell | None
+    present: Now | None
+    hotel_w: tuple[float, float]
+    solar_w: tuple[float, float]
+    power_w: float | None
+    used: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings, lists and dicts."""
+        return {
+            "charge": self.charge.to_dict() if self.charge else None,
+            "curve": self.curve.to_dict(),
+            "stream": self.stream.to_dict(),
+            "weakest": asdict(self.weakest) if self.weakest else None,
+            "present": asdict(self.present) if self.present else None,
+            "hotel_w": list(self.hotel_w),
+            "solar_w": list(self.solar_w),
+            "power_w": self.power_w,
+            "used": list(self.used),
+        }
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Here":
+        """The inverse of `to_dict`."""
+        return cls(
+            charge=ChargeState.from_dict(data["charge"]) if data["charge"] else None,
+            curve=PowerCurve.from_dict(data["curve"]),
+            stream=Stream.from_dict(data["stream"]),
+            weakest=WeakCell(**data["weakest"]) if data["weakest"] else None,
+            present=Now(**data["present"]) if data["present"] else None,
+            hotel_w=(data["hotel_w"][0], data["hotel_w"][1]),
+            solar_w=(data["solar_w"][0], data["solar_w"][1]),
+            power_w=data["power_w"],
+            used=tuple(data["used"]),
+        )
+
+
+def here_now(ctx: Context, end_us: int) -> Here:
+    """The log's newest moment: as kept if nothing came since, else worked out. [µs]"""
+    kept = ctx.store.learned(HERE)
+    if kept and kept[-1].to_us == end_us:
+        return Here.from_dict(kept[-1].value)
+    return look(ctx, end_us)
+
+
+def look(ctx: Context, end_us: int) -> Here:
+    """Works out the moment that ends at a time of the timeline. [µs]"""
+    known = ctx.store.trips()
+    going = bool(known) and end_us - known[-1].end_us < FRESH_US
+    start_us = known[-1].start_us if going else max(end_us - AT_REST_US, 0)
+    names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
+    names += watch.channels(ctx.boat)
+    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    charge = follow(ctx, series)
+    stream = stream_before(ctx, series)
+    monitor = CellMonitor(ctx.boat.pack)
+    monitor.update(series)
+    return Here(
+        charge=charge.final if charge and np.isfinite(charge.final.soc) else None,
+        curve=_curve(ctx, series, stream),
+        stream=stream,
+        weakest=monitor.weakest(),
+        present=question.now(series, ctx.boat),
+        hotel_w=question.mean_sd(series, "hotel_power_w", ctx.boat.hotel.power_w),
+        solar_w=question.mean_sd(series, "solar_power_w", 0.0),
+        power_w=_power_w(series),
+        used=_used(series),
+    )
+
+
+def _curve(ctx: Context, series: Series, stream: Stream) -> PowerCurve:
+    """The power curve by the hull's numbers, earlier trips and this stretch."""
+    earlier = [
+        SteadyPoints.from_dict(kept.value)
+        for kept in ctx.store.learned(STEADY)
+        if kept.from_us < series.t0_us
+    ]
+    points = SteadyPoints.join([*earlier, steady.steady(series, ctx.boat, stream)])
+    return hull.fit(points, hull.prior(ctx.boat))
+
+
+def _power_w(series: Series) -> float | None:
+    last = series.cut(series.n - round(60 / series.step_s), series.n)
+    power = last.get("pack_voltage_v") * last.get("pack_current_a")
+    power = power[np.isfinite(power)]
+    return float(power.mean()) if len(power) else None
+
+
+def _used(series: Series) -> tuple[str, ...]:
+    names = ("pack_current_a", "pack_voltage_v", "pack_temp_c", *steady.CHANNELS)
+    return tuple(n for n in dict.fromkeys(names) if series.has(n))
