@@ -22,10 +22,9 @@ class Bar:
             bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed} gone, {remaining} to go",
         )
 
-    def __call__(self, done: float, total: float | None = None) -> None:
-        """Args: done: of `total`, or a fraction of 1 where no total is given."""
-        frac = done / total if total else min(done, 1.0)
-        self._bar.update(max(min(frac, 1.0) - self._bar.n, 0.0))
+    def __call__(self, done: float) -> None:
+        """Shows how much is done, 0 to 1."""
+        self._bar.update(max(min(done, 1.0) - self._bar.n, 0.0))
 
     def __enter__(self) -> Self:
         return self

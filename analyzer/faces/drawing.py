@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analyzer.faces import words
+from analyzer.faces import sentences, words
 from analyzer.results import RangeAnswer, RangePoint
 from logger.units import KN, NMI
 
@@ -173,7 +173,7 @@ def _row(point: RangePoint, xy: tuple[float, float]) -> dict[str, object]:
         "reach": words.value(point.distance),
         "band": words.band(point.distance),
         "lasts": words.value(point.duration),
-        "draws": words.value(point.power),
+        "draws": sentences.draws(point.power),
     }
 
 

@@ -17,6 +17,40 @@ def how_far(answer: RangeAnswer) -> str:
     return f"{at} you can go {reach}, {often}; most likely {words.value(distance)}"
 
 
+_LIMITS = {
+    "weakest cell's cut-off": "the weakest cell's cut-off",
+    "controller cutback": "the controller, which gives less at low voltage",
+    "pack cut-off": "the pack's cut-off",
+}
+
+
+def limit(answer: RangeAnswer, name: str) -> str:
+    """What ends the run, as part of a sentence."""
+    if name == "reserve":
+        return f"the reserve of {words.percent(answer.reserve_frac)}"
+    return _LIMITS.get(name, name)
+
+
+def ends(answer: RangeAnswer) -> str:
+    """What ends the run, and what else might; empty where it is not known."""
+    if not answer.limit:
+        return ""
+    others = [
+        f"{limit(answer, name)} ({words.percent(share)})"
+        for name, share in sorted(answer.limit_shares.items(), key=lambda item: -item[1])
+        if name != answer.limit and share >= 0.05
+    ]
+    or_else = f"; less often {', '.join(others)}" if others else ""
+    return f"What ends it: {limit(answer, answer.limit)}{or_else}."
+
+
+def draws(point_power: Estimate) -> str:
+    """What a speed takes from the pack."""
+    if point_power.mid is not None and point_power.mid <= 0:
+        return "the sun covers it"
+    return words.value(point_power)
+
+
 def stream(answer: RangeAnswer) -> str:
     """Set and drift in words."""
     if answer.stream_mps.mid is None:

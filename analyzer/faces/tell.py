@@ -46,25 +46,14 @@ def _how_far(answer: RangeAnswer) -> str:
 
 
 def _because(answer: RangeAnswer) -> str:
-    limit = f"What ends it: {answer.limit}" if answer.limit else ""
-    others = [
-        f"{name} {words.percent(share)}"
-        for name, share in sorted(answer.limit_shares.items(), key=lambda item: -item[1])
-        if name != answer.limit and share >= 0.05
-    ]
-    if limit and others:
-        limit += f" (or else {', '.join(others)})"
-    lines = [words.sentence(limit) if limit else "", words.sentence(answer.distance.reason)]
-    if answer.distance.mid is None:
-        lines = lines[:1]
-    return _join((_wrap(line) for line in lines), "\n")
+    reason = words.sentence(answer.distance.reason) if answer.distance.known else ""
+    return _join((_wrap(line) for line in (sentences.ends(answer), reason)), "\n")
 
 
 def _facts(answer: RangeAnswer) -> str:
     doing = "motor running" if answer.motoring else "motor not driving"
-    asked = f"{words.clock(answer.asked_utc_s)} {words.zone_name(answer.asked_utc_s)}"
     rows = [
-        ("Asked", f"{answer.boat}, {asked}, {words.age(answer.data_age_s)}, {doing}"),
+        ("As of", f"{answer.boat}, {words.moment(answer.asked_utc_s, answer.data_age_s)}, {doing}"),
         (
             "Charge",
             f"{sentences.mid_band(answer.charge)}; {words.percent(answer.reserve_frac)} is kept",
@@ -93,7 +82,7 @@ def _curve(answer: RangeAnswer) -> str:
 def _curve_row(point: RangePoint) -> str:
     speed = words.knots(point.speed_water_mps)
     goes, lasts = words.band(point.distance), words.band(point.duration)
-    return f"  {speed:<8}{goes:<19}{lasts:<25}{words.value(point.power)}".rstrip()
+    return f"  {speed:<8}{goes:<19}{lasts:<25}{sentences.draws(point.power)}".rstrip()
 
 
 def home(answer: HomeAnswer) -> str:

@@ -59,7 +59,7 @@ def miles(distance_m: float | None) -> str:
 
 
 def duration(seconds: float | None) -> str:
-    """A time span. "2 h 40 min", "35 min", "40 s"."""
+    """A time span. "2 h 40 min", "35 min", "40 s"; whole hours from ten hours on."""
     if seconds is None or not math.isfinite(seconds):
         return UNKNOWN
     if seconds < 90:
@@ -70,6 +70,8 @@ def duration(seconds: float | None) -> str:
     hours, rest = divmod(minutes, 60)
     if not hours:
         return f"{rest} min"
+    if hours >= 10:
+        return f"{minutes / 60:.0f} h"
     return f"{hours} h {rest:02d} min" if rest else f"{hours} h"
 
 
@@ -225,8 +227,14 @@ def _moment(utc_s: float, zone: tzinfo | None) -> datetime:
 
 
 def age(seconds: float) -> str:
-    """How old data are. "just now", "40 s old", "3 h old"."""
-    return "just now" if seconds < 5 else f"{duration(seconds)} old"
+    """How long ago. "just now", "40 s ago", "3 h ago"."""
+    return "just now" if seconds < 5 else f"{duration(seconds)} ago"
+
+
+def moment(utc_s: float, age_s: float) -> str:
+    """A moment and how long ago it was; with its date where that is not today's."""
+    when = clock(utc_s) if age_s < 12 * HOUR_S else day(utc_s)
+    return f"{when} {zone_name(utc_s)}, {age(age_s)}"
 
 
 def count(number: int, one: str, many: str | None = None) -> str:

@@ -36,6 +36,8 @@ def test_coverage_is_said_as_how_often(frac, text):
         (2 * 3600, "2 h"),
         (2 * 3600 + 5 * 60, "2 h 05 min"),
         (3600 - 10, "1 h"),
+        (9.96 * 3600, "9 h 58 min"),
+        (22 * 3600 + 1800 + 60, "23 h"),
         (7 * 86400, "7 days"),
         (None, "not known"),
         (float("nan"), "not known"),
