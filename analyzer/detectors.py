@@ -13,6 +13,9 @@ from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 
 QUIET_LEAST_S = 30.0
+# A receiver loses its fix for a minute under a bridge or a hand (common practice, no source).
+QUIET_OTHER_S = 90.0
+VITAL = ("pack_voltage_v", "pack_current_a")
 QUIET_INTERVALS = 10.0
 HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, "lead_acid": 50.0}  # of makers' sheets; the boat's wins
 
@@ -143,7 +146,8 @@ class Quiet:
 
     def _is_quiet(self, name: str, silence_s: float) -> bool:
         regular = self._count[name] >= 20
-        return regular and silence_s > max(QUIET_LEAST_S, QUIET_INTERVALS * self._usual[name])
+        least_s = QUIET_LEAST_S if name in VITAL else QUIET_OTHER_S
+        return regular and silence_s > max(least_s, QUIET_INTERVALS * self._usual[name])
 
     def _grouped(self, silent: list[str], newest: float) -> list[Sighting]:
         groups: dict[int, list[str]] = {}
@@ -155,7 +159,7 @@ class Quiet:
             more = f" and {len(names) - 1} more" if len(names) > 1 else ""
             text = first.rsplit("_", 1)[0].replace("_", " ") + more
             age = newest - self._last[first]
-            vital = any(n in ("pack_voltage_v", "pack_current_a") for n in names)
+            vital = any(n in VITAL for n in names)
             evidence = f"Last reading {age:.0f} s ago, while others go on: {', '.join(names[:8])}."
             level = "warning" if vital else "notice"
             out.append(Sighting(f"quiet/{first}", "quiet", text, level, evidence, tuple(names[:4])))
