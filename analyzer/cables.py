@@ -14,10 +14,10 @@ import numpy as np
 
 from analyzer import copper, joints
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.heating import HeatFilter, HeatPrior, crossing_s
+from analyzer.gather import Gatherer
+from analyzer.heating import HeatFilter, crossing_s
 from analyzer.results import CableRow, Finding
 from analyzer.series import Floats, Series
-from analyzer.gather import Gatherer
 from logger.boat import Cable
 from logger.channels import probe_temp
 
@@ -26,6 +26,7 @@ Z80 = NormalDist().inv_cdf(0.9)
 EXCESS_K = 5.0  # a probable fault from 4 K above a like part under like load (NETA 100.18)
 SURE = 0.98
 HOLD_S = 120.0
+PEAK_TAU_S = 3600.0  # judged at the highest load of about the last hour
 CUTOFF_LOAD = 0.04  # loads below 0.2 of the reference current say nothing about a joint
 CAUTION = (
     "High current: switch the pack off and prove it dead before touching a joint; insulated "
@@ -35,18 +36,28 @@ CAUTION = (
 
 @dataclass
 class Verdict:
-    """One way of judging, and how long it has held."""
+    """One way of judging, and how long it has held.
 
+    Args:
+        room: Share of the cable's own rise by which healthy places may differ on this view.
+    """
+
+    room: float
+    base_k: float = math.inf  # lowest rise at the reference load that was known well
     excess_k: float = 0.0
-    sd_k: float = math.inf
     sure: float = 0.0
     held_s: float = 0.0
 
-    def judge(self, excess_k: float, sd_k: float, dt_s: float) -> None:
-        """Takes a fresh excess rise at the present load."""
-        self.excess_k, self.sd_k = excess_k, sd_k
-        self.sure = NormalDist().cdf((excess_k - EXCESS_K) / max(sd_k, 1e-6))
+    def judge(self, rise_k: float, sd_k: float, most_k: float, load: float, dt_s: float) -> None:
+        """Takes a fresh rise at the reference load; `most_k` a healthy one never passes."""
+        self.base_k = min(self.base_k, max(rise_k, 0.0) + sd_k)
+        above = rise_k - min(most_k, self.base_k * 1.2 + self.room)
+        self.excess_k = above * load
+        self.sure = NormalDist().cdf((above * load - EXCESS_K) / max(sd_k * load, 1e-6))
         self.held_s = self.held_s + dt_s if self.sure >= SURE else 0.0
+
+
+BODY, PAIR = 0, 1
 
 
 class CableMonitor:
@@ -62,15 +73,15 @@ class CableMonitor:
         self.partner = partner if partner is not None and partner.probe else None
         self.joint = joints.joint(cable)
         self.limit_c = joints.limit_c(cable)
-        self.healthy_k = joints.highest_healthy_k(cable)
+        self._most_k = (joints.highest_healthy_k(cable), 0.5 * self.joint.cable_rise_k)
         names = [f"{cable.current_channel}^2", "ambient_temp_c"]
         names += [probe_temp(c.probe) for c in (cable, self.partner) if c and c.probe]
         self._gather = Gatherer(STEP_S, tuple(names))
-        self._body: HeatFilter | None = None
-        self._pair: HeatFilter | None = None
+        self._heat: HeatFilter | None = None
         self._last_s: float | None = None
         self._loads: deque[float] = deque(maxlen=12)
-        self.high, self.apart = Verdict(), Verdict()
+        self.peak_load = 0.0
+        self.high, self.apart = Verdict(0.0), Verdict(0.0)
         self.temp_c = math.nan
         self.highest_current_a: float | None = None
         self.time_s: float | None = None
@@ -87,36 +98,29 @@ class CableMonitor:
 
     def _step(self, end_s: float, row: Floats) -> None:
         load, ambient, temp = row[0] / self.joint.ref_a**2, row[1], row[2]
-        other = row[3] if len(row) > 3 else math.nan
+        apart = temp - row[3] if len(row) > 3 else math.nan
         dt = min(end_s - self._last_s, 3600.0) if self._last_s is not None else STEP_S
         self._last_s = self.time_s = end_s
-        if self._body is None:
+        if self._heat is None:
             if not math.isfinite(temp):
                 return
-            self._body = HeatFilter(joints.prior(self.cable, math.isfinite(ambient)))
+            prior = joints.prior(self.cable, math.isfinite(ambient))
+            self._heat = HeatFilter((prior, joints.pair_prior(self.cable)))
         if math.isfinite(temp):
             self.temp_c = temp
         if math.isfinite(load):
             self._loads.append(load)
-        self._body.step(dt, load, temp, ambient)
-        self._judge_high(dt)
-        if math.isfinite(other) and math.isfinite(temp):
-            self._step_pair(dt, load, temp - other)
+        self._heat.step(dt, load, np.array([temp, apart]), np.array([ambient, 0.0]))
+        self.peak_load = max(self.load, self.peak_load * math.exp(-dt / PEAK_TAU_S))
+        if self.peak_load > CUTOFF_LOAD:
+            self._judge(dt)
 
-    def _step_pair(self, dt: float, load: float, apart_k: float) -> None:
-        if self._pair is None:
-            self._pair = HeatFilter(_pair_prior(self.cable))
-        self._pair.step(dt, load, apart_k, 0.0)
-        rise, sd = self._pair.rise_at(self.load)
-        room = 0.5 * self.joint.cable_rise_k * self.load  # two healthy places may differ by this
-        self.apart.judge(rise - room if self.load > CUTOFF_LOAD else 0.0, sd, dt)
-
-    def _judge_high(self, dt: float) -> None:
-        if self._body is None or not self._body.started:
-            return
-        rise, sd = self._body.rise_at(self.load)
-        most = self.healthy_k * self.load
-        self.high.judge(rise - most if self.load > CUTOFF_LOAD else 0.0, sd, dt)
+    def _judge(self, dt: float) -> None:
+        assert self._heat is not None
+        rise, sd = self._heat.rise()
+        for k, verdict in ((BODY, self.high), (PAIR, self.apart)):
+            if self._heat.started[k]:
+                verdict.judge(float(rise[k]), float(sd[k]), self._most_k[k], self.peak_load, dt)
 
     @property
     def load(self) -> float:
@@ -130,10 +134,10 @@ class CableMonitor:
 
     def excess_ohm(self) -> Estimate:
         """Joint resistance above a healthy one's. [ohm] 80 % range."""
-        if self._body is None or not self._body.started:
+        if self._heat is None:
             return cannot_say("no temperature from this cable's probe", "ohm")
         rng = np.random.default_rng(1)
-        draws = self._body.draws(2000, rng)["rise_k"]
+        draws = self._heat.draws(BODY, 2000, rng)["rise_k"]
         expected = joints.prior(self.cable, True)
         healthy = expected.rise_k * np.exp(0.35 * rng.standard_normal(2000))
         path = self.joint.path_k_w * np.exp(0.4 * rng.standard_normal(2000))
@@ -146,8 +150,8 @@ class CableMonitor:
         """The cable's health now."""
         amps = copper.ampacity_a(self.cable)
         ampacity = Estimate(amps, None, None, "A", reason="33 CFR 183.425 Table 5, derated")
-        body = self._body
-        if body is None or not body.started:
+        heat = self._heat
+        if heat is None:
             why = "this cable has no probe" if not self.cable.probe else "its probe is silent"
             none = cannot_say(why, "K")
             return CableRow(
@@ -167,12 +171,19 @@ class CableMonitor:
             ampacity,
             self.highest_current_a,
             self._expected(load),
-            _normal(*body.rise_at(load), "K"),
+            _normal(*self.found_rise(load), "K"),
             self.excess_ohm(),
-            _normal(*body.settled(load), "degC"),
+            _normal(*heat.settled(BODY, load), "degC"),
             self._crosses(load),
             self.limit_c,
         )
+
+    def found_rise(self, load: float) -> tuple[float, float]:
+        """What a load itself makes at the probe: mean and standard deviation. [K]"""
+        if self._heat is None:
+            return math.nan, math.nan
+        rise, sd = self._heat.rise()
+        return float(rise[BODY]) * load, float(sd[BODY]) * load
 
     def findings(self) -> tuple[Finding, ...]:
         """What is wrong with this cable, with its sureness; empty where nothing is."""
@@ -210,9 +221,9 @@ class CableMonitor:
         return Estimate(mid, 0.6 * mid, 1.6 * mid, "K", reason="from size, rating and current")
 
     def _crosses(self, load: float) -> Estimate:
-        assert self._body is not None
-        d = self._body.draws(2000, np.random.default_rng(1))
-        settled = self._body.air_c + d["offset_k"] + d["rise_k"] * load
+        assert self._heat is not None
+        d = self._heat.draws(BODY, 2000, np.random.default_rng(1))
+        settled = self._heat.air_c[BODY] + d["offset_k"] + (d["rise_k"] + d["slow_k"]) * load
         times = crossing_s(d["temp_c"], settled, d["tau_s"], self.limit_c)
         share = float(np.isfinite(times).mean())
         if share < 0.5:
@@ -221,19 +232,6 @@ class CableMonitor:
         low, mid = (float(q) for q in np.quantile(times, [0.1, 0.5], method="lower"))
         high = float(np.quantile(times, 0.9, method="lower"))
         return Estimate(mid, low, high if math.isfinite(high) else None, "s")
-
-
-def _pair_prior(cable: Cable) -> HeatPrior:
-    """Belief about the difference between two poles' probes: none, within 40 % of the rise."""
-    j = joints.joint(cable)
-    return HeatPrior(
-        rise_k=0.0,
-        rise_sd_k=0.4 * j.cable_rise_k + 1.0,
-        rise_walk_k=0.4 * j.cable_rise_k + 6.0,
-        tau_s=j.tau_s,
-        offset_sd_k=1.5,
-        offset_walk_k=1.0,
-    )
 
 
 def _normal(mean: float, sd: float, unit: str) -> Estimate:

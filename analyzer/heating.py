@@ -1,11 +1,14 @@
-"""One body that a load heats and the air cools: how much, how fast, and where it will end.
+"""Bodies that a load heats and the air cools: how much, how fast, and where it will end.
 
-    dT/dt = (rise · load - (T - ambient - offset)) / tau
+    dT/dt = (rise · load + slow · load_slow - (T - ambient - offset)) / tau
 
-`load` is 1 at the reference load (for copper: current squared over reference current squared),
-so `rise` is the settled rise there. [K] `rise` and `offset` may wander slowly; for a given tau
-the model is linear, so a small bank of Kalman filters, one per tau, weighted by how well each
-foretells the readings, gives the joint belief. Causal and recursive: memory does not grow.
+`load` is 1 at the reference load (for copper: current squared over reference current squared).
+`rise` is the settled rise that the load makes here, at once; `slow` is what the same load adds by
+warming the place (busbar, box, engine room), through `load_slow`, the load as a slow body feels
+it. `offset` is the air here less the ambient given; it wanders about zero. `rise` wanders too:
+mostly little, but a joint may come loose. For a given tau and way of wandering the model is
+linear, so a small bank of Kalman filters, weighted by how well each foretells the readings, gives
+the joint belief. Causal and recursive: memory does not grow.
 """
 
 import math
@@ -15,8 +18,14 @@ import numpy as np
 
 from analyzer.series import Floats
 
-BANK = 9  # taus
+TAUS = 7
+SLOW_TAU_S = 2400.0  # of the place's own warming
+OFFSET_TAU_S = 5400.0  # over which the air's offset forgets itself
+TEMP, RISE, OFFSET, SLOW = range(4)
+STATES = 4
 TEMPER = 0.25  # readings' errors last for several steps, so they count for less than their number
+LOOSEN_PER_H, SETTLE_PER_H = 0.02, 0.5  # how often a sound body starts to change, and stops
+LEAST_LOG = -12.0
 
 
 @dataclass(frozen=True)
@@ -25,153 +34,177 @@ class HeatPrior:
 
     Args:
         rise_k, rise_sd_k: Settled rise at the reference load.
-        rise_walk_k: How far it may wander in an hour, one standard deviation.
+        slow_k, slow_sd_k: What the place adds at the reference load.
+        rise_walk_k: How far `rise` may wander in an hour while nothing is wrong, one standard
+            deviation; `loose_walk_k`: while a joint works loose.
         tau_s: Middle of the time constant's belief; `tau_ln_sd` its spread in the logarithm.
-        offset_sd_k: Air at the probe less the ambient given, standard deviation at the start.
-        offset_walk_k: How far that may wander in an hour.
+        offset_sd_k: Air at the body less the ambient given, standard deviation at any time.
         noise_k: Reading's noise; `model_k`: what one body misses, per square root of a minute.
     """
 
     rise_k: float
     rise_sd_k: float
     rise_walk_k: float
+    loose_walk_k: float
     tau_s: float
+    slow_k: float = 0.0
+    slow_sd_k: float = 1.0
     tau_ln_sd: float = 0.6
     offset_sd_k: float = 2.0
-    offset_walk_k: float = 2.0
     noise_k: float = 0.2
     model_k: float = 0.15
 
 
 class HeatFilter:
-    """The belief about one body, kept up to date reading by reading."""
+    """The belief about some bodies under one load, kept up to date reading by reading.
 
-    def __init__(self, prior: HeatPrior) -> None:
-        self.prior = prior
-        z = np.linspace(-2.0, 2.0, BANK)
-        self.tau_s = prior.tau_s * np.exp(z * prior.tau_ln_sd)
-        self._log_w = -0.5 * z**2
-        self._started = False
-        self._air_c = math.nan
-        zero = np.zeros(BANK)
-        self.temp, self.rise, self.offset = zero, zero + prior.rise_k, zero.copy()
-        self._ptt, self._ptr, self._pto = zero + 100.0, zero.copy(), zero.copy()
-        self._prr = zero + prior.rise_sd_k**2
-        self._pro = zero.copy()
-        self._poo = zero + prior.offset_sd_k**2
+    Arrays lead with the axes (bodies, 2, TAUS): which body; wandering little or loosening; tau.
+    """
 
-    @property
-    def started(self) -> bool:
-        """Whether a temperature has been seen."""
-        return self._started
+    def __init__(self, priors: tuple[HeatPrior, ...]) -> None:
+        self.priors = priors
+        z = np.linspace(-1.9, 1.9, TAUS)
+        self.tau_s = np.array([p.tau_s * np.exp(z * p.tau_ln_sd) for p in priors])
+        start = np.array([[0.97], [0.03]]) * np.exp(-0.5 * z**2)
+        self._log_w = np.tile(np.log(start / start.sum()), (len(priors), 1, 1))
+        self.started = np.zeros(len(priors), bool)
+        self.air_c = np.full(len(priors), np.nan)
+        self.load_slow = 0.0
+        self.x = np.zeros((len(priors), 2, TAUS, STATES))
+        self.p = np.zeros((len(priors), 2, TAUS, STATES, STATES))
+        self._walk = np.zeros((len(priors), 2, 1, STATES))
+        for k, prior in enumerate(priors):
+            self._set(k, prior)
+        self._noise = np.array([p.noise_k**2 for p in priors])[:, None, None]
+        self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k for p in priors])[:, None]
+        self._offset_var = np.array([p.offset_sd_k**2 for p in priors])[:, None, None]
 
-    @property
-    def air_c(self) -> float:
-        """The ambient last given. [°C]"""
-        return self._air_c
+    def _set(self, k: int, prior: HeatPrior) -> None:
+        self.x[k, ..., RISE], self.x[k, ..., SLOW] = prior.rise_k, prior.slow_k
+        variances = [1.0, prior.rise_sd_k**2, prior.offset_sd_k**2, prior.slow_sd_k**2]
+        self.p[k] = np.diag(variances)
+        self._walk[k, :, 0, RISE] = np.square([prior.rise_walk_k, prior.loose_walk_k]) / 3600.0
+        self._walk[k, :, 0, TEMP] = prior.model_k**2 / 60.0
 
     @property
     def weights(self) -> Floats:
-        """Probability of each tau, shape (BANK,)."""
-        w = np.exp(self._log_w - self._log_w.max())
-        return np.asarray(w / w.sum())
+        """Probability of each member, shape (bodies, 2, TAUS)."""
+        w = np.exp(self._log_w - self._log_w.max(axis=(1, 2), keepdims=True))
+        return np.asarray(w / w.sum(axis=(1, 2), keepdims=True))
 
-    def step(self, dt_s: float, load: float, temp_c: float, ambient_c: float) -> None:
-        """One step on: the load over the step, and the temperature at its end.
+    def step(self, dt_s: float, load: float, temp_c: Floats, ambient_c: Floats) -> None:
+        """One step on: the load over the step, and the temperatures at its end.
 
         Args:
             load: Mean over the step in units of the reference load; NaN: not known.
-            temp_c: NaN: not measured. ambient_c: NaN: the last one holds.
+            temp_c: Shape (bodies,); NaN: not measured.
+            ambient_c: Shape (bodies,); NaN: the last one holds.
         """
-        if math.isfinite(ambient_c):
-            self._air_c = ambient_c
-        if not self._started:
-            self._start(temp_c)
+        self.air_c = np.where(np.isfinite(ambient_c), ambient_c, self.air_c)
+        fresh = ~self.started & np.isfinite(temp_c)
+        if fresh.any():
+            self._start(fresh, temp_c)
+        if not self.started.any():
             return
+        self._mix(dt_s)
         self._predict(dt_s, load)
-        if math.isfinite(temp_c):
-            self._correct(temp_c)
+        self._correct(np.where(self.started, temp_c, np.nan))
 
-    def _start(self, temp_c: float) -> None:
-        if not math.isfinite(temp_c):
-            return
-        if not math.isfinite(self._air_c):
-            self._air_c = temp_c
-        self._started = True
-        self.temp = np.full(BANK, temp_c)
-        self._ptt = np.full(BANK, self.prior.noise_k**2)
+    def _start(self, fresh: Floats, temp_c: Floats) -> None:
+        self.air_c = np.where(fresh & ~np.isfinite(self.air_c), temp_c, self.air_c)
+        self.started = self.started | fresh
+        self.x[fresh, ..., TEMP] = temp_c[fresh, None, None]
+        self.p[fresh, ..., TEMP, TEMP] = self._noise[fresh]
+
+    def _mix(self, dt_s: float) -> None:
+        """Members of one tau share what they believe, as a body may change its way any time."""
+        leave = 1 - np.exp(-np.array([LOOSEN_PER_H, SETTLE_PER_H]) * dt_s / 3600.0)
+        w = np.exp(self._log_w)
+        go = w * leave[:, None]
+        back = go[:, ::-1]
+        after = w - go + back
+        share = (back / after)[..., None]  # of each member, come from the other
+        apart = self.x[:, ::-1] - self.x
+        self.x = self.x + share * apart
+        mixed = share * (1 - share) * apart
+        between = mixed[..., :, None] * apart[..., None, :]
+        self.p = self.p + share[..., None] * (self.p[:, ::-1] - self.p) + between
+        self._log_w = np.log(after)
 
     def _predict(self, dt_s: float, load: float) -> None:
-        p = self.prior
         known = math.isfinite(load)
-        u = load if known else 0.0
+        u = load if known else self.load_slow
+        self.load_slow += (u - self.load_slow) * (1 - math.exp(-dt_s / SLOW_TAU_S))
+        fade = math.exp(-dt_s / OFFSET_TAU_S)
+        self.x[..., OFFSET] *= fade
+        self.p[..., OFFSET, :] *= fade
+        self.p[..., :, OFFSET] *= fade
+        self.p[..., OFFSET, OFFSET] += self._offset_var * (1 - fade * fade)
         keep = np.exp(-dt_s / self.tau_s)
         gain = 1 - keep
-        self.temp = keep * self.temp + gain * (self.rise * u + self._air_c + self.offset)
-        gu = gain * u
-        ptt, ptr, pto, prr, pro, poo = (
-            self._ptt,
-            self._ptr,
-            self._pto,
-            self._prr,
-            self._pro,
-            self._poo,
-        )
-        self._ptr = keep * ptr + gu * prr + gain * pro
-        self._pto = keep * pto + gu * pro + gain * poo
-        self._ptt = keep * (keep * ptt + gu * ptr + gain * pto) + gu * self._ptr + gain * self._pto
-        self._ptt = self._ptt + p.model_k**2 * dt_s / 60.0
+        row = np.stack([keep, gain * u, gain, gain * self.load_slow], axis=-1)[:, None]
+        air = np.nan_to_num(self.air_c)[:, None]
+        self.x[..., TEMP] = (row * self.x).sum(axis=-1) + (gain * air)[:, None]
+        cross = (row[..., None, :] @ self.p)[..., 0, :]
+        own = (cross * row).sum(axis=-1)
+        self.p[..., TEMP, :] = cross
+        self.p[..., :, TEMP] = cross
+        walk = self._walk * dt_s
+        self.p[..., TEMP, TEMP] = own + walk[..., TEMP]
+        self.p[..., RISE, RISE] += walk[..., RISE]
         if not known:
-            self._ptt = self._ptt + (gain * 2.0 * (p.rise_k + p.rise_sd_k)) ** 2
-        self._prr = prr + p.rise_walk_k**2 * dt_s / 3600.0
-        self._poo = poo + p.offset_walk_k**2 * dt_s / 3600.0
+            self.p[..., TEMP, TEMP] += ((gain * self._lost_k) ** 2)[:, None]
 
-    def _correct(self, temp_c: float) -> None:
-        s = self._ptt + self.prior.noise_k**2
-        miss = temp_c - self.temp
-        ptt, ptr, pto = self._ptt, self._ptr, self._pto
-        kt, kr, ko = ptt / s, ptr / s, pto / s
-        self.temp = self.temp + kt * miss
-        self.rise = self.rise + kr * miss
-        self.offset = self.offset + ko * miss
-        self._prr = self._prr - kr * ptr
-        self._pro = self._pro - kr * pto
-        self._poo = self._poo - ko * pto
-        self._ptt, self._ptr, self._pto = ptt * (1 - kt), ptr * (1 - kt), pto * (1 - kt)
-        self._log_w = self._log_w - 0.5 * TEMPER * (np.log(s) + np.minimum(miss**2 / s, 25.0))
-        self._log_w = np.maximum(self._log_w - self._log_w.max(), -12.0)
+    def _correct(self, temp_c: Floats) -> None:
+        seen = np.isfinite(temp_c)
+        if not seen.any():
+            return
+        ph = self.p[..., :, TEMP]
+        s = ph[..., TEMP] + self._noise
+        miss = np.where(seen, temp_c, 0.0)[:, None, None] - self.x[..., TEMP]
+        k = ph * (seen[:, None, None] / s)[..., None]
+        self.x = self.x + k * miss[..., None]
+        self.p = self.p - k[..., :, None] * ph[..., None, :]
+        cost = 0.5 * TEMPER * (np.log(s) + np.minimum(miss**2 / s, 25.0))
+        log_w = self._log_w - cost * seen[:, None, None]
+        log_w = np.maximum(log_w - log_w.max(axis=(1, 2), keepdims=True), LEAST_LOG)
+        self._log_w = log_w - np.log(np.exp(log_w).sum(axis=(1, 2), keepdims=True))
 
-    def rise_at(self, load: float) -> tuple[float, float]:
-        """Settled rise above the air at the probe under a load: mean and standard deviation. [K]"""
-        return self._mixed(self.rise * load, self._prr * load**2)
-
-    def settled(self, load: float) -> tuple[float, float]:
-        """Temperature that a load will end in: mean and standard deviation. [°C]"""
-        mean = self._air_c + self.offset + self.rise * load
-        var = self._poo + 2 * load * self._pro + load**2 * self._prr
-        return self._mixed(mean, var)
-
-    def tau(self) -> tuple[float, float]:
-        """Time constant: mean and standard deviation. [s]"""
-        return self._mixed(self.tau_s, np.zeros(BANK))
-
-    def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats]:
-        """Joint draws, each shape (n,): temp_c, rise_k, offset_k, tau_s."""
-        which = rng.choice(BANK, size=n, p=self.weights)
-        prr, poo = np.maximum(self._prr[which], 1e-9), np.maximum(self._poo[which], 0.0)
-        z = rng.standard_normal((3, n))
-        rise = self.rise[which] + np.sqrt(prr) * z[0]
-        slope = self._pro[which] / prr
-        rest = np.maximum(poo - slope * self._pro[which], 0.0)
-        offset = self.offset[which] + slope * (rise - self.rise[which]) + np.sqrt(rest) * z[1]
-        temp = self.temp[which] + np.sqrt(self._ptt[which]) * z[2]
-        return {"temp_c": temp, "rise_k": rise, "offset_k": offset, "tau_s": self.tau_s[which]}
-
-    def _mixed(self, means: Floats, variances: Floats) -> tuple[float, float]:
+    def rise(self) -> tuple[Floats, Floats]:
+        """What the reference load itself makes here, the place's warming apart: mean and standard
+        deviation, shape (bodies,). [K]
+        """
         w = self.weights
-        mean = float(w @ means)
-        var = float(w @ (variances + (means - mean) ** 2))
-        return mean, math.sqrt(max(var, 0.0))
+        mean = (w * self.x[..., RISE]).sum(axis=(1, 2))
+        apart = (self.x[..., RISE] - mean[:, None, None]) ** 2
+        var = (w * (self.p[..., RISE, RISE] + apart)).sum(axis=(1, 2))
+        return mean, np.sqrt(np.maximum(var, 0.0))
+
+    def settled(self, body: int, load: float) -> tuple[float, float]:
+        """Temperature that a load will end in: mean and standard deviation. [°C]"""
+        h = np.array([0.0, load, 1.0, load])
+        w = self.weights[body]
+        means = self.x[body] @ h
+        mean = float((w * means).sum())
+        inner = np.einsum("i,mjik,k->mj", h, self.p[body], h)
+        var = float((w * (inner + (means - mean) ** 2)).sum())
+        return float(self.air_c[body]) + mean, math.sqrt(max(var, 0.0))
+
+    def draws(self, body: int, n: int, rng: np.random.Generator) -> dict[str, Floats]:
+        """Joint draws, each shape (n,): temp_c, rise_k, offset_k, slow_k, tau_s."""
+        which = rng.choice(2 * TAUS, size=n, p=self.weights[body].ravel())
+        value, vector = np.linalg.eigh(self.p[body].reshape(2 * TAUS, STATES, STATES))
+        root = vector * np.sqrt(np.maximum(value, 0.0))[:, None, :]
+        z = rng.standard_normal((n, STATES))
+        mean = self.x[body].reshape(2 * TAUS, STATES)
+        x = mean[which] + np.einsum("nij,nj->ni", root[which], z)
+        return {
+            "temp_c": x[:, TEMP],
+            "rise_k": x[:, RISE],
+            "offset_k": x[:, OFFSET],
+            "slow_k": x[:, SLOW],
+            "tau_s": self.tau_s[body][which % TAUS],
+        }
 
 
 def crossing_s(temp_c: Floats, settled_c: Floats, tau_s: Floats, limit_c: float) -> Floats:

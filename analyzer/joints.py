@@ -58,30 +58,49 @@ def place(cable: Cable) -> str:
 
 
 def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
-    """Belief about a probe's heating before the first reading."""
+    """Belief about a probe's heating before the first reading.
+
+    A lug is cooled by what it is bolted to, so it stays below the cable's own rise; the place
+    adds to it slowly. The spreads are wide: no source gives them.
+    """
     j = joint(cable)
     at_cable = cable.probe_at == "cable"
     made = HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
-    rise = j.cable_rise_k if at_cable else 0.8 * j.cable_rise_k + 0.5 * made
-    offset = 2.0 if ambient_measured else 4.0
+    rise = 0.8 * j.cable_rise_k if at_cable else 0.4 * j.cable_rise_k + 0.5 * made
     return HeatPrior(
         rise_k=rise,
-        rise_sd_k=0.4 * rise + (0.5 if at_cable else 2.0),
-        rise_walk_k=0.4 * rise + 6.0,
-        tau_s=j.tau_s,
-        offset_sd_k=offset,
-        offset_walk_k=offset,
+        rise_sd_k=0.3 * j.cable_rise_k + (0.5 if at_cable else 1.0),
+        rise_walk_k=0.5,
+        loose_walk_k=60.0 if not at_cable else 15.0,
+        tau_s=j.tau_s if at_cable else 0.7 * j.tau_s,
+        slow_k=0.2 * j.cable_rise_k,
+        slow_sd_k=0.2 * j.cable_rise_k + (1.0 if ambient_measured else 2.5),
+        offset_sd_k=2.5 if ambient_measured else 5.0,
+    )
+
+
+def pair_prior(cable: Cable) -> HeatPrior:
+    """Belief about one pole's probe less the other's, under the same current."""
+    j = joint(cable)
+    return HeatPrior(
+        rise_k=0.0,
+        rise_sd_k=0.25 * j.cable_rise_k + 0.5,
+        rise_walk_k=0.5,
+        loose_walk_k=60.0,
+        tau_s=0.7 * j.tau_s,
+        slow_sd_k=0.1 * j.cable_rise_k + 0.5,
+        offset_sd_k=1.5,
     )
 
 
 def highest_healthy_k(cable: Cable) -> float:
     """Settled rise at the reference current that a healthy cable and joint stay below. [K]
 
-    The rating's own rise (a bundle or a tight conduit reaches it) and half as much again, and a
-    joint twice as bad as the upper end of healthy ones.
+    The rating's own rise and a fifth more, as a bundle or a tight conduit gives it, and a joint
+    twice as bad as the upper end of healthy ones.
     """
     j = joint(cable)
-    return 1.5 * j.cable_rise_k + 2 * HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
+    return 1.2 * j.cable_rise_k + 2 * HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
 
 
 def limit_c(cable: Cable) -> float:
