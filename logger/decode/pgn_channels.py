@@ -98,7 +98,8 @@ class PgnNames:
             return (_BY_REFERENCE[key, words["reference"]],)
         if pgn in (130312, 130316):
             return self._temperature(words)
-        shown = {k: v for k, v in words.items() if k != "kind" or v not in BATTERY_KINDS}
+        battery = pgn == 127506 and words["kind"] in BATTERY_KINDS
+        shown = {k: v for k, v in words.items() if not (battery and k == "kind")}
         return (group, *(f"{value}" for value in shown.values()), name)
 
     def _own(self, pgn: int, words: dict[str, int]) -> bool:

@@ -42,10 +42,14 @@ class CsvRecording:
         text = io.TextIOWrapper(open_bytes(path), "utf-8-sig", newline="", errors="replace")
         self._text = text
         self._rows = csv.reader(text, delimiter=columns.delimiter)
-        header = [part.strip() for part in next(self._rows, [])]
-        self._targets = tuple(t for t in columns.columns if self._has(header, t))
+        try:
+            header = [part.strip() for part in next(self._rows, [])]
+            self._targets = tuple(t for t in columns.columns if self._has(header, t))
+            self._time_place = self._time_column(header)
+        except BaseException:
+            text.close()
+            raise
         self._places = [header.index(target.column) for target in self._targets]
-        self._time_place = self._time_column(header)
         channels = tuple(target.channel for target in self._targets)
         self._group = Group(f"{name}/csv", channels, (EXACT,) * len(channels))
 
@@ -60,6 +64,7 @@ class CsvRecording:
         rows = list(itertools.islice(self._lines(), BATCH))
         if not rows:
             self._done = True
+            self.close()
             return None
         first = self._rows_read
         self._rows_read += len(rows)

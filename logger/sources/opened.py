@@ -19,13 +19,14 @@ def open_bytes(path: Path) -> IO[bytes]:
     """
     try:
         raw = path.open("rb")
+        head = raw.read(4)
+        raw.seek(0)
+        if head.startswith(GZIP):
+            raw.close()
+            return cast(IO[bytes], gzip.open(path, "rb"))
     except OSError as error:
         text = error.strerror or str(error)
         raise RecordingError(f"{path}: wants a recording to read, got: {text}") from error
-    head = raw.read(4)
-    raw.seek(0)
-    if head.startswith(GZIP):
-        return cast(IO[bytes], gzip.GzipFile(fileobj=raw))
     if head == ZSTD:
         import zstandard
 
