@@ -66,6 +66,7 @@ class PowerCurve:
         local: Part of `cov` whose size the points themselves may judge, shape (m, m): the curve's
             wiggles about its published shape. None once judged.
         noise_scale: How large the points' own errors were over what they were said to be.
+        leg_sd: Wind and sea of one leg about the curve, in ln power.
         seen_mps: Lowest and highest speed of the points used; None from the hull alone.
         minutes: Steady motoring behind it.
         reason: What it rests on.
@@ -75,6 +76,7 @@ class PowerCurve:
     log_power: Floats
     cov: Floats
     noise_scale: float = 1.0
+    leg_sd: float = 0.0
     seen_mps: tuple[float, float] | None = None
     local: Floats | None = None
     minutes: float = 0.0
@@ -83,24 +85,52 @@ class PowerCurve:
 
     @cached_property
     def _root(self) -> Floats:
-        """Matrix square root of the covariance, shape (m, m)."""
+        """Square root of the covariance, its few largest directions, shape (m, r)."""
         values, vectors = np.linalg.eigh(self.cov)
-        return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
+        large = values > 1e-6 * values[-1]
+        return np.asarray(vectors[:, large] * np.sqrt(values[large]))
+
+    def between(self, speed_mps: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
+        """Grid index below each speed and the share of the way to the next, each (k,)."""
+        place = np.interp(speed_mps, self.speed_mps, np.arange(len(self.speed_mps)))
+        low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
+        return low, place - low
 
     def weights(self, speed_mps: Floats) -> Floats:
         """Linear interpolation from the grid to speeds, shape (k, m); held beyond the ends."""
-        place = np.interp(speed_mps, self.speed_mps, np.arange(len(self.speed_mps)))
-        low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
-        rows = np.zeros((len(place), len(self.speed_mps)))
-        index = np.arange(len(place))
-        rows[index, low] = 1 - (place - low)
-        rows[index, low + 1] = place - low
+        low, share = self.between(speed_mps)
+        rows = np.zeros((len(low), len(self.speed_mps)))
+        index = np.arange(len(low))
+        rows[index, low] = 1 - share
+        rows[index, low + 1] = share
         return rows
+
+    def cov_rows(self, speed_mps: Floats) -> Floats:
+        """Covariance of ln power at speeds with the grid, shape (k, m)."""
+        low, share = self.between(speed_mps)
+        part = share[:, None]
+        return np.asarray((1 - part) * self.cov[low] + part * self.cov[low + 1])
+
+    def read(self, lines: Floats, speed_mps: Floats) -> Floats:
+        """Curves on the grid (n, m) read at the same speeds (k,): shape (n, k)."""
+        low, share = self.between(speed_mps)
+        return np.asarray((1 - share) * lines[:, low] + share * lines[:, low + 1])
+
+    def read_own(self, lines: Floats, speed_mps: Floats) -> Floats:
+        """Curves on the grid (n, m), each read at its own speed (n,): shape (n,)."""
+        low, share = self.between(speed_mps)
+        index = np.arange(len(low))
+        return np.asarray((1 - share) * lines[index, low] + share * lines[index, low + 1])
+
+    def lines(self, n: int, rng: np.random.Generator) -> Floats:
+        """Equally likely ln power at the grid as the Gaussian has it, shape (n, m)."""
+        normal = rng.standard_normal((n, self._root.shape[1]))
+        # einsum, not @: so small a product only loses by being shared among threads
+        return np.asarray(self.log_power + np.einsum("nr,mr->nm", normal, self._root))
 
     def curves(self, n: int, rng: np.random.Generator) -> Floats:
         """Equally likely ln power at the grid, never falling, shape (n, m)."""
-        normal = rng.standard_normal((n, len(self.speed_mps)))
-        return np.maximum.accumulate(self.log_power + normal @ self._root.T, axis=1)
+        return np.maximum.accumulate(self.lines(n, rng), axis=1)
 
     def draws(self, speed_mps: Floats, n: int, rng: np.random.Generator) -> Floats:
         """Equally likely powers at speeds.
@@ -111,9 +141,7 @@ class PowerCurve:
         Returns:
             Shape (n, k), never falling with speed along a draw. [W]
         """
-        return np.asarray(
-            np.exp(self.curves(n, rng) @ self.weights(np.asarray(speed_mps, float)).T)
-        )
+        return np.exp(self.read(self.curves(n, rng), np.asarray(speed_mps, float)))
 
     def mean_w(self, speed_mps: Floats) -> Floats:
         """Median power at speeds, shape (k,). [W]"""
@@ -149,6 +177,7 @@ class PowerCurve:
             "cov": np.round(self.cov, 9).tolist(),
             "local": None if self.local is None else np.round(self.local, 9).tolist(),
             "noise_scale": self.noise_scale,
+            "leg_sd": self.leg_sd,
             "seen_mps": self.seen_mps,
             "minutes": self.minutes,
             "reason": self.reason,
@@ -165,6 +194,7 @@ class PowerCurve:
             cov=np.asarray(data["cov"], dtype=np.float64),
             local=None if data["local"] is None else np.asarray(data["local"], dtype=np.float64),
             noise_scale=float(data["noise_scale"]),
+            leg_sd=float(data["leg_sd"]),
             seen_mps=None if seen is None else (float(seen[0]), float(seen[1])),
             minutes=float(data["minutes"]),
             reason=str(data["reason"]),
@@ -179,7 +209,8 @@ class _Sight:
     rows: Floats  # (n, m)
     log_w: Floats  # (n,)
     own: Floats  # (n,) variances
-    shared: Floats  # (n, n)
+    shared: Floats  # (n, n), from the speed's error
+    legs: Floats  # (n, n), from wind and sea
     weight: Floats  # (n,)
 
 
@@ -196,7 +227,7 @@ def _conditioned(
     """Mean and covariance at the grid after the points, and the points' log evidence."""
     cross = prior_cov @ sight.rows.T
     own = noise_scale**2 * sight.own / sight.weight
-    total = sight.rows @ cross + sight.shared + np.diag(own)
+    total = sight.rows @ cross + sight.shared + noise_scale**2 * sight.legs + np.diag(own)
     root = np.linalg.cholesky(total)
     off = sight.log_w - sight.rows @ curve.log_power
     white = np.linalg.solve(root, np.column_stack([off, cross.T]))
@@ -210,7 +241,9 @@ def _reweighted(curve: PowerCurve, sight: _Sight) -> _Sight:
     """The points with Student-t weights: those far off the others' curve count little."""
     for _ in range(ROUNDS):
         mean, cov, _ = _conditioned(curve, curve.cov, sight, 1.0)
-        spread = sight.own + np.einsum("ki,ij,kj->k", sight.rows, cov, sight.rows)
+        spread = (
+            sight.own + np.diag(sight.legs) + np.einsum("ki,ij,kj->k", sight.rows, cov, sight.rows)
+        )
         left = sight.log_w - sight.rows @ mean
         weight = (STUDENT_DOF + 1) / (STUDENT_DOF + left**2 / spread)
         sight = replace(sight, weight=weight)
@@ -263,6 +296,7 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
         log_w=np.log(points.power_w),
         own=points.log_sd**2,
         shared=_shared(points, slope),
+        legs=curve.leg_sd**2 * (points.group[:, None] == points.group[None, :]),
         weight=np.ones(len(points.power_w)),
     )
     mean, cov, noise_scale = _judged(curve, _reweighted(curve, sight))
@@ -273,6 +307,7 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
         cov=(cov + cov.T) / 2,
         local=None,
         noise_scale=noise_scale,
+        leg_sd=noise_scale * curve.leg_sd,
         seen_mps=seen,
     )
 

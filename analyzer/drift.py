@@ -2,15 +2,15 @@
 
 Ground velocity is the velocity through water plus the stream. The velocity through water lies
 along the heading; its size comes from the water-speed log or from the shaft (speed = advance x
-revolutions), either with a calibration factor that is not known beforehand. Stream (a slow
-random walk in time), both factors and the compass error are found together by least squares
-with the usual sizes of each as prior, so that what cannot be separated stays wide. Without a
+revolutions), either with a calibration factor that is not known beforehand. Stream (steady part,
+tide, eddies), both factors and the compass error are found together by least squares with the
+usual sizes of each as prior, so that what cannot be separated stays wide; how strong streams are
+here is judged by the log too. Without a
 compass the direction through water is ground velocity less stream, found by iteration, and only
 speeds along it are compared.
 
 Source: linear Gaussian estimation (textbook); the iterative current correction of speed trials
-(ISO 15016:2015) is the same idea with a sine in place of the random walk. Prior sizes are
-common practice, no source.
+(ISO 15016:2015) fits the same tide. Prior sizes are common practice, no source.
 """
 
 from dataclasses import dataclass
@@ -19,7 +19,15 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.series import Series
-from analyzer.stream import STREAM_SD, WALK_SD, Calibration, Stream, unknown
+from analyzer.stream import (
+    EDDY_S,
+    SIZES,
+    TIDE_RAD_S,
+    Calibration,
+    Stream,
+    part_sds,
+    unknown,
+)
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -34,6 +42,7 @@ KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "k
 KNOT_S = 600.0
 BIN_S = 30.0
 ROUNDS = 6
+JUDGED = 0.7  # how far one log may judge how strong streams are; the rest stays open
 
 
 @dataclass(frozen=True)
@@ -49,11 +58,13 @@ class _Bins:
 
 @dataclass(frozen=True)
 class _Solution:
-    """Stream at knots and the calibrations, with their covariance."""
+    """Stream and calibrations, with their covariance."""
 
-    grid_s: Floats  # (m,)
-    mean: Floats  # (2m + 3,): east, north at the knots; log factor, advance, compass error
+    grid_s: Floats  # (m,), the last is now
+    one: int  # numbers per component: steady, cosine, sine, eddies at the m times
+    mean: Floats  # (2 one + 3,): east, north; log factor, advance, compass error
     cov: Floats
+    eddy_mps: float
 
 
 def _mean_bins(values: Floats, size: int) -> Floats:
@@ -115,7 +126,8 @@ def estimate(
     with_shaft = base & (bins.shaft > 0.5)
     if not (with_log | with_shaft).any():
         return unknown(_why_nothing(series), now_s)
-    solution = _solve(bins, with_log, with_shaft, pitch_m, before or Calibration())
+    priors = _priors(bins, with_shaft, pitch_m, before or Calibration())
+    solution = _solve(bins, with_log, with_shaft, now_s, priors)
     return _stream(solution, bins, with_log, with_shaft)
 
 
@@ -126,13 +138,21 @@ def _why_nothing(series: Series) -> str:
     return "the stream needs the speed through water, or the shaft's speed while motoring"
 
 
-def _walk_precision(knots: int, step_s: float) -> Floats:
-    """Inverse covariance of a random walk that starts wide, shape (knots, knots)."""
-    step_var = WALK_SD**2 * max(step_s, 1.0) / 3600.0
-    diff = np.diff(np.eye(knots), axis=0)
-    precision = diff.T @ diff / step_var
-    precision[0, 0] += 1 / STREAM_SD**2
-    return np.asarray(precision)
+def _eddy_precision(grid_s: Floats, sd_mps: float) -> Floats:
+    """Inverse covariance of eddies at even times, a process that forgets; shape (m, m)."""
+    keep = float(np.exp(-(grid_s[1] - grid_s[0]) / EDDY_S))
+    diagonal = np.full(len(grid_s), 1 + keep**2)
+    diagonal[[0, -1]] = 1.0
+    off = np.full(len(grid_s) - 1, -keep)
+    table = np.diag(diagonal) + np.diag(off, 1) + np.diag(off, -1)
+    return np.asarray(table / (sd_mps**2 * (1 - keep**2)))
+
+
+def _component(t_s: Floats, grid_s: Floats) -> Floats:
+    """How one component at times follows from steady part, tide from now and eddies, (n, m+3)."""
+    angle = TIDE_RAD_S * (t_s - grid_s[-1])
+    eddies = np.stack([np.interp(t_s, grid_s, row) for row in np.eye(len(grid_s))], axis=1)
+    return np.column_stack([np.ones_like(t_s), np.cos(angle), np.sin(angle), eddies])
 
 
 def _carried(pair: tuple[float, float] | None, share: float) -> tuple[float, float] | None:
@@ -174,33 +194,63 @@ def _direction(bins: _Bins, weights: Floats, mean: Floats) -> Floats:
 
 
 def _solve(
-    bins: _Bins, with_log: Bools, with_shaft: Bools, pitch_m: float | None, before: Calibration
+    bins: _Bins,
+    with_log: Bools,
+    with_shaft: Bools,
+    now_s: float,
+    priors: tuple[Floats, Floats],
 ) -> _Solution:
-    """Least squares with priors for stream, factors and compass error together."""
-    used_t = bins.t_s[with_log | with_shaft]
-    last = max(float(used_t.max()), float(used_t.min()) + 60.0)
-    grid = np.linspace(used_t.min(), last, max(int(np.ceil((last - used_t.min()) / KNOT_S)), 1) + 1)
-    knots = len(grid)
-    weights = np.stack([np.interp(bins.t_s, grid, row) for row in np.eye(knots)], axis=1)
-    centre, sd = _priors(bins, with_shaft, pitch_m, before)
-    base = np.zeros((2 * knots + 3, 2 * knots + 3))
-    walk = _walk_precision(knots, float(grid[1] - grid[0]))
-    base[:knots, :knots] = base[knots : 2 * knots, knots : 2 * knots] = walk
-    base[range(2 * knots, 2 * knots + 3), range(2 * knots, 2 * knots + 3)] = 1 / sd**2
-    mean = np.concatenate([np.zeros(2 * knots), centre])
-    start = base @ mean
+    """Least squares with priors for stream, factors and compass error, over sizes of stream."""
+    first = float(bins.t_s[with_log | with_shaft].min())
+    last = max(now_s, first + 60.0)
+    grid = np.linspace(first, last, max(int(np.ceil((last - first) / KNOT_S)), 1) + 1)
+    weights = _component(bins.t_s, np.asarray(grid, dtype=np.float64))
+    found = [_solve_size(bins, (with_log, with_shaft), weights, grid, priors, s) for s in SIZES]
+    chance = np.exp(np.array([f[2] for f in found]) - max(f[2] for f in found))
+    chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / len(SIZES)
+    means = np.array([f[0] for f in found])
+    mean = chance @ means
+    between = (means - mean).T @ ((means - mean) * chance[:, None])
+    cov = np.tensordot(chance, np.array([f[1] for f in found]), axes=1) + between
+    eddy = float(np.sqrt(chance @ np.array([part_sds(s)[3] ** 2 for s in SIZES])))
+    return _Solution(np.asarray(grid), weights.shape[1], np.asarray(mean), np.asarray(cov), eddy)
+
+
+def _solve_size(
+    bins: _Bins,
+    sets: tuple[Bools, Bools],
+    weights: Floats,
+    grid: Floats,
+    priors: tuple[Floats, Floats],
+    size_mps: float,
+) -> tuple[Floats, Floats, float]:
+    """Mean, covariance and log evidence for one size of stream."""
+    one = weights.shape[1]
+    sds = part_sds(size_mps)
+    base = np.zeros((2 * one + 3, 2 * one + 3))
+    for at in (0, one):
+        base[range(at, at + 3), range(at, at + 3)] = 1 / sds[:3] ** 2
+        base[at + 3 : at + one, at + 3 : at + one] = _eddy_precision(grid, float(sds[3]))
+    base[range(2 * one, 2 * one + 3), range(2 * one, 2 * one + 3)] = 1 / priors[1] ** 2
+    mean = np.concatenate([np.zeros(2 * one), priors[0]])
+    before = mean
     compass = bool(np.isfinite(bins.heading_rad).any())
-    cov = np.asarray(np.linalg.inv(base), dtype=np.float64)
+    precision, chi2 = base, 0.0
     for _ in range(2 if compass else ROUNDS):
-        precision, vector = base.copy(), start.copy()
-        for ok, column, size in ((with_log, 0, bins.water), (with_shaft, 1, bins.shaft)):
+        precision, vector = base.copy(), base @ before
+        tables = []
+        for ok, column, reading in zip(sets, (0, 1), (bins.water, bins.shaft), strict=True):
             if ok.any():
-                rows, target, var = _rows(bins, weights, ok, size, column, mean, compass)
+                rows, target, var = _rows(bins, weights, ok, reading, column, mean, compass)
                 precision += rows.T @ (rows / var[:, None])
                 vector += rows.T @ (target / var)
-        cov = np.asarray(np.linalg.inv(precision), dtype=np.float64)
-        mean = np.asarray(cov @ vector, dtype=np.float64)
-    return _Solution(np.asarray(grid, dtype=np.float64), mean, cov)
+                tables.append((rows, target, var))
+        mean = np.linalg.solve(precision, vector)
+        chi2 = sum(float(np.sum((y - rows @ mean) ** 2 / var)) for rows, y, var in tables)
+    off = mean - before
+    evidence = 0.5 * (np.linalg.slogdet(base)[1] - np.linalg.slogdet(precision)[1])
+    evidence -= 0.5 * (chi2 + float(off @ base @ off))
+    return mean, np.asarray(np.linalg.inv(precision)), float(evidence)
 
 
 def _rows(
@@ -234,22 +284,26 @@ def _rows(
 
 def _stream(solution: _Solution, bins: _Bins, with_log: Bools, with_shaft: Bools) -> Stream:
     """The solution as a `Stream`, judged known or not."""
-    mean, cov, knots = solution.mean, solution.cov, len(solution.grid_s)
-    index = np.arange(knots)
-    covs = np.empty((knots, 2, 2))
-    covs[:, 0, 0], covs[:, 1, 1] = cov[index, index], cov[knots + index, knots + index]
-    covs[:, 0, 1] = covs[:, 1, 0] = cov[index, knots + index]
+    one, cov = solution.one, solution.cov[: 2 * solution.one, : 2 * solution.one]
+    east_north = solution.mean[: 2 * one].reshape(2, one)
+    at = _component(solution.grid_s, solution.grid_s)
+    both = cov.reshape(2, one, 2, one)
+    covs = np.einsum("ti,aibj,tj->tab", at, both, at)
+    parts = np.array([0, 1, 2, one - 1])
+    parts = np.concatenate([parts, parts + one])
     worst = float(np.sqrt(np.linalg.eigvalsh(covs[-1])[-1]))
-    used = with_log | with_shaft
-    ground = bins.ground[used]
+    ground = bins.ground[with_log | with_shaft]
     unit = ground / np.maximum(np.hypot(ground[:, 0], ground[:, 1]), 1e-6)[:, None]
     compass = bool(np.isfinite(bins.heading_rad).any())
     return Stream(
         known=worst <= KNOWN_SD_MPS,
         reason=_reason(worst, float(np.hypot(*unit.mean(axis=0)))),
         t_s=solution.grid_s,
-        mean_mps=np.stack([mean[:knots], mean[knots : 2 * knots]], axis=1),
+        mean_mps=at @ east_north.T,
         cov=covs,
+        parts_mean=solution.mean[parts],
+        parts_cov=solution.cov[np.ix_(parts, parts)],
+        eddy_mps=solution.eddy_mps,
         calibration=Calibration(
             water_factor=_pair(solution, 0) if with_log.any() else None,
             advance_m=_pair(solution, 1) if with_shaft.any() else None,
@@ -267,7 +321,7 @@ def _stream(solution: _Solution, bins: _Bins, with_log: Bools, with_shaft: Bools
 
 def _pair(solution: _Solution, column: int, unit: float = 1.0) -> tuple[float, float]:
     """Mean and sd of one calibration."""
-    at = 2 * len(solution.grid_s) + column
+    at = 2 * solution.one + column
     return float(solution.mean[at] * unit), float(np.sqrt(solution.cov[at, at]) * unit)
 
 

@@ -37,6 +37,7 @@ TILT_SD = 0.08  # per factor e in speed
 DRIVE_TILT_SD = 0.12  # the same, of propeller and motor
 WAVE_SD = 0.20  # of the residuary part
 LOCAL_SD, LOCAL_LENGTH = 0.06, 0.06  # wiggles, Froude number
+LEG_SD = 0.12  # wind and sea of one leg, on top of still air
 HUMP_SD, HUMP_LENGTH = 0.20, 0.08  # near hull speed, on top
 IDLE_SD, IDLE_FROUDE = 0.25, 0.10  # controller and gear at a walking pace
 
@@ -173,6 +174,7 @@ def prior(boat: Boat) -> PowerCurve:
         log_power=np.maximum.accumulate(np.log(total * speed / efficiency)),
         cov=cov + drive_cov(FROUDE_GRID, share),
         local=local,
+        leg_sd=LEG_SD,
         reason="from the hull's numbers alone: no steady motoring recorded yet",
         used=("hull",),
     )

@@ -16,12 +16,14 @@ from analyzer.curve import PowerCurve
 from analyzer.estimate import Estimate
 from analyzer.pack import Chemistry
 from analyzer.rundown import LIMITS, Limits, PackDraws, RunDown, ocv_table, run_down
-from analyzer.stream import Stream
+from analyzer.stream import Stream, StreamDraws
 
 Floats = npt.NDArray[np.float64]
 
 NOW_LOG_SD = 0.05  # a few minutes' mean power about the curve
 AHEAD_LOG_SD = 0.05  # waves and wind still to come, one passage as a whole
+ALIKE = 0.9  # cosine between courses that count as the same
+ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
 
 
 @dataclass(frozen=True)
@@ -164,11 +166,15 @@ def _along_across(east: Floats, north: Floats, course_deg: float | None) -> tupl
 
 @dataclass(frozen=True)
 class Draws:
-    """One row per equally likely boat: stream (n,), ln power on the curve's grid (n, m)."""
+    """One row per equally likely boat.
 
-    east_mps: Floats
-    north_mps: Floats
+    stream: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln power
+    that wind and sea add on the present course, (n,).
+    """
+
+    stream: StreamDraws
     log_power: Floats
+    aside: Floats
 
 
 def draw(
@@ -178,28 +184,29 @@ def draw(
 
     Without `now` they are independent. With it, each stream says at which speed through water
     the present power was measured: streams under which that power is unlikely are drawn less
-    often (importance resampling), and each curve is conditioned on its own point (Matheron's
-    rule), so that the present power at the present ground speed is right in every draw.
+    often (importance resampling), and each curve and the weather's part are conditioned on
+    their own point (Matheron's rule), so that the present power at the present ground speed is
+    right in every draw.
     """
-    east, north = stream.draws(n, rng)
-    normal = rng.standard_normal((n, len(curve.speed_mps)))
-    lines = curve.log_power + normal @ curve._root.T
+    paths = stream.paths(n, rng)
+    lines = curve.lines(n, rng)
+    aside = curve.leg_sd * rng.standard_normal(n)
     if now is None:
-        return Draws(east, north, np.maximum.accumulate(lines, axis=1))
-    along, across = _along_across(east, north, now.course_deg)
+        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside)
+    along, across = _along_across(*paths.now(), now.course_deg)
     water = np.hypot(now.speed_ground_mps - along, across)
-    rows = curve.weights(water)
-    cov_rows = rows @ curve.cov
-    var = np.einsum("ij,ij->i", rows, cov_rows) + now.log_sd**2
+    cov_rows = curve.cov_rows(water)
+    var = curve.read_own(cov_rows, water) + curve.leg_sd**2 + now.log_sd**2
     log_w = np.log(max(now.power_w, 1.0))
-    off = log_w - rows @ curve.log_power
+    off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
     chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
     pick = _resample(chance, n, rng)
     noise = now.log_sd * rng.standard_normal(n)
-    at = np.einsum("ij,ij->i", rows[pick], lines)
-    gain = cov_rows[pick] / var[pick, None]
-    lines = lines + gain * (log_w + noise - at)[:, None]
-    return Draws(east[pick], north[pick], np.maximum.accumulate(lines, axis=1))
+    at = curve.read_own(lines, water[pick]) + aside
+    missing = (log_w + noise - at) / var[pick]
+    lines = lines + cov_rows[pick] * missing[:, None]
+    aside = aside + curve.leg_sd**2 * missing
+    return Draws(paths.take(pick), np.maximum.accumulate(lines, axis=1), aside)
 
 
 def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
@@ -211,9 +218,20 @@ def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[n
     return np.asarray(np.minimum(np.searchsorted(total, places), n - 1), dtype=np.int64)
 
 
-def _power_at(curve: PowerCurve, draws: Draws, speeds: Floats) -> Floats:
-    """Power of each draw at speeds (k,), shape (n, k). [W]"""
-    return np.asarray(np.exp(draws.log_power @ curve.weights(speeds).T))
+def _aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Floats:
+    """ln power that wind and sea add on the course asked for, (n, 1).
+
+    On the present course what is found now; on another, as much of it as the course is alike
+    (a head wind turned round helps less than it hindered), the rest unknown.
+    """
+    if given.now is None or given.course_deg is None:
+        return draws.aside[:, None]
+    alike = float(np.cos(np.radians(given.course_deg - given.now.course_deg)))
+    if alike > ALIKE:
+        return draws.aside[:, None]
+    kept = ASIDE_KEPT * alike * (1.0 if alike > 0 else ASIDE_BACK)
+    rest = given.curve.leg_sd * np.sqrt(max(1 - kept**2, 0.0))
+    return np.asarray((kept * draws.aside + rest * rng.standard_normal(len(draws.aside)))[:, None])
 
 
 def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws:
@@ -250,11 +268,12 @@ def reach(given: ReachInput) -> ReachResult:
     pack = pack_draws(given, n, rng)
     draws = draw(given.curve, given.stream, given.now, n, rng)
     ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
-    motor = _power_at(given.curve, draws, given.speeds_mps) * ahead
+    calm = np.exp(given.curve.read(draws.log_power, given.speeds_mps))
+    motor = np.asarray(calm * np.exp(_aside_on(draws, given, rng)) * ahead)
     other = _other_w(given, n, rng)
     run = run_down(motor, other, pack, given.limits)
-    along, across = _along_across(draws.east_mps, draws.north_mps, given.course_deg)
-    ground = ground_speed_mps(given.speeds_mps[None, :], along[:, None], across[:, None])
+    along, across = _along_across(*draws.stream.mean_over(run.duration_s), given.course_deg)
+    ground = ground_speed_mps(given.speeds_mps[None, :], along, across)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
         speeds_mps=given.speeds_mps,

@@ -8,8 +8,11 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-STREAM_SD = 0.8  # m/s per component before anything is known
-WALK_SD = 0.25  # m/s per sqrt(hour): tide and place
+TIDE_RAD_S = 2 * np.pi / (0.51753 * 86400.0)  # semi-diurnal, as speed trials take it out
+EDDY_S = 2 * 3600.0  # how long what is neither steady nor tide stays alike: places, eddies
+SIZES = (0.08, 0.25, 0.75)  # m/s: how strong streams are where boats go; all thought as likely
+STEADY_SHARE, EDDY_SHARE, EDDY_LEAST = 0.5, 0.35, 0.02
+PARTS = 4  # per component: steady, tide's cosine and sine from now, eddy now
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,46 @@ class Calibration:
 
 
 @dataclass(frozen=True)
+class StreamDraws:
+    """Equally likely streams; columns of `parts` are steady, cosine, sine, eddy, (n, 2, 4)."""
+
+    parts: Floats
+    eddy_mps: Floats  # (n,), size of eddies still to come
+    normal: Floats  # (n, 2), what they will be
+
+    def take(self, which: npt.NDArray[np.int64]) -> "StreamDraws":
+        """The draws picked by index."""
+        return StreamDraws(self.parts[which], self.eddy_mps[which], self.normal[which])
+
+    def now(self) -> tuple[Floats, Floats]:
+        """East and north at this moment, each (n,). [m/s]"""
+        both = self.parts[:, :, 0] + self.parts[:, :, 1] + self.parts[:, :, 3]
+        return both[:, 0], both[:, 1]
+
+    def mean_over(self, duration_s: Floats) -> tuple[Floats, Floats]:
+        """Mean east and north over the time from now, each of the shape (n, k) of it."""
+        angle = np.maximum(TIDE_RAD_S * duration_s, 1e-6)
+        share = np.maximum(duration_s / EDDY_S, 1e-6)
+        kept = -np.expm1(-share) / share
+        new = np.sqrt(np.maximum(2 / share * (1 - kept) - kept**2, 0.0)) * self.eddy_mps[:, None]
+        weights = (np.ones_like(angle), np.sin(angle) / angle, (1 - np.cos(angle)) / angle, kept)
+        both = [
+            sum(w * self.parts[:, c, j, None] for j, w in enumerate(weights))
+            + new * self.normal[:, c, None]
+            for c in (0, 1)
+        ]
+        return np.asarray(both[0]), np.asarray(both[1])
+
+    def at(self, ahead_s: float) -> tuple[Floats, Floats]:
+        """East and north at a time from now, each (n,). [m/s]"""
+        angle, kept = TIDE_RAD_S * ahead_s, float(np.exp(-ahead_s / EDDY_S))
+        weights = np.array([1.0, np.cos(angle), np.sin(angle), kept])
+        new = np.sqrt(max(1 - kept**2, 0.0)) * self.eddy_mps
+        both = self.parts @ weights + new[:, None] * self.normal
+        return both[:, 0], both[:, 1]
+
+
+@dataclass(frozen=True)
 class Stream:
     """Set and drift, with their uncertainty.
 
@@ -47,6 +90,9 @@ class Stream:
         t_s: Times of the estimate on the log's timeline, shape (m,); the last is "now". [s]
         mean_mps: East and north components, shape (m, 2).
         cov: Their covariance at each time, shape (m, 2, 2). [m²/s²]
+        parts_mean: Steady, cosine, sine, eddy of east, then of north, from now, shape (8,).
+        parts_cov: Covariance of the same, shape (8, 8).
+        eddy_mps: Size of eddies still to come; 0 for a stream that is held as it is.
         calibration: Of log, propeller and compass, found beside it.
         used: Channels it rests on.
     """
@@ -56,6 +102,9 @@ class Stream:
     t_s: Floats
     mean_mps: Floats
     cov: Floats
+    parts_mean: Floats
+    parts_cov: Floats
+    eddy_mps: float
     calibration: Calibration = field(default_factory=Calibration)
     used: tuple[str, ...] = field(default_factory=tuple)
 
@@ -90,14 +139,17 @@ class Stream:
         sd = np.sqrt(np.linalg.eigvalsh(self.cov)[:, -1])
         return east, north, np.interp(t_s, self.t_s, sd)
 
-    def draws(
-        self, n: int, rng: np.random.Generator, ahead_s: float = 0.0
-    ) -> tuple[Floats, Floats]:
-        """Equally likely streams, `ahead_s` from now: east and north, each shape (n,). [m/s]"""
-        cov = self.cov[-1] + np.eye(2) * WALK_SD**2 * ahead_s / 3600.0
-        root = np.linalg.cholesky(cov + 1e-12 * np.eye(2))
-        both = self.mean_mps[-1] + rng.standard_normal((n, 2)) @ root.T
-        return both[:, 0], both[:, 1]
+    def paths(self, n: int, rng: np.random.Generator) -> StreamDraws:
+        """Equally likely streams now and in the coming hours."""
+        values, vectors = np.linalg.eigh(self.parts_cov)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        parts = self.parts_mean + rng.standard_normal((n, 2 * PARTS)) @ root.T
+        eddy = np.full(n, self.eddy_mps)
+        return StreamDraws(parts.reshape(n, 2, PARTS), eddy, rng.standard_normal((n, 2)))
+
+    def draws(self, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+        """Equally likely streams now: east and north, each shape (n,). [m/s]"""
+        return self.paths(n, rng).now()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, for JSON."""
@@ -107,6 +159,9 @@ class Stream:
             "t_s": self.t_s.tolist(),
             "mean_mps": self.mean_mps.tolist(),
             "cov": self.cov.tolist(),
+            "parts_mean": self.parts_mean.tolist(),
+            "parts_cov": self.parts_cov.tolist(),
+            "eddy_mps": self.eddy_mps,
             "calibration": self.calibration.to_dict(),
             "used": list(self.used),
         }
@@ -120,20 +175,56 @@ class Stream:
             t_s=np.asarray(data["t_s"], dtype=np.float64),
             mean_mps=np.asarray(data["mean_mps"], dtype=np.float64).reshape(-1, 2),
             cov=np.asarray(data["cov"], dtype=np.float64).reshape(-1, 2, 2),
+            parts_mean=np.asarray(data["parts_mean"], dtype=np.float64),
+            parts_cov=np.asarray(data["parts_cov"], dtype=np.float64),
+            eddy_mps=float(data["eddy_mps"]),
             calibration=Calibration.from_dict(data["calibration"]),
             used=tuple(data["used"]),
         )
 
 
+def part_sds(size_mps: float) -> Floats:
+    """Standard deviations of steady part, cosine, sine and eddy of a stream of a size, (4,)."""
+    return np.array(
+        [
+            STEADY_SHARE * size_mps,
+            size_mps,
+            size_mps,
+            EDDY_SHARE * size_mps + EDDY_LEAST,
+        ]
+    )
+
+
 def unknown(reason: str, t_s: float = 0.0) -> Stream:
     """A stream of which only the usual size is known."""
-    cov = np.eye(2)[None] * STREAM_SD**2 / 4
-    return Stream(False, reason, np.array([t_s]), np.zeros((1, 2)), cov)
+    var = np.mean([part_sds(size) ** 2 for size in SIZES], axis=0)
+    now_var = var[0] + var[1] + var[3]
+    return Stream(
+        known=False,
+        reason=reason,
+        t_s=np.array([t_s]),
+        mean_mps=np.zeros((1, 2)),
+        cov=np.eye(2)[None] * now_var,
+        parts_mean=np.zeros(2 * PARTS),
+        parts_cov=np.diag(np.concatenate([var, var])),
+        eddy_mps=float(np.sqrt(var[3])),
+    )
 
 
 def given(speed_mps: float, toward_deg: float, sd_mps: float = 0.1, t_s: float = 0.0) -> Stream:
-    """A stream that a person typed in, toward a true direction."""
+    """A stream that a person typed in, toward a true direction; held as it is."""
     angle = np.radians(toward_deg)
     mean = speed_mps * np.array([[np.sin(angle), np.cos(angle)]])
-    cov = np.eye(2)[None] * sd_mps**2
-    return Stream(True, "as given", np.array([t_s]), mean, cov)
+    parts, cov = np.zeros(2 * PARTS), np.zeros((2 * PARTS, 2 * PARTS))
+    parts[[0, PARTS]] = mean[0]
+    cov[0, 0] = cov[PARTS, PARTS] = sd_mps**2
+    return Stream(
+        known=True,
+        reason="as given",
+        t_s=np.array([t_s]),
+        mean_mps=mean,
+        cov=np.eye(2)[None] * sd_mps**2,
+        parts_mean=parts,
+        parts_cov=cov,
+        eddy_mps=0.0,
+    )
