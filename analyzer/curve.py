@@ -141,7 +141,8 @@ class PowerCurve:
         Returns:
             Shape (n, k), never falling with speed along a draw. [W]
         """
-        return np.exp(self.read(self.curves(n, rng), np.asarray(speed_mps, float)))
+        lines = self.read(self.curves(n, rng), np.asarray(speed_mps, float))
+        return np.asarray(np.exp(np.maximum.accumulate(lines, axis=1)))
 
     def mean_w(self, speed_mps: Floats) -> Floats:
         """Median power at speeds, shape (k,). [W]"""

@@ -1,6 +1,6 @@
-"""How long one answer to "how far" takes: 1,000 draws x 20 speeds. Run: python -m tests.bench.bench_reach
+"""How long one answer to "how far" takes: 1,000 draws x 20 speeds.
 
-Prints the median of many runs and the share of each part. The bar is 50 ms on a 2-core x86-64
+Run: python tests/bench/bench_reach.py. Prints the median of many runs and the share of each part. The bar is 50 ms on a 2-core x86-64
 machine; `range` live asks once a second.
 """
 
