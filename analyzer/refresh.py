@@ -5,8 +5,7 @@ trip its steady motoring points; how far the watch has come. A question then onl
 newer. Everything kept can be worked out again from the readings.
 """
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -37,15 +36,6 @@ Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 Progress = Callable[[float], None]
 
 
-@dataclass(frozen=True)
-class Window:
-    """A stretch of the timeline looked at as one; `last`: nothing follows. [µs]"""
-
-    start_us: int
-    end_us: int
-    last: bool
-
-
 def refresh(ctx: Context, progress: Progress | None = None) -> None:
     """Finds trips, follows the charge, gathers steady points and runs the watch.
 
@@ -56,79 +46,74 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
     span = ctx.store.span()
     if span is None:
         return
-    kept = ctx.store.learned(SEEN)
-    seen_us = kept[-1].to_us if kept else span[0]
-    old = ctx.store.trips()
-    start_us = _restart(old, seen_us)
-    known = [t for t in old if t.end_us <= start_us and t.start_us < start_us]
-    todo = max(span[1] + 1 - start_us, 1)
-    for window in windows(ctx, start_us):
-        found = _look(ctx, window, len(known))
-        known += found
-        if progress:
-            progress(0.5 * (window.end_us - start_us) / todo)
-    ctx.store.put_trips(known)
-    _watch(ctx, seen_us if kept else None, span[1] + 1, progress)
     end_us = span[1] + 1
+    kept = ctx.store.learned(SEEN)
+    restart_us = kept[-1].value["restart_us"] if kept else span[0]
+    known = [t for t in ctx.store.trips() if t.start_us < restart_us]
+    at = restart_us
+    while (window := next_window(ctx, at)) is not None:
+        restart_us = window[0]
+        series = _series(ctx, *window)
+        found = trips.find(series, ctx.boat)
+        at = window[1]
+        if found and _cut_short(ctx, found[-1], window):
+            at = found.pop().start_us
+            series = trips.between(series, window[0], at)
+        known += _keep(ctx, series, found, len(known))
+        if progress:
+            progress(0.5 * (at - span[0]) / (end_us - span[0]))
+    ctx.store.put_trips(known)
+    _watch(ctx, kept[-1].to_us if kept else None, end_us, progress)
     ctx.store.put_learned(HERE, look(ctx, end_us).to_dict(), span[0], end_us)
-    ctx.store.put_learned(SEEN, {}, span[0], end_us)
+    ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
 
-def _restart(old: list[TripRecord], seen_us: int) -> int:
-    """Where to begin again: at the start of a trip that may not have been over."""
-    if old and seen_us - old[-1].end_us < APART_US:
-        return old[-1].start_us
-    return seen_us
-
-
-def windows(ctx: Context, start_us: int) -> Iterator[Window]:
-    """Stretches with readings from a time on, split at long silences and at a day's length."""
-    runs: list[list[int]] = []
+def next_window(ctx: Context, start_us: int) -> tuple[int, int] | None:
+    """The next stretch with readings, up to a long silence or a day's length; None at the end."""
+    found: list[int] = []
     for boot in ctx.store.boots():
         if boot.first_us is None or boot.last_us is None:
             continue
-        first = boot.first_us + boot.timeline_offset_us
+        first = max(boot.first_us + boot.timeline_offset_us, start_us)
         last = boot.last_us + boot.timeline_offset_us + 1
-        if runs and first - runs[-1][1] < APART_US:
-            runs[-1][1] = max(runs[-1][1], last)
-        else:
-            runs.append([first, last])
-    pieces = []
-    for first, last in runs:
-        at = max(first, start_us)
-        while at < last:
-            pieces.append((at, min(at + WINDOW_US, last)))
-            at += WINDOW_US
-    for k, (first, last) in enumerate(pieces):
-        yield Window(first, last, k == len(pieces) - 1)
+        if last <= start_us:
+            continue
+        if found and first - found[1] >= APART_US:
+            break
+        found = [found[0] if found else first, max(last, found[1] if found else last)]
+    return (found[0], min(found[1], found[0] + WINDOW_US)) if found else None
 
 
-def _look(ctx: Context, window: Window, before: int) -> list[TripRecord]:
-    """One window: its trips; keeps the charge at its end and the trips' steady points."""
+def _cut_short(ctx: Context, last: trips.Trip, window: tuple[int, int]) -> bool:
+    """Whether a trip goes on beyond a window that only its length has ended."""
+    more = next_window(ctx, window[1])
+    goes_on = more is not None and more[0] - last.end_us < APART_US
+    return goes_on and last.start_us > window[0]
+
+
+def _series(ctx: Context, start_us: int, end_us: int) -> Series:
     names = (*trips.TRIP_CHANNELS, *pack_channels(ctx.boat), *steady.CHANNELS)
-    series = ctx.load(tuple(dict.fromkeys(names)), window.start_us, window.end_us)
+    return ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+
+
+def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) -> list[TripRecord]:
+    """Keeps the charge at a stretch's end and its trips' steady points; gives its trips."""
     charge = follow(ctx, series)
     if charge is not None:
-        ctx.store.put_learned(CHARGE, charge.final.to_dict(), window.start_us, window.end_us)
+        end_us = series.t0_us + round(series.n * series.step_s * 1e6)
+        ctx.store.put_learned(CHARGE, charge.final.to_dict(), series.t0_us, end_us)
     records = []
-    for k, trip in enumerate(trips.find(series, ctx.boat)):
-        number = before + k + 1
-        row = trips.trip_row(
-            series,
-            trip,
-            number,
-            _at(charge, series, trip.start_us),
-            _at(charge, series, trip.end_us),
-        )
-        summary = to_json(row)
-        records.append(TripRecord(number, trip.start_us, trip.end_us, summary))
+    for number, trip in enumerate(found, before + 1):
+        ends = (_at(charge, series, at) for at in (trip.start_us, trip.end_us))
+        row = trips.trip_row(series, trip, number, *ends)
+        records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
         part = trips.between(series, trip.start_us, trip.end_us)
         stream = stream_before(ctx, part)
         points = steady.steady(part, ctx.boat, stream)
         ctx.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
         if stream.known:
-            found = stream.calibration.to_dict()
-            ctx.store.put_learned(CALIBRATION, found, trip.start_us, trip.end_us)
+            calibration = stream.calibration.to_dict()
+            ctx.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
     return records
 
 

@@ -1,0 +1,104 @@
+"""The whole way, from the shipped recording to the answer. The truth is the simulator's own."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+import replay
+from analyzer import answers
+from analyzer.faces.recordings import play_into, shipped_demo
+from logger.store import Store
+from replay.boatsim.demo import make
+
+TRUTH = json.loads((Path(replay.__file__).parent / "demo" / "truth.json").read_text("ascii"))
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demo's log, played and looked through."""
+    log = tmp_path_factory.mktemp("demo") / "log.sqlite"
+    boat, files = shipped_demo()
+    play_into(log, files, boat)
+    with answers.open_log(log) as ctx:
+        yield ctx
+
+
+@pytest.fixture(scope="module")
+def healthy(tmp_path_factory):
+    """The same day without the faults."""
+    folder = tmp_path_factory.mktemp("healthy")
+    make(folder, faults=False)
+    log = folder / "log.sqlite"
+    files = sorted([*folder.glob("*.log.*"), *folder.glob("*.nmea.*")])
+    play_into(log, files, folder / "boat.toml")
+    with answers.open_log(log) as ctx:
+        yield ctx
+
+
+def test_range_holds_the_distance_the_boat_could_still_go(demo):
+    true_m = TRUTH["end"]["present"]["distance_m"]
+    answer = answers.range_left(demo)
+    assert answer.motoring
+    assert answer.distance.low < true_m < answer.distance.high
+    assert answer.distance.mid == pytest.approx(true_m, rel=0.08)
+
+
+def test_range_holds_the_distance_at_other_speeds(demo):
+    """Eight ranges in ten should; a curve that misses most of its points is wrong."""
+    hits = 0
+    for row in TRUTH["end"]["others"]:
+        answer = answers.range_left(demo, speed_mps=row["speed_water_mps"])
+        hits += answer.distance.low <= row["distance_m"] <= answer.distance.high
+    assert hits >= 0.7 * len(TRUTH["end"]["others"])
+
+
+def test_charge_and_stream_are_what_they_were(demo):
+    answer = answers.range_left(demo)
+    assert answer.charge.low < TRUTH["end"]["soc_frac"] < answer.charge.high
+    east, north = TRUTH["stream_east_mps"][-1], TRUTH["stream_north_mps"][-1]
+    # The stream changes in the entrance within minutes; the answer speaks of the last half hour.
+    assert answer.stream_mps.mid == pytest.approx((east**2 + north**2) ** 0.5, abs=0.2)
+
+
+def test_weak_cell_and_loose_lug_are_named_before_the_end_and_nothing_else(demo):
+    seen = {f.kind: f for f in answers.flags(demo)}
+    assert set(seen) == {"cell_resistance", "lug_heating"}
+    cell, lug = seen["cell_resistance"], seen["lug_heating"]
+    assert cell.subject == f"cell {TRUTH['faults']['weak_cell']['number']}"
+    assert TRUTH["faults"]["loose_lug"]["cable"].replace("_", " ") in lug.subject
+    assert TRUTH["start_utc_s"] < cell.raised_utc_s < TRUTH["end_utc_s"]
+    assert TRUTH["faults"]["loose_lug"]["from_utc_s"] < lug.raised_utc_s < TRUTH["end_utc_s"]
+
+
+def test_without_the_faults_no_flag_is_raised(healthy):
+    assert answers.flags(healthy) == ()
+
+
+def test_replay_holds_every_boat_channel(demo):
+    wanted = {
+        s["channel"]
+        for source in demo.boat.source
+        for s in source.options.get("signals", {}).values()
+    }
+    assert wanted <= set(demo.store.channels())
+
+
+def test_one_trip_with_its_legs(demo):
+    (trip,) = answers.trips(demo)
+    kinds = [leg.kind for leg in trip.legs]
+    assert kinds[0] == "motoring"
+    assert kinds[-1] == "motoring"
+    assert "sailing" in kinds
+    review = answers.review(demo)
+    assert review.sag
+    assert review.ledger
+
+
+def test_asking_again_changes_nothing(demo):
+    with Store.open(demo.store.path, write=True) as store:
+        again = answers.Context(store, demo.boat)
+        before = answers.trips(demo), answers.flags(demo), answers.range_left(demo).distance
+        answers.refresh(again)
+        after = answers.trips(demo), answers.flags(demo), answers.range_left(demo).distance
+    assert before == after
