@@ -39,6 +39,8 @@ class HeatPrior:
             deviation; `loose_walk_k`: while a joint works loose.
         tau_s: Middle of the time constant's belief; `tau_ln_sd` its spread in the logarithm.
         offset_sd_k: Air at the body less the ambient given, standard deviation at any time.
+        count_slow: Whether warming of the place counts as the body's own; not where nobody
+            measures the air, as then an engine room cannot be told from a joint.
         noise_k: Reading's noise; `model_k`: what one body misses, per square root of a minute.
     """
 
@@ -51,6 +53,7 @@ class HeatPrior:
     slow_sd_k: float = 1.0
     tau_ln_sd: float = 0.6
     offset_sd_k: float = 2.0
+    count_slow: bool = True
     noise_k: float = 0.2
     model_k: float = 0.15
 
@@ -76,6 +79,7 @@ class HeatFilter:
         for k, prior in enumerate(priors):
             self._set(k, prior)
         self._noise = np.array([p.noise_k**2 for p in priors])[:, None, None]
+        self._count_slow = np.array([p.count_slow for p in priors], float)[:, None, None]
         self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k for p in priors])[:, None]
         self._offset_var = np.array([p.offset_sd_k**2 for p in priors])[:, None, None]
 
@@ -171,13 +175,16 @@ class HeatFilter:
         self._log_w = log_w - np.log(np.exp(log_w).sum(axis=(1, 2), keepdims=True))
 
     def rise(self) -> tuple[Floats, Floats]:
-        """What the reference load itself makes here, the place's warming apart: mean and standard
-        deviation, shape (bodies,). [K]
+        """What the reference load makes here: mean and standard deviation, shape (bodies,). [K]
+
+        With what it adds by warming the place where `count_slow`, else without.
         """
+        x, p, slow = self.x, self.p, self._count_slow
+        means = x[..., RISE] + slow * x[..., SLOW]
+        var = p[..., RISE, RISE] + slow * (2 * p[..., RISE, SLOW] + p[..., SLOW, SLOW])
         w = self.weights
-        mean = (w * self.x[..., RISE]).sum(axis=(1, 2))
-        apart = (self.x[..., RISE] - mean[:, None, None]) ** 2
-        var = (w * (self.p[..., RISE, RISE] + apart)).sum(axis=(1, 2))
+        mean = (w * means).sum(axis=(1, 2))
+        var = (w * (var + (means - mean[:, None, None]) ** 2)).sum(axis=(1, 2))
         return mean, np.sqrt(np.maximum(var, 0.0))
 
     def settled(self, body: int, load: float) -> tuple[float, float]:

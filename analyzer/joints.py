@@ -70,12 +70,13 @@ def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
     return HeatPrior(
         rise_k=rise,
         rise_sd_k=0.3 * j.cable_rise_k + (0.5 if at_cable else 1.0),
-        rise_walk_k=0.5,
+        rise_walk_k=2.0,
         loose_walk_k=60.0 if not at_cable else 15.0,
         tau_s=j.tau_s if at_cable else 0.7 * j.tau_s,
         slow_k=0.2 * j.cable_rise_k,
         slow_sd_k=0.2 * j.cable_rise_k + (1.0 if ambient_measured else 2.5),
         offset_sd_k=2.5 if ambient_measured else 5.0,
+        count_slow=ambient_measured,
     )
 
 
@@ -85,11 +86,11 @@ def pair_prior(cable: Cable) -> HeatPrior:
     return HeatPrior(
         rise_k=0.0,
         rise_sd_k=0.25 * j.cable_rise_k + 0.5,
-        rise_walk_k=0.5,
+        rise_walk_k=2.0,
         loose_walk_k=60.0,
         tau_s=0.7 * j.tau_s,
-        slow_sd_k=0.1 * j.cable_rise_k + 0.5,
-        offset_sd_k=1.5,
+        slow_sd_k=0.1 * j.cable_rise_k,
+        offset_sd_k=1.2,
     )
 
 
