@@ -220,10 +220,12 @@ class CellMonitor:
         sd = self._bank.excess_sd_ohm()
         out = []
         for i, e in enumerate(excess):
+            if e <= EXCESS_SHARE * middle.mid:
+                continue
             others = np.delete(excess, i)
             usual = 1.4826 * float(np.median(np.abs(others - np.median(others))))
             sigmas = float(e) / math.hypot(float(sd[i]), usual)
-            if sigmas > SURE_SIGMA and e > EXCESS_SHARE * middle.mid:
+            if sigmas > SURE_SIGMA:
                 out.append((sigmas, i, float(e), float(sd[i])))
         return sorted(out, reverse=True)
 

@@ -6,6 +6,7 @@ fuse come first.
 """
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -157,6 +158,7 @@ def ampacity_table_a(awg: str, rating_c: float) -> float:
     return float(AMPACITY_A[awg][max(column, 0)])
 
 
+@lru_cache
 def ampacity_30c_a(cable: Cable) -> float:
     """Ampacity in the open at 30 °C. [A]
 
