@@ -64,7 +64,7 @@ def ground_speed(course_deg: float, water_mps: Floats, east: float, north: float
 
 
 @dataclass(frozen=True)
-class _Held:
+class Held:
     """What stays as it is, for each speed shape (k,)."""
 
     controller_w: Floats
@@ -93,7 +93,7 @@ def reach(
     hotel = boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
     other = hotel - mean_of(outing.series["solar_w"], at + 1, few)
     air = np.full(len(speeds_mps), outing.series["ambient_c"][at])
-    held = _Held(np.array(power), other, outing.loop_ohm[at], air)
+    held = Held(np.array(power), other, outing.loop_ohm[at], air)
     battery = outing.batteries[at].copy((len(speeds_mps),))
     first_w, spent, limit = _run_down(boat, battery, held, float(outing.series["pack_v"][at]))
     limits = ["stream" if g <= 0 else x for g, x in zip(ground, limit, strict=True)]
@@ -101,7 +101,7 @@ def reach(
 
 
 def _run_down(
-    boat: SimBoat, battery: Battery, held: _Held, volts_now: float
+    boat: SimBoat, battery: Battery, held: Held, volts_now: float
 ) -> tuple[Floats, Floats, list[str]]:
     """Power at first, time until the first limit, and which; one of each for each speed."""
     k = len(held.controller_w)
@@ -112,7 +112,7 @@ def _run_down(
         if n % REFRESH_STEPS == 0:
             battery.refresh(heat, STEP_S * REFRESH_STEPS if n else 0.0, held.air_c)
             heat = np.zeros_like(battery.soc)
-        current, volts, hit = _present(boat, battery, held, volts)
+        current, volts, hit = present(boat, battery, held, volts)
         for j in np.flatnonzero(alive & (hit > 0)):
             limit[j] = LIMITS[hit[j] - 1]
             spent[j] = max(spent[j] - STEP_S / 2, 0.0)  # it fell within the last step
@@ -128,8 +128,8 @@ def _run_down(
     return first_w, spent, limit
 
 
-def _present(
-    boat: SimBoat, battery: Battery, held: _Held, volts: Floats
+def present(
+    boat: SimBoat, battery: Battery, held: Held, volts: Floats
 ) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
     """Current, pack voltage, and the number of the limit that is passed (0: none)."""
     cell_e, cell_r = battery.source()
@@ -143,8 +143,8 @@ def _present(
     lowest = (cell_e - current[:, None] * cell_r).min(axis=-1)
     at_reserve = battery.soc.mean(axis=-1) <= boat.reserve_frac
     cutback = pack_v - motor * held.loop_ohm <= boat.cutback_v
-    passed = [inside < 0, at_reserve, lowest <= boat.cutoff_v, cutback]
-    return current, pack_v, np.select(passed, [4, 1, 2, 3], 0).astype(np.int64)
+    passed = [inside < 0, lowest <= boat.cutoff_v, cutback, at_reserve]
+    return current, pack_v, np.select(passed, [4, 2, 3, 1], 0).astype(np.int64)
 
 
 def controller_w(

@@ -91,7 +91,6 @@ class SimBoat:
         runs: Cable runs in the order positive lug, negative lug, contactor, controller lug.
         rated_ah: What the maker says. cutoff_v: lowest cell. cutback_v: controller's input.
         hotel_w: Always on. pilot_w: under way as well. fridge_w: on and off.
-        box_heat_j_k, box_loss_w_k: air of the space with battery and controller.
         charge_spread: Standard deviation of the cells' states of charge.
     """
 
@@ -111,8 +110,6 @@ class SimBoat:
     solar_peak_w: float
     instruments: Instruments = Instruments()
     faults: Faults = Faults()
-    box_heat_j_k: float = 9000.0
-    box_loss_w_k: float = 28.0
     charge_spread: float = 0.004
 
     def true_cells(self) -> Cells:

@@ -9,8 +9,7 @@ from replay.boatsim.heat import Run
 from replay.boatsim.hull import Hull, Water
 from replay.boatsim.motion import Doing, Leg
 from replay.boatsim.outing import Scene, Shore
-from replay.boatsim.place import Sky, Stream, Wind, stream_through
-from replay.boatsim.sensors import Place
+from replay.boatsim.place import Place, Sky, Stream, Wind, stream_through
 
 KN = 1852 / 3600
 START_UTC_S = 1778922000.0  # 2026-05-16 09:00:00 UTC

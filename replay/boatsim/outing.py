@@ -56,8 +56,8 @@ class Outing:
     """What truly happened. Arrays of shape (n,) at `dt_s`, cells (n, cells), lugs (n, runs).
 
     series: pack_v, pack_a, controller_v, controller_a, shore_w, hotel_w, solar_w, ambient_c,
-        motor_c, controller_c, and for the balance of energy rest_w (current times rest voltage),
-        cell_heat_w, wire_heat_w.
+        motor_c, controller_c, and for the balance of energy rest_v (all cells, no current, after
+        full relaxation), cell_heat_w, wire_heat_w.
     batteries: the pack's whole state before a step, kept each minute and at the last step.
     loop_ohm: all cable runs and joints together at the same steps.
     """
@@ -132,7 +132,7 @@ def motor_current(source_v: float, ohms: float, power_w: float) -> float:
 class _Electric:
     """The stepping part of an outing."""
 
-    FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "rest_w", "cell_heat_w", "loop_ohm")
+    FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "rest_v", "cell_heat_w", "loop_ohm")
 
     def __init__(
         self, boat: SimBoat, scene: Scene, motion: Motion, loads: dict[str, Floats], spread: Floats
@@ -210,7 +210,7 @@ class _Electric:
         rest = float(self.battery.rest_v.sum())
         self.battery.step(current, dt)
         heat = current * (rest - self.volts)
-        return (self.volts, current, motor_a, shore_a * self.volts, current * rest, heat, loop)
+        return (self.volts, current, motor_a, shore_a * self.volts, rest, heat, loop)
 
     def _slow(self, k: int, lately: list[tuple[float, ...]], dt: float) -> Floats:
         """Warmth after what happened lately; returns box, motor, controller, lugs, cells."""
@@ -241,11 +241,12 @@ class _Electric:
         return loss_w(self.boat.drive, turns, torque), 1.0
 
     def _warm_box(self, drive_w: float, wire_w: float, cells_w: float, dt: float) -> None:
-        """Air of the machinery space, motor and controller: one node each."""
-        from_controller = 2.2 * (self.controller_c - self.box_c)
-        from_motor = 4.0 * (self.motor_c - self.box_c)
-        self.controller_c += (0.35 * drive_w - from_controller) * dt / 1600.0
-        self.motor_c += (0.65 * drive_w - from_motor) * dt / 9000.0
-        outside = self.boat.box_loss_w_k * (self.box_c - self.scene.sky.air_c)
+        """Air of the machinery space, motor and controller: one node each, by the drive's size."""
+        size = self.boat.drive.rated_power_w / 6400.0
+        from_controller = 2.2 * size * (self.controller_c - self.box_c)
+        from_motor = 4.0 * size * (self.motor_c - self.box_c)
+        self.controller_c += (0.35 * drive_w - from_controller) * dt / (1600.0 * size)
+        self.motor_c += (0.65 * drive_w - from_motor) * dt / (9000.0 * size)
+        outside = 28.0 * size * (self.box_c - self.scene.sky.air_c)
         warmth = from_controller + from_motor + wire_w + 0.3 * cells_w
-        self.box_c += (warmth - outside) * dt / self.boat.box_heat_j_k
+        self.box_c += (warmth - outside) * dt / (9000.0 * size)

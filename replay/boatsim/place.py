@@ -16,6 +16,15 @@ EARTH_M = 6371008.8
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where the outing lies on Earth."""
+
+    latitude_deg: float
+    longitude_deg: float
+    variation_deg: float
+
+
+@dataclass(frozen=True)
 class Stream:
     """A stream that turns and waxes within the tide.
 

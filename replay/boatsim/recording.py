@@ -10,6 +10,7 @@ import zstandard
 
 from replay.boatsim import lines, sensors
 from replay.boatsim.outing import Outing
+from replay.boatsim.place import Place
 from replay.boatsim.wire import MESSAGES, Message, dbc_text, encode
 
 Floats = npt.NDArray[np.float64]
@@ -54,7 +55,7 @@ def can_lines(
 
 
 def nmea_lines(
-    outing: Outing, place: sensors.Place, start_utc_s: float, rng: np.random.Generator,
+    outing: Outing, place: Place, start_utc_s: float, rng: np.random.Generator,
     gap: tuple[int, int] | None,
 ) -> Iterator[str]:  # fmt: skip
     """The instruments' sentences, each led by the logger's time of arrival."""
@@ -76,13 +77,13 @@ def nmea_lines(
 
 
 def write(
-    folder: Path, outing: Outing, place: sensors.Place, start_utc_s: float, seed: int,
+    folder: Path, outing: Outing, place: Place, start_utc_s: float, seed: int,
     gap: tuple[int, int] | None, holes: list[tuple[float, float]],
 ) -> None:  # fmt: skip
     """Writes demo.candump.log.zst, demo.nmea.gz and demo.dbc into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
     can = "".join(can_lines(outing, start_utc_s, np.random.default_rng([seed, 1]), holes))
-    packed = zstandard.ZstdCompressor(level=19).compress(can.encode("ascii"))
+    packed = zstandard.ZstdCompressor(level=12).compress(can.encode("ascii"))
     (folder / "demo.candump.log.zst").write_bytes(packed)
     rng = np.random.default_rng([seed, 2])
     said = "".join(nmea_lines(outing, place, start_utc_s, rng, gap))

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from replay.boatsim.outing import Outing
-from replay.boatsim.place import offset_position, wander
+from replay.boatsim.place import Place, offset_position, wander
 
 Floats = npt.NDArray[np.float64]
 
@@ -33,13 +33,15 @@ class Sense:
         return np.round(value / self.step) * self.step if self.step else value
 
 
-@dataclass(frozen=True)
-class Place:
-    """Where the outing lies on Earth."""
-
-    latitude_deg: float
-    longitude_deg: float
-    variation_deg: float
+NAVIGATION = {
+    "latitude_deg": Sense(step=1e-7),
+    "longitude_deg": Sense(step=1e-7),
+    "speed_ground_mps": Sense(step=0.01 * 1852 / 3600),
+    "course_ground_deg": Sense(step=0.1),
+    "heading_magnetic_deg": Sense(step=0.1),
+    "speed_water_mps": Sense(step=0.01 * 1852 / 3600),
+    "water_temp_c": Sense(step=0.1),
+}  # as the sentences round
 
 
 def electric(outing: Outing) -> dict[str, Sense]:

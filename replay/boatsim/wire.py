@@ -114,7 +114,8 @@ def encode(message: Message, values: dict[str, Floats]) -> Bytes:
     for s in message.signals:
         value = values[s.channel] * s.sign * s.per_unit
         raw = np.round((np.nan_to_num(value) - s.offset) / s.scale).astype(np.int64)
-        raw = np.where(np.isfinite(value), raw, s.absent)
+        lowest = -s.absent - 1 if s.signed else 0
+        raw = np.where(np.isfinite(value), np.clip(raw, lowest, s.absent - 1), s.absent)
         for k in range(s.size):
             shift = 8 * (s.size - 1 - k) if message.big else 8 * k
             data[:, s.start + k] = ((raw >> shift) & 0xFF).astype(np.uint8)
