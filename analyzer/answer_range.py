@@ -49,7 +49,7 @@ def range_left(
         return _without_charge(ctx, here, end_us)
     given = _question(ctx, here, speed_mps)
     result = reach(given)
-    k = _asked(result, speed_mps, here)
+    k = _asked(result, speed_mps)
     back = _home(ctx, given, result, k, end_us) if home else None
     return _answer(ctx, here, result, k, back, end_us)
 
@@ -66,28 +66,25 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
         hotel_w=here.hotel_w,
         solar_w=here.solar_w,
     )
-    exact = speed_mps if speed_mps is not None else _present_water_mps(here)
-    if exact is None:
+    if speed_mps is None:
         return given
-    speeds = np.unique(np.append(given.speeds_mps, exact))
-    return replace(given, speeds_mps=speeds)
+    speeds = np.unique(np.append(given.speeds_mps, speed_mps))
+    as_now = given.as_now
+    if as_now is not None:
+        as_now = int(np.searchsorted(speeds, given.speeds_mps[as_now]))
+    return replace(given, speeds_mps=speeds, as_now=as_now)
 
 
 def _present_water_mps(here: Here) -> float | None:
-    """Present speed through water: ground velocity less the stream; None where not motoring."""
-    if here.present is None:
-        return None
-    if not here.stream.known:
-        return here.present.speed_ground_mps
-    angle = np.radians(here.present.course_deg)
-    ground = here.present.speed_ground_mps * np.array([np.sin(angle), np.cos(angle)])
-    return float(np.hypot(*(ground - here.stream.mean_mps[-1])))
+    """Present speed through water; None where not motoring."""
+    return question.present_water_mps(here.present, here.stream) if here.present else None
 
 
-def _asked(result: ReachResult, speed_mps: float | None, here: Here) -> int:
-    exact = speed_mps if speed_mps is not None else _present_water_mps(here)
-    if exact is not None:
-        return result.nearest(exact)
+def _asked(result: ReachResult, speed_mps: float | None) -> int:
+    if speed_mps is not None:
+        return result.nearest(speed_mps)
+    if result.as_now is not None:
+        return result.as_now
     best = result.best()
     return best if best is not None else result.nearest(float(np.median(result.speeds_mps)))
 

@@ -116,6 +116,14 @@ class PowerCurve:
         low, share = self.between(speed_mps)
         return np.asarray((1 - share) * lines[:, low] + share * lines[:, low + 1])
 
+    def read_each(self, lines: Floats, speed_mps: Floats) -> Floats:
+        """Curves on the grid (n, m) read at speeds of their own (n, k): shape (n, k)."""
+        place = np.interp(speed_mps, self.speed_mps, np.arange(len(self.speed_mps)))
+        low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
+        below = np.take_along_axis(lines, low, axis=1)
+        above = np.take_along_axis(lines, low + 1, axis=1)
+        return np.asarray(below + (place - low) * (above - below))
+
     def read_own(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m), each read at its own speed (n,): shape (n,)."""
         low, share = self.between(speed_mps)

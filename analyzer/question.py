@@ -81,6 +81,13 @@ def mean_sd(series: Series, name: str, fallback: float, spread: float = 0.3) -> 
     return float(values.mean()), max(float(values.std()), 0.1 * abs(float(values.mean())))
 
 
+def present_water_mps(present: Now, stream: Stream) -> float:
+    """Present speed through water: ground velocity less the stream's mean."""
+    angle = np.radians(present.course_deg)
+    ground = present.speed_ground_mps * np.array([np.sin(angle), np.cos(angle)])
+    return float(np.hypot(*(ground - stream.mean_mps[-1])))
+
+
 def question(
     boat: Boat,
     charge: ChargeState,
@@ -100,13 +107,19 @@ def question(
 
     Args:
         course_deg: To be held over ground; None: the present one, if there is one.
-        speeds_mps: Through water, rising, (k,); None: twenty worth asking for.
+        speeds_mps: Through water, rising, (k,); None: twenty worth asking for. The present one
+            is put among them where the boat motors on this course.
         hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
     """
     if course_deg is None and present is not None:
         course_deg = present.course_deg
     if speeds_mps is None:
         speeds_mps = speeds_for(curve, boat.motor.rated_power_w)
+    as_now = None
+    if present is not None and course_deg == present.course_deg:
+        own = present_water_mps(present, stream)
+        speeds_mps = np.unique(np.append(speeds_mps, own))
+        as_now = int(np.searchsorted(speeds_mps, own))
     typical = boat.hotel.power_w
     return ReachInput(
         curve=curve,
@@ -121,5 +134,6 @@ def question(
         solar_w=solar_w,
         weak=weak(weakest),
         now=present,
+        as_now=as_now,
         seed=seed,
     )

@@ -65,6 +65,8 @@ class ReachInput:
         hotel_w, solar_w: (mean, sd). [W]
         weak: The weakest cell.
         now: The present operating point, if motoring steadily.
+        as_now: Index of the speed that stands for going on as now, where it is among them: there
+            every draw keeps the present ground speed and power, whatever its stream is.
         seed: Of the draws; the same seed gives the same answer.
     """
 
@@ -80,6 +82,7 @@ class ReachInput:
     solar_w: tuple[float, float] = (0.0, 0.0)
     weak: Weak = Weak()
     now: Now | None = None
+    as_now: int | None = None
     seed: int = 1
 
 
@@ -104,6 +107,7 @@ class ReachResult:
     soc: Floats
     known_stream: bool
     reason: str
+    as_now: int | None = None
 
     def distance(self, k: int) -> Estimate:
         """Distance over ground at the k-th speed, median and 80 % range. [m]"""
@@ -268,12 +272,13 @@ def reach(given: ReachInput) -> ReachResult:
     pack = pack_draws(given, n, rng)
     draws = draw(given.curve, given.stream, given.now, n, rng)
     ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
-    calm = np.exp(given.curve.read(draws.log_power, given.speeds_mps))
+    water = _water_mps(given, draws)
+    calm = np.exp(given.curve.read_each(draws.log_power, water))
     motor = np.asarray(calm * np.exp(_aside_on(draws, given, rng)) * ahead)
     other = _other_w(given, n, rng)
     run = run_down(motor, other, pack, given.limits)
     along, across = _along_across(*draws.stream.mean_over(run.duration_s), given.course_deg)
-    ground = ground_speed_mps(given.speeds_mps[None, :], along, across)
+    ground = ground_speed_mps(water, along, across)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
         speeds_mps=given.speeds_mps,
@@ -286,7 +291,18 @@ def reach(given: ReachInput) -> ReachResult:
         soc=pack.soc,
         known_stream=given.stream.known,
         reason=reason,
+        as_now=given.as_now,
     )
+
+
+def _water_mps(given: ReachInput, draws: Draws) -> Floats:
+    """Speed through water per draw and speed asked for, (n, k)."""
+    n = len(draws.aside)
+    water = np.broadcast_to(given.speeds_mps, (n, len(given.speeds_mps))).copy()
+    if given.as_now is not None and given.now is not None:
+        along, across = _along_across(*draws.stream.now(), given.now.course_deg)
+        water[:, given.as_now] = np.hypot(given.now.speed_ground_mps - along, across)
+    return water
 
 
 def _other_w(given: ReachInput, n: int, rng: np.random.Generator) -> Floats:
@@ -304,5 +320,5 @@ def speeds_for(curve: PowerCurve, rated_power_w: float, k: int = 20) -> Floats:
 
 
 def toward(given: ReachInput, course_deg: float | None) -> ReachInput:
-    """The same question on another course."""
-    return replace(given, course_deg=course_deg)
+    """The same question on another course, where no speed stands for going on as now."""
+    return replace(given, course_deg=course_deg, as_now=None)
