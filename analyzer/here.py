@@ -12,7 +12,7 @@ from analyzer import hull, question, steady, trips, watch
 from analyzer.cells import CellMonitor, WeakCell
 from analyzer.context import Context, pack_channels
 from analyzer.curve import PowerCurve
-from analyzer.kept import HERE, STEADY, follow, stream_before
+from analyzer.kept import HERE, STEADY, follow, revive, stream_before
 from analyzer.reach import Now
 from analyzer.series import Series
 from analyzer.soc import ChargeState
@@ -81,9 +81,8 @@ class Here:
 def here_now(ctx: Context, end_us: int) -> Here:
     """The log's newest moment: as kept if nothing came since, else worked out. [µs]"""
     kept = ctx.store.learned(HERE)
-    if kept and kept[-1].to_us == end_us:
-        return Here.from_dict(kept[-1].value)
-    return look(ctx, end_us)
+    fresh = bool(kept) and kept[-1].to_us == end_us
+    return (revive(Here.from_dict, kept[-1].value) if fresh else None) or look(ctx, end_us)
 
 
 def look(ctx: Context, end_us: int) -> Here:
@@ -113,12 +112,10 @@ def look(ctx: Context, end_us: int) -> Here:
 
 def _curve(ctx: Context, series: Series, stream: Stream) -> PowerCurve:
     """The power curve by the hull's numbers, earlier trips and this stretch."""
-    earlier = [
-        SteadyPoints.from_dict(kept.value)
-        for kept in ctx.store.learned(STEADY)
-        if kept.from_us < series.t0_us
-    ]
-    points = SteadyPoints.join([*earlier, steady.steady(series, ctx.boat, stream)])
+    kept = [k for k in ctx.store.learned(STEADY) if k.from_us < series.t0_us]
+    earlier = [revive(SteadyPoints.from_dict, k.value) for k in kept]
+    known = [points for points in earlier if points is not None]
+    points = SteadyPoints.join([*known, steady.steady(series, ctx.boat, stream)])
     return hull.fit(points, hull.prior(ctx.boat))
 
 

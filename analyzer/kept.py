@@ -1,16 +1,29 @@
 """What is kept in the log between commands, under which key, and how it is taken up again."""
 
+from collections.abc import Callable
+from typing import Any, TypeVar
+
 from analyzer import drift
 from analyzer.context import Context
 from analyzer.series import Series
 from analyzer.soc import Charge, ChargeState, track
 from analyzer.stream import Calibration, Stream
 
+T = TypeVar("T")
+
 CHARGE = "charge"  # the charge filter's state at the end of a stretch
 STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HERE = "here"  # the newest moment
 SEEN = "seen"  # how far the log was looked through
+
+
+def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | None:
+    """A kept result taken up again; None where another version of the program kept it."""
+    try:
+        return read(value)
+    except (KeyError, TypeError, ValueError, IndexError):
+        return None
 
 
 def follow(ctx: Context, series: Series) -> Charge | None:
@@ -23,11 +36,11 @@ def follow(ctx: Context, series: Series) -> Charge | None:
 def charge_before(ctx: Context, at_us: int) -> ChargeState | None:
     """The newest kept state of charge from before a time. [µs]"""
     kept = [k for k in ctx.store.learned(CHARGE) if k.to_us <= at_us]
-    return ChargeState.from_dict(kept[-1].value) if kept else None
+    return revive(ChargeState.from_dict, kept[-1].value) if kept else None
 
 
 def stream_before(ctx: Context, series: Series) -> Stream:
     """The stream over a stretch, with the calibration that trips before it left. [µs]"""
     kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
-    before = Calibration.from_dict(kept[-1].value) if kept else None
+    before = revive(Calibration.from_dict, kept[-1].value) if kept else None
     return drift.estimate(series, pitch_m=ctx.boat.motor.propeller_pitch_m, before=before)
