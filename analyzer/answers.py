@@ -9,7 +9,7 @@ import numpy as np
 from analyzer import ledger, sag, watch
 from analyzer import trips as outings
 from analyzer.answer_range import range_left
-from analyzer.cables import monitors
+from analyzer.cables import CableGroup
 from analyzer.cells import CellMonitor
 from analyzer.check import check
 from analyzer.context import Context, open_log, pack_channels
@@ -128,9 +128,9 @@ def cables(ctx: Context) -> CablesAnswer:
     if not ctx.boat.cable:
         return CablesAnswer((), (), ("The boat file names no cable.",))
     series = _recent(ctx, watch.channels(ctx.boat))
-    judges = monitors(ctx.boat.cable)
-    for judge in judges:
-        judge.update(series)
+    group = CableGroup(ctx.boat.cable)
+    group.update(series)
+    judges = group.monitors
     findings = tuple(f for judge in judges for f in judge.findings())
     bare = [c.name for c in ctx.boat.cable if not c.probe]
     remarks = (f"Without a probe: {', '.join(bare)}.",) if bare else ()

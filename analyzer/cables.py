@@ -13,15 +13,14 @@ from statistics import NormalDist
 import numpy as np
 
 from analyzer import copper, joints
+from analyzer.cable_heat import CableHeat, Step
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.gather import Gatherer
 from analyzer.heating import HeatFilter, crossing_s
 from analyzer.results import CableRow, Finding
-from analyzer.series import Floats, Series
+from analyzer.series import Series
 from logger.boat import Cable
 from logger.channels import probe_temp
 
-STEP_S = 10.0
 Z80 = NormalDist().inv_cdf(0.9)
 EXCESS_K = 5.0  # a probable fault from 4 K above a like part under like load (NETA 100.18)
 SURE = 0.98
@@ -39,25 +38,22 @@ class Verdict:
     """One way of judging, and how long it has held.
 
     Args:
-        room: Share of the cable's own rise by which healthy places may differ on this view.
+        most_k: Rise at the reference load that a healthy place never passes on this view.
     """
 
-    room: float
+    most_k: float
     base_k: float = math.inf  # lowest rise at the reference load that was known well
     excess_k: float = 0.0
     sure: float = 0.0
     held_s: float = 0.0
 
-    def judge(self, rise_k: float, sd_k: float, most_k: float, load: float, dt_s: float) -> None:
-        """Takes a fresh rise at the reference load; `most_k` a healthy one never passes."""
+    def judge(self, rise_k: float, sd_k: float, load: float, dt_s: float) -> None:
+        """Takes a fresh rise at the reference load, and the load to judge it at."""
         self.base_k = min(self.base_k, max(rise_k, 0.0) + sd_k)
-        above = rise_k - min(most_k, self.base_k * 1.2 + self.room)
+        above = rise_k - min(self.most_k, self.base_k * 1.2)
         self.excess_k = above * load
-        self.sure = NormalDist().cdf((above * load - EXCESS_K) / max(sd_k * load, 1e-6))
+        self.sure = _cdf((above * load - EXCESS_K) / max(sd_k * load, 1e-6))
         self.held_s = self.held_s + dt_s if self.sure >= SURE else 0.0
-
-
-BODY, PAIR = 0, 1
 
 
 class CableMonitor:
@@ -66,61 +62,67 @@ class CableMonitor:
     Args:
         cable: The run; without a probe only its ampacity is answered.
         partner: The other pole's run, if it has a probe and the same current.
+        heat, place: The heat that this cable shares with others, and its place in it; None: its
+            own.
     """
 
-    def __init__(self, cable: Cable, partner: Cable | None = None) -> None:
+    def __init__(
+        self,
+        cable: Cable,
+        partner: Cable | None = None,
+        heat: CableHeat | None = None,
+        place: int = 0,
+    ) -> None:
         self.cable = cable
-        self.partner = partner if partner is not None and partner.probe else None
         self.joint = joints.joint(cable)
         self.limit_c = joints.limit_c(cable)
-        self._most_k = (joints.highest_healthy_k(cable), 0.5 * self.joint.cable_rise_k)
-        names = [f"{cable.current_channel}^2", "ambient_temp_c"]
-        names += [probe_temp(c.probe) for c in (cable, self.partner) if c and c.probe]
-        self._gather = Gatherer(STEP_S, tuple(names))
-        self._heat: HeatFilter | None = None
-        self._last_s: float | None = None
+        self.ampacity_a = copper.ampacity_a(cable)
+        self._heat = heat or (CableHeat(((cable, partner),)) if cable.probe else None)
+        self._place = place
+        rise_k = self.joint.cable_rise_k
+        self.high = Verdict(joints.highest_healthy_k(cable))
+        self.apart = Verdict(0.5 * rise_k)
         self._loads: deque[float] = deque(maxlen=12)
         self.peak_load = 0.0
-        self.high, self.apart = Verdict(0.0), Verdict(0.0)
         self.temp_c = math.nan
         self.highest_current_a: float | None = None
-        self.time_s: float | None = None
 
     def update(self, chunk: Series) -> None:
         """Takes the next piece of the log, 10 s or hours."""
-        current = chunk.get(self.cable.current_channel)
-        if np.isfinite(current).any():
-            high = float(np.nanmax(np.abs(current)))
-            self.highest_current_a = max(self.highest_current_a or 0.0, high)
-        if self.cable.probe:
-            for end_s, row in zip(*self._gather.add(chunk), strict=True):
-                self._step(float(end_s), row)
+        self.see_current(chunk)
+        if self._heat is not None:
+            for step in self._heat.add(chunk):
+                self.take(step)
 
-    def _step(self, end_s: float, row: Floats) -> None:
-        load, ambient, temp = row[0] / self.joint.ref_a**2, row[1], row[2]
-        apart = temp - row[3] if len(row) > 3 else math.nan
-        dt = min(end_s - self._last_s, 3600.0) if self._last_s is not None else STEP_S
-        self._last_s = self.time_s = end_s
-        if self._heat is None:
-            if not math.isfinite(temp):
-                return
-            prior = joints.prior(self.cable, math.isfinite(ambient))
-            self._heat = HeatFilter((prior, joints.pair_prior(self.cable)))
+    def see_current(self, chunk: Series) -> None:
+        """Keeps the highest current."""
+        current = chunk.values.get(self.cable.current_channel)
+        if current is None or not np.isfinite(current).any():
+            return
+        high = float(np.fmax.reduce(np.abs(current)))
+        self.highest_current_a = max(self.highest_current_a or 0.0, high)
+
+    def take(self, step: Step) -> None:
+        """Takes one step of the heat it belongs to."""
+        load, temp = float(step.load[self._place]), float(step.temp_c[self._place])
         if math.isfinite(temp):
             self.temp_c = temp
         if math.isfinite(load):
             self._loads.append(load)
-        self._heat.step(dt, load, np.array([temp, apart]), np.array([ambient, 0.0]))
-        self.peak_load = max(self.load, self.peak_load * math.exp(-dt / PEAK_TAU_S))
-        if self.peak_load > CUTOFF_LOAD:
-            self._judge(dt)
+        self.peak_load = max(self.load, self.peak_load * math.exp(-step.dt_s / PEAK_TAU_S))
+        if self.peak_load <= CUTOFF_LOAD or self._filter is None:
+            return
+        pair = self._place + len(step.load)
+        for k, verdict in ((self._place, self.high), (pair, self.apart)):
+            if self._filter.started[k]:
+                rise, sd = float(step.rise_k[k]), float(step.rise_sd_k[k])
+                verdict.judge(rise, sd, self.peak_load, step.dt_s)
 
-    def _judge(self, dt: float) -> None:
-        assert self._heat is not None
-        rise, sd = self._heat.rise()
-        for k, verdict in ((BODY, self.high), (PAIR, self.apart)):
-            if self._heat.started[k]:
-                verdict.judge(float(rise[k]), float(sd[k]), self._most_k[k], self.peak_load, dt)
+    @property
+    def _filter(self) -> HeatFilter | None:
+        """The heat filter, once this cable's probe has spoken."""
+        heat = self._heat.heat if self._heat is not None else None
+        return heat if heat is not None and heat.started[self._place] else None
 
     @property
     def load(self) -> float:
@@ -134,10 +136,10 @@ class CableMonitor:
 
     def excess_ohm(self) -> Estimate:
         """Joint resistance above a healthy one's. [ohm] 80 % range."""
-        if self._heat is None:
+        if self._filter is None:
             return cannot_say("no temperature from this cable's probe", "ohm")
         rng = np.random.default_rng(1)
-        draws = self._heat.draws(BODY, 2000, rng)["rise_k"]
+        draws = self._filter.draws(self._place, 2000, rng)["rise_k"]
         expected = joints.prior(self.cable, True)
         healthy = expected.rise_k * np.exp(0.35 * rng.standard_normal(2000))
         path = self.joint.path_k_w * np.exp(0.4 * rng.standard_normal(2000))
@@ -148,9 +150,10 @@ class CableMonitor:
 
     def row(self) -> CableRow:
         """The cable's health now."""
-        amps = copper.ampacity_a(self.cable)
-        ampacity = Estimate(amps, None, None, "A", reason="33 CFR 183.425 Table 5, derated")
-        heat = self._heat
+        ampacity = Estimate(
+            self.ampacity_a, None, None, "A", reason="33 CFR 183.425 Table 5, derated"
+        )
+        heat = self._filter
         if heat is None:
             why = "this cable has no probe" if not self.cable.probe else "its probe is silent"
             none = cannot_say(why, "K")
@@ -173,24 +176,24 @@ class CableMonitor:
             self._expected(load),
             _normal(*self.found_rise(load), "K"),
             self.excess_ohm(),
-            _normal(*heat.settled(BODY, load), "degC"),
+            _normal(*heat.settled(self._place, load), "degC"),
             self._crosses(load),
             self.limit_c,
         )
 
     def found_rise(self, load: float) -> tuple[float, float]:
         """What a load itself makes at the probe: mean and standard deviation. [K]"""
-        if self._heat is None:
+        if self._filter is None:
             return math.nan, math.nan
-        rise, sd = self._heat.rise()
-        return float(rise[BODY]) * load, float(sd[BODY]) * load
+        rise, sd = self._filter.rise()
+        return float(rise[self._place]) * load, float(sd[self._place]) * load
 
     def findings(self) -> tuple[Finding, ...]:
         """What is wrong with this cable, with its sureness; empty where nothing is."""
         out = []
         if self.loosening:
             out.append(self._loosening_finding())
-        amps = copper.ampacity_a(self.cable)
+        amps = self.ampacity_a
         if self.highest_current_a is not None and self.highest_current_a > amps:
             out.append(self._ampacity_finding(amps))
         return tuple(out)
@@ -221,9 +224,11 @@ class CableMonitor:
         return Estimate(mid, 0.6 * mid, 1.6 * mid, "K", reason="from size, rating and current")
 
     def _crosses(self, load: float) -> Estimate:
-        assert self._heat is not None
-        d = self._heat.draws(BODY, 2000, np.random.default_rng(1))
-        settled = self._heat.air_c[BODY] + d["offset_k"] + (d["rise_k"] + d["slow_k"]) * load
+        assert self._filter is not None
+        d = self._filter.draws(self._place, 2000, np.random.default_rng(1))
+        settled = (
+            self._filter.air_c[self._place] + d["offset_k"] + (d["rise_k"] + d["slow_k"]) * load
+        )
         times = crossing_s(d["temp_c"], settled, d["tau_s"], self.limit_c)
         share = float(np.isfinite(times).mean())
         if share < 0.5:
@@ -238,10 +243,31 @@ def _normal(mean: float, sd: float, unit: str) -> Estimate:
     return Estimate(mean, mean - Z80 * sd, mean + Z80 * sd, unit)
 
 
-def monitors(cables: tuple[Cable, ...]) -> tuple[CableMonitor, ...]:
-    """A monitor for each cable, partners joined."""
-    by_name = {c.name: c for c in cables}
-    return tuple(CableMonitor(c, by_name.get(c.partner or "")) for c in cables)
+class CableGroup:
+    """All cables of a boat, followed together: the same as one monitor each, at less cost."""
+
+    def __init__(self, cables: tuple[Cable, ...]) -> None:
+        by_name = {c.name: c for c in cables}
+        probed = [c for c in cables if c.probe]
+        pairs = tuple((c, by_name.get(c.partner or "")) for c in probed)
+        self._heat = CableHeat(pairs) if pairs else None
+        self.monitors = tuple(
+            CableMonitor(c, None, self._heat, probed.index(c)) if c.probe else CableMonitor(c)
+            for c in cables
+        )
+
+    def update(self, chunk: Series) -> None:
+        """Takes the next piece of the log, 10 s or hours."""
+        for monitor in self.monitors:
+            monitor.see_current(chunk)
+        for step in self._heat.add(chunk) if self._heat else ():
+            for monitor in self.monitors:
+                if monitor.cable.probe:
+                    monitor.take(step)
+
+
+def _cdf(z: float) -> float:
+    return 0.5 * (1 + math.erf(z / math.sqrt(2)))
 
 
 def ampacity_a(cable: Cable, ambient_c: float | None = None) -> float:

@@ -31,23 +31,30 @@ class Gatherer:
         """
         if not chunk.n:
             return np.empty(0), np.empty((0, len(self.channels)))
-        t_us = chunk.t0_us + np.round(np.arange(chunk.n) * chunk.step_s * 1e6).astype(np.int64)
-        cell = t_us // round(self.step_s * 1e6)
-        if self._cell is not None:
-            cell = np.concatenate([[self._cell], cell])
-        steps, place = np.unique(cell, return_inverse=True)
-        n = len(steps)
-        total, count = np.zeros((n, len(self.channels))), np.zeros((n, len(self.channels)))
-        if self._cell is not None:
-            place = place[1:]
-            total[0], count[0] = self._sum, self._count
-        for k, name in enumerate(self.channels):
-            value = chunk.get(name.removesuffix("^2"))
-            value = value**2 if name.endswith("^2") else value
-            ok = np.isfinite(value)
-            total[:, k] += np.bincount(place[ok], weights=value[ok], minlength=n)
-            count[:, k] += np.bincount(place[ok], minlength=n)
+        table = self._table(chunk)
+        step_us = round(self.step_s * 1e6)
+        t_us = chunk.t0_us + np.round(np.arange(chunk.n) * (chunk.step_s * 1e6)).astype(np.int64)
+        cell = t_us // step_us
+        starts = np.concatenate([[0], np.flatnonzero(cell[1:] != cell[:-1]) + 1])
+        steps = cell[starts]
+        have = np.isfinite(table)
+        total = np.add.reduceat(np.where(have, table, 0.0), starts, axis=0)
+        count = np.add.reduceat(have.astype(float), starts, axis=0)
+        if self._cell is not None and self._cell == steps[0]:
+            total[0] += self._sum
+            count[0] += self._count
+        elif self._cell is not None:
+            steps = np.concatenate([[self._cell], steps])
+            total, count = np.vstack([self._sum, total]), np.vstack([self._count, count])
         self._cell, self._sum, self._count = int(steps[-1]), total[-1], count[-1]
-        means = np.full((n - 1, len(self.channels)), np.nan)
+        means = np.full((len(steps) - 1, len(self.channels)), np.nan)
         np.divide(total[:-1], count[:-1], out=means, where=count[:-1] > 0)
         return (steps[:-1] + 1) * self.step_s, means
+
+    def _table(self, chunk: Series) -> Floats:
+        table = np.full((chunk.n, len(self.channels)), np.nan)
+        for k, name in enumerate(self.channels):
+            value = chunk.values.get(name.removesuffix("^2"))
+            if value is not None:
+                table[:, k] = value * value if name.endswith("^2") else value
+        return table

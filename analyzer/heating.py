@@ -72,16 +72,16 @@ class HeatFilter:
         self._log_w = np.tile(np.log(start / start.sum()), (len(priors), 1, 1))
         self.started = np.zeros(len(priors), bool)
         self.air_c = np.full(len(priors), np.nan)
-        self.load_slow = 0.0
+        self.load_slow = np.zeros(len(priors))
         self.x = np.zeros((len(priors), 2, TAUS, STATES))
         self.p = np.zeros((len(priors), 2, TAUS, STATES, STATES))
         self._walk = np.zeros((len(priors), 2, 1, STATES))
         for k, prior in enumerate(priors):
             self._set(k, prior)
         self._noise = np.array([p.noise_k**2 for p in priors])[:, None, None]
-        self._count_slow = np.array([p.count_slow for p in priors], float)[:, None, None]
+        self.count_slow = np.array([p.count_slow for p in priors], float)
         self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k for p in priors])[:, None]
-        self._offset_var = np.array([p.offset_sd_k**2 for p in priors])[:, None, None]
+        self.offset_var = np.array([p.offset_sd_k**2 for p in priors])
 
     def _set(self, k: int, prior: HeatPrior) -> None:
         self.x[k, ..., RISE], self.x[k, ..., SLOW] = prior.rise_k, prior.slow_k
@@ -96,11 +96,12 @@ class HeatFilter:
         w = np.exp(self._log_w - self._log_w.max(axis=(1, 2), keepdims=True))
         return np.asarray(w / w.sum(axis=(1, 2), keepdims=True))
 
-    def step(self, dt_s: float, load: float, temp_c: Floats, ambient_c: Floats) -> None:
-        """One step on: the load over the step, and the temperatures at its end.
+    def step(self, dt_s: float, load: Floats, temp_c: Floats, ambient_c: Floats) -> None:
+        """One step on: the loads over the step, and the temperatures at its end.
 
         Args:
-            load: Mean over the step in units of the reference load; NaN: not known.
+            load: Means over the step in units of the reference loads, shape (bodies,); NaN: not
+                known.
             temp_c: Shape (bodies,); NaN: not measured.
             ambient_c: Shape (bodies,); NaN: the last one holds.
         """
@@ -135,29 +136,30 @@ class HeatFilter:
         self.p = self.p + share[..., None] * (self.p[:, ::-1] - self.p) + between
         self._log_w = np.log(after)
 
-    def _predict(self, dt_s: float, load: float) -> None:
-        known = math.isfinite(load)
-        u = load if known else self.load_slow
-        self.load_slow += (u - self.load_slow) * (1 - math.exp(-dt_s / SLOW_TAU_S))
+    def _predict(self, dt_s: float, load: Floats) -> None:
+        lost = ~np.isfinite(load)
+        u = np.where(lost, self.load_slow, load)[:, None]
+        self.load_slow += (u[:, 0] - self.load_slow) * (1 - math.exp(-dt_s / SLOW_TAU_S))
         fade = math.exp(-dt_s / OFFSET_TAU_S)
         self.x[..., OFFSET] *= fade
         self.p[..., OFFSET, :] *= fade
         self.p[..., :, OFFSET] *= fade
-        self.p[..., OFFSET, OFFSET] += self._offset_var * (1 - fade * fade)
+        self.p[..., OFFSET, OFFSET] += self.offset_var[:, None, None] * (1 - fade * fade)
         keep = np.exp(-dt_s / self.tau_s)
         gain = 1 - keep
-        row = np.stack([keep, gain * u, gain, gain * self.load_slow], axis=-1)[:, None]
-        air = np.nan_to_num(self.air_c)[:, None]
+        row = np.empty((len(self.priors), 1, TAUS, STATES))
+        row[:, 0, :, TEMP], row[:, 0, :, RISE] = keep, gain * u
+        row[:, 0, :, OFFSET], row[:, 0, :, SLOW] = gain, gain * self.load_slow[:, None]
+        air = np.where(self.started, self.air_c, 0.0)[:, None]
         self.x[..., TEMP] = (row * self.x).sum(axis=-1) + (gain * air)[:, None]
         cross = (row[..., None, :] @ self.p)[..., 0, :]
         own = (cross * row).sum(axis=-1)
         self.p[..., TEMP, :] = cross
         self.p[..., :, TEMP] = cross
-        walk = self._walk * dt_s
-        self.p[..., TEMP, TEMP] = own + walk[..., TEMP]
-        self.p[..., RISE, RISE] += walk[..., RISE]
-        if not known:
-            self.p[..., TEMP, TEMP] += ((gain * self._lost_k) ** 2)[:, None]
+        self.p[..., TEMP, TEMP] = own + self._walk[..., TEMP] * dt_s
+        self.p[..., RISE, RISE] += self._walk[..., RISE] * dt_s
+        if lost.any():
+            self.p[..., TEMP, TEMP] += ((gain * self._lost_k * lost[:, None]) ** 2)[:, None]
 
     def _correct(self, temp_c: Floats) -> None:
         seen = np.isfinite(temp_c)
@@ -179,7 +181,7 @@ class HeatFilter:
 
         With what it adds by warming the place where `count_slow`, else without.
         """
-        x, p, slow = self.x, self.p, self._count_slow
+        x, p, slow = self.x, self.p, self.count_slow[:, None, None]
         means = x[..., RISE] + slow * x[..., SLOW]
         var = p[..., RISE, RISE] + slow * (2 * p[..., RISE, SLOW] + p[..., SLOW, SLOW])
         w = self.weights

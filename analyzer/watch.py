@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from analyzer import detectors
-from analyzer.cables import monitors
+from analyzer.cables import CableGroup
 from analyzer.cells import CellMonitor
 from analyzer.flags import FlagBook, FlagEvent, Sighting
 from analyzer.results import Finding
@@ -49,7 +49,7 @@ class Watch:
         self.boat = boat
         self.book = FlagBook()
         self.cells = CellMonitor(boat.pack)
-        self.cables = monitors(boat.cable)
+        self.cables = CableGroup(boat.cable)
         self._detectors = detectors.levels(boat)
         self._reserve = _Reserve(boat, charge)
         self._held: dict[str, int] = {}
@@ -61,15 +61,14 @@ class Watch:
         sightings = [s for d in self._detectors for s in d.update(chunk)]
         sightings += self._reserve.update(chunk)
         self.cells.update(chunk)
-        for monitor in self.cables:
-            monitor.update(chunk)
+        self.cables.update(chunk)
         sightings += self._findings()
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
         return self.book.see(t_us, _without_echoes(sightings))
 
     def _findings(self) -> list[Sighting]:
         found = [(f"cell/{f.subject}", f) for f in self.cells.findings()]
-        for monitor in self.cables:
+        for monitor in self.cables.monitors:
             found += [(f"joint/{monitor.cable.name}", f) for f in monitor.findings()]
         found = [(key, f) for key, f in found if f.sureness_frac >= SURE and f.kind in _SHOWN]
         now = {f"{key} {f.kind}": self._held.get(f"{key} {f.kind}", 0) + 1 for key, f in found}
