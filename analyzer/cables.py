@@ -86,6 +86,8 @@ class CableMonitor:
         self.peak_load = 0.0
         self.temp_c = math.nan
         self.highest_current_a: float | None = None
+        self.time_s = math.nan
+        self._kept: tuple[float, Finding] | None = None
 
     def update(self, chunk: Series) -> None:
         """Takes the next piece of the log, 10 s or hours."""
@@ -105,6 +107,7 @@ class CableMonitor:
     def take(self, step: Step) -> None:
         """Takes one step of the heat it belongs to."""
         load, temp = float(step.load[self._place]), float(step.temp_c[self._place])
+        self.time_s = step.end_s
         if math.isfinite(temp):
             self.temp_c = temp
         if math.isfinite(load):
@@ -192,11 +195,18 @@ class CableMonitor:
         """What is wrong with this cable, with its sureness; empty where nothing is."""
         out = []
         if self.loosening:
-            out.append(self._loosening_finding())
+            out.append(self._loosening())
         amps = self.ampacity_a
         if self.highest_current_a is not None and self.highest_current_a > amps:
             out.append(self._ampacity_finding(amps))
         return tuple(out)
+
+    def _loosening(self) -> Finding:
+        """The finding, worked out at most once a minute."""
+        minute = self.time_s // 60.0
+        if self._kept is None or self._kept[0] != minute:
+            self._kept = (minute, self._loosening_finding())
+        return self._kept[1]
 
     def _loosening_finding(self) -> Finding:
         verdict = max((self.high, self.apart), key=lambda v: v.held_s)

@@ -5,9 +5,10 @@ from typing import Protocol
 
 import numpy as np
 
+from analyzer import joints
 from analyzer.flags import Sighting
 from analyzer.pack import chemistry
-from analyzer.series import Series
+from analyzer.piece import Piece
 from analyzer.thresholds import Threshold
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
@@ -23,7 +24,7 @@ HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, "lead_acid": 50.0}  # of makers' sheets;
 class Detector(Protocol):
     """Takes pieces in time order; says what holds at the end of the last."""
 
-    def update(self, chunk: Series) -> list[Sighting]:
+    def update(self, piece: Piece) -> list[Sighting]:
         """Takes the next piece of the log."""
 
 
@@ -40,11 +41,11 @@ class Level:
     act: Threshold | None = None
     low_level: str = "warning"
 
-    def update(self, chunk: Series) -> list[Sighting]:
+    def update(self, piece: Piece) -> list[Sighting]:
         """Takes the next piece of the log."""
-        if self.channel not in chunk.values:
+        if not self._concerned(piece):
             return []
-        t_s, values = chunk.t_utc_s, chunk.values[self.channel]
+        t_s, values = piece.t_s, piece.chunk.values[self.channel]
         warned = self.warn.see(t_s, values)
         acted = self.act.see(t_s, values) if self.act else False
         if not (warned or acted):
@@ -58,32 +59,12 @@ class Level:
         level = "act now" if acted else self.low_level
         return [Sighting(self.key, self.kind, self.subject, level, evidence, (self.channel,))]
 
-
-@dataclass
-class Cells:
-    """Many alike levels, skipped together while all are well inside."""
-
-    levels: list[Level]
-    lowest: float
-    highest: float
-
-    def update(self, chunk: Series) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        busy = [
-            lv
-            for lv in self.levels
-            if lv.channel in chunk.values and (_pending(lv) or self._outside(chunk, lv.channel))
-        ]
-        return [s for lv in busy for s in lv.update(chunk)]
-
-    def _outside(self, chunk: Series, channel: str) -> bool:
-        v = chunk.values[channel]
-        return bool(np.any((v < self.lowest) | (v > self.highest)))
-
-
-def _pending(level: Level) -> bool:
-    limits = [level.warn, *([level.act] if level.act else [])]
-    return any(x.active or x.busy for x in limits)
+    def _concerned(self, piece: Piece) -> bool:
+        """Whether this piece can change anything."""
+        if self.warn.live or (self.act is not None and self.act.live):
+            return self.channel in piece.highest
+        worst = (piece.highest if self.warn.sign > 0 else piece.lowest).get(self.channel, np.nan)
+        return self.warn.sign * worst > self.warn.trip
 
 
 class ColdCharge:
@@ -95,18 +76,20 @@ class ColdCharge:
         self.hold = Threshold(0.5, 0.5, above=True, hold_s=20.0, clear_s=30.0)
         self._temp_c = float("nan")
 
-    def update(self, chunk: Series) -> list[Sighting]:
+    def update(self, piece: Piece) -> list[Sighting]:
         """Takes the next piece of the log."""
-        names = [n for n in chunk.values if n == "pack_temp_c" or n.startswith("cell_")]
-        names = [n for n in names if n.endswith("_temp_c")]
-        if self.limit_c is None or not names or "pack_current_a" not in chunk.values:
+        chunk = piece.chunk
+        names = [n for n in piece.names if _is_cell_temp(n)]
+        least = piece.lowest.get("pack_current_a", np.nan)
+        cold = any(piece.lowest[n] < self.limit_c for n in names) if self.limit_c else False
+        if self.limit_c is None or not (self.hold.live or (cold and least < -self.least_a)):
             return []
         coldest = np.min([chunk.get(n) for n in names], axis=0)
         bad = (coldest < self.limit_c) & (chunk.get("pack_current_a") < -self.least_a)
         known = np.isfinite(coldest) & np.isfinite(chunk.get("pack_current_a"))
         if known.any():
             self._temp_c = float(coldest[known][-1])
-        if not self.hold.see(chunk.t_utc_s, np.where(known, bad, np.nan)):
+        if not self.hold.see(piece.t_s, np.where(known, bad, np.nan)):
             return []
         evidence = f"Charge current flows with the coldest cells at {self._temp_c:.1f} °C."
         channels = ("pack_current_a", *names[:1])
@@ -119,46 +102,52 @@ class Quiet:
     """
 
     def __init__(self) -> None:
-        self._last: dict[str, float] = {}
-        self._usual: dict[str, float] = {}
-        self._count: dict[str, int] = {}
+        self._names: tuple[str, ...] = ()
+        self._last, self._usual, self._count = np.empty(0), np.empty(0), np.empty(0)
 
-    def update(self, chunk: Series) -> list[Sighting]:
+    def update(self, piece: Piece) -> list[Sighting]:
         """Takes the next piece of the log."""
-        t_s = chunk.t_utc_s
-        for name, values in chunk.values.items():
-            at = t_s[np.isfinite(values)]
-            if len(at):
-                self._note(name, float(at[0]), float(at[-1]), len(at), chunk.step_s)
-        if not self._last:
+        at = self._places(piece.names)
+        first, last, count = piece.ages()
+        before, usual = self._last[at], self._usual[at]
+        spacing = np.where(count > 1, (last - first) / np.maximum(count - 1, 1), np.nan)
+        spacing = np.fmax(spacing, np.fmin(first - before, 600.0))
+        fresh = np.where(np.isfinite(usual), np.fmax(0.98 * usual, np.fmin(spacing, 3 * usual)),
+                         spacing)  # fmt: skip
+        self._usual[at] = np.where(np.isfinite(spacing), fresh, usual)
+        self._last[at] = np.where(count > 0, last, before)
+        self._count[at] += count
+        if not np.isfinite(self._last).any():
             return []
-        newest = max(self._last.values())
-        silent = [n for n, s in self._last.items() if self._is_quiet(n, newest - s)]
-        return self._grouped(silent, newest)
+        newest = float(np.nanmax(self._last))
+        least = np.where([n in VITAL for n in self._names], QUIET_LEAST_S, QUIET_OTHER_S)
+        limit = np.fmax(least, QUIET_INTERVALS * self._usual)
+        silent = (self._count >= 20) & (newest - self._last > limit)
+        return self._grouped([self._names[k] for k in np.flatnonzero(silent)], newest)
 
-    def _note(self, name: str, first: float, last: float, count: int, step_s: float) -> None:
-        spacing = (last - first) / (count - 1) if count > 1 else step_s
-        if name in self._last:
-            spacing = max(spacing, min(first - self._last[name], 600.0))
-        held = self._usual.get(name, spacing)
-        self._usual[name] = max(0.98 * held, min(spacing, 3 * held))
-        self._last[name], self._count[name] = last, self._count.get(name, 0) + count
-
-    def _is_quiet(self, name: str, silence_s: float) -> bool:
-        regular = self._count[name] >= 20
-        least_s = QUIET_LEAST_S if name in VITAL else QUIET_OTHER_S
-        return regular and silence_s > max(least_s, QUIET_INTERVALS * self._usual[name])
+    def _places(self, names: tuple[str, ...]) -> list[int]:
+        """Where these channels are kept; new ones get a place."""
+        if names != self._names[: len(names)]:
+            new = [n for n in names if n not in self._names]
+            self._names = (*self._names, *new)
+            more = np.full(len(new), np.nan)
+            self._last = np.concatenate([self._last, more])
+            self._usual = np.concatenate([self._usual, more])
+            self._count = np.concatenate([self._count, np.zeros(len(new))])
+        return [self._names.index(n) for n in names]
 
     def _grouped(self, silent: list[str], newest: float) -> list[Sighting]:
-        groups: dict[int, list[str]] = {}
+        groups: dict[float, list[str]] = {}
         for name in sorted(silent):
-            groups.setdefault(round(self._last[name] / QUIET_LEAST_S), []).append(name)
+            last = float(self._last[self._names.index(name)])
+            near = next((t for t in groups if abs(t - last) <= QUIET_LEAST_S), last)
+            groups.setdefault(near, []).append(name)
         out = []
-        for names in groups.values():
+        for last, names in groups.items():
             first = names[0]
             more = f" and {len(names) - 1} more" if len(names) > 1 else ""
             text = first.rsplit("_", 1)[0].replace("_", " ") + more
-            age = newest - self._last[first]
+            age = newest - last
             vital = any(n in VITAL for n in names)
             evidence = f"Last reading {age:.0f} s ago, while others go on: {', '.join(names[:8])}."
             level = "warning" if vital else "notice"
@@ -172,10 +161,12 @@ class Fault:
     def __init__(self) -> None:
         self.hold = Threshold(0.5, 0.5, above=True, hold_s=2.0, clear_s=10.0)
 
-    def update(self, chunk: Series) -> list[Sighting]:
+    def update(self, piece: Piece) -> list[Sighting]:
         """Takes the next piece of the log."""
         name = "controller_fault_code"
-        if name not in chunk.values or not self.hold.see(chunk.t_utc_s, chunk.values[name]):
+        if not (self.hold.live or piece.highest.get(name, 0.0) > 0.5):
+            return []
+        if not self.hold.see(piece.t_s, piece.chunk.get(name)):
             return []
         text = f"Fault number {self.hold.value:.0f}."
         return [Sighting("controller/fault", "controller_fault", "controller", "warning", text,
@@ -184,11 +175,11 @@ class Fault:
 
 def levels(boat: Boat) -> list[Detector]:
     """All detectors that come from limits in the boat file and the chemistry."""
-    out: list[Detector] = [_cells(boat), *_pack(boat), *_drive(boat), *_probes(boat)]
+    out: list[Detector] = [*_cells(boat), *_pack(boat), *_drive(boat), *_probes(boat)]
     return [*out, ColdCharge(boat), Quiet(), Fault()]
 
 
-def _cells(boat: Boat) -> Cells:
+def _cells(boat: Boat) -> list[Level]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
     cutoff, full = pack.cell_cutoff_v or kind.cutoff_v, pack.cell_full_v or kind.full_v
@@ -206,9 +197,7 @@ def _cells(boat: Boat) -> Cells:
         high = _above(count * (full + over[0]), count * 0.03, 5.0)
         most = _above(count * (full + over[1]), count * 0.03, 3.0)
         found.append(Level(channel, f"cell/{name}/high", "cell_high", name, "V", high, most))
-    if inside > 1:  # blocks are many cells: the shared quick limits would not fit both
-        return Cells(found, np.inf, -np.inf)
-    return Cells(found, cutoff + 0.3 * usable, full + over[0])
+    return found
 
 
 def _pack(boat: Boat) -> list[Level]:
@@ -254,8 +243,6 @@ def _drive(boat: Boat) -> list[Level]:
 
 
 def _probes(boat: Boat) -> list[Level]:
-    from analyzer import joints
-
     out = []
     for cable in boat.cable:
         if cable.probe:
@@ -265,6 +252,10 @@ def _probes(boat: Boat) -> list[Level]:
             name = joints.place(cable)
             out.append(Level(channel, key, "lug_hot", name, "°C", warn, act))
     return out
+
+
+def _is_cell_temp(name: str) -> bool:
+    return name == "pack_temp_c" or (name.startswith("cell_") and name.endswith("_temp_c"))
 
 
 def _above(trip: float, step: float, hold_s: float) -> Threshold:

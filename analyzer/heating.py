@@ -15,8 +15,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from analyzer.series import Floats
+
+Bools = npt.NDArray[np.bool_]
 
 TAUS = 7
 SLOW_TAU_S = 2400.0  # of the place's own warming
@@ -115,7 +118,7 @@ class HeatFilter:
         self._predict(dt_s, load)
         self._correct(np.where(self.started, temp_c, np.nan))
 
-    def _start(self, fresh: Floats, temp_c: Floats) -> None:
+    def _start(self, fresh: Bools, temp_c: Floats) -> None:
         self.air_c = np.where(fresh & ~np.isfinite(self.air_c), temp_c, self.air_c)
         self.started = self.started | fresh
         self.x[fresh, ..., TEMP] = temp_c[fresh, None, None]

@@ -59,7 +59,7 @@ def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
     amps = part.get("controller_current_a")
     if not np.isfinite(amps).any():
         amps = _balance_a(part, boat)
-    if amps is None or not np.isfinite(amps).any():
+    if not np.isfinite(amps).any():
         why = "neither the controller's current nor the rest of the load is measured"
         return [LedgerRow("to the motor", cannot_say(why, "Wh"))]
     power = volts * amps
@@ -71,7 +71,7 @@ def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
     ]
 
 
-def _balance_a(part: Series, boat: Boat) -> Floats | None:
+def _balance_a(part: Series, boat: Boat) -> Floats:
     """Current into the controller as what the pack gives beyond the hotel load. [A]"""
     hotel = part.get("hotel_power_w")
     if not np.isfinite(hotel).any():

@@ -9,16 +9,19 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
+import numpy.typing as npt
 
+from analyzer.chemistry import chemistry
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.pack import chemistry
+from analyzer.measured import cell_temp_c
 from analyzer.results import SagAccount, SagTerm
 from analyzer.series import Floats, Series
-from analyzer.soc import Charge, cell_temp_c
+from analyzer.soc import Charge
 from analyzer.trips import Leg, Trip
 from logger.boat import Boat
 from logger.channels import cell_voltage
 
+Bools = npt.NDArray[np.bool_]
 Z80 = NormalDist().inv_cdf(0.9)
 WINDOW_S = 10.0
 LEAST_C = 0.05  # a moment needs at least this share of the capacity as current to be one of load
@@ -100,7 +103,7 @@ def worst(series: Series, charge: Charge, boat: Boat, trip: Trip | None) -> SagA
     at = int(np.flatnonzero(usable)[np.argmin(loaded[usable])])
     chosen = np.zeros(series.n, bool)
     chosen[max(at - half, 0) : at + half + 1] = True
-    return _account("the lowest voltage of the trip", series, found, chosen, boat)
+    return _account("the lowest voltage of the trip", series, found, chosen)
 
 
 def over_leg(
@@ -115,12 +118,10 @@ def over_leg(
     chosen[: max(first, 0)] = chosen[max(last, 0) :] = False
     if chosen.sum() * series.step_s < 30.0:
         return None
-    return _account(f"the {leg.kind} leg's mean", series, found, chosen, boat)
+    return _account(f"the {leg.kind} leg's mean", series, found, chosen)
 
 
-def _account(
-    text: str, series: Series, found: Parts, chosen: Floats, boat: Boat
-) -> SagAccount | None:
+def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccount | None:
     ok = chosen & np.isfinite(found.unexplained_v)
     if not ok.any():
         return None
@@ -186,8 +187,8 @@ def _weak_name(found: Parts) -> str:
     return f"weak cell {found.weakest}" if found.weakest is not None else "weak cells"
 
 
-def _measured(text: str, volts: Floats, ok: Floats, why: str) -> SagTerm:
-    have = volts[ok.astype(bool)]
+def _measured(text: str, volts: Floats, ok: Bools, why: str) -> SagTerm:
+    have = volts[ok]
     have = have[np.isfinite(have)]
     if not len(have):
         return SagTerm(text, cannot_say(why, "V"))

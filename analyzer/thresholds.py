@@ -30,9 +30,9 @@ class Threshold:
         self._count = 0
 
     @property
-    def busy(self) -> bool:
-        """Whether it is on its way to turning."""
-        return self._since is not None
+    def live(self) -> bool:
+        """Whether it is active, or on its way to be."""
+        return self.active or self._since is not None
 
     def see(self, t_s: Floats, values: Floats) -> bool:
         """Takes readings in time order; NaN is no reading. Returns whether it is active."""

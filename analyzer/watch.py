@@ -8,6 +8,7 @@ from analyzer import detectors
 from analyzer.cables import CableGroup
 from analyzer.cells import CellMonitor
 from analyzer.flags import FlagBook, FlagEvent, Sighting
+from analyzer.piece import Piece
 from analyzer.results import Finding
 from analyzer.series import Series, load
 from analyzer.soc import ChargeState, track
@@ -58,7 +59,8 @@ class Watch:
         """Takes the next piece, some seconds long."""
         if not chunk.n:
             return []
-        sightings = [s for d in self._detectors for s in d.update(chunk)]
+        piece = Piece(chunk)
+        sightings = [s for d in self._detectors for s in d.update(piece)]
         sightings += self._reserve.update(chunk)
         self.cells.update(chunk)
         self.cables.update(chunk)
