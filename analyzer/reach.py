@@ -67,6 +67,8 @@ class ReachInput:
         now: The present operating point, if motoring steadily.
         as_now: Index of the speed that stands for going on as now, where it is among them: there
             every draw keeps the present ground speed and power, whatever its stream is.
+        tide_goes_on: The stream turns and wanders on as its draws have it; else it stays as it
+            is now, which is what "how far" means where nothing else is said.
         seed: Of the draws; the same seed gives the same answer.
     """
 
@@ -83,6 +85,7 @@ class ReachInput:
     weak: Weak = Weak()
     now: Now | None = None
     as_now: int | None = None
+    tide_goes_on: bool = False
     seed: int = 1
 
 
@@ -277,7 +280,11 @@ def reach(given: ReachInput) -> ReachResult:
     motor = np.asarray(calm * np.exp(_aside_on(draws, given, rng)) * ahead)
     other = _other_w(given, n, rng)
     run = run_down(motor, other, pack, given.limits)
-    along, across = _along_across(*draws.stream.mean_over(run.duration_s), given.course_deg)
+    if given.tide_goes_on:
+        east, north = draws.stream.mean_over(run.duration_s)
+    else:
+        east, north = (c[:, None] for c in draws.stream.now())
+    along, across = _along_across(east, north, given.course_deg)
     ground = ground_speed_mps(water, along, across)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
