@@ -17,7 +17,7 @@ from replay.boatsim.motion import course_made_good, steady_turns
 from replay.boatsim.outing import FRIDGE_ON_FRAC, Outing
 
 Floats = npt.NDArray[np.float64]
-STEP_S, REFRESH_STEPS = 10.0, 6
+STEPS, REFRESH_STEPS, LONGEST_S = 800, 6, 48 * 3600.0
 LIMITS = ("reserve", "cell cut-off", "controller cutback", "power")
 
 
@@ -25,7 +25,7 @@ LIMITS = ("reserve", "cell cut-off", "controller cutback", "power")
 class Reach:
     """How far the boat would have gone, for each speed asked, shape (k,).
 
-    distance_m is over the ground; limit is one of `LIMITS`, or "time" (48 h without a limit),
+    distance_m is over the ground; limit is one of `LIMITS`, or "time" (no limit for long),
     or "stream" (no way made over the ground: distance 0).
     """
 
@@ -94,10 +94,18 @@ def reach(
     other = hotel - mean_of(outing.series["solar_w"], at + 1, few)
     air = np.full(len(speeds_mps), outing.series["ambient_c"][at])
     held = Held(np.array(power), other, outing.loop_ohm[at], air)
-    battery = outing.batteries[at].copy((len(speeds_mps),))
+    battery = outing.batteries[at].copy(len(speeds_mps))
     first_w, spent, limit = _run_down(boat, battery, held, float(outing.series["pack_v"][at]))
     limits = ["stream" if g <= 0 else x for g, x in zip(ground, limit, strict=True)]
     return Reach(speeds_mps, ground, first_w, ground * spent, spent, tuple(limits))
+
+
+def _steps(boat: SimBoat, battery: Battery, held: Held, volts: float) -> Floats:
+    """A step for each speed, about a thousandth of what the charge may last. [s] shape (k,)"""
+    left_ah = max(float(battery.soc.mean()) - boat.reserve_frac, 0.01)
+    left_wh = left_ah * float(battery.cells.capacity_ah.mean()) * volts
+    watts = np.maximum(held.controller_w + held.other_w, 20.0)
+    return np.asarray(np.clip(left_wh / watts * 3600 / STEPS, 0.5, LONGEST_S / STEPS))
 
 
 def _run_down(
@@ -107,24 +115,24 @@ def _run_down(
     k = len(held.controller_w)
     alive, spent, limit = np.ones(k, bool), np.zeros(k), ["time"] * k
     first_w, volts = np.full(k, np.nan), np.full(k, volts_now)
-    heat = np.zeros_like(battery.soc)
-    for n in range(int(48 * 3600 / STEP_S)):
+    step_s, heat = _steps(boat, battery, held, volts_now), np.zeros_like(battery.soc)
+    for n in range(3 * STEPS):
         if n % REFRESH_STEPS == 0:
-            battery.refresh(heat, STEP_S * REFRESH_STEPS if n else 0.0, held.air_c)
+            battery.refresh(heat, step_s * (REFRESH_STEPS if n else 0), held.air_c)
             heat = np.zeros_like(battery.soc)
         current, volts, hit = present(boat, battery, held, volts)
         for j in np.flatnonzero(alive & (hit > 0)):
             limit[j] = LIMITS[hit[j] - 1]
-            spent[j] = max(spent[j] - STEP_S / 2, 0.0)  # it fell within the last step
+            spent[j] = max(spent[j] - step_s[j] / 2, 0.0)  # it fell within the last step
         alive &= hit == 0
         if n == 0:
             first_w = current * volts
         if not alive.any():
             break
-        spent += STEP_S * alive
+        spent += step_s * alive
         current = np.where(alive, current, 0.0)
-        heat += current[:, None] ** 2 * battery.r_ohm * STEP_S
-        battery.step(current, STEP_S)
+        heat += current[:, None] ** 2 * battery.r_ohm * step_s[:, None]
+        battery.step(current, step_s)
     return first_w, spent, limit
 
 
@@ -133,7 +141,7 @@ def present(
 ) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
     """Current, pack voltage, and the number of the limit that is passed (0: none)."""
     cell_e, cell_r = battery.source()
-    e, r = cell_e.sum(axis=-1), cell_r.sum(axis=-1) + battery.cells.link_ohm
+    e, r = cell_e.sum(axis=-1), battery.whole_ohm
     other = held.other_w / volts
     whole = r + held.loop_ohm
     inside = (e - other * r) ** 2 - 4 * whole * held.controller_w

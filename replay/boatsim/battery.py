@@ -6,7 +6,6 @@ of charge (rate-independent, with return branches); two RC pairs; part of the re
 Arrhenius; one heat node for each cell. Shapes: (..., cells), any leading batch.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,66 +88,83 @@ class Cells:
 class Battery:
     """A pack's state, stepped in time.
 
-    Attributes, shape (..., cells): soc, v1, v2, temp_c; play has one axis more. `source` gives
-    this moment, `step` moves on; `refresh` follows warmth and charge and may be called less often.
+    `source` gives this moment, `step` moves on; `refresh` follows warmth and charge and may be
+    called less often. Arrays have shape (batch, cells), or (cells,) without a batch: soc, temp_c,
+    rest_v, r_ohm; sagged has the two RC pairs before these, play the operators after them.
     """
 
-    STATE = ("soc", "v1", "v2", "temp_c", "play")
+    STATE = ("soc", "sagged", "temp_c", "play")
 
     def __init__(self, cells: Cells, soc: Floats, temp_c: float) -> None:
         self.cells = cells
         self.soc = np.array(soc, dtype=float)
-        self.v1 = np.zeros_like(self.soc)
-        self.v2 = np.zeros_like(self.soc)
+        self.sagged = np.zeros((2, *self.soc.shape))
         self.temp_c = np.full_like(self.soc, temp_c)
         self.play = self.soc[..., None] - PLAY_RADIUS  # as after a charge
         self._ocv = ocv_v(_TABLE_SOC, cells.window)
         self._coulombs = 3600.0 * cells.capacity_ah
         self._lean = cells.hysteresis_v * PLAY_WEIGHT / PLAY_RADIUS
-        self._time(1.0)
+        self._step_s: Floats | float = 1.0
         self.refresh(0.0, 0.0, temp_c)
 
-    def _time(self, dt_s: float) -> None:
-        self._step_s = dt_s
-        self._k1 = math.exp(-dt_s / self.cells.tau1_s)
-        self._k2 = math.exp(-dt_s / self.cells.tau2_s)
-
-    def copy(self, shape: tuple[int, ...] = ()) -> "Battery":
-        """The same state, repeated over a leading batch shape."""
+    def copy(self, count: int | None = None) -> "Battery":
+        """The same state, or `count` of it along a new leading axis."""
         other = Battery.__new__(Battery)
         other.__dict__.update(self.__dict__)
         for name in self.STATE:
-            value = getattr(self, name)
-            setattr(other, name, np.broadcast_to(value, shape + value.shape).copy())
+            value = getattr(self, name).copy()
+            if count is not None:
+                axis = 1 if name == "sagged" else 0
+                value = np.repeat(np.expand_dims(value, axis), count, axis)
+            setattr(other, name, value)
         return other
 
-    def refresh(self, heat_j: Floats | float, passed_s: float, air_c: Floats | float) -> None:
+    def refresh(
+        self, heat_j: Floats | float, passed_s: Floats | float, air_c: Floats | float
+    ) -> None:
         """Warms the cells by what they made since the last time, and renews their resistances.
 
-        heat_j: shape (..., cells). air_c: the batch's shape.
+        heat_j: shape (..., cells). passed_s, air_c: the batch's shape.
         """
         c = self.cells
-        cool = c.loss_w_k * (self.temp_c - np.asarray(air_c, dtype=float)[..., None]) * passed_s
+        cool = c.loss_w_k * (self.temp_c - _column(air_c)) * _column(passed_s)
         self.temp_c = self.temp_c + (heat_j - cool) / c.heat_j_k
         warm = np.exp(c.arrhenius_k * (1 / (self.temp_c + 273.15) - 1 / 298.15))
         warm = 1 - c.warm_frac + c.warm_frac * warm
         empty = 1 + 0.6 * np.exp(-np.maximum(self.soc, 0.0) / 0.05)
         self.r_ohm = c.r_ohm * warm * empty
-        self._r1_ohm, self._r2_ohm = c.r1_ohm * warm, c.r2_ohm * warm
+        self.whole_ohm = self.r_ohm.sum(axis=-1) + c.link_ohm
+        self._pairs_ohm = np.stack([c.r1_ohm * warm, c.r2_ohm * warm])
+        self._time(self._step_s)
+
+    def _time(self, dt_s: Floats | float) -> None:
+        self._step_s = dt_s
+        c, dt = self.cells, np.asarray(dt_s, dtype=float)
+        keep = np.stack([np.exp(-dt / c.tau1_s), np.exp(-dt / c.tau2_s)])
+        keep = keep[..., None] if dt.ndim else keep.reshape((2,) + (1,) * self.soc.ndim)
+        self._keep = keep
+        self._gain = (1 - keep) * self._pairs_ohm
+        self._per_a = _column(dt_s) / self._coulombs
 
     def source(self) -> tuple[Floats, Floats]:
         """Each cell as a voltage and a resistance now: volts = e - current r."""
         lean = (self.soc[..., None] - self.play) @ self._lean
         self.rest_v = np.interp(self.soc, _TABLE_SOC, self._ocv) + lean
-        return self.rest_v - self.v1 - self.v2, self.r_ohm
+        return self.rest_v - self.sagged[0] - self.sagged[1], self.r_ohm
 
-    def step(self, current_a: Floats | float, dt_s: float) -> None:
-        """Moves on by `dt_s` with a current held (positive out of the pack), the batch's shape."""
-        if dt_s != self._step_s:
+    def step(self, current_a: Floats | float, dt_s: Floats | float) -> None:
+        """Moves on with a current held (positive out of the pack); both have the batch's shape.
+
+        An array for `dt_s` must be the same object from step to step.
+        """
+        if dt_s is not self._step_s and (isinstance(dt_s, np.ndarray) or dt_s != self._step_s):
             self._time(dt_s)
-        i = np.asarray(current_a, dtype=float)[..., None]
-        self.v1 = self._k1 * self.v1 + ((1 - self._k1) * i) * self._r1_ohm
-        self.v2 = self._k2 * self.v2 + ((1 - self._k2) * i) * self._r2_ohm
-        self.soc = self.soc - (i * dt_s) / self._coulombs
+        i = current_a[..., None] if isinstance(current_a, np.ndarray) else current_a
+        self.sagged = self._keep * self.sagged + self._gain * i
+        self.soc = self.soc - self._per_a * i
         s = self.soc[..., None]
         self.play = np.minimum(np.maximum(self.play, s - PLAY_RADIUS), s + PLAY_RADIUS)
+
+
+def _column(value: Floats | float) -> Floats:
+    return np.asarray(value, dtype=float)[..., None]

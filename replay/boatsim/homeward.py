@@ -5,10 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from replay.boatsim.ahead import STEP_S, Held, ground_speed, present
+from replay.boatsim.ahead import Held, ground_speed, present
 from replay.boatsim.drive import input_w, torque_nm
 from replay.boatsim.motion import course_made_good, steady_turns
 from replay.boatsim.outing import FRIDGE_ON_FRAC, Outing
+
+STEP_S = 10.0
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,7 @@ def home_from(outing: Outing, at: int, speed_mps: float) -> Homecoming:
     """
     boat, scene, m = outing.boat, outing.scene, outing.motion
     east, north = float(m.east_m[at]), float(m.north_m[at])
-    battery = outing.batteries[at].copy((1,))
+    battery = outing.batteries[at].copy(1)
     hotel = boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
     other = hotel - float(outing.series["solar_w"][max(0, at - 300) : at + 1].mean())
     volts, air = np.full(1, outing.series["pack_v"][at]), np.full(1, outing.series["ambient_c"][at])

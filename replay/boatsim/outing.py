@@ -20,7 +20,7 @@ from replay.boatsim.place import Sky, Stream, Wind, wander
 Floats = npt.NDArray[np.float64]
 
 FRIDGE_CYCLE_S, FRIDGE_ON_FRAC = 1500.0, 0.36
-SLOW_S = 10.0  # warmth is worked out this often
+SLOW_S = 20.0  # warmth is worked out this often
 
 
 @dataclass(frozen=True)
@@ -132,7 +132,7 @@ def motor_current(source_v: float, ohms: float, power_w: float) -> float:
 class _Electric:
     """The stepping part of an outing."""
 
-    FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "rest_v", "cell_heat_w", "loop_ohm")
+    FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "loop_ohm")
 
     def __init__(
         self, boat: SimBoat, scene: Scene, motion: Motion, loads: dict[str, Floats], spread: Floats
@@ -152,7 +152,7 @@ class _Electric:
         n, dt, keep = len(self.motion.speed_water_mps), self.motion.dt_s, 60
         self._warm_up()
         cells, slow = len(self.boat.cells.capacity_ah), max(int(SLOW_S / dt), 1)
-        v, soc = np.empty((n, cells)), np.empty((n, cells))
+        v, soc, rest = np.empty((n, cells)), np.empty((n, cells)), np.empty((n, cells))
         fast: list[tuple[float, ...]] = []
         warmth: list[Floats] = []
         batteries: dict[int, Battery] = {}
@@ -166,9 +166,11 @@ class _Electric:
                 batteries[k], loops[k] = self.battery.copy(), self.loop
             soc[k] = self.battery.soc
             fast.append(self._fast(power[k], other[k], doing[k] == "shore", dt))
-            v[k] = self.cell_v
+            v[k], rest[k] = self.cell_v, self.battery.rest_v
         series = dict(zip(self.FAST, np.array(fast).T, strict=True)) | self.loads
         ohms = series.pop("loop_ohm")
+        series["rest_v"] = rest.sum(axis=1)
+        series["cell_heat_w"] = series["pack_a"] * (series["rest_v"] - series["pack_v"])
         series["wire_heat_w"] = series["controller_a"] ** 2 * ohms
         series["controller_v"] = series["pack_v"] - series["controller_a"] * ohms
         warm = self._between(np.array(warmth), slow, n)
@@ -189,15 +191,15 @@ class _Electric:
         rows: list[tuple[float, ...]] = []
         for k in range(int(self.scene.warm_up_s / 5)):
             rows.append(self._fast(0.0, self.boat.hotel_w, True, 5.0))
-            if k % 2:
-                self._slow(-1, rows[-2:], 5.0)
+            if k % 4 == 3:
+                self._slow(-1, rows[-4:], 5.0)
 
     def _fast(
         self, controller_w: float, other_w: float, on_shore: bool, dt: float
     ) -> tuple[float, ...]:
         """One step of the pack, in the order of `FAST`."""
         cell_e, cell_r = self.battery.source()
-        e, r = float(cell_e.sum()), float(cell_r.sum()) + self.boat.cells.link_ohm
+        e, r = float(cell_e.sum()), float(self.battery.whole_ohm)
         other_a, shore_a, loop = other_w / self.volts, 0.0, self.loop
         motor_a = motor_current(e - other_a * r, r + loop, controller_w)
         if on_shore:
@@ -207,27 +209,25 @@ class _Electric:
         current = motor_a + other_a - shore_a
         self.volts = e - current * r
         self.cell_v = cell_e - current * cell_r
-        rest = float(self.battery.rest_v.sum())
         self.battery.step(current, dt)
-        heat = current * (rest - self.volts)
-        return (self.volts, current, motor_a, shore_a * self.volts, rest, heat, loop)
+        return (self.volts, current, motor_a, shore_a * self.volts, loop)
 
     def _slow(self, k: int, lately: list[tuple[float, ...]], dt: float) -> Floats:
         """Warmth after what happened lately; returns box, motor, controller, lugs, cells."""
         lugs = len(self.boat.runs)
         extra = self.boat.faults.extra_ohm(lugs, max(k, 0) * dt)
         if lately:
-            rows = np.array(lately)
-            seconds = dt * len(rows)
-            square, heat = float((rows[:, 2] ** 2).mean()), float(rows[:, 5].mean())
-            wire = float((rows[:, 2] ** 2 * rows[:, 6]).mean())
-            lost, awake = self._drive_loss(k, len(rows))
+            steps, rest = len(lately), float(self.battery.rest_v.sum())
+            seconds = dt * steps
+            square = sum(row[2] ** 2 for row in lately) / steps
+            heat = sum(row[1] * (rest - row[0]) for row in lately) / steps
+            lost, awake = self._drive_loss(k, steps)
             self.battery.refresh(heat * seconds / self.cell_v.size, seconds, self.box_c)
             post = np.full(lugs, self.box_c)
-            post[:2] = float(self.battery.temp_c.mean())
+            post[:2] = self.battery.temp_c[0]
             post[-1] = 0.5 * (self.controller_c + self.box_c)
             self.runs.step(np.full(lugs, square), extra, self.box_c, post, awake, seconds)
-            self._warm_box(lost, wire, heat, seconds)
+            self._warm_box(lost, square * self.loop, heat, seconds)
         self.loop = float(self.runs.resistance_ohm(extra).sum())
         box = np.array([self.box_c, self.motor_c, self.controller_c])
         return np.concatenate([box, self.runs.lug_c, self.battery.temp_c])
