@@ -1,0 +1,115 @@
+"""Copper against published tables; the figures' sources stand beside them."""
+
+import numpy as np
+import pytest
+
+from analyzer import copper
+from logger.boat import Cable
+
+# ASTM B258 formula with 0.017241 ohm mm²/m: diameter mm, mm², cmil, mohm/m. Anchors 36 = 0.0050 in
+# and 4/0 = 0.4600 in and 211 600 cmil as published.
+AWG = {
+    "18": (1.0237, 0.8230, 1624, 20.948),
+    "16": (1.2908, 1.3087, 2583, 13.174),
+    "14": (1.6277, 2.0809, 4107, 8.2853),
+    "10": (2.5882, 5.2612, 10383, 3.2770),
+    "8": (3.2636, 8.3656, 16510, 2.0609),
+    "6": (4.1154, 13.302, 26251, 1.2961),
+    "2": (6.5437, 33.631, 66371, 0.5127),
+    "1": (7.3481, 42.408, 83693, 0.4066),
+    "1/0": (8.2515, 53.475, 105535, 0.3224),
+    "2/0": (9.2658, 67.431, 133077, 0.2557),
+    "4/0": (11.684, 107.22, 211600, 0.1608),
+}
+# IEC 60228, class 5, ohm/km at 20 °C: plain, tinned; two public tables agree.
+IEC = {
+    1.5: (13.3, 13.7),
+    2.5: (7.98, 8.21),
+    4: (4.95, 5.09),
+    6: (3.30, 3.39),
+    10: (1.91, 1.95),
+    16: (1.21, 1.24),
+    25: (0.780, 0.795),
+    50: (0.386, 0.393),
+    70: (0.272, 0.277),
+    95: (0.206, 0.210),
+    150: (0.129, 0.132),
+}
+# "105 °C in engine space" column of a chandler's copy of the ABYC table.
+ENGINE_SPACE_105 = {
+    "18": 17, "16": 21, "14": 30, "12": 38, "10": 51, "8": 68, "6": 102, "4": 136, "3": 153,
+    "2": 178, "1": 208, "1/0": 242, "2/0": 280, "3/0": 327, "4/0": 378,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("awg", AWG)
+def test_awg_sizes_are_those_of_the_standard(awg):
+    diameter, area, cmil, mohm = AWG[awg]
+    assert copper.awg_diameter_mm(awg) == pytest.approx(diameter, abs=0.0006)
+    assert copper.awg_area_mm2(awg) == pytest.approx(area, rel=1e-4)
+    assert copper.circular_mils(copper.awg_area_mm2(awg)) == pytest.approx(cmil, abs=1.0)
+    per_m = copper.RHO_20C_OHM_MM2_M / copper.awg_area_mm2(awg) * 1000
+    assert per_m == pytest.approx(mohm, abs=1.001e-4 if mohm < 1 else 6e-4)
+
+
+def test_awg_anchors_and_ratio():
+    assert copper.awg_diameter_mm("36") == pytest.approx(0.0050 * 25.4)
+    assert copper.awg_diameter_mm("4/0") == pytest.approx(0.4600 * 25.4, rel=1e-9)
+    ratio = copper.awg_diameter_mm("9") / copper.awg_diameter_mm("10")
+    assert ratio == pytest.approx(1.1229322, abs=1e-7)
+
+
+@pytest.mark.parametrize("size", IEC)
+def test_metric_resistances_are_those_of_the_standard(size):
+    for tinned in (False, True):
+        cable = Cable(name="x", size_mm2=size, length_m=1, tinned=tinned)
+        assert copper.ohm_per_m_20c(cable) * 1000 == pytest.approx(IEC[size][tinned], rel=1e-9)
+
+
+def test_correction_to_20_c_reproduces_the_printed_table():
+    printed = {5: 1.064, 10: 1.042, 30: 0.962, 50: 0.893, 75: 0.820, 90: 0.781, 100: 0.758}
+    for temp_c, factor in printed.items():
+        assert round(copper.iec_to_20c_factor(temp_c), 3) == factor
+
+
+def test_voltage_drop_examples():
+    # A chandler's example: 12 V pump, 10 A, 11 + 10 ft, 3 %: 6271 cmil.
+    assert copper.abyc_cmil(10, 21 * 0.3048, 0.36) == pytest.approx(6271, abs=0.5)
+    # Mast lamp 1.6 A, 22 m, 1.5 mm², 0.385 V by ISO 10133's factor.
+    assert copper.iso_drop_v(1.6, 22, 1.5) == pytest.approx(0.385, abs=5e-4)
+    # 150 A, 6 m, 50 mm² class 5: 0.347 V at 20 °C, 0.422 V at 75 °C, 0.295 V by the 0.0164 factor.
+    assert copper.drop_v(150, 6, 0.386e-3) == pytest.approx(0.347, abs=5e-4)
+    assert copper.drop_v(150, 6, 0.386e-3, 75.0) == pytest.approx(0.422, abs=6e-4)
+    assert copper.iso_drop_v(150, 6, 50) == pytest.approx(0.295, abs=5e-4)
+    # 200 A, 20 ft, 2/0: 0.323 V.
+    assert copper.abyc_drop_v(200, 20 * 0.3048, 133077) == pytest.approx(0.323, abs=5e-4)
+
+
+@pytest.mark.parametrize("awg", ENGINE_SPACE_105)
+def test_engine_space_ampacity_is_the_printed_one(awg):
+    cable = Cable(name="x", size_awg=awg, length_m=1, insulation_rating_c=105, in_engine_space=True)
+    assert copper.ampacity_a(cable) == pytest.approx(ENGINE_SPACE_105[awg], abs=0.51)
+
+
+def test_ambient_factor_agrees_with_the_published_ones():
+    # Heat balance against the published factors at 50 °C; the note allows 0.01.
+    for rating, factor in copper.ENGINE_SPACE_FACTOR.items():
+        assert copper.ambient_factor(rating, 49.999) == pytest.approx(factor, abs=0.011)
+    assert copper.ambient_factor(90, 10) == 1.0
+    assert copper.ambient_factor(90, 95) == 0.0
+
+
+def test_settled_rise_examples():
+    # 105 °C cable rated at 30 °C: 15.46 K at half the rating, 37.53 K at three quarters, 75 K at
+    # all of it; 16.63 K at half in 50 °C (calculated from the tagged formula).
+    for share, rise in ((0.5, 15.46), (0.75, 37.53), (1.0, 75.0)):
+        assert copper.settled_rise_k(210 * share, 30, 210, 105) == pytest.approx(rise, abs=0.005)
+    assert copper.settled_rise_k(105, 50, 210, 105) == pytest.approx(16.63, abs=0.005)
+    both = copper.settled_rise_k(np.array([105.0, 1e4]), 30, 210, 105)
+    assert both[0] == pytest.approx(15.46, abs=0.005)
+    assert np.isinf(both[1])  # it runs away
+
+
+def test_metric_ampacity_lies_between_its_neighbours():
+    between = Cable(name="x", size_mm2=50, length_m=1, insulation_rating_c=105)
+    assert 245 < copper.ampacity_a(between) < 285  # 1 AWG 42.4 mm², 1/0 53.5 mm²
