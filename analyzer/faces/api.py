@@ -1,6 +1,8 @@
 """The HTTP application: `/api/v1` answers as the command line's --json does, pages beside it."""
 
-from collections.abc import Sequence
+import asyncio
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -10,7 +12,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces import guard, pages
+from analyzer.faces import guard, live, pages
 from analyzer.faces.desk import Desk, LogDesk
 from analyzer.results import to_json
 from logger.errors import LoggerError
@@ -41,12 +43,15 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
+        lifespan=_keep,
     )
     if desk is None:
         if log is None:
             raise ValueError("create_app wants a log or a desk")
         desk = LogDesk(log, boat)
     app.state.desk = desk
+    app.state.sun = pages.Sun(desk)
+    app.state.feed = live.Feed(desk, pages.parts, app.state.sun.look)
     app.include_router(router)
     app.include_router(pages.router)
     app.mount("/static", pages.static_files(), name="static")
@@ -54,9 +59,20 @@ def create_app(
     for kind in (AnalyzerError, LoggerError):
         app.add_exception_handler(kind, _sorry)
     app.add_exception_handler(RequestValidationError, _bad_question)
+    app.add_exception_handler(Exception, _fault)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(guard.Guard, names=guard.own_names(names))
     return app
+
+
+@asynccontextmanager
+async def _keep(app: FastAPI) -> AsyncIterator[None]:
+    """While the pages are served, the log is looked through as it grows."""
+    keeper = asyncio.create_task(live.Keeper(app.state.desk).run())
+    yield
+    keeper.cancel()
+    with suppress(asyncio.CancelledError):
+        await keeper
 
 
 def _desk(request: Request) -> Desk:
@@ -144,3 +160,11 @@ def _bad_question(request: Request, error: Exception) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": text}, status_code=422)
     return pages.sorry(request, text, 422)
+
+
+def _fault(request: Request, error: Exception) -> Response:
+    """A fault of ours: said plainly; the server's log has the rest."""
+    text = f"keelwatt itself has a fault here ({type(error).__name__}); its log says where"
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": text}, status_code=500)
+    return pages.sorry(request, text, 500)

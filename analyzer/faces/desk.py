@@ -50,6 +50,10 @@ class Desk(Protocol):
 
     def refresh(self, progress: Progress | None = None) -> None: ...
 
+    def newest_utc_s(self) -> float | None: ...
+
+    def place(self) -> tuple[float, float, float] | None: ...
+
 
 class LogDesk:
     """Answers from a log on disk."""
@@ -137,3 +141,24 @@ class LogDesk:
 
         with self.context(write=True) as ctx:
             answers.refresh(ctx, progress)
+
+    def newest_utc_s(self) -> float | None:
+        """When the newest reading was; None where there is none."""
+        with self.context() as ctx:
+            span = ctx.store.span()
+        return span[1] / 1e6 if span else None
+
+    def place(self) -> tuple[float, float, float] | None:
+        """Latitude, longitude [deg] and the time they were measured; else home's, without time.
+
+        Returns:
+            None where neither is known; a time of 0 where it is home's place.
+        """
+        with self.context() as ctx:
+            latitude, longitude = (
+                ctx.store.last(name) for name in ("latitude_deg", "longitude_deg")
+            )
+            home = ctx.boat.home
+        if latitude and longitude:
+            return latitude[1], longitude[1], latitude[0] / 1e6
+        return (home.latitude_deg, home.longitude_deg, 0.0) if home else None

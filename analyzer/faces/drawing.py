@@ -7,12 +7,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analyzer.estimate import Estimate
 from analyzer.faces import sentences, words
 from analyzer.results import RangeAnswer, RangePoint
 from logger.units import KN, NMI
 
 WIDTH, HEIGHT = 400, 300  # of the curve's picture
-LEFT, RIGHT, TOP, BOTTOM = 40, 376, 22, 252  # of the plot in it
+LEFT, RIGHT, TOP, BOTTOM = 40, 376, 34, 252  # of the plot in it
+MOST_TIMES = 5.0  # the curve's picture reaches at most so many times the answer
 RULE_WIDTH, RULE_LEFT, RULE_RIGHT = 400, 10, 390
 
 
@@ -38,7 +40,7 @@ class Spot:
 class Curve:
     """Range against speed."""
 
-    band: str  # SVG path
+    band: str  # SVG path; what is above the frame is cut off by the picture
     middle: str  # SVG path
     across: tuple[Tick, ...]
     up: tuple[Tick, ...]
@@ -80,11 +82,11 @@ def curve(answer: RangeAnswer) -> Curve | None:
         return None
     speeds = [p.speed_water_mps / KN for p in points]
     first, last = speeds[0], speeds[-1]
-    top = _top(points)
+    top = _top(points, answer.distance.mid)
 
     def at(speed_kn: float, distance_m: float) -> tuple[float, float]:
         x = LEFT + (speed_kn - first) / (last - first) * (RIGHT - LEFT)
-        return x, BOTTOM - min(distance_m / NMI / top, 1.0) * (BOTTOM - TOP)
+        return x, BOTTOM - distance_m / NMI / top * (BOTTOM - TOP)
 
     lows = [at(s, _low(p)) for s, p in zip(speeds, points, strict=True)]
     mids = [at(s, p.distance.mid or 0.0) for s, p in zip(speeds, points, strict=True)]
@@ -118,14 +120,15 @@ def _points(answer: RangeAnswer) -> list[RangePoint]:
     return sorted([*points, asked], key=lambda p: p.speed_water_mps)
 
 
-def _top(points: Sequence[RangePoint]) -> float:
-    """The scale's end, nmi: the highest range, but not more than half above the middles.
-
-    At a crawl the range can be so wide that it would flatten everything else.
+def _top(points: Sequence[RangePoint], asked_m: float | None) -> float:
+    """The scale's end, nmi: the highest range, but neither half above the middles nor many times
+    what was asked for: at a crawl it can be so far and so wide that all else would be flat.
     """
     middle = max(p.distance.mid or 0.0 for p in points)
-    highest = max(_high(p) for p in points)
-    return max(min(highest, 1.5 * middle) / NMI * 1.04, 0.1)
+    highest = min(max(_high(p) for p in points), 1.5 * middle)
+    if asked_m:
+        highest = min(highest, max(MOST_TIMES * asked_m, 2 * NMI))
+    return max(highest / NMI * 1.04, 0.1)
 
 
 def _low(point: RangePoint) -> float:
@@ -161,13 +164,15 @@ def _spot(
     x = mids[k - 1][0] + part * (mids[k][0] - mids[k - 1][0])
     y = mids[k - 1][1] + part * (mids[k][1] - mids[k - 1][1])
     anchor = "end" if x > (LEFT + RIGHT) / 2 else "start"
-    return Spot(x, y, f"{text} {speed_kn:.1f}", anchor)
+    above = " ↑" if y < TOP else ""
+    return Spot(x, max(y, TOP), f"{text} {speed_kn:.1f}{above}", anchor)
 
 
 def _row(point: RangePoint, xy: tuple[float, float]) -> dict[str, object]:
     return {
         "x": round(xy[0], 1),
-        "y": round(xy[1], 1),
+        "y": round(max(xy[1], TOP), 1),
+        "kn": round(point.speed_water_mps / KN, 3),
         "speed": words.knots(point.speed_water_mps),
         "reach_m": round(point.distance.mid or 0.0),
         "reach": words.value(point.distance),
@@ -195,3 +200,44 @@ def rule(answer: RangeAnswer) -> Rule | None:
         ticks=tuple(Tick(at(d * NMI), f"{d:g}") for d in ticks(top / NMI, 6)),
         turn=at(turn_m) if turn_m is not None and 0 < turn_m <= top else None,
     )
+
+
+BARS_WIDTH = 100.0
+
+
+@dataclass(frozen=True)
+class Bar:
+    """An estimate as a bar on a scale of its own and its neighbours; 0 where it is not known."""
+
+    zero: float
+    start: float
+    width: float
+    low: float
+    high: float
+    gives: bool  # below zero: it puts back
+
+
+def bars(estimates: Sequence[Estimate]) -> list[Bar]:
+    """Bars that can be compared, from a common zero.
+
+    Args:
+        estimates: Of one unit.
+    """
+    ends = [v for e in estimates for v in (e.low, e.mid, e.high) if v is not None]
+    bottom, top = min([*ends, 0.0]), max([*ends, 0.0])
+    span = (top - bottom) or 1.0
+
+    def at(value: float | None) -> float:
+        return round(((value or 0.0) - bottom) / span * BARS_WIDTH, 2)
+
+    return [
+        Bar(
+            zero=at(0.0),
+            start=min(at(0.0), at(e.mid)),
+            width=round(abs(at(e.mid) - at(0.0)), 2),
+            low=at(e.mid if e.low is None else e.low),
+            high=at(e.mid if e.high is None else e.high),
+            gives=(e.mid or 0.0) < 0,
+        )
+        for e in estimates
+    ]

@@ -187,7 +187,9 @@ def band(estimate: Estimate, long: bool = False) -> str:
 
 def _number(estimate: Estimate, number: float, divisor: float, size: float | None = None) -> str:
     scaled = number / divisor
-    if estimate.unit in ("frac", "degC", "K", "deg"):
+    if estimate.unit in ("frac", "degC", "K", "deg") or (
+        estimate.unit in ("W", "Wh") and divisor == 1.0
+    ):
         return _whole(scaled)
     return plain(scaled, None if size is None else size / divisor)
 

@@ -7,6 +7,7 @@ import socket
 import sys
 import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -51,15 +52,18 @@ def chromium():
 
 
 class Served:
-    """An application on a free local port, in a thread."""
+    """An application on a local port, a free one unless told, in a thread."""
 
-    def __init__(self, app):
+    def __init__(self, app, port=0):
         import uvicorn
 
         self._socket = socket.socket()
-        self._socket.bind(("127.0.0.1", 0))
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._socket.bind(("127.0.0.1", port))
         self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
-        config = uvicorn.Config(app, log_level="warning", lifespan="on")
+        config = uvicorn.Config(
+            app, log_level="warning", lifespan="on", timeout_graceful_shutdown=1
+        )
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(
             target=self._server.run, kwargs={"sockets": [self._socket]}, daemon=True
@@ -75,7 +79,7 @@ class Served:
 
     def __exit__(self, *_):
         self._server.should_exit = True
-        self._thread.join(10)
+        self._thread.join(15)
         self._socket.close()
 
 
@@ -94,18 +98,31 @@ def site(serve, invented_answers):
         yield served.url
 
 
-@pytest.fixture(params=list(WIDTHS))
-def page(request, chromium):
-    """A page at phone and at table width; whatever it complains of fails the test."""
-    width, height = WIDTHS[request.param]
-    context = chromium.new_context(viewport={"width": width, "height": height})
+@contextmanager
+def looked_at(chromium, width):
+    """A page; whatever it complains of, or asks of another computer, fails the test."""
+    across, up = WIDTHS[width]
+    context = chromium.new_context(viewport={"width": across, "height": up})
     page = context.new_page()
-    complaints = []
+    complaints, strangers = [], []
     page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
-    strangers = []
     page.on("request", lambda r: strangers.append(r.url) if "127.0.0.1" not in r.url else None)
     yield page
     context.close()
     assert complaints == []
     assert [url for url in strangers if not url.startswith("data:")] == []
+
+
+@pytest.fixture(params=list(WIDTHS))
+def page(request, chromium):
+    """A page, once at phone and once at table width."""
+    with looked_at(chromium, request.param) as page:
+        yield page
+
+
+@pytest.fixture
+def phone(chromium):
+    """A page at phone width."""
+    with looked_at(chromium, "phone") as page:
+        yield page

@@ -1,14 +1,8 @@
 // Fetches the charts of the page's trip and hands them to the charts' library.
 "use strict";
 
-function night() {
-  const look = document.documentElement.dataset.look;
-  if (look !== "auto") return look;
-  return matchMedia("(prefers-color-scheme: dark)").matches ? "night" : "day";
-}
-
 async function draw(place) {
-  const answer = await fetch(`${place.dataset.item}?look=${night()}`);
+  const answer = await fetch(`${place.dataset.item}?look=${document.documentElement.dataset.look}`);
   if (!answer.ok) {
     place.textContent = "The charts could not be fetched; load the page again.";
     return;

@@ -277,3 +277,9 @@ class InventedDesk:
 
     def refresh(self, progress=None):
         self.asked.append(("refresh",))
+
+    def newest_utc_s(self):
+        return self.answer.asked_utc_s
+
+    def place(self):
+        return (46.28, -23.87, self.answer.asked_utc_s)

@@ -1,7 +1,6 @@
 """Geometry of the under-way drawings."""
 
 import dataclasses
-import re
 
 import pytest
 
@@ -35,14 +34,18 @@ def test_curve_goes_higher_up_the_page_for_further(invented):
     assert heights == sorted(heights, reverse=True)
 
 
-def test_curve_stays_inside_its_frame_when_one_range_is_very_wide(invented):
-    wide = dataclasses.replace(
-        invented.CURVE[0], distance=invented.estimate(40_000.0, 20_000.0, 4e6, "m")
+def test_curve_is_not_flattened_by_a_crawl_that_goes_very_far(invented):
+    far = dataclasses.replace(invented.CURVE[0], distance=invented.estimate(800e3, 400e3, 4e6, "m"))
+    answer = dataclasses.replace(
+        invented.RANGE,
+        curve=(far, *invented.CURVE[1:]),
+        best_speed_mps=far.speed_water_mps,
     )
-    curve = drawing.curve(dataclasses.replace(invented.RANGE, curve=(wide, *invented.CURVE[1:])))
-    ys = [float(y) for _, y in re.findall(r"([\d.]+) ([\d.]+)", curve.band)]
-    assert min(ys) >= drawing.TOP
-    assert max(ys) <= drawing.BOTTOM
+    curve = drawing.curve(answer)
+    assert curve.best.y == drawing.TOP  # marked at the frame, with an arrow
+    assert curve.best.text.endswith("↑")
+    up_to_nmi = float(curve.up[-1].text)
+    assert 25 <= up_to_nmi <= 5 * 13  # the answer is 13 nmi
 
 
 def test_curve_wants_two_speeds(invented):
