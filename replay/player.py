@@ -259,7 +259,8 @@ class Paced:
         if wait_s > 0:
             self._sleep(min(max(wait_s, self.STEP_S), timeout_s))
         gone_s = self._clock() - begun_s
-        return first_us + int(gone_s * self._pace * 1e6)
+        due_us = first_us + round(gone_s * self._pace * 1e6)
+        return max(due_us, next_us) if wait_s <= 0 else due_us
 
 
 def play(

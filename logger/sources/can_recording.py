@@ -1,5 +1,6 @@
 """Recorded CAN traffic through a decoder: candump text, and ASC and BLF by python-can."""
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, Frame, FrameBatch, batch_of
 from logger.errors import RecordingError
 from logger.sources.candump import read_candump
+from logger.sources.opened import open_bytes
 from logger.sources.source import Item
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
@@ -94,16 +96,18 @@ def read_by_library(path: Path, counters: Counters) -> Iterator[FrameBatch]:
 
 
 def _messages(path: Path) -> Iterator[Any]:
-    if path.open("rb").read(4) == b"LOGG":
-        from can.io.blf import BLFReader
+    with open_bytes(path) as stream:
+        head = stream.read(4)
+    with open_bytes(path) as stream:
+        if head == b"LOGG":
+            from can.io.blf import BLFReader
 
-        with BLFReader(str(path)) as blf:
-            yield from blf
-        return
-    from can.io.asc import ASCReader
+            yield from BLFReader(stream)
+        else:
+            from can.io.asc import ASCReader
 
-    with ASCReader(str(path), relative_timestamp=False) as asc:
-        yield from asc
+            text = io.TextIOWrapper(stream, "latin-1")
+            yield from ASCReader(text, relative_timestamp=False)
 
 
 def _sorted(frames: list[Frame]) -> FrameBatch:

@@ -62,7 +62,7 @@ def kind_of(path: Path) -> str:
 
 
 def _is_table(lines: list[bytes]) -> bool:
-    return len(lines) > 1 and any(
+    return len(lines) > 2 and any(
         lines[0].count(mark) > 0 and len({line.count(mark) for line in lines[:-1]}) == 1
         for mark in (b",", b";", b"\t")
     )
