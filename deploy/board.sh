@@ -1,0 +1,148 @@
+# shellcheck shell=sh
+# Sourced by the scripts that work on the boat's computer: where things lie, and how releases are
+# put in, chosen and checked. KEELWATT_ROOT puts everything under another root, for tests.
+
+root=${KEELWATT_ROOT:-}
+home=$root/opt/keelwatt
+releases=$home/releases
+current=$home/current
+# shellcheck disable=SC2034 # used by install.sh
+settings=$root/etc/keelwatt
+data=$root/var/lib/keelwatt
+units=$root/etc/systemd/system
+backups=$data/before-update
+here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
+services="keelwatt-record.service keelwatt-serve.service"
+
+say() { printf 'keelwatt: %s\n' "$*"; }
+
+fail() {
+    printf 'keelwatt: %s\n' "$*" >&2
+    exit 1
+}
+
+wants_root() {
+    [ "$(id -u)" -eq 0 ] || [ -n "$root" ] || fail "wants to be run as root: sudo sh $0 $*"
+}
+
+# The newest Python that is new enough.
+board_python() {
+    for candidate in ${KEELWATT_PYTHON:-python3 python3.13 python3.12 python3.11}; do
+        if "$candidate" -c 'import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))' \
+            2>/dev/null; then
+            command -v "$candidate"
+            return
+        fi
+    done
+    fail "wants Python 3.11 or newer with venv; on Debian 12 or later: apt install python3-venv"
+}
+
+# A release is complete before anything points at it.
+# add_release WHEELHOUSE: prints the new release's folder.
+add_release() {
+    wheels=$(CDPATH='' cd -- "$1" 2>/dev/null && pwd) || fail "there is no folder $1"
+    ls "$wheels"/keelwatt-*.whl >/dev/null 2>&1 ||
+        fail "$1 holds no keelwatt-*.whl; deploy/wheelhouse.sh makes a folder that does"
+    if [ -e "$wheels/SHA256SUMS" ]; then
+        (cd "$wheels" && sha256sum --check --status SHA256SUMS) ||
+            fail "the wheels in $1 are damaged (SHA256SUMS does not match); copy them again"
+    fi
+    python=$(board_python) || exit 1
+    release=$releases/$(date -u +%Y%m%d-%H%M%S)
+    while [ -e "$release" ]; do release=$release-again; done
+    mkdir -p "$releases"
+    log=$release.log
+    if ! { "$python" -m venv "$release" && "$release/bin/python" -m pip install --quiet \
+        --disable-pip-version-check --no-index --find-links "$wheels" keelwatt; } >"$log" 2>&1; then
+        tail -n 3 "$log" >&2
+        rm -rf "$release"
+        fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
+    fi
+    if ! "$release/bin/keelwatt" --help >"$log" 2>&1; then
+        tail -n 3 "$log" >&2
+        rm -rf "$release"
+        fail "the new release does not start on this computer; nothing was changed"
+    fi
+    rm -f "$log"
+    mkdir -p "$release/share"
+    cp -R "$here/." "$release/share/"
+    printf '%s\n' "$release"
+}
+
+# use_release FOLDER: from now on this one; the switch is one rename.
+use_release() {
+    ln -sfn "$1" "$home/.next"
+    mv -T "$home/.next" "$current"
+}
+
+current_release() { readlink "$current" 2>/dev/null || true; }
+
+release_before() {
+    now=$(current_release)
+    before=
+    for folder in "$releases"/*/; do
+        folder=${folder%/}
+        [ -x "$folder/bin/keelwatt" ] || continue
+        [ "$folder" = "$now" ] && break
+        before=$folder
+    done
+    printf '%s\n' "$before"
+}
+
+# Keeps the three newest and whatever is in use.
+drop_old_releases() {
+    kept=0
+    # shellcheck disable=SC2045 # the names are made here, without spaces
+    for folder in $(ls -1rd "$releases"/*/ 2>/dev/null); do
+        folder=${folder%/}
+        kept=$((kept + 1))
+        if [ "$kept" -gt 3 ] && [ "$folder" != "$(current_release)" ]; then
+            rm -rf "$folder"
+        fi
+    done
+}
+
+put_units() {
+    mkdir -p "$units"
+    for unit in $services; do
+        cp "$current/share/systemd/$unit" "$units/$unit"
+    done
+    systemctl daemon-reload
+}
+
+# A copy of the log that is whole although the recorder may be writing.
+# back_up_log NAME
+back_up_log() {
+    [ -e "$data/log.sqlite" ] || return 0
+    mkdir -p "$backups"
+    if ! "$(current_release)/bin/python" - "$data/log.sqlite" "$backups/$1.sqlite" <<'PYTHON'; then
+import sqlite3, sys
+source = sqlite3.connect(f"file:{sys.argv[1]}?mode=ro", uri=True)
+with sqlite3.connect(sys.argv[2]) as copy:
+    source.backup(copy)
+assert copy.execute("PRAGMA quick_check").fetchone() == ("ok",)
+PYTHON
+        rm -f "$backups/$1.sqlite"
+        fail "the log could not be copied to $backups (no room left?); nothing was changed"
+    fi
+    # shellcheck disable=SC2012 # the names are made here, without spaces
+    for old in $(ls -1r "$backups"/*.sqlite | tail -n +3); do rm -f "$old"; done
+}
+
+# Services that start by themselves; what the owner has disabled stays so.
+enabled_services() {
+    for unit in $services; do
+        if systemctl is-enabled --quiet "$unit" 2>/dev/null; then printf '%s ' "$unit"; fi
+    done
+}
+
+# healthy UNIT...: whether each still runs some seconds later. Watches the time it has been
+# running too, so that one which falls and is started again is not taken for well.
+healthy() {
+    before=$(systemctl show --property NRestarts "$@")
+    sleep "${KEELWATT_SETTLE_S:-20}"
+    for unit in "$@"; do
+        systemctl is-active --quiet "$unit" || return 1
+    done
+    [ "$(systemctl show --property NRestarts "$@")" = "$before" ]
+}

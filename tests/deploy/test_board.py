@@ -1,0 +1,165 @@
+"""Installing, updating and going back on a make-believe boat computer."""
+
+import hashlib
+import sqlite3
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from .board import BROKEN, GOOD, Board
+
+
+@pytest.fixture
+def board(tmp_path: Path, repository: Path) -> Board:
+    return Board(tmp_path, repository)
+
+
+@pytest.fixture
+def installed(board: Board) -> Board:
+    done = board.run("install.sh", board.wheels("1.0"))
+    assert done.returncode == 0, done.stderr
+    return board
+
+
+def write_log(path: Path, word: str) -> None:
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("CREATE TABLE IF NOT EXISTS t (word)")
+        db.execute("INSERT INTO t VALUES (?)", [word])
+        db.commit()
+
+
+def words_of(path: Path) -> list[str]:
+    with closing(sqlite3.connect(path)) as db:
+        return [w for (w,) in db.execute("SELECT word FROM t")]
+
+
+def test_install_puts_everything_in_place_and_starts_nothing_unasked(installed: Board):
+    root = installed.root
+    assert installed.version() == "1.0"
+    assert (root / "etc/keelwatt/boat.toml").read_text() == "1.0 check --starter\n"
+    assert (root / "etc/systemd/system/keelwatt-record.service").exists()
+    assert (root / "etc/systemd/system/keelwatt-serve.service").exists()
+    assert (root / "usr/local/bin/keelwatt").is_symlink()
+    assert (root / "opt/keelwatt/current/share/rollback.sh").exists()
+    assert "useradd" not in installed.calls() or "--system" in installed.calls()
+    assert "enable" not in installed.calls()
+
+
+def test_install_with_the_real_venv_and_pip(board: Board):
+    board.python = Path(sys.executable)
+    done = board.run("install.sh", board.wheels("1.0"))
+    assert done.returncode == 0, done.stderr
+    assert board.version() == "1.0"
+
+
+def test_install_keeps_a_boat_file_that_is_there_and_starts(board: Board):
+    settings = board.root / "etc/keelwatt"
+    settings.mkdir(parents=True)
+    (settings / "boat.toml").write_text("mine")
+    done = board.run("install.sh", board.wheels("1.0"))
+    assert done.returncode == 0, done.stderr
+    assert (settings / "boat.toml").read_text() == "mine"
+    assert "systemctl enable --now keelwatt-record.service keelwatt-serve.service" in board.calls()
+
+
+def test_update_copies_the_log_and_restarts(installed: Board):
+    write_log(installed.log, "before")
+    done = installed.run("update.sh", installed.wheels("1.1"))
+    assert done.returncode == 0, done.stderr
+    assert installed.version() == "1.1"
+    (copy,) = (installed.log.parent / "before-update").glob("*.sqlite")
+    assert words_of(copy) == ["before"]
+    assert "systemctl restart keelwatt-record.service keelwatt-serve.service" in installed.calls()
+
+
+def test_update_that_does_not_stay_up_is_undone_with_its_log(installed: Board):
+    write_log(installed.log, "before")
+    installed.set_state("falls")
+    done = installed.run("update.sh", installed.wheels("1.1"))
+    assert done.returncode == 1
+    assert "the update was undone" in done.stderr
+    assert installed.version() == "1.0"
+    assert words_of(installed.log) == ["before"]
+    assert installed.calls().rstrip().split("\n")[-1].startswith("systemctl start keelwatt-record")
+
+
+def test_update_leaves_services_that_are_disabled_alone(installed: Board):
+    installed.set_state("is-enabled-not")
+    assert installed.run("update.sh", installed.wheels("1.1")).returncode == 0
+    assert "restart" not in installed.calls()
+
+
+@pytest.mark.parametrize("script", ["install.sh", "update.sh"])
+@pytest.mark.parametrize(
+    ("folder", "words"),
+    [
+        ("broken", "does not start on this computer"),
+        ("damaged", "are damaged"),
+        ("empty", "holds no"),
+    ],
+)
+def test_bad_wheels_change_nothing(board: Board, script: str, folder: str, words: str):
+    if script == "update.sh":
+        assert board.run("install.sh", board.wheels("1.0")).returncode == 0
+    bad = Path(board.wheels("2.0", BROKEN if folder == "broken" else GOOD))
+    if folder == "damaged":
+        (bad / "SHA256SUMS").write_text(
+            f"{hashlib.sha256(b'other').hexdigest()}  keelwatt-2.0-py3-none-any.whl\n"
+        )
+    if folder == "empty":
+        (bad / "keelwatt-2.0-py3-none-any.whl").unlink()
+    done = board.run(script, str(bad))
+    assert done.returncode == 1
+    assert words in done.stderr
+    releases = list((board.root / "opt/keelwatt/releases").glob("*/"))
+    assert len(releases) == (1 if script == "update.sh" else 0)
+    assert (board.root / "etc/keelwatt").exists() == (script == "update.sh")
+
+
+def test_rollback_goes_back_and_keeps_the_newer_log_aside(installed: Board):
+    write_log(installed.log, "before")
+    installed.run("update.sh", installed.wheels("1.1"))
+    write_log(installed.log, "after")
+    done = installed.run("rollback.sh")
+    assert done.returncode == 0, done.stderr
+    assert installed.version() == "1.0"
+    assert words_of(installed.log) == ["before", "after"]
+
+    assert installed.run("update.sh", installed.wheels("1.2")).returncode == 0
+    write_log(installed.log, "later")
+    assert installed.run("rollback.sh", "--with-log").returncode == 0
+    assert words_of(installed.log) == ["before", "after"]
+    (aside,) = installed.log.parent.glob("log-*.sqlite")
+    assert words_of(aside) == ["before", "after", "later"]
+
+
+def test_rollback_without_an_older_release_says_so(installed: Board):
+    done = installed.run("rollback.sh")
+    assert (done.returncode, installed.version()) == (1, "1.0")
+    assert "no release before" in done.stderr
+
+
+def test_a_release_cut_off_by_a_power_loss_is_never_used(installed: Board):
+    (installed.root / "opt/keelwatt/releases/00000000-000000/bin").mkdir(parents=True)
+    assert "no release before" in installed.run("rollback.sh").stderr
+
+
+def test_update_keeps_three_releases(installed: Board):
+    for n in range(5):
+        folder = installed.root / f"opt/keelwatt/releases/2020010{n}-000000/bin"
+        folder.mkdir(parents=True)
+        (folder / "keelwatt").touch(0o755)
+    installed.run("update.sh", installed.wheels("1.1"))
+    kept = sorted(p.name for p in (installed.root / "opt/keelwatt/releases").iterdir())
+    assert len(kept) == 3
+    assert kept[0] == "20200104-000000"
+    assert installed.run("rollback.sh").returncode == 0
+    assert installed.version() == "1.0"
+
+
+def test_second_install_points_to_update(installed: Board):
+    done = installed.run("install.sh", installed.wheels("1.1"))
+    assert (done.returncode, installed.version()) == (1, "1.0")
+    assert "update.sh" in done.stderr

@@ -1,0 +1,66 @@
+"""The systemd units: correct, and with little that could be abused."""
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+UNITS = ("keelwatt-record.service", "keelwatt-serve.service")
+pytestmark = pytest.mark.skipif(
+    shutil.which("systemd-analyze") is None, reason="no systemd-analyze on this machine"
+)
+
+
+def analyze(*options: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        ["systemd-analyze", *options], capture_output=True, text=True, check=False
+    )
+
+
+@pytest.fixture
+def tree(tmp_path: Path, repository: Path) -> Path:
+    """A root with the units and the program they start."""
+    folder = tmp_path / "etc/systemd/system"
+    folder.mkdir(parents=True)
+    for unit in UNITS:
+        shutil.copy(repository / "deploy/systemd" / unit, folder)
+    program = tmp_path / "opt/keelwatt/current/bin/keelwatt"
+    program.parent.mkdir(parents=True)
+    program.write_text("#!/bin/sh\n")
+    program.chmod(0o755)
+    return tmp_path
+
+
+def verify(tree: Path, unit: str) -> subprocess.CompletedProcess[str]:
+    return analyze("verify", "--man=no", "--recursive-errors=no", f"--root={tree}", unit)
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_unit_is_well_formed(tree: Path, unit: str):
+    done = verify(tree, unit)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_verify_would_find_a_misspelt_key(tree: Path):
+    path = tree / "etc/systemd/system" / UNITS[0]
+    path.write_text(path.read_text().replace("ProtectClock", "ProtectClok"))
+    assert "ProtectClok" in verify(tree, UNITS[0]).stderr
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_unit_is_exposed_by_at_most_three(repository: Path, unit: str):
+    path = repository / "deploy/systemd" / unit
+    done = analyze("security", "--offline=true", "--no-pager", "--threshold=30", str(path))
+    found = re.search(r"Overall exposure level for .*: ([\d.]+)", done.stdout)
+    assert found, done.stderr
+    assert float(found[1]) <= 3.0
+    assert done.returncode == 0
+
+
+def test_recording_unit_may_do_what_recording_needs(repository: Path):
+    text = (repository / "deploy/systemd" / UNITS[0]).read_text()
+    assert "AF_CAN" in text
+    assert "DeviceAllow=char-ttyUSB" in text
+    assert "\nProcSubset" not in text  # the boot's name is read from /proc/sys
