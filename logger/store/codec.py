@@ -5,7 +5,6 @@ endian) and the zlib-compressed bits of which are there, then the pcodec bytes o
 """
 
 import zlib
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -59,13 +58,19 @@ def quantise(values: Floats, quantum: Quantum) -> Ints | None:
 def restore(q: npt.NDArray[np.integer], quantum: Quantum) -> Floats:
     """Integers of the quantum as values. A step of 1/n is divided by, so that 251/10 is 25.1."""
     inverse = whole_inverse(quantum.step)
-    if inverse is None:
-        return q.astype(np.float64) * quantum.step + quantum.offset
-    shift = quantum.offset * inverse
+    shift = quantum.offset * (inverse or 0)
     whole = round(shift)
-    if abs(shift - whole) <= 1e-9 * max(1.0, abs(shift)):
-        return (q.astype(np.float64) + whole) / inverse if whole else q.astype(np.float64) / inverse
-    return q.astype(np.float64) / inverse + quantum.offset
+    values: Floats
+    if inverse is None:
+        values = np.multiply(q, quantum.step, dtype=np.float64)
+        values += quantum.offset
+    elif abs(shift - whole) <= 1e-9 * max(1.0, abs(shift)):  # 251 and -400 make -14.9 in tenths
+        values = np.add(q, whole, dtype=np.float64)
+        values /= inverse
+    else:
+        values = np.divide(q, inverse, dtype=np.float64)
+        values += quantum.offset
+    return values
 
 
 def smallest(array: npt.NDArray[np.integer] | Floats) -> bytes:
@@ -107,25 +112,32 @@ def encode_column(values: Floats, quantum: Quantum) -> bytes:
     return bytes([kind | _HAS_MISSING]) + len(bits).to_bytes(4, "little") + bits + body
 
 
-def decode_column(data: bytes, count: int, quantum: Quantum) -> Floats:
-    """Inverse of `encode_column`: shape (count,), NaN where missing.
+def decode_present(
+    data: bytes, count: int, quantum: Quantum
+) -> tuple[Floats, npt.NDArray[np.bool_] | None]:
+    """A column's readings, and which of its `count` places they belong to (None: all).
 
     Raises:
         StoreError: The bytes are not a column of this length.
     """
     kind, start = data[0] & ~_HAS_MISSING, 1
     if kind == _EMPTY:
-        return np.full(count, np.nan)
+        return np.empty(0), np.zeros(count, dtype=bool)
     there: npt.NDArray[np.bool_] | None = None
     if data[0] & _HAS_MISSING:
         start = 5 + int.from_bytes(data[1:5], "little")
         bits = np.frombuffer(zlib.decompress(data[5:start]), dtype=np.uint8)
         there = np.unpackbits(bits, count=count).astype(bool)
     raw = _decompress(data[start:])
-    values = restore(raw, quantum) if kind == _INT else raw
     wanted = count if there is None else int(there.sum())
-    if len(values) != wanted:
-        raise StoreError(f"a chunk holds {len(values)} values where {wanted} were expected")
+    if len(raw) != wanted:
+        raise StoreError(f"a chunk holds {len(raw)} values where {wanted} were expected")
+    return (restore(raw, quantum) if kind == _INT else raw), there
+
+
+def decode_column(data: bytes, count: int, quantum: Quantum) -> Floats:
+    """Inverse of `encode_column`: shape (count,), NaN where missing. Raises StoreError."""
+    values, there = decode_present(data, count, quantum)
     if there is None:
         return values
     full = np.full(count, np.nan)
@@ -138,15 +150,18 @@ def encode_times(t_us: Ints, step_us: int) -> bytes:
     return smallest(narrow((t_us - t_us[0]) // step_us))
 
 
+def decode_steps(data: bytes) -> Ints:
+    """A time column as whole steps after its first time; 32 or 64 bits. Shape (n,)."""
+    return _decompress(data)
+
+
 def decode_times(data: bytes, first_us: int, step_us: int) -> Ints:
     """Inverse of `encode_times`."""
-    steps = _decompress(data)
-    times: Ints = steps.astype(np.int64) * step_us + first_us
+    times: Ints = np.multiply(decode_steps(data), step_us, dtype=np.int64)
+    times += first_us
     return times
 
 
-def check_codecs(names: Iterable[str]) -> None:
-    """Raises StoreError where a chunk was written by a codec that this version does not know."""
-    for name in names:
-        if name != CODEC:
-            raise StoreError(f"a chunk is of codec '{name}', this version reads '{CODEC}'")
+def unknown_codec(name: str) -> StoreError:
+    """What to raise for a chunk of a codec that this version does not know."""
+    return StoreError(f"a chunk is of codec '{name}', this version of keelwatt reads '{CODEC}'")

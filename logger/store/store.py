@@ -7,9 +7,10 @@ from typing import Any
 
 from logger import clock
 from logger.errors import StoreError
-from logger.store import reader, small
+from logger.store import boots, small
 from logger.store.codec import Floats, Ints
 from logger.store.connect import connect
+from logger.store.readings import Readings
 from logger.store.records import (
     Boot,
     ChannelSpan,
@@ -35,6 +36,7 @@ class Store:
         self.path = path
         self.writable = write
         self._db = db
+        self._readings = Readings(db)
         self._lock = threading.RLock()
 
     @classmethod
@@ -85,17 +87,17 @@ class Store:
     def boots(self) -> list[Boot]:
         """All boots, in the order in which the log met them."""
         with self._lock, snapshot(self._db):
-            return reader.boots(self._db)
+            return boots.boots(self._db)
 
     def span(self) -> tuple[int, int] | None:
         """First and last reading, None in an empty log. [µs]"""
         with self._lock, snapshot(self._db):
-            return reader.span(self._db)
+            return boots.span(self._db)
 
     def channels(self) -> dict[str, ChannelSpan]:
         """What there is, by channel name; first and last of a channel are to the chunk."""
         with self._lock, snapshot(self._db):
-            return reader.channels(self._db)
+            return boots.channels(self._db)
 
     def read(self, name: str, start_us: int, end_us: int) -> tuple[Ints, Floats]:
         """One channel's readings in [start, end), tail and chunks as one, sorted by time.
@@ -108,17 +110,17 @@ class Store:
             are left out. Thinned stretches give the means of their points.
         """
         with self._lock, snapshot(self._db):
-            return reader.read(self._db, name, start_us, end_us)
+            return self._readings.read(name, start_us, end_us)
 
     def last(self, name: str) -> tuple[int, float] | None:
         """Newest reading's time [µs] and value, None where there is none."""
         with self._lock, snapshot(self._db):
-            return reader.last(self._db, name)
+            return self._readings.last(name)
 
     def summary(self, name: str, start_us: int, end_us: int) -> Summary:
         """Count, lowest, highest and mean in [start, end), without reading whole chunks."""
         with self._lock, snapshot(self._db):
-            return reader.summary(self._db, name, start_us, end_us)
+            return self._readings.summary(name, start_us, end_us)
 
     # -- small tables ---------------------------------------------------------------------------
 
