@@ -12,8 +12,11 @@ from fastapi.responses import JSONResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces import guard, live, pages
+from analyzer.faces import guard, live, page, pages, pairing
+from analyzer.faces.access import Access
 from analyzer.faces.desk import Desk, LogDesk
+from analyzer.faces.gate import Gate
+from analyzer.faces.page import desk_of
 from analyzer.results import to_json
 from logger.errors import LoggerError
 from logger.units import KN
@@ -27,13 +30,19 @@ router = APIRouter(prefix="/api/v1", tags=["answers"])
 
 
 def create_app(
-    log: Path | None, boat: Path | None, *, names: Sequence[str] = (), desk: Desk | None = None
+    log: Path | None,
+    boat: Path | None,
+    *,
+    names: Sequence[str] = (),
+    access: Access | None = None,
+    desk: Desk | None = None,
 ) -> FastAPI:
     """The application.
 
     Args:
         log, boat: Where the answers come from.
         names: Host names, beside this computer's own, under which browsers may ask.
+        access: Who may look and change; None: whoever reaches this computer.
         desk: Answers instead of the log's; for tests.
     """
     app = FastAPI(
@@ -50,17 +59,20 @@ def create_app(
             raise ValueError("create_app wants a log or a desk")
         desk = LogDesk(log, boat)
     app.state.desk = desk
-    app.state.sun = pages.Sun(desk)
+    app.state.access = access
+    app.state.sun = page.Sun(desk)
     app.state.feed = live.Feed(desk, pages.parts, app.state.sun.look)
     app.include_router(router)
     app.include_router(pages.router)
-    app.mount("/static", pages.static_files(), name="static")
-    app.mount("/assets/bokeh", pages.chart_files(), name="bokeh")
+    app.include_router(pairing.router)
+    app.mount("/static", page.static_files(), name="static")
+    app.mount("/assets/bokeh", page.chart_files(), name="bokeh")
     for kind in (AnalyzerError, LoggerError):
         app.add_exception_handler(kind, _sorry)
     app.add_exception_handler(RequestValidationError, _bad_question)
     app.add_exception_handler(Exception, _fault)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(Gate, access=access)
     app.add_middleware(guard.Guard, names=guard.own_names(names))
     return app
 
@@ -75,11 +87,6 @@ async def _keep(app: FastAPI) -> AsyncIterator[None]:
         await keeper
 
 
-def _desk(request: Request) -> Desk:
-    desk: Desk = request.app.state.desk
-    return desk
-
-
 @router.get("/range")
 def range_left(
     request: Request,
@@ -91,37 +98,37 @@ def range_left(
     """How far, for how long, what ends it, which speed goes furthest."""
     stream = None if stream_kn is None else (stream_kn * KN, toward_deg % 360)
     speed_mps = None if speed_kn is None else speed_kn * KN
-    return _json(_desk(request).range_left(speed_mps, stream, home))
+    return _json(desk_of(request).range_left(speed_mps, stream, home))
 
 
 @router.get("/trips")
 def trips(request: Request) -> Any:
     """The trips in the log, oldest first."""
-    return _json(_desk(request).trips())
+    return _json(desk_of(request).trips())
 
 
 @router.get("/review/{number}")
 def review(request: Request, number: int) -> Any:
     """One trip explained."""
-    return _json(_desk(request).review(number))
+    return _json(desk_of(request).review(number))
 
 
 @router.get("/cells")
 def cells(request: Request) -> Any:
     """Health of the cells."""
-    return _json(_desk(request).cells())
+    return _json(desk_of(request).cells())
 
 
 @router.get("/cables")
 def cables(request: Request) -> Any:
     """Health of the cables."""
-    return _json(_desk(request).cables())
+    return _json(desk_of(request).cables())
 
 
 @router.get("/flags")
 def flags(request: Request) -> Any:
     """All flags."""
-    return _json(_desk(request).flags())
+    return _json(desk_of(request).flags())
 
 
 @router.get("/plot/{number}")
@@ -133,7 +140,7 @@ def plot(
 ) -> Any:
     """Channels of one trip, thinned so that peaks stay."""
     names = tuple(name for name in channels.split(",") if name)
-    return _json(_desk(request).plot(number, names or pages.PLOTTED, points))
+    return _json(desk_of(request).plot(number, names or pages.PLOTTED, points))
 
 
 def _json(answer: Any) -> Any:

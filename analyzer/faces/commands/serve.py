@@ -39,6 +39,11 @@ def add_address(parser: opt.Parser) -> None:
         metavar="HOST",
         help="a further name under which browsers reach this computer; may be given again",
     )
+    parser.add_argument(
+        "--forget-phones",
+        action="store_true",
+        help="from now on no phone is paired any more; each needs a code again",
+    )
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -50,14 +55,22 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
     """Serves until it is stopped."""
     import uvicorn
 
+    from analyzer.faces import access, places
     from analyzer.faces.api import create_app
     from analyzer.faces.desk import LogDesk
 
     with LogDesk(log, boat).context():  # a log that cannot be used is said now, not on the page
         pass
-    app = create_app(log, boat, names=(options.host, *options.name))
+    key = access.load_key(places.data_folder() / "pairing.key", options.forget_phones)
+    paired = access.Access(key)
+    app = create_app(log, boat, names=(options.host, *options.name), access=paired)
     shown = f"[{options.host}]" if ":" in options.host else options.host
     opt.tell_user(f"Open http://{shown}:{options.port}/ in a browser; Ctrl-C stops.")
+    if options.name or not access.is_own(options.host):
+        opt.tell_user(
+            f"Another device is asked for a code: {paired.codes['look']} to look, "
+            f"{paired.codes['change']} to look and change settings."
+        )
     uvicorn.run(
         app,
         host=options.host,

@@ -1,0 +1,33 @@
+"""Reading what a page's form sent."""
+
+from urllib.parse import parse_qsl
+
+from fastapi import Request
+
+from analyzer.errors import AnalyzerError
+
+MOST_BYTES = 200_000
+
+
+class FormError(AnalyzerError, ValueError):
+    """A form that cannot be read."""
+
+
+async def read_form(request: Request) -> dict[str, str]:
+    """The fields of a form, the last of each name.
+
+    Raises:
+        FormError: It is too long, or no form at all.
+    """
+    kind = request.headers.get("content-type", "").partition(";")[0]
+    if kind != "application/x-www-form-urlencoded":
+        raise FormError("what came is no form")
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > MOST_BYTES:
+            raise FormError(f"the form is longer than {MOST_BYTES} bytes")
+    try:
+        return dict(parse_qsl(body.decode("utf-8"), keep_blank_values=True, max_num_fields=5000))
+    except ValueError as error:
+        raise FormError("the form cannot be read") from error
