@@ -2,7 +2,6 @@
 
 import json
 import shutil
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -121,8 +120,3 @@ def _end(day: Outing, ahead: Reach, present: float) -> dict[str, Any]:
         "present": row(0),
         "others": [row(k) for k in range(1, len(ahead.limit))],
     }
-
-
-def when(utc_s: float) -> str:
-    """UTC as text."""
-    return f"{datetime.fromtimestamp(utc_s, UTC):%Y-%m-%d %H:%M:%S}Z"

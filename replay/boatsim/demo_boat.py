@@ -139,6 +139,3 @@ def demo_scene() -> Scene:
         shore=Shore(24.0, 56.2), warm_up_s=WARM_UP_S,
         shelter_m=450.0,
     )  # fmt: skip
-
-
-__all__ = ["demo_boat", "demo_scene", "plan", "stream"]

@@ -133,6 +133,17 @@ def navigation(
     return out
 
 
+def wind(outing: Outing, rng: np.random.Generator) -> dict[str, Floats]:
+    """What a masthead sensor says: apparent wind, its angle clockwise off the bow."""
+    ahead, aside = outing.motion.wind_ahead_mps, outing.motion.wind_aside_mps
+    angle = np.degrees(np.arctan2(aside, ahead)) + 3.0 * rng.standard_normal(outing.n)
+    speed = np.hypot(ahead, aside) * 1.03 + 0.2 * rng.standard_normal(outing.n)
+    return {
+        "wind_speed_apparent_mps": np.maximum(speed, 0.0),
+        "wind_angle_apparent_deg": angle % 360,
+    }
+
+
 def _lag(values: Floats, keep: float = 0.45) -> Floats:
     """A receiver's smoothing: one-pole, one step."""
     out = np.empty_like(values)

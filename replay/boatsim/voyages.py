@@ -113,6 +113,7 @@ def voyage(
     faults: Literal["drawn", "none"] | Faults = "drawn",
     wish: Wish | None = None,
     boat: SimBoat | None = None,
+    wind_sensor: bool = False,
 ) -> Voyage:
     """One day of the boat of that number.
 
@@ -121,6 +122,7 @@ def voyage(
         faults: "drawn": half the boats have one (the same on every day, a lug's begins anew);
             "none"; or what is wanted.
         boat: Another boat to take instead of `random_boat(seed)`.
+        wind_sensor: Apparent wind is measured too.
     """
     wish = Wish() if wish is None else wish
     sound = random_boat(seed) if boat is None else boat
@@ -139,7 +141,10 @@ def voyage(
     rng = np.random.default_rng([seed, 24, day])
     t0 = FIRST_DAY_UTC_S + 86400.0 * day
     last = int(np.argmax(outing.soc_frac < EMPTY_FRAC)) or outing.n
-    channels = {k: v[:last] for k, v in measured(outing, place, rng).items()}
+    said = measured(outing, place, rng)
+    if wind_sensor:
+        said |= sensors.wind(outing, rng)
+    channels = {k: v[:last] for k, v in said.items()}
     true = {k: v[:last] for k, v in _true(outing).items()}
     table = boat_table(sound, place)
     return Voyage(seed, day, table, place, sound.faults, t0, channels, outing, true)

@@ -98,3 +98,16 @@ def test_cutoff_ends_reach_before_the_reserve_when_a_cell_is_very_weak():
     assert sane is not None
     assert ask.reach.limit[1] in ("cell cut-off", "controller cutback")
     assert ask.reach.distance_m[1] < sane.reach.distance_m[1]
+
+
+def test_wind_sensor_sees_true_wind_less_the_boats_own_way():
+    # Vector sum: at rest it is the true wind; dead ahead the boat's speed adds to it.
+    trip = voyage(6, faults="none", wind_sensor=True)
+    wind, speed = trip.outing.scene.wind, trip.channels["wind_speed_apparent_mps"]
+    assert np.nanmean(speed[:600]) == approx(wind.speed_mps, rel=0.15)
+    steady = trip.outing.motion.doing[: trip.n] == "motoring"
+    angle = np.radians(trip.channels["wind_angle_apparent_deg"])
+    ahead = (speed * np.cos(angle) - trip.true["speed_water_mps"])[steady]
+    from_rad = np.radians(wind.from_deg + wind.veer_deg_h * np.arange(trip.n)[steady] / 3600)
+    along = wind.speed_mps * np.cos(from_rad - np.radians(trip.true["heading_true_deg"][steady]))
+    assert np.nanmean(ahead - along) == approx(0.0, abs=0.35)
