@@ -20,8 +20,8 @@ from analyzer.stream import Stream, StreamDraws
 
 Floats = npt.NDArray[np.float64]
 
-NOW_LOG_SD = 0.05  # a few minutes' mean power about the curve
-AHEAD_LOG_SD = 0.05  # waves and wind still to come, one passage as a whole
+NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
+AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
 ALIKE = 0.9  # cosine between courses that count as the same
 ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
 
