@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer import joints
+from analyzer import copper, joints
 from analyzer.gather import Gatherer
 from analyzer.heating import HeatFilter
 from analyzer.series import Floats, Series
@@ -19,6 +19,17 @@ from logger.channels import probe_temp
 STEP_S = 10.0
 WAIT_STEPS = 6  # for an ambient reading before the first temperature is taken
 AIR_OLD_S = 600.0  # an ambient reading older than this is as good as none
+
+
+def believable(cables: tuple[Cable, ...]) -> dict[str, float]:
+    """Current beyond which a reading is a meter's slip: three times the largest ampacity that
+    carries it, which no fuse would let pass for long. [A] by gathered channel.
+    """
+    most: dict[str, float] = {}
+    for cable in cables:
+        name = f"{cable.current_channel}^2"
+        most[name] = max(most.get(name, 0.0), 3 * copper.ampacity_30c_a(cable))
+    return most
 
 
 @dataclass(frozen=True)
@@ -47,7 +58,7 @@ class CableHeat:
         self._probes = list(dict.fromkeys(probe_temp(p) for p in probes))
         self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
         names = ("ambient_temp_c", *self._loads, *self._probes)
-        self._gather = Gatherer(STEP_S, names)
+        self._gather = Gatherer(STEP_S, names, believable(self.cables))
         self._ref = np.array([joints.joint(c).ref_a ** 2 for c in self.cables])
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]

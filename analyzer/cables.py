@@ -13,8 +13,9 @@ from statistics import NormalDist
 import numpy as np
 
 from analyzer import copper, joints
-from analyzer.cable_heat import CableHeat, Step
+from analyzer.cable_heat import STEP_S, CableHeat, Step, believable
 from analyzer.estimate import Estimate, cannot_say
+from analyzer.gather import Gatherer
 from analyzer.heating import HeatFilter, crossing_s
 from analyzer.results import CableRow, Finding
 from analyzer.series import Series
@@ -86,6 +87,9 @@ class CableMonitor:
         self.peak_load = 0.0
         self.temp_c = math.nan
         self.highest_current_a: float | None = None
+        self.sustained_a = 0.0
+        bare = Gatherer(STEP_S, (f"{cable.current_channel}^2",), believable((cable,)))
+        self._bare = bare if self._heat is None else None
         self.time_s = math.nan
         self._kept: tuple[float, Finding] | None = None
 
@@ -97,12 +101,25 @@ class CableMonitor:
                 self.take(step)
 
     def see_current(self, chunk: Series) -> None:
-        """Keeps the highest current."""
+        """Keeps the highest current that three readings in a row reached."""
         current = chunk.values.get(self.cable.current_channel)
-        if current is None or not np.isfinite(current).any():
-            return
-        high = float(np.fmax.reduce(np.abs(current)))
-        self.highest_current_a = max(self.highest_current_a or 0.0, high)
+        if current is not None and chunk.n >= 3:
+            size = np.abs(current)
+            low = np.minimum(np.minimum(size[:-2], size[1:-1]), size[2:])
+            high = float(np.fmax.reduce(low))
+            if math.isfinite(high):
+                self.highest_current_a = max(self.highest_current_a or 0.0, high)
+        if self._bare is not None:
+            for (square,) in self._bare.add(chunk)[1].tolist():
+                self._see_load(square / self.joint.ref_a**2)
+
+    def _see_load(self, load: float) -> None:
+        """Keeps the loads of two minutes, and the highest that most of such a time was above."""
+        if math.isfinite(load):
+            self._loads.append(load)
+        if len(self._loads) == self._loads.maxlen:
+            typical = sorted(self._loads)[len(self._loads) // 2]
+            self.sustained_a = max(self.sustained_a, math.sqrt(typical) * self.joint.ref_a)
 
     def take(self, step: Step) -> None:
         """Takes one step of the heat it belongs to."""
@@ -110,8 +127,7 @@ class CableMonitor:
         self.time_s = step.end_s
         if math.isfinite(temp):
             self.temp_c = temp
-        if math.isfinite(load):
-            self._loads.append(load)
+        self._see_load(load)
         self.peak_load = max(self.load, self.peak_load * math.exp(-step.dt_s / PEAK_TAU_S))
         if self.peak_load <= CUTOFF_LOAD or self._filter is None:
             return
@@ -196,9 +212,8 @@ class CableMonitor:
         out = []
         if self.loosening:
             out.append(self._loosening())
-        amps = self.ampacity_a
-        if self.highest_current_a is not None and self.highest_current_a > amps:
-            out.append(self._ampacity_finding(amps))
+        if self.sustained_a > self.ampacity_a:
+            out.append(self._ampacity_finding(self.ampacity_a))
         return tuple(out)
 
     def _loosening(self) -> Finding:
@@ -222,8 +237,11 @@ class CableMonitor:
         return Finding(where, "lug_heating", text, verdict.sure, ohm, cure, CAUTION)
 
     def _ampacity_finding(self, amps: float) -> Finding:
-        high = self.highest_current_a or 0.0
-        text = f"{high:.0f} A flowed in a cable whose published ampacity here is {amps:.0f} A."
+        high = self.sustained_a
+        text = (
+            f"{high:.0f} A flowed for two minutes in a cable whose published ampacity here is "
+            f"{amps:.0f} A."
+        )
         size = Estimate(high / amps, None, None, "frac")
         cure = "A larger cable, or a lower current limit in the controller."
         return Finding(self.cable.name, "over_ampacity", text, 0.9, size, cure, CAUTION)

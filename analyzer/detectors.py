@@ -81,8 +81,10 @@ class ColdCharge:
         chunk = piece.chunk
         names = [n for n in piece.names if _is_cell_temp(n)]
         least = piece.lowest.get("pack_current_a", np.nan)
-        cold = any(piece.lowest[n] < self.limit_c for n in names) if self.limit_c else False
-        if self.limit_c is None or not (self.hold.live or (cold and least < -self.least_a)):
+        if self.limit_c is None or not names:
+            return []
+        cold = any(piece.lowest[n] < self.limit_c for n in names)
+        if not (self.hold.live or (cold and least < -self.least_a)):
             return []
         coldest = np.min([chunk.get(n) for n in names], axis=0)
         bad = (coldest < self.limit_c) & (chunk.get("pack_current_a") < -self.least_a)
@@ -111,7 +113,7 @@ class Quiet:
         first, last, count = piece.ages()
         before, usual = self._last[at], self._usual[at]
         spacing = np.where(count > 1, (last - first) / np.maximum(count - 1, 1), np.nan)
-        spacing = np.fmax(spacing, np.fmin(first - before, 600.0))
+        spacing = np.fmax(spacing, np.minimum(first - before, 600.0))
         fresh = np.where(np.isfinite(usual), np.fmax(0.98 * usual, np.fmin(spacing, 3 * usual)),
                          spacing)  # fmt: skip
         self._usual[at] = np.where(np.isfinite(spacing), fresh, usual)

@@ -143,7 +143,7 @@ WORDS = {
         "More current than the pack is rated for",
         "Too much is asked of the pack.",
         LITHIUM + " The protection may open without further warning.",
-        "Ease the power.",
+        "Ease the power until the current is back inside the rating.",
     ),
     "over_charge_current": Words(
         "The pack is charged faster than it is rated for",

@@ -13,11 +13,15 @@ class Gatherer:
     Args:
         step_s: Length of a step.
         channels: Wanted; a name ending in "^2" gives the mean of squares.
+        most: Channel -> size beyond which a reading is no reading.
     """
 
-    def __init__(self, step_s: float, channels: tuple[str, ...]) -> None:
+    def __init__(
+        self, step_s: float, channels: tuple[str, ...], most: dict[str, float] | None = None
+    ) -> None:
         self.step_s = step_s
         self.channels = channels
+        self.most = most or {}
         self._cell: int | None = None
         self._sum = np.zeros(len(channels))
         self._count = np.zeros(len(channels))
@@ -55,6 +59,9 @@ class Gatherer:
         table = np.full((chunk.n, len(self.channels)), np.nan)
         for k, name in enumerate(self.channels):
             value = chunk.values.get(name.removesuffix("^2"))
-            if value is not None:
-                table[:, k] = value * value if name.endswith("^2") else value
+            if value is None:
+                continue
+            if name in self.most:
+                value = np.where(np.abs(value) > self.most[name], np.nan, value)
+            table[:, k] = value * value if name.endswith("^2") else value
         return table

@@ -1,6 +1,6 @@
 """The same judgements, live: flags with a life. Causal, piece by piece, memory does not grow."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from analyzer.cells import CellMonitor
 from analyzer.flags import FlagBook, FlagEvent, Sighting
 from analyzer.piece import Piece
 from analyzer.results import Finding
-from analyzer.series import Series, load
+from analyzer.series import Floats, Series, load
 from analyzer.soc import ChargeState, track
 from analyzer.thresholds import Threshold
 from logger.boat import Boat
@@ -130,12 +130,22 @@ class _Reserve:
         self._pieces = []
         if not whole.has("pack_current_a", "pack_voltage_v"):
             return
+        _despike(whole.values["pack_current_a"], 2.0 * self.boat.pack.rated_capacity_ah)
         self.state = track(whole, self.boat.pack, self.state).final
         at = np.array([whole.t_utc_s[-1]])
         # While the charge is not known well, silence is better than a guess.
         value = self.state.soc if self.state.sd < 0.08 else np.nan
         self.warn.see(at, np.array([value]))
         self.act.see(at, np.array([value]))
+
+
+def _despike(values: Floats, jump: float) -> None:
+    """Single readings that stand off both neighbours by more than `jump` become missing."""
+    if len(values) < 3:
+        return
+    before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
+    lone = (np.abs(before) > jump) & (np.abs(after) > jump) & (before * after > 0)
+    values[1:-1][lone] = np.nan
 
 
 def _joined(pieces: list[Series]) -> Series:
@@ -183,13 +193,11 @@ def run(
     return watch
 
 
-def walk(watch: Watch, piece: Series) -> list[FlagEvent]:
-    """Feeds a long piece 10 s at a time; returns all events."""
+def walk(watch: Watch, piece: Series) -> Iterator[FlagEvent]:
+    """Feeds a long piece 10 s at a time; gives each event before it goes on."""
     per = max(round(CHUNK_S / piece.step_s), 1)
-    events = []
     for k in range(0, piece.n, per):
-        events += watch.update(piece.cut(k, k + per))
-    return events
+        yield from watch.update(piece.cut(k, k + per))
 
 
 def keep(store: Store, watch: Watch, event: FlagEvent) -> None:

@@ -1,0 +1,88 @@
+"""The heat filter on bodies whose truth is known: an exact one-body solution, done by hand."""
+
+import math
+
+import numpy as np
+import pytest
+
+from analyzer.heating import HeatFilter, HeatPrior, crossing_s
+
+PRIOR = HeatPrior(
+    rise_k=8.0, rise_sd_k=6.0, rise_walk_k=1.0, loose_walk_k=60.0, tau_s=500.0, slow_sd_k=0.01
+)
+
+
+def run(prior: HeatPrior, rise_k: float, tau_s: float, hours: float, seed: int = 0) -> HeatFilter:
+    """One body under a load that steps, exact solution, 0.1 K noise, 10 s steps."""
+    rng = np.random.default_rng(seed)
+    body, temp, air = HeatFilter((prior,)), 20.0, 20.0
+    for k in range(int(hours * 360)):
+        load = 1.0 if (k // 60) % 3 else 0.2
+        keep = math.exp(-10 / tau_s)
+        temp = keep * temp + (1 - keep) * (air + rise_k * load)
+        seen = temp + 0.1 * rng.standard_normal()
+        body.step(10.0, np.array([load]), np.array([seen]), np.array([air]))
+    return body
+
+
+@pytest.mark.parametrize("rise", [3.0, 12.0, 40.0])
+@pytest.mark.parametrize("tau", [250.0, 500.0, 1000.0])
+def test_rise_is_found_within_its_range(rise, tau):
+    (mean,), (sd,) = run(PRIOR, rise, tau, 2.0).rise()
+    assert abs(mean - rise) < max(3 * sd, 0.1 * rise)
+    assert sd < 0.25 * rise + 1.0
+
+
+def test_a_short_look_is_less_sure_than_a_long_one():
+    short, long = run(PRIOR, 12.0, 500.0, 0.15), run(PRIOR, 12.0, 500.0, 3.0)
+    assert short.rise()[1][0] > 1.5 * long.rise()[1][0]
+
+
+def test_bodies_side_by_side_are_as_bodies_alone():
+    alone = run(PRIOR, 12.0, 500.0, 0.5)
+    both = HeatFilter((PRIOR, PRIOR))
+    rng, temp = np.random.default_rng(0), 20.0
+    for k in range(180):
+        load = 1.0 if (k // 60) % 3 else 0.2
+        keep = math.exp(-10 / 500.0)
+        temp = keep * temp + (1 - keep) * (20.0 + 12.0 * load)
+        seen = temp + 0.1 * rng.standard_normal()
+        temps = np.array([seen, np.nan if k % 3 else 30.0])
+        both.step(10.0, np.array([load, 0.0]), temps, np.array([20.0, 20.0]))
+    assert both.rise()[0][0] == pytest.approx(alone.rise()[0][0], rel=1e-9)
+    assert both.settled(0, 1.0) == pytest.approx(alone.settled(0, 1.0), rel=1e-9)
+
+
+def test_missing_readings_widen_and_do_not_break():
+    body = run(PRIOR, 12.0, 500.0, 1.0)
+    sd = body.rise()[1][0]
+    nothing = np.array([np.nan])
+    for _ in range(180):
+        body.step(10.0, nothing, nothing, nothing)
+    assert body.rise()[1][0] > sd
+    assert np.isfinite(body.x).all()
+    assert np.isfinite(body.weights).all()
+
+
+def test_covariance_stays_sound_over_a_day():
+    body = run(PRIOR, 12.0, 300.0, 24.0)
+    for p in body.p.reshape(-1, 4, 4):
+        assert np.linalg.eigvalsh((p + p.T) / 2).min() > -1e-9
+
+
+def test_draws_agree_with_mean_and_spread():
+    body = run(PRIOR, 12.0, 500.0, 1.0)
+    d = body.draws(0, 20000, np.random.default_rng(2))
+    settled = body.air_c[0] + d["offset_k"] + d["rise_k"] + d["slow_k"]
+    mean, sd = body.settled(0, 1.0)
+    assert settled.mean() == pytest.approx(mean, abs=0.05 * sd + 0.02)
+    assert settled.std() == pytest.approx(sd, rel=0.05)
+
+
+def test_crossing_is_the_exponential_s():
+    # From 20 °C towards 100 °C with tau 600 s: 60 °C after 600 ln 2 = 415.9 s.
+    t = crossing_s(np.array([20.0, 61.0, 20.0]), np.array([100.0, 90.0, 50.0]),
+                   np.full(3, 600.0), 60.0)  # fmt: skip
+    assert t[0] == pytest.approx(600 * math.log(2))
+    assert t[1] == 0.0
+    assert np.isinf(t[2])
