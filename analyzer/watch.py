@@ -131,6 +131,10 @@ class _Reserve:
         if not whole.has("pack_current_a", "pack_voltage_v"):
             return
         _despike(whole.values["pack_current_a"], 2.0 * self.boat.pack.rated_capacity_ah)
+        _despike(
+            whole.values["pack_voltage_v"],
+            0.2 * float(np.nanmedian(whole.values["pack_voltage_v"])),
+        )
         self.state = track(whole, self.boat.pack, self.state).final
         at = np.array([whole.t_utc_s[-1]])
         # While the charge is not known well, silence is better than a guess.
@@ -140,9 +144,10 @@ class _Reserve:
 
 
 def _despike(values: Floats, jump: float) -> None:
-    """Single readings that stand off both neighbours by more than `jump` become missing."""
-    if len(values) < 3:
-        return
+    """Single readings that stand off their neighbours by more than `jump` become missing, and at
+    the ends all that stand off the middle by ten times as much.
+    """
+    values[np.abs(values - np.nanmedian(values)) > 10 * jump] = np.nan
     before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
     lone = (np.abs(before) > jump) & (np.abs(after) > jump) & (before * after > 0)
     values[1:-1][lone] = np.nan
