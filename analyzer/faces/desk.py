@@ -46,7 +46,7 @@ class Desk(Protocol):
 
     def plot(self, number: int | None, channels: Sequence[str], points: int = 2000) -> Plot: ...
 
-    def check(self) -> CheckAnswer: ...
+    def check(self, there: tuple[str, ...] = ()) -> CheckAnswer: ...
 
     def refresh(self, progress: Progress | None = None) -> None: ...
 
@@ -124,12 +124,15 @@ class LogDesk:
         with self.context() as ctx:
             return answers.plot(ctx, number, tuple(channels), points)
 
-    def check(self) -> CheckAnswer:
-        """What arrives, what is wrong, what can be answered; also before there is a log."""
-        from analyzer import answers
-        from logger import boat, devices
+    def check(self, there: tuple[str, ...] = ()) -> CheckAnswer:
+        """What arrives, what is wrong, what can be answered; also before there is a log.
 
-        there = tuple(device.sentence for device in devices.found())
+        Args:
+            there: Ports and buses of this computer, as text.
+        """
+        from analyzer import answers
+        from logger import boat
+
         if self.boat is not None and not self.log.is_file():
             return answers.check(boat.load(self.boat), None, there)
         with self.context() as ctx:

@@ -1,4 +1,4 @@
-"""The questions: range, trips, review, cells, cables, check."""
+"""The questions: range, trips, review, cells, cables."""
 
 import argparse
 
@@ -62,16 +62,8 @@ def _add_health(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
     for name, run, text in (
         ("cells", _cells, "say whether a cell falls behind the others, why, and what cures it"),
         ("cables", _cables, "say whether a cable, lug or contactor runs hotter than it should"),
-        ("check", _check, "say what arrives, what is wrong with it, and what it can answer"),
     ):
         parser = opt.add_command(parsers, name, run, text, f"keelwatt {name}")
-        if name == "check":
-            parser.add_argument(
-                "--starter",
-                action="store_true",
-                help="print a commented boat file to begin with: keelwatt check --starter > "
-                "boat.toml",
-            )
         opt.add_json(parser)
         opt.add_places(parser)
 
@@ -105,22 +97,6 @@ def _cables(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
     return opt.give(opt.desk(options).cables(), options.json, tell.cables)
-
-
-def _check(options: argparse.Namespace) -> int:
-    from analyzer.faces import tell
-
-    if options.starter:
-        return _starter()
-    return opt.give(opt.desk(options).check(), options.json, tell.check)
-
-
-def _starter() -> int:
-    from logger.devices import found
-    from logger.starter import starter_text
-
-    print(starter_text(found()), end="")
-    return 0
 
 
 def _fresh(options: argparse.Namespace) -> LogDesk:
