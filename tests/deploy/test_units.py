@@ -64,3 +64,4 @@ def test_recording_unit_may_do_what_recording_needs(repository: Path):
     assert "AF_CAN" in text
     assert "DeviceAllow=char-ttyUSB" in text
     assert "\nProcSubset" not in text  # the boot's name is read from /proc/sys
+    assert "\nProtectClock" not in text  # it would forbid to ask whether network time is right
