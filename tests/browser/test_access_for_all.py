@@ -1,0 +1,41 @@
+"""axe-core looks at every page in every look: no serious violation (WCAG 2.2, A and AA)."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+PAGES = ["/", "/trips", "/trip/2", "/health", "/pair"]
+LOOKS = ["day", "night", "contrast"]
+_AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
+
+
+@pytest.fixture(scope="session")
+def axe():
+    path = Path(os.environ.get("KEELWATT_AXE", _AXE))
+    if not path.is_file():
+        pytest.skip("axe-core is not here: npm ci --prefix tests/browser")
+    return path.read_text("utf-8")
+
+
+def violations(page, axe):
+    page.evaluate(axe)  # not by a script element: the pages' own policy forbids those
+    found = page.evaluate("axe.run({resultTypes: ['violations']})")["violations"]
+    return [
+        f"{v['id']} ({v['impact']}): {node['target']} {node['failureSummary']}"
+        for v in found
+        if v["impact"] in ("serious", "critical")
+        for node in v["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_no_serious_violation(phone, site, axe, look):
+    phone.goto(f"{site}/look/{look}")
+    for path in PAGES:
+        phone.goto(site + path)
+        if path.startswith("/trip/"):
+            phone.wait_for_selector("#charts[data-drawn]", timeout=15_000)
+        assert violations(phone, axe) == [], path
