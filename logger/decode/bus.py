@@ -28,10 +28,22 @@ from logger.decode.frames import EXTENDED, FrameBatch
 from logger.decode.message import Handler
 from logger.decode.pgn import PgnDecoder
 from logger.decode.pgn_channels import PgnNames
+from logger.decode.rates import Rates
 from logger.errors import BoatFileError
 from logger.sources.source import Item
 
 MOST_IDS = 20_000  # identifiers remembered; garbage on the bus must not fill memory
+KEYS = (
+    "decode",
+    "signals",
+    "keep_others",
+    "longer_frames",
+    "pack_instance",
+    "motor_instance",
+    "temperatures",
+    "max_hz",
+    "full_rate",
+)
 SMALL = 12  # fewer frames of one identifier are decoded one by one
 
 
@@ -48,9 +60,16 @@ class BusDecoder:
     Args:
         decoders: Asked in order; every one that knows an identifier decodes it.
         counters: Takes frames, unknown identifiers and what the decoders refuse.
+        rates: Thins what comes too often; None: all is kept.
     """
 
-    def __init__(self, decoders: Iterable[HandlerFinder], counters: Counters) -> None:
+    def __init__(
+        self,
+        decoders: Iterable[HandlerFinder],
+        counters: Counters,
+        rates: "Rates | None" = None,
+    ) -> None:
+        self._rates = rates
         self._decoders = tuple(decoders)
         self.counters = counters
         self._handlers: dict[int, tuple[Handler, ...]] = {}
@@ -98,6 +117,29 @@ class BusDecoder:
             items += handler.block(t_us, lengths, data)
         return items
 
+    def feed_live(self, batch: FrameBatch) -> list[Item]:
+        """Decodes a batch of a moment: thinned by `max_hz`, few frames of a kind one by one."""
+        self.counters.add("frames", len(batch))
+        by_id: dict[int, list[int]] = {}
+        for row, can_id in enumerate(batch.ids.tolist()):
+            by_id.setdefault(can_id, []).append(row)
+        items: list[Item] = []
+        for can_id, rows in by_id.items():
+            handlers = self.handlers(can_id)
+            if not handlers:
+                self.counters.add("unknown_id", len(rows))
+                continue
+            if self._rates and not self._rates.spares(can_id):
+                rows = self._rates.kept(can_id, rows, batch.t_us)
+            if len(rows) >= SMALL:
+                items += self._same_id(handlers, batch, np.array(rows))
+                continue
+            for row in rows:
+                data = batch.data[row, : batch.lengths[row]].tobytes()
+                for handler in handlers:
+                    items += handler.row(int(batch.t_us[row]), data)
+        return items
+
     def feed_one(self, t_us: int, can_id: int, data: bytes) -> list[Item]:
         """Decodes one frame."""
         self.counters.add("frames")
@@ -126,7 +168,7 @@ def from_options(
     if not isinstance(entries, list):
         entries = [entries]
     decoders = [_decoder(name, entry, options, folder, counters) for entry in entries]
-    return BusDecoder(decoders, counters)
+    return BusDecoder(decoders, counters, _rates(name, options, decoders))
 
 
 def _decoder(
@@ -152,6 +194,37 @@ def _decoder(
     )
 
 
+def _rates(name: str, options: Mapping[str, object], decoders: list[HandlerFinder]) -> Rates | None:
+    if "max_hz" not in options:
+        return None
+    most = options["max_hz"]
+    if isinstance(most, bool) or not isinstance(most, int | float) or not 0 < most <= 10_000:
+        raise BoatFileError(f"source {name}, max_hz: wants a number 0 to 10000, got {most!r}")
+    spared: set[int] = set()
+    listed = options.get("full_rate", [])
+    for word in listed if isinstance(listed, list) else [listed]:
+        found = ids_of(str(word), decoders)
+        if not found:
+            raise BoatFileError(
+                f'source {name}, full_rate: wants messages of a DBC file or "0x123", got {word!r}'
+            )
+        spared |= found
+    return Rates(float(most), frozenset(spared))
+
+
+def ids_of(word: str, decoders: Iterable[HandlerFinder]) -> set[int]:
+    """The identifiers that a word of `full_rate` means."""
+    if word.lower().startswith("0x"):
+        try:
+            number = int(word, 16)
+        except ValueError:
+            return set()
+        return {number | EXTENDED} if number > 0x7FF or len(word) > 5 else {number}
+    return {
+        i for decoder in decoders if isinstance(decoder, DbcDecoder) for i in decoder.ids_of(word)
+    }
+
+
 def _pgn_names(name: str, options: Mapping[str, object]) -> PgnNames:
     table = options.get("temperatures", {})
     if not isinstance(table, Mapping):
@@ -163,6 +236,3 @@ def _pgn_names(name: str, options: Mapping[str, object]) -> PgnNames:
             raise BoatFileError(f"source {name}, {key}: wants a number 0 to 252, got {value!r}")
         numbers.append(value)
     return PgnNames(numbers[0], numbers[1], {str(k): str(v) for k, v in table.items()})
-
-
-__all__ = ["EXTENDED", "BusDecoder", "from_options"]

@@ -61,6 +61,10 @@ class DbcDecoder:
         layouts = self._layouts(message, can_id)
         return MessageHandler(layouts, message.length, self._counters, self._longer)
 
+    def ids_of(self, message: str) -> set[int]:
+        """The identifiers of the messages of this name."""
+        return {i for i, found in self._by_id.items() if found.name == message}
+
     def _enter(self, message: Any) -> None:
         can_id = message.frame_id | (EXTENDED if message.is_extended_frame else 0)
         if message.is_extended_frame and self._is_j1939(message):

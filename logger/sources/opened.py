@@ -3,7 +3,7 @@
 import gzip
 import io
 from pathlib import Path
-from typing import IO, cast
+from typing import BinaryIO, cast
 
 from logger.errors import RecordingError
 
@@ -11,7 +11,7 @@ GZIP = b"\x1f\x8b"
 ZSTD = b"\x28\xb5\x2f\xfd"
 
 
-def open_bytes(path: Path) -> IO[bytes]:
+def open_bytes(path: Path) -> BinaryIO:
     """Opens a file; .gz and .zst contents are recognised by their first bytes.
 
     Raises:
@@ -23,7 +23,7 @@ def open_bytes(path: Path) -> IO[bytes]:
         raw.seek(0)
         if head.startswith(GZIP):
             raw.close()
-            return cast(IO[bytes], gzip.open(path, "rb"))
+            return cast(BinaryIO, gzip.open(path, "rb"))
     except OSError as error:
         text = error.strerror or str(error)
         raise RecordingError(f"{path}: wants a recording to read, got: {text}") from error
@@ -31,11 +31,11 @@ def open_bytes(path: Path) -> IO[bytes]:
         import zstandard
 
         reader = zstandard.ZstdDecompressor().stream_reader(raw, read_across_frames=True)
-        return cast(IO[bytes], io.BufferedReader(cast(io.RawIOBase, reader)))
+        return cast(BinaryIO, io.BufferedReader(cast(io.RawIOBase, reader)))
     return raw
 
 
-def read_piece(stream: IO[bytes], size: int, path: Path) -> tuple[bytes, bool]:
+def read_piece(stream: BinaryIO, size: int, path: Path) -> tuple[bytes, bool]:
     """The next piece and whether the file broke off there.
 
     A compressed file that was cut off (power lost while it was written) is read up to the tear.

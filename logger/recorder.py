@@ -1,0 +1,214 @@
+"""The daemon: sources to the log, until it is stopped."""
+
+import logging
+import queue
+import signal
+import sqlite3
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from logger.boat import Boat, SourceSpec, load
+from logger.decode.counters import Counters
+from logger.errors import BoatFileError, LoggerError, StoreError
+from logger.feeding import QUEUE_BATCHES, Feed
+from logger.health import Health
+from logger.service import Service
+from logger.sources import kinds
+from logger.sources.now import boot_uid, mono_us, ntp_fix
+from logger.sources.source import Block, Item, Source, UtcFix
+from logger.sources.tee import RawFile
+from logger.store import Store
+from logger.store.writer import Writer
+
+HEALTH_S = 60.0
+NTP_S = 600.0
+STOP_S = 1.5
+TRY_AGAIN_S = 5.0
+log = logging.getLogger("keelwatt")
+
+
+class Recorder:
+    """Runs a boat's sources into a log.
+
+    Args:
+        boat: The boat file.
+        store: Opened for writing.
+        service: Who is told how it goes.
+        uid: The boot's name.
+    Raises:
+        BoatFileError: A source is of a kind that is not known.
+    """
+
+    def __init__(
+        self, boat: Boat, store: Store, service: Service | None = None, uid: str | None = None
+    ) -> None:
+        self._boat, self._store = boat, store
+        self._service = service or Service()
+        self._uid = uid or boot_uid()
+        self._stop = threading.Event()
+        self._batches: queue.Queue[list[Item]] = queue.Queue(QUEUE_BATCHES)
+        self._raw: list[RawFile] = []
+        self.feeds = [self._feed(spec) for spec in boat.source if spec.kind not in kinds.RECORDED]
+        if not self.feeds:
+            raise BoatFileError("boat.toml: wants at least one [[source]] to record")
+        self._health = Health(store.path)
+        self._lag_s = 0.0
+        self._full = False
+
+    def stop(self) -> None:
+        """Asks the loop to end; may be called from a signal handler or another thread."""
+        self._stop.set()
+
+    def run(self) -> None:
+        """Records until `stop`, or until every source has ended.
+
+        Raises:
+            BoatFileError: A source's options are wrong.
+            StoreError: The log cannot be used.
+        """
+        with self._store.writer(self._uid, flush_s=self._boat.flush_s) as writer:
+            for feed in self.feeds:
+                feed.start()
+            self._service.ready()
+            try:
+                self._loop(writer)
+            finally:
+                self._service.stopping()
+                self._end(writer)
+
+    # -- inside ---------------------------------------------------------------------------------
+
+    def _feed(self, spec: SourceSpec) -> Feed:
+        kinds.check_kind(spec)
+        counters = Counters(spec.name)
+        raw = kinds.raw_for(spec, self._boat.folder, self._store.path.parent / "raw")
+        if raw:
+            self._raw.append(raw)
+
+        def opener() -> Source:
+            return kinds.open_source(spec, self._boat.folder, counters, raw)
+
+        return Feed(spec.name, opener, counters, self._batches)
+
+    def _loop(self, writer: Writer) -> None:
+        next_health = next_ntp = 0.0
+        while not self._stop.is_set():
+            self._take(writer, 0.2)
+            self._raise_failures()
+            now = time.monotonic()
+            if now >= next_ntp:
+                next_ntp = now + NTP_S
+                fix = ntp_fix()
+                if fix:
+                    self._add(writer, [fix])
+            if now >= next_health:
+                next_health = now + HEALTH_S
+                self._tell_health(writer)
+            self._service.alive()
+            if not any(feed.alive for feed in self.feeds) and self._batches.empty():
+                return
+
+    def _take(self, writer: Writer, timeout_s: float) -> None:
+        try:
+            items = self._batches.get(timeout=timeout_s)
+        except queue.Empty:
+            self._guarded(writer.flush_if_due)
+            return
+        self._add(writer, items)
+        while True:
+            try:
+                self._add(writer, self._batches.get_nowait())
+            except queue.Empty:
+                return
+
+    def _add(self, writer: Writer, items: list[Item]) -> None:
+        for item in items:
+            if isinstance(item, UtcFix):
+                self._date_raw(item)
+            self._guarded(lambda item=item: writer.add(item))  # type: ignore[misc]
+        if items:
+            last = items[-1]
+            t_us = int(last.t_us[-1]) if isinstance(last, Block) else last.t_us
+            self._lag_s = max(0.0, (mono_us() - t_us) / 1e6)
+
+    def _guarded(self, act: Callable[[], None]) -> None:
+        """A full disk does not end the daemon: it waits, says so, and goes on when it can."""
+        while True:
+            try:
+                act()
+            except (sqlite3.OperationalError, OSError, StoreError) as error:
+                if not _is_full(error):
+                    raise
+                self._say_full(error)
+                if self._stop.wait(TRY_AGAIN_S):
+                    return
+                self._service.alive()
+                continue
+            if self._full:
+                log.info("the disk has room again; recording goes on")
+                self._full = False
+            return
+
+    def _say_full(self, error: Exception) -> None:
+        if not self._full:
+            log.error("the disk is full, recording waits: %s", error)
+            self._service.status("the disk is full; recording waits")
+        self._full = True
+
+    def _date_raw(self, fix: UtcFix) -> None:
+        for raw in self._raw:
+            raw.utc_offset_us = fix.utc_us - fix.t_us
+
+    def _raise_failures(self) -> None:
+        for feed in self.feeds:
+            if feed.failure:
+                raise feed.failure
+
+    def _tell_health(self, writer: Writer) -> None:
+        rows = self._health.rows(self.feeds, mono_us(), self._batches.qsize(), self._lag_s)
+        self._add(writer, list(rows))
+        up = sum(feed.up for feed in self.feeds)
+        self._service.status(f"recording {up} of {len(self.feeds)} sources")
+        words = self._health.words(self.feeds)
+        self._guarded(lambda: self._store.put_health("recorder", words, time.time_ns() // 1000))
+
+    def _end(self, writer: Writer) -> None:
+        until = time.monotonic() + STOP_S
+        for feed in self.feeds:
+            feed.stop()
+        for feed in self.feeds:
+            feed.join(max(0.0, until - time.monotonic()))
+        self._stop.set()
+        while not self._batches.empty():
+            self._add(writer, self._batches.get_nowait())
+
+
+def _is_full(error: Exception) -> bool:
+    text = str(error).lower()
+    return "full" in text or "no space" in text
+
+
+def main(boat_path: Path | str, log_path: Path | str) -> int:
+    """Runs the daemon; the command line's way in.
+
+    Returns:
+        0 after a stop, 2 where the boat file or the log cannot be used.
+    """
+    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
+    try:
+        boat = load(boat_path)
+        path = Path(log_path)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with Store.open(path, write=True) as store:
+            store.save_boat(Path(boat_path).read_text("utf-8-sig"), time.time_ns() // 1000)
+            recorder = Recorder(boat, store)
+            for number in (signal.SIGTERM, signal.SIGINT):
+                signal.signal(number, lambda *_: recorder.stop())
+            recorder.run()
+    except LoggerError as error:
+        print(f"keelwatt record: {error}", file=sys.stderr)
+        return 2
+    return 0

@@ -1,0 +1,120 @@
+"""Live CAN through SocketCAN, a serial-line adapter, or any python-can interface.
+
+    [[source]]
+    name = "can0"
+    kind = "can"
+    [source.options]
+    interface = "socketcan"    # or "slcan", or any interface of python-can
+    channel = "can0"           # SocketCAN's name, a serial port, a multicast group ...
+    bitrate = 250000           # slcan and python-can; SocketCAN is brought up by the system
+    tty_baud = 115200          # slcan
+    listen_only = true         # slcan: the adapter never acknowledges; needs another node that does
+    max_hz = 10                # keeps at most so many frames a second of each identifier
+    full_rate = ["DriveFast"]  # messages of a DBC file, or "0x123", that max_hz spares
+    raw = true                 # keep all frames in a raw file too (see tee.py)
+
+and the decoder's options (see logger/decode/bus.py). Nothing is sent on the bus, except what
+`canopen.py` says.
+"""
+
+from logger.decode import bus
+from logger.decode.bus import BusDecoder
+from logger.decode.counters import Counters
+from logger.errors import SourceError
+from logger.sources.byte_stream import SerialStream
+from logger.sources.frame_readers import (
+    FrameReader,
+    LibraryReader,
+    SlcanReader,
+    SocketCanReader,
+)
+from logger.sources.options import Options
+from logger.sources.source import Item
+from logger.sources.tee import RAW_KEYS, RawFile
+
+GATHER_S = 0.2
+KEYS = {*RAW_KEYS, *bus.KEYS, "interface", "channel", "bitrate", "tty_baud", "listen_only"}
+SLCAN_RATES = {
+    10_000: "S0",
+    20_000: "S1",
+    50_000: "S2",
+    100_000: "S3",
+    125_000: "S4",
+    250_000: "S5",
+    500_000: "S6",
+    800_000: "S7",
+    1_000_000: "S8",
+}  # fmt: skip  (reference values 4.6; 10k to 100k and 800k from memory)
+
+
+class CanSource:
+    """Frames through a decoder as a `Source`.
+
+    Args:
+        name: The source's name.
+        reader: Where frames come from.
+        decoder: Decodes them.
+        raw: Takes every frame as it came; None: not kept.
+    """
+
+    def __init__(
+        self, name: str, reader: FrameReader, decoder: BusDecoder, raw: RawFile | None = None
+    ) -> None:
+        self.name = name
+        self._reader, self._decoder, self._raw = reader, decoder, raw
+
+    def read(self, timeout_s: float) -> list[Item] | None:
+        """The items of the frames that came in the next moment."""
+        batch = self._reader.read(min(timeout_s, GATHER_S))
+        if batch is None or not len(batch):
+            return []
+        if self._raw:
+            self._raw.frames(batch, self.name)
+        return self._decoder.feed_live(batch)
+
+    def close(self) -> None:
+        """Lets the bus go."""
+        self._reader.close()
+        if self._raw:
+            self._raw.close()
+
+
+def open_source(options: Options, counters: Counters, raw: RawFile | None) -> CanSource:
+    """Opens the source. Raises BoatFileError, SourceError."""
+    options.only(KEYS)
+    decoder = bus.from_options(options.source, options.table, options.folder, counters)
+    return CanSource(options.source, open_reader(options, counters), decoder, raw)
+
+
+def open_reader(options: Options, counters: Counters) -> FrameReader:
+    """The reader that a source's options name. Raises BoatFileError, SourceError."""
+    interface, channel = options.text("interface", "socketcan"), options.text("channel")
+    if interface == "socketcan":
+        return SocketCanReader(channel, counters)
+    if interface == "slcan":
+        return _slcan(options, channel, counters)
+    return LibraryReader(open_bus(options, interface, channel), options.source, counters)
+
+
+def open_bus(options: Options, interface: str, channel: str) -> object:
+    """A python-can bus. Raises SourceError."""
+    import can
+
+    settings: dict[str, object] = {}
+    if "bitrate" in options.table:
+        settings["bitrate"] = options.whole("bitrate", None, 1000, 1_000_000)
+    try:
+        return can.Bus(interface=interface, channel=channel, **settings)  # type: ignore[arg-type]
+    except (can.CanError, OSError, ValueError, TypeError, ImportError) as error:
+        raise SourceError(f"{interface} {channel}: cannot be opened: {error}") from error
+
+
+def _slcan(options: Options, channel: str, counters: Counters) -> SlcanReader:
+    """Sets the adapter's own speed and opens it; these lines do not reach the bus."""
+    rate = options.whole("bitrate", 250_000, 10_000, 1_000_000)
+    if rate not in SLCAN_RATES:
+        raise options.wrong("bitrate", f"one of {', '.join(map(str, SLCAN_RATES))}")
+    stream = SerialStream(channel, options.whole("tty_baud", 115_200, 300, 4_000_000))
+    opening = "L" if options.flag("listen_only", True) else "O"
+    stream.write(f"C\r{SLCAN_RATES[rate]}\r{opening}\r".encode())
+    return SlcanReader(stream, options.source, counters)
