@@ -45,8 +45,8 @@ def test_unit_is_well_formed(tree: Path, unit: str):
 
 def test_verify_would_find_a_misspelt_key(tree: Path):
     path = tree / "etc/systemd/system" / UNITS[0]
-    path.write_text(path.read_text().replace("ProtectClock", "ProtectClok"))
-    assert "ProtectClok" in verify(tree, UNITS[0]).stderr
+    path.write_text(path.read_text().replace("ProtectHostname=", "ProtectHostnam="))
+    assert "ProtectHostnam" in verify(tree, UNITS[0]).stderr
 
 
 @pytest.mark.parametrize("unit", UNITS)
