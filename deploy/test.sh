@@ -34,8 +34,18 @@ install_packages() {
     fi
 }
 
+# axe-core looks at the pages; without npm its test is skipped and says so.
+install_page_checker() {
+    if command -v npm >/dev/null; then
+        say "installing axe-core for the page tests"
+        npm ci --silent --no-audit --no-fund --prefix "$project/tests/browser" ||
+            say "npm could not bring axe-core; its test will be skipped"
+    fi
+}
+
 install "[test]"
 install_packages
+install_page_checker
 cd "$project"
 PATH="$venv/bin:$PATH"
 export PATH
