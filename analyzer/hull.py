@@ -21,13 +21,13 @@ from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, u
 from analyzer.holtrop import Ship, resistance_parts_n
 from analyzer.resistance import Form
 from analyzer.steady import SteadyPoints, steady
+from analyzer.wind import DRAG, windage_m2
 from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
 
 EFFICIENCY_LOW, EFFICIENCY_HIGH = 0.30, 0.55  # battery to tow power, eight in ten boats
 FOULING_MID, FOULING_SD = 1.10, 0.12  # friction of a bottom in use over a clean one
-DRAG_AIR = 0.9  # of hull, coachroof and rig seen from ahead, on the windage area
 FROUDE_GRID = np.linspace(0.04, 0.60, 57)
 APPENDAGE_FRAC = 0.04  # of the displacement below the canoe body, where it has a keel
 
@@ -77,8 +77,8 @@ def _whole_area_m2(hull: Hull, shape: Form) -> float:
 
 def _air_n(hull: Hull, speed_mps: Floats) -> Floats:
     """Air drag in still air. [N]"""
-    area = hull.windage_area_m2 or 0.55 * hull.beam_waterline_m**2
-    return np.asarray(0.5 * resistance.AIR_DENSITY * DRAG_AIR * area * speed_mps**2)
+    drag = 0.5 * resistance.AIR_DENSITY * DRAG * windage_m2(hull)
+    return np.asarray(drag * speed_mps**2)
 
 
 def _launch(hull: Hull, shape: Form) -> Ship:

@@ -13,6 +13,7 @@ from analyzer.series import Series
 from analyzer.soc import ChargeState
 from analyzer.steady import propulsion_power_w
 from analyzer.stream import Stream
+from analyzer.wind import Wind, windage_m2
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -100,6 +101,7 @@ def question(
     present: Now | None = None,
     hotel_w: tuple[float, float] | None = None,
     solar_w: tuple[float, float] = (0.0, 0.0),
+    wind: Wind | None = None,
     n: int = 1000,
     seed: int = 1,
 ) -> ReachInput:
@@ -109,6 +111,7 @@ def question(
         course_deg: To be held over ground; None: the present one, if there is one.
         speeds_mps: Through water, rising, (k,); None: twenty worth asking for. The present one
             is put among them where the boat motors on this course.
+        wind: Measured lately or given; None: carried as uncertainty.
         hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
     """
     if course_deg is None and present is not None:
@@ -135,5 +138,7 @@ def question(
         weak=weak(weakest),
         now=present,
         as_now=as_now,
+        wind=wind,
+        windage_m2=windage_m2(boat.hull),
         seed=seed,
     )

@@ -17,12 +17,14 @@ from analyzer.estimate import Estimate
 from analyzer.pack import Chemistry
 from analyzer.rundown import LIMITS, Limits, PackDraws, RunDown, ocv_table, run_down
 from analyzer.stream import Stream, StreamDraws
+from analyzer.wind import AREA_LOG_SD, EFFICIENCY, LEAST_SHARE, Wind, extra_n, extra_w
 
 Floats = npt.NDArray[np.float64]
 
 NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
 AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
 ALIKE = 0.9  # cosine between courses that count as the same
+WIND_LEAVES = 0.6  # of what a leg's wind and sea do, where the mean wind is known
 ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
 
 
@@ -69,6 +71,7 @@ class ReachInput:
             every draw keeps the present ground speed and power, whatever its stream is.
         tide_goes_on: The stream turns and wanders on as its draws have it; else it stays as it
             is now, which is what "how far" means where nothing else is said.
+        wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
         seed: Of the draws; the same seed gives the same answer.
     """
 
@@ -86,6 +89,8 @@ class ReachInput:
     now: Now | None = None
     as_now: int | None = None
     tide_goes_on: bool = False
+    wind: Wind | None = None
+    windage_m2: float = 0.0
     seed: int = 1
 
 
@@ -172,21 +177,42 @@ def _along_across(east: Floats, north: Floats, course_deg: float | None) -> tupl
 
 
 @dataclass(frozen=True)
+class Air:
+    """Wind and windage per draw, (n,); left: what a known wind leaves of the leg's unknown."""
+
+    wind_mps: Floats
+    area_m2: Floats
+    left: float
+
+    def take(self, which: npt.NDArray[np.int64]) -> "Air":
+        """The draws picked by index."""
+        return Air(self.wind_mps[which], self.area_m2[which], self.left)
+
+
+def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
+    """Winds and windages of each draw; no wind known: none, and nothing is taken from the leg."""
+    if given.wind is None:
+        return Air(np.zeros(n), np.zeros(n), 1.0)
+    wind = np.maximum(given.wind.speed_mps + given.wind.sd_mps * rng.standard_normal(n), 0.0)
+    area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
+    return Air(wind, area, WIND_LEAVES)
+
+
+@dataclass(frozen=True)
 class Draws:
     """One row per equally likely boat.
 
-    stream: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln power
-    that wind and sea add on the present course, (n,).
+    stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
+    power that sea and unknown wind add on the present course, (n,).
     """
 
     stream: StreamDraws
     log_power: Floats
     aside: Floats
+    air: Air
 
 
-def draw(
-    curve: PowerCurve, stream: Stream, now: Now | None, n: int, rng: np.random.Generator
-) -> Draws:
+def draw(given: ReachInput, air: Air, n: int, rng: np.random.Generator) -> Draws:
     """Streams and power curves together, agreeing with what the boat does now.
 
     Without `now` they are independent. With it, each stream says at which speed through water
@@ -195,25 +221,36 @@ def draw(
     their own point (Matheron's rule), so that the present power at the present ground speed is
     right in every draw.
     """
-    paths = stream.paths(n, rng)
+    curve, now = given.curve, given.now
+    paths = given.stream.paths(n, rng)
     lines = curve.lines(n, rng)
-    aside = curve.leg_sd * rng.standard_normal(n)
+    leg_sd = air.left * curve.leg_sd
+    aside = leg_sd * rng.standard_normal(n)
     if now is None:
-        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside)
+        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside, air)
     along, across = _along_across(*paths.now(), now.course_deg)
     water = np.hypot(now.speed_ground_mps - along, across)
     cov_rows = curve.cov_rows(water)
-    var = curve.read_own(cov_rows, water) + curve.leg_sd**2 + now.log_sd**2
-    log_w = np.log(max(now.power_w, 1.0))
+    var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
+    log_w = np.log(_still_w(given, now, air, water))
     off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
     chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
     pick = _resample(chance, n, rng)
     noise = now.log_sd * rng.standard_normal(n)
     at = curve.read_own(lines, water[pick]) + aside
-    missing = (log_w + noise - at) / var[pick]
+    missing = (log_w[pick] + noise - at) / var[pick]
     lines = lines + cov_rows[pick] * missing[:, None]
-    aside = aside + curve.leg_sd**2 * missing
-    return Draws(paths.take(pick), np.maximum.accumulate(lines, axis=1), aside)
+    aside = aside + leg_sd**2 * missing
+    return Draws(paths.take(pick), np.maximum.accumulate(lines, axis=1), aside, air.take(pick))
+
+
+def _still_w(given: ReachInput, now: Now, air: Air, water: Floats) -> Floats:
+    """The present power as it would be in still air, per draw (n,). [W]"""
+    power = np.full(len(water), max(now.power_w, 1.0))
+    if given.wind is None:
+        return power
+    force = extra_n(air.area_m2, air.wind_mps, given.wind.from_deg - now.course_deg, water)
+    return np.maximum(power - force * water / EFFICIENCY, LEAST_SHARE * power)
 
 
 def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
@@ -237,7 +274,7 @@ def _aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Floa
     if alike > ALIKE:
         return draws.aside[:, None]
     kept = ASIDE_KEPT * alike * (1.0 if alike > 0 else ASIDE_BACK)
-    rest = given.curve.leg_sd * np.sqrt(max(1 - kept**2, 0.0))
+    rest = draws.air.left * given.curve.leg_sd * np.sqrt(max(1 - kept**2, 0.0))
     return np.asarray((kept * draws.aside + rest * rng.standard_normal(len(draws.aside)))[:, None])
 
 
@@ -273,11 +310,12 @@ def reach(given: ReachInput) -> ReachResult:
     n = len(given.charge["soc"])
     rng = np.random.default_rng(given.seed)
     pack = pack_draws(given, n, rng)
-    draws = draw(given.curve, given.stream, given.now, n, rng)
+    draws = draw(given, air_draws(given, n, rng), n, rng)
     ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
     water = _water_mps(given, draws)
     calm = np.exp(given.curve.read_each(draws.log_power, water))
-    motor = np.asarray(calm * np.exp(_aside_on(draws, given, rng)) * ahead)
+    still = calm * np.exp(_aside_on(draws, given, rng))
+    motor = np.asarray((still + _wind_w(given, draws.air, water, still)) * ahead)
     other = _other_w(given, n, rng)
     run = run_down(motor, other, pack, given.limits)
     if given.tide_goes_on:
@@ -300,6 +338,15 @@ def reach(given: ReachInput) -> ReachResult:
         reason=reason,
         as_now=given.as_now,
     )
+
+
+def _wind_w(given: ReachInput, air: Air, water: Floats, still: Floats) -> Floats:
+    """What the wind adds on the course asked for, (n, k). [W]"""
+    if given.wind is None or given.course_deg is None:
+        return np.zeros_like(still)
+    off = given.wind.from_deg - given.course_deg
+    force = extra_n(air.area_m2[:, None], air.wind_mps[:, None], off, water)
+    return extra_w(force, water, still)
 
 
 def _water_mps(given: ReachInput, draws: Draws) -> Floats:

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from analyzer.drift import heading_true
 from analyzer.series import Series
 from analyzer.stream import Stream
+from analyzer.wind import EFFICIENCY, extra_n, true_wind, windage_m2
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -41,6 +42,10 @@ CHANNELS = (
     "variation_deg",
     "speed_water_mps",
     "shaft_speed_rps",
+    "wind_speed_true_mps",
+    "wind_direction_true_deg",
+    "wind_speed_apparent_mps",
+    "wind_angle_apparent_deg",
 )
 
 
@@ -110,6 +115,14 @@ def propulsion_power_w(series: Series, boat: Boat) -> Floats:
     hotel = series.get("hotel_power_w")
     typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
     return np.asarray(pack + given - np.where(np.isfinite(hotel), hotel, typical))
+
+
+def _wind_part_w(series: Series, boat: Boat, water: Floats, heading_rad: Floats) -> Floats:
+    """Power that a measured wind adds, shape (n,); 0 where none is measured. [W]"""
+    east, north = true_wind(series, np.degrees(heading_rad))
+    speed, source = np.hypot(east, north), np.degrees(np.arctan2(-east, -north))
+    force = extra_n(windage_m2(boat.hull), speed, source - np.degrees(heading_rad), water)
+    return np.nan_to_num(force * water / EFFICIENCY, nan=0.0)
 
 
 def water_velocity(series: Series, stream: Stream | None) -> tuple[Floats, Floats]:
@@ -235,6 +248,7 @@ def steady(
     still = _still(
         rows[0], rows[1], rows[2], rows[3], floor_w=max(0.01 * boat.motor.rated_power_w, 20.0)
     )
+    rows[0] = rows[0] - _table(_wind_part_w(series, boat, water, heading), size)
     mean_power, mean_speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
     shaft = _table(series.get("shaft_speed_rps"), size).mean(axis=1)
     ok = _unaided(mean_power, shaft, _settled(still, mean_power))

@@ -1,7 +1,7 @@
 """How long one answer to "how far" takes: 1,000 draws x 20 speeds.
 
-Run: python tests/bench/bench_reach.py. Prints the median of many runs and the share of each part. The bar is 50 ms on a 2-core x86-64
-machine; `range` live asks once a second.
+Run: python tests/bench/bench_reach.py. Prints the median of many runs and the share of each part.
+The bar is 50 ms on a 2-core x86-64 machine; `range` live asks once a second.
 """
 
 import time
@@ -10,7 +10,7 @@ import numpy as np
 
 from analyzer import hull
 from analyzer.pack import chemistry
-from analyzer.reach import Now, ReachInput, draw, pack_draws, reach, speeds_for
+from analyzer.reach import Now, ReachInput, air_draws, draw, pack_draws, reach, speeds_for
 from analyzer.rundown import Limits
 from analyzer.stream import unknown
 from logger.boat import Boat
@@ -69,7 +69,7 @@ def main() -> None:
     rng = np.random.default_rng(1)
     print(f"range, 1,000 draws x 20 speeds: {median_ms(lambda: reach(given)):.1f} ms (bar 50 ms)")
     print(f"  pack draws  {median_ms(lambda: pack_draws(given, 1000, rng)):.1f} ms")
-    parts = median_ms(lambda: draw(given.curve, given.stream, given.now, 1000, rng))
+    parts = median_ms(lambda: draw(given, air_draws(given, 1000, rng), 1000, rng))
     print(f"  curves and streams  {parts:.1f} ms")
 
 
