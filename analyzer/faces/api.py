@@ -12,21 +12,34 @@ from fastapi.responses import JSONResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces import guard, live, page, pages, pairing
+from analyzer.faces import downloads, guard, live, page, pages, pairing, reference
 from analyzer.faces.access import Access
 from analyzer.faces.desk import Desk, LogDesk
 from analyzer.faces.gate import Gate
 from analyzer.faces.page import desk_of
-from analyzer.results import to_json
+from analyzer.faces.questions import (
+    ERRORS,
+    ManyPoints,
+    SpeedKn,
+    StreamKn,
+    TowardDeg,
+    TripNumber,
+)
+from analyzer.results import (
+    CablesAnswer,
+    CellsAnswer,
+    CheckAnswer,
+    FlagView,
+    Plot,
+    RangeAnswer,
+    ReviewAnswer,
+    TripRow,
+    to_json,
+)
 from logger.errors import LoggerError
 from logger.units import KN
 
-SpeedKn = Annotated[float, Query(gt=0, le=60, description="knots through the water")]
-StreamKn = Annotated[float, Query(ge=0, le=20, description="the stream's knots")]
-TowardDeg = Annotated[float, Query(ge=0, le=360, description="degrees the stream goes to, true")]
-ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]
-
-router = APIRouter(prefix="/api/v1", tags=["answers"])
+router = APIRouter(prefix="/api/v1", tags=["answers"], responses=ERRORS)
 
 
 def create_app(
@@ -63,8 +76,10 @@ def create_app(
     app.state.sun = page.Sun(desk)
     app.state.feed = live.Feed(desk, pages.parts, app.state.sun.look)
     app.include_router(router)
+    app.include_router(downloads.router)
     app.include_router(pages.router)
     app.include_router(pairing.router)
+    app.include_router(reference.router)
     app.mount("/static", page.static_files(), name="static")
     app.mount("/assets/bokeh", page.chart_files(), name="bokeh")
     for kind in (AnalyzerError, LoggerError):
@@ -87,7 +102,7 @@ async def _keep(app: FastAPI) -> AsyncIterator[None]:
         await keeper
 
 
-@router.get("/range")
+@router.get("/range", response_model=RangeAnswer)
 def range_left(
     request: Request,
     speed_kn: SpeedKn | None = None,
@@ -101,40 +116,46 @@ def range_left(
     return _json(desk_of(request).range_left(speed_mps, stream, home))
 
 
-@router.get("/trips")
+@router.get("/trips", response_model=tuple[TripRow, ...])
 def trips(request: Request) -> Any:
     """The trips in the log, oldest first."""
     return _json(desk_of(request).trips())
 
 
-@router.get("/review/{number}")
-def review(request: Request, number: int) -> Any:
+@router.get("/review/{number}", response_model=ReviewAnswer)
+def review(request: Request, number: TripNumber) -> Any:
     """One trip explained."""
     return _json(desk_of(request).review(number))
 
 
-@router.get("/cells")
+@router.get("/cells", response_model=CellsAnswer)
 def cells(request: Request) -> Any:
     """Health of the cells."""
     return _json(desk_of(request).cells())
 
 
-@router.get("/cables")
+@router.get("/cables", response_model=CablesAnswer)
 def cables(request: Request) -> Any:
     """Health of the cables."""
     return _json(desk_of(request).cables())
 
 
-@router.get("/flags")
+@router.get("/flags", response_model=tuple[FlagView, ...])
 def flags(request: Request) -> Any:
     """All flags."""
     return _json(desk_of(request).flags())
 
 
-@router.get("/plot/{number}")
+@router.get("/check", response_model=CheckAnswer)
+def check(request: Request) -> Any:
+    """What arrives, what is wrong, what can be answered."""
+    return _json(desk_of(request).check())
+
+
+@router.get("/plot/{number}", response_model=Plot)
 def plot(
     request: Request,
-    number: int,
+    number: TripNumber,
     channels: Annotated[str, Query(description="names of channels, with commas between")] = "",
     points: ManyPoints = 2000,
 ) -> Any:

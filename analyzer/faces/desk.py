@@ -7,7 +7,7 @@ imports wait until a question is asked.
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TextIO
 
 from analyzer.results import (
     CablesAnswer,
@@ -53,6 +53,12 @@ class Desk(Protocol):
     def newest_utc_s(self) -> float | None: ...
 
     def place(self) -> tuple[float, float, float] | None: ...
+
+    def write_csv(
+        self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0
+    ) -> None: ...
+
+    def gpx(self, trip: int | None, step_s: float = 5.0) -> str: ...
 
 
 class LogDesk:
@@ -165,3 +171,21 @@ class LogDesk:
         if latitude and longitude:
             return latitude[1], longitude[1], latitude[0] / 1e6
         return (home.latitude_deg, home.longitude_deg, 0.0) if home else None
+
+    def write_csv(
+        self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0
+    ) -> None:
+        """Channels of a trip, or of the whole log, as CSV."""
+        from analyzer.faces import table
+
+        with self.context() as ctx:
+            table.write_csv(ctx.store, table.choose(ctx.store, trip, channels, step_s), out)
+
+    def gpx(self, trip: int | None, step_s: float = 5.0) -> str:
+        """The track of a trip, or of the whole log, as GPX."""
+        from analyzer.faces import table, track
+
+        with self.context() as ctx:
+            chosen = table.choose(ctx.store, trip, (), step_s)
+            name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
+            return track.gpx(ctx.store, chosen, name)

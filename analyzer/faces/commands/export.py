@@ -1,9 +1,10 @@
-"""export: channels of a trip, or of the whole log, as CSV."""
+"""export: channels of a trip, or of the whole log, as CSV; its track as GPX."""
 
 import argparse
 import math
 import sys
 from pathlib import Path
+from typing import TextIO
 
 from analyzer.faces.commands import options as opt
 
@@ -14,8 +15,9 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         parsers,
         "export",
         _export,
-        "write a trip, or channels of the whole log, as CSV",
+        "write a trip, or channels of the whole log, as CSV, or its track as GPX",
         "keelwatt export 2 --out trip2.csv\n"
+        "keelwatt export 2 --format gpx --step 5 --out trip2.gpx\n"
         "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv",
     )
     parser.add_argument(
@@ -35,22 +37,29 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         metavar="S",
         help="seconds from row to row (%(default)g); a row is the mean over its step",
     )
+    parser.add_argument(
+        "--format", choices=("csv", "gpx"), default="csv", help="what to write (%(default)s)"
+    )
     parser.add_argument("--out", type=Path, metavar="FILE", help="where to (else the output)")
     opt.add_places(parser)
 
 
 def _export(options: argparse.Namespace) -> int:
-    from analyzer.faces import table
-
-    with opt.desk(options).context() as ctx:
-        wanted = table.choose(ctx.store, options.trip, options.channels, options.step)
-        if options.out is None:
-            table.write_csv(ctx.store, wanted, sys.stdout)
-            return 0
-        with options.out.open("w", encoding="utf-8", newline="") as file:
-            table.write_csv(ctx.store, wanted, file)
+    if options.out is None:
+        _write(options, sys.stdout)
+        return 0
+    with options.out.open("w", encoding="utf-8", newline="") as file:
+        _write(options, file)
     opt.tell_user(f"Wrote {options.out}.")
     return 0
+
+
+def _write(options: argparse.Namespace, out: TextIO) -> None:
+    desk = opt.desk(options)
+    if options.format == "gpx":
+        out.write(desk.gpx(options.trip, options.step))
+    else:
+        desk.write_csv(out, options.trip, options.channels, options.step)
 
 
 def _names(text: str) -> tuple[str, ...]:

@@ -54,6 +54,8 @@ def test_plot_keeps_gaps_as_null(client):
         ("/api/v1/range?speed_kn=-1", 422, "speed_kn"),
         ("/api/v1/range?speed_kn=nan", 422, "speed_kn"),
         ("/api/v1/plot/2?points=1", 422, "points"),
+        ("/api/v1/export/99.csv", 404, "the log holds no trip 99"),
+        ("/api/v1/export/99.gpx", 404, "the log holds no trip 99"),
     ],
 )
 def test_a_wrong_question_gets_one_sentence(client, path, status, text):
@@ -68,7 +70,7 @@ def test_a_wrong_page_gets_a_page(client):
     assert "The log holds no trip 99." in answer.text
 
 
-@pytest.mark.parametrize("path", ["/", "/trips", "/trip/2", "/health"])
+@pytest.mark.parametrize("path", ["/", "/trips", "/trip/2", "/health", "/pair", "/api"])
 def test_pages_carry_no_script_and_no_style_of_their_own(client, path):
     answer = client.get(path)
     assert answer.status_code == 200
@@ -151,3 +153,40 @@ def test_look_is_kept_and_goes_back_to_this_site_only(client, back, goes):
 def test_no_path_leads_out_of_a_folder(client, path):
     answer = client.get(path)
     assert answer.status_code == 404
+
+
+def test_downloads_come_as_files(client):
+    table = client.get("/api/v1/export/2.csv")
+    assert table.headers["content-type"] == "text/csv; charset=utf-8"
+    assert table.headers["content-disposition"] == 'attachment; filename="trip_2.csv"'
+    assert table.text.splitlines()[0] == "utc_s,pack_voltage_v"
+    track = client.get("/api/v1/export/2.gpx")
+    assert track.headers["content-type"].startswith("application/gpx+xml")
+
+
+def test_reference_names_every_question_and_shape(client):
+    described = client.get("/api/v1/openapi.json").json()
+    page = client.get("/api").text
+    for path, ways in described["paths"].items():
+        assert path in page
+        assert set(ways) == {"get"}  # the API changes nothing
+    assert "RangeAnswer" in page
+    assert "distance_m" in page
+    assert client.get("/api/v1/openapi.json").json() == described
+
+
+def test_a_fault_of_ours_is_said_and_hides_its_insides(invented, browse):
+    desk = invented.InventedDesk()
+
+    def broken(*_):
+        raise ZeroDivisionError("secret inside")
+
+    desk.cells = broken
+    client = browse(create_app(None, None, desk=desk))
+    answer = client.get("/api/v1/cells")
+    assert answer.status_code == 500
+    assert "fault" in answer.json()["error"]
+    page = client.get("/health")
+    assert page.status_code == 500
+    assert "itself has a fault here" in page.text
+    assert "secret" not in answer.text + page.text
