@@ -15,6 +15,7 @@ from analyzer.chemistry import chemistry
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.measured import cell_temp_c
 from analyzer.results import SagAccount, SagTerm
+from analyzer.sagfit import Split, split
 from analyzer.series import Floats, Series
 from analyzer.soc import Charge
 from analyzer.trips import Leg, Trip
@@ -24,6 +25,7 @@ from logger.channels import cell_voltage
 Bools = npt.NDArray[np.bool_]
 Z80 = NormalDist().inv_cdf(0.9)
 WINDOW_S = 10.0
+COLD_SD = 0.35  # of the cold's share: cells differ in how they take it, and one trip cannot tell
 LEAST_C = 0.05  # a moment needs at least this share of the capacity as current to be one of load
 
 
@@ -45,8 +47,7 @@ class Parts:
     rest_v: float
     rest_sd_v: float
     weakest: int | None
-    soc_frac: Floats
-    temp_c: Floats
+    found: Split
 
     @property
     def unexplained_v(self) -> Floats:
@@ -67,26 +68,31 @@ def parts(series: Series, charge: Charge, boat: Boat, start: int = 0) -> Parts:
     pack_v, control_v = series.get("pack_voltage_v"), series.get("controller_voltage_v")
     current = series.get("pack_current_a")
     temp = cell_temp_c(series)
-    rest_v, rest_sd = _rest(series, charge, boat, start)
+    found = split(series, charge, boat) or _as_tracked(charge, boat)
+    rest_v, rest_sd = _rest(series, found, boat, start)
     weak_v, weakest = _weak(series, boat, current)
-    share = np.clip(np.nan_to_num(weak_v) / np.maximum(charge.v_r0 + charge.v_rc, 1e-6), 0, 0.9)
-    ohmic, polar = charge.v_r0 * (1 - share), charge.v_rc * (1 - share)
-    ohmic_25, polar_25 = ohmic / kind.ohmic_factor(temp), polar / kind.charge_factor(temp)
+    ohmic = found.ohmic_v - np.nan_to_num(weak_v)
+    ohmic_25, polar_25 = ohmic / kind.ohmic_factor(temp), found.polar_v / kind.charge_factor(temp)
     return Parts(
         current,
         np.where(np.isfinite(control_v), control_v, pack_v),
-        rest_v - charge.ocv_v,
+        rest_v - found.rest_v,
         ohmic_25,
         polar_25,
-        ohmic + polar - ohmic_25 - polar_25,
+        ohmic + found.polar_v - ohmic_25 - polar_25,
         weak_v,
         pack_v - control_v,
         rest_v,
         rest_sd,
         weakest,
-        charge.soc_frac,
-        temp,
+        found,
     )
+
+
+def _as_tracked(charge: Charge, boat: Boat) -> Split:
+    """The charge filter's own split, where a trip is too short for a fit."""
+    rest_sd_v = 0.008 * boat.pack.cells_in_series
+    return Split(charge.ocv_v, charge.v_r0, charge.v_rc, 0.2, 0.3, 0.15, rest_sd_v)
 
 
 def worst(series: Series, charge: Charge, boat: Boat, trip: Trip | None) -> SagAccount | None:
@@ -137,16 +143,26 @@ def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccou
             "unexplained_v",
         )
     }
+    sure = found.found
+    rest_sd = float(np.hypot(found.rest_sd_v, sure.rest_sd_v))
+    cold_sd = COLD_SD * abs(mean["cold_v"])
+    left_sd = float(np.hypot(rest_sd, sure.loss_sd * (mean["ohmic_25_v"] + mean["polar_25_v"])))
     terms = [
-        SagTerm("charge used", _range(mean["charge_used_v"], 0.1, found.rest_sd_v + 0.05)),
-        SagTerm("resistance", _range(mean["ohmic_25_v"], 0.08, 0.02)),
-        SagTerm("polarisation", _range(mean["polar_25_v"], 0.15, 0.02)),
-        SagTerm("cold", _range(mean["cold_v"], 0.2, 0.01)),
+        SagTerm("charge used", _range(mean["charge_used_v"], rest_sd)),
+        SagTerm(
+            "resistance",
+            _range(mean["ohmic_25_v"], np.hypot(sure.ohmic_sd * mean["ohmic_25_v"], 0.6 * cold_sd)),
+        ),
+        SagTerm(
+            "polarisation",
+            _range(mean["polar_25_v"], np.hypot(sure.polar_sd * mean["polar_25_v"], 0.6 * cold_sd)),
+        ),
+        SagTerm("cold", _range(mean["cold_v"], cold_sd)),
         _measured(_weak_name(found), found.weak_v, ok, "cell voltages are not measured"),
         _measured(
             "cables and contactor", found.cables_v, ok, "the controller's voltage is not measured"
         ),
-        SagTerm("unexplained", _range(mean["unexplained_v"], 0.0, found.rest_sd_v + 0.05)),
+        SagTerm("unexplained", _range(mean["unexplained_v"], left_sd)),
     ]
     at = int(np.flatnonzero(ok).mean())
     rest, loaded = found.rest_v, mean["loaded_v"]
@@ -192,15 +208,16 @@ def _measured(text: str, volts: Floats, ok: Bools, why: str) -> SagTerm:
     have = have[np.isfinite(have)]
     if not len(have):
         return SagTerm(text, cannot_say(why, "V"))
-    return SagTerm(text, _range(float(have.mean()), 0.02, 0.01))
+    mid = float(have.mean())
+    return SagTerm(text, _range(mid, float(np.hypot(0.02 * mid, 0.01))))
 
 
-def _range(mid: float, share: float, floor_v: float) -> Estimate:
-    half = Z80 * float(np.hypot(share * mid, floor_v))
+def _range(mid: float, sd_v: float) -> Estimate:
+    half = Z80 * float(sd_v)
     return Estimate(mid, mid - half, mid + half, "V")
 
 
-def _rest(series: Series, charge: Charge, boat: Boat, start: int) -> tuple[float, float]:
+def _rest(series: Series, found: Split, boat: Boat, start: int) -> tuple[float, float]:
     """Rest voltage when the trip began: read if the pack lay still for five minutes, else the
     model's. [V] with its standard deviation.
     """
@@ -210,9 +227,9 @@ def _rest(series: Series, charge: Charge, boat: Boat, start: int) -> tuple[float
     amps, volts = series.get("pack_current_a")[before], series.get("pack_voltage_v")[before]
     if len(amps) >= per and np.all(np.abs(amps) < quiet_a) and np.isfinite(volts[-30:]).any():
         return float(np.nanmedian(volts[-30:])), 0.02
-    ocv = charge.ocv_v[start : start + per]
+    ocv = found.rest_v[start : start + per]
     known = ocv[np.isfinite(ocv)]
-    sd_v = 0.005 * boat.pack.cells_in_series
+    sd_v = 0.003 * boat.pack.cells_in_series
     return (float(known[0]), sd_v) if len(known) else (float("nan"), sd_v)
 
 
