@@ -2,7 +2,8 @@
 
 AnalyzerError
 ├── NoLog(FileNotFoundError)   there is no log where it was looked for
-└── NoTrip(LookupError)        the log holds no such trip
+├── NoTrip(LookupError)        the log holds no such trip
+└── BadRoute(ValueError)       a route or a table of streams is not what it should be
 
 "Too little data" is no error: it is an `Estimate` with a reason.
 """
@@ -18,3 +19,7 @@ class NoLog(AnalyzerError, FileNotFoundError):  # noqa: N818 - reads as the sent
 
 class NoTrip(AnalyzerError, LookupError):  # noqa: N818
     """The log holds no such trip."""
+
+
+class BadRoute(AnalyzerError, ValueError):  # noqa: N818
+    """A route or a table of streams cannot be used."""

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from analyzer import copper
 from analyzer.cells import WeakCell
 from analyzer.curve import PowerCurve
-from analyzer.pack import chemistry
+from analyzer.pack import chemistry, default_params
 from analyzer.reach import Now, ReachInput, Weak, speeds_for
 from analyzer.rundown import Limits
 from analyzer.series import Series
@@ -141,4 +141,30 @@ def question(
         wind=wind,
         windage_m2=windage_m2(boat.hull),
         seed=seed,
+    )
+
+
+def without_log(boat: Boat, curve: PowerCurve, stream: Stream, n: int = 1000) -> ReachInput:
+    """The question for a boat whose pack is not measured: the charge is to be filled in."""
+    rng = np.random.default_rng(1)
+    cell = default_params(boat.pack)
+    capacity = cell.capacity_ah * np.exp(0.05 * rng.standard_normal(n))
+    factor = np.exp(0.3 * rng.standard_normal(n))
+    return ReachInput(
+        curve=curve,
+        stream=stream,
+        charge={
+            "soc": np.full(n, 0.5),
+            "capacity_ah": capacity,
+            "r0_ohm": cell.r0_ohm * factor,
+            "r1_ohm": cell.r1_ohm * factor,
+            "r2_ohm": cell.r2_ohm * factor,
+        },
+        kind=chemistry(boat.pack.chemistry),
+        cells=boat.pack.cells_in_series,
+        limits=limits(boat),
+        course_deg=None,
+        speeds_mps=speeds_for(curve, boat.motor.rated_power_w),
+        hotel_w=(boat.hotel.power_w, 0.3 * boat.hotel.power_w),
+        windage_m2=windage_m2(boat.hull),
     )

@@ -71,12 +71,12 @@ class StreamDraws:
         ]
         return np.asarray(both[0]), np.asarray(both[1])
 
-    def at(self, ahead_s: float) -> tuple[Floats, Floats]:
-        """East and north at a time from now, each (n,). [m/s]"""
-        angle, kept = TIDE_RAD_S * ahead_s, float(np.exp(-ahead_s / EDDY_S))
-        weights = np.array([1.0, np.cos(angle), np.sin(angle), kept])
-        new = np.sqrt(max(1 - kept**2, 0.0)) * self.eddy_mps
-        both = self.parts @ weights + new[:, None] * self.normal
+    def at_each(self, ahead_s: Floats) -> tuple[Floats, Floats]:
+        """East and north, each draw at its own time from now, (n,). [m/s]"""
+        angle, kept = TIDE_RAD_S * ahead_s, np.exp(-np.maximum(ahead_s, 0.0) / EDDY_S)
+        weights = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle), kept], axis=1)
+        new = np.sqrt(1 - kept**2) * self.eddy_mps
+        both = np.einsum("ncj,nj->nc", self.parts, weights) + new[:, None] * self.normal
         return both[:, 0], both[:, 1]
 
 

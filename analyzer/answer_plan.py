@@ -1,0 +1,184 @@
+"""Will this passage work, and the state of the hull: composed from the log and the boat file."""
+
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from analyzer import question
+from analyzer.context import Context
+from analyzer.errors import BadRoute
+from analyzer.here import Here, here_now
+from analyzer.passage import MovingWater, NoSun, Sun
+from analyzer.plan import FEW, Passage, Plan, plan
+from analyzer.route import SeenStream, StreamTable, TableStream, read_gpx, read_stream_table
+from analyzer.series import load
+from analyzer.sunshine import ClearSkySun, share_today
+from analyzer.wind import Wind
+
+DRAWS = 1000
+LONGEST_S = 48 * 3600.0
+TODAY_US = 12 * 3600 * 1_000_000
+SLOWEST_FRAC = 0.45  # of the fastest speed worth asking for; slower is no passage
+
+CAUTIONS = (
+    "A plan is no promise: keep the reserve, a sail ready and an anchor clear to let go.",
+    "Tables of streams and forecasts of wind are never quite right; look again on the way.",
+)
+
+
+@dataclass(frozen=True)
+class PlanAnswer:
+    """A planned passage.
+
+    stream_from: what stream was used. wind_from: what wind. sun_from: what sun.
+    enough: whether the wanted sureness of arriving above the reserve is reached.
+    """
+
+    boat: str
+    plan: Plan
+    reserve_frac: float
+    sureness_frac: float
+    enough: bool
+    stream_from: str
+    wind_from: str
+    sun_from: str
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PlanWish:
+    """What the user gave. Speeds through water [m/s], times UTC [s], charge [frac]."""
+
+    route: Path
+    departure_s: float | None = None
+    speeds_mps: tuple[float, ...] | None = None  # one for all legs, or one each
+    stream_table: Path | None = None
+    wind: Wind | None = None
+    arrive_by_s: float | None = None
+    charge_frac: float | None = None
+
+
+def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
+    """Will this passage work?
+
+    Raises:
+        BadRoute: A file or the number of speeds is not what it should be.
+    """
+    span = ctx.store.span()
+    end_us = span[1] + 1 if span else 0
+    here = here_now(ctx, end_us)
+    route = read_gpx(wish.route)
+    departure = wish.departure_s if wish.departure_s is not None else max(time.time(), end_us / 1e6)
+    given = _question(ctx, here, wish)
+    speeds = _speeds(wish, len(route.legs))
+    rng = np.random.default_rng(2)
+    place = (route.legs[0].latitude_deg, route.legs[0].longitude_deg)
+    share, sun_from = _share(ctx, end_us, place)
+    table = read_stream_table(wish.stream_table) if wish.stream_table else None
+
+    def water(n: int) -> MovingWater:
+        if table is not None:
+            return TableStream.around(table, n, rng)
+        return SeenStream(here.stream.paths(n, rng), end_us / 1e6)
+
+    def sun(n: int) -> Sun:
+        if share is None:
+            return NoSun()
+        span_s = (departure, departure + LONGEST_S)
+        return ClearSkySun.ahead(ctx.boat.solar.peak_w, place, span_s, share, n, rng)
+
+    made = plan(
+        Passage(
+            given=given,
+            route=route,
+            departure_s=departure,
+            water=water(DRAWS),
+            sun=sun(DRAWS),
+            few_water=water(FEW),
+            few_sun=sun(FEW),
+            speeds_mps=speeds,
+            arrive_by_s=wish.arrive_by_s,
+        )
+    )
+    sureness = ctx.boat.reserve.return_sureness_frac
+    return PlanAnswer(
+        boat=ctx.boat.name,
+        plan=made,
+        reserve_frac=ctx.boat.reserve.soc_frac,
+        sureness_frac=sureness,
+        enough=made.arrives_frac >= sureness,
+        stream_from=_stream_words(table, here),
+        wind_from=given.wind.reason if given.wind else "not known, so the range is wider",
+        sun_from=sun_from,
+        cautions=CAUTIONS,
+    )
+
+
+def _question(ctx: Context, here: Here, wish: PlanWish) -> "question.ReachInput":
+    """The boat and its state, with the speeds to choose from."""
+    if here.charge is None:
+        if wish.charge_frac is None:
+            raise BadRoute(
+                "the log does not say how full the pack is: give the charge at departure, "
+                "such as --charge 90"
+            )
+        given = question.without_log(ctx.boat, here.curve, here.stream, n=DRAWS)
+    else:
+        given = question.question(
+            ctx.boat,
+            here.charge,
+            here.curve,
+            here.stream,
+            weakest=here.weakest,
+            hotel_w=here.hotel_w,
+            wind=wish.wind,
+            n=DRAWS,
+        )
+    if wish.charge_frac is not None:
+        soc = np.clip(
+            wish.charge_frac + 0.01 * np.random.default_rng(3).standard_normal(DRAWS), 0, 1
+        )
+        given = replace(given, charge={**given.charge, "soc": soc})
+    top = given.speeds_mps[-1]
+    return replace(
+        given, wind=wish.wind, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, 16), as_now=None
+    )
+
+
+def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
+    """One speed for each leg, or none where they are to be chosen."""
+    if wish.speeds_mps is None:
+        return None
+    if len(wish.speeds_mps) == 1:
+        return wish.speeds_mps * legs
+    if len(wish.speeds_mps) != legs:
+        raise BadRoute(
+            f"the route has {legs} legs: give one speed for all or {legs}, "
+            f"got {len(wish.speeds_mps)}"
+        )
+    return wish.speeds_mps
+
+
+def _share(
+    ctx: Context, end_us: int, place: tuple[float, float]
+) -> tuple[tuple[float, float] | None, str]:
+    """The panels' share of a clear sky, and in words where it comes from."""
+    peak = ctx.boat.solar.peak_w
+    if peak <= 0:
+        return None, "no panels in the boat file"
+    series = load(ctx.store, ("solar_power_w",), max(end_us - TODAY_US, 0), end_us, 60.0)
+    try:
+        share = share_today(series, peak, place[0], place[1])
+    except ModuleNotFoundError:
+        return None, "not counted: the clear-sky bound wants pvlib (the extra `sun`)"
+    measured = series.has("solar_power_w")
+    words = "as today's yield shows" if measured else "the usual share, as no yield is measured"
+    return share, f"{share[0]:.0%} of a clear sky, {words}"
+
+
+def _stream_words(table: StreamTable | None, here: Here) -> str:
+    if table is not None:
+        return f"the table of {len(table.t_s)} times"
+    return f"as seen in the log, going on as a tide ({here.stream.reason})"

@@ -1,0 +1,156 @@
+"""Walks a passage leg by leg, many equally likely boats at once.
+
+Each step is a piece of a leg: ground speed from the stream at that boat's own clock, power from
+its curve and the wind on that course, charge from its pack, checked against every limit.
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.reach import (
+    AHEAD_LOG_SD,
+    ReachInput,
+    air_draws,
+    ground_speed_mps,
+    pack_draws,
+)
+from analyzer.route import Leg, Route
+from analyzer.rundown import PackDraws, cell_current_a, run_down
+from analyzer.wind import extra_n, extra_w
+
+Floats = npt.NDArray[np.float64]
+
+PIECE_M = 1000.0  # a leg is walked in pieces of about this length
+MOST_PIECES = 20
+STUCK_MPS = 0.05  # slower over ground: the boat makes no way
+SOLAR_STEP_S = 900.0
+
+
+class MovingWater(Protocol):
+    """A stream for each draw at its own time."""
+
+    def at(self, t_s: Floats) -> tuple[Floats, Floats]:
+        """East and north, (n,). [m/s]"""
+
+
+class Sun(Protocol):
+    """Power from the panels."""
+
+    def at(self, t_s: Floats) -> Floats:
+        """Mean power at each draw's own time, (n,). [W]"""
+
+
+@dataclass(frozen=True)
+class NoSun:
+    """No panels, or nothing known of them."""
+
+    def at(self, t_s: Floats) -> Floats:
+        """Nothing."""
+        return np.zeros_like(t_s)
+
+
+@dataclass(frozen=True)
+class Boats:
+    """Everything drawn once for a passage; all (n,) but the curve's lines (n, m)."""
+
+    given: ReachInput
+    pack: PackDraws
+    lines: Floats
+    weather: Floats  # (n, legs), ln power that each leg's wind and sea add
+    wind_mps: Floats
+    area_m2: Floats
+    hotel_w: Floats
+    water: MovingWater
+    sun: Sun
+
+
+@dataclass(frozen=True)
+class LegEnd:
+    """State at a leg's end, (n,) each. ended: a limit came before it."""
+
+    t_s: Floats
+    soc: Floats
+    energy_wh: Floats
+    ended: npt.NDArray[np.bool_]
+
+
+def draw_boats(
+    given: ReachInput, route: Route, water: MovingWater, sun: Sun, n: int, seed: int = 1
+) -> Boats:
+    """Equally likely boats for a passage."""
+    rng = np.random.default_rng(seed)
+    air = air_draws(given, n, rng)
+    leg_sd = air.left * given.curve.leg_sd
+    whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
+    weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))
+    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
+    return Boats(
+        given=given,
+        pack=pack_draws(given, n, rng),
+        lines=given.curve.curves(n, rng),
+        weather=weather,
+        wind_mps=air.wind_mps,
+        area_m2=air.area_m2,
+        hotel_w=hotel,
+        water=water,
+        sun=sun,
+    )
+
+
+def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float) -> Floats:
+    """Propulsion power of each draw on a leg at a speed through water, (n,). [W]"""
+    speed = np.full(len(boats.hotel_w), speed_mps)
+    still = np.exp(boats.given.curve.read_own(boats.lines, speed) + boats.weather[:, k])
+    if boats.given.wind is None:
+        return np.asarray(still)
+    off = boats.given.wind.from_deg - leg.course_deg
+    force = extra_n(boats.area_m2, boats.wind_mps, off, speed)
+    return np.asarray(still + extra_w(force, speed, still))
+
+
+def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) -> LegEnd:
+    """From one leg's end to the next. Once a limit has come the boat stays ended.
+
+    Args:
+        k: The leg's number. speed_mps: Through water.
+    """
+    motor = leg_power_w(boats, k, leg, speed_mps)
+    pieces = int(np.clip(np.ceil(leg.distance_m / PIECE_M), 1, MOST_PIECES))
+    angle = np.radians(leg.course_deg)
+    t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
+    ended = start.ended.copy()
+    for _ in range(pieces):
+        east, north = boats.water.at(t)
+        along = east * np.sin(angle) + north * np.cos(angle)
+        across = east * np.cos(angle) - north * np.sin(angle)
+        made = ground_speed_mps(np.full_like(t, speed_mps), along, across)
+        ended |= made < STUCK_MPS
+        seconds = leg.distance_m / pieces / np.maximum(made, STUCK_MPS)
+        power = motor + boats.hotel_w - boats.sun.at(t + seconds / 2)
+        current = cell_current_a(np.maximum(power, 0.0)[:, None], soc[:, None], boats.pack)[:, 0]
+        volts = np.where(power < 0, 3.3, power / np.maximum(current, 1e-6) / boats.given.cells)
+        drawn = np.where(power < 0, power / (boats.given.cells * volts), current)
+        soc = np.minimum(soc - drawn * seconds / 3600.0 / boats.pack.capacity_ah, 1.0)
+        energy += power * seconds / 3600.0
+        t += seconds
+        ended |= soc <= _lowest_soc(boats, motor, power)
+    return LegEnd(t, np.maximum(soc, 0.0), energy, ended)
+
+
+def _lowest_soc(boats: Boats, motor: Floats, power: Floats) -> Floats:
+    """Charge at which the first limit comes at this power, (n,)."""
+    limits = boats.given.limits
+    full = PackDraws(**{**boats.pack.__dict__, "soc": np.ones(len(motor))})
+    run = run_down(motor[:, None], (power - motor)[:, None], full, limits)
+    return np.asarray(run.end_soc[:, 0])
+
+
+def begin(boats: Boats, departure_s: float) -> LegEnd:
+    """State at departure."""
+    n = len(boats.hotel_w)
+    soc = boats.pack.soc
+    ended = soc <= boats.given.limits.reserve_frac
+    return LegEnd(np.full(n, departure_s), soc, np.zeros(n), ended)
