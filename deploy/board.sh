@@ -115,14 +115,8 @@ put_units() {
 back_up_log() {
     [ -e "$data/log.sqlite" ] || return 0
     mkdir -p "$backups"
-    if ! "$(current_release)/bin/python" - "$data/log.sqlite" "$backups/$1.sqlite" <<'PYTHON'; then
-import sqlite3, sys
-source = sqlite3.connect(f"file:{sys.argv[1]}?mode=ro", uri=True)
-with sqlite3.connect(sys.argv[2]) as copy:
-    source.backup(copy)
-assert copy.execute("PRAGMA quick_check").fetchone() == ("ok",)
-PYTHON
-        rm -f "$backups/$1.sqlite"
+    if ! "$(current_release)/bin/python" "$here/copy-log.py" \
+        "$data/log.sqlite" "$backups/$1.sqlite"; then
         fail "the log could not be copied to $backups (no room left?); nothing was changed"
     fi
     # shellcheck disable=SC2012 # the names are made here, without spaces
