@@ -35,13 +35,33 @@ def graphite_v(x: Floats) -> Floats:
     )
 
 
+def lfp_electrode_2017_v(y: Floats) -> Floats:
+    """LiFePO4 against lithium, a second published fit. [V] same shape.
+
+    Source: S. Afshar et al. 2017, arXiv 1709.03970.
+    """
+    return np.asarray(3.4077 - 0.020269 * y + 0.5 * np.exp(-150 * y) - 0.9 * np.exp(-30 * (1 - y)))
+
+
 def lfp_cell_v(soc: Floats) -> Floats:
     """LiFePO4-graphite cell at rest, 25 °C, midway between charge and discharge. [V]
 
-    The graphite window 0.0085 to 0.78 is Safari and Delacourt's; the LiFePO4 window
-    0.95 to 0.03 puts 0 % near 2.5 V and 100 % near 3.5 V.
+    The mean of two published LiFePO4 fits, which agree on the plateau and differ at the ends
+    (see `lfp_spread_v`). The graphite window 0.0085 to 0.78 is Safari and Delacourt's; the
+    LiFePO4 window 0.95 to 0.03 puts 0 % near 2.5 V and 100 % between 3.36 and 3.52 V.
     """
-    return lfp_electrode_v(0.95 - 0.92 * soc) - graphite_v(0.0085 + (0.78 - 0.0085) * soc)
+    y = 0.95 - 0.92 * soc
+    # The fits' levels differ by 34 mV: a whole curve's shift, taken from the first.
+    level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
+    electrode = 0.5 * (lfp_electrode_v(y) + lfp_electrode_2017_v(y) + level)
+    return np.asarray(electrode - graphite_v(0.0085 + (0.78 - 0.0085) * soc))
+
+
+def lfp_spread_v(soc: Floats) -> Floats:
+    """Half the distance between the two fits of `lfp_cell_v`, levels made equal. [V]"""
+    y = 0.95 - 0.92 * soc
+    level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
+    return np.asarray(0.5 * np.abs(lfp_electrode_v(y) - lfp_electrode_2017_v(y) - level))
 
 
 def nmc_electrode_v(y: Floats) -> Floats:

@@ -1,53 +1,172 @@
-"""Readings gathered into even steps of time, whatever pieces they come in."""
+"""Readings gathered into short steps for the charge filter, all at once."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
-from analyzer.series import Floats, Series
+from analyzer.guesses import (
+    END,
+    FAST,
+    HYST,
+    OFFSET,
+    SHAPE,
+    SLOW,
+    SOC,
+    STATES,
+    WANDER,
+    WANDER_REST_V,
+    WANDER_S,
+    Step,
+)
+from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
+from analyzer.pack import Cell, arrhenius
+from analyzer.series import Series
+from logger.boat import Pack
+from logger.units import HOUR_S
+
+if TYPE_CHECKING:
+    from analyzer.soc import ChargeState
+
+Floats = npt.NDArray[np.float64]
+
+STEP_S = 20.0
+COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
+LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah
 
 
-class Gatherer:
-    """Means over steps aligned to the timeline; a step is given out once it is complete.
+@dataclass
+class Steps:
+    """Per step (m): what the bank takes in. Per reading (n): its step and the circuit's losses.
 
-    A log walked in pieces of 10 s or of hours gives the same steps.
-
-    Args:
-        step_s: Length of a step.
-        channels: Wanted; a name ending in "^2" gives the mean of squares.
+    noise: variances added to the states, shape (m, 10). at_top: shape (m,), charged at the top
+    voltage with little current.
     """
 
-    def __init__(self, step_s: float, channels: tuple[str, ...]) -> None:
-        self.step_s = step_s
-        self.channels = channels
-        self._cell: int | None = None
-        self._sum = np.zeros(len(channels))
-        self._count = np.zeros(len(channels))
+    items: list[Step]
+    noise: Floats
+    at_top: npt.NDArray[np.bool_]
+    step_of: npt.NDArray[np.int64]
+    temp_c: Floats
+    r0_v: Floats
+    u1_v: Floats
+    u2_v: Floats
 
-    def add(self, chunk: Series) -> tuple[Floats, Floats]:
-        """Takes readings; returns the steps now complete.
 
-        Returns:
-            Ends of the steps that had a grid time, seconds since 1970 on the timeline, shape (k,),
-            and means, shape (k, channels), NaN where a channel had none.
-        """
-        if not chunk.n:
-            return np.empty(0), np.empty((0, len(self.channels)))
-        t_us = chunk.t0_us + np.round(np.arange(chunk.n) * chunk.step_s * 1e6).astype(np.int64)
-        cell = t_us // round(self.step_s * 1e6)
-        if self._cell is not None:
-            cell = np.concatenate([[self._cell], cell])
-        steps, place = np.unique(cell, return_inverse=True)
-        n = len(steps)
-        total, count = np.zeros((n, len(self.channels))), np.zeros((n, len(self.channels)))
-        if self._cell is not None:
-            place = place[1:]
-            total[0], count[0] = self._sum, self._count
-        for k, name in enumerate(self.channels):
-            value = chunk.get(name.removesuffix("^2"))
-            value = value**2 if name.endswith("^2") else value
-            ok = np.isfinite(value)
-            total[:, k] += np.bincount(place[ok], weights=value[ok], minlength=n)
-            count[:, k] += np.bincount(place[ok], minlength=n)
-        self._cell, self._sum, self._count = int(steps[-1]), total[-1], count[-1]
-        means = np.full((n - 1, len(self.channels)), np.nan)
-        np.divide(total[:-1], count[:-1], out=means, where=count[:-1] > 0)
-        return (steps[:-1] + 1) * self.step_s, means
+def followed(drive: Floats, keep: float, start: float) -> Floats:
+    """First-order lag: y[k] = y[k-1]·keep + drive[k]·(1 - keep), from `start`. Shape (n,)."""
+    out, y, take = [], start, 1.0 - keep
+    for u in drive.tolist():
+        y += (u - y) * take
+        out.append(y)
+    return np.array(out)
+
+
+def prepare(
+    series: Series, pack: Pack, cell: Cell, start: "ChargeState | None", gap_s: float
+) -> Steps:
+    """All steps of a series.
+
+    Args:
+        start: State before the series, for the polarisation that is left of it.
+        gap_s: Time between that state and the series. [s]
+    """
+    kind, p, dt, n = cell.kind, cell.params, series.step_s, series.n
+    temp = cell_temp_c(series, start.temp_c if start else 20.0)
+    amps, lost = held_current_a(series)
+    useful = np.where(amps < 0, amps * kind.charge_efficiency, amps)
+    ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
+    v1 = start.v1_v / start.r_factor * np.exp(-gap_s / p.tau1_s) if start else 0.0
+    v2 = start.v2_v / start.slow_factor * np.exp(-gap_s / p.tau2_s) if start else 0.0
+    r0_v = amps * p.r0_ohm * ohmic
+    u1_v = followed(amps * p.r1_ohm * cold, float(np.exp(-dt / p.tau1_s)), float(v1))
+    u2_v = followed(amps * p.r2_ohm * cold, float(np.exp(-dt / p.tau2_s)), float(v2))
+    per = max(round(STEP_S / dt), 1)
+    first = np.arange(0, n, per)
+    step_of = np.arange(n) // per
+    volts = mean_cell_v(series, pack)
+    ok = np.isfinite(volts) & ~lost
+    rows = _Sums(first, step_of, ok)
+    mean_v, mean_r0, mean_u1, mean_u2 = (rows.mean(a) for a in (volts, r0_v, u1_v, u2_v))
+    charge = np.cumsum(useful) * dt
+    dev = [rows.deviation(a) for a in (volts, r0_v, u1_v, charge)]
+    pairs = [(0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (1, 3), (2, 3)]
+    cov = np.column_stack([rows.total(dev[a] * dev[b]) for a, b in pairs])
+    net = np.add.reduceat(useful, first) * dt if n else np.zeros(0)
+    length = np.diff(np.append(first, n)) * dt
+    lost_s = np.add.reduceat(lost.astype(float), first) * dt if n else np.zeros(0)
+    keep, drift = _hysteresis(
+        useful * dt, first, step_of, HOUR_S * p.capacity_ah * kind.gap_soc_frac
+    )
+    items = [
+        Step(q, s, lo, k, d, v, a, b, c, tuple(w), p.r0_ohm * f, g, h)
+        for q, s, lo, k, d, v, a, b, c, w, f, g, h in zip(
+            net.tolist(), length.tolist(), lost_s.tolist(), keep.tolist(), drift.tolist(),
+            mean_v.tolist(), mean_r0.tolist(), mean_u1.tolist(), mean_u2.tolist(),
+            cov.tolist(), ohmic[first].tolist(),
+            arrhenius(temp[first], kind.gap_activation_j).tolist(),
+            (kind.entropy_v_per_k * (temp[first] - 25.0)).tolist(), strict=True,
+        )
+    ]  # fmt: skip
+    noise = _noise(cell, net, length, lost_s, keep)
+    faded = 1 - np.exp(-2 * length / WANDER_S)
+    swing = WANDER_REST_V + kind.wander * np.abs(np.nan_to_num(mean_u2))
+    noise[:, WANDER] = swing**2 * faded
+    tail = -net / np.maximum(length, 1e-9)
+    rest_v = mean_v + mean_r0 + mean_u1
+    at_top = (rest_v >= kind.top_v) & (tail >= 0) & (tail < kind.full_tail_c * p.capacity_ah)
+    return Steps(items, noise, at_top, step_of, temp, r0_v, u1_v, u2_v)
+
+
+class _Sums:
+    """Means and sums over steps of the readings that are there."""
+
+    def __init__(
+        self, first: npt.NDArray[np.int64], step_of: npt.NDArray[np.int64],
+        ok: npt.NDArray[np.bool_],
+    ) -> None:  # fmt: skip
+        self.first, self.step_of, self.ok = first, step_of, ok
+        self.count = self.total(np.ones(len(ok)))
+
+    def total(self, values: Floats) -> Floats:
+        if not len(values):
+            return np.zeros(0)
+        return np.asarray(np.add.reduceat(np.where(self.ok, values, 0.0), self.first))
+
+    def mean(self, values: Floats) -> Floats:
+        gone = self.count == 0
+        return np.where(gone, np.nan, self.total(values) / np.where(gone, 1.0, self.count))
+
+    def deviation(self, values: Floats) -> Floats:
+        return np.asarray(values - self.mean(values)[self.step_of])
+
+
+def _hysteresis(
+    charge_as: Floats, first: npt.NDArray[np.int64], step_of: npt.NDArray[np.int64], scale_as: float
+) -> tuple[Floats, Floats]:
+    """keep and drift per step, so that hysteresis becomes keep * hysteresis + drift."""
+    if not len(charge_as):
+        return np.zeros(0), np.zeros(0)
+    log_keep = -np.abs(charge_as) / scale_as
+    total = np.cumsum(log_keep)
+    at_end = total[np.append(first[1:], len(total)) - 1]
+    later = np.exp(at_end[step_of] - total)
+    drift = np.add.reduceat(-np.sign(charge_as) * (1 - np.exp(log_keep)) * later, first)
+    return np.exp(np.add.reduceat(log_keep, first)), np.asarray(drift)
+
+
+def _noise(cell: Cell, net: Floats, length: Floats, lost_s: Floats, keep: Floats) -> Floats:
+    """Variances added to the states in each step, shape (m, 10)."""
+    ah, kind = cell.params.capacity_ah, cell.kind
+    hours = length / HOUR_S
+    share = np.abs(net) / (HOUR_S * ah)
+    noise = np.zeros((len(net), STATES))
+    noise[:, SOC] = (COUNT_SD * share) ** 2 + 1e-8 * hours + (LOST_C * lost_s / HOUR_S) ** 2
+    noise[:, SHAPE] = kind.shape_sd_v**2 * (1 - np.exp(-2 * share / kind.shape_soc))
+    noise[:, END] = 1 - np.exp(-2 * share / kind.shape_soc)
+    noise[:, FAST] = 0.02**2 * hours
+    noise[:, SLOW] = 0.05**2 * hours
+    noise[:, OFFSET] = (0.0003 * ah) ** 2 * hours
+    noise[:, HYST] = kind.gap_sd**2 * (1 - keep * keep)
+    return noise

@@ -1,0 +1,246 @@
+"""What kind of cell it is, as data: curve at rest, gap, temperature, limits, and how sure.
+
+A chemistry is what is known before a boat has been measured. A cell that was measured has the
+same shape with its own numbers and narrower standard deviations (`identify.py`).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.ocv import lead_acid_cell_v, lfp_cell_v, lfp_spread_v, nmc_cell_v
+from logger.units import ZERO_C_IN_K
+
+Floats = npt.NDArray[np.float64]
+Numeric = float | Floats
+
+GAS_J_PER_MOL_K = 8.314462618  # CODATA 2018
+REFERENCE_C = 25.0
+GRID = np.linspace(0.0, 1.0, 401)
+
+
+@dataclass(frozen=True)
+class Chemistry:
+    """One kind of cell. Voltages are per cell, at rest unless a name says otherwise.
+
+    Args:
+        soc: Charge of the tables below, 0 to 1, rising, shape (n,).
+        mean_v: The open-circuit curve at 25 °C, midway between charge and discharge, (n,).
+        half_gap_v: Half the gap between the charge and the discharge curve, (n,).
+        fast_shape, slow_shape: Resistance over that at mid charge: of r0 and r1, of r2, (n,).
+        gap_soc_frac: Charge moved, as a share of capacity, that goes 63 % of the way from
+            one curve to the other.
+        gap_activation_j: How the gap grows in the cold, as an Arrhenius energy. [J/mol]
+        entropy_v_per_k: Change of the whole curve with temperature.
+        curve_sd_v: How far a cell of this chemistry may lie off the curve as a whole.
+        shape_sd_v, shape_soc: How far the curve's shape may be off, and over what charge.
+        end_sd_v: The same towards empty and full, by charge, (n,); learned apart.
+        axis_sd_frac: How far a bend of the curve may lie from where it should, in charge.
+        gap_sd: Standard deviation of the gap's relative size.
+        fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
+        wander: Slow polarisation that no pair describes, as a share of the slow pair's.
+        loss_sd: Relative error of the circuit's voltage loss at any moment.
+        r0_ohm_ah, r1_ohm_ah, r2_ohm_ah: Resistance times capacity at 25 °C, mid charge.
+        tau1_s, tau2_s: Time constants.
+        ohmic_activation_j, charge_activation_j: Of r0, and of r1 and r2. [J/mol]
+        cutoff_v, full_v: Under load; on charge.
+        top_v: A cell above this while the charge current tails off is full.
+        full_tail_c: Current below which a charge held at the top is full, as a share of Ah.
+        charge_efficiency: Charge that comes back out per charge put in.
+        no_charge_below_c: Below this the cell must not be charged; None: no such limit.
+    """
+
+    name: str
+    soc: Floats
+    mean_v: Floats
+    half_gap_v: Floats
+    fast_shape: Floats
+    slow_shape: Floats
+    end_sd_v: Floats
+    gap_soc_frac: float
+    gap_activation_j: float
+    entropy_v_per_k: float
+    curve_sd_v: float
+    shape_sd_v: float
+    shape_soc: float
+    axis_sd_frac: float
+    gap_sd: float
+    fast_sd: float
+    slow_sd: float
+    wander: float
+    loss_sd: float
+    r0_ohm_ah: float
+    r1_ohm_ah: float
+    r2_ohm_ah: float
+    tau1_s: float
+    tau2_s: float
+    ohmic_activation_j: float
+    charge_activation_j: float
+    cutoff_v: float
+    full_v: float
+    top_v: float
+    full_tail_c: float
+    charge_efficiency: float
+    no_charge_below_c: float | None
+    source: str
+
+    def ocv_v(self, soc: Numeric, temp_c: Numeric = 25.0, hysteresis: Numeric = 0.0) -> Floats:
+        """Voltage at rest.
+
+        Args:
+            soc: 0 to 1; outside, the end value. [frac] scalar or shape (n,)
+            temp_c: [°C] scalar or shape (n,)
+            hysteresis: -1 after long discharge, 0 midway, 1 after long charge.
+        Returns:
+            [V] broadcast shape; NaN where an input is NaN.
+        """
+        mean = np.interp(soc, self.soc, self.mean_v)
+        shift = self.entropy_v_per_k * (np.asarray(temp_c) - REFERENCE_C)
+        return np.asarray(mean + shift + self.gap_v(temp_c, soc) * np.asarray(hysteresis))
+
+    def docv_dsoc(self, soc: Numeric) -> Floats:
+        """Slope of the mean curve over 1 % of charge. [V per unit of charge]"""
+        below = np.maximum(np.asarray(soc) - 0.005, 0.0)
+        above = np.minimum(np.asarray(soc) + 0.005, 1.0)
+        rise = np.interp(above, self.soc, self.mean_v) - np.interp(below, self.soc, self.mean_v)
+        return np.asarray(rise / np.maximum(above - below, 0.005))
+
+    def soc_at(self, rest_v: Numeric, temp_c: Numeric = 25.0, hysteresis: Numeric = 0.0) -> Floats:
+        """Charge at a rest voltage; on a flat curve a poor guess. [frac] broadcast shape."""
+        shift = self.entropy_v_per_k * (np.asarray(temp_c) - REFERENCE_C)
+        at_25 = arrhenius(temp_c, self.gap_activation_j)
+        if np.ndim(hysteresis) or np.ndim(at_25):
+            level, gap = np.broadcast_arrays(rest_v - shift, at_25 * np.asarray(hysteresis))
+            pairs = zip(level.ravel().tolist(), gap.ravel().tolist(), strict=True)
+            found = np.array([float(self._soc_of(v, g)) for v, g in pairs])
+            return found.reshape(level.shape)
+        return self._soc_of(np.asarray(rest_v) - shift, float(at_25) * float(hysteresis))
+
+    def _soc_of(self, volts: Numeric, gap: float) -> Floats:
+        curve = np.maximum.accumulate(self.mean_v + gap * self.half_gap_v)
+        return np.asarray(np.interp(volts, curve, self.soc))
+
+    def gap_v(self, temp_c: Numeric = 25.0, soc: Numeric = 0.5) -> Floats:
+        """Half the gap between charge and discharge curve. [V] broadcast shape."""
+        half = np.interp(soc, self.soc, self.half_gap_v)
+        return np.asarray(half * arrhenius(temp_c, self.gap_activation_j))
+
+    def ohmic_factor(self, temp_c: Numeric) -> Floats:
+        """Ohmic resistance over that at 25 °C."""
+        return arrhenius(temp_c, self.ohmic_activation_j)
+
+    def charge_factor(self, temp_c: Numeric) -> Floats:
+        """Charge-transfer and diffusion resistance over that at 25 °C."""
+        return arrhenius(temp_c, self.charge_activation_j)
+
+
+def arrhenius(temp_c: Numeric, energy_j: float) -> Floats:
+    """Factor on a value known at 25 °C, exp(E/R (1/T - 1/298.15)). Broadcast shape.
+
+    Args:
+        temp_c: [°C] scalar or shape (n,); held within -40 to 80 °C.
+        energy_j: Activation energy. [J/mol]
+    """
+    kelvin = np.clip(np.asarray(temp_c, float), -40.0, 80.0) + ZERO_C_IN_K
+    return np.asarray(
+        np.exp(energy_j / GAS_J_PER_MOL_K * (1.0 / kelvin - 1.0 / (REFERENCE_C + ZERO_C_IN_K)))
+    )
+
+
+def _shape(points: dict[float, float]) -> Floats:
+    return np.interp(GRID, list(points), list(points.values()))
+
+
+def _end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+    """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
+    slope = np.abs(np.gradient(curve(GRID), GRID))
+    fade = np.clip((0.2 - GRID) / 0.1, 0.0, 1.0)
+    return np.asarray(np.minimum(slope * shift, 0.1) * fade)
+
+
+def _lfp() -> Chemistry:
+    """Curve: mean of Safari and Delacourt 2011, Table I, and Afshar 2017; its doubt at the ends:
+    their distance, and where 0 % is (1.5 % of charge, assumed). Gap: 5-25 mV
+    on the plateau after long rest, about 20 mV at no current (Dreyer 2010). Resistance: 0.3-1 milliohm for 100-300 Ah prismatic
+    cells, common practice. Energies: between the milder 20 kJ/mol of real ohmic parts and the
+    charge transfer's 33.8 kJ/mol."""
+    return Chemistry(
+        name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.012),
+        fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
+        end_sd_v=lfp_spread_v(GRID) + _end_shift(lfp_cell_v, 0.015),
+        gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
+        shape_sd_v=0.010, shape_soc=0.1, axis_sd_frac=0.004, gap_sd=0.3, fast_sd=0.35,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
+        tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
+        cutoff_v=2.5, full_v=3.55, top_v=3.40, full_tail_c=0.05, charge_efficiency=0.998,
+        no_charge_below_c=0.0, source=_lfp.__doc__ or "",
+    )  # fmt: skip
+
+
+def _nmc() -> Chemistry:
+    """Curve: half-cell fits of Chen et al. 2020; the rest: common practice, no source."""
+    return Chemistry(
+        name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
+        fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
+        end_sd_v=_end_shift(nmc_cell_v, 0.015),
+        gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
+        shape_sd_v=0.03, shape_soc=0.2, axis_sd_frac=0.01, gap_sd=0.3, fast_sd=0.35,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
+        tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
+        cutoff_v=3.0, full_v=4.15, top_v=4.10, full_tail_c=0.05, charge_efficiency=0.998,
+        no_charge_below_c=0.0, source=_nmc.__doc__ or "",
+    )  # fmt: skip
+
+
+def _lead_acid() -> Chemistry:
+    """Curve: a maker's table for flooded deep-cycle cells; the rest: common practice."""
+    return Chemistry(
+        name="lead_acid", soc=GRID, mean_v=lead_acid_cell_v(GRID),
+        half_gap_v=np.full(GRID.size, 0.01),
+        fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
+        slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
+        end_sd_v=np.zeros(GRID.size),
+        gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=0.015,
+        shape_sd_v=0.01, shape_soc=0.3, axis_sd_frac=0.02, gap_sd=0.3, fast_sd=0.4,
+        slow_sd=0.5, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1, tau1_s=60.0,
+        tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3, cutoff_v=1.75,
+        full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
+        no_charge_below_c=None, source=_lead_acid.__doc__ or "",
+    )  # fmt: skip
+
+
+_SETS: dict[str, Callable[[], Chemistry]] = {"lfp": _lfp, "nmc": _nmc, "lead_acid": _lead_acid}
+
+
+@lru_cache(maxsize=8)
+def chemistry(name: str) -> Chemistry:
+    """The chemistry of that name: "lfp", "nmc" or "lead_acid".
+
+    Raises:
+        KeyError: There is none of that name.
+    """
+    return _SETS[name]()
+
+
+def with_curve(kind: Chemistry, soc: Floats, mean_v: Floats, half_gap_v: Floats) -> Chemistry:
+    """The chemistry with a curve measured on this very cell by a slow charge and discharge.
+
+    Args:
+        soc, mean_v, half_gap_v: Shape (n,), soc rising from 0 to 1.
+    """
+    return replace(
+        kind,
+        mean_v=np.interp(GRID, soc, mean_v),
+        half_gap_v=np.interp(GRID, soc, half_gap_v),
+        curve_sd_v=0.006,
+        shape_sd_v=0.003,
+        end_sd_v=0.3 * kind.end_sd_v,
+        axis_sd_frac=0.003,
+        gap_sd=0.25,
+        source="curve measured on this cell; else " + kind.source,
+    )
