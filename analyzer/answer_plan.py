@@ -12,6 +12,7 @@ from analyzer.errors import BadRoute
 from analyzer.here import Here, here_now
 from analyzer.passage import MovingWater, NoSun, Sun
 from analyzer.plan import FEW, Passage, Plan, plan
+from analyzer.reach import ReachInput
 from analyzer.route import SeenStream, StreamTable, TableStream, read_gpx, read_stream_table
 from analyzer.series import load
 from analyzer.sunshine import ClearSkySun, share_today
@@ -116,7 +117,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     )
 
 
-def _question(ctx: Context, here: Here, wish: PlanWish) -> "question.ReachInput":
+def _question(ctx: Context, here: Here, wish: PlanWish) -> ReachInput:
     """The boat and its state, with the speeds to choose from."""
     if here.charge is None:
         if wish.charge_frac is None:

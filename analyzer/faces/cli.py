@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces.commands import ask, check, export, play, record, serve
+from analyzer.faces.commands import ask, check, export, passage, play, record, serve
 from analyzer.faces.commands.options import Parser
 from logger.errors import LoggerError
 
@@ -33,7 +33,7 @@ def parser() -> Parser:
     commands = top.add_subparsers(
         title="commands", metavar="COMMAND", required=True, parser_class=Parser
     )
-    for group in (play, ask, check, serve, export, record):
+    for group in (play, ask, passage, check, serve, export, record):
         group.add(commands)
     return top
 

@@ -1,0 +1,149 @@
+"""Plans, the hull and hindcasts as plain text for the command line."""
+
+from analyzer.answer_hull import HindcastAnswer, HullAnswer
+from analyzer.answer_plan import PlanAnswer
+from analyzer.double_run import STEPS, DoubleRun
+from analyzer.estimate import Estimate
+from analyzer.faces import words
+from analyzer.fouling import TripLoss
+from analyzer.hindcast import Asked
+from analyzer.plan import PlanLeg
+from analyzer.stream import Calibration
+from logger.units import NMI
+
+BAR = 30  # characters
+
+
+def plan(answer: PlanAnswer) -> str:
+    """Will this passage work."""
+    made = answer.plan
+    sure = words.percent(made.arrives_frac)
+    reserve = words.percent(answer.reserve_frac)
+    verdict = "The passage works" if answer.enough else "The passage is not sure enough"
+    lines = [
+        f"{verdict}: {sure} sure of arriving above the reserve of {reserve} "
+        f"({words.percent(answer.sureness_frac)} is wanted).",
+        f"{made.name}, {words.miles(made.distance_m)}, leaving "
+        f"{words.clock(made.departure_utc_s)}; arriving {_clock_band(made.arrival_utc_s)} with {words.band(made.charge)} charge.",
+    ]
+    if made.in_time_frac is not None:
+        lines.append(f"Above the reserve and in time: {words.percent(made.in_time_frac)}.")
+    lines += [
+        "",
+        "  To                  Miles  Course   Water  Ground    Energy        Charge   Holds",
+    ]
+    lines += [_plan_leg(leg) for leg in made.legs]
+    lines += [
+        "",
+        f"  Power curve: {made.reason}.",
+        f"  Stream: {answer.stream_from}.",
+        f"  Wind: {answer.wind_from}.",
+        f"  Sun: {answer.sun_from}.",
+        "",
+        *(f"Caution: {text}" for text in answer.cautions),
+    ]
+    return "\n".join(lines)
+
+
+def _plan_leg(leg: PlanLeg) -> str:
+    return (
+        f"  {leg.name[:18]:<18}{leg.distance_m / NMI:7.1f}{leg.course_deg:7.0f}°"
+        f"{words.knots(leg.speed_water_mps):>9}{words.value(leg.speed_ground_mps):>8}"
+        f"{words.value(leg.energy):>11}{words.band(leg.charge):>15}{leg.holds_frac:>7.0%}"
+    )
+
+
+def _clock_band(estimate: Estimate) -> str:
+    return f"{words.clock(estimate.low)} to {words.clock(estimate.high)}"
+
+
+def hull(answer: HullAnswer) -> str:
+    """Power curve, growth, calibration."""
+    lines = [
+        f"Power through the water for {answer.boat}, {answer.reason}.",
+        "",
+        "  Speed    Power              By the hull alone",
+    ]
+    for row in answer.curve:
+        mark = "" if row.seen else "  (not measured yet)"
+        lines.append(
+            f"  {words.knots(row.speed_water_mps):<9}{words.band(row.power):<19}"
+            f"{words.band(row.prior)}{mark}"
+        )
+    lines += ["", words.sentence(answer.fouling.sentence)]
+    lines += [_loss(row) for row in answer.fouling.rows[-8:]]
+    if answer.calibration is not None:
+        lines += ["", *_calibration(answer.calibration)]
+    return "\n".join(lines)
+
+
+def _loss(row: TripLoss) -> str:
+    low, mid, high = row.loss.low or 0.0, row.loss.mid or 0.0, row.loss.high or 0.0
+    return (
+        f"  {words.day(row.t_utc_s)}: speed {mid:+.1%} ({low:+.1%} to {high:+.1%}) at the same power, "
+        f"{row.minutes:.0f} minutes"
+    )
+
+
+def _calibration(found: Calibration) -> list[str]:
+    lines = []
+    if found.water_factor:
+        mid, sd = found.water_factor
+        lines.append(f"  Water-speed log: true speed is {mid:.3f} of what it shows (± {sd:.3f}).")
+    if found.advance_m:
+        mid, sd = found.advance_m
+        lines.append(f"  Propeller: {mid:.4f} m through the water a turn (± {sd:.4f}).")
+    if found.compass_error_deg:
+        mid, sd = found.compass_error_deg
+        lines.append(f"  Compass: shows {mid:+.1f}° too much (± {sd:.1f}°).")
+    return lines
+
+
+def double_run(found: DoubleRun) -> str:
+    """The guided double run: what was found, what comes next."""
+    if found.speed_water_mps is None:
+        steps = [f"  {k}. {text}." for k, text in enumerate(STEPS, start=1)]
+        return "\n".join([words.sentence(found.missing), "", "How a double run is done:", *steps])
+    mid, sd = found.speed_water_mps
+    lines = [
+        f"{len(found.runs)} runs to and fro: {words.knots(mid)} through the water "
+        f"(± {words.knots(sd)}).",
+        *_calibration(Calibration(found.water_factor, found.advance_m)),
+    ]
+    for run in found.runs:
+        lines.append(
+            f"  on {run.heading_deg:03.0f}°: {words.knots(run.speed_ground_mps)} over ground"
+        )
+    if found.missing:
+        lines.append(words.sentence(found.missing))
+    return "\n".join(lines)
+
+
+def hindcast(answer: HindcastAnswer) -> str:
+    """Each moment's range as a bar, and what then happened."""
+    rows = answer.hindcast.rows
+    lines = [words.sentence(answer.hindcast.score.sentence), ""]
+    if rows:
+        most = max(row.distance_m[2] for row in rows)
+        lines += [
+            "  Time    Charge  Range then (low, middle, high)                Foreseen    Made"
+        ]
+        lines += [_moment(row, most) for row in rows]
+        lines += [
+            "",
+            f"  A bar's full width is {words.miles(most)}. Foreseen and made: distance for ",
+        ]
+        lines[-1] += "the charge"
+        lines.append("  that was used while the boat went on alike.")
+    return "\n".join(lines)
+
+
+def _moment(row: Asked, most: float) -> str:
+    low, mid, high = (round(BAR * d / max(most, 1.0)) for d in row.distance_m)
+    bar = "".join("|" if k == mid else "-" if low <= k <= high else " " for k in range(BAR + 1))
+    compared = ""
+    if row.foreseen_m is not None and row.made_m is not None:
+        mark = "" if row.held else "  outside"
+        compared = f"{row.foreseen_m[1] / NMI:9.2f}{row.made_m / NMI:9.2f}{mark}"
+    head = f"  {words.clock(row.t_utc_s):<8}{row.soc_frac:5.0%}"
+    return f"{head}  {bar} {row.distance_m[1] / NMI:6.1f} {compared}"
