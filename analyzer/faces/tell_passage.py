@@ -24,7 +24,8 @@ def plan(answer: PlanAnswer) -> str:
         f"{verdict}: {sure} sure of arriving above the reserve of {reserve} "
         f"({words.percent(answer.sureness_frac)} is wanted).",
         f"{made.name}, {words.miles(made.distance_m)}, leaving "
-        f"{words.clock(made.departure_utc_s)}; arriving {_clock_band(made.arrival_utc_s)} with {words.band(made.charge)} charge.",
+        f"{words.clock(made.departure_utc_s)}; arriving {_clock_band(made.arrival_utc_s)} with "
+        f"{words.band(made.charge)} charge.",
     ]
     if made.in_time_frac is not None:
         lines.append(f"Above the reserve and in time: {words.percent(made.in_time_frac)}.")
@@ -80,7 +81,8 @@ def hull(answer: HullAnswer) -> str:
 def _loss(row: TripLoss) -> str:
     low, mid, high = row.loss.low or 0.0, row.loss.mid or 0.0, row.loss.high or 0.0
     return (
-        f"  {words.day(row.t_utc_s)}: speed {mid:+.1%} ({low:+.1%} to {high:+.1%}) at the same power, "
+        f"  {words.day(row.t_utc_s)}: speed {mid:+.1%} ({low:+.1%} to {high:+.1%}) "
+        f"at the same power, "
         f"{row.minutes:.0f} minutes"
     )
 
