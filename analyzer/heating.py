@@ -29,6 +29,7 @@ STATES = 4
 TEMPER = 0.25  # readings' errors last for several steps, so they count for less than their number
 LOOSEN_PER_H, SETTLE_PER_H = 0.02, 0.5  # how often a sound body starts to change, and stops
 LEAST_LOG = -12.0
+UNFELT_SD = 0.6  # of what a place has still to add: it may be a stud or a heavy bar
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,8 @@ class HeatPrior:
     Args:
         rise_k, rise_sd_k: Settled rise at the reference load.
         slow_k, slow_sd_k: What the place adds at the reference load.
+        slow_share: What the place adds per kelvin that `rise` lies above its middle, as a hot
+            joint warms what it is bolted to.
         rise_walk_k: How far `rise` may wander in an hour while nothing is wrong, one standard
             deviation; `loose_walk_k`: while a joint works loose.
         tau_s: Middle of the time constant's belief; `tau_ln_sd` its spread in the logarithm.
@@ -54,6 +57,7 @@ class HeatPrior:
     tau_s: float
     slow_k: float = 0.0
     slow_sd_k: float = 1.0
+    slow_share: float = 0.0
     tau_ln_sd: float = 0.6
     offset_sd_k: float = 2.0
     count_slow: bool = True
@@ -78,7 +82,7 @@ class HeatFilter:
         self.load_slow = np.zeros(len(priors))
         self.x = np.zeros((len(priors), 2, TAUS, STATES))
         self.p = np.zeros((len(priors), 2, TAUS, STATES, STATES))
-        self._walk = np.zeros((len(priors), 2, 1, STATES))
+        self._walk = np.zeros((len(priors), 2, 1, STATES, STATES))
         for k, prior in enumerate(priors):
             self._set(k, prior)
         self._noise = np.array([p.noise_k**2 for p in priors])[:, None, None]
@@ -89,9 +93,12 @@ class HeatFilter:
     def _set(self, k: int, prior: HeatPrior) -> None:
         self.x[k, ..., RISE], self.x[k, ..., SLOW] = prior.rise_k, prior.slow_k
         variances = [1.0, prior.rise_sd_k**2, prior.offset_sd_k**2, prior.slow_sd_k**2]
-        self.p[k] = np.diag(variances)
-        self._walk[k, :, 0, RISE] = np.square([prior.rise_walk_k, prior.loose_walk_k]) / 3600.0
-        self._walk[k, :, 0, TEMP] = prior.model_k**2 / 60.0
+        along = np.array([0.0, 1.0, 0.0, prior.slow_share])
+        tied = np.outer(along, along)
+        self.p[k] = np.diag(variances) + prior.rise_sd_k**2 * (tied - np.diag([0.0, 1.0, 0.0, 0.0]))
+        walk = np.square([prior.rise_walk_k, prior.loose_walk_k]) / 3600.0
+        self._walk[k, :, 0] = walk[:, None, None] * tied
+        self._walk[k, :, 0, TEMP, TEMP] = prior.model_k**2 / 60.0
 
     @property
     def weights(self) -> Floats:
@@ -159,8 +166,8 @@ class HeatFilter:
         own = (cross * row).sum(axis=-1)
         self.p[..., TEMP, :] = cross
         self.p[..., :, TEMP] = cross
-        self.p[..., TEMP, TEMP] = own + self._walk[..., TEMP] * dt_s
-        self.p[..., RISE, RISE] += self._walk[..., RISE] * dt_s
+        self.p[..., TEMP, TEMP] = own
+        self.p += self._walk * dt_s
         if lost.any():
             self.p[..., TEMP, TEMP] += ((gain * self._lost_k * lost[:, None]) ** 2)[:, None]
 
@@ -200,7 +207,13 @@ class HeatFilter:
         mean = float((w * means).sum())
         inner = np.einsum("i,mjik,k->mj", h, self.p[body], h)
         var = float((w * (inner + (means - mean) ** 2)).sum())
+        var += (UNFELT_SD * self._unfelt_k(body, load)) ** 2
         return float(self.air_c[body]) + mean, math.sqrt(max(var, 0.0))
+
+    def _unfelt_k(self, body: int, load: float) -> float:
+        """What the place would add by the share believed, and does not show yet. [K]"""
+        rise = float((self.weights[body] * self.x[body][..., RISE]).sum())
+        return rise * self.priors[body].slow_share * max(load - float(self.load_slow[body]), 0.0)
 
     def draws(self, body: int, n: int, rng: np.random.Generator) -> dict[str, Floats]:
         """Joint draws, each shape (n,): temp_c, rise_k, offset_k, slow_k, tau_s."""
@@ -210,6 +223,9 @@ class HeatFilter:
         z = rng.standard_normal((n, STATES))
         mean = self.x[body].reshape(2 * TAUS, STATES)
         x = mean[which] + np.einsum("nij,nj->ni", root[which], z)
+        felt = max(1.0 - float(self.load_slow[body]), 0.0)
+        share = self.priors[body].slow_share * UNFELT_SD * felt
+        x[:, SLOW] += share * x[:, RISE] * rng.standard_normal(n)
         return {
             "temp_c": x[:, TEMP],
             "rise_k": x[:, RISE],

@@ -15,6 +15,10 @@ HEALTHY_JOINT_OHM = 15e-6  # upper end of 5-15 µohm, a tester maker's note (low
 LUG_AIR_W_K = 0.05  # a lug's and stud's own surface to the air: some 50 cm² at 10 W/(m²·K)
 
 
+# A hot joint also warms cable and terminal, which are slower than the lug and give it back.
+SLOW_SHARE = 0.8  # no source: of the order of a lug's own heat path to its terminal's
+
+
 @dataclass(frozen=True)
 class Joint:
     """First-day numbers of one probe's place.
@@ -73,8 +77,9 @@ def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
         rise_walk_k=2.0,
         loose_walk_k=60.0 if not at_cable else 15.0,
         tau_s=j.tau_s if at_cable else 0.7 * j.tau_s,
-        slow_k=0.2 * j.cable_rise_k,
+        slow_k=0.35 * j.cable_rise_k,
         slow_sd_k=0.2 * j.cable_rise_k + (1.0 if ambient_measured else 2.5),
+        slow_share=0.0 if at_cable else SLOW_SHARE,
         offset_sd_k=2.5 if ambient_measured else 5.0,
         count_slow=ambient_measured,
     )
@@ -90,6 +95,7 @@ def pair_prior(cable: Cable) -> HeatPrior:
         loose_walk_k=60.0,
         tau_s=0.7 * j.tau_s,
         slow_sd_k=0.1 * j.cable_rise_k,
+        slow_share=SLOW_SHARE,
         offset_sd_k=1.2,
     )
 
