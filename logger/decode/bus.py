@@ -16,11 +16,13 @@ A DBC entry may say {dbc = "file.dbc", j1939 = true, signals = {...}}: its own t
 parameter group number. Without any `signals`, every signal of the DBC file is kept.
 """
 
-from collections.abc import Iterable, Mapping
+import itertools
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from logger.decode.counters import Counters
 from logger.decode.dbc import DbcDecoder
@@ -45,6 +47,9 @@ KEYS = (
     "full_rate",
 )
 SMALL = 12  # fewer frames of one identifier are decoded one by one
+
+
+Rows = npt.NDArray[np.intp]
 
 
 class HandlerFinder(Protocol):
@@ -86,59 +91,42 @@ class BusDecoder:
         return known
 
     def feed(self, batch: FrameBatch) -> list[Item]:
-        """Decodes a batch; its frames are in time order."""
-        self.counters.add("frames", len(batch))
-        order = np.argsort(batch.ids, kind="stable")
-        ids = batch.ids[order]
-        edges = np.flatnonzero(np.diff(ids)) + 1
-        starts = [0, *edges.tolist()]
-        ends = [*edges.tolist(), len(ids)]
+        """Decodes a batch of a recording; its frames are in time order."""
         items: list[Item] = []
-        for start, end in zip(starts, ends, strict=True):
-            if start == end:
-                continue
-            handlers = self.handlers(int(ids[start]))
-            if not handlers:
-                self.counters.add("unknown_id", end - start)
-                continue
-            rows = order[start:end]
-            items += self._same_id(handlers, batch, rows)
-        return items
-
-    def _same_id(
-        self,
-        handlers: tuple[Handler, ...],
-        batch: FrameBatch,
-        rows: "np.ndarray[tuple[int], np.dtype[np.intp]]",
-    ) -> list[Item]:
-        items: list[Item] = []
-        t_us, lengths, data = batch.t_us[rows], batch.lengths[rows], batch.data[rows]
-        for handler in handlers:
-            items += handler.block(t_us, lengths, data)
+        for _, handlers, rows in self._runs(batch):
+            items += _in_block(handlers, batch, rows)
         return items
 
     def feed_live(self, batch: FrameBatch) -> list[Item]:
         """Decodes a batch of a moment: thinned by `max_hz`, few frames of a kind one by one."""
-        self.counters.add("frames", len(batch))
-        by_id: dict[int, list[int]] = {}
-        for row, can_id in enumerate(batch.ids.tolist()):
-            by_id.setdefault(can_id, []).append(row)
         items: list[Item] = []
-        for can_id, rows in by_id.items():
-            handlers = self.handlers(can_id)
-            if not handlers:
-                self.counters.add("unknown_id", len(rows))
-                continue
+        for can_id, handlers, rows in self._runs(batch):
             if self._rates and not self._rates.spares(can_id):
                 rows = self._rates.kept(can_id, rows, batch.t_us)
             if len(rows) >= SMALL:
-                items += self._same_id(handlers, batch, np.array(rows))
+                items += _in_block(handlers, batch, rows)
                 continue
-            for row in rows:
+            for row in rows.tolist():
                 data = batch.data[row, : batch.lengths[row]].tobytes()
                 for handler in handlers:
                     items += handler.row(int(batch.t_us[row]), data)
         return items
+
+    def _runs(self, batch: FrameBatch) -> Iterator[tuple[int, tuple[Handler, ...], Rows]]:
+        """The frames by identifier, with what decodes them."""
+        self.counters.add("frames", len(batch))
+        order = np.argsort(batch.ids, kind="stable")
+        ids = batch.ids[order]
+        edges = [0, *(np.flatnonzero(ids[1:] != ids[:-1]) + 1).tolist(), len(ids)]
+        for start, end in itertools.pairwise(edges):
+            if start == end:
+                continue
+            can_id = int(ids[start])
+            handlers = self.handlers(can_id)
+            if handlers:
+                yield can_id, handlers, order[start:end]
+            else:
+                self.counters.add("unknown_id", end - start)
 
     def feed_one(self, t_us: int, can_id: int, data: bytes) -> list[Item]:
         """Decodes one frame."""
@@ -150,6 +138,13 @@ class BusDecoder:
         if len(handlers) == 1:
             return handlers[0].row(t_us, data)
         return [item for handler in handlers for item in handler.row(t_us, data)]
+
+
+def _in_block(handlers: tuple[Handler, ...], batch: FrameBatch, rows: Rows) -> list[Item]:
+    t_us, lengths, data = batch.t_us[rows], batch.lengths[rows], batch.data[rows]
+    if len(handlers) == 1:
+        return handlers[0].block(t_us, lengths, data)
+    return [item for handler in handlers for item in handler.block(t_us, lengths, data)]
 
 
 def from_options(

@@ -53,13 +53,21 @@ class DbcDecoder:
 
     def handler(self, can_id: int) -> Handler | None:
         """What decodes frames of this identifier (bit 31 set: 29 bits); None: not in the file."""
+        message = self._message(can_id)
+        if message is None:
+            return None
+        return MessageHandler(self.layouts(can_id), message.length, self._counters, self._longer)
+
+    def layouts(self, can_id: int) -> list[Layout]:
+        """The layouts of an identifier's message; none where it is not in the file."""
+        message = self._message(can_id)
+        return [] if message is None else self._layouts(message, can_id)
+
+    def _message(self, can_id: int) -> Any:
         message = self._by_id.get(can_id)
         if message is None and can_id & EXTENDED:
             message = self._by_pgn.get(pgn_of(can_id))
-        if message is None:
-            return None
-        layouts = self._layouts(message, can_id)
-        return MessageHandler(layouts, message.length, self._counters, self._longer)
+        return message
 
     def ids_of(self, message: str) -> set[int]:
         """The identifiers of the messages of this name."""

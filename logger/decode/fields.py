@@ -6,6 +6,7 @@ same layouts into straight-line Python for single frames. Both give the same num
 
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -52,7 +53,7 @@ class Field:
         quantum: value = ±raw * step + offset, in the unit used inside; EXACT for floats.
         negative: True where the raw number counts against our sign.
         raw_low, raw_high: Raw numbers outside say "not available" or "error"; None: no such rule.
-        low, high: Plausible limits of the value.
+        low, high: Plausible limits of the value; infinite where no raw number can pass them.
         factor, shift: For floats: value = ±(raw * factor + shift).
     """
 
@@ -116,9 +117,22 @@ def make_field(
     whole_shift = sign * (decimal_product(offset, factor) + shift)
     negative = sign * step < 0
     quantum = EXACT if bits.kind == "f" else Quantum(abs(step), whole_shift)
+    if always_inside(bits, quantum, negative, low, high):
+        low, high = -np.inf, np.inf
     return Field(bits, quantum, negative, *raw_range, low, high, abs(step), whole_shift)
 
 
+def always_inside(bits: Bits, quantum: Quantum, negative: bool, low: float, high: float) -> bool:
+    """True where no raw number gives a value outside the limits, so that nobody need look."""
+    if bits.kind == "f":
+        return False
+    span = 1 << (bits.length - (bits.kind == "s"))
+    ends = np.array([-span if bits.kind == "s" else 0, span - 1], float)
+    values = scaled(-ends if negative else ends, quantum)
+    return bool(values.min() >= low and values.max() <= high)
+
+
+@lru_cache(maxsize=4096)
 def divisor(step: float) -> int:
     """n where the step is 1/n for a whole n, else 0; dividing by n keeps decimals exact."""
     if not 0 < step <= 1:
@@ -128,6 +142,7 @@ def divisor(step: float) -> int:
     return nearest if abs(inverse - nearest) <= 1e-9 * inverse else 0
 
 
+@lru_cache(maxsize=4096)
 def whole_offset(quantum: Quantum) -> int | None:
     """The offset in steps of 1/n where that is a whole number; None where it is not."""
     shift = quantum.offset * divisor(quantum.step)
@@ -157,19 +172,20 @@ def window(data: Bytes, first: int, big_endian: bool) -> Words:
 
 def raw_words(data: Bytes, bits: Bits, cache: dict[tuple[int, bool], Words]) -> Words:
     """The field's bits as unsigned numbers. shape (n,)"""
-    first = 0 if bits.last_byte < 8 else bits.start // 8
+    end = bits.start + bits.length
+    first = 0 if end <= 64 else bits.start // 8
     key = (first, bits.big_endian)
-    if key not in cache:
-        cache[key] = window(data, *key)
-    word, begin = cache[key], bits.start - 8 * first
-    over = begin + bits.length - 64
+    word = cache.get(key)
+    if word is None:
+        word = cache[key] = window(data, first, bits.big_endian)
+    begin, over = bits.start - 8 * first, end - 8 * first - 64
     mask = np.uint64((1 << bits.length) - 1)
     if over > 0:  # 57 to 64 bits across nine bytes
         extra = data[:, first + 8].astype(np.uint64)
         if bits.big_endian:
             return ((word << np.uint64(over)) | (extra >> np.uint64(8 - over))) & mask
         return ((word >> np.uint64(begin)) | (extra << np.uint64(64 - begin))) & mask
-    shift = 64 - begin - bits.length if bits.big_endian else begin
+    shift = -over if bits.big_endian else begin
     return (word >> np.uint64(shift)) & mask
 
 
@@ -230,8 +246,12 @@ def decode_block(
     """
     cache: dict[tuple[int, bool], Words] = {}
     values = np.empty((len(t_us), len(layout.fields)))
+    holes = False
     for column, item in enumerate(layout.fields):
         value, missing = measured(raw_words(data, item.bits, cache), item)
+        if missing is None and item.low == -np.inf and item.high == np.inf:
+            values[:, column] = value
+            continue
         good = (value >= item.low) & (value <= item.high)
         if missing is not None:
             counters.add("missing", int(np.count_nonzero(missing)))
@@ -241,7 +261,10 @@ def decode_block(
             counters.add("out_of_limits", int(np.count_nonzero(~good)))
         if not good.all():
             value[~good] = np.nan
+            holes = True
         values[:, column] = value
+    if not holes:
+        return Block(layout.group, t_us, values) if len(t_us) else None
     kept = ~np.isnan(values).all(axis=1)
     if kept.all():
         return Block(layout.group, t_us, values) if len(t_us) else None

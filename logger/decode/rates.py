@@ -1,7 +1,5 @@
 """Thinning of frames that come more often than they need to be kept."""
 
-from collections.abc import Sequence
-
 import numpy as np
 import numpy.typing as npt
 
@@ -25,17 +23,18 @@ class Rates:
         """True for an identifier that keeps every frame."""
         return can_id in self._spared
 
-    def kept(self, can_id: int, rows: Sequence[int], t_us: npt.NDArray[np.int64]) -> list[int]:
+    def kept(
+        self, can_id: int, rows: npt.NDArray[np.intp], t_us: npt.NDArray[np.int64]
+    ) -> npt.NDArray[np.intp]:
         """The rows to keep, of those of one identifier in time order."""
-        next_us = self._next_us.get(can_id, -1)
+        next_us, half_us = self._next_us.get(can_id, -1), self._apart_us // 2
         found = []
-        for row in rows:
-            now = int(t_us[row])
+        for place, now in enumerate(t_us[rows].tolist()):
             if now >= next_us:
-                found.append(row)
+                found.append(place)
                 # Keeps step with a regular sender, but does not make up for a silence.
-                next_us = max(next_us + self._apart_us, now + self._apart_us // 2)
+                next_us = max(next_us + self._apart_us, now + half_us)
         if len(self._next_us) >= MOST_IDS:
             self._next_us.clear()
         self._next_us[can_id] = next_us
-        return found
+        return rows[found]

@@ -22,25 +22,63 @@ def compile_row(layout: Layout, size: int, counters: Counters) -> RowFunction:
         Function: bytes -> tuple of values, None where a value is missing; None where a
         condition fails or where no value is left.
     """
-    orders = {item.bits.big_endian for item in layout.fields}
+    names: dict[str, object] = {"miss": counters.add}
+    unpacking, unpacked = _unpacking(layout, size, names)
+    shifted = [f for k, f in enumerate(layout.fields) if k not in unpacked]
+    orders = {item.bits.big_endian for item in shifted}
     orders |= {bits.big_endian for bits, _ in layout.conditions}
     lines = ["def row(data):"]
-    if False in orders:
-        lines.append(" le = int.from_bytes(data, 'little')")
-    if True in orders:
-        lines.append(" be = int.from_bytes(data, 'big')")
-    names: dict[str, object] = {"miss": counters.add}
+    lines += [" le = int.from_bytes(data, 'little')"] * (False in orders)
+    lines += [" be = int.from_bytes(data, 'big')"] * (True in orders)
     for number, (bits, wanted) in enumerate(layout.conditions):
         names[f"wanted{number}"] = wanted
         lines.append(f" if {_raw(bits, size)} not in wanted{number}: return None")
+    lines += unpacking
+    results, sure = [], False
     for number, item in enumerate(layout.fields):
-        lines += _field_lines(f"v{number}", item, size, names)
-    result = ", ".join(f"v{number}" for number in range(len(layout.fields)))
-    missing = " and ".join(f"v{number} is None" for number in range(len(layout.fields)))
-    lines.append(f" return None if {missing} else ({result},)")
+        name = f"v{number}"
+        if number not in unpacked:
+            lines.append(f" {name} = {_number(item, size, name, names)}")
+        tests = _field_lines(name, item, names)
+        sure |= not tests
+        lines += tests
+        results.append(name if tests else _value(item, _rounded(item, name)))
+    if not sure:
+        missing = " and ".join(f"{name} is None" for name in results)
+        lines.append(f" if {missing}: return None")
+    lines.append(f" return ({', '.join(results)},)")
     exec(compile("\n".join(lines), f"<row of {layout.group.key}>", "exec"), names)
     function: RowFunction = names["row"]  # type: ignore[assignment]
     return function
+
+
+_CODES = {("u", 8): "B", ("s", 8): "b", ("u", 16): "H", ("s", 16): "h", ("u", 32): "I",
+          ("s", 32): "i", ("u", 64): "Q", ("s", 64): "q"}  # fmt: skip
+
+
+def _unpacking(
+    layout: Layout, size: int, names: dict[str, object]
+) -> tuple[list[str], frozenset[int]]:
+    """Lines that read whole aligned numbers with `struct`, and which fields these are."""
+    lines, done = [], set()
+    for big in (False, True):
+        form, names_read, end = "", [], 0
+        places = sorted(range(len(layout.fields)), key=lambda k: layout.fields[k].bits.start)
+        for number in places:
+            bits = layout.fields[number].bits
+            code = _CODES.get((bits.kind, bits.length))
+            aligned = bits.start % 8 == 0 and bits.start // 8 >= end
+            one_order = bits.big_endian == big or (bits.length == 8 and number not in done)
+            if code is None or not aligned or not one_order:
+                continue
+            form += "x" * (bits.start // 8 - end) + code
+            end = bits.start // 8 + bits.length // 8
+            names_read.append(f"v{number}")
+            done.add(number)
+        if names_read:
+            names[f"unpack{big:d}"] = Struct("<>"[big] + form + "x" * (size - end)).unpack
+            lines.append(f" {', '.join(names_read)}, = unpack{big:d}(data)")
+    return lines, frozenset(done)
 
 
 def _raw(bits: Bits, size: int) -> str:
@@ -83,8 +121,8 @@ def _value(item: Field, name: str) -> str:
     return f"{value} + {offset!r}" if offset else value
 
 
-def _field_lines(name: str, item: Field, size: int, names: dict[str, object]) -> list[str]:
-    lines = [f" {name} = {_number(item, size, name, names)}"]
+def _field_lines(name: str, item: Field, names: dict[str, object]) -> list[str]:
+    """Lines that turn a raw number into a value or None; none where nothing can be wrong."""
     tests = []
     if item.raw_low is not None:
         tests.append(f"{name} < {item.raw_low}")
@@ -92,13 +130,16 @@ def _field_lines(name: str, item: Field, size: int, names: dict[str, object]) ->
         tests.append(f"{name} > {item.raw_high}")
     if item.bits.kind == "f":
         tests.append(f"{name} - {name} != 0")
-    indent = " "
+    lines = []
     if tests:
         lines += [f" if {' or '.join(tests)}: {name} = None; miss('missing')", " else:"]
-        indent = "  "
-    lines.append(f"{indent}{name} = {_value(item, _rounded(item, name))}")
     low, high = float(item.low), float(item.high)
-    if np.isfinite(low) or item.bits.kind == "f":
+    limited = np.isfinite(low) or np.isfinite(high)
+    if not tests and not limited:
+        return []
+    indent = "  " if tests else " "
+    lines.append(f"{indent}{name} = {_value(item, _rounded(item, name))}")
+    if limited:
         names["inf"] = float("inf")
         lines.append(f"{indent}if not {low!r} <= {name} <= {high!r}:")
         lines.append(f"{indent} {name} = None; miss('out_of_limits')")

@@ -1,8 +1,9 @@
 """Bytes from a serial port, a TCP connection or UDP datagrams, a chunk at a time."""
 
+import os
 import select
 import socket
-from typing import Protocol
+from typing import Any, Protocol
 
 from logger.errors import SourceError
 from logger.sources.options import Options
@@ -34,23 +35,31 @@ class SerialStream:
             )
         except (serial.SerialException, OSError, ValueError) as error:
             raise SourceError(f"{port}: wants a serial port that can be opened: {error}") from error
+        # Setting pyserial's timeout at each read costs several system calls, so wait by select.
+        self._fd = _descriptor(self._serial)
 
     def read(self, timeout_s: float) -> bytes:
-        """Waits for a first byte, then takes all that is there."""
+        """Waits for bytes, then takes all that are there."""
         try:
-            self._serial.timeout = timeout_s
-            first: bytes = self._serial.read(1)
-            if not first:
+            if self._fd is None:
+                return self._read_by_library(timeout_s)
+            if not select.select([self._fd], [], [], timeout_s)[0]:
                 self._still_there()
                 return b""
-            self._serial.timeout = 0.0
-            return first + bytes(self._serial.read(CHUNK))
+            chunk = os.read(self._fd, CHUNK)
         except Exception as error:  # pyserial lets errors of termios and of its own through
-            if isinstance(error, OSError | TypeError | AttributeError) or type(
-                error
-            ).__module__.startswith(("serial", "termios")):
+            known = isinstance(error, OSError | TypeError | AttributeError | ValueError)
+            if known or type(error).__module__.startswith(("serial", "termios")):
                 raise SourceError(f"{self._port} was lost: {error}") from error
             raise
+        if not chunk:
+            raise SourceError(f"{self._port} was lost")
+        return chunk
+
+    def _read_by_library(self, timeout_s: float) -> bytes:
+        self._serial.timeout = timeout_s
+        first: bytes = self._serial.read(1)
+        return first + bytes(self._serial.read(self._serial.in_waiting)) if first else b""
 
     def write(self, text: bytes) -> None:
         """Sends to the adapter itself (never used for a device on a bus). Raises SourceError."""
@@ -66,6 +75,14 @@ class SerialStream:
     def close(self) -> None:
         """May be called twice."""
         self._serial.close()
+
+
+def _descriptor(port: Any) -> int | None:
+    """The port's file descriptor; None where it has none (a URL of pyserial)."""
+    try:
+        return int(port.fileno())
+    except (OSError, AttributeError, NotImplementedError):
+        return None
 
 
 class TcpStream:
