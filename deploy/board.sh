@@ -58,7 +58,9 @@ add_release() {
         rm -rf "$release"
         fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
     fi
-    if ! "$release/bin/keelwatt" --help >"$log" 2>&1; then
+    # Everything it needs is loaded once: a library for another processor shows here.
+    if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -c \
+        'import logger.recorder, analyzer.answers, analyzer.faces.api'; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
         rm -rf "$release"
         fail "the new release does not start on this computer; nothing was changed"

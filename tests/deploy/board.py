@@ -42,6 +42,7 @@ def make_wheel(folder: Path, version: str, program: str) -> None:
     info = f"keelwatt-{version}.dist-info"
     files = {
         "kw_stub.py": program,
+        **dict.fromkeys(("logger/recorder.py", "analyzer/answers.py", "analyzer/faces/api.py"), ""),
         f"{info}/METADATA": f"Metadata-Version: 2.1\nName: keelwatt\nVersion: {version}\n",
         f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: t\nRoot-Is-Purelib: true\n"
         "Tag: py3-none-any\n",
