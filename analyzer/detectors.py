@@ -160,8 +160,9 @@ class Quiet:
 class Fault:
     """The controller's own fault number, seen for two seconds or more."""
 
-    def __init__(self) -> None:
+    def __init__(self, boat: Boat) -> None:
         self.hold = Threshold(0.5, 0.5, above=True, hold_s=2.0, clear_s=10.0)
+        self.texts = boat.fault_text
 
     def update(self, piece: Piece) -> list[Sighting]:
         """Takes the next piece of the log."""
@@ -170,7 +171,10 @@ class Fault:
             return []
         if not self.hold.see(piece.t_s, piece.chunk.get(name)):
             return []
-        text = f"Fault number {self.hold.value:.0f}."
+        number = f"{self.hold.value:.0f}"
+        text = f"Fault number {number}."
+        if number in self.texts:
+            text = f"Fault number {number}: {self.texts[number]}."
         return [Sighting("controller/fault", "controller_fault", "controller", "warning", text,
                          (name,))]  # fmt: skip
 
@@ -178,7 +182,7 @@ class Fault:
 def levels(boat: Boat) -> list[Detector]:
     """All detectors that come from limits in the boat file and the chemistry."""
     out: list[Detector] = [*_cells(boat), *_pack(boat), *_drive(boat), *_probes(boat)]
-    return [*out, ColdCharge(boat), Quiet(), Fault()]
+    return [*out, ColdCharge(boat), Quiet(), Fault(boat)]
 
 
 def _cells(boat: Boat) -> list[Level]:

@@ -16,10 +16,12 @@ from analyzer.thresholds import Threshold
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
+from logger.store.records import FlagRecord
 
 CHUNK_S = 10.0
 PIECE_S = 3600.0  # the log is read in pieces of this length
 CHARGE_EVERY_S = 60.0
+SAME_US = 180_000_000
 SURE = 0.9
 HOLD_STEPS = 6  # a finding must stand for this many updates
 
@@ -67,6 +69,11 @@ class Watch:
         sightings += self._findings()
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
         return self.book.see(t_us, _without_echoes(sightings))
+
+    @property
+    def charge(self) -> ChargeState | None:
+        """The charge as last followed, a minute old at most."""
+        return self._reserve.state
 
     def _findings(self) -> list[Sighting]:
         found = [(f"cell/{f.subject}", f) for f in self.cells.findings()]
@@ -205,11 +212,20 @@ def walk(watch: Watch, piece: Series) -> Iterator[FlagEvent]:
         yield from watch.update(piece.cut(k, k + per))
 
 
+def _same(store: Store, flag: FlagRecord) -> int | None:
+    """Number of a flag that another run over the same log has stored for this cause, if any."""
+    for old in store.flags(flag.raised_us - SAME_US, flag.raised_us + SAME_US):
+        if old.key == flag.key and abs(old.raised_us - flag.raised_us) < SAME_US:
+            return old.number
+    return None
+
+
 def keep(store: Store, watch: Watch, event: FlagEvent) -> None:
     """Writes what happened to a flag into the log."""
     flag = event.flag
     if event.action == "raised" or flag.number is None:
-        watch.book.number(flag.key, store.add_flag(flag))
+        known = _same(store, flag)
+        watch.book.number(flag.key, store.add_flag(flag) if known is None else known)
     elif event.action == "worse":
         store.update_flag(
             flag.number,

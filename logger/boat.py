@@ -163,6 +163,24 @@ class SourceSpec(Part):
     options: dict[str, object] = Field(default_factory=dict)
 
 
+class Tell(Part):
+    """One way out for flags and figures: NMEA 0183 lines over a socket, or a command."""
+
+    kind: Literal["udp", "tcp", "command"]
+    host: Text = "127.0.0.1"  # udp: where to; tcp: on which address to listen
+    port: Annotated[int, Field(ge=0, le=65535)] = 10110  # registered for NMEA 0183
+    command: Annotated[tuple[Text, ...], Field(strict=False)] = ()  # program's path, arguments
+    limit_s: Annotated[float, Field(gt=0, le=30)] = 10.0  # a command is ended after this
+
+    @model_validator(mode="after")
+    def _has_command(self) -> Self:
+        if (self.kind == "command") != bool(self.command):
+            raise ValueError("wants a command where kind is command, and only there")
+        if self.command and not self.command[0].startswith("/"):
+            raise ValueError(f"wants the command's whole path, got {self.command[0]!r}")
+        return self
+
+
 class Boat(Part):
     """The whole file."""
 
@@ -176,6 +194,8 @@ class Boat(Part):
     home: Home | None = None
     reserve: Reserve = Reserve()
     source: Annotated[tuple[SourceSpec, ...], Field(strict=False)] = ()
+    tell: Annotated[tuple[Tell, ...], Field(strict=False)] = ()
+    fault_text: dict[str, Text] = Field(default_factory=dict)  # controller's number -> meaning
     log_path: Text | None = None
     flush_s: Annotated[float, Field(gt=0, le=600)] = 1.0
     engine_space_temp_c: Annotated[float, Field(ge=20, le=90)] = 50.0

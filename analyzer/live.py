@@ -1,0 +1,153 @@
+"""The watch beside a growing log: follows its tail once a second and tells all ways out.
+
+Reads what another process records; writes flags only. At most a second behind what is in the log.
+"""
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+from analyzer import nmea_out, watch
+from analyzer.flags import FlagEvent
+from analyzer.series import load
+from analyzer.ways import Command, TcpLines, UdpLines, Way
+from logger.boat import Boat
+from logger.channels import probe_temp
+from logger.store import Store
+from logger.units import NMI
+
+EVERY_S = 1.0
+WARM_UP_S = 3 * 3600.0  # of log looked through at the start, so that old causes are known
+FIGURES_EVERY_S = 2.0
+REPEAT_S = 30.0  # a flag that is up is told again on the line
+STEP_US = 1_000_000
+
+
+class Live:
+    """One watch on one log.
+
+    Args:
+        path: The log.
+        boat: Its boat.
+        on_event: Called with each event, in the thread that ticks.
+        reach: Gives the range now, middle and low end, or None. [m]
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        boat: Boat,
+        on_event: Callable[[FlagEvent], None] | None = None,
+        reach: Callable[[], tuple[float, float] | None] | None = None,
+    ) -> None:
+        self.boat = boat
+        self.store = Store.open(path, write=True)
+        self.watch = watch.Watch(boat)
+        self.on_event, self.reach = on_event, reach
+        self.ways: list[Way] = []
+        self.commands: list[Command] = []
+        self._names = watch.channels(boat)
+        self._at_us: int | None = None
+        self._told_us = self._figures_us = 0
+        for flag in self.store.flags():
+            if flag.cleared_us is None:
+                self.watch.book.adopt(flag)
+        self._open_ways()
+
+    def _open_ways(self) -> None:
+        for way in self.boat.tell:
+            if way.kind == "udp":
+                self.ways.append(UdpLines(way.host, way.port))
+            elif way.kind == "tcp":
+                self.ways.append(TcpLines(way.host, way.port))
+            else:
+                self.commands.append(Command(way.command, way.limit_s))
+
+    def tick(self) -> list[FlagEvent]:
+        """Takes what has come since the last time; returns what happened to flags."""
+        span = self.store.span()
+        if span is None:
+            return []
+        if self._at_us is None:
+            start = max(span[0], span[1] - round(WARM_UP_S * 1e6))
+            self._at_us = start // STEP_US * STEP_US
+        end_us = span[1] // STEP_US * STEP_US  # the second now running is not whole
+        events: list[FlagEvent] = []
+        while self._at_us < end_us:
+            until = min(self._at_us + round(watch.PIECE_S * 1e6), end_us)
+            piece = load(self.store, self._names, self._at_us, until)
+            self._at_us = until
+            for event in watch.walk(self.watch, piece):
+                watch.keep(self.store, self.watch, event)
+                events.append(event)
+        for event in events:
+            self._tell(event)
+        self._tell_line(events)
+        return events
+
+    def _tell(self, event: FlagEvent) -> None:
+        if self.on_event:
+            self.on_event(event)
+        for command in self.commands:
+            command.tell(event)
+
+    def _tell_line(self, events: list[FlagEvent]) -> None:
+        if not self.ways or self._at_us is None:
+            return
+        flags = [e.flag for e in events]
+        if self._at_us - self._told_us >= REPEAT_S * 1e6:
+            self._told_us = self._at_us
+            flags += [f for f in self.watch.book.flags if f not in flags]
+        now_s = self._at_us / 1e6
+        lines = [nmea_out.alert(f, f.number or 0, now_s) for f in flags]
+        if self._at_us - self._figures_us >= FIGURES_EVERY_S * 1e6:
+            self._figures_us = self._at_us
+            lines += self._figures()
+        for way in self.ways:
+            way.send(lines)
+
+    def _figures(self) -> list[str]:
+        values: dict[str, float] = {}
+        for name in ("pack_voltage_v", "pack_current_a", "pack_temp_c", "motor_temp_c",
+                     "controller_temp_c"):  # fmt: skip
+            values[name] = self._fresh(name)
+        values["power_w"] = values["pack_voltage_v"] * values["pack_current_a"]
+        if self.watch.charge is not None:
+            values["charge_frac"] = self.watch.charge.soc
+        found = self.reach() if self.reach else None
+        if found is not None:
+            values["range_nmi"], values["range_low_nmi"] = found[0] / NMI, found[1] / NMI
+        probes = {c.probe: self._fresh(probe_temp(c.probe)) for c in self.boat.cable if c.probe}
+        return nmea_out.figures(values, probes)
+
+    def _fresh(self, name: str) -> float:
+        """The newest value, if it is not older than ten seconds; else NaN."""
+        last = self.store.last(name)
+        fresh = last is not None and self._at_us is not None and self._at_us - last[0] < 10_000_000
+        return last[1] if last is not None and fresh else float("nan")
+
+    def run(self, stop: threading.Event) -> None:
+        """Ticks once a second until told to stop."""
+        while not stop.wait(EVERY_S):
+            self.tick()
+        self.close()
+
+    def close(self) -> None:
+        """Lets the log and all ways go."""
+        for way in self.ways:
+            way.close()
+        self.ways = []
+        self.store.close()
+
+
+def start(live: Live) -> Callable[[], None]:
+    """Runs a live watch in a thread of its own; returns what stops it."""
+    stop = threading.Event()
+    thread = threading.Thread(target=live.run, args=(stop,), name="watch", daemon=True)
+    thread.start()
+
+    def end() -> None:
+        stop.set()
+        thread.join(5.0)
+
+    return end
