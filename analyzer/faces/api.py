@@ -9,10 +9,11 @@ from typing import Annotated, Any
 from fastapi import APIRouter, FastAPI, Query, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces import downloads, guard, live, page, pages, pairing, reference
+from analyzer.faces import downloads, guard, live, page, pages, pairing, reference, setup
 from analyzer.faces.access import Access
 from analyzer.faces.desk import Desk, LogDesk
 from analyzer.faces.gate import Gate
@@ -80,11 +81,13 @@ def create_app(
     app.include_router(pages.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)
+    app.include_router(setup.router)
     app.mount("/static", page.static_files(), name="static")
     app.mount("/assets/bokeh", page.chart_files(), name="bokeh")
     for kind in (AnalyzerError, LoggerError):
         app.add_exception_handler(kind, _sorry)
     app.add_exception_handler(RequestValidationError, _bad_question)
+    app.add_exception_handler(HTTPException, _not_here)
     app.add_exception_handler(Exception, _fault)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Gate, access=access)
@@ -188,6 +191,15 @@ def _bad_question(request: Request, error: Exception) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse({"error": text}, status_code=422)
     return pages.sorry(request, text, 422)
+
+
+def _not_here(request: Request, error: Exception) -> Response:
+    """A path that leads nowhere, or a way of asking that it does not take."""
+    status = error.status_code if isinstance(error, HTTPException) else 404
+    text = "there is nothing here" if status == 404 else "this cannot be asked like that"
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"error": text}, status_code=status)
+    return pages.sorry(request, text, status)
 
 
 def _fault(request: Request, error: Exception) -> Response:

@@ -4,6 +4,8 @@ The command line, the pages and the HTTP API all ask here, so that they cannot d
 imports wait until a question is asked.
 """
 
+import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -53,6 +55,10 @@ class Desk(Protocol):
     def newest_utc_s(self) -> float | None: ...
 
     def place(self) -> tuple[float, float, float] | None: ...
+
+    def boat_text(self) -> tuple[str, str]: ...
+
+    def save_boat(self, text: str) -> None: ...
 
     def write_csv(
         self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0
@@ -189,3 +195,45 @@ class LogDesk:
             chosen = table.choose(ctx.store, trip, (), step_s)
             name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
             return track.gpx(ctx.store, chosen, name)
+
+    def boat_text(self) -> tuple[str, str]:
+        """The boat file's text and where it is; the log's own copy where there is no file."""
+        from logger.store import Store
+
+        if self.boat is not None:
+            return self.boat.read_text("utf-8-sig"), str(self.boat)
+        if not self.log.is_file():
+            return "", "not yet written"
+        with Store.open(self.log) as store:
+            return store.boat_text() or "", "the copy kept in the log"
+
+    def save_boat(self, text: str) -> None:
+        """Puts a boat file in the place of the old, if nothing is wrong with it; whole or not.
+
+        Raises:
+            BoatFileError: What is wrong, a sentence a line; the old one stays.
+        """
+        from logger import boat as boats
+        from logger.store import Store
+
+        boats.parse(text, self.boat.name if self.boat else "boat.toml")
+        if self.boat is not None:
+            replace_file(self.boat, text)
+        if self.log.is_file():
+            with Store.open(self.log, write=True) as store:
+                store.save_boat(text, time.time_ns() // 1000)
+
+
+def replace_file(path: Path, text: str) -> None:
+    """Writes a file so that a loss of power leaves the old or the new one, never half."""
+    beside = path.with_name(path.name + ".new")
+    with beside.open("w", encoding="utf-8") as file:
+        file.write(text)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)

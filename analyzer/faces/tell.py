@@ -249,7 +249,7 @@ def check(answer: CheckAnswer) -> str:
         parts.append("\n".join(["What can be answered", *lines]))
     if answer.channels:
         lines = [
-            f"  {row.name:<32}{_reading(row.value, row.unit):<16}{_rate(row.rate_hz)}"
+            f"  {row.name:<32}{words.reading(row.value, row.unit):<16}{words.rate(row.rate_hz)}"
             for row in answer.channels
         ]
         parts.append("\n".join(["What arrives", *lines]))
@@ -266,16 +266,6 @@ def _answered(question: QuestionRow) -> str:
 
 def _yes(answerable: bool) -> str:
     return "yes" if answerable else " no"
-
-
-def _reading(value: float | None, unit: str) -> str:
-    return "no value" if value is None else f"{value:.6g} {unit}"
-
-
-def _rate(rate_hz: float | None) -> str:
-    if rate_hz is None or rate_hz <= 0:
-        return ""
-    return f"{rate_hz:.3g} a second" if rate_hz >= 1 else f"every {1 / rate_hz:.3g} s"
 
 
 def _row(name: str, text: str) -> str:

@@ -263,3 +263,20 @@ def sentence(text: str) -> str:
 def hours(seconds: float) -> float:
     """Seconds as hours."""
     return seconds / HOUR_S
+
+
+def reading(number: float | None, unit: str) -> str:
+    """A channel's value as it came, in the unit used inside."""
+    if number is None or not math.isfinite(number):
+        return "no value"
+    if unit == "frac":
+        return percent(number)
+    shown = {"degC": "°C", "count": "", "deg": "°", "rps": "turns/s"}.get(unit, unit)
+    return f"{number:.5g} {shown}".strip()
+
+
+def rate(rate_hz: float | None) -> str:
+    """How often something comes."""
+    if rate_hz is None or rate_hz <= 0:
+        return ""
+    return f"{rate_hz:.2g} a second" if rate_hz >= 0.95 else f"every {1 / rate_hz:.2g} s"

@@ -1,4 +1,6 @@
 // The live stream: puts new parts of the page in place, and says clearly when it has gone quiet.
+import { put } from "./parts.js";
+
 const QUIET_MS = 5000;
 
 export function follow(url, place, renewed) {
@@ -23,8 +25,7 @@ export function follow(url, place, renewed) {
     heard = Date.now();
     const told = JSON.parse(message.data);
     trouble = told.trouble ?? "";
-    if (told.html) put(told.html, place);
-    if (told.html) renewed();
+    if (told.html && put(told.html, place)) renewed();
     if (told.moment) document.getElementById("age").textContent = told.moment;
     if (told.look && document.documentElement.dataset.chosen === "sun") {
       document.documentElement.dataset.look = told.look;
@@ -59,40 +60,4 @@ export function follow(url, place, renewed) {
   addEventListener("online", wake);
   addEventListener("pageshow", (event) => event.persisted && wake());
   addEventListener("pagehide", () => source.close());
-}
-
-// Replaces the parts that changed; a flag that the reader unfolded stays unfolded.
-function put(html, place) {
-  const fresh = new DOMParser().parseFromString(html, "text/html");
-  if (Boolean(fresh.getElementById("speeds")) !== Boolean(document.getElementById("speeds"))) {
-    location.reload();
-    return;
-  }
-  for (const part of fresh.querySelectorAll("[data-live]")) {
-    const old = document.getElementById(part.id);
-    if (!old) {
-      place.append(part);
-      continue;
-    }
-    for (const folded of part.querySelectorAll("details[id]")) {
-      const before = document.getElementById(folded.id);
-      if (before) folded.open = before.open;
-    }
-    if (!old.contains(document.activeElement) || !old.isEqualNode(part)) keepFocus(old, part);
-  }
-  const drag = fresh.getElementById("drag");
-  if (drag) Object.assign(document.getElementById("drag").dataset, drag.dataset);
-}
-
-function keepFocus(old, part) {
-  if (old.isEqualNode(part)) return;
-  const focused = old.contains(document.activeElement) ? document.activeElement : null;
-  const href = focused?.getAttribute("href") ?? null;
-  const holder = focused?.closest("[id]")?.id;
-  old.replaceWith(part);
-  if (!focused) return;
-  const again = href
-    ? [...part.querySelectorAll("a")].find((link) => link.getAttribute("href") === href)
-    : document.getElementById(holder)?.querySelector("summary");
-  again?.focus();
 }

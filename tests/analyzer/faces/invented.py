@@ -25,6 +25,7 @@ from analyzer.results import (
     SagTerm,
     TripRow,
 )
+from logger import boat
 
 KN, NMI = 1852 / 3600, 1852.0  # by definition
 START = 1_717_400_000.0  # 3 June 2024, 07:33:20 UTC
@@ -291,3 +292,19 @@ class InventedDesk:
     def gpx(self, trip, step_s=5.0):
         self.review(trip)
         return "<gpx/>"
+
+    boat_toml = (
+        '# invented\nname = "Invented boat"\n\n[hull]  # as measured\nwaterline_m = 8.1\n'
+        "beam_waterline_m = 2.4\ndraught_m = 1.4\ndisplacement_kg = 4100\n\n"
+        '[pack]\nchemistry = "lfp"\ncells_in_series = 8\nrated_capacity_ah = 210\n\n'
+        "[motor]\nrated_power_w = 4000\n\n"
+        '[[cable]]\nname = "positive"\nsize_mm2 = 50\nlength_m = 1.2\n\n'
+        '[[source]]\nname = "gps"\nkind = "nmea0183"\n[source.options]\nport = "/dev/gps"\n'
+    )
+
+    def boat_text(self):
+        return self.boat_toml, "boat.toml"
+
+    def save_boat(self, text):
+        boat.parse(text, "boat.toml")
+        self.boat_toml = text

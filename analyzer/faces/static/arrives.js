@@ -1,0 +1,18 @@
+// The set-up page's live part: what arrives, asked for again every few seconds while it is seen.
+import { put } from "./parts.js";
+
+const EVERY_MS = 5000;
+
+async function again() {
+  if (!document.hidden) {
+    try {
+      const answer = await fetch("/set-up", { headers: { Accept: "text/html" } });
+      if (answer.ok && !answer.redirected) put(await answer.text(), document.body);
+    } catch {
+      // the board is away; the next turn asks again
+    }
+  }
+  setTimeout(again, EVERY_MS);
+}
+
+setTimeout(again, EVERY_MS);
