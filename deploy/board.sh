@@ -59,7 +59,7 @@ add_release() {
         fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
     fi
     # Everything it needs is loaded once: a library for another processor shows here.
-    if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -c \
+    if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -I -c \
         'import logger.recorder, analyzer.answers, analyzer.faces.api'; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
         rm -rf "$release"

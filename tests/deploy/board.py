@@ -31,6 +31,9 @@ case "$*" in
     program='import sys; sys.path[:0] = ["%s"]; import kw_stub; kw_stub.main()'
     printf "#!{python}\\n$program\\n" "$bin/../lib" >"$bin/keelwatt"
     chmod +x "$bin/keelwatt" ;;
+*"-I -c"*)
+    shift
+    exec env PYTHONSAFEPATH=1 PYTHONPATH="$(dirname "$0")/../lib" {python} "$@" ;;
 *) exec {python} "$@" ;;
 esac
 """
