@@ -7,7 +7,7 @@ from logger.errors import StoreError
 from logger.store.schema import migrate, pending
 
 BUSY_S = 10.0
-PAGE_BYTES = 1024  # a commit of one second writes a page or two: fewer bytes on the card
+PAGE_BYTES = 4096
 
 
 def connect(path: Path, *, write: bool) -> sqlite3.Connection:

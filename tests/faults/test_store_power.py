@@ -1,0 +1,311 @@
+"""Power cuts, simulated: an SQLite VFS under the log forgets or tears what was not synced.
+
+The VFS (through apsw, which brings its own SQLite) passes everything to the real files, and keeps
+beside each what a disk would surely hold: the bytes as of the last sync. At a random write or
+sync the power goes: of each write since that file's last sync, some of its 512-byte sectors
+arrive, or all, or none, or garbage does. The log is then opened as after any start.
+
+Two kinds of card. A kind one damages only bytes that were being written ("powersafe overwrite").
+A rough one may lose the whole 4096-byte block around them, also bytes synced earlier.
+
+KEELWATT_FULL=1 makes 200 cuts of each kind.
+"""
+
+import os
+import random
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.sources.source import Block, Group, Quantum, Row, UtcFix
+from logger.store import FlagRecord, Store
+from logger.store import connect as connect_module
+
+apsw = pytest.importorskip("apsw")
+
+# SQLite's own tidying up after the cut meets a dead disk, where nobody can catch it.
+pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+
+CUTS = 200 if os.environ.get("KEELWATT_FULL") else 25
+S = 1_000_000
+SECTOR, BLOCK = 512, 4096
+GROUPS = (
+    Group("can/1", ("pack_voltage_v", "pack_current_a"), (Quantum(0.01), Quantum(0.1))),
+    Group("gps/RMC", ("latitude_deg",), (Quantum(),)),
+)
+
+
+class PowerCutError(Exception):
+    """The power is gone."""
+
+
+@dataclass
+class Held:
+    """What a disk holds of one file: surely, and perhaps."""
+
+    sure: bytearray = field(default_factory=bytearray)
+    perhaps: list[tuple[int, bytes | None]] = field(default_factory=list)  # None: truncated there
+
+    def sync(self):
+        for offset, data in self.perhaps:
+            put(self.sure, offset, data)
+        self.perhaps = []
+
+    def after_cut(self, rng: random.Random, rough: bool) -> bytearray:
+        image = bytearray(self.sure)
+        for offset, data in self.perhaps:
+            if data is None:
+                if rng.random() < 0.5:
+                    put(image, offset, None)
+                continue
+            fate = rng.random()
+            if fate < 0.3:
+                put(image, offset, data)
+            elif fate < 0.8:
+                tear(image, offset, data, rng)
+                if rough and rng.random() < 0.3:
+                    spoil_block(image, offset, rng)
+        return image
+
+
+def put(image: bytearray, offset: int, data: bytes | None) -> None:
+    if data is None:
+        del image[offset:]
+        return
+    if len(image) < offset + len(data):
+        image.extend(bytes(offset + len(data) - len(image)))
+    image[offset : offset + len(data)] = data
+
+
+def tear(image: bytearray, offset: int, data: bytes, rng: random.Random) -> None:
+    """Each sector's share of the write arrives, or not, or as garbage."""
+    start = 0
+    while start < len(data):
+        stop = min(len(data), start + SECTOR - (offset + start) % SECTOR)
+        fate = rng.random()
+        if fate < 0.45:
+            put(image, offset + start, data[start:stop])
+        elif fate < 0.6:
+            put(image, offset + start, rng.randbytes(stop - start))
+        start = stop
+
+
+def spoil_block(image: bytearray, offset: int, rng: random.Random) -> None:
+    start = offset // BLOCK * BLOCK
+    room = min(BLOCK, len(image) - start)
+    if room > 0:
+        put(image, start, rng.randbytes(room))
+
+
+class Disk:
+    """All files of one simulated card, and when its power goes."""
+
+    def __init__(self, cut_after: int, rng: random.Random) -> None:
+        self.files: dict[str, Held] = {}
+        self.left, self.rng, self.dead = cut_after, rng, False
+
+    def step(self) -> None:
+        self.left -= 1
+        self.dead = self.dead or self.left <= 0
+        if self.dead:
+            raise PowerCutError
+
+
+class CutFile(apsw.VFSFile):
+    def __init__(self, disk, name, flags):
+        super().__init__("", name, flags)
+        self.path = name.filename() if isinstance(name, apsw.URIFilename) else name
+        self.disk = disk
+        self.held = disk.files.setdefault(self.path, Held())
+
+    def xWrite(self, data, offset):  # noqa: N802
+        if not self.disk.dead:
+            self.held.perhaps.append((offset, bytes(data)))
+        self.disk.step()
+        super().xWrite(data, offset)
+
+    def xTruncate(self, size):  # noqa: N802
+        if not self.disk.dead:
+            self.held.perhaps.append((size, None))
+        self.disk.step()
+        super().xTruncate(size)
+
+    def xSync(self, flags):  # noqa: N802
+        self.disk.step()
+        self.held.sync()
+
+
+class CutVfs(apsw.VFS):
+    def __init__(self, disk):
+        self.disk = disk
+        super().__init__("powercut", "")
+
+    def xOpen(self, name, flags):  # noqa: N802
+        return CutFile(self.disk, name, flags)
+
+    def xDelete(self, path, sync):  # noqa: N802
+        self.disk.step()
+        self.disk.files.pop(path, None)
+        super().xDelete(path, sync)
+
+
+class Cursor:
+    def __init__(self, db, cursor):
+        self._cursor, self.lastrowid, self.rowcount = cursor, db.last_insert_rowid(), db.changes()
+
+    def __iter__(self):
+        return iter(self._cursor)
+
+    def fetchone(self):
+        return self._cursor.fetchone()
+
+    def fetchall(self):
+        return self._cursor.fetchall()
+
+
+class Connection:
+    """What the store uses of `sqlite3.Connection`, over apsw and the VFS above."""
+
+    def __init__(self, uri, synchronous):
+        flags = apsw.SQLITE_OPEN_URI | apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE
+        self._db = apsw.Connection(f"{uri}{'&' if '?' in uri else '?'}vfs=powercut", flags=flags)
+        self._synchronous = synchronous
+        self.execute("PRAGMA wal_autocheckpoint = 40")  # more of them than live
+
+    @property
+    def in_transaction(self):
+        return self._db.in_transaction
+
+    def execute(self, statement, bindings=()):
+        statement = statement.replace("synchronous = FULL", f"synchronous = {self._synchronous}")
+        return Cursor(self._db, self._db.execute(statement, bindings))
+
+    def executemany(self, statement, rows):
+        return Cursor(self._db, self._db.executemany(statement, rows))
+
+    def close(self):
+        self._db.close(True)
+
+
+FLAG = FlagRecord(None, "k", "notice", "s", "k", "t", "e", "c", "c", "f", 0)
+
+
+class Run:
+    """One recording that ends by a power cut; remembers what the store said was safe."""
+
+    def __init__(self, folder: Path, seed: int, monkeypatch, synchronous: str = "FULL") -> None:
+        self.rng = random.Random(seed)
+        self.disk = Disk(self.rng.randrange(60, 900), self.rng)
+        self.path = folder / "boat.log"
+        self.given: tuple[list[int], ...] = ([], [])  # numbers of the rows given, by group
+        self.safe = (0, 0)  # how many of them the store has said to be safe
+        self.next = self.flags = self.safe_flags = 0
+        vfs = CutVfs(self.disk)
+        monkeypatch.setattr(connect_module, "_raw", lambda uri: Connection(uri, synchronous))
+        try:
+            self._record()
+        except (PowerCutError, apsw.Error):
+            assert self.disk.dead, "the store failed by itself"
+        finally:
+            monkeypatch.undo()
+            vfs.unregister()
+
+    def _record(self) -> None:
+        store = Store.open(self.path, write=True)
+        writer = store.writer("boot-a", flush_s=1e9, seal_s=1e9)
+        while True:
+            for _ in range(self.rng.randrange(1, 30)):
+                writer.add(self._item())
+            act = self.rng.choices(["flush", "seal", "merge", "flag"], [20, 3, 1, 2])[0]
+            if act == "flag":
+                self.flags += 1
+                store.add_flag(FLAG)
+                self.safe_flags = self.flags
+            else:
+                getattr(writer, act)()
+                self.safe = (len(self.given[0]), len(self.given[1]))
+
+    def _item(self):
+        fate = self.rng.random()
+        if fate < 0.02:
+            t_us = self.next * S
+            return UtcFix(t_us, 1_790_000_000 * S + t_us, "gnss", self.rng.random())
+        count = 5000 if fate > 0.997 else 1
+        group = self.rng.randrange(2)
+        numbers = range(self.next, self.next + count)
+        self.next += count
+        self.given[group].extend(numbers)
+        if count == 1:
+            return Row(GROUPS[group], numbers[0] * S, values_at(group, numbers[0]))
+        values = np.array([values_at(group, i) for i in numbers])
+        return Block(GROUPS[group], np.array(numbers) * S, values)
+
+    def image(self, folder: Path, rough: bool) -> Path:
+        """The files as the card has them after the cut."""
+        folder.mkdir()
+        for path, held in self.disk.files.items():
+            (folder / Path(path).name).write_bytes(held.after_cut(self.rng, rough))
+        return folder / self.path.name
+
+
+def values_at(group: int, i: int) -> list[float]:
+    return [i % 90 + 1 / (i + 1)] if group else [i % 1000 / 100, i % 777 / 10]
+
+
+def lost(store: Store, run: Run) -> list[int]:
+    """Checks that what is there is right; how many safe rows of each group are not there."""
+    missing = []
+    for group, channels in enumerate(g.channels for g in GROUPS):
+        for column, name in enumerate(channels):
+            t_us, values = store.read(name, -(2**62), 2**62)
+            offsets = [boot.timeline_offset_us for boot in store.boots() if boot.uid == "boot-a"]
+            numbers = ((t_us - (offsets or [0])[0]) // S).tolist()
+            assert numbers == run.given[group][: len(numbers)], "not each once and in order"
+            assert values.tolist() == [values_at(group, i)[column] for i in numbers]
+            missing.append(max(run.safe[group] - len(numbers), 0))
+    return missing
+
+
+def opened_after(path: Path, run: Run) -> list[int]:
+    """Opens a log after a cut, as a start of the logger does; safe rows that were lost."""
+    with Store.open(path, write=True) as store:
+        assert store._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        missing = lost(store, run)
+        store.writer("boot-b").close()  # takes in what was left in the tail
+        assert lost(store, run) == missing
+        assert store._db.execute("SELECT count(*) FROM tick").fetchone() == (0,)
+        assert len(store.flags()) <= run.flags
+        assert store._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        return [*missing, max(run.safe_flags - len(store.flags()), 0)]
+
+
+def test_a_power_cut_loses_nothing_that_was_safe(tmp_path, monkeypatch):
+    for seed in range(CUTS):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        run = Run(folder, seed, monkeypatch)
+        assert opened_after(run.image(folder / "card", rough=False), run) == [0, 0, 0, 0], seed
+
+
+def test_a_power_cut_on_a_rough_card_never_breaks_the_log(tmp_path, monkeypatch):
+    # Safe rows may go here, with the blocks they lay in; what is left must still be whole.
+    for seed in range(CUTS):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        run = Run(folder, 10_000 + seed, monkeypatch)
+        opened_after(run.image(folder / "card", rough=True), run)
+
+
+def test_the_cuts_are_hard_enough_to_break_a_store_that_does_not_sync(tmp_path, monkeypatch):
+    broken = 0
+    for seed in range(15):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        run = Run(folder, seed, monkeypatch, synchronous="OFF")
+        try:
+            broken += any(opened_after(run.image(folder / "card", rough=False), run))
+        except Exception:
+            broken += 1
+    assert broken >= 5
