@@ -19,7 +19,7 @@ WITH_CHARTS = _POLICY.format(style="'self' 'unsafe-inline'")
 
 _HEADERS = {
     "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
+    "Referrer-Policy": "same-origin",  # with none at all, a form of our own has a null Origin
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
 }
