@@ -12,7 +12,8 @@ Options of a source that carry a decoder (kind "can", and recordings of it):
     [source.options.temperatures]                  # NMEA 2000 130312 and 130316
     "engine_room.0" = "ambient_temp_c"
 
-A DBC entry may say {dbc = "file.dbc", j1939 = true, signals = {...}}: its own table, matched by
+An entry {eds = "drive.eds", node = 5, ...} is a CANopen node (see canopen_node.py). A DBC entry may
+say {dbc = "file.dbc", j1939 = true, signals = {...}}: its own table, matched by
 parameter group number. Without any `signals`, every signal of the DBC file is kept.
 """
 
@@ -78,6 +79,11 @@ class BusDecoder:
         self._decoders = tuple(decoders)
         self.counters = counters
         self._handlers: dict[int, tuple[Handler, ...]] = {}
+
+    @property
+    def decoders(self) -> tuple[HandlerFinder, ...]:
+        """In the order of the boat file."""
+        return self._decoders
 
     def handlers(self, can_id: int) -> tuple[Handler, ...]:
         """All that decode this identifier (bit 31 set: 29 bits)."""
@@ -184,9 +190,25 @@ def _decoder(
             j1939=bool(entry["j1939"]) if "j1939" in entry else None,
             longer=bool(options.get("longer_frames", False)),
         )
+    if isinstance(entry, Mapping) and "eds" in entry:
+        return _canopen(name, entry, folder, counters)
     raise BoatFileError(
-        f'source {name}, decode: wants {{dbc = "file.dbc"}} or "nmea2000", got {entry!r}'
+        f'source {name}, decode: wants {{dbc = "file.dbc"}}, {{eds = "file.eds", node = n}} or '
+        f'"nmea2000", got {entry!r}'
     )
+
+
+def _canopen(
+    name: str, entry: Mapping[str, object], folder: Path, counters: Counters
+) -> HandlerFinder:
+    from logger.decode.canopen_node import CanopenDecoder
+
+    node, signals = entry.get("node"), entry.get("signals")
+    if isinstance(node, bool) or not isinstance(node, int) or not 1 <= node <= 127:
+        raise BoatFileError(f"source {name}, decode, node: wants a number 1 to 127, got {node!r}")
+    if signals is not None and not isinstance(signals, Mapping):
+        raise BoatFileError(f"source {name}, decode, signals: wants a table, got {signals!r}")
+    return CanopenDecoder(folder / str(entry["eds"]), node, name, counters, signals)
 
 
 def _rates(name: str, options: Mapping[str, object], decoders: list[HandlerFinder]) -> Rates | None:

@@ -14,8 +14,10 @@
     raw = true                 # keep all frames in a raw file too (see tee.py)
 
 and the decoder's options (see logger/decode/bus.py). Nothing is sent on the bus, except what
-`canopen.py` says.
+`sdo.py` says.
 """
+
+from collections.abc import Mapping
 
 from logger.decode import bus
 from logger.decode.bus import BusDecoder
@@ -29,6 +31,7 @@ from logger.sources.frame_readers import (
     SocketCanReader,
 )
 from logger.sources.options import Options
+from logger.sources.sdo import Gate, SdoRead, SdoSchedule
 from logger.sources.source import Item
 from logger.sources.tee import RAW_KEYS, RawFile
 
@@ -55,16 +58,24 @@ class CanSource:
         reader: Where frames come from.
         decoder: Decodes them.
         raw: Takes every frame as it came; None: not kept.
+        asking: SDO uploads that the boat file allows; None: nothing is ever sent.
     """
 
     def __init__(
-        self, name: str, reader: FrameReader, decoder: BusDecoder, raw: RawFile | None = None
+        self,
+        name: str,
+        reader: FrameReader,
+        decoder: BusDecoder,
+        raw: RawFile | None = None,
+        asking: SdoSchedule | None = None,
     ) -> None:
-        self.name = name
+        self.name, self._asking = name, asking
         self._reader, self._decoder, self._raw = reader, decoder, raw
 
     def read(self, timeout_s: float) -> list[Item] | None:
         """The items of the frames that came in the next moment."""
+        if self._asking:
+            self._asking.ask()
         batch = self._reader.read(min(timeout_s, GATHER_S))
         if batch is None or not len(batch):
             return []
@@ -83,7 +94,32 @@ def open_source(options: Options, counters: Counters, raw: RawFile | None) -> Ca
     """Opens the source. Raises BoatFileError, SourceError."""
     options.only(KEYS)
     decoder = bus.from_options(options.source, options.table, options.folder, counters)
-    return CanSource(options.source, open_reader(options, counters), decoder, raw)
+    reads = sdo_reads(options, decoder)
+    reader = open_reader(options, counters)
+    asking = SdoSchedule(reads, Gate(reads, reader.transmit)) if reads else None
+    return CanSource(options.source, reader, decoder, raw, asking)
+
+
+def sdo_reads(options: Options, decoder: BusDecoder) -> tuple[SdoRead, ...]:
+    """The SDO uploads that the options allow. Raises BoatFileError."""
+    entries = options.table.get("decode", [])
+    found: list[SdoRead] = []
+    for entry, one in zip(
+        entries if isinstance(entries, list) else [entries], decoder.decoders, strict=False
+    ):
+        if not isinstance(entry, Mapping) or "sdo" not in entry:
+            continue
+        allowed = Options(f"{options.source}, decode", entry, options.folder)
+        for read in allowed.tables("sdo"):
+            each = Options(f"{options.source}, sdo", read, options.folder)
+            each.only(("object", "period_s"))
+            place = getattr(one, "object_at", lambda _: None)(each.text("object"))
+            if place is None:
+                raise each.wrong("object", "an object of the EDS file")
+            period_s = each.number("period_s", 10.0, 0.1, 86400)
+            node = allowed.whole("node", None, 1, 127)
+            found.append(SdoRead(node, place[0], place[1], period_s))
+    return tuple(found)
 
 
 def open_reader(options: Options, counters: Counters) -> FrameReader:

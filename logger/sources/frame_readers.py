@@ -5,6 +5,7 @@ None of them ever sends a data frame.
 
 import select
 import socket
+import struct
 import time
 from typing import Any, Protocol
 
@@ -18,6 +19,7 @@ from logger.sources.now import mono_us
 
 MOST = 20_000  # frames in a batch
 _EFF, _RTR, _ERR = 1 << 31, 1 << 30, 1 << 29  # flags in a SocketCAN identifier
+_SOCKET_FRAME = struct.Struct("=IB3x8s")
 _ERR_FILTER = 2  # CAN_RAW_ERR_FILTER in <linux/can/raw.h>
 
 
@@ -26,6 +28,9 @@ class FrameReader(Protocol):
 
     def read(self, gather_s: float) -> FrameBatch | None:
         """What comes within `gather_s`; None if nothing did. Raises SourceError."""
+
+    def transmit(self, can_id: int, data: bytes) -> None:
+        """Sends a frame of an 11-bit identifier; only `sdo.Gate` may call this."""
 
     def close(self) -> None: ...
 
@@ -120,6 +125,13 @@ class SocketCanReader:
             (self._bus,),
         )
 
+    def transmit(self, can_id: int, data: bytes) -> None:
+        """Only for `sdo.Gate`. Raises SourceError."""
+        try:
+            self._socket.send(_SOCKET_FRAME.pack(can_id, len(data), data))
+        except OSError as error:
+            raise SourceError(f"{self._bus}: a request could not be sent: {error}") from error
+
     def close(self) -> None:
         """May be called twice."""
         self._socket.close()
@@ -188,6 +200,10 @@ class SlcanReader:
         elif line.strip(b"\a\n") and line[:1] not in (b"z", b"Z", b"V", b"N", b"F"):
             self._counters.add("syntax")
 
+    def transmit(self, can_id: int, data: bytes) -> None:
+        """Serial-line adapters only listen here. Raises SourceError."""
+        raise SourceError(f"{self._bus}: sdo needs another interface than slcan")
+
     def close(self) -> None:
         """May be called twice."""
         self._stream.close()
@@ -234,6 +250,15 @@ class LibraryReader:
         else:
             return True
         return False
+
+    def transmit(self, can_id: int, data: bytes) -> None:
+        """Only for `sdo.Gate`. Raises SourceError."""
+        from can import CanError, Message
+
+        try:
+            self._bus.send(Message(arbitration_id=can_id, data=data, is_extended_id=False))
+        except (CanError, OSError, ValueError) as error:
+            raise SourceError(f"{self._name}: a request could not be sent: {error}") from error
 
     def close(self) -> None:
         """May be called twice."""

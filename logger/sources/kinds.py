@@ -13,7 +13,6 @@ from logger.sources.tee import RawFile, raw_file
 # kind -> module with open_source(options, counters, raw); imported only when it is used.
 KINDS = {
     "can": "logger.sources.can_bus",
-    "canopen": "logger.sources.canopen_bus",
     "nmea0183": "logger.sources.nmea0183",
     "modbus": "logger.sources.modbus_line",
     "text": "logger.sources.text_lines",
