@@ -1,0 +1,253 @@
+"""How far: draws, the present operating point, the stream, the wind."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analyzer import hull
+from analyzer.advice import next_action
+from analyzer.chemistry import chemistry
+from analyzer.curve import PowerCurve
+from analyzer.home import geodesic, home_reach
+from analyzer.reach import Now, ReachInput, Weak, ground_speed_mps, reach, speeds_for, toward
+from analyzer.rundown import Limits
+from analyzer.stream import given, unknown
+from analyzer.triangle import to_steer
+from analyzer.wind import Wind
+from logger.units import KN
+from tests.analyzer.test_hull import boat
+
+SPEEDS = np.linspace(0.8, 3.2, 13)
+
+
+def sure_curve() -> PowerCurve:
+    speed = np.linspace(0.3, 5.0, 48)
+    return PowerCurve(speed, np.log(100 * speed**3), 1e-12 * np.eye(48))
+
+
+def question(n: int = 400, **changes) -> ReachInput:
+    one = np.ones(n)
+    numbers = {
+        "soc": 0.8 * one,
+        "capacity_ah": 100 * one,
+        "r0_ohm": 1e-9 * one,
+        "r1_ohm": 1e-9 * one,
+        "temp_c": 25 * one,
+    }
+    base = ReachInput(
+        curve=sure_curve(),
+        stream=given(0.0, 0.0, sd_mps=1e-9),
+        charge=numbers,
+        kind=chemistry("lfp"),
+        cells=16,
+        limits=Limits(0.2, 2.5),
+        course_deg=0.0,
+        speeds_mps=SPEEDS,
+    )
+    return replace(base, **changes)
+
+
+def test_ground_speed_is_the_current_triangle_s():
+    for track, stw, toward_deg, drift in [(75, 5.0, 30, 1.2), (90, 2.5, 210, 1.0)]:
+        off = np.radians(toward_deg - track)
+        got = ground_speed_mps(stw, drift * np.cos(off), drift * np.sin(off))
+        assert got == pytest.approx(to_steer(track, stw, toward_deg, drift).speed_ground_mps)
+
+
+def test_distance_in_still_water_is_energy_over_drag():
+    # by hand: 100 Ah x 0.6 x about 52.9 V (16 cells on the discharge curve) / (100 v^2) per metre
+    result = reach(question())
+    k = result.nearest(2.0)
+    v = float(SPEEDS[k])
+    mean_v = 16 * float(chemistry("lfp").ocv_v(np.linspace(0.2, 0.8, 200), hysteresis=-1.0).mean())
+    want_m = 100 * 0.6 * mean_v * 3600 / (100 * v**2)
+    assert result.distance(k).mid == pytest.approx(want_m, rel=0.03)
+    assert result.limit_shares(k) == {"reserve": 1.0}
+
+
+def test_range_at_twice_the_speed_is_a_quarter():
+    # worked example: with power as the cube of speed range varies as the inverse square
+    result = reach(question(speeds_mps=np.array([1.5, 3.0])))
+    ratio = result.distance(0).mid / result.distance(1).mid
+    assert ratio == pytest.approx(4.0, rel=1e-3)
+
+
+def test_spread_of_range_follows_error_propagation():
+    # reference: 4.0 +- 0.2 kWh, 5.0 +- 0.1 kn, 2.0 +- 0.1 kW, independent: 10.00 +- 0.73 nmi
+    rng = np.random.default_rng(1)
+    n = 20_000
+    energy = 4.0 + 0.2 * rng.standard_normal(n)
+    speed = 5.0 + 0.1 * rng.standard_normal(n)
+    power = 2.0 + 0.1 * rng.standard_normal(n)
+    assert (energy * speed / power).std() == pytest.approx(0.73, abs=0.02)
+    # the same through the run-down: energy by capacity, power by the curve's common error
+    one = np.ones(4000)
+    curve = sure_curve()
+    wide = replace(curve, cov=0.05**2 * np.ones((48, 48)) + 1e-12 * np.eye(48))
+    charge = {**question().charge, "soc": 0.8 * one, "temp_c": 25 * one}
+    charge |= {"r0_ohm": 1e-9 * one, "r1_ohm": 1e-9 * one}
+    charge["capacity_ah"] = 100 * (1 + 0.05 * rng.standard_normal(4000))
+    result = reach(question(curve=wide, charge=charge))
+    k = result.nearest(2.0)
+    estimate = result.distance(k)
+    half = (estimate.high - estimate.low) / 2 / estimate.mid
+    # 5 % energy, 5 % power, 3 % weather still to come: root of squares 7.7 %, times 1.2816
+    assert half == pytest.approx(1.2816 * np.hypot(np.hypot(0.05, 0.05), 0.03), rel=0.08)
+
+
+def test_a_foul_stream_makes_the_best_speed_faster():
+    still = reach(question())
+    foul = reach(question(stream=given(0.8, 180.0, sd_mps=0.01)))
+    assert still.speeds_mps[still.best()] < foul.speeds_mps[foul.best()]
+    # textbook: 3/2 of the stream, with power as the cube and no other load
+    assert foul.speeds_mps[foul.best()] == pytest.approx(1.2, abs=0.21)
+
+
+def test_a_stream_faster_than_the_boat_makes_no_way():
+    result = reach(question(stream=given(1.5, 180.0, sd_mps=0.01)))
+    assert result.distance(0).high == 0.0
+
+
+def test_hotel_load_makes_slow_speeds_worse():
+    bare, loaded = reach(question()), reach(question(hotel_w=(150.0, 1.0)))
+    assert loaded.distance(0).mid < 0.6 * bare.distance(0).mid
+    assert loaded.speeds_mps[loaded.best()] > bare.speeds_mps[bare.best()]
+
+
+def test_what_the_boat_does_now_narrows_the_answer():
+    curve = hull.prior(boat())
+    true_w = 1.35 * float(curve.mean_w(np.array([2.2]))[0])
+    blind = reach(question(curve=curve, speeds_mps=np.array([2.2])))
+    seen = reach(
+        question(curve=curve, speeds_mps=np.array([2.2]), now=Now(2.2, 0.0, true_w), as_now=0)
+    )
+    assert seen.power(0).mid == pytest.approx(true_w, rel=0.03)
+    a, b = seen.power(0), blind.power(0)
+    assert a.high - a.low < 0.35 * (b.high - b.low)
+
+
+def test_going_on_as_now_keeps_ground_speed_and_power_in_an_unknown_stream():
+    curve = hull.prior(boat())
+    power = float(curve.mean_w(np.array([2.2]))[0])
+    result = reach(
+        question(
+            curve=curve,
+            stream=unknown("no compass"),
+            speeds_mps=np.array([1.5, 2.2]),
+            now=Now(2.2, 0.0, power),
+            as_now=1,
+        )
+    )
+    ground = result.ground_mps[:, 1]
+    assert ground.std() < 0.01
+    assert result.ground_mps[:, 0].std() > 0.1
+    assert result.power(1).mid == pytest.approx(power, rel=0.03)
+
+
+def test_an_unlikely_power_speaks_about_the_stream():
+    """Far more power than the hull can need at this ground speed: the stream is foul."""
+    curve = hull.prior(boat())
+    power = 3.0 * float(curve.mean_w(np.array([2.0]))[0])
+    from analyzer.reach import air_draws, draw
+
+    asked = question(n=2000, curve=curve, stream=unknown("no compass"), now=Now(2.0, 0.0, power))
+    rng = np.random.default_rng(1)
+    found = draw(asked, air_draws(asked, 2000, rng), 2000, rng)
+    assert found.stream.now()[1].mean() < -0.25
+
+
+def test_the_weak_cell_ends_the_run_sooner():
+    limits = Limits(0.05, 2.8)
+    sound = reach(question(limits=limits))
+    low = reach(question(limits=limits, weak=Weak(soc_deficit_frac=(0.15, 0.01))))
+    k = sound.nearest(2.0)
+    assert low.distance(k).mid < 0.9 * sound.distance(k).mid
+    assert next(iter(low.limit_shares(k))) == "weakest cell's cut-off"
+
+
+def test_sun_lengthens_the_run():
+    k = 2
+    assert reach(question(solar_w=(60.0, 5.0))).distance(k).mid > reach(question()).distance(k).mid
+
+
+def test_a_head_wind_shortens_and_turned_round_lengthens():
+    wind = Wind(7.0, 0.0, sd_mps=0.3)
+    ahead = reach(question(wind=wind, windage_m2=3.0))
+    astern = reach(toward(question(wind=wind, windage_m2=3.0), 180.0))
+    still = reach(question())
+    k = still.nearest(2.0)
+    assert ahead.distance(k).mid < 0.8 * still.distance(k).mid
+    assert astern.distance(k).mid > 1.05 * still.distance(k).mid
+
+
+def test_the_same_seed_gives_the_same_answer():
+    assert reach(question()).distance(3) == reach(question()).distance(3)
+
+
+def test_speeds_for_end_where_the_motor_ends():
+    speeds = speeds_for(sure_curve(), 2700.0)
+    assert len(speeds) == 20
+    assert speeds[-1] == pytest.approx(3.0, abs=0.11)  # 100 v^3 = 2700
+
+
+# -- the way home -------------------------------------------------------------------------------
+
+
+def test_geodesic_equals_the_published_lines():
+    # Karney's test set, WGS 84
+    distance, course = geodesic(35.60777, -139.44815, -11.17491, -69.95921)
+    assert distance == pytest.approx(8935244.5604818305, abs=1e-3)
+    assert course == pytest.approx(111.098748429560326, abs=1e-9)
+    distance, _ = geodesic(-41.22777, 122.32875, -7.57291, 130.37946)
+    assert distance == pytest.approx(3812686.035106021, abs=1e-3)
+
+
+def test_turning_point_in_still_water_is_half_way():
+    asked = question()
+    result = reach(asked)
+    k = result.nearest(1.6)
+    one_speed = replace(asked, speeds_mps=result.speeds_mps[k : k + 1])
+    only = reach(one_speed)
+    back = home_reach(one_speed, only, 0, 1000.0, 180.0, 0.9)
+    whole = only.distance(0).mid
+    # by hand: x out and 1000 + x back within the whole distance
+    assert back.turn_in.mid == pytest.approx((whole - 1000) / 2, rel=0.05)
+    assert back.can_return_frac == 1.0
+    assert back.turn_in.low < back.turn_in.mid
+
+
+def test_home_beyond_reach_says_turn_now_is_too_late():
+    asked = question()
+    result = reach(asked)
+    far = 3 * float(np.max(result.distance_m))
+    back = home_reach(asked, result, 5, far, 180.0, 0.9)
+    assert back.can_return_frac == 0.0
+    assert back.turn_in.low == 0.0
+    assert "turn for home now" in next_action(result, 5, back)
+
+
+def test_a_fair_stream_out_is_foul_home():
+    asked = question(stream=given(0.6, 0.0, sd_mps=0.01))
+    result = reach(asked)
+    k = result.nearest(2.0)
+    back = home_reach(asked, result, k, 3000.0, 180.0, 0.9)
+    still = home_reach(question(), reach(question()), k, 3000.0, 180.0, 0.9)
+    assert back.turn_in.low < still.turn_in.low
+
+
+def test_next_action_names_the_slower_speed_and_its_gain():
+    result = reach(question())
+    text = next_action(result, result.nearest(3.0))
+    assert text.startswith("slow to ")
+    assert "instead of" in text
+    assert "kn" in text
+
+
+def test_at_the_best_speed_there_is_nothing_to_gain():
+    assert "go on" in next_action(reach(question(speeds_mps=np.array([2.0, 2.05]))), 1)
+
+
+def test_one_knot_is_in_the_sentence():
+    result = reach(question(speeds_mps=np.array([2.0, 3.2])))
+    assert f"{2.0 / KN:.1f} kn" in next_action(result, 1)
