@@ -7,7 +7,8 @@ from logger.errors import StoreError
 from logger.store.schema import migrate, pending
 
 BUSY_S = 10.0
-PAGE_BYTES = 4096
+PAGE_BYTES = 4096  # a card's own block: one torn while it is written takes no other page along
+JOURNAL_PAGES = 250  # then the journal goes into the log; it stays at that size, already on disk
 
 
 def connect(path: Path, *, write: bool) -> sqlite3.Connection:
@@ -76,6 +77,7 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
     pending(db, path)  # refuses a foreign or newer file before anything is changed in it
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
+    db.execute(f"PRAGMA wal_autocheckpoint = {JOURNAL_PAGES}")
     migrate(db, path)
 
 

@@ -172,7 +172,6 @@ class Connection:
         flags = apsw.SQLITE_OPEN_URI | apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE
         self._db = apsw.Connection(f"{uri}{'&' if '?' in uri else '?'}vfs=powercut", flags=flags)
         self._synchronous = synchronous
-        self.execute("PRAGMA wal_autocheckpoint = 40")  # more of them than live
 
     @property
     def in_transaction(self):
@@ -180,6 +179,7 @@ class Connection:
 
     def execute(self, statement, bindings=()):
         statement = statement.replace("synchronous = FULL", f"synchronous = {self._synchronous}")
+        statement = statement.replace("checkpoint = 250", "checkpoint = 20")  # oftener than live
         return Cursor(self._db, self._db.execute(statement, bindings))
 
     def executemany(self, statement, rows):
