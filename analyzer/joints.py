@@ -78,7 +78,7 @@ def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
         loose_walk_k=60.0 if not at_cable else 15.0,
         tau_s=j.tau_s if at_cable else 0.7 * j.tau_s,
         slow_k=0.35 * j.cable_rise_k,
-        slow_sd_k=0.2 * j.cable_rise_k + (1.0 if ambient_measured else 2.5),
+        slow_sd_k=0.06 * j.cable_rise_k + (0.4 if ambient_measured else 2.5),
         slow_share=0.0 if at_cable else SLOW_SHARE,
         offset_sd_k=2.5 if ambient_measured else 5.0,
         count_slow=ambient_measured,
