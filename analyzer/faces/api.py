@@ -13,7 +13,17 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces import downloads, guard, live, page, pages, pairing, reference, setup
+from analyzer.faces import (
+    chart_data,
+    downloads,
+    guard,
+    live,
+    page,
+    pages,
+    pairing,
+    reference,
+    setup,
+)
 from analyzer.faces.access import Access
 from analyzer.faces.desk import Desk, LogDesk
 from analyzer.faces.gate import Gate
@@ -159,12 +169,15 @@ def check(request: Request) -> Any:
 def plot(
     request: Request,
     number: TripNumber,
-    channels: Annotated[str, Query(description="names of channels, with commas between")] = "",
+    channels: Annotated[
+        str, Query(description="names, with commas between; else what the charts show")
+    ] = "",
     points: ManyPoints = 2000,
 ) -> Any:
     """Channels of one trip, thinned so that peaks stay."""
+    desk = desk_of(request)
     names = tuple(name for name in channels.split(",") if name)
-    return _json(desk_of(request).plot(number, names or pages.PLOTTED, points))
+    return _json(desk.plot(number, names or chart_data.wanted(desk.channels()), points))
 
 
 def _json(answer: Any) -> Any:

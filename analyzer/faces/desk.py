@@ -56,6 +56,8 @@ class Desk(Protocol):
 
     def place(self) -> tuple[float, float, float] | None: ...
 
+    def channels(self) -> tuple[str, ...]: ...
+
     def boat_text(self) -> tuple[str, str]: ...
 
     def save_boat(self, text: str) -> None: ...
@@ -195,6 +197,11 @@ class LogDesk:
             chosen = table.choose(ctx.store, trip, (), step_s)
             name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
             return track.gpx(ctx.store, chosen, name)
+
+    def channels(self) -> tuple[str, ...]:
+        """Names of the channels that the log holds."""
+        with self.context() as ctx:
+            return tuple(ctx.store.channels())
 
     def boat_text(self) -> tuple[str, str]:
         """The boat file's text and where it is; the log's own copy where there is no file."""

@@ -7,19 +7,11 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 
 from analyzer.faces import drawing, guard, live
 from analyzer.faces.page import LOOKS, desk_of, render, safe_path, templates
-from analyzer.results import FlagView, RangeAnswer
+from analyzer.results import FlagView, Plot, RangeAnswer
 from logger.units import KN
 
+CHART_POINTS = 1500  # more than a screen has pixels across a chart
 _URGENCY = {"act now": 0, "warning": 1, "notice": 2}
-
-# What a trip's plots show.
-PLOTTED = (
-    "speed_water_mps",
-    "speed_ground_mps",
-    "pack_voltage_v",
-    "controller_voltage_v",
-    "pack_current_a",
-)
 
 router = APIRouter(include_in_schema=False)
 
@@ -88,10 +80,19 @@ def trip(request: Request, number: int) -> Response:
 @router.get("/trip/{number}/chart.json")
 def chart(request: Request, number: int, look: str = "day") -> Response:
     """The trip's charts for the page's script to embed."""
-    from analyzer.faces import charts
+    from analyzer.faces import chart_data, charts
 
-    plot = desk_of(request).plot(number, PLOTTED)
-    return JSONResponse(charts.trip_item(plot, look))
+    desk = desk_of(request)
+    plot = desk.plot(number, chart_data.wanted(desk.channels()), CHART_POINTS)
+    flags = [flag for flag in desk.flags() if _overlaps(flag, plot)]
+    return JSONResponse(charts.trip_item(plot, flags, look))
+
+
+def _overlaps(flag: FlagView, plot: Plot) -> bool:
+    if not plot.t_utc_s:
+        return False
+    ended = flag.cleared_utc_s is not None and flag.cleared_utc_s < plot.t_utc_s[0]
+    return not ended and flag.raised_utc_s <= plot.t_utc_s[-1]
 
 
 @router.get("/health")

@@ -237,6 +237,12 @@ def plot():
             "pack_voltage_v": volts,
             "pack_current_a": [40.0 + k % 30 for k in range(len(t_utc_s))],
             "speed_water_mps": [2.0 + 0.01 * (k % 20) for k in range(len(t_utc_s))],
+            "cell_01_voltage_v": [3.30 for _ in t_utc_s],
+            "cell_02_voltage_v": [3.30 for _ in t_utc_s],
+            "cell_03_voltage_v": [3.24 for _ in t_utc_s],
+            "probe_lug_temp_c": [20.0 + 0.1 * k for k in range(len(t_utc_s))],
+            "latitude_deg": [46.0 + k / 6000 for k in range(len(t_utc_s))],
+            "longitude_deg": [-24.0 for _ in t_utc_s],
         },
     )
 
@@ -308,3 +314,6 @@ class InventedDesk:
     def save_boat(self, text):
         boat.parse(text, "boat.toml")
         self.boat_toml = text
+
+    def channels(self):
+        return tuple(plot().series)
