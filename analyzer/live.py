@@ -19,6 +19,7 @@ from logger.units import NMI
 EVERY_S = 1.0
 WARM_UP_S = 3 * 3600.0  # of log looked through at the start, so that old causes are known
 FIGURES_EVERY_S = 2.0
+RANGE_EVERY_S = 10.0
 REPEAT_S = 30.0  # a flag that is up is told again on the line
 STEP_US = 1_000_000
 
@@ -49,6 +50,8 @@ class Live:
         self._names = watch.channels(boat)
         self._at_us: int | None = None
         self._told_us = self._figures_us = 0
+        self._range_us: int | None = None
+        self._found: tuple[float, float] | None = None
         for flag in self.store.flags():
             if flag.cleared_us is None:
                 self.watch.book.adopt(flag)
@@ -114,11 +117,20 @@ class Live:
         values["power_w"] = values["pack_voltage_v"] * values["pack_current_a"]
         if self.watch.charge is not None:
             values["charge_frac"] = self.watch.charge.soc
-        found = self.reach() if self.reach else None
+        found = self._range()
         if found is not None:
             values["range_nmi"], values["range_low_nmi"] = found[0] / NMI, found[1] / NMI
         probes = {c.probe: self._fresh(probe_temp(c.probe)) for c in self.boat.cable if c.probe}
         return nmea_out.figures(values, probes)
+
+    def _range(self) -> tuple[float, float] | None:
+        """The range now; worked out anew every ten seconds at most."""
+        now_us = self._at_us or 0
+        if self.reach and (
+            self._range_us is None or now_us - self._range_us >= RANGE_EVERY_S * 1e6
+        ):
+            self._range_us, self._found = now_us, self.reach()
+        return self._found
 
     def _fresh(self, name: str) -> float:
         """The newest value, if it is not older than ten seconds; else NaN."""

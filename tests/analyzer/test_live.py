@@ -1,8 +1,10 @@
 """The live watch on a log that grows while it looks."""
 
 import socket
+import threading
+import time
 
-from analyzer.live import Live
+from analyzer.live import Live, start
 from logger.boat import Boat, Cable, Hull, Motor, Pack, Tell
 from logger.sources.source import Group, Quantum, Row, UtcFix
 from logger.store import Store
@@ -81,3 +83,22 @@ def test_an_empty_log_is_waited_for(tmp_path):
         live = Live(path, boat())
         assert live.tick() == []
         live.close()
+
+
+def test_the_thread_sees_what_another_writes_and_stops_when_told(tmp_path):
+    path = tmp_path / "log.sqlite"
+    with Store.open(path, write=True) as store:
+        writer = store.writer("boot")
+        end = start(Live(path, boat()))
+        for second in range(100):
+            writer.add(Row(GROUP, second * 1_000_000, [5.0, 52.0, 130.0, 20.0]))
+        writer.flush()
+        for _ in range(100):
+            if store.flags():
+                break
+            time.sleep(0.1)
+        end()
+        writer.close()
+        (flag,) = store.flags()
+    assert flag.kind == "motor_hot"
+    assert not any(t.name == "watch" for t in threading.enumerate())

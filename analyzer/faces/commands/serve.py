@@ -2,8 +2,14 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analyzer.faces.commands import options as opt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from logger.boat import Boat
 
 HOST, PORT = "127.0.0.1", 8765
 
@@ -59,8 +65,8 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
     from analyzer.faces.api import create_app
     from analyzer.faces.desk import LogDesk
 
-    with LogDesk(log, boat).context():  # a log that cannot be used is said now, not on the page
-        pass
+    with LogDesk(log, boat).context() as ctx:  # a log that cannot be used is said now
+        described = ctx.boat
     key = access.load_key(places.data_folder() / "pairing.key", options.forget_phones)
     paired = access.Access(key)
     app = create_app(log, boat, names=(options.host, *options.name), access=paired)
@@ -71,6 +77,7 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
             f"Another device is asked for a code: {paired.codes['look']} to look, "
             f"{paired.codes['change']} to look and change settings."
         )
+    stop = watch_beside(log, boat, described)
     uvicorn.run(
         app,
         host=options.host,
@@ -80,7 +87,29 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
         server_header=False,
         timeout_graceful_shutdown=2,
     )
+    stop()
     return 0
+
+
+def watch_beside(log: Path, boat: Path | None, described: "Boat") -> "Callable[[], None]":
+    """Starts the live watch on the log's tail; returns what stops it."""
+    from analyzer import live
+    from analyzer.errors import AnalyzerError
+    from analyzer.faces.desk import LogDesk
+    from logger.errors import LoggerError
+
+    def reach() -> tuple[float, float] | None:
+        try:
+            found = LogDesk(log, boat).range_left().distance
+        except (AnalyzerError, LoggerError):
+            return None
+        return (found.mid, found.low) if found.mid is not None and found.low is not None else None
+
+    try:
+        return live.start(live.Live(log, described, reach=reach))
+    except (LoggerError, OSError, ValueError) as error:
+        opt.tell_user(f"No live flags: {error}")
+        return lambda: None
 
 
 def _port(text: str) -> int:
