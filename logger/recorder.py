@@ -20,13 +20,12 @@ from logger.sources import kinds
 from logger.sources.now import boot_uid, mono_us, ntp_fix
 from logger.sources.source import Block, Item, Source, UtcFix
 from logger.sources.tee import RawFile
-from logger.store import Store
+from logger.store import FlagRecord, Store
 from logger.store.writer import Writer
 
 HEALTH_S = 60.0
 NTP_S = 600.0
 STOP_S = 1.5
-TRY_AGAIN_S = 5.0
 log = logging.getLogger("keelwatt")
 
 
@@ -56,7 +55,8 @@ class Recorder:
             raise BoatFileError("boat.toml: wants at least one [[source]] to record")
         self._health = Health(store.path)
         self._lag_s = 0.0
-        self._full = False
+        self._full_since_us: int | None = None
+        self._lost = 0
 
     def stop(self) -> None:
         """Asks the loop to end; may be called from a signal handler or another thread."""
@@ -97,6 +97,7 @@ class Recorder:
         next_health = next_ntp = 0.0
         while not self._stop.is_set():
             self._take(writer, 0.2)
+            self._watch_disk(writer)
             self._raise_failures()
             now = time.monotonic()
             if now >= next_ntp:
@@ -115,7 +116,7 @@ class Recorder:
         try:
             items = self._batches.get(timeout=timeout_s)
         except queue.Empty:
-            self._guarded(writer.flush_if_due)
+            writer.flush_if_due()
             return
         self._add(writer, items)
         while True:
@@ -128,35 +129,36 @@ class Recorder:
         for item in items:
             if isinstance(item, UtcFix):
                 self._date_raw(item)
-            self._guarded(lambda item=item: writer.add(item))  # type: ignore[misc]
+            try:
+                writer.add(item)
+            except sqlite3.OperationalError as error:
+                # A group met for the first time while the disk is full cannot be entered.
+                if not _is_full(error):
+                    raise
+                self._lost += 1
         if items:
             last = items[-1]
             t_us = int(last.t_us[-1]) if isinstance(last, Block) else last.t_us
             self._lag_s = max(0.0, (mono_us() - t_us) / 1e6)
 
-    def _guarded(self, act: Callable[[], None]) -> None:
-        """A full disk does not end the daemon: it waits, says so, and goes on when it can."""
-        while True:
-            try:
-                act()
-            except (sqlite3.OperationalError, OSError, StoreError) as error:
-                if not _is_full(error):
-                    raise
-                self._say_full(error)
-                if self._stop.wait(TRY_AGAIN_S):
-                    return
-                self._service.alive()
-                continue
-            if self._full:
-                log.info("the disk has room again; recording goes on")
-                self._full = False
-            return
-
-    def _say_full(self, error: Exception) -> None:
-        if not self._full:
-            log.error("the disk is full, recording waits: %s", error)
+    def _watch_disk(self, writer: Writer) -> None:
+        """A full disk does not end the daemon: it is said, and recording goes on by itself."""
+        if writer.full and self._full_since_us is None:
+            self._full_since_us = time.time_ns() // 1000
+            log.error("the disk is full or the log is held; recording waits")
             self._service.status("the disk is full; recording waits")
-        self._full = True
+        elif not writer.full and self._full_since_us is not None:
+            since_us, self._full_since_us = self._full_since_us, None
+            lost = writer.dropped + self._lost
+            log.warning("the log can be written again; %d readings were not kept", lost)
+            self._write_aside(lambda: self._store.add_flag(_full_flag(since_us, lost)))
+
+    def _write_aside(self, act: Callable[[], object]) -> None:
+        """Writes that recording does not hang on."""
+        try:
+            act()
+        except (sqlite3.OperationalError, StoreError) as error:
+            log.warning("not written beside the readings: %s", error)
 
     def _date_raw(self, fix: UtcFix) -> None:
         for raw in self._raw:
@@ -171,9 +173,11 @@ class Recorder:
         rows = self._health.rows(self.feeds, mono_us(), self._batches.qsize(), self._lag_s)
         self._add(writer, list(rows))
         up = sum(feed.up for feed in self.feeds)
-        self._service.status(f"recording {up} of {len(self.feeds)} sources")
+        if not writer.full:
+            self._service.status(f"recording {up} of {len(self.feeds)} sources")
         words = self._health.words(self.feeds)
-        self._guarded(lambda: self._store.put_health("recorder", words, time.time_ns() // 1000))
+        now_us = time.time_ns() // 1000
+        self._write_aside(lambda: self._store.put_health("recorder", words, now_us))
 
     def _end(self, writer: Writer) -> None:
         until = time.monotonic() + STOP_S
@@ -184,11 +188,29 @@ class Recorder:
         self._stop.set()
         while not self._batches.empty():
             self._add(writer, self._batches.get_nowait())
+        self._tell_health(writer)
 
 
 def _is_full(error: Exception) -> bool:
     text = str(error).lower()
-    return "full" in text or "no space" in text
+    return "full" in text or "disk i/o" in text or "locked" in text
+
+
+def _full_flag(since_us: int, lost: int) -> FlagRecord:
+    return FlagRecord(
+        None,
+        "recorder/disk",
+        "warning",
+        "log",
+        "disk_full",
+        "The log could not be written for a while",
+        f"The disk was full or the log was held; {lost} readings were not kept.",
+        "The card is full, worn out, or something else holds the log.",
+        "What happened in that time is not in the log.",
+        "Make room on the card: remove old raw files, or let old readings be thinned.",
+        since_us,
+        cleared_us=time.time_ns() // 1000,
+    )
 
 
 def main(boat_path: Path | str, log_path: Path | str) -> int:

@@ -2,6 +2,7 @@
 
 import os
 import pty
+import random
 import signal
 import socket
 import subprocess
@@ -12,6 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 
 from logger.boat import Boat
@@ -179,6 +181,53 @@ def test_health_is_stored(running):
     run.wait_for(lambda: bool(run.store.channels().get("health_gps_frames_count")))
     assert run.store.last("health_log_disk_left_frac") is not None
     assert "gps" in run.store.health()["recorder"].value
+
+
+def test_full_disk_is_said_and_flagged_when_it_is_over(tmp_path: Path):
+    """The writer's own waiting is tested in tests/faults; here, what is said of it."""
+
+    class Waiting:
+        full, dropped = True, 7
+
+    told: list[str] = []
+    service = Service("")
+    service.status = told.append  # type: ignore[method-assign]
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        recorder = Recorder(Boat.model_validate(boat_table(gps(udp=1))), store, service)
+        writer: Any = Waiting()
+        for _ in range(3):
+            recorder._watch_disk(writer)
+        assert told == ["the disk is full; recording waits"]
+        assert store.flags() == []
+        writer.full = False
+        for _ in range(3):
+            recorder._watch_disk(writer)
+        (flag,) = store.flags()
+    assert (flag.kind, flag.level) == ("disk_full", "warning")
+    assert "7 readings" in flag.evidence
+    assert flag.cleared_us is not None
+
+
+def test_garbage_at_full_rate_is_counted_and_leaves_memory_flat(running):
+    """A few seconds stand for the five minutes of the bench."""
+    port = free_port()
+    run = running(gps(udp=port))
+    run.wait_for(lambda: run.recorder.feeds[0].up)
+    noise = random.Random(3)
+    process = psutil.Process()
+    sizes = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        until = time.monotonic() + 3
+        while time.monotonic() < until:
+            for _ in range(50):
+                sock.sendto(noise.randbytes(700), ("127.0.0.1", port))
+            time.sleep(0.01)
+            sizes.append(process.memory_info().rss)
+        sock.sendto(b"\r\n" + checked("IIMTW,15.5,C"), ("127.0.0.1", port))
+    run.wait_for(lambda: run.values("water_temp_c") == [15.5])
+    counts = run.recorder.feeds[0].counters.errors()
+    assert counts.get("syntax", 0) + counts.get("checksum", 0) > 100
+    assert sizes[-1] - sizes[len(sizes) // 3] < 8_000_000
 
 
 def test_systemd_is_told(running, tmp_path: Path):
