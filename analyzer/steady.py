@@ -23,7 +23,7 @@ Bools = npt.NDArray[np.bool_]
 
 MINUTE_S = 60.0
 POWER_SPREAD = 0.12  # relative standard deviation of power inside a minute
-SPEED_CHANGE_MPS = 0.15  # between the two halves of a minute
+SPEED_CHANGE_MPS = 0.10  # between the two halves of a minute: still gathering way
 TURN_DEG = 12.0
 LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
 LOG_SD_FLOOR = 0.03  # never better, however long the stretch

@@ -9,7 +9,7 @@ from analyzer import hull
 from analyzer.advice import next_action
 from analyzer.chemistry import chemistry
 from analyzer.curve import PowerCurve
-from analyzer.home import geodesic, home_reach
+from analyzer.home import along_track, geodesic, home_reach, turn_lead_s
 from analyzer.reach import Now, ReachInput, Weak, ground_speed_mps, reach, speeds_for, toward
 from analyzer.rundown import Limits
 from analyzer.stream import given, unknown
@@ -225,6 +225,22 @@ def test_home_beyond_reach_says_turn_now_is_too_late():
     assert back.can_return_frac == 0.0
     assert back.turn_in.low == 0.0
     assert "turn for home now" in next_action(result, 5, back)
+
+
+def test_distance_back_along_the_track_is_longer_than_straight():
+    # by hand: a degree of longitude on the equator is 111 319.491 m; out east, then north
+    lon = np.concatenate([np.linspace(0, 0.1, 50), np.full(50, 0.1)])
+    lat = np.concatenate([np.zeros(50), np.linspace(0, 0.1, 50)])
+    way = along_track(lat, lon, (0.0, 0.0))
+    assert way == pytest.approx(11131.949 + 11057.439, rel=2e-3)
+    assert way > geodesic(0.1, 0.1, 0.0, 0.0)[0]
+    assert along_track(np.array([np.nan]), np.array([0.0]), (0.0, 0.0)) is None
+
+
+def test_time_until_the_turn_is_distance_over_ground_speed():
+    asked = question()
+    back = home_reach(asked, reach(asked), 5, 1000.0, 180.0, 0.9)
+    assert turn_lead_s(back, 2.0) == pytest.approx(back.turn_in.low / 2.0)
 
 
 def test_a_fair_stream_out_is_foul_home():
