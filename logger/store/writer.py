@@ -31,7 +31,7 @@ class Writer:
     out, and are on the card after `flush`, `seal` or `close`.
 
     While the disk is full, `add` keeps what fits into memory and counts the rest in `dropped`;
-    it tries again by itself.
+    it tries again by itself. How many were not kept is in the store's health, key "dropped".
 
     Attributes:
         full: Whether the last commit failed because the disk had no room or the log was held.
@@ -60,7 +60,7 @@ class Writer:
             StoreError: Another writer is at work, or the log cannot be used.
         """
         self.flush_s, self.seal_s = flush_s, seal_s
-        self.full, self.dropped = False, 0
+        self.full, self.dropped, self._untold = False, 0, 0
         self.refused: dict[str, int] = {}
         self._path = path
         self._time_step_us, self._not_before_us = time_step_us, not_before_us
@@ -238,6 +238,7 @@ class Writer:
         """Whether memory still takes them; only a full disk can make it say no."""
         if self.full and self._waiting >= ROOM_VALUES:
             self.dropped += rows
+            self._untold += rows
             return False
         return True
 
@@ -257,6 +258,7 @@ class Writer:
             raise
         self.full = False
         self._new_fix = None
+        self._untold = 0
         if sealed:
             self.refused = {}
         for p in pending:
@@ -280,6 +282,8 @@ class Writer:
             )
         if counts and self.refused:
             small.add_counts(self._db, "refused", self.refused)
+        if self._untold:
+            small.add_counts(self._db, "dropped", {"rows": self._untold})
 
     def _insert_chunk(self, boot: int, sealed: chunks.Sealed) -> None:
         chunks.insert(self._db, boot, sealed)

@@ -1,0 +1,147 @@
+"""The disk is full: recording waits, says so, doubles nothing, and goes on by itself."""
+
+import contextlib
+import math
+import os
+import shutil
+import sqlite3
+import subprocess
+
+import pytest
+
+from logger.errors import StoreError
+from logger.sources.source import Group, Quantum, Row
+from logger.store import Store, writer
+
+S = 1_000_000
+ALL = -(2**62), 2**62
+GROUP = Group("can/1", ("pack_voltage_v", "pack_current_a"), (Quantum(0.01), Quantum()))
+
+
+@pytest.fixture(autouse=True)
+def _impatient(monkeypatch):
+    monkeypatch.setattr(writer, "TRY_AGAIN_S", 0.0)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "boat.log", write=True) as opened:
+        yield opened
+
+
+def row(i):
+    return Row(GROUP, i * S, [i % 100 / 100, 1000 * math.sin(i)])
+
+
+@contextlib.contextmanager
+def no_room(w):
+    """SQLite's own limit stands for a disk's."""
+    (pages,) = w._db.execute("PRAGMA page_count").fetchone()
+    w._db.execute(f"PRAGMA max_page_count = {pages}")
+    yield
+    w._db.execute("PRAGMA max_page_count = 4294967294")
+
+
+def numbers(store):
+    t_us, values = store.read("pack_current_a", *ALL)
+    found = (t_us // S).tolist()
+    assert values.tolist() == [1000 * math.sin(i) for i in found]
+    return found
+
+
+def test_rows_of_a_full_disk_are_kept_in_memory_and_stored_later(store):
+    with store.writer("boot-a", flush_s=0.0) as w:
+        w.add(row(0))
+        with no_room(w):
+            for i in range(1, 500):
+                w.add(row(i))
+            assert w.full
+            assert len(numbers(store)) < 500
+        w.add(row(500))
+        assert not w.full
+        assert w.dropped == 0
+        assert numbers(store) == list(range(501))
+    assert numbers(store) == list(range(501))
+
+
+def test_what_memory_cannot_hold_is_counted_and_the_rest_stays_in_order(store, monkeypatch):
+    monkeypatch.setattr(writer, "ROOM_VALUES", 400)
+    with store.writer("boot-a", flush_s=0.0) as w:
+        w.add(row(0))
+        with no_room(w):
+            for i in range(1, 1500):
+                w.add(row(i))
+            assert w.full
+            assert w.dropped > 200
+        for i in range(1500, 1510):
+            w.add(row(i))
+        assert not w.full
+    found = numbers(store)
+    assert len(found) == 1510 - w.dropped
+    assert found == [*range(1501 - w.dropped), *range(1501, 1510)]  # at 1500 it found room again
+    assert store.health()["dropped"].value == {"rows": w.dropped}
+
+
+def test_a_seal_that_finds_no_room_can_be_repeated(store):
+    with store.writer("boot-a", flush_s=1e9) as w:
+        for i in range(3000):
+            w.add(row(i))
+        with no_room(w), pytest.raises(sqlite3.OperationalError, match="full"):
+            w.seal()
+        w.seal()
+        assert numbers(store) == list(range(3000))
+
+
+def test_closing_on_a_full_disk_says_what_is_lost_and_keeps_the_rest(store):
+    w = store.writer("boot-a", flush_s=1e9)
+    for i in range(100):
+        w.add(row(i))
+    w.flush()
+    for i in range(100, 3000):
+        w.add(row(i))
+    w._db.execute("PRAGMA max_page_count = 1")
+    with pytest.raises(StoreError, match="the last 2900 rows were not kept"):
+        w.close()
+    assert numbers(store) == list(range(100))
+    store.writer("boot-b").close()  # the lock has been let go
+    assert numbers(store) == list(range(100))
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(folder)]
+    if not shutil.which("mount") or subprocess.run(mount, capture_output=True).returncode:
+        pytest.skip("a small disk cannot be mounted here; the tests above use SQLite's own limit")
+    yield folder
+    subprocess.run(["umount", str(folder)], check=True)
+
+
+def fill(path):
+    file = os.open(path, os.O_WRONLY | os.O_CREAT)
+    with contextlib.suppress(OSError):
+        while os.write(file, bytes(4096)):
+            pass
+    os.close(file)
+
+
+def test_a_real_full_disk_is_waited_for(small_disk):
+    stuff = small_disk / "stuff"
+    with Store.open(small_disk / "boat.log", write=True) as store:
+        with store.writer("boot-a", flush_s=0.0) as w:
+            for i in range(50):
+                w.add(row(i))
+            fill(stuff)
+            i = 50
+            while not w.full:
+                w.add(row(i))
+                i += 1
+                assert i < 50_000
+            for k in range(i, i + 100):
+                w.add(row(k))
+            stuff.unlink()
+            w.add(row(i + 100))
+            assert not w.full
+        assert numbers(store) == list(range(i + 101))
+        assert store._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
