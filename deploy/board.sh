@@ -6,13 +6,15 @@ root=${KEELWATT_ROOT:-}
 home=$root/opt/keelwatt
 releases=$home/releases
 current=$home/current
-# shellcheck disable=SC2034 # used by install.sh
-settings=$root/etc/keelwatt
 data=$root/var/lib/keelwatt
+# shellcheck disable=SC2034 # used by install.sh
+boat=$data/boat.toml
 units=$root/etc/systemd/system
 backups=$data/before-update
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 services="keelwatt-record.service keelwatt-serve.service"
+# shellcheck disable=SC2034 # used by install.sh
+starts="$services keelwatt-boat.path" # what starts with the computer
 
 say() { printf 'keelwatt: %s\n' "$*"; }
 
@@ -106,9 +108,7 @@ drop_old_releases() {
 
 put_units() {
     mkdir -p "$units"
-    for unit in $services; do
-        cp "$current/share/systemd/$unit" "$units/$unit"
-    done
+    cp "$current/share/systemd/"keelwatt-* "$units/"
     systemctl daemon-reload
 }
 

@@ -15,27 +15,29 @@ release=$(add_release "$1") || exit 1
 
 if ! id keelwatt >/dev/null 2>&1; then
     useradd --system --user-group --home-dir /var/lib/keelwatt --no-create-home \
-        --shell /usr/sbin/nologin keelwatt
+        --groups dialout --shell /usr/sbin/nologin keelwatt
 fi
-mkdir -p "$settings" "$data"
+mkdir -p "$data"
 chown keelwatt:keelwatt "$data"
 chmod 750 "$data"
-if [ ! -e "$settings/boat.toml" ]; then
-    "$release/bin/keelwatt" check --starter >"$settings/boat.toml"
+if [ ! -e "$boat" ]; then
+    "$release/bin/keelwatt" check --starter >"$boat"
+    chown keelwatt:keelwatt "$boat"
     new_boat=yes
 fi
 use_release "$release"
 mkdir -p "$root/usr/local/bin"
-ln -sfn "$current/bin/keelwatt" "$root/usr/local/bin/keelwatt"
+cp "$release/share/keelwatt-on-board.sh" "$root/usr/local/bin/keelwatt"
+chmod 755 "$root/usr/local/bin/keelwatt"
 put_units
 
 say "installed in $home"
 if [ -n "${new_boat:-}" ]; then
-    say "now describe the boat in $settings/boat.toml (each line is explained there), look at it"
-    say "with: keelwatt check --boat $settings/boat.toml"
-    say "and then start both services: sudo systemctl enable --now keelwatt-record keelwatt-serve"
+    say "now describe the boat in $boat (each line is explained there),"
+    say "look at it with: keelwatt check"
+    say "and then start: sudo systemctl enable --now $starts"
 else
     # shellcheck disable=SC2086 # words are wanted
-    systemctl enable --now $services
-    say "both services are started; $settings/boat.toml was kept"
+    systemctl enable --now $starts
+    say "the services are started; $boat was kept"
 fi

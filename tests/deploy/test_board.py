@@ -1,6 +1,7 @@
 """Installing, updating and going back on a make-believe boat computer."""
 
 import hashlib
+import os
 import sqlite3
 import sys
 from contextlib import closing
@@ -38,10 +39,11 @@ def words_of(path: Path) -> list[str]:
 def test_install_puts_everything_in_place_and_starts_nothing_unasked(installed: Board):
     root = installed.root
     assert installed.version() == "1.0"
-    assert (root / "etc/keelwatt/boat.toml").read_text() == "1.0 check --starter\n"
+    assert (root / "var/lib/keelwatt/boat.toml").read_text() == "1.0 check --starter\n"
     assert (root / "etc/systemd/system/keelwatt-record.service").exists()
     assert (root / "etc/systemd/system/keelwatt-serve.service").exists()
-    assert (root / "usr/local/bin/keelwatt").is_symlink()
+    assert (root / "etc/systemd/system/keelwatt-boat.path").exists()
+    assert os.access(root / "usr/local/bin/keelwatt", os.X_OK)
     assert (root / "opt/keelwatt/current/share/rollback.sh").exists()
     assert "useradd" not in installed.calls() or "--system" in installed.calls()
     assert "enable" not in installed.calls()
@@ -55,12 +57,12 @@ def test_install_with_the_real_venv_and_pip(board: Board):
 
 
 def test_install_keeps_a_boat_file_that_is_there_and_starts(board: Board):
-    settings = board.root / "etc/keelwatt"
-    settings.mkdir(parents=True)
-    (settings / "boat.toml").write_text("mine")
+    boat = board.root / "var/lib/keelwatt/boat.toml"
+    boat.parent.mkdir(parents=True)
+    boat.write_text("mine")
     done = board.run("install.sh", board.wheels("1.0"))
     assert done.returncode == 0, done.stderr
-    assert (settings / "boat.toml").read_text() == "mine"
+    assert boat.read_text() == "mine"
     assert "systemctl enable --now keelwatt-record.service keelwatt-serve.service" in board.calls()
 
 
@@ -115,7 +117,7 @@ def test_bad_wheels_change_nothing(board: Board, script: str, folder: str, words
     assert words in done.stderr
     releases = list((board.root / "opt/keelwatt/releases").glob("*/"))
     assert len(releases) == (1 if script == "update.sh" else 0)
-    assert (board.root / "etc/keelwatt").exists() == (script == "update.sh")
+    assert (board.root / "var/lib/keelwatt").exists() == (script == "update.sh")
 
 
 def test_rollback_goes_back_and_keeps_the_newer_log_aside(installed: Board):

@@ -24,12 +24,13 @@ def tree(tmp_path: Path, repository: Path) -> Path:
     """A root with the units and the program they start."""
     folder = tmp_path / "etc/systemd/system"
     folder.mkdir(parents=True)
-    for unit in UNITS:
-        shutil.copy(repository / "deploy/systemd" / unit, folder)
-    program = tmp_path / "opt/keelwatt/current/bin/keelwatt"
-    program.parent.mkdir(parents=True)
-    program.write_text("#!/bin/sh\n")
-    program.chmod(0o755)
+    for unit in (repository / "deploy/systemd").iterdir():
+        shutil.copy(unit, folder)
+    for path in ("opt/keelwatt/current/bin/keelwatt", "usr/bin/systemctl"):
+        program = tmp_path / path
+        program.parent.mkdir(parents=True)
+        program.write_text("#!/bin/sh\n")
+        program.chmod(0o755)
     return tmp_path
 
 
@@ -37,7 +38,7 @@ def verify(tree: Path, unit: str) -> subprocess.CompletedProcess[str]:
     return analyze("verify", "--man=no", "--recursive-errors=no", f"--root={tree}", unit)
 
 
-@pytest.mark.parametrize("unit", UNITS)
+@pytest.mark.parametrize("unit", [*UNITS, "keelwatt-boat.path", "keelwatt-boat.service"])
 def test_unit_is_well_formed(tree: Path, unit: str):
     done = verify(tree, unit)
     assert (done.returncode, done.stderr) == (0, "")
