@@ -104,6 +104,34 @@ _SOURCES = """
 # decode = [{{dbc = "motor.dbc"}}]   # the controller maker's file, beside this one; or "nmea2000"
 # [source.options.signals]         # the names are those of the DBC file
 # "Message.Signal" = {{channel = "pack_current_a", sign = 1}}   # positive when the pack gives
+#
+# [[source]]
+# name = "board"
+# kind = "sensors"                 # 1-wire probes and analogue inputs of this computer
+# [[source.options.probe]]
+# w1 = "{probe}"
+# channel = "probe_motor_lug_temp_c"
+#
+# [[source]]
+# name = "shunt"
+# kind = "text"                    # a device that sends lines of text
+# [source.options]
+# port = "/dev/ttyUSB1"
+# baud = 9600
+# pattern = 'V=(?P<volts>[-\\d.]+) A=(?P<amps>[-\\d.]+)'
+# [source.options.signals]
+# volts = {{channel = "pack_voltage_v", unit = "mV"}}
+# amps = {{channel = "pack_current_a", unit = "mA", sign = -1}}
+
+# What your controller's fault numbers mean, from its manual:
+# [fault_text]
+# "17" = "controller too hot"
+
+# Ways out for flags and figures: other displays, or a command of your own.
+# [[tell]]
+# kind = "udp"                     # NMEA 0183 lines; or "tcp", or "command"
+# host = "192.168.1.255"
+# port = 10110
 """
 
 
@@ -117,7 +145,8 @@ def starter_text(devices: Iterable[Device] = ()) -> str:
     listed = "".join(f"#   {device.sentence}\n" for device in found)
     listed = f"\n# Found on this computer:\n{listed}" if listed else ""
     port = _first(found, "serial", "/dev/ttyUSB0")
-    return _HEAD + listed + _SOURCES.format(port=port, bus=_first(found, "can", "can0"))
+    bus, probe = _first(found, "can", "can0"), _first(found, "1-wire", "28-000000000000")
+    return _HEAD + listed + _SOURCES.format(port=port, bus=bus, probe=probe)
 
 
 def _first(devices: list[Device], kind: str, otherwise: str) -> str:

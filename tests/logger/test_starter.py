@@ -1,10 +1,18 @@
 """The boat file to begin with must itself be right."""
 
+import importlib
 import re
 
 from logger.boat import Boat, parse
 from logger.devices import Device
+from logger.sources.kinds import KINDS, check_kind
 from logger.starter import starter_text
+
+
+def uncommented() -> str:
+    """The starter with every example made part of it."""
+    lines = starter_text().split("\n")
+    return "\n".join(re.sub(r"^# (?=\w+ = |\[|\")", "", line) for line in lines)
 
 
 def test_starter_loads():
@@ -14,11 +22,21 @@ def test_starter_loads():
 
 
 def test_starter_loads_with_every_remark_taken_away():
-    lines = starter_text().split("\n")
-    used = [re.sub(r"^# (?=\w+ = |\[|\")", "", line) for line in lines]
-    boat = parse("\n".join(used), "boat.toml")
-    assert [s.name for s in boat.source] == ["gps", "motor"]
+    boat = parse(uncommented(), "boat.toml")
+    assert [s.name for s in boat.source] == ["gps", "motor", "board", "shunt"]
     assert boat.home is not None
+    assert [t.kind for t in boat.tell] == ["udp"]
+    for source in boat.source:
+        check_kind(source)
+
+
+def test_options_of_the_examples_are_known_to_their_sources():
+    boat = parse(uncommented(), "boat.toml")
+    for source in boat.source:
+        module = importlib.import_module(KINDS[source.kind])
+        known = getattr(module, "KEYS", None)
+        assert known, source.kind
+        assert set(source.options) <= set(known), source.kind
 
 
 def test_starter_names_what_was_found():
