@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
+from analyzer.answer_hull import HullAnswer
 from analyzer.errors import AnalyzerError
 from analyzer.faces import (
     chart_data,
@@ -21,6 +22,7 @@ from analyzer.faces import (
     page,
     pages,
     pairing,
+    planning,
     reference,
     setup,
 )
@@ -91,6 +93,7 @@ def create_app(
     app.include_router(pages.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)
+    app.include_router(planning.router)
     app.include_router(setup.router)
     app.mount("/static", page.static_files(), name="static")
     app.mount("/assets/bokeh", page.chart_files(), name="bokeh")
@@ -151,6 +154,12 @@ def cells(request: Request) -> Any:
 def cables(request: Request) -> Any:
     """Health of the cables."""
     return _json(desk_of(request).cables())
+
+
+@router.get("/hull", response_model=HullAnswer)
+def hull(request: Request) -> Any:
+    """Power against speed, and what growth on the bottom costs."""
+    return _json(desk_of(request).hull())
 
 
 @router.get("/flags", response_model=tuple[FlagView, ...])

@@ -155,7 +155,7 @@ def _draw_flags(
     for k, flag in enumerate(flags):
         left = (flag.raised_utc_s + shift_s) * 1e3
         cleared = flag.cleared_utc_s
-        right = frame.times.end if cleared is None else (cleared + shift_s) * 1e3
+        right: Any = frame.times.end if cleared is None else (cleared + shift_s) * 1e3
         drawn.add_layout(
             BoxAnnotation(
                 left=left,

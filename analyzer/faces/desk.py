@@ -23,6 +23,8 @@ from analyzer.results import (
 )
 
 if TYPE_CHECKING:
+    from analyzer.answer_hull import HullAnswer
+    from analyzer.answer_plan import PlanAnswer, PlanWish
     from analyzer.answers import Context
 
 Stream = tuple[float, float]  # m/s, degrees towards
@@ -57,6 +59,10 @@ class Desk(Protocol):
     def place(self) -> tuple[float, float, float] | None: ...
 
     def channels(self) -> tuple[str, ...]: ...
+
+    def hull(self) -> "HullAnswer": ...
+
+    def plan(self, wish: "PlanWish") -> "PlanAnswer": ...
 
     def boat_text(self) -> tuple[str, str]: ...
 
@@ -197,6 +203,20 @@ class LogDesk:
             chosen = table.choose(ctx.store, trip, (), step_s)
             name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
             return track.gpx(ctx.store, chosen, name)
+
+    def hull(self) -> "HullAnswer":
+        """Power against speed, and what growth costs."""
+        from analyzer.answer_hull import hull_state
+
+        with self.context() as ctx:
+            return hull_state(ctx)
+
+    def plan(self, wish: "PlanWish") -> "PlanAnswer":
+        """Whether a passage works."""
+        from analyzer.answer_plan import plan_passage
+
+        with self.context() as ctx:
+            return plan_passage(ctx, wish)
 
     def channels(self) -> tuple[str, ...]:
         """Names of the channels that the log holds."""

@@ -6,6 +6,7 @@ Both are drawn on the server, so that they are there without any script.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from analyzer.estimate import Estimate
 from analyzer.faces import sentences, words
@@ -16,6 +17,16 @@ WIDTH, HEIGHT = 400, 300  # of the curve's picture
 LEFT, RIGHT, TOP, BOTTOM = 40, 376, 34, 252  # of the plot in it
 MOST_TIMES = 5.0  # the curve's picture reaches at most so many times the answer
 RULE_WIDTH, RULE_LEFT, RULE_RIGHT = 400, 10, 390
+
+
+class PlannedLeg(Protocol):
+    """A leg of a plan."""
+
+    @property
+    def distance_m(self) -> float: ...
+
+    @property
+    def charge(self) -> Estimate: ...
 
 
 @dataclass(frozen=True)
@@ -199,6 +210,51 @@ def rule(answer: RangeAnswer) -> Rule | None:
         high=at(high),
         ticks=tuple(Tick(at(d * NMI), f"{d:g}") for d in ticks(top / NMI, 6)),
         turn=at(turn_m) if turn_m is not None and 0 < turn_m <= top else None,
+    )
+
+
+@dataclass(frozen=True)
+class Along:
+    """Charge against the distance gone on a passage."""
+
+    band: str  # SVG path
+    middle: str  # SVG path
+    reserve: float
+    across: tuple[Tick, ...]
+    up: tuple[Tick, ...]
+
+
+def along(
+    legs: Sequence[PlannedLeg], start_frac: float | None, reserve_frac: float
+) -> Along | None:
+    """Charge at the end of each leg with its range; None where it is not known.
+
+    Args:
+        legs: In order.
+        start_frac: Charge at departure; None: the first leg is not drawn.
+        reserve_frac: What is kept.
+    """
+    gone, points = 0.0, []
+    if start_frac is not None:
+        points.append((0.0, start_frac, start_frac, start_frac))
+    for leg in legs:
+        gone += leg.distance_m / NMI
+        low, mid, high = leg.charge.low, leg.charge.mid, leg.charge.high
+        if low is not None and mid is not None and high is not None:
+            points.append((gone, low, mid, high))
+    if len(points) < 2 or gone <= 0:
+        return None
+
+    def at(miles: float, frac: float) -> tuple[float, float]:
+        return 40 + miles / gone * 350, 172 - min(max(frac, 0.0), 1.0) * 152
+
+    lows, mids, highs = ([at(p[0], p[k]) for p in points] for k in (1, 2, 3))
+    return Along(
+        band=f"{_path(highs)} L{_path(lows[::-1])[1:]} Z",
+        middle=_path(mids),
+        reserve=at(0.0, reserve_frac)[1],
+        across=tuple(Tick(at(d, 0.0)[0], f"{d:g}") for d in ticks(gone, 6)),
+        up=tuple(Tick(at(0.0, f)[1], f"{100 * f:.0f}") for f in (0.0, 0.25, 0.5, 0.75, 1.0)),
     )
 
 

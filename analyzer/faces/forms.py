@@ -13,6 +13,17 @@ class FormError(AnalyzerError, ValueError):
     """A form that cannot be read."""
 
 
+def check_length(request: Request, most: int = MOST_BYTES) -> None:
+    """Refuses what says it is too long, or does not say how long it is.
+
+    Raises:
+        FormError: Either of them.
+    """
+    told = request.headers.get("content-length", "")
+    if not told.isdecimal() or int(told) > most:
+        raise FormError(f"a form wants at most {most} bytes")
+
+
 async def read_form(request: Request) -> dict[str, str]:
     """The fields of a form, the last of each name.
 

@@ -10,6 +10,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from analyzer.faces.access import COOKIE, Access, Right, is_own
 
 _OPEN = ("/pair", "/static/")
+_ASKING = ("/plan",)  # forms that change nothing
 _READING = ("GET", "HEAD", "OPTIONS")
 _FORWARDED = ("x-forwarded-for", "forwarded", "x-real-ip", "via")
 
@@ -48,7 +49,7 @@ class Gate:
             return None
         if right is None:
             return _pair_first(path)
-        if method not in _READING and right != "change":
+        if method not in _READING and path not in _ASKING and right != "change":
             return PlainTextResponse(
                 "This phone may look only; pair it with the code to change settings.\n",
                 status_code=403,

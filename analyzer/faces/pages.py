@@ -99,7 +99,9 @@ def _overlaps(flag: FlagView, plot: Plot) -> bool:
 def health(request: Request) -> Response:
     """Cells and cables: finding, sureness, cure."""
     desk = desk_of(request)
-    return render(request, "health.html", cells=desk.cells(), cables=desk.cables())
+    return render(
+        request, "health.html", cells=desk.cells(), cables=desk.cables(), hull=desk.hull()
+    )
 
 
 @router.get("/look/{look}")

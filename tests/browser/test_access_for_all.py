@@ -7,7 +7,7 @@ import pytest
 
 pytestmark = pytest.mark.browser
 
-PAGES = ["/", "/trips", "/trip/2", "/health", "/set-up", "/api", "/pair"]
+PAGES = ["/", "/trips", "/trip/2", "/plan", "/health", "/set-up", "/api", "/pair"]
 LOOKS = ["day", "night", "contrast"]
 _AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 

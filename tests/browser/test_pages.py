@@ -9,7 +9,7 @@ from PIL import Image
 
 pytestmark = pytest.mark.browser
 
-PAGES = ["/", "/trips", "/trip/2", "/health", "/set-up", "/api", "/pair"]
+PAGES = ["/", "/trips", "/trip/2", "/plan", "/health", "/set-up", "/api", "/pair"]
 
 
 def overflow(page):

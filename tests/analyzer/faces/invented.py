@@ -2,8 +2,12 @@
 
 from collections.abc import Sequence
 
-from analyzer.errors import NoTrip
+from analyzer.answer_hull import CurveRow, HullAnswer
+from analyzer.answer_plan import PlanAnswer
+from analyzer.errors import BadRoute, NoTrip
 from analyzer.estimate import Estimate, cannot_say
+from analyzer.fouling import Fouling
+from analyzer.plan import Plan, PlanLeg
 from analyzer.results import (
     CableRow,
     CablesAnswer,
@@ -227,6 +231,67 @@ CHECK = CheckAnswer(
 )
 
 
+HULL = HullAnswer(
+    boat="Invented boat",
+    curve=tuple(
+        CurveRow(
+            kn * KN,
+            estimate(watts, watts * 0.9, watts * 1.1, "W"),
+            estimate(watts, watts * 0.7, watts * 1.4, "W"),
+            kn > 3,
+        )
+        for kn, watts in [(3.0, 560.0), (4.0, 1120.0), (5.0, 2500.0)]
+    ),
+    minutes=78.0,
+    reason="from 78 minutes of steady motoring and the hull's numbers",
+    fouling=Fouling(
+        rows=(),
+        trend=cannot_say("one trip shows no trend", "frac"),
+        now=cannot_say("one trip shows no trend", "frac"),
+        sentence="one trip shows no trend yet",
+    ),
+    calibration=None,
+)
+
+
+def plan_leg(name, miles, charge):
+    return PlanLeg(
+        name=name,
+        distance_m=miles * NMI,
+        course_deg=42.0,
+        speed_water_mps=4.0 * KN,
+        speed_ground_mps=estimate(3.8 * KN, 3.5 * KN, 4.1 * KN, "m/s"),
+        energy=estimate(900.0, 800.0, 1000.0, "Wh"),
+        charge=estimate(charge, charge - 0.04, charge + 0.04, "frac"),
+        arrival_utc_s=estimate(START + 9000, START + 8000, START + 10_000, "s"),
+        holds_frac=0.98,
+    )
+
+
+PLAN = PlanAnswer(
+    boat="Invented boat",
+    plan=Plan(
+        name="out to the mark",
+        departure_utc_s=START,
+        distance_m=6.0 * NMI,
+        legs=(plan_leg("the mark", 2.0, 0.58), plan_leg("the cove", 4.0, 0.44)),
+        arrives_frac=0.97,
+        in_time_frac=None,
+        energy=estimate(1800.0, 1600.0, 2000.0, "Wh"),
+        charge=estimate(0.44, 0.40, 0.48, "frac"),
+        arrival_utc_s=estimate(START + 9000, START + 8000, START + 10_000, "s"),
+        reason="from 78 minutes of steady motoring",
+    ),
+    reserve_frac=0.2,
+    sureness_frac=0.9,
+    enough=True,
+    stream_from="the stream as the log shows it goes on",
+    wind_from="no wind",
+    sun_from="no sun",
+    cautions=("a plan is no promise",),
+)
+
+
 def plot():
     t_utc_s = [START + k for k in range(0, 10800, 60)]
     volts = [52.0 - 0.01 * k for k in range(len(t_utc_s))]
@@ -317,3 +382,13 @@ class InventedDesk:
 
     def channels(self):
         return tuple(plot().series)
+
+    def hull(self):
+        return HULL
+
+    def plan(self, wish):
+        self.asked.append(wish)
+        text = wish.route.read_text("utf-8")
+        if "<gpx" not in text:
+            raise BadRoute(f"{wish.route} cannot be read as GPX")
+        return PLAN

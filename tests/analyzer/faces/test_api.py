@@ -34,6 +34,8 @@ def test_range_takes_speed_and_stream_in_knots(client, desk):
         ("review/2", "REVIEW"),
         ("cells", "CELLS"),
         ("cables", "CABLES"),
+        ("hull", "HULL"),
+        ("check", "CHECK"),
     ],
 )
 def test_answers_equal_the_results(client, invented, path, name):
@@ -70,7 +72,9 @@ def test_a_wrong_page_gets_a_page(client):
     assert "The log holds no trip 99." in answer.text
 
 
-@pytest.mark.parametrize("path", ["/", "/trips", "/trip/2", "/health", "/pair", "/api"])
+@pytest.mark.parametrize(
+    "path", ["/", "/trips", "/trip/2", "/plan", "/health", "/set-up", "/pair", "/api"]
+)
 def test_pages_carry_no_script_and_no_style_of_their_own(client, path):
     answer = client.get(path)
     assert answer.status_code == 200
