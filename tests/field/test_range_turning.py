@@ -1,0 +1,145 @@
+"""Turn back when told: invented boats go out from home until the advice says turn, then home.
+
+The physics is that of `voyages.py`; stream and wind go on changing while the boat is out. Advice
+is asked every ten minutes going out (turn if the turning point lies within the next ten minutes)
+and every half hour going back, where the advised speed is kept. The bar: with a reserve of 20 %
+at least 98 % of boats arrive above it. Reduced count by default; KEELWATT_FULL=1 runs 100.
+"""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analyzer import drift, hull, question
+from analyzer.home import HomeReach, home_reach
+from analyzer.reach import reach
+from analyzer.series import Series
+from analyzer.soc import ChargeState, track
+from analyzer.steady import steady
+from tests.field.test_range_voyages import TOP_V, at_shore, speeds
+from tests.field.voyages import (
+    STEP_S,
+    Craft,
+    Data,
+    Leg,
+    Pack,
+    Place,
+    joined,
+    measured,
+    random_place,
+    read_data,
+)
+
+pytestmark = [pytest.mark.field, pytest.mark.filterwarnings("ignore::RuntimeWarning")]
+
+BOATS = 100 if os.environ.get("KEELWATT_FULL") else 4
+RESERVE, SURE = 0.20, 0.98
+OUT_S, BACK_S = 600.0, 1800.0
+LONGEST_S = 14 * 3600.0
+
+
+@pytest.fixture(scope="module")
+def data(shared_data: Path) -> Data:
+    return read_data(shared_data)
+
+
+@dataclass
+class Outing:
+    """One boat on her way: what happened and what was recorded."""
+
+    craft: Craft
+    place: Place
+    pack: Pack
+    parts: list[Series]
+    state: ChargeState
+    t: float
+    east_m: float = 0.0
+    north_m: float = 0.0
+    soc: float = 1.0
+
+    def home(self) -> tuple[float, float]:
+        """Distance and course home."""
+        distance = float(np.hypot(self.east_m, self.north_m))
+        return distance, float(np.degrees(np.arctan2(-self.east_m, -self.north_m)) % 360)
+
+    def go(self, seconds: float, course: float, speed: float) -> bool:
+        """Motors on a course; False once the pack is at its end."""
+        craft = self.craft
+        turns = craft.turns_for(speed, craft.weather_n(self.place, course, speed))
+        run = craft.sail([Leg(seconds, course, turns)], self.place, self.t)
+        current, volts, charge = self.pack.give(run.motor_w + craft.hotel_w, 0.05)
+        n = len(current)
+        part = measured(craft, run, current, volts, self.t)
+        self.state = track(part, craft.boat.pack, self.state).final
+        self.parts.append(part)
+        self.east_m += float(run.east[:n].sum() * STEP_S)
+        self.north_m += float(run.north[:n].sum() * STEP_S)
+        self.t += part.n * STEP_S
+        self.soc = float(charge[-1])
+        return n >= len(run.t) - 2
+
+    def advice(self) -> HomeReach | None:
+        """What the analyzer says of the way home."""
+        log, boat = joined(self.parts), self.craft.boat
+        present = question.now(log, boat)
+        if present is None:
+            return None
+        stream = drift.estimate(log)
+        curve = hull.fit(steady(log, boat, stream), hull.prior(boat))
+        asked = question.question(
+            boat, self.state, curve, stream, present=present, hotel_w=(self.craft.hotel_w, 10.0)
+        )
+        result = reach(asked)
+        assert result.as_now is not None
+        return home_reach(asked, result, result.as_now, *self.home(), SURE)
+
+
+def outing(data: Data, number: int) -> tuple[float, float, float, bool]:
+    """Farthest distance, charge when turning and on arrival, and whether she got home."""
+    craft = Craft(data, np.random.default_rng(40_000 + number))
+    pack = Pack(craft, 0.97)
+    parts = [at_shore(craft, pack, 0.0)]
+    state = track(parts[0], craft.boat.pack).final
+    way = Outing(craft, random_place(craft.rng), pack, parts, state, parts[0].n * STEP_S)
+    course, speed = craft.rng.uniform(0, 360), craft.rng.uniform(*speeds(craft))
+    back_speed = speed
+    alive = True
+    while alive and way.t < LONGEST_S:
+        alive = way.go(OUT_S, course, speed)
+        told = way.advice()
+        if told is None:
+            continue
+        back_speed = told.back_speed_mps
+        if (told.turn_in.low or 0.0) < 1.3 * OUT_S * speed:
+            break
+    farthest, turned = way.home()[0], way.soc
+    while alive and way.home()[0] > 100.0:
+        distance, homeward = way.home()
+        east, north = way.place.stream(np.array([way.t]), np.zeros((2, 1)))
+        angle = np.radians(homeward)
+        made = max(back_speed + float(east[0] * np.sin(angle) + north[0] * np.cos(angle)), 0.2)
+        alive = way.go(min(BACK_S, max(distance / made, 20.0)), homeward, back_speed)
+        told = way.advice() if way.home()[0] > 1000.0 else None
+        back_speed = told.back_speed_mps if told else back_speed
+        if way.t > 3 * LONGEST_S:
+            alive = False
+    return farthest, turned, way.soc, alive
+
+
+def test_turning_back_when_told_keeps_the_reserve(data):
+    assert TOP_V > 0
+    found = [outing(data, number) for number in range(BOATS)]
+    print("\nfarthest nmi   charge turning   charge home")
+    for far, turned, home, alive in found:
+        print(f"{far / 1852:12.1f}   {turned:14.0%}   {home:11.0%}{'' if alive else '  not home'}")
+    above = [alive and home >= RESERVE for _, _, home, alive in found]
+    homes = [home for _, _, home, _ in found]
+    print(
+        f"{BOATS} boats: {np.mean(above):.0%} home above the reserve (bar 98 %), "
+        f"median charge home {np.median(homes):.0%}"
+    )
+    assert np.mean(above) >= 0.98
+    assert np.median(homes) < 0.6  # not bought by turning at once
