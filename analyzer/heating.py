@@ -29,7 +29,7 @@ STATES = 4
 TEMPER = 0.25  # readings' errors last for several steps, so they count for less than their number
 LOOSEN_PER_H, SETTLE_PER_H = 0.02, 0.5  # how often a sound body starts to change, and stops
 LEAST_LOG = -12.0
-UNFELT_SD = 0.75  # of what a place has still to add: it may be a stud or a heavy bar
+UNFELT_SD = 0.55  # of what a place has still to add: it may be a stud or a heavy bar
 
 
 @dataclass(frozen=True)
