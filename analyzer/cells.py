@@ -6,12 +6,14 @@ come in as they come; the same readings in other portions give the same result.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.cures import capacity_finding, charge_finding, low_finding, resistance_finding
 from analyzer.estimate import Estimate, cannot_say
+from analyzer.levels import Levels, Missing
 from analyzer.pack import default_params
 from analyzer.results import CellRow, Finding
 from analyzer.series import Series
@@ -24,6 +26,8 @@ STEP_S = 10.0  # readings are gathered into steps of this length
 READING_SD_V = 0.0007  # of a step's mean distance, resolution and jitter together
 LEAST_STEP_C = 0.03  # load changes below this are left out, as a share of Ah
 OFFSET_MEMORY_S = 1800.0
+CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter
+CAPACITY_LEAST = 0.03
 EXCESS_SHARE = 0.15  # of the median resistance: less is of no practical matter
 SURE_SIGMA = 4.5  # sixteen cells, asked thousands of times
 Z80 = 1.2815515655446004
@@ -106,6 +110,33 @@ class _Bank:
         return np.asarray(np.sqrt((left + 2 * READING_SD_V**2) / self.sums[0]))
 
 
+@dataclass(frozen=True)
+class _Standout:
+    """A cell that differs: how many sigmas from the others, which, by how much."""
+
+    kind: str
+    sigmas: float
+    index: int
+    size: float
+    sd: float
+
+
+def standouts(kind: str, values: Floats, sd: Floats, least: float) -> list[_Standout]:
+    """Values above the others by more than `least` and by more than chance.
+
+    Chance is the value's own error together with the spread of the others.
+    """
+    values = values - np.median(values)
+    out = []
+    for i in np.flatnonzero(values > least).tolist():
+        others = np.delete(values, i)
+        usual = 1.4826 * float(np.median(np.abs(others - np.median(others))))
+        sigmas = float(values[i]) / math.hypot(float(sd[i]), usual)
+        if sigmas > SURE_SIGMA:
+            out.append(_Standout(kind, sigmas, i, float(values[i]), float(sd[i])))
+    return out
+
+
 class CellMonitor:
     """Follows all cells, or blocks where only they are measured."""
 
@@ -122,6 +153,7 @@ class CellMonitor:
         self._low = self._high = np.zeros(0)
         self._next_us: int | None = None
         self._bank: _Bank | None = None
+        self._levels: Levels | None = None
 
     def update(self, chunk: Series) -> None:
         """Takes in readings that follow those before."""
@@ -149,6 +181,7 @@ class CellMonitor:
                 self.names = [n for c, n in zip(channels, names, strict=True) if c in seen]
                 count = len(seen)
                 self._bank = _Bank(count)
+                self._levels = Levels(self.pack, count)
                 self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
                 return True
         return False
@@ -165,6 +198,9 @@ class CellMonitor:
         median = float(np.median(mean_v))
         least_a = LEAST_STEP_C * self.pack.rated_capacity_ah
         self._bank.step(mean_v - median, current, least_a, len(rows) * reading_s)
+        assert self._levels is not None
+        distance = (mean_v - median) / self.inside
+        self._levels.step(median / self.inside, distance, current, len(rows) * reading_s)
         if abs(current) > 0.05 * self.pack.rated_capacity_ah:
             self._spread.append(float(mean_v.max() - mean_v.min()))
             self._spread = self._spread[-3600:]
@@ -211,56 +247,97 @@ class CellMonitor:
         low, mid, high = np.quantile(self._spread, [0.1, 0.5, 0.9])
         return Estimate(float(mid), float(low), float(high), "V", used=tuple(self.channels))
 
-    def _excess(self) -> list[tuple[float, int, float, float]]:
-        """Cells whose resistance stands out: sigmas, index, ohm, sd."""
+    def _excess(self) -> list[_Standout]:
+        """Cells whose resistance stands out."""
         middle = self.median_resistance()
         if self._bank is None or middle.mid is None:
             return []
-        excess = self._bank.excess_ohm() - float(np.median(self._bank.excess_ohm()))
-        sd = self._bank.excess_sd_ohm()
-        out = []
-        for i, e in enumerate(excess):
-            if e <= EXCESS_SHARE * middle.mid:
-                continue
-            others = np.delete(excess, i)
-            usual = 1.4826 * float(np.median(np.abs(others - np.median(others))))
-            sigmas = float(e) / math.hypot(float(sd[i]), usual)
-            if sigmas > SURE_SIGMA:
-                out.append((sigmas, i, float(e), float(sd[i])))
-        return sorted(out, reverse=True)
+        excess, sd = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
+        return standouts("cell_resistance", excess, sd, EXCESS_SHARE * middle.mid)
+
+    def _behind(self) -> list[_Standout]:
+        """Cells that miss charge or capacity, each with the cause that the log can show."""
+        missing = self.missing()
+        if missing is None or self._levels is None:
+            return []
+        here, here_sd = missing.where_best_seen()
+        found = []
+        for one in standouts("cell_low", here, here_sd, CHARGE_LEAST):
+            cause = self._levels.cause(*self._resistances(), one.index)
+            if cause is None or cause.kind == "cell_low":
+                found.append(one)
+            elif (
+                cause.size
+                > {"cell_charge": CHARGE_LEAST, "cell_capacity": CAPACITY_LEAST}[cause.kind]
+            ):
+                found.append(replace(one, kind=cause.kind, size=cause.size, sd=cause.sd))
+        return found
+
+    def _resistances(self) -> tuple[float, Floats]:
+        """Of the median cell, and of each above it, per cell. [ohm]"""
+        assert self._bank is not None
+        ohm = self.median_resistance().mid or self.params.r0_ohm * self.inside
+        excess = self._bank.excess_ohm() if self._bank.steps >= 3 else 0 * self._bank.offset_v
+        return ohm / self.inside, excess / self.inside
+
+    def missing(self) -> Missing | None:
+        """Charge and capacity missing per cell; None while nothing was seen."""
+        if self._levels is None or self._bank is None:
+            return None
+        return self._levels.missing(*self._resistances())
+
+    def standouts(self) -> list[_Standout]:
+        """All that stands out, surest first, one cause per cell."""
+        excess = self._excess()
+        dear = {one.index for one in excess}
+        behind = [one for one in self._behind() if one.index not in dear or one.sigmas > 8]
+        return sorted([*excess, *behind], key=lambda one: -one.sigmas)
 
     def findings(self) -> tuple[Finding, ...]:
         """What stands out, surest first; empty on a healthy pack."""
-        return tuple(self._resistance_finding(*f) for f in self._excess())
+        return tuple(self._finding(one) for one in self.standouts())
 
-    def _resistance_finding(self, sigmas: float, i: int, ohm: float, sd: float) -> Finding:
-        middle = self.median_resistance().mid or math.nan
-        name = self.names[i]
-        sureness = min(0.5 * (1 + math.erf((sigmas - 2.5) / math.sqrt(2))), 0.999)
-        size = Estimate(ohm, ohm - Z80 * sd, ohm + Z80 * sd, "ohm", used=(self.channels[i],))
-        return Finding(
-            subject=name,
-            kind="cell_resistance",
-            text=(
-                f"{name.capitalize()} drops {ohm * 1e3:.2f} milliohm more than the others "
-                f"({100 * ohm / middle:.0f} % above their {middle * 1e3:.2f})"
-            ),
-            sureness_frac=sureness,
-            size=size,
-            cure=(
-                "Check the links and terminals at this cell first: clean, tighten to the "
-                "maker's torque; if the drop stays, watch the cell and keep its load down"
-            ),
-            caution=(
-                "A pack of this voltage short-circuits with thousands of amperes: isolate it, "
-                "insulated tools, metal jewellery off; leave it to a qualified person if unsure"
-            ),
-        )
+    def _finding(self, one: _Standout) -> Finding:
+        name, channel = self.names[one.index], self.channels[one.index]
+        if one.kind == "cell_resistance":
+            usual = self.median_resistance().mid or math.nan
+            return resistance_finding(name, channel, one.size, one.sd, usual, one.sigmas)
+        say = {
+            "cell_charge": charge_finding,
+            "cell_capacity": capacity_finding,
+            "cell_low": low_finding,
+        }[one.kind]
+        return say(name, channel, one.size, one.sd, one.sigmas, name.startswith("block"))
+
+    def visible(self) -> Estimate:
+        """The smallest difference in charge between cells that would show so far. [frac]"""
+        if self._levels is None:
+            return cannot_say("no cell or block voltages", "frac", ("cell or block voltages",))
+        least = self._levels.least_visible()
+        if not math.isfinite(least) or least > 0.3:
+            return cannot_say(
+                "cannot tell: the cells have only been seen where their curve is flat, and there "
+                "even a tenth of the charge changes the voltage by less than a millivolt or two",
+                "frac",
+                ("a full charge to the top, or a stretch below about 20 % of charge",),
+            )
+        return Estimate(least, 0.7 * least, 1.5 * least, "frac", used=tuple(self.channels))
 
     def weakest(self) -> WeakCell | None:
         """The cell that will reach its limit first under load; None where none stands out."""
-        found = self._excess()
-        if not found:
+        found = self.standouts()
+        if not found or self._bank is None:
             return None
-        _, i, ohm, sd = found[0]
-        return WeakCell(self.names[i], ohm, sd)
+        first = found[0].index
+        missing = self.missing()
+        excess, sd = self._bank.excess_ohm()[first], self._bank.excess_sd_ohm()[first]
+        known = math.isfinite(sd)
+        weak = WeakCell(
+            self.names[first], float(excess) if known else 0.0, float(sd) if known else 0.0
+        )
+        if missing is None or found[0].kind == "cell_resistance":
+            return weak
+        one = found[0]
+        if one.kind == "cell_capacity":
+            return replace(weak, capacity_deficit_frac=one.size, capacity_deficit_sd_frac=one.sd)
+        return replace(weak, soc_deficit_frac=one.size, soc_deficit_sd_frac=one.sd)

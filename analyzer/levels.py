@@ -1,0 +1,326 @@
+"""What cells' voltages say of their charge and capacity, level by level of charge moved.
+
+Where the open-circuit curve bends, a cell with less charge shows a lower voltage: distance =
+-slope x charge missing. Missing at every level alike, it is a difference in charge; growing
+with the depth of discharge, it is a smaller capacity. On the flat part the slope is next to
+nothing and so is what can be said.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.pack import Chemistry, chemistry
+from logger.boat import Pack
+from logger.units import HOUR_S
+
+Floats = npt.NDArray[np.float64]
+
+LEVEL_C = 0.004  # width of a level, as a share of Ah
+FORGET_S = 20 * HOUR_S  # a level visited again after this starts afresh
+LEVEL_SD_V = 0.001  # of a level's mean distance: resolution, filter, circuit
+SLOPE_SHARE = 0.006  # error of the slope's place, in charge
+USUAL_SHIFT = 0.03  # charge missing for which a doubtful slope counts
+ALIKE = 3.0  # neighbouring levels that share one error
+ASK_S = 120.0
+OFFSET_SD_V = 0.0015  # of a cell's voltage input
+SHARE_SD, CAPACITY_SD = 0.15, 0.2  # before anything is known, as shares of capacity
+HEALTHY_SHARE, HEALTHY_CAPACITY = 0.003, 0.004  # of the other cause: one cause dominates
+SURE_GAIN = 1.5  # of one cause over the other: odds of four to one
+MODERATE_C = 0.02  # current above which the pack counts as giving or taking
+
+
+@dataclass
+class _Level:
+    """Sums over the readings at one level of charge moved."""
+
+    seconds: float
+    volts: float
+    amps: float
+    distance_v: Floats
+    last_s: float
+    since_turn: float  # charge moved since the current last turned round, least, as a share
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Per cell, against the median cell; all arrays (cells,).
+
+    Args:
+        share, share_sd: Charge missing at the fullest level seen, as a share of capacity.
+        capacity, capacity_sd: Capacity missing, as a share.
+        both: Correlation of the two errors.
+        seen: Highest slope of the curve that was seen. [V per unit of charge]
+        depth: How far apart the levels seen lie, as a share of capacity.
+    """
+
+    share: Floats
+    share_sd: Floats
+    capacity: Floats
+    capacity_sd: Floats
+    both: Floats
+    seen: float
+    depth: float
+
+    def where_best_seen(self) -> tuple[Floats, Floats]:
+        """Charge missing, and its sd, at the depth where it is known best, (cells,) each."""
+        depth = float(np.median(-self.both * self.share_sd / self.capacity_sd))
+        depth = min(max(depth, 0.0), self.depth)
+        total = self.share + depth * self.capacity
+        cross = 2 * self.both * self.share_sd * self.capacity_sd * depth
+        var = self.share_sd**2 + (depth * self.capacity_sd) ** 2 + cross
+        return total, np.sqrt(np.maximum(var, 1e-12))
+
+
+Curve = tuple[Floats, Floats]
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Per level (m): place and depth of charge moved, way (1 giving, -1 taking, 0 neither),
+    slope of the curve, current, distance per cell (m, cells), weight; the median cell's curves
+    while taking and giving."""
+
+    place: Floats
+    depth: Floats
+    way: npt.NDArray[np.int64]
+    slope: Floats
+    amps: Floats
+    distance: Floats
+    weight: Floats
+    curves: tuple[Curve, ...]
+
+    def moved(self, shift: Floats) -> tuple[Floats, Floats, Floats]:
+        """What the median cell would show, less what it shows, with `shift` less charge.
+
+        Returns:
+            Volts, slope there, and whether the curve was seen there; all (m,).
+        """
+        volts, slope = np.asarray(-self.slope * shift), self.slope.copy()
+        seen = np.ones(len(shift))
+        for one, (x, y) in zip((-1, 1), self.curves, strict=True):
+            at = np.flatnonzero(self.way == one)
+            if len(at) == 0 or len(x) < 6:
+                continue
+            here, there = self.place[at], self.place[at] + shift[at]
+            volts[at] = _along(there, x, y) - _along(here, x, y)
+            slope[at] = (_along(there - LEVEL_C, x, y) - _along(there + LEVEL_C, x, y)) / (
+                2 * LEVEL_C
+            )
+            seen[at] = np.where((there < x[0]) | (there > x[-1]), 0.1, 1.0)
+        return volts, np.maximum(slope, 0.0), seen
+
+
+def _seen_slope(place: Floats, rest_v: Floats) -> tuple[Floats, Floats]:
+    """Slope of the median cell's own curve around each level, and its sd; infinite if unknown."""
+    order = np.argsort(place)
+    x, y = place[order], rest_v[order]
+    slope, sd = np.zeros(len(x)), np.full(len(x), np.inf)
+    low = np.searchsorted(x, x - 4.5 * LEVEL_C)
+    high = np.searchsorted(x, x + 4.5 * LEVEL_C)
+    for k in np.flatnonzero(high - low >= 6).tolist():
+        dx, dy = x[low[k] : high[k]], y[low[k] : high[k]]
+        dx, dy = dx - dx.mean(), dy - dy.mean()
+        power = float(dx @ dx)
+        slope[k] = -float(dx @ dy) / power
+        left = dy + slope[k] * dx
+        sd[k] = math.sqrt(float(left @ left) / (len(dx) - 2) / power)
+    out, out_sd = np.empty(len(x)), np.empty(len(x))
+    out[order], out_sd[order] = np.maximum(slope, 0.0), sd
+    return out, out_sd
+
+
+def _curve(place: Floats, rest_v: Floats) -> Curve:
+    order = np.argsort(place)
+    x, y = place[order], rest_v[order]
+    if len(x) >= 5:  # levels lie a little off their line
+        y = np.convolve(np.pad(y, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
+    return x, y
+
+
+def _along(at: Floats, x: Floats, y: Floats) -> Floats:
+    """Linear interpolation, going on with the slope of the last few levels at both ends."""
+    low = (y[3] - y[0]) / max(x[3] - x[0], 1e-9)
+    high = (y[-1] - y[-4]) / max(x[-1] - x[-4], 1e-9)
+    beyond = np.minimum(at - x[0], 0.0) * low + np.maximum(at - x[-1], 0.0) * high
+    return np.asarray(np.interp(at, x, y) + beyond)
+
+
+@dataclass(frozen=True)
+class _CellFit:
+    """Offset, resistance, charge and capacity missing of one cell, their sd, the last two's
+    correlation; the fit's half chi-square, by how much it should be less, the prior's part."""
+
+    found: Floats
+    sd: Floats
+    both: float
+    miss: float
+    wide: float
+    prior: float
+
+
+def _cell_fit(table: _Table, rest: Floats, prior: Floats) -> _CellFit:
+    """Gauss-Newton along the median cell's own curve."""
+    found = np.zeros(4)
+    cov = np.diag(prior**2)
+    for _ in range(6):
+        shift = found[2] + found[3] * table.depth
+        volts, slope, seen = table.moved(np.clip(shift, -0.2, 0.2))
+        ones = np.ones(len(shift))
+        a = np.column_stack([ones, -table.amps, -slope, -slope * table.depth])
+        foreseen = found[0] - found[1] * table.amps + volts
+        weight = table.weight * seen
+        cov = np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2))
+        step = cov @ (a.T @ ((rest - foreseen) * weight) - found / prior**2)
+        found = np.asarray(found + step)
+        if np.abs(step[2:]).max() < 3e-4:
+            break
+    chi = float(((rest - foreseen) ** 2 * weight).sum())
+    wide = max(math.sqrt(chi * ALIKE / len(rest)), 1.0)
+    penalty = 0.5 * float(((found / prior) ** 2).sum())
+    sd = np.sqrt(np.diag(cov))
+    both = float(cov[2, 3] / (sd[2] * sd[3]))
+    return _CellFit(found, sd * wide, both, 0.5 * chi, wide, penalty)
+
+
+@dataclass(frozen=True)
+class Cause:
+    """Why a cell is behind: "cell_charge", "cell_capacity", or "cell_low" where that does not
+    show yet; and by how much, as a share of capacity."""
+
+    kind: str
+    size: float
+    sd: float
+
+
+class Levels:
+    """Gathers distances from the median cell by level of charge moved."""
+
+    def __init__(self, pack: Pack, cells: int) -> None:
+        self.kind: Chemistry = chemistry(pack.chemistry)
+        self.ah, self.cells = pack.rated_capacity_ah, cells
+        self._levels: dict[tuple[int, int], _Level] = {}
+        self._moved_ah = 0.0
+        self._time_s = 0.0
+        self._one_way = 0.0
+        self._answer: tuple[int, Missing | None] | None = None
+
+    def step(self, median_v: float, distance_v: Floats, current_a: float, dt_s: float) -> None:
+        """Takes in one step. median_v: of one cell. distance_v: shape (cells,)."""
+        self._time_s += dt_s
+        self._moved_ah += current_a * dt_s / HOUR_S
+        way = 0 if abs(current_a) < MODERATE_C * self.ah else (1 if current_a > 0 else -1)
+        moved = current_a * dt_s / (HOUR_S * self.ah)
+        self._one_way = self._one_way + moved if self._one_way * moved > 0 else moved
+        key = (way, round(self._moved_ah / (LEVEL_C * self.ah)))
+        level = self._levels.get(key)
+        if level is None or self._time_s - level.last_s > FORGET_S:
+            level = self._levels[key] = _Level(0.0, 0.0, 0.0, np.zeros(self.cells), 0.0, 1.0)
+        level.seconds += dt_s
+        level.volts += median_v * dt_s
+        level.amps += current_a * dt_s
+        level.distance_v = np.asarray(level.distance_v + distance_v * dt_s)
+        level.last_s = self._time_s
+        level.since_turn = min(level.since_turn, abs(self._one_way))
+
+    def missing(self, r_ohm: float, excess_ohm: Floats) -> Missing | None:
+        """The fit over all levels; asked again within two minutes of data, the same answer.
+
+        Args:
+            r_ohm: Resistance of the median cell, for its voltage at rest.
+            excess_ohm: Of each cell above it, as far as known, shape (cells,).
+        Returns:
+            None while there is nothing.
+        """
+        stamp = int(self._time_s // ASK_S)
+        if self._answer is None or self._answer[0] != stamp:
+            self._answer = (stamp, self._fit(r_ohm, excess_ohm))
+        return self._answer[1]
+
+    def _fit(self, r_ohm: float, excess_ohm: Floats) -> Missing | None:
+        table = self._table(r_ohm)
+        if table is None:
+            return None
+        rest = table.distance + excess_ohm * table.amps[:, None]
+        common = [OFFSET_SD_V, max(0.4 * r_ohm, 1e-6)]
+        fits = [
+            _cell_fit(table, rest[:, i], np.array([*common, SHARE_SD, CAPACITY_SD]))
+            for i in range(self.cells)
+        ]
+        found = np.array([f.found for f in fits])
+        sd = np.array([f.sd for f in fits])
+        return Missing(
+            share=found[:, 2],
+            share_sd=sd[:, 2],
+            capacity=found[:, 3],
+            capacity_sd=sd[:, 3],
+            both=np.array([f.both for f in fits]),
+            seen=float(np.max(table.slope)),
+            depth=float(table.depth.max()),
+        )
+
+    def cause(self, r_ohm: float, excess_ohm: Floats, cell: int) -> Cause | None:
+        """Of one cell that is behind: less charge, or less capacity? None while unseen."""
+        table = self._table(r_ohm)
+        if table is None:
+            return None
+        rest = (table.distance + excess_ohm * table.amps[:, None])[:, cell]
+        common = [OFFSET_SD_V, max(0.4 * r_ohm, 1e-6)]
+        by_charge = _cell_fit(table, rest, np.array([*common, SHARE_SD, HEALTHY_CAPACITY]))
+        by_capacity = _cell_fit(table, rest, np.array([*common, HEALTHY_SHARE, CAPACITY_SD]))
+        wide = min(by_charge.wide, by_capacity.wide)
+        gain = (by_capacity.miss - by_charge.miss) / wide**2 + by_capacity.prior - by_charge.prior
+        fit, at = (by_charge, 2) if gain > 0 else (by_capacity, 3)
+        kind = "cell_low" if abs(gain) < SURE_GAIN else ("cell_charge", "cell_capacity")[at - 2]
+        return Cause(kind, float(fit.found[at]), float(fit.sd[at]))
+
+    def _table(self, r_ohm: float) -> _Table | None:
+        keys = [k for k, v in self._levels.items() if v.seconds > 0]
+        if not keys:
+            return None
+        levels = [self._levels[k] for k in keys]
+        seconds = np.array([v.seconds for v in levels])
+        amps = np.array([v.amps for v in levels]) / seconds
+        rest_v = np.array([v.volts for v in levels]) / seconds + r_ohm * amps
+        distance = np.array([v.distance_v for v in levels]) / seconds[:, None]
+        place = np.array([k[1] for k in keys]) * LEVEL_C
+        way = np.array([k[0] for k in keys])
+        slope = self._known_slope(rest_v, way)
+        doubt = np.hypot(self.kind.shape_sd_v / self.kind.shape_soc, 0.5 * slope)
+        for one in (-1, 1):
+            at = np.flatnonzero(way == one)
+            seen, seen_sd = _seen_slope(place[at], rest_v[at])
+            better = seen_sd < doubt[at]
+            slope[at] = np.where(better, seen, slope[at])
+            doubt[at] = np.where(better, seen_sd, doubt[at])
+        # While the hysteresis turns round, the median's curve is not the cells' slope.
+        turned = np.array([v.since_turn for v in levels]) < 2.5 * self.kind.gap_soc_frac
+        turning = 2 * self.kind.half_gap_v.mean() / self.kind.gap_soc_frac * turned * (way != 0)
+        doubt = np.hypot(doubt, turning)
+        error = LEVEL_SD_V**2 + (SLOPE_SHARE * slope) ** 2 + (USUAL_SHIFT * doubt) ** 2
+        few = np.minimum(seconds / 30.0, 1.0)
+        curves = tuple(_curve(place[way == one], rest_v[way == one]) for one in (-1, 1))
+        depth = place - place.min()
+        return _Table(place, depth, way, slope, amps, distance, few / (error * ALIKE), curves)
+
+    def _known_slope(self, rest_v: Floats, way: Floats | npt.NDArray[np.int64]) -> Floats:
+        """From the chemistry, where the cells themselves have not shown it."""
+        slopes = self.kind.docv_dsoc(self.kind.soc_at(rest_v, 25.0, -way.astype(float)))
+        return np.minimum(slopes, 5.0)
+
+    def least_visible(self) -> float:
+        """Smallest difference in charge that would show at the levels seen, as a share.
+
+        Infinite on a stretch so flat that its slope is not known to be above nothing.
+        """
+        table = self._table(0.0)
+        if table is None:
+            return math.inf
+        doubt = math.sqrt(2) * self.kind.shape_sd_v / self.kind.shape_soc
+        surely = float(np.max(table.slope)) - doubt
+        return SURE * math.hypot(LEVEL_SD_V, OFFSET_SD_V) / surely if surely > 0 else math.inf
+
+
+SURE = 4.0

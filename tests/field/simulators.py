@@ -1,0 +1,80 @@
+"""Cells of independent simulators: thevenin (equivalent circuit) and PyBaMM (physics).
+
+Neither shares code or parameters with the analyzer.
+"""
+
+import warnings
+
+import numpy as np
+
+
+def outing(rng, capacity_ah, hours, low=0.08, start=0.98, charge_c=0.0, quiet_s=1200):
+    """A boat-like current: motoring at changing load, pauses, at the end a charge. [A] at 1 s.
+
+    Invented. Ends the discharge at `low`; with charge_c the pack is charged back to `start`.
+    """
+    n = round(hours * 3600)
+    amps, k = np.zeros(n), quiet_s
+    left = (start - low) * capacity_ah * 3600
+    mean = left / (n - quiet_s)
+    while k < n:
+        length = int(rng.uniform(60, 400))
+        amps[k : k + length] = mean * rng.choice([0.0, 0.3, 0.8, 1.2, 1.6, 2.2])
+        k += length
+    used = np.cumsum(amps)
+    amps[used > left] = 0.0
+    if charge_c:
+        back = amps.sum() / (charge_c * capacity_ah)
+        amps = np.r_[amps, np.zeros(900), np.full(round(back), -charge_c * capacity_ah)]
+        amps = np.r_[amps, np.zeros(600)]
+    return amps
+
+
+def measured_curve(shared_data):
+    """Open-circuit curve and half gap of a real 3.5 Ah LFP cell, as functions of charge."""
+    path = shared_data / "lfp_3500mah_excitation" / "ocv_curve.csv"
+    table = np.genfromtxt(path, delimiter=",", names=True)
+    soc, mean, half = (table[k] for k in ("soc", "mean_ocv_V", "hysteresis_half_gap_V"))
+    return (lambda s: np.interp(s, soc, mean)), (lambda s: np.interp(s, soc, half))
+
+
+def thevenin_volts(amps, curve, capacity_ah, soc0, temp_c=25.0, r_factor=1.0):
+    """Voltage and charge, each second, of thevenin's one-pair cell. -> (volts, soc)
+
+    Args:
+        amps: Positive when the cell gives, shape (n,).
+        curve: Functions of charge: voltage at rest, half the hysteresis gap.
+    The circuit: 0.08 ohm Ah in series, half of it again in one pair of 45 s, both with
+    20 kJ/mol: the figures usual for large LFP cells (reference values, 2.1 and 2.3).
+    """
+    import thevenin
+
+    def ohm(temp_k):
+        warm = np.exp(20e3 / 8.314 * (1 / temp_k - 1 / 298.15))
+        return r_factor * 0.08 / capacity_ah * warm
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        sim = thevenin.Simulation()
+        sim.capacity, sim.soc0, sim.isothermal = capacity_ah, soc0, True
+        sim.T_inf, sim.gamma = temp_c + 273.15, 30.0
+        sim.ocv, sim.M_hyst = curve
+        sim.R0 = lambda soc, temp_k: ohm(temp_k)
+        sim.R1 = lambda soc, temp_k: 0.5 * ohm(temp_k)
+        sim.C1 = lambda soc, temp_k: 45.0 / (0.5 * ohm(temp_k))
+        sim.pre()
+        plan = thevenin.Experiment(max_step=30.0)
+        for first, last in _stretches(amps):
+            times = np.arange(last - first + 1, dtype=float)
+            plan.add_step("current_A", float(amps[first]), times)
+        found = sim.run(plan)
+    t = np.arange(len(amps)) + 0.5
+    volts, soc, at = (np.asarray(found.vars[k]) for k in ("voltage_V", "soc", "time_s"))
+    assert at[-1] > len(amps) - 2, f"thevenin stopped at {at[-1]:.0f} of {len(amps)} s"
+    return np.interp(t, at, volts), np.interp(t, at, soc)
+
+
+def _stretches(amps):
+    """First and last index of each stretch of one current."""
+    edges = np.flatnonzero(np.diff(amps)) + 1
+    return zip(np.r_[0, edges], np.r_[edges, len(amps)], strict=True)

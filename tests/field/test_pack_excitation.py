@@ -1,0 +1,87 @@
+"""A 3.5 Ah LFP cell under random load: identified on one run, judged on the other.
+
+Data: lfp_3500mah_excitation (its README names the source). Start and capacity are the
+publisher's; nothing else of the judged run is used. The default row has only the rated 3.5 Ah.
+"""
+
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analyzer.identify import foreseen_v, identify
+from analyzer.pack import default_cell
+from analyzer.series import Series
+from analyzer.soc import known, track
+from logger.boat import Pack
+from tests.field.beside import counted, library_filter, row
+
+pytestmark = pytest.mark.field
+
+PACK = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=3.5)
+CAPACITY_AH, START = 13270.18 / 3600, 0.985  # publisher's
+
+
+@pytest.fixture(scope="module")
+def runs(shared_data):
+    """Run number -> (series, charge)."""
+    out = {}
+    for path in sorted((shared_data / "lfp_3500mah_excitation").glob("excitation_run*.csv")):
+        table = np.genfromtxt(path, delimiter=",", names=True)
+        amps = table["discharge_current_A"]
+        series = Series(
+            0, 1.0, len(amps), {"pack_current_a": amps, "pack_voltage_v": table["voltage_V"]}
+        )
+        out[int(path.stem[-1])] = (series, counted(amps, 1.0, CAPACITY_AH, START))
+    return out
+
+
+@pytest.fixture(scope="module")
+def identified(runs):
+    """Run number -> cell identified on it."""
+    base = default_cell(PACK)
+    params = replace(base.params, capacity_ah=CAPACITY_AH)
+    base = replace(base, params=params, capacity_sd=0.02)
+    return {k: identify(*_with_pack(v), base).cell for k, v in runs.items()}
+
+
+def _with_pack(run):
+    series, soc = run
+    return series, PACK, soc
+
+
+@pytest.mark.parametrize(("own", "other"), [(1, 2), (2, 1)])
+def test_voltage_foreseen_on_the_other_run(runs, identified, own, other):
+    series, soc = runs[other]
+    error = foreseen_v(series, PACK, identified[own], soc) - series.get("pack_voltage_v")
+    rmse_mv = 1e3 * float(np.sqrt(np.mean(error[soc > 0.1] ** 2)))
+    print(f"\nidentified on run {own}, run {other}: voltage rmse above 10 % {rmse_mv:.1f} mV")
+    assert rmse_mv <= 12.0
+
+
+@pytest.mark.parametrize(("own", "other"), [(1, 2), (2, 1)])
+def test_charge_found_on_the_other_run_from_a_start_20_percent_wrong(
+    runs, identified, own, other, request
+):
+    series, soc = runs[other]
+    cell, wrong = identified[own], START - 0.2
+    print(f"\nidentified on run {own}, run {other}, started 20 % wrong, after the first tenth")
+    late = slice(len(soc) // 10, None)
+    ours = {}
+    for name, given in (("identified", cell), ("default LFP set", None)):
+        start = time.perf_counter()
+        charge = track(series, PACK, known(PACK, wrong, 0.2, given))
+        seconds = time.perf_counter() - start
+        low, high = charge.range_frac(0.8)
+        found = charge.soc_frac[late]
+        print(row(name, found, soc[late], seconds, low[late], high[late]))
+        ours[name] = 100 * float(np.sqrt(np.mean((found - soc[late]) ** 2)))
+    amps, volts = series.get("pack_current_a"), series.get("pack_voltage_v")
+    theirs, seconds = library_filter(amps, volts, 1.0, cell, wrong, 0.2)
+    print(row("filterpy EKF, identified", theirs[late], soc[late], seconds))
+    plain = counted(amps, 1.0, CAPACITY_AH, wrong)
+    print(row("counting alone", plain[late], soc[late], 0.0))
+    assert ours["identified"] < 4.0  # the flat part gives no more; the aim is 1.5
+    if ours["identified"] > 1.5:
+        pytest.xfail(f"rmse {ours['identified']:.2f} %, the aim is 1.5 %")
