@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from analyzer import first_day, questions, wiring
+from analyzer import first_day, questions, reception, wiring
 from analyzer.pack import chemistry
-from analyzer.results import ChannelRow, CheckAnswer, QuestionRow
+from analyzer.results import ChannelRow, CheckAnswer, Finding, QuestionRow
 from analyzer.series import Series, load
 from logger import channels
 from logger.boat import Boat
@@ -40,6 +40,8 @@ def check(
     arriving = frozenset(row.name for row in rows)
     tests = _wiring_tests(boat, store) if store else ()
     found = [test.finding for test in tests if test.finding is not None]
+    if store:
+        found += _reception(store, rows)
     return CheckAnswer(
         boat=boat.name,
         devices=tuple(devices),
@@ -48,6 +50,12 @@ def check(
         findings=(*found, *first_day.findings(boat)),
         questions=(*questions.questions(boat, arriving), *map(_test_row, tests)),
     )
+
+
+def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Finding, ...]:
+    said = store.health().get("recorder")
+    disk = [row.value for row in rows if row.name == "health_log_disk_left_frac"]
+    return reception.findings(said.value if said else {}, disk[0] if disk else None)
 
 
 def _test_row(test: wiring.Test) -> QuestionRow:

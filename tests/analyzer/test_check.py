@@ -143,3 +143,12 @@ def test_check_compares_rests_by_their_voltage(boat: Boat, tmp_path: Path):
     assert (
         "55 % were counted out" in why["Does charge counted agree with the rests before and after?"]
     )
+
+
+def test_check_tells_what_the_recorder_says_of_its_sources(boat: Boat, tmp_path: Path):
+    path = tmp_path / "l.sqlite"
+    logged(path, outing()).close()
+    with Store.open(path, write=True) as store:
+        store.put_health("recorder", {"gps": {"up": False, "trouble": "no such port"}}, None)
+        (finding,) = check(boat, store).findings
+    assert finding.text == "It cannot be read: no such port."

@@ -1,0 +1,78 @@
+"""How the recorder fares with each source, from its own counters: what is down, refused, lost."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from analyzer.estimate import Estimate
+from analyzer.results import Finding
+
+REFUSED_SHARE = 0.02
+FEWEST_REFUSED = 20
+MANY_RECONNECTS = 10
+LITTLE_DISK = 0.05
+
+# Counters that mean a fault, and what each most often comes from (common practice, no source).
+MEANS = {
+    "checksum": "wrong checksums, as from interference, a loose wire or a wrong bit rate",
+    "syntax": "not laid out as it should be, as at a wrong bit rate or of another protocol",
+    "length": "wrong length, as where the device's description (DBC or map) is another version's",
+    "out_of_limits": "values that cannot be, as from a wrong scale or a faulty sensor",
+    "lost_packet": "parts of messages missing, as on a busy or disturbed bus",
+    "no_answer": "no answer, as from a device that is off or has another address",
+    "refused": "the device refuses, as where it has no such register",
+    "sdo_abort": "the device refuses, as where it has no such object",
+    "error_frame": "bus errors, as from a missing terminator, a loose wire or a wrong bit rate",
+    "lost": "frames lost before they were read, as on a computer that is too busy",
+}
+
+
+def findings(words: Mapping[str, Any], disk_left_frac: float | None = None) -> tuple[Finding, ...]:
+    """What is wrong with the sources.
+
+    Args:
+        words: Source -> {"up": bool, "trouble": text, counter: number ...}, as the recorder
+            last said.
+        disk_left_frac: Room left where the log lies. [frac]
+    """
+    out = [f for name, said in words.items() if isinstance(said, Mapping) for f in _of(name, said)]
+    if disk_left_frac is not None and disk_left_frac < LITTLE_DISK:
+        out.append(
+            Finding(
+                "log",
+                "disk_nearly_full",
+                f"{disk_left_frac:.0%} of the disk is left where the log lies; recording waits "
+                f"when there is none.",
+                1.0,
+                Estimate(disk_left_frac, None, None, "frac"),
+                "Copy the log away and make room.",
+                "",
+            )
+        )
+    return tuple(out)
+
+
+def _of(name: str, said: Mapping[str, Any]) -> Iterator[Finding]:
+    counts = {k: int(v) for k, v in said.items() if isinstance(v, int) and not isinstance(v, bool)}
+    subject = f"source {name}"
+    if said.get("up") is False:
+        trouble = str(said.get("trouble") or "no reason known").rstrip(".")
+        yield _finding(subject, "source_down", f"It cannot be read: {trouble}.", 1.0)
+    refused = {cause: counts[cause] for cause in MEANS if counts.get(cause)}
+    total = sum(refused.values())
+    share = total / max(counts.get("frames", 0), total, 1)
+    if total >= FEWEST_REFUSED and share > REFUSED_SHARE:
+        worst = max(refused, key=lambda cause: refused[cause])
+        text = f"{share:.0%} of what comes cannot be used; most of it: {MEANS[worst]}."
+        yield _finding(subject, "source_refused", text, share)
+    if counts.get("reconnects", 0) >= MANY_RECONNECTS:
+        text = f"It was lost and opened again {counts['reconnects']} times: a loose plug or cable?"
+        yield _finding(subject, "source_loose", text, counts["reconnects"])
+    if counts.get("dropped", 0):
+        text = f"{counts['dropped']} readings were dropped because the computer did not keep up."
+        yield _finding(subject, "source_dropped", text, counts["dropped"])
+
+
+def _finding(subject: str, kind: str, text: str, size: float) -> Finding:
+    unit = "frac" if kind == "source_refused" else "count"
+    cure = "Look at its plug, cable and settings; the journal of the recorder says more."
+    return Finding(subject, kind, text, 0.95, Estimate(float(size), None, None, unit), cure, "")

@@ -1,0 +1,41 @@
+"""What the recorder's own counters mean."""
+
+from typing import Any
+
+import pytest
+
+from analyzer import reception
+
+
+@pytest.mark.parametrize(
+    ("said", "kinds"),
+    [
+        ({"up": True, "trouble": "", "frames": 1000, "values": 9000, "unknown_id": 900}, []),
+        ({"up": True, "frames": 1000, "checksum": 19}, []),  # a few are usual
+        ({"up": True, "frames": 1000, "checksum": 21, "void": 900}, ["source_refused"]),
+        ({"up": True, "frames": 100_000, "checksum": 1000}, []),  # 1 %
+        ({"up": True, "frames": 0, "syntax": 500}, ["source_refused"]),
+        ({"up": False, "trouble": "could not open port /dev/ttyUSB0"}, ["source_down"]),
+        ({"up": True, "frames": 5000, "reconnects": 12}, ["source_loose"]),
+        ({"up": True, "frames": 5000, "dropped": 1}, ["source_dropped"]),
+    ],
+)
+def test_findings_of_a_source(said: dict[str, Any], kinds: list[str]):
+    assert [f.kind for f in reception.findings({"gps": said})] == kinds
+
+
+def test_findings_name_the_source_and_the_commonest_cause():
+    said = {"up": True, "frames": 100, "checksum": 30, "syntax": 20}
+    (finding,) = reception.findings({"gps": said})
+    assert finding.subject == "source gps"
+    assert "50% of what comes" in finding.text  # 50 of 100
+    assert "wrong checksums" in finding.text
+
+
+def test_disk_nearly_full_is_said():
+    assert [f.kind for f in reception.findings({}, 0.03)] == ["disk_nearly_full"]
+    assert reception.findings({}, 0.5) == ()
+
+
+def test_words_of_another_shape_do_no_harm():
+    assert reception.findings({"gps": "?", "can": {"up": None, "frames": "many"}}) == ()
