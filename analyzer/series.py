@@ -30,7 +30,7 @@ class Series:
     @property
     def t_s(self) -> Floats:
         """Seconds since `t0_us`, shape (n,)."""
-        return np.arange(self.n) * self.step_s
+        return np.asarray(np.arange(self.n) * self.step_s, np.float64)
 
     @property
     def t_utc_s(self) -> Floats:

@@ -64,7 +64,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _refuse(text: str) -> int:
-    print(f"keelwatt: {' '.join(text.split())}", file=sys.stderr)
+    sentences = [" ".join(line.split()) for line in text.splitlines()]
+    print("keelwatt: " + "\n".join(sentences), file=sys.stderr)
     return USER_ERROR
 
 
