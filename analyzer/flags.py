@@ -55,6 +55,12 @@ SHORT = (
 LITHIUM = "Never bridge or reset the battery's protection to keep going."
 
 WORDS = {
+    "turn_back": Words(
+        "turn for home now",
+        "What is left above the reserve is needed for the way back.",
+        "The figure is no promise: stream, wind and sea may change; keep a sail and anchor ready.",
+        "Turn for home, and slow down.",
+    ),
     "lug_heating": Words(
         "{subject} heats more than its current explains",
         "A joint that has worked loose or corroded.",

@@ -7,12 +7,15 @@ import numpy as np
 from analyzer import detectors
 from analyzer.cables import CableGroup
 from analyzer.cells import CellMonitor
+from analyzer.drive_heat import drive_heats
 from analyzer.flags import FlagBook, FlagEvent, Sighting
 from analyzer.piece import Piece
 from analyzer.results import Finding
 from analyzer.series import Floats, Series, load
 from analyzer.soc import ChargeState, track
 from analyzer.thresholds import Threshold
+from analyzer.turning import CHANNELS as HOMEWARD_CHANNELS
+from analyzer.turning import Turning
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -40,6 +43,8 @@ def channels(boat: Boat) -> tuple[str, ...]:
     names += [block_voltage(i) for i in range(1, (boat.pack.blocks_in_series or 0) + 1)]
     for cable in boat.cable:
         names += [cable.current_channel, *([probe_temp(cable.probe)] if cable.probe else [])]
+    if boat.home is not None:
+        names += HOMEWARD_CHANNELS
     return tuple(dict.fromkeys(names))
 
 
@@ -53,8 +58,10 @@ class Watch:
         self.book = FlagBook()
         self.cells = CellMonitor(boat.pack)
         self.cables = CableGroup(boat.cable)
-        self._detectors = detectors.levels(boat)
+        self.drive = drive_heats(boat)
+        self._detectors: list[detectors.Detector] = [*detectors.levels(boat), *self.drive]
         self._reserve = _Reserve(boat, charge)
+        self._turning = Turning(boat)
         self._held: dict[str, int] = {}
 
     def update(self, chunk: Series) -> list[FlagEvent]:
@@ -64,6 +71,7 @@ class Watch:
         piece = Piece(chunk)
         sightings = [s for d in self._detectors for s in d.update(piece)]
         sightings += self._reserve.update(chunk)
+        sightings += self._turning.update(chunk, self._reserve.state)
         self.cells.update(chunk)
         self.cables.update(chunk)
         sightings += self._findings()

@@ -152,7 +152,7 @@ class Reserve(Part):
     """What must be left on arrival."""
 
     soc_frac: Annotated[float, Field(ge=0, lt=1)] = 0.2
-    return_sureness_frac: Annotated[float, Field(gt=0.5, lt=1)] = 0.9
+    return_sureness_frac: Annotated[float, Field(gt=0.5, lt=1)] = 0.98
 
 
 class SourceSpec(Part):

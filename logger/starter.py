@@ -82,7 +82,7 @@ peak_w = 0
 
 [reserve]
 soc_frac = 0.2                 # what must be left on arrival: 0.2 is 20 %
-return_sureness_frac = 0.9     # how sure "you can still get home" has to be
+return_sureness_frac = 0.98    # how sure "you can still get home" has to be
 """
 
 _SOURCES = """
