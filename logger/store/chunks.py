@@ -48,8 +48,9 @@ def encode(group: StoredGroup, t_us: Ints, values: Floats) -> Sealed:
     columns = tuple(
         _column(np.ascontiguousarray(values[:, k]), group, k) for k in range(len(group.quanta))
     )
-    time = encode_times(t_us, group.time_step_us)
-    return Sealed(group, int(t_us[0]), int(t_us[-1]), len(t_us), time, columns)
+    first_us, last_us = int(t_us[0]), int(t_us[-1])
+    time = encode_times(t_us, first_us, group.time_step_us)
+    return Sealed(group, first_us, last_us, len(t_us), time, columns)
 
 
 def _column(values: Floats, group: StoredGroup, k: int) -> Column:

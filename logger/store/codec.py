@@ -145,13 +145,13 @@ def decode_column(data: bytes, count: int, quantum: Quantum) -> Floats:
     return full
 
 
-def encode_times(t_us: Ints, step_us: int) -> bytes:
-    """A time column, in steps after its first time. t_us: multiples of step_us, shape (n,)."""
-    return smallest(narrow((t_us - t_us[0]) // step_us))
+def encode_times(t_us: Ints, first_us: int, step_us: int) -> bytes:
+    """A time column, in steps after `first_us`. t_us: multiples of step_us, shape (n,)."""
+    return smallest(narrow((t_us - first_us) // step_us))
 
 
 def decode_steps(data: bytes) -> Ints:
-    """A time column as whole steps after its first time; 32 or 64 bits. Shape (n,)."""
+    """A time column as whole steps after the chunk's first; 32 or 64 bits. Shape (n,)."""
     return _decompress(data)
 
 

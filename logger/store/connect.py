@@ -27,6 +27,15 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
         raise StoreError(f"{path} cannot be used as a log: {error}") from error
 
 
+def used_bytes(db: sqlite3.Connection) -> int:
+    """Bytes of the pages in use. Free pages stay in the file and take the next readings."""
+    pages, free, size = (
+        int(db.execute(f"PRAGMA {name}").fetchone()[0])
+        for name in ("page_count", "freelist_count", "page_size")
+    )
+    return (pages - free) * size
+
+
 def _open(path: Path, write: bool) -> sqlite3.Connection:
     if write:
         path.parent.mkdir(parents=True, exist_ok=True)

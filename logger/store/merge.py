@@ -1,6 +1,7 @@
 """Joining the sealed chunks of a group to one a day: fewer bytes, faster reading."""
 
 import sqlite3
+from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
@@ -13,9 +14,21 @@ DAY_US = 86400 * 1_000_000
 MOST_ROWS = 2**18  # of one chunk: three days at 1 Hz, and the memory that joining takes
 
 
-def to_days(db: sqlite3.Connection) -> None:
-    """Joins, one transaction per joined chunk. A day is one of UTC, or of the boot if undated."""
-    groups = load_groups(db)
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Chunks of one group, boot and day that can become one."""
+
+    group_number: int
+    boot_number: int
+    chunk_numbers: tuple[int, ...]
+
+
+def runs(db: sqlite3.Connection, unfinished_boot: int | None = None) -> list[Run]:
+    """What can be joined. A day is one of UTC, or of the boot's own clock while it is undated.
+
+    Args:
+        unfinished_boot: The last day of this boot is left alone.
+    """
     rows = db.execute(
         "SELECT c.group_number, c.boot_number,"
         " (c.first_us + coalesce(b.utc_offset_us, 0)) / ?, c.number, c.count"
@@ -23,29 +36,37 @@ def to_days(db: sqlite3.Connection) -> None:
         " ORDER BY 1, 2, c.first_us, c.number",
         [DAY_US],
     ).fetchall()
-    for (group, boot, _), day in groupby(rows, key=lambda row: row[:3]):
-        for run in _runs([(number, count) for *_, number, count in day]):
-            if len(run) > 1:
-                parts = [chunks.load(db, number, groups[group]) for number in run]
-                joined = chunks.encode(
-                    groups[group],
-                    np.concatenate([t for t, _ in parts]),
-                    np.concatenate([v for _, v in parts]),
-                )
-                with transaction(db):
-                    chunks.insert(db, boot, joined)
-                    for number in run:
-                        chunks.delete(db, number)
+    newest = max((day for _, boot, day, *_ in rows if boot == unfinished_boot), default=None)
+    found = []
+    for (group, boot, day), same in groupby(rows, key=lambda row: row[:3]):
+        if boot == unfinished_boot and day == newest:
+            continue
+        for numbers in _split([(number, count) for *_, number, count in same]):
+            if len(numbers) > 1:
+                found.append(Run(group, boot, tuple(numbers)))
+    return found
 
 
-def _runs(day: list[tuple[int, int]]) -> list[list[int]]:
+def join(db: sqlite3.Connection, run: Run) -> None:
+    """Makes one chunk of a run, in one transaction."""
+    group = load_groups(db)[run.group_number]
+    parts = [chunks.load(db, number, group) for number in run.chunk_numbers]
+    t_us = np.concatenate([t for t, _ in parts])
+    joined = chunks.encode(group, t_us, np.concatenate([v for _, v in parts]))
+    with transaction(db):
+        chunks.insert(db, run.boot_number, joined)
+        for number in run.chunk_numbers:
+            chunks.delete(db, number)
+
+
+def _split(day: list[tuple[int, int]]) -> list[list[int]]:
     """Numbers in runs of at most `MOST_ROWS` rows together."""
-    runs: list[list[int]] = [[]]
+    found: list[list[int]] = [[]]
     rows = 0
     for number, count in day:
-        if runs[-1] and rows + count > MOST_ROWS:
-            runs.append([])
+        if found[-1] and rows + count > MOST_ROWS:
+            found.append([])
             rows = 0
-        runs[-1].append(number)
+        found[-1].append(number)
         rows += count
-    return runs
+    return found

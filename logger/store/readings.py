@@ -10,7 +10,15 @@ from typing import NamedTuple
 import numpy as np
 
 from logger.store.boots import boots
-from logger.store.codec import CODEC, Floats, Ints, decode_present, decode_steps, unknown_codec
+from logger.store.codec import (
+    CODEC,
+    Floats,
+    Ints,
+    decode_present,
+    decode_steps,
+    decode_times,
+    unknown_codec,
+)
 from logger.store.groups import StoredGroup, channel_number, load_groups
 from logger.store.records import Boot, Summary
 
@@ -56,6 +64,18 @@ class Readings:
             for piece in chain(self._chunk_pieces(place, whole=True), pieces):
                 joined.add(piece)
         return joined.result()
+
+    def extremes(
+        self, name: str, start_us: int, end_us: int
+    ) -> tuple[Ints, Floats, Floats, Floats]:
+        """See `Store.extremes`."""
+        t_us, values = self.read(name, start_us, end_us)
+        low, high = values.copy(), values.copy()
+        for place in self._places(name, start_us, end_us):
+            for piece_us, lows, highs in self._thinned_pieces(place):
+                at = np.searchsorted(t_us, piece_us)
+                low[at], high[at] = lows, highs
+        return t_us, low, values, high
 
     def last(self, name: str) -> tuple[int, float] | None:
         """See `Store.last`."""
@@ -147,6 +167,21 @@ class Readings:
             )
             t_us += first_us
             yield _cut(t_us, values, place)
+
+    def _thinned_pieces(self, place: _Place) -> Iterator[tuple[Ints, Floats, Floats]]:
+        quantum = place.group.quanta[place.position]
+        for first_us, count, time, *columns in self._db.execute(
+            "SELECT c.first_us, c.count, c.time, e.low, e.high FROM chunk c JOIN chunk_extreme e"
+            " ON e.channel_number = ?1 AND e.chunk_number = c.number"
+            " WHERE c.group_number = ?2 AND c.boot_number = ?3 AND c.last_us >= ?4"
+            " AND c.first_us < ?5",
+            self._key(place),
+        ):
+            t_us = decode_times(time, first_us, place.group.time_step_us)
+            (low, there), (high, _) = (decode_present(c, count, quantum) for c in columns)
+            t_us = t_us if there is None else t_us[there]
+            inside = slice(*np.searchsorted(t_us, [place.start_us, place.end_us]))
+            yield t_us[inside] + place.boot.timeline_offset_us, low[inside], high[inside]
 
     def _tail_pieces(self, place: _Place) -> Iterator[_Piece]:
         for first_us, data in self._db.execute(

@@ -8,8 +8,9 @@ from typing import Any
 from logger import clock
 from logger.errors import StoreError
 from logger.store import boots, small
+from logger.store.backup import back_up
 from logger.store.codec import Floats, Ints
-from logger.store.connect import connect
+from logger.store.connect import connect, used_bytes
 from logger.store.readings import Readings
 from logger.store.records import (
     Boot,
@@ -121,6 +122,32 @@ class Store:
         """Count, lowest, highest and mean in [start, end), without reading whole chunks."""
         with self._lock, snapshot(self._db):
             return self._readings.summary(name, start_us, end_us)
+
+    def extremes(
+        self, name: str, start_us: int, end_us: int
+    ) -> tuple[Ints, Floats, Floats, Floats]:
+        """As `read`, with the range that each point stands for.
+
+        Returns:
+            Times [µs], lowest, value (mean) and highest, shape (n,) each. All three values are
+            the same except where old readings were thinned.
+        """
+        with self._lock, snapshot(self._db):
+            return self._readings.extremes(name, start_us, end_us)
+
+    def used_bytes(self) -> int:
+        """Bytes that the log's content takes; free room inside the file is not counted."""
+        with self._lock:
+            return used_bytes(self._db)
+
+    def back_up(self, to: str | Path) -> None:
+        """Writes a whole copy to a new file, also while a recorder is at work.
+
+        Raises:
+            StoreError: The file is there already, or cannot be written.
+        """
+        with self._lock:
+            back_up(self._db, self.path, Path(to))
 
     # -- small tables ---------------------------------------------------------------------------
 

@@ -10,8 +10,8 @@ import numpy as np
 from logger import clock
 from logger.errors import StoreError
 from logger.sources.source import Block, Group, Item, Row, UtcFix
-from logger.store import chunks, merge, small
-from logger.store.connect import connect
+from logger.store import chunks, merge, small, thin
+from logger.store.connect import connect, used_bytes
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
 from logger.store.pending import Pending, Tick, joined
@@ -69,6 +69,7 @@ class Writer:
         self._all: list[Pending] = []
         self._waiting = 0  # values in memory
         self._new_fix: clock.Dating | None = None
+        self._runs: list[merge.Run] = []  # what of finished days and boots is to be joined
         self._closed = False
         self._lock = WriterLock(path)
         try:
@@ -76,6 +77,7 @@ class Writer:
             try:
                 self._boot_number, self._dating = self._enter(boot_uid)
                 self._adopt()
+                self._runs = merge.runs(self._db, self._boot_number)
             except BaseException:
                 self._db.close()
                 raise
@@ -115,8 +117,11 @@ class Writer:
         try:
             if now_s - self._sealed_s >= self.seal_s or self._waiting >= ROOM_VALUES:
                 self.seal()
+                self._runs = merge.runs(self._db, self._boot_number)
             elif now_s - self._flushed_s >= self.flush_s:
                 self.flush()
+                if self._runs:  # one at a time: each holds up the readings for a moment only
+                    merge.join(self._db, self._runs.pop())
         except sqlite3.OperationalError as error:
             if not _can_wait(error):
                 raise
@@ -150,9 +155,32 @@ class Writer:
         self._commit(self._all, [])
 
     def merge(self) -> None:
-        """Seals, and joins the sealed chunks of each group to one a day."""
+        """Seals, and joins the sealed chunks of each group to one a day.
+
+        Finished days and boots are joined without being asked, one group at each flush.
+        """
         self.seal()
-        merge.to_days(self._db)
+        for run in merge.runs(self._db):
+            merge.join(self._db, run)
+
+    def thin(self, before_us: int, *, step_s: float = thin.STEP_S, above_bytes: int = 0) -> int:
+        """Rewrites full-rate readings as lowest, mean and highest of each `step_s`, oldest first.
+
+        Args:
+            before_us: Only chunks that end before this time of the timeline. [µs]
+            step_s: Length of a point. [s]
+            above_bytes: Stop once the log's pages in use are no more than this.
+        Returns:
+            How many chunks were rewritten. Flags, trips and learned results are never touched.
+        """
+        self.merge()
+        done = 0
+        for number in thin.candidates(self._db, before_us):
+            if above_bytes and used_bytes(self._db) <= above_bytes:
+                break
+            thin.thin(self._db, number, step_s)
+            done += 1
+        return done
 
     def close(self) -> None:
         """Seals and lets the log go. May be called twice.

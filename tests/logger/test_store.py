@@ -249,6 +249,32 @@ def test_merge_joins_a_day_and_keeps_days_apart(store):
     assert all(np.array_equal(a, b) for a, b in zip(before, after, strict=True))
 
 
+def test_finished_boots_and_days_are_joined_without_being_asked(store):
+    def record_days(uid, days):
+        with store.writer(uid, flush_s=0.0) as writer:
+            for hour in range(24 * days):
+                for row in rows(3, start=hour * 3600):
+                    writer.add(row)
+                writer.seal()
+
+    def chunks():
+        return store._db.execute("SELECT boot_number, count(*) FROM chunk GROUP BY 1").fetchall()
+
+    record_days("boot-a", 2)
+    assert chunks() == [(1, 48)]
+    before = store.read("pack_voltage_v", *ALL)
+    with store.writer("boot-b", flush_s=0.0, seal_s=0.0) as writer:
+        for row in rows(10):
+            writer.add(row)
+    assert dict(chunks())[1] == 48  # seals came before it was time to flush
+    with store.writer("boot-b", flush_s=0.0) as writer:
+        for row in rows(10, start=10):
+            writer.add(row)
+    assert dict(chunks())[1] == 2
+    end_us = before[0][-1] + 1
+    assert np.array_equal(store.read("pack_voltage_v", 0, end_us)[1], before[1])
+
+
 def test_summary_is_the_same_from_sidecars_and_from_readings(store):
     rng = np.random.default_rng(5)
     v = np.round(rng.normal(51, 1, 5000), 2)

@@ -98,7 +98,9 @@ def test_whole_inverse_of_others_is_none(step):
 @given(hnp.arrays(np.int64, st.integers(1, 300), elements=st.integers(0, 2**45)))
 def test_times_come_back(steps):
     t_us = np.sort(steps) * 1000
-    assert np.array_equal(decode_times(encode_times(t_us, 1000), int(t_us[0]), 1000), t_us)
+    assert np.array_equal(
+        decode_times(encode_times(t_us, int(t_us[0]), 1000), int(t_us[0]), 1000), t_us
+    )
 
 
 def test_damaged_column_is_refused_and_said():
