@@ -15,6 +15,7 @@ from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
 from logger.feeding import QUEUE_BATCHES, Feed
 from logger.health import Health
+from logger.memory import keep_small, settle
 from logger.service import Service
 from logger.sources import kinds
 from logger.sources.now import boot_uid, mono_us, ntp_fix
@@ -73,6 +74,7 @@ class Recorder:
             for feed in self.feeds:
                 feed.start()
             self._service.ready()
+            settle()
             try:
                 self._loop(writer)
             finally:
@@ -219,6 +221,7 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
     Returns:
         0 after a stop, 2 where the boat file or the log cannot be used.
     """
+    keep_small()
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
     try:
         boat = load(boat_path)

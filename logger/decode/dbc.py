@@ -1,7 +1,10 @@
 """Any DBC file, read by cantools, as layouts for blocks and single frames."""
 
+import importlib
+import sys
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 from logger.decode.counters import Counters
@@ -141,14 +144,32 @@ def load(path: Path) -> Any:
     Raises:
         BoatFileError: No such file, or it is not a DBC file.
     """
-    import cantools.database as database
-
+    database = cantools_database()
     try:
         return database.load_file(str(path), database_format="dbc", strict=False)
     except OSError as error:
         raise BoatFileError(f"{path}: wants a DBC file, got {error.strerror or error}") from error
     except Exception as error:  # cantools lets its parser's own errors through
         raise BoatFileError(f"{path}: wants a DBC file, but it does not parse: {error}") from error
+
+
+def cantools_database() -> Any:
+    """`cantools.database` alone.
+
+    Importing cantools brings its test tools, and with them python-can and asyncio: 5 MB and 0.3 s
+    that a small board's recorder has no use for. They load as ever for whoever imports them.
+    """
+    if "cantools" not in sys.modules:
+        unused = ("cantools.tester", "cantools.logreader")
+        sys.modules.update({name: ModuleType(name) for name in unused})
+        try:
+            import cantools
+        finally:
+            for name in unused:
+                sys.modules.pop(name, None)
+        for name in unused:
+            vars(cantools).pop(name.rpartition(".")[2], None)
+    return importlib.import_module("cantools.database")
 
 
 def bits_of(signal: Any) -> Bits:

@@ -1,6 +1,8 @@
 """Any DBC decoded in blocks and one by one, against cantools itself."""
 
 import math
+import subprocess
+import sys
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -252,6 +254,19 @@ def test_j1939_matches_by_group_and_takes_error_codes_as_missing(tmp_path: Path)
     assert by_row(found, 0x0CF00400 | EXTENDED, lost) == {}
     assert by_row(found, 0x0CF00400 | EXTENDED, bytes.fromhex("00000000FE0000FE")) == {}
     assert found.handler(0x0CF00300 | EXTENDED) is None
+
+
+def test_reading_a_dbc_file_loads_nothing_of_buses(assorted: Path):
+    code = (
+        "import sys, pathlib\n"
+        "from logger.decode.dbc import load\n"
+        f"assert load(pathlib.Path({str(assorted)!r})).messages\n"
+        "assert 'can' not in sys.modules and 'asyncio' not in sys.modules\n"
+        "import cantools.tester, cantools.logreader\n"
+        "assert cantools.tester.Tester and cantools.logreader.Parser\n"
+    )
+    root = Path(__file__).resolve().parents[3]
+    subprocess.run([sys.executable, "-c", code], cwd=root, check=True)
 
 
 def test_highest_measured_by_length():
