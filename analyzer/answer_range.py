@@ -15,6 +15,7 @@ from analyzer.home import HomeReach, geodesic, home_reach
 from analyzer.reach import ReachInput, ReachResult, middle, reach
 from analyzer.results import HomeAnswer, RangeAnswer, RangePoint
 from analyzer.stream import Stream
+from analyzer.wind import Wind
 
 POSITION_AGE_US = 10 * 60 * 1_000_000
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
@@ -31,6 +32,7 @@ def range_left(
     speed_mps: float | None = None,
     stream: tuple[float, float] | None = None,
     home: bool = False,
+    wind: tuple[float, float] | None = None,
 ) -> RangeAnswer:
     """How far, for how long, what ends it, and what would go further.
 
@@ -38,6 +40,7 @@ def range_left(
         ctx: The log and its boat.
         speed_mps: Through water; None: the present one, or the best where the boat is not motoring.
         stream: Given by the user: speed [m/s] and direction it goes toward [deg true].
+        wind: Given by the user: true wind [m/s] and direction it comes from [deg true].
         home: Also whether home can be reached; needs a home in the boat file and a position.
     """
     span = ctx.store.span()
@@ -45,6 +48,8 @@ def range_left(
     here = here_now(ctx, end_us)
     if stream is not None:
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
+    if wind is not None:
+        here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
     if here.charge is None:
         return _without_charge(ctx, here, end_us)
     given = _question(ctx, here, speed_mps)
@@ -65,6 +70,7 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
         present=here.present,
         hotel_w=here.hotel_w,
         solar_w=here.solar_w,
+        wind=here.wind,
     )
     if speed_mps is None:
         return given
@@ -73,11 +79,6 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
     if as_now is not None:
         as_now = int(np.searchsorted(speeds, given.speeds_mps[as_now]))
     return replace(given, speeds_mps=speeds, as_now=as_now)
-
-
-def _present_water_mps(here: Here) -> float | None:
-    """Present speed through water; None where not motoring."""
-    return question.present_water_mps(here.present, here.stream) if here.present else None
 
 
 def _asked(result: ReachResult, speed_mps: float | None) -> int:
@@ -189,22 +190,30 @@ def _missing(here: Here) -> tuple[str, ...]:
 
 
 def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
+    """As from a full pack, said so: all that the boat file alone can tell."""
     why = "the pack's current and voltage are not in the log, so its charge is not known"
+    given = question.without_log(ctx.boat, here.curve, here.stream)
+    full = np.ones(len(given.charge["soc"]))
+    asked = replace(given, charge={**given.charge, "soc": full}, wind=here.wind)
+    result = reach(asked)
+    best = result.best()
+    k = result.nearest(question.usual_speed_mps(ctx.boat.hull))
+    as_if = f"as if the pack were full: {why}; {result.reason}"
     return RangeAnswer(
         boat=ctx.boat.name,
         asked_utc_s=end_us / 1e6,
         data_age_s=max(time.time() - end_us / 1e6, 0.0),
         motoring=here.present is not None,
-        speed_water_mps=_present_water_mps(here),
-        speed_ground_mps=here.present.speed_ground_mps if here.present else None,
+        speed_water_mps=float(result.speeds_mps[k]),
+        speed_ground_mps=result.ground_speed_mps(k),
         power_w=None,
         charge=cannot_say(why, "frac"),
-        distance=cannot_say(why, "m"),
-        duration=cannot_say(why, "s"),
-        limit="",
-        limit_shares={},
-        curve=(),
-        best_speed_mps=None,
+        distance=replace(result.distance(k), reason=as_if, used=("hull",)),
+        duration=replace(result.duration(k), reason=as_if, used=("hull",)),
+        limit=next(iter(result.limit_shares(k))),
+        limit_shares=result.limit_shares(k),
+        curve=tuple(_point(result, i) for i in range(len(result.speeds_mps))),
+        best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
         stream_mps=_stream_speed(here.stream),
         stream_toward_deg=_stream_toward(here.stream),
         next_action="measure pack voltage and current: `keelwatt check` shows what arrives",

@@ -12,12 +12,14 @@ from analyzer import hull, question, steady, trips, watch
 from analyzer.cells import CellMonitor, WeakCell
 from analyzer.context import Context, pack_channels
 from analyzer.curve import PowerCurve
+from analyzer.drift import heading_true
 from analyzer.kept import HERE, STEADY, follow, revive, stream_before
 from analyzer.reach import Now
 from analyzer.series import Series
 from analyzer.soc import ChargeState
 from analyzer.steady import SteadyPoints
 from analyzer.stream import Stream
+from analyzer.wind import Wind, lately
 
 FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
 AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
@@ -36,6 +38,7 @@ class Here:
         hotel_w, solar_w: (mean, sd) [W]
         power_w: From the pack, mean of the last minute. [W]
         used: Channels it rests on.
+        wind: True wind of the last twenty minutes, where a sensor says.
     """
 
     charge: ChargeState | None
@@ -47,6 +50,7 @@ class Here:
     solar_w: tuple[float, float]
     power_w: float | None
     used: tuple[str, ...]
+    wind: Wind | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -60,6 +64,7 @@ class Here:
             "solar_w": list(self.solar_w),
             "power_w": self.power_w,
             "used": list(self.used),
+            "wind": asdict(self.wind) if self.wind else None,
         }
 
     @classmethod
@@ -75,6 +80,7 @@ class Here:
             solar_w=(data["solar_w"][0], data["solar_w"][1]),
             power_w=data["power_w"],
             used=tuple(data["used"]),
+            wind=Wind(**data["wind"]) if data["wind"] else None,
         )
 
 
@@ -107,6 +113,7 @@ def look(ctx: Context, end_us: int) -> Here:
         solar_w=question.mean_sd(series, "solar_power_w", 0.0),
         power_w=_power_w(series),
         used=_used(series),
+        wind=lately(series, heading_true(series)),
     )
 
 

@@ -20,7 +20,7 @@ from analyzer import resistance
 from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, update
 from analyzer.holtrop import Ship, resistance_parts_n
 from analyzer.resistance import Form
-from analyzer.steady import SteadyPoints, steady
+from analyzer.steady import LEG_LOG_SD, SteadyPoints, compact, steady
 from analyzer.wind import DRAG, windage_m2
 from logger.boat import Boat, Hull
 
@@ -37,7 +37,7 @@ TILT_SD = 0.08  # per factor e in speed
 DRIVE_TILT_SD = 0.12  # the same, of propeller and motor
 WAVE_SD = 0.20  # of the residuary part
 LOCAL_SD, LOCAL_LENGTH = 0.06, 0.06  # wiggles, Froude number
-LEG_SD = 0.12  # wind and sea of one leg, on top of still air
+LEG_SD = LEG_LOG_SD  # wind and sea of one leg, on top of still air
 HUMP_SD, HUMP_LENGTH = 0.20, 0.08  # near hull speed, on top
 IDLE_SD, IDLE_FROUDE = 0.25, 0.10  # controller and gear at a walking pace
 
@@ -191,12 +191,13 @@ def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
     """
     if not len(points.speed_mps):
         return before
+    few = compact(points)
     table = CurvePoints(
-        speed_mps=points.speed_mps,
-        power_w=points.power_w,
-        log_sd=points.log_sd,
-        speed_sd_mps=points.speed_sd_mps,
-        group=points.group,
+        speed_mps=few.speed_mps,
+        power_w=few.power_w,
+        log_sd=few.log_sd,
+        speed_sd_mps=few.speed_sd_mps,
+        group=few.group,
     )
     after = update(before, table)
     minutes = before.minutes + float(points.duration_s.sum()) / 60.0

@@ -8,17 +8,19 @@ from analyzer.cells import WeakCell
 from analyzer.curve import PowerCurve
 from analyzer.pack import chemistry, default_params
 from analyzer.reach import Now, ReachInput, Weak, speeds_for
+from analyzer.resistance import GRAVITY
 from analyzer.rundown import Limits
 from analyzer.series import Series
 from analyzer.soc import ChargeState
 from analyzer.steady import propulsion_power_w
 from analyzer.stream import Stream
 from analyzer.wind import Wind, windage_m2
-from logger.boat import Boat
+from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
 
 NOW_S = 180.0  # the present operating point is a mean over this long
+USUAL_FROUDE = 0.28  # common practice, no source
 STILL_FRAC = 0.15  # power may vary this much in it
 LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
 
@@ -38,6 +40,13 @@ def limits(boat: Boat) -> Limits:
     cutoff = boat.pack.cell_cutoff_v or chemistry(boat.pack.chemistry).cutoff_v
     controller = boat.motor.cutback_v or boat.motor.shutdown_v
     return Limits(boat.reserve.soc_frac, cutoff, controller, cable_ohm(boat))
+
+
+def usual_speed_mps(hull: Hull) -> float:
+    """Speed that such a boat is motored at: as the file says, else a Froude number of 0.28."""
+    if hull.cruising_speed_mps:
+        return hull.cruising_speed_mps
+    return float(USUAL_FROUDE * np.sqrt(GRAVITY * hull.waterline_m))
 
 
 def weak(cell: WeakCell | None) -> Weak:

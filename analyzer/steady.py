@@ -28,6 +28,7 @@ TURN_DEG = 12.0
 LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
 LOG_SD_FLOOR = 0.03  # never better, however long the stretch
 SPEED_BIN_MPS = 0.1
+LEG_LOG_SD = 0.12  # wind and sea of one stretch, in ln power
 
 CHANNELS = (
     "pack_voltage_v",
@@ -100,6 +101,46 @@ class SteadyPoints:
         arrays = {k: np.asarray(data[k], dtype=np.float64) for k in names}
         group = np.asarray(data["group"], dtype=np.int64)
         return cls(**arrays, group=group, used=tuple(data["used"]))
+
+
+def compact(points: SteadyPoints, newest: int = 80) -> SteadyPoints:
+    """Many trips' points made few: the newest as they are, older ones merged speed by speed.
+
+    What a merged point is off by is what its members are off by, over the root of how many
+    stretches they came from.
+    """
+    order = np.argsort(points.t_utc_s)
+    if len(order) <= 2 * newest:
+        return points
+    old, young = order[:-newest], order[-newest:]
+    bins = np.round(points.speed_mps[old] / SPEED_BIN_MPS).astype(np.int64)
+    merged = [_merged(points, old[bins == k]) for k in np.unique(bins)]
+    names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
+    arrays = {
+        k: np.concatenate([[row[k] for row in merged], getattr(points, k)[young]]) for k in names
+    }
+    group = np.concatenate([-1 - np.arange(len(merged)), points.group[young]])
+    return SteadyPoints(**arrays, group=group.astype(np.int64), used=points.used)
+
+
+def _merged(points: SteadyPoints, which: npt.NDArray[np.int64]) -> dict[str, float]:
+    """Some points as one."""
+    weight = points.duration_s[which]
+    stretches = len(np.unique(points.group[which]))
+
+    def mean(values: Floats) -> float:
+        return float(np.average(values[which], weights=weight))
+
+    spread = LEG_LOG_SD / np.sqrt(stretches)
+    own = mean(points.log_sd) / np.sqrt(len(which))
+    return {
+        "speed_mps": mean(points.speed_mps),
+        "power_w": float(np.exp(mean(np.log(points.power_w)))),
+        "log_sd": float(np.hypot(own, spread)),
+        "speed_sd_mps": mean(points.speed_sd_mps) / np.sqrt(stretches),
+        "duration_s": float(weight.sum()),
+        "t_utc_s": mean(points.t_utc_s),
+    }
 
 
 def propulsion_power_w(series: Series, boat: Boat) -> Floats:

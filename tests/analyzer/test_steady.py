@@ -5,8 +5,9 @@ import json
 import numpy as np
 import pytest
 
+from analyzer import hull
 from analyzer.series import Series
-from analyzer.steady import SteadyPoints, propulsion_power_w, steady
+from analyzer.steady import SteadyPoints, compact, propulsion_power_w, steady
 from analyzer.stream import given
 from logger.boat import Boat
 from tests.analyzer.test_hull import boat
@@ -134,3 +135,20 @@ def test_points_survive_json_and_join_keeps_stretches_apart():
     both = SteadyPoints.join([one, again])
     assert len(np.unique(both.group)) == 2 * len(np.unique(one.group))
     assert len(SteadyPoints.join([]).speed_mps) == 0
+
+
+def test_a_hundred_trips_become_few_points_that_say_the_same():
+    rng = np.random.default_rng(4)
+    n = 1000
+    speed = rng.uniform(1.5, 3.0, n)
+    curve = hull.prior(boat())
+    power = 1.3 * curve.mean_w(speed) * np.exp(0.1 * rng.standard_normal(n))
+    many = SteadyPoints(
+        speed, power, np.full(n, 0.04), np.full(n, 0.03), np.full(n, 600.0),
+        np.arange(n) * 3600.0, np.arange(n),
+    )  # fmt: skip
+    few = compact(many)
+    assert len(few.speed_mps) < 120
+    assert few.duration_s.sum() == pytest.approx(many.duration_s.sum())
+    at = np.array([2.0, 2.5])
+    assert hull.fit(many, curve).mean_w(at) == pytest.approx(1.3 * curve.mean_w(at), rel=0.03)
