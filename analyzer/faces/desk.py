@@ -6,7 +6,7 @@ imports wait until a question is asked.
 
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TextIO
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from analyzer.answers import Context
 
 Stream = tuple[float, float]  # m/s, degrees towards
+Wind = tuple[float, float]  # m/s, degrees from
 Progress = Callable[[float], None]  # share done
 
 
@@ -35,7 +36,11 @@ class Desk(Protocol):
     """Every question a face can ask. Errors: LoggerError and AnalyzerError."""
 
     def range_left(
-        self, speed_mps: float | None = None, stream: Stream | None = None, home: bool = False
+        self,
+        speed_mps: float | None = None,
+        stream: Stream | None = None,
+        home: bool = False,
+        wind: Wind | None = None,
     ) -> RangeAnswer: ...
 
     def trips(self) -> tuple[TripRow, ...]: ...
@@ -59,6 +64,8 @@ class Desk(Protocol):
     def place(self) -> tuple[float, float, float] | None: ...
 
     def channels(self) -> tuple[str, ...]: ...
+
+    def state(self) -> Hashable: ...
 
     def hull(self) -> "HullAnswer": ...
 
@@ -94,13 +101,17 @@ class LogDesk:
             context.close()
 
     def range_left(
-        self, speed_mps: float | None = None, stream: Stream | None = None, home: bool = False
+        self,
+        speed_mps: float | None = None,
+        stream: Stream | None = None,
+        home: bool = False,
+        wind: Wind | None = None,
     ) -> RangeAnswer:
         """How far, for how long, what ends it."""
         from analyzer import answers
 
         with self.context() as ctx:
-            return answers.range_left(ctx, speed_mps=speed_mps, stream=stream, home=home)
+            return answers.range_left(ctx, speed_mps, stream, home, wind)
 
     def trips(self) -> tuple[TripRow, ...]:
         """The list of trips, oldest first."""
@@ -223,6 +234,11 @@ class LogDesk:
         with self.context() as ctx:
             return tuple(ctx.store.channels())
 
+    def state(self) -> Hashable:
+        """Something that differs whenever the log or the boat file has changed."""
+        paths = (self.log, self.log.with_name(self.log.name + "-wal"), self.boat)
+        return tuple(_stamp(path) for path in paths)
+
     def boat_text(self) -> tuple[str, str]:
         """The boat file's text and where it is; the log's own copy where there is no file."""
         from logger.store import Store
@@ -249,6 +265,14 @@ class LogDesk:
         if self.log.is_file():
             with Store.open(self.log, write=True) as store:
                 store.save_boat(text, time.time_ns() // 1000)
+
+
+def _stamp(path: Path | None) -> tuple[int, int] | None:
+    try:
+        found = path.stat() if path else None
+    except OSError:
+        return None
+    return (found.st_mtime_ns, found.st_size) if found else None
 
 
 def replace_file(path: Path, text: str) -> None:

@@ -35,6 +35,12 @@ def _add_range(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         help="the stream's knots and the direction it goes to (else what the log shows)",
     )
     parser.add_argument(
+        "--wind",
+        type=opt.wind_kn,
+        metavar="KN@DEG",
+        help="the true wind's knots and the direction it comes from (else what a sensor shows)",
+    )
+    parser.add_argument(
         "--home", action="store_true", help="also: can the boat get home, and when must she turn"
     )
     opt.add_json(parser)
@@ -71,7 +77,7 @@ def _add_health(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 def _range(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
-    answer = opt.desk(options).range_left(options.speed, options.stream, options.home)
+    answer = opt.desk(options).range_left(options.speed, options.stream, options.home, options.wind)
     return opt.give(answer, options.json, tell.range_left)
 
 

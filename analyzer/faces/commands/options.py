@@ -107,6 +107,18 @@ def stream_kn(text: str) -> tuple[float, float]:
     return speed * KN, toward % 360
 
 
+def wind_kn(text: str) -> tuple[float, float]:
+    """KN@DEG: the true wind's speed and the direction it comes from, as (m/s, degrees)."""
+    wants = "a true wind as knots@degrees it comes from, such as 12@240"
+    speed_text, at, source_text = text.partition("@")
+    if not at:
+        raise argparse.ArgumentTypeError(f"wants {wants}, got {text!r}")
+    speed, source = _number(speed_text, wants), _number(source_text, wants)
+    if not 0 <= speed <= 100 or not 0 <= source <= 360:
+        raise argparse.ArgumentTypeError(f"wants 0 to 100 knots and 0 to 360 degrees, got {text!r}")
+    return speed * KN, source % 360
+
+
 def trip_number(text: str) -> int:
     """A trip's number, 1 or more."""
     if not text.isdecimal() or int(text) < 1:

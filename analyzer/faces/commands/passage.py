@@ -40,7 +40,7 @@ def _add_plan(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
     )
     parser.add_argument(
         "--wind",
-        type=_wind_kn,
+        type=opt.wind_kn,
         metavar="KN@DEG",
         help="true wind: knots and the direction it comes from",
     )
@@ -88,13 +88,17 @@ def _add_hindcast(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 def _plan(options: argparse.Namespace) -> int:
     from analyzer.answer_plan import PlanWish, plan_passage
     from analyzer.faces import tell_passage
+    from analyzer.wind import Wind
 
+    wind = None
+    if options.wind is not None:  # a forecast is less sure than a sensor
+        wind = Wind(*options.wind, sd_mps=0.5 + 0.15 * options.wind[0])
     wish = PlanWish(
         route=Path(options.route),
         departure_s=options.depart,
         speeds_mps=options.speed,
         stream_table=options.stream_table,
-        wind=options.wind,
+        wind=wind,
         arrive_by_s=options.arrive_by,
         charge_frac=options.charge,
     )
@@ -139,14 +143,6 @@ def _utc(text: str) -> float:
 def _speeds(text: str) -> tuple[float, ...]:
     """Knots, separated by commas, as m/s."""
     return tuple(opt.speed_kn(part) for part in text.split(","))
-
-
-def _wind_kn(text: str) -> object:
-    """KN@DEG, where the wind comes from."""
-    from analyzer.wind import Wind
-
-    speed, source = opt.stream_kn(text)
-    return Wind(speed, source, sd_mps=0.5 + 0.15 * speed)
 
 
 def _percent(text: str) -> float:

@@ -319,7 +319,7 @@ class InventedDesk:
         self.answer = answer
         self.asked: list[tuple] = []
 
-    def range_left(self, speed_mps=None, stream=None, home=False):
+    def range_left(self, speed_mps=None, stream=None, home=False, wind=None):
         self.asked.append((speed_mps, stream, home))
         return self.answer
 
@@ -392,3 +392,6 @@ class InventedDesk:
         if "<gpx" not in text:
             raise BadRoute(f"{wish.route} cannot be read as GPX")
         return PLAN
+
+    def state(self):
+        return (id(self.answer), self.boat_toml)
