@@ -28,8 +28,8 @@ LEAST_STEP_C = 0.03  # load changes below this are left out, as a share of Ah
 OFFSET_MEMORY_S = 1800.0
 CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter
 CAPACITY_LEAST = 0.03
-EXCESS_SHARE = 0.15  # of the median resistance: less is of no practical matter
-SURE_SIGMA = 4.5  # sixteen cells, asked thousands of times
+EXCESS_SHARE = 0.18  # of the median resistance: less is of no practical matter
+SURE_OHM, SURE_BEHIND = 5.5, 3.8  # sigmas; cells differ more in resistance than in charge
 Z80 = 1.2815515655446004
 
 
@@ -121,7 +121,7 @@ class _Standout:
     sd: float
 
 
-def standouts(kind: str, values: Floats, sd: Floats, least: float) -> list[_Standout]:
+def standouts(kind: str, values: Floats, sd: Floats, least: float, sure: float) -> list[_Standout]:
     """Values above the others by more than `least` and by more than chance.
 
     Chance is the value's own error together with the spread of the others.
@@ -132,7 +132,7 @@ def standouts(kind: str, values: Floats, sd: Floats, least: float) -> list[_Stan
         others = np.delete(values, i)
         usual = 1.4826 * float(np.median(np.abs(others - np.median(others))))
         sigmas = float(values[i]) / math.hypot(float(sd[i]), usual)
-        if sigmas > SURE_SIGMA:
+        if sigmas > sure:
             out.append(_Standout(kind, sigmas, i, float(values[i]), float(sd[i])))
     return out
 
@@ -253,7 +253,7 @@ class CellMonitor:
         if self._bank is None or middle.mid is None:
             return []
         excess, sd = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
-        return standouts("cell_resistance", excess, sd, EXCESS_SHARE * middle.mid)
+        return standouts("cell_resistance", excess, sd, EXCESS_SHARE * middle.mid, SURE_OHM)
 
     def _behind(self) -> list[_Standout]:
         """Cells that miss charge or capacity, each with the cause that the log can show."""
@@ -262,7 +262,7 @@ class CellMonitor:
             return []
         here, here_sd = missing.where_best_seen()
         found = []
-        for one in standouts("cell_low", here, here_sd, CHARGE_LEAST):
+        for one in standouts("cell_low", here, here_sd, CHARGE_LEAST, SURE_BEHIND):
             cause = self._levels.cause(*self._resistances(), one.index)
             if cause is None or cause.kind == "cell_low":
                 found.append(one)
@@ -313,7 +313,7 @@ class CellMonitor:
         """The smallest difference in charge between cells that would show so far. [frac]"""
         if self._levels is None:
             return cannot_say("no cell or block voltages", "frac", ("cell or block voltages",))
-        least = self._levels.least_visible()
+        least = self._levels.least_visible(self._resistances()[0])
         if not math.isfinite(least) or least > 0.3:
             return cannot_say(
                 "cannot tell: the cells have only been seen where their curve is flat, and there "

@@ -29,6 +29,7 @@ OFFSET_SD_V = 0.0015  # of a cell's voltage input
 SHARE_SD, CAPACITY_SD = 0.15, 0.2  # before anything is known, as shares of capacity
 HEALTHY_SHARE, HEALTHY_CAPACITY = 0.003, 0.004  # of the other cause: one cause dominates
 SURE_GAIN = 1.5  # of one cause over the other: odds of four to one
+LEAST_S = 30.0  # a level under load seen for less is left out
 MODERATE_C = 0.02  # current above which the pack counts as giving or taking
 
 
@@ -277,7 +278,7 @@ class Levels:
         return Cause(kind, float(fit.found[at]), float(fit.sd[at]))
 
     def _table(self, r_ohm: float) -> _Table | None:
-        keys = [k for k, v in self._levels.items() if v.seconds > 0]
+        keys = [k for k, v in self._levels.items() if v.seconds >= (LEAST_S if k[0] else 1.0)]
         if not keys:
             return None
         levels = [self._levels[k] for k in keys]
@@ -289,17 +290,21 @@ class Levels:
         way = np.array([k[0] for k in keys])
         slope = self._known_slope(rest_v, way)
         doubt = np.hypot(self.kind.shape_sd_v / self.kind.shape_soc, 0.5 * slope)
+        shown = False
         for one in (-1, 1):
             at = np.flatnonzero(way == one)
             seen, seen_sd = _seen_slope(place[at], rest_v[at])
             better = seen_sd < doubt[at]
             slope[at] = np.where(better, seen, slope[at])
             doubt[at] = np.where(better, seen_sd, doubt[at])
+            shown = shown or bool(better.any())
         # While the hysteresis turns round, the median's curve is not the cells' slope.
         turned = np.array([v.since_turn for v in levels]) < 2.5 * self.kind.gap_soc_frac
         turning = 2 * self.kind.half_gap_v.mean() / self.kind.gap_soc_frac * turned * (way != 0)
-        doubt = np.hypot(doubt, turning)
-        error = LEVEL_SD_V**2 + (SLOPE_SHARE * slope) ** 2 + (USUAL_SHIFT * doubt) ** 2
+        # A doubtful slope counts for little beside better ones; alone, it only sets the scale.
+        doubt = np.hypot(doubt if shown else 0 * doubt, turning)
+        place_sd = SLOPE_SHARE if shown else 0.0
+        error = LEVEL_SD_V**2 + (place_sd * slope) ** 2 + (USUAL_SHIFT * doubt) ** 2
         few = np.minimum(seconds / 30.0, 1.0)
         curves = tuple(_curve(place[way == one], rest_v[way == one]) for one in (-1, 1))
         depth = place - place.min()
@@ -310,12 +315,12 @@ class Levels:
         slopes = self.kind.docv_dsoc(self.kind.soc_at(rest_v, 25.0, -way.astype(float)))
         return np.minimum(slopes, 5.0)
 
-    def least_visible(self) -> float:
+    def least_visible(self, r_ohm: float) -> float:
         """Smallest difference in charge that would show at the levels seen, as a share.
 
         Infinite on a stretch so flat that its slope is not known to be above nothing.
         """
-        table = self._table(0.0)
+        table = self._table(r_ohm)
         if table is None:
             return math.inf
         doubt = math.sqrt(2) * self.kind.shape_sd_v / self.kind.shape_soc
