@@ -193,12 +193,14 @@ def open_recordings(
             kept under a name made from its own.
         maps: Column maps for CSV files. A `<file>.toml` beside a CSV file serves too.
         dbcs: CAN databases, in addition to the boat's.
-        folder: Files named in the boat's sources are relative to it; the recordings' own
-            folder is tried too.
+        folder: Files named in the boat's sources are relative to it, else to the boat file;
+            the recordings' own folder is tried too.
     Raises:
         RecordingError: A file cannot be read as what it seems to be.
         BoatFileError: A source's options, a column map or a DBC file is wrong.
     """
+    if folder is None and boat is not None:
+        folder = boat.folder
     opener = Opener(boat, tuple(maps), tuple(dbcs), folder)
     return Player([opener.open(Path(path)) for path in paths], opener.counters)
 

@@ -2,19 +2,23 @@
 
 import importlib
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import numpy as np
+import numpy.typing as npt
+
 from logger.decode.counters import Counters
-from logger.decode.fields import Bits, Field, Layout, make_field
+from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
 from logger.decode.frames import EXTENDED
-from logger.decode.message import Handler, MessageHandler
-from logger.decode.pgn_id import pgn_of
+from logger.decode.j1939_transport import CONNECTION, DATA, Transport
+from logger.decode.message import Handler, MessageHandler, Times
+from logger.decode.pgn_id import Identifier, pgn_of, split
 from logger.decode.signal_map import Target, automatic, read_target, unknown_signal
 from logger.errors import BoatFileError
-from logger.sources.source import Group
+from logger.sources.source import Group, Item
 
 Conditions = tuple[tuple[Bits, frozenset[int]], ...]
 
@@ -53,13 +57,33 @@ class DbcDecoder:
         for message in load(path).messages:
             self._enter(message)
         self._targets = self._read_signals(signals, keep_others, path.name)
+        self._transported = any(message.length > 8 for message in self._by_pgn.values())
+        self._transport = Transport(counters)
+        self._long: dict[int, Handler | None] = {}
 
     def handler(self, can_id: int) -> Handler | None:
         """What decodes frames of this identifier (bit 31 set: 29 bits); None: not in the file."""
+        if self._transported and can_id & EXTENDED:
+            pgn = pgn_of(can_id)
+            if pgn in (CONNECTION, DATA):
+                return TransportedHandler(split(can_id), self._transport, self._whole)
         message = self._message(can_id)
         if message is None:
             return None
         return MessageHandler(self.layouts(can_id), message.length, self._counters, self._longer)
+
+    def _whole(self, pgn: int, source: int) -> Handler | None:
+        """What decodes a message of more than eight bytes."""
+        can_id = EXTENDED | pgn << 8 | source
+        if can_id not in self._long:
+            message = self._by_pgn.get(pgn)
+            if message is None or len(self._long) > 1000:
+                self._counters.add("unknown_id")
+                return None
+            self._long[can_id] = MessageHandler(
+                self._layouts(message, can_id), message.length, self._counters, self._longer
+            )
+        return self._long[can_id]
 
     def layouts(self, can_id: int) -> list[Layout]:
         """The layouts of an identifier's message; none where it is not in the file."""
@@ -136,6 +160,32 @@ class DbcDecoder:
             target.sign,
             raw_range,
         )
+
+
+class TransportedHandler:
+    """Frames of J1939's transport protocol to the messages that they carry."""
+
+    def __init__(
+        self,
+        identifier: Identifier,
+        transport: Transport,
+        whole: Callable[[int, int], Handler | None],
+    ) -> None:
+        self._id, self._transport, self._whole = identifier, transport, whole
+
+    def block(self, t_us: Times, lengths: npt.NDArray[np.uint8], data: Bytes) -> list[Item]:
+        """Frames in time order."""
+        rows = zip(t_us.tolist(), lengths.tolist(), data, strict=True)
+        return [i for when, n, row in rows for i in self.row(when, row[:n].tobytes())]
+
+    def row(self, t_us: int, data: bytes) -> list[Item]:
+        """One frame; the rows of the message that it completes."""
+        this = self._id
+        done = self._transport.feed(this.pgn, this.source, this.destination, data)
+        if done is None:
+            return []
+        handler = self._whole(done[0], this.source)
+        return handler.row(t_us, done[1]) if handler else []
 
 
 def load(path: Path) -> Any:

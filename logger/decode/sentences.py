@@ -77,7 +77,7 @@ class SentenceDecoder:
             if fix:
                 items.append(fix)
             readings = self._readings(kind, sentence.data)
-        except (ValueError, IndexError, KeyError):
+        except (ValueError, IndexError, KeyError, OverflowError):
             self.counters.add("syntax")
             return items
         row = self._row(f"{sentence.talker}{kind}", readings, t_us) if readings else None

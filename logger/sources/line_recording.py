@@ -80,7 +80,7 @@ class LineRecording:
                     self.origin_us = 0
             else:
                 t_us = self._clock.advance(sentence.sentence_type, sentence.data)
-        except (ValueError, IndexError, AttributeError):
+        except (ValueError, IndexError, AttributeError, OverflowError):
             self._counters.add("syntax")
             return []
         items = decoder.items(sentence, t_us)

@@ -223,3 +223,54 @@ def test_arbitrary_registers_never_raise_nor_pass_limits(
         channel = find(name)
         assert channel
         assert value is None or channel.low <= value <= channel.high
+
+
+# The line's own bytes, without any Modbus library at the other end. Reference values 4.5:
+# request 11 03 00 7C 00 02 07 43; reply 11 03 04 00 8D 00 8E FB BD; exception 11 83 02 C1 34.
+
+
+@pytest.mark.parametrize(
+    ("answer", "values_got", "cause"),
+    [
+        ("1103 04 008D 008E FBBD", {"other_a_count": 141.0, "other_b_count": 142.0}, "frames"),
+        ("1183 02 C134", {}, "refused"),
+        ("1103 04 008D 008E FBBE", {}, "no_answer"),  # a wrong check sum
+        ("1203 04 008D 008E C8BD", {}, "no_answer"),  # another device's
+        ("", {}, "no_answer"),
+    ],
+)
+def test_worked_frames(answer: str, values_got: dict[str, float], cause: str):
+    master, slave = pty.openpty()
+    tty.setraw(master)
+    tty.setraw(slave)
+    asked: list[bytes] = []
+
+    def device() -> None:
+        got = b""
+        while len(got) < 8:
+            got += os.read(master, 8)
+        asked.append(got)
+        os.write(master, bytes.fromhex(answer))
+
+    thread = threading.Thread(target=device)
+    thread.start()
+    table = {
+        "port": os.ttyname(slave),
+        "parity": "N",
+        "timeout_s": 0.5,
+        "register": [
+            {"device": 17, "address": 0x7C, "channel": "other_a_count", "period_s": 60},
+            {"device": 17, "address": 0x7D, "channel": "other_b_count", "period_s": 60},
+        ],
+    }
+    counters = Counters("x")
+    source = open_source(Options("x", table, Path()), counters, None)
+    rows = [row for row in source.read(0.05) or [] if isinstance(row, Row)]
+    thread.join()
+    source.close()
+    os.close(slave)
+    os.close(master)
+    assert asked == [bytes.fromhex("1103007C00020743")]
+    got = {n: v for row in rows for n, v in zip(row.group.channels, row.values, strict=True)}
+    assert got == values_got
+    assert counters[cause] == 1
