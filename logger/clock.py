@@ -9,6 +9,7 @@ One offset per boot means that a boot's UTC is as good as its monotonic clock's 
 is commonly within 50 ppm (common practice, no source): 4 s a day, 0.5 s an outing.
 """
 
+from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -16,22 +17,14 @@ from logger.sources.source import UtcFix
 
 RANK: dict[str | None, int] = {"gnss": 3, "ntp": 2, "file": 1, None: 0}
 
-WEEK_US = 7 * 86400 * 1_000_000
-ROLLOVER_US = 1024 * WEEK_US  # the week number has 10 bits in the old GPS message, IS-GPS-200
+DAY_US = 86400 * 1_000_000
+ROLLOVER_US = 1024 * 7 * DAY_US  # the week number has 10 bits in the old GPS message, IS-GPS-200
 RELEASE_UTC_US = 1_760_000_000 * 1_000_000  # 2025-10-09: no live fix can be of before
-_ROLLED_WITHIN_US = 3 * 366 * 86400 * 1_000_000
 BOOT_GAP_US = 60 * 1_000_000  # an undated boot is placed this long after the one before
 
-
-@dataclass(frozen=True, slots=True)
-class BootTimes:
-    """What placing a boot on the timeline needs; times on its monotonic clock. [µs]"""
-
-    utc_offset_us: int | None
-    utc_source: str | None
-    utc_uncertainty_s: float | None
-    first_us: int | None
-    last_us: int | None
+OUTVOTE_BEYOND_US = 30 * 1_000_000  # more than any drift of an outing: the first fix was wrong
+OUTVOTE_FIXES, OUTVOTE_S = 3, 20.0  # so many that agree among themselves, over so long
+_AGREE_US = 2 * 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,56 +36,122 @@ class Dating:
         utc_source: "gnss", "ntp" or "file".
         utc_uncertainty_s: As the fix said. [s]
         remark: A sentence where something had to be corrected.
+        recorded: Whether the readings come from a recording: then old dates are no fault.
     """
 
     utc_offset_us: int | None = None
     utc_source: str | None = None
     utc_uncertainty_s: float | None = None
     remark: str = ""
+    recorded: bool = False
 
-    def improved(self, fix: UtcFix, not_before_us: int) -> "Dating | None":
-        """The dating by this fix where it is of higher rank, or of the same and surer; else None.
 
-        Args:
-            fix: Any; one of an unknown source is ignored.
-            not_before_us: See `unrolled`.
+class Dater:
+    """Finds the best dating of one boot from the fixes that come.
+
+    Args:
+        dating: What is known so far.
+        not_before_us: A UTC that is surely past: the program's release or the log's last date.
+    """
+
+    def __init__(self, dating: Dating, not_before_us: int = RELEASE_UTC_US) -> None:
+        self.dating = dating
+        self._not_before_us = not_before_us
+        self._dissent: list[UtcFix] = []
+
+    def offer(self, fix: UtcFix) -> Dating | None:
+        """The new dating where the fix changes it, else None.
+
+        A fix wins by rank (gnss, ntp, file), and within a rank by smaller uncertainty. A GNSS
+        dating is also outvoted by later GNSS fixes that agree with each other and not with it:
+        receivers may give a wrong date until they have heard the almanac. A fix of an unknown
+        source is ignored.
         """
-        if not _outranks(fix, self.utc_source, self.utc_uncertainty_s):
+        if fix.source not in RANK:
             return None
-        fix, remark = unrolled(fix, not_before_us)
-        return Dating(fix.utc_us - fix.t_us, fix.source, fix.uncertainty_s, remark)
+        recorded = self.dating.recorded or fix.source == "file"
+        fix, remark = self._unrolled(fix, recorded)
+        if not self._outranks(fix):
+            remark = self._outvoted(fix)
+            if not remark:
+                return None
+        offset_us = fix.utc_us - fix.t_us
+        self.dating = Dating(offset_us, fix.source, fix.uncertainty_s, remark, recorded)
+        self._dissent = []
+        return self.dating
+
+    def _outranks(self, fix: UtcFix) -> bool:
+        have = self.dating
+        if RANK[fix.source] != RANK[have.utc_source]:
+            return RANK[fix.source] > RANK[have.utc_source]
+        return have.utc_uncertainty_s is None or fix.uncertainty_s < have.utc_uncertainty_s
+
+    def _outvoted(self, fix: UtcFix) -> str:
+        """A sentence where enough fixes disagree with the dating and not among themselves."""
+        if fix.source != "gnss" or self.dating.utc_source != "gnss":
+            return ""
+        off_us = fix.utc_us - fix.t_us - (self.dating.utc_offset_us or 0)
+        if abs(off_us) <= OUTVOTE_BEYOND_US:
+            self._dissent = []
+            return ""
+        first = self._dissent[0] if self._dissent else fix
+        if abs((fix.utc_us - fix.t_us) - (first.utc_us - first.t_us)) > _AGREE_US:
+            self._dissent, first = [], fix
+        self._dissent.append(fix)
+        if len(self._dissent) < OUTVOTE_FIXES or fix.t_us - first.t_us < OUTVOTE_S * 1e6:
+            return ""
+        return f"The first date was {abs(off_us) / 1e6:.0f} s off; later fixes replaced it."
+
+    def _unrolled(self, fix: UtcFix, recorded: bool) -> tuple[UtcFix, str]:
+        if not recorded:
+            return unrolled(fix, self._not_before_us, ROLLOVER_US)
+        if self.dating.utc_source == "file" and self.dating.utc_offset_us is not None:
+            file_us = fix.t_us + self.dating.utc_offset_us
+            return unrolled(fix, file_us - DAY_US, 2 * DAY_US)
+        return fix, ""
 
 
-def _outranks(fix: UtcFix, source: str | None, uncertainty_s: float | None) -> bool:
-    if fix.source not in RANK:
-        return False
-    if RANK[fix.source] != RANK.get(source, 0):
-        return RANK[fix.source] > RANK.get(source, 0)
-    return uncertainty_s is None or fix.uncertainty_s < uncertainty_s
-
-
-def unrolled(fix: UtcFix, not_before_us: int = RELEASE_UTC_US) -> tuple[UtcFix, str]:
+def unrolled(fix: UtcFix, from_us: int, within_us: int) -> tuple[UtcFix, str]:
     """Recognises a GNSS receiver whose 10-bit week number has rolled over.
 
     Args:
         fix: As the receiver says.
-        not_before_us: A UTC that is surely past: the program's release or the log's last date.
+        from_us, within_us: Where the true time must lie. A live fix lies after the program's
+            release; one in a recording within a day of the recording's own time, if it has one.
     Returns:
-        The fix, 1024 (or 2048) weeks later where that explains it, and a sentence, else "".
-        Recordings (source "file") and dates no multiple of 1024 weeks explains stay as they are.
+        The fix, a multiple of 1024 weeks later where that brings it there, and a sentence; else
+        the fix as it is and "".
     Source: IS-GPS-200, 10-bit week number.
     """
-    if fix.source != "gnss" or fix.utc_us >= not_before_us:
+    if fix.source != "gnss" or fix.utc_us >= from_us:
         return fix, ""
-    for times in (1, 2):
-        moved = fix.utc_us + times * ROLLOVER_US
-        if not_before_us <= moved < not_before_us + _ROLLED_WITHIN_US:
-            text = (
-                f"The GNSS receiver's date was {times * 1024} weeks behind: its week number has "
-                "rolled over. The log uses the corrected date; the receiver wants an update."
-            )
-            return replace(fix, utc_us=moved), text
-    return fix, ""
+    times = -((fix.utc_us - from_us) // ROLLOVER_US)
+    moved_us = fix.utc_us + times * ROLLOVER_US
+    if moved_us >= from_us + within_us:
+        return fix, ""
+    text = (
+        f"The GNSS receiver's date was {times * 1024} weeks behind: its week number has "
+        "rolled over. The log uses the corrected date; the receiver wants an update."
+    )
+    return replace(fix, utc_us=moved_us), text
+
+
+@dataclass(frozen=True, slots=True)
+class BootTimes:
+    """What placing a boot on the timeline needs; times on its monotonic clock. [µs]"""
+
+    utc_offset_us: int | None
+    utc_source: str | None
+    utc_uncertainty_s: float | None
+    first_us: int | None
+    last_us: int | None
+    recorded: bool = False
+
+    def span_us(self, offset_us: int) -> tuple[int, int]:
+        """First and last reading with an offset."""
+        first_us = self.first_us or 0
+        last_us = self.last_us if self.last_us is not None else first_us
+        return first_us + offset_us, last_us + offset_us
 
 
 def place(boots: Sequence[BootTimes]) -> list[int]:
@@ -103,64 +162,71 @@ def place(boots: Sequence[BootTimes]) -> list[int]:
     Returns:
         One offset each. A dated boot has its UTC. An undated one comes `BOOT_GAP_US` after the
         boot before it, or before the first dated one where none came before. While no boot is
-        dated, the first has its monotonic time. A live boot (not from a file) that would lie
-        across another live one has a wrong date: the less sure of the two counts as undated.
+        dated, the first has its monotonic time. A live boot that would lie across another live
+        one has a wrong date: the less sure of the two counts as undated. Recordings may lie
+        over anything: two may well be of the same hours.
     """
     offsets = _dated_offsets(boots)
-    taken = [
-        _span(b, o)
+    taken = sorted(
+        b.span_us(o)
         for b, o in zip(boots, offsets, strict=True)
         if o is not None and b.first_us is not None
-    ]
+    )
     start = next((k for k, o in enumerate(offsets) if o is not None), 0)
     for k in reversed(range(start)):
-        offsets[k] = _free_before(boots[k], _span(boots[k + 1], offsets[k + 1] or 0)[0], taken)
+        offsets[k] = _free_before(boots[k], boots[k + 1].span_us(offsets[k + 1] or 0)[0], taken)
     end_us: int | None = None
     for k, boot in enumerate(boots):
         offset = offsets[k]
         if offset is None:
             offset = offsets[k] = 0 if end_us is None else _free_after(boot, end_us, taken)
         if boot.first_us is not None:
-            end_us = _span(boot, offset)[1]
+            end_us = boot.span_us(offset)[1]
     return [offset or 0 for offset in offsets]
 
 
 def _dated_offsets(boots: Sequence[BootTimes]) -> list[int | None]:
+    """UTC offsets, None for undated boots and for those whose date cannot be right."""
     offsets = [b.utc_offset_us for b in boots]
-    for later in range(len(boots)):
-        for earlier in range(later):
-            both = offsets[later] is not None and offsets[earlier] is not None
-            if both and _clash(boots[earlier], boots[later]):
-                offsets[_less_sure(boots, earlier, later)] = None
+    live = [
+        (b.span_us(b.utc_offset_us), k)
+        for k, b in enumerate(boots)
+        if b.utc_offset_us is not None and b.first_us is not None and not b.recorded
+    ]
+    kept: list[int] = []
+    for _, k in sorted(live):
+        while kept and _clash(boots[kept[-1]], boots[k]):
+            worse = _less_sure(boots, *sorted((kept[-1], k)))
+            offsets[worse] = None
+            if worse == k:
+                break
+            kept.pop()
+        if offsets[k] is not None:
+            kept.append(k)
     return offsets
 
 
-def _span(boot: BootTimes, offset_us: int) -> tuple[int, int]:
-    first_us = boot.first_us or 0
-    last_us = boot.last_us if boot.last_us is not None else first_us
-    return first_us + offset_us, last_us + offset_us
-
-
 def _clash(a: BootTimes, b: BootTimes) -> bool:
-    if "file" in (a.utc_source, b.utc_source) or a.first_us is None or b.first_us is None:
-        return False  # recordings may well be of the same hours
-    (a0, a1), (b0, b1) = _span(a, a.utc_offset_us or 0), _span(b, b.utc_offset_us or 0)
+    (a0, a1), (b0, b1) = a.span_us(a.utc_offset_us or 0), b.span_us(b.utc_offset_us or 0)
     slack_us = round(((a.utc_uncertainty_s or 0) + (b.utc_uncertainty_s or 0)) * 1e6)
     return a0 < b1 - slack_us and b0 < a1 - slack_us
 
 
-def _less_sure(boots: Sequence[BootTimes], i: int, j: int) -> int:
+def _less_sure(boots: Sequence[BootTimes], earlier: int, later: int) -> int:
     def sureness(k: int) -> tuple[int, float]:
-        return RANK.get(boots[k].utc_source, 0), -(boots[k].utc_uncertainty_s or 0.0)
+        return RANK[boots[k].utc_source], -(boots[k].utc_uncertainty_s or 0.0)
 
-    return i if sureness(i) < sureness(j) else j
+    return earlier if sureness(earlier) < sureness(later) else later
 
 
 def _free_after(boot: BootTimes, end_us: int, taken: list[tuple[int, int]]) -> int:
-    """Offset that puts the boot after `end_us` and across none of `taken`, which it joins."""
-    first_us, last_us = _span(boot, 0)
+    """Offset that puts the boot after `end_us` and across none of `taken`, which it joins.
+
+    taken: Sorted spans.
+    """
+    first_us, last_us = boot.span_us(0)
     start_us = end_us + BOOT_GAP_US
-    for a_us, b_us in sorted(taken):
+    for a_us, b_us in taken:
         if start_us <= b_us and start_us + last_us - first_us >= a_us:
             start_us = b_us + BOOT_GAP_US
     return _taking(boot, start_us - first_us, taken)
@@ -168,9 +234,9 @@ def _free_after(boot: BootTimes, end_us: int, taken: list[tuple[int, int]]) -> i
 
 def _free_before(boot: BootTimes, start_us: int, taken: list[tuple[int, int]]) -> int:
     """The same, ending before `start_us`."""
-    first_us, last_us = _span(boot, 0)
+    first_us, last_us = boot.span_us(0)
     end_us = start_us - BOOT_GAP_US
-    for a_us, b_us in sorted(taken, reverse=True):
+    for a_us, b_us in reversed(taken):
         if end_us >= a_us and end_us - (last_us - first_us) <= b_us:
             end_us = a_us - BOOT_GAP_US
     return _taking(boot, end_us - last_us, taken)
@@ -178,5 +244,5 @@ def _free_before(boot: BootTimes, start_us: int, taken: list[tuple[int, int]]) -
 
 def _taking(boot: BootTimes, offset_us: int, taken: list[tuple[int, int]]) -> int:
     if boot.first_us is not None:
-        taken.append(_span(boot, offset_us))
+        insort(taken, boot.span_us(offset_us))
     return offset_us

@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import astuple
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,25 +13,38 @@ from logger.store.records import Boot, ChannelSpan
 
 def boots(db: sqlite3.Connection) -> list[Boot]:
     """All boots, in the order in which the log met them, placed on the timeline."""
-    rows = db.execute(
-        "SELECT b.number, b.uid, b.utc_offset_us, b.utc_source, b.utc_uncertainty_s,"
-        " b.first_us, b.last_us, b.remark, t.first_us, t.last_us FROM boot b LEFT JOIN"
-        " (SELECT boot_number, min(first_us) AS first_us, max(last_us) AS last_us"
-        " FROM tick GROUP BY boot_number) t ON t.boot_number = b.number ORDER BY b.number"
-    ).fetchall()
-    known = []
-    for number, uid, offset_us, source, uncertainty_s, *ends, remark, tail_us, tail_end_us in rows:
-        firsts = [t for t in (ends[0], tail_us) if t is not None]
-        lasts = [t for t in (ends[1], tail_end_us) if t is not None]
-        times = BootTimes(
-            offset_us, source, uncertainty_s, min(firsts, default=None), max(lasts, default=None)
+    tails = {
+        boot: (first_us, last_us)
+        for boot, first_us, last_us in db.execute(
+            "SELECT boot_number, min(first_us), max(last_us) FROM tick GROUP BY 1"
         )
-        known.append((number, uid, times, remark))
-    offsets = place([times for _, _, times, _ in known])
-    return [
-        Boot(*(number, uid, *astuple(times), offset, remark))
-        for (number, uid, times, remark), offset in zip(known, offsets, strict=True)
-    ]
+    }
+    known = []
+    for number, uid, *dating, first_us, last_us, remark, recorded in db.execute(
+        "SELECT number, uid, utc_offset_us, utc_source, utc_uncertainty_s, first_us, last_us,"
+        " remark, recorded FROM boot ORDER BY number"
+    ):
+        if number in tails:
+            tail_us, tail_end_us = tails[number]
+            first_us = tail_us if first_us is None else min(first_us, tail_us)
+            last_us = tail_end_us if last_us is None else max(last_us, tail_end_us)
+        offset_us, source, uncertainty_s = dating
+        boot = Boot(number, uid, offset_us, source, uncertainty_s, first_us, last_us)
+        known.append(replace(boot, remark=remark, recorded=bool(recorded)))
+    offsets = place(
+        [
+            BootTimes(
+                b.utc_offset_us,
+                b.utc_source,
+                b.utc_uncertainty_s,
+                b.first_us,
+                b.last_us,
+                b.recorded,
+            )
+            for b in known
+        ]
+    )
+    return [replace(b, timeline_offset_us=o) for b, o in zip(known, offsets, strict=True)]
 
 
 def span(db: sqlite3.Connection) -> tuple[int, int] | None:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from logger.store.boots import boots
+from logger.store.catalogue import Catalogue
 from logger.store.codec import (
     CODEC,
     Floats,
@@ -19,7 +19,7 @@ from logger.store.codec import (
     decode_times,
     unknown_codec,
 )
-from logger.store.groups import StoredGroup, channel_number, load_groups
+from logger.store.groups import StoredGroup
 from logger.store.records import Boot, Summary
 
 ALL_US = 2**62
@@ -50,6 +50,7 @@ class Readings:
 
     def __init__(self, db: sqlite3.Connection) -> None:
         self._db = db
+        self._catalogue = Catalogue(db)
         self._steps: OrderedDict[bytes, Ints] = OrderedDict()
         self._cached = 0
 
@@ -112,17 +113,13 @@ class Readings:
 
     def _places(self, name: str, start_us: int, end_us: int) -> Iterator[_Place]:
         """Boots in the order of the timeline, and in each the groups that have the channel."""
-        channel = channel_number(self._db, name)
-        if channel is None:
-            return
-        groups = [g for g in load_groups(self._db).values() if channel in g.channel_numbers]
-        for boot in sorted(boots(self._db), key=lambda b: (b.first_us or 0) + b.timeline_offset_us):
-            if boot.first_us is None or boot.last_us is None:
-                continue
+        state = self._catalogue.state()
+        for boot in state.boots:
             start, end = start_us - boot.timeline_offset_us, end_us - boot.timeline_offset_us
-            if boot.first_us < end and boot.last_us >= start:
-                for group in groups:
-                    yield _Place(boot, group, group.channel_numbers.index(channel), start, end)
+            if (boot.first_us or 0) < end and (boot.last_us or 0) >= start:
+                for group in state.groups.get(name, ()):
+                    position = group.channel_numbers.index(state.numbers[name])
+                    yield _Place(boot, group, position, start, end)
 
     @staticmethod
     def _key(place: _Place) -> list[int]:
@@ -153,7 +150,7 @@ class Readings:
             "SELECT c.first_us, c.count, c.codec, c.time, v.data FROM chunk c JOIN chunk_value v"
             " ON v.channel_number = ?1 AND v.chunk_number = c.number"
             " WHERE c.group_number = ?2 AND c.boot_number = ?3 AND c.last_us >= ?4"
-            f" AND c.first_us < ?5{cut} ORDER BY c.first_us, c.number",
+            f" AND c.first_us < ?5{cut} ORDER BY c.first_us, c.last_us",
             self._key(place),
         ):
             if codec != CODEC:

@@ -17,6 +17,7 @@ class Boot:
         first_us, last_us: First and last reading on the boot's monotonic clock. [µs]
         timeline_offset_us: Add it to a monotonic time to get the log's timeline. [µs]
         remark: What had to be said about its dating; "" if nothing.
+        recorded: Whether its readings were replayed from a recording.
     """
 
     number: int
@@ -28,6 +29,7 @@ class Boot:
     last_us: int | None
     timeline_offset_us: int = 0
     remark: str = ""
+    recorded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,7 +143,14 @@ CREATE TABLE boatfile (
 )
 """
 
-MIGRATIONS: tuple[Migration, ...] = (m001_first,)
+
+def m002_recorded(db: sqlite3.Connection) -> None:
+    """Whether a boot's readings come from a recording: its date may then be any."""
+    db.execute("ALTER TABLE boot ADD COLUMN recorded INTEGER NOT NULL DEFAULT 0")
+    db.execute("UPDATE boot SET recorded = 1 WHERE utc_source = 'file'")
+
+
+MIGRATIONS: tuple[Migration, ...] = (m001_first, m002_recorded)
 
 
 def applied(db: sqlite3.Connection) -> list[str]:

@@ -55,7 +55,9 @@ class Writer:
             boot_uid: The system's name of this boot, or one for the recording.
             flush_s, seal_s: Monotonic arrival time between commits, and between seals. [s]
             time_step_us: Resolution at which times are kept, 1 ms unless told. [µs]
-            not_before_us: A UTC surely past, against which a GNSS week rollover is recognised.
+            not_before_us: A UTC surely past, against which a GNSS week rollover is recognised;
+                so is the log's own last date. Recordings, which begin by a fix of source
+                "file", are only held against that.
         Raises:
             StoreError: Another writer is at work, or the log cannot be used.
         """
@@ -63,19 +65,20 @@ class Writer:
         self.full, self.dropped, self._untold = False, 0, 0
         self.refused: dict[str, int] = {}
         self._path = path
-        self._time_step_us, self._not_before_us = time_step_us, not_before_us
+        self._time_step_us = time_step_us
         self._pending: dict[int, Pending] = {}  # by id of the group, which _groups keeps alive
         self._groups: list[Group] = []
         self._all: list[Pending] = []
         self._waiting = 0  # values in memory
-        self._new_fix: clock.Dating | None = None
+        self._new_dating: clock.Dating | None = None
         self._runs: list[merge.Run] = []  # what of finished days and boots is to be joined
         self._closed = False
         self._lock = WriterLock(path)
         try:
             self._db = connect(path, write=True)
             try:
-                self._boot_number, self._dating = self._enter(boot_uid)
+                self._boot_number, known = self._enter(boot_uid)
+                self._dater = clock.Dater(known, max(not_before_us, _last_utc_us(self._db)))
                 self._adopt()
                 self._runs = merge.runs(self._db, self._boot_number)
             except BaseException:
@@ -104,9 +107,7 @@ class Writer:
         elif isinstance(item, Block):
             self._add_block(item)
         elif isinstance(item, UtcFix):
-            dating = self._dating.improved(item, self._not_before_us)
-            if dating is not None:
-                self._dating = self._new_fix = dating
+            self._new_dating = self._dater.offer(item) or self._new_dating
         self.flush_if_due()
 
     def flush_if_due(self) -> None:
@@ -214,11 +215,12 @@ class Writer:
         with transaction(self._db):
             self._db.execute("INSERT OR IGNORE INTO boot (uid) VALUES (?)", [uid])
             row = self._db.execute(
-                "SELECT number, utc_offset_us, utc_source, utc_uncertainty_s, remark"
-                " FROM boot WHERE uid = ?",
+                "SELECT number, utc_offset_us, utc_source, utc_uncertainty_s, remark,"
+                " recorded FROM boot WHERE uid = ?",
                 [uid],
             ).fetchone()
-        return int(row[0]), clock.Dating(*row[1:])
+        number, offset_us, source, uncertainty_s, remark, recorded = row
+        return number, clock.Dating(offset_us, source, uncertainty_s, remark, bool(recorded))
 
     def _adopt(self) -> None:
         """Seals what is in the tail from a writer that was cut off."""
@@ -273,7 +275,7 @@ class Writer:
     def _commit(self, pending: list[Pending], ticks: list[Tick]) -> None:
         """Chunks of `pending` and ticks, all or nothing."""
         sealed = [one for one in (p.sealed() for p in pending) if one is not None]
-        if not (sealed or ticks or self._new_fix):
+        if not (sealed or ticks or self._new_dating):
             return
         try:
             with transaction(self._db):
@@ -285,7 +287,7 @@ class Writer:
             self.full = _can_wait(error)
             raise
         self.full = False
-        self._new_fix = None
+        self._new_dating = None
         self._untold = 0
         if sealed:
             self.refused = {}
@@ -302,11 +304,11 @@ class Writer:
 
     def _insert_news(self, counts: bool) -> None:
         """A new dating of the boot and, now and then, counters."""
-        if self._new_fix:
+        if self._new_dating:
             self._db.execute(
                 "UPDATE boot SET utc_offset_us = ?, utc_source = ?, utc_uncertainty_s = ?,"
-                " remark = ? WHERE number = ?",
-                [*astuple(self._new_fix), self._boot_number],
+                " remark = ?, recorded = ? WHERE number = ?",
+                [*astuple(self._new_dating), self._boot_number],
             )
         if counts and self.refused:
             small.add_counts(self._db, "refused", self.refused)
@@ -324,6 +326,14 @@ class Writer:
             " last_us = max(coalesce(last_us, ?2), ?2) WHERE number = ?3",
             [sealed.first_us, sealed.last_us, boot],
         )
+
+
+def _last_utc_us(db: sqlite3.Connection) -> int:
+    """The newest date that a live boot of the log has reached by GNSS; 0 where there is none."""
+    (utc_us,) = db.execute(
+        "SELECT max(last_us + utc_offset_us) FROM boot WHERE utc_source = 'gnss' AND NOT recorded"
+    ).fetchone()
+    return utc_us or 0
 
 
 def _wrong_width(group: Group, got: int) -> ValueError:

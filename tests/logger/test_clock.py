@@ -1,3 +1,4 @@
+import time
 from itertools import pairwise
 
 import pytest
@@ -6,9 +7,9 @@ from hypothesis import strategies as st
 
 from logger.clock import (
     BOOT_GAP_US,
-    RELEASE_UTC_US,
     ROLLOVER_US,
     BootTimes,
+    Dater,
     Dating,
     place,
     unrolled,
@@ -43,40 +44,99 @@ def undated(first_us: int | None, last_us: int | None) -> BootTimes:
         (Dating(), fix("sundial"), False),
     ],
 )
-def test_improved_takes_higher_rank_then_smaller_uncertainty(have, new, wins):
-    assert (have.improved(new, RELEASE_UTC_US) is not None) == wins
+def test_offer_takes_higher_rank_then_smaller_uncertainty(have, new, wins):
+    dater = Dater(have)
+    assert (dater.offer(new) is not None) == wins
+    assert (dater.dating != have) == wins
 
 
-def test_improved_offset_is_utc_minus_monotonic():
-    dating = Dating().improved(fix("gnss", t_us=7 * S), RELEASE_UTC_US)
+def test_offset_is_utc_minus_monotonic():
+    dating = Dater(Dating()).offer(fix("gnss", t_us=7 * S))
     assert dating is not None
     assert dating.utc_offset_us == NOON_US - 7 * S
 
 
-def test_unrolled_corrects_a_receiver_1024_weeks_behind():
+def fixes(dater, utc_offset_us, start_s, count, source="gnss"):
+    for k in range(count):
+        t_us = (start_s + 10 * k) * S
+        dater.offer(fix(source, utc_us=t_us + utc_offset_us, t_us=t_us))
+    return dater.dating
+
+
+def test_a_wrong_first_date_is_outvoted_by_later_fixes_that_agree():
+    dater = Dater(Dating())
+    dater.offer(fix("gnss", utc_us=NOON_US - 40 * 86400 * S))
+    assert fixes(dater, NOON_US, 10, 2).utc_offset_us == NOON_US - 40 * 86400 * S
+    dating = fixes(dater, NOON_US, 30, 3)
+    assert dating.utc_offset_us == NOON_US
+    assert "off" in dating.remark
+
+
+def test_a_right_date_survives_single_wrong_fixes_and_drift():
+    dater = Dater(Dating())
+    dater.offer(fix("gnss"))
+    for hour in range(48):
+        t_us = hour * 3600 * S
+        dater.offer(fix("gnss", utc_us=NOON_US + 99 * 86400 * S + t_us, t_us=t_us))
+        drift_us = t_us // 20_000  # 50 ppm
+        dater.offer(fix("gnss", utc_us=NOON_US + t_us + drift_us, t_us=t_us + S))
+    assert dater.dating.utc_offset_us == NOON_US
+
+
+def test_a_leap_second_moves_nothing():
+    # UTC counts 23:59:60 once, the offset drops by a second, the boot keeps the one it has.
+    dater = Dater(Dating())
+    fixes(dater, NOON_US, 0, 5)
+    assert fixes(dater, NOON_US - S, 60, 50).utc_offset_us == NOON_US
+
+
+def test_a_system_clock_that_jumps_ten_years_back_moves_nothing():
+    dater = Dater(Dating())
+    fixes(dater, NOON_US, 0, 5, "ntp")
+    ten_years_us = 3652 * 86400 * S
+    assert fixes(dater, NOON_US - ten_years_us, 60, 50, "ntp").utc_offset_us == NOON_US
+
+
+def test_a_live_receiver_1024_weeks_behind_is_corrected_and_said():
     # 1024 weeks are 7168 days: 2026-09-21 minus that is 2007-02-05 (calendar sum).
-    behind = fix("gnss", utc_us=NOON_US - 7168 * 86400 * S)
-    right, remark = unrolled(behind)
-    assert right.utc_us == NOON_US
-    assert "1024 weeks" in remark
+    dating = Dater(Dating()).offer(fix("gnss", utc_us=NOON_US - 7168 * 86400 * S))
+    assert dating.utc_offset_us == NOON_US
+    assert "1024 weeks" in dating.remark
 
 
-def test_unrolled_corrects_two_rollovers():
-    right, remark = unrolled(fix("gnss", utc_us=NOON_US - 2 * ROLLOVER_US))
-    assert right.utc_us == NOON_US
-    assert "2048" in remark
+def test_two_rollovers_are_corrected_and_years_after_the_release_too():
+    later_us = NOON_US + 15 * 366 * 86400 * S
+    dating = Dater(Dating()).offer(fix("gnss", utc_us=later_us - 2 * ROLLOVER_US))
+    assert dating.utc_offset_us == later_us
+    assert "2048" in dating.remark
 
 
-@pytest.mark.parametrize(
-    "honest",
-    [
-        fix("gnss"),
-        fix("file", utc_us=NOON_US - ROLLOVER_US),  # a recording may be that old
-        fix("gnss", utc_us=NOON_US - ROLLOVER_US // 2),  # old, but no multiple explains it
-    ],
-)
-def test_unrolled_leaves_the_rest_alone(honest):
-    assert unrolled(honest) == (honest, "")
+def test_the_logs_own_last_date_counts_as_past():
+    later_us = NOON_US + 20 * 366 * 86400 * S
+    rolled = fix("gnss", utc_us=later_us - ROLLOVER_US)
+    assert Dater(Dating()).offer(rolled).utc_offset_us != later_us  # it may well be true
+    assert Dater(Dating(), later_us - 86400 * S).offer(rolled).utc_offset_us == later_us
+
+
+def test_a_recording_may_be_old():
+    dater = Dater(Dating())
+    old_us = NOON_US - ROLLOVER_US
+    dater.offer(fix("file", utc_us=old_us))
+    dating = dater.offer(fix("gnss", 0.1, utc_us=old_us + 1000 * S))
+    assert dating == Dating(old_us + 1000 * S, "gnss", 0.1, "", recorded=True)
+
+
+def test_a_rolled_over_receiver_in_a_recording_is_held_against_the_recordings_date():
+    dater = Dater(Dating())
+    dater.offer(fix("file", utc_us=NOON_US))
+    dating = dater.offer(fix("gnss", 0.1, utc_us=NOON_US + 1000 * S - ROLLOVER_US))
+    assert dating.utc_offset_us == NOON_US + 1000 * S
+    assert "1024 weeks" in dating.remark
+
+
+def test_unrolled_leaves_what_no_multiple_explains():
+    old = fix("gnss", utc_us=NOON_US - ROLLOVER_US // 2)
+    assert unrolled(old, NOON_US, 86400 * S) == (old, "")
 
 
 def test_place_gives_dated_boots_their_utc():
@@ -107,6 +167,15 @@ def test_place_moves_an_undated_boot_past_a_dated_one_it_would_cross():
     assert offsets[1] > offsets[2] + 100 * S
 
 
+def test_place_of_many_boots_is_quick():
+    boots = [dated(NOON_US + k * 86400 * S, 0, 3600 * S) for k in range(3000)]
+    boots[1::10] = [undated(0, 3600 * S)] * 300
+    started_s = time.process_time()
+    spans = spans_of(boots)
+    assert time.process_time() - started_s < 5.0
+    assert all(a[1] < b[0] for a, b in pairwise(sorted(spans)))
+
+
 def test_place_treats_the_less_sure_of_two_crossing_live_boots_as_undated():
     sure = dated(NOON_US, 0, 1000 * S)
     wrong = BootTimes(NOON_US + 500 * S, "ntp", 5.0, 0, 1000 * S)
@@ -116,7 +185,9 @@ def test_place_treats_the_less_sure_of_two_crossing_live_boots_as_undated():
 
 
 def test_place_lets_recordings_of_the_same_hour_lie_over_each_other():
-    boots = [dated(NOON_US, 0, 1000 * S, "file"), dated(NOON_US + 500 * S, 0, 1000 * S, "file")]
+    boots = [
+        BootTimes(NOON_US + k * 500 * S, "gnss", 0.1, 0, 1000 * S, recorded=True) for k in range(2)
+    ]
     assert place(boots) == [NOON_US, NOON_US + 500 * S]
 
 

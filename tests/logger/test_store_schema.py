@@ -114,3 +114,23 @@ def test_reading_where_there_is_no_log_says_so_and_makes_none(tmp_path):
     with pytest.raises(StoreError, match="there is no log at"):
         Store.open(path)
     assert not path.exists()
+
+
+@pytest.mark.parametrize("known", range(1, len(MIGRATIONS)))
+@pytest.mark.parametrize("write", [False, True])
+def test_a_log_of_every_earlier_version_is_brought_up_to_date(tmp_path, known, write):
+    path = tmp_path / "old.log"
+    db = sqlite3.connect(path, isolation_level=None)
+    migrate(db, path, MIGRATIONS[:known])
+    db.execute(
+        "INSERT INTO boot (uid, utc_offset_us, utc_source, first_us, last_us)"
+        " VALUES ('old', 1000, 'file', 5, 9)"
+    )
+    db.execute("INSERT INTO boatfile (utc_us, toml_text) VALUES (1, 'name = 1')")
+    db.close()
+    with Store.open(path, write=write) as store:
+        assert store.boat_text() == "name = 1"
+        (boot,) = store.boots()
+        assert (boot.uid, boot.utc_offset_us, boot.first_us, boot.last_us) == ("old", 1000, 5, 9)
+        assert boot.recorded
+        assert applied(store._db) == [step.__name__ for step in MIGRATIONS]
