@@ -92,7 +92,8 @@ def _plan(options: argparse.Namespace) -> int:
 
     wind = None
     if options.wind is not None:  # a forecast is less sure than a sensor
-        wind = Wind(*options.wind, sd_mps=0.5 + 0.15 * options.wind[0])
+        speed, source = options.wind
+        wind = Wind(speed, source, sd_mps=0.5 + 0.15 * speed)
     wish = PlanWish(
         route=Path(options.route),
         departure_s=options.depart,
