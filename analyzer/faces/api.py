@@ -29,6 +29,7 @@ from analyzer.faces import (
 from analyzer.faces.access import Access
 from analyzer.faces.desk import Desk, LogDesk
 from analyzer.faces.gate import Gate
+from analyzer.faces.memory import Memory
 from analyzer.faces.page import desk_of
 from analyzer.faces.questions import (
     ERRORS,
@@ -85,6 +86,7 @@ def create_app(
             raise ValueError("create_app wants a log or a desk")
         desk = LogDesk(log, boat)
     app.state.desk = desk
+    app.state.memory = Memory(desk.state)
     app.state.access = access
     app.state.sun = page.Sun(desk)
     app.state.feed = live.Feed(desk, pages.parts, app.state.sun.look)

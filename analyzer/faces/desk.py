@@ -236,8 +236,10 @@ class LogDesk:
 
     def state(self) -> Hashable:
         """Something that differs whenever the log or the boat file has changed."""
-        paths = (self.log, self.log.with_name(self.log.name + "-wal"), self.boat)
-        return tuple(_stamp(path) for path in paths)
+        # SQLite makes an empty file beside the log whenever it is looked at: only one that holds
+        # something says that something was written.
+        beside = _stamp(self.log.with_name(self.log.name + "-wal"))
+        return _stamp(self.log), beside if beside and beside[1] else None, _stamp(self.boat)
 
     def boat_text(self) -> tuple[str, str]:
         """The boat file's text and where it is; the log's own copy where there is no file."""

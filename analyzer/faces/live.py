@@ -6,6 +6,7 @@ answer is.
 """
 
 import asyncio
+import importlib
 import json
 import time
 from collections.abc import AsyncIterator, Callable
@@ -138,6 +139,7 @@ class Keeper:
     """
 
     REST_S = 10.0
+    READY_S = 3.0  # the first page goes first; then the charts' library is made ready
 
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
@@ -145,6 +147,8 @@ class Keeper:
 
     async def run(self) -> None:
         """Until it is cancelled."""
+        await asyncio.sleep(self.READY_S)
+        await run_in_threadpool(importlib.import_module, "analyzer.faces.charts")
         while True:
             began = time.monotonic()
             with suppress(AnalyzerError, LoggerError):  # the pages say what is wrong

@@ -1,6 +1,7 @@
 """How a page is made: templates, their words, the look, the headers."""
 
 import time
+from collections.abc import Callable, Hashable
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from markupsafe import Markup, escape
 from analyzer.errors import AnalyzerError
 from analyzer.faces import drawing, guard, sentences, sun, words
 from analyzer.faces.desk import Desk
+from analyzer.faces.memory import Memory
 from logger.errors import LoggerError
 
 _HERE = Path(__file__).parent
@@ -75,6 +77,12 @@ def desk_of(request: Request) -> Desk:
     """Where this application's questions are put."""
     desk: Desk = request.app.state.desk
     return desk
+
+
+def remembered(request: Request, question: Hashable, answer: Callable[[], Any]) -> Any:
+    """A slow answer, asked again only when the log has changed."""
+    memory: Memory = request.app.state.memory
+    return memory.ask(question, answer)
 
 
 def safe_path(path: str) -> str:

@@ -6,7 +6,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 
 from analyzer.faces import drawing, guard, live
-from analyzer.faces.page import LOOKS, desk_of, render, safe_path, templates
+from analyzer.faces.desk import Desk
+from analyzer.faces.page import LOOKS, desk_of, remembered, render, safe_path, templates
 from analyzer.results import FlagView, Plot, RangeAnswer
 from logger.units import KN
 
@@ -73,19 +74,25 @@ def trips(request: Request) -> Response:
 @router.get("/trip/{number}")
 def trip(request: Request, number: int) -> Response:
     """One trip explained."""
-    answer = desk_of(request).review(number)
+    desk = desk_of(request)
+    answer = remembered(request, ("review", number), lambda: desk.review(number))
     return render(request, "trip.html", policy=guard.WITH_CHARTS, answer=answer)
 
 
 @router.get("/trip/{number}/chart.json")
 def chart(request: Request, number: int, look: str = "day") -> Response:
     """The trip's charts for the page's script to embed."""
+    desk = desk_of(request)
+    item = remembered(request, ("chart", number, look), lambda: _chart(desk, number, look))
+    return JSONResponse(item)
+
+
+def _chart(desk: Desk, number: int, look: str) -> Any:
     from analyzer.faces import chart_data, charts
 
-    desk = desk_of(request)
     plot = desk.plot(number, chart_data.wanted(desk.channels()), CHART_POINTS)
     flags = [flag for flag in desk.flags() if _overlaps(flag, plot)]
-    return JSONResponse(charts.trip_item(plot, flags, look))
+    return charts.trip_item(plot, flags, look)
 
 
 def _overlaps(flag: FlagView, plot: Plot) -> bool:
@@ -99,9 +106,10 @@ def _overlaps(flag: FlagView, plot: Plot) -> bool:
 def health(request: Request) -> Response:
     """Cells and cables: finding, sureness, cure."""
     desk = desk_of(request)
-    return render(
-        request, "health.html", cells=desk.cells(), cables=desk.cables(), hull=desk.hull()
+    cells, cables, hull = remembered(
+        request, "health", lambda: (desk.cells(), desk.cables(), desk.hull())
     )
+    return render(request, "health.html", cells=cells, cables=cables, hull=hull)
 
 
 @router.get("/look/{look}")
