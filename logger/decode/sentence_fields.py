@@ -192,6 +192,8 @@ def _rpm(data: list[str]) -> list[Reading] | None:
         return None
     what = {"S": "shaft", "E": "motor"}[data[0]]
     which = int(data[1] or "0")
+    if not 0 <= which <= 99:
+        raise ValueError(data[1])
     name = f"{what}_speed_rps" if which in (0, 1) else f"other_{what}_{which}_speed_rps"
     value = number(data[2])
     rps = None if value is None else value * RPM
