@@ -245,7 +245,8 @@ class Craft:
         self.drive = random_drive(self.hull, r)
         self.cells = 16
         self.rated_ah = float(round(r.uniform(120, 300), -1))
-        self.true_ah = self.rated_ah * (0.99 + 0.035 * r.standard_normal())
+        # new packs hold a little more than their label, packs of some years a good deal less
+        self.true_ah = self.rated_ah * float(np.clip(0.98 + 0.05 * r.standard_normal(), 0.8, 1.1))
         self.curve = self.data.ocv[r.integers(len(self.data.ocv))]
         scale = 1 / self.true_ah
         self.r0, self.r1, self.r2 = (
@@ -255,7 +256,8 @@ class Craft:
         self.temp_c = r.uniform(8, 28)
         self.hotel_w = r.uniform(20, 120)
         self.cable_ohm = r.uniform(0.001, 0.004)
-        self.shunt_gain, self.shunt_off = 1 + 0.004 * r.standard_normal(), 0.2 * r.standard_normal()
+        # a class 0.5 shunt of some hundred amperes and its amplifier
+        self.shunt_gain, self.shunt_off = 1 + 0.005 * r.standard_normal(), 0.4 * r.standard_normal()
         self.volts_gain = 1 + 0.001 * r.standard_normal()
         self.compass_off = 2.0 * r.standard_normal()
         self.has_compass = bool(r.random() < 0.8)
