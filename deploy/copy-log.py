@@ -1,5 +1,9 @@
-"""Copies the log whole, also while it is being written: copy-log.py FROM TO."""
+"""Copies the log whole, also while it is being written: copy-log.py FROM TO.
 
+Knows nothing of what is in it, so that any release can copy any other's log, as updating wants.
+"""
+
+import os
 import sqlite3
 import sys
 from contextlib import closing
@@ -24,6 +28,8 @@ def copy(source: Path, target: Path) -> None:
         log.backup(made)
         if made.execute("PRAGMA quick_check").fetchone() != ("ok",):
             raise sqlite3.DatabaseError("the copy is not whole")
+    with part.open("rb+") as written:
+        os.fsync(written.fileno())
     part.replace(target)
 
 
