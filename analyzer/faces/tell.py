@@ -249,7 +249,8 @@ def check(answer: CheckAnswer) -> str:
         parts.append("\n".join(["What can be answered", *lines]))
     if answer.channels:
         lines = [
-            f"  {row.name:<32}{words.reading(row.value, row.unit):<16}{words.rate(row.rate_hz)}"
+            f"  {row.name:<32}{words.reading(row.value, row.unit):<16}"
+            f"{words.rate(row.rate_hz, row.age_s)}"
             for row in answer.channels
         ]
         parts.append("\n".join(["What arrives", *lines]))

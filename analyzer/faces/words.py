@@ -275,8 +275,14 @@ def reading(number: float | None, unit: str) -> str:
     return f"{number:.5g} {shown}".strip()
 
 
-def rate(rate_hz: float | None) -> str:
-    """How often something comes."""
+def rate(rate_hz: float | None, age_s: float | None = None) -> str:
+    """How often something comes, and that it has stopped where it is much later than usual."""
     if rate_hz is None or rate_hz <= 0:
-        return ""
-    return f"{rate_hz:.2g} a second" if rate_hz >= 0.95 else f"every {1 / rate_hz:.2g} s"
+        often = ""
+    else:
+        often = f"{rate_hz:.2g} a second" if rate_hz >= 0.95 else f"every {1 / rate_hz:.2g} s"
+    late_s = max(10.0, 5.0 / rate_hz) if rate_hz else 10.0
+    if age_s is None or age_s < late_s:
+        return often
+    silent = f"silent for {duration(age_s)}"
+    return f"{often}, {silent}" if often else silent

@@ -115,3 +115,12 @@ def test_sentence_gets_a_capital_and_one_stop():
     assert words.sentence("slow down") == "Slow down."
     assert words.sentence("Turn now!") == "Turn now!"
     assert words.sentence("") == ""
+
+
+def test_rate_says_when_a_channel_has_stopped():
+    assert words.rate(1.0) == "1 a second"
+    assert words.rate(1.0, 4.0) == "1 a second"
+    assert words.rate(0.1, 40.0) == "every 10 s"  # four of its intervals: not yet
+    assert words.rate(0.1, 60.0) == "every 10 s, silent for 60 s"
+    assert words.rate(None, 600.0) == "silent for 10 min"
+    assert words.rate(None, None) == ""
