@@ -1,0 +1,97 @@
+"""Plans, the hull and hindcasts asked of a log, and told in words."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from analyzer import answer_hull, answers
+from analyzer.answer_plan import PlanWish, plan_passage
+from analyzer.context import Context
+from analyzer.errors import BadRoute
+from analyzer.faces import tell_passage
+from analyzer.results import to_json
+from analyzer.wind import Wind
+from logger.boat import Boat
+from logger.sources.source import EXACT, Block, Group, UtcFix
+from logger.store import Store
+from tests.analyzer.test_hindcast import motoring
+from tests.analyzer.test_hull import boat
+from tests.analyzer.test_plan import GPX
+
+START_UTC_US = 1_780_000_000_000_000
+
+
+@pytest.fixture(scope="module")
+def ctx(tmp_path_factory):
+    """A log of one even outing of an hour and a half."""
+    path = tmp_path_factory.mktemp("log") / "log.sqlite"
+    series = motoring()
+    names = tuple(series.values)
+    group = Group("test", names, tuple(EXACT for _ in names))
+    with Store.open(path, write=True) as store:
+        writer = store.writer("boot")
+        writer.add(UtcFix(0, START_UTC_US, "file", 0.1))
+        t_us = (series.t_s * 1e6).astype(np.int64)
+        writer.add(Block(group, t_us, np.column_stack(list(series.values.values()))))
+        writer.close()
+    afloat = Boat.model_validate(boat().model_dump() | {"hotel": {"power_w": 40.0}})
+    with Context(Store.open(path, write=True), afloat) as context:
+        answers.refresh(context)
+        yield context
+
+
+@pytest.fixture
+def route(tmp_path) -> Path:
+    path = tmp_path / "out.gpx"
+    path.write_text(GPX.replace("50.5", "50.05"))
+    return path
+
+
+def test_plan_from_a_log(ctx, route):
+    answer = plan_passage(ctx, PlanWish(route, wind=Wind(4.0, 200.0)))
+    assert 0.0 <= answer.plan.arrives_frac <= 1.0
+    assert len(answer.plan.legs) == 2
+    text = tell_passage.plan(answer)
+    assert "North" in text
+    assert "Caution" in text
+    json.dumps(to_json(answer))
+
+
+def test_plan_with_fewer_speeds_than_legs_says_so(ctx, route):
+    with pytest.raises(BadRoute, match="2 legs"):
+        plan_passage(ctx, PlanWish(route, speeds_mps=(2.0, 2.0, 2.0)))
+
+
+def test_more_charge_at_departure_makes_a_plan_surer(ctx, route):
+    low = plan_passage(ctx, PlanWish(route, speeds_mps=(2.4,), charge_frac=0.3)).plan
+    high = plan_passage(ctx, PlanWish(route, speeds_mps=(2.4,), charge_frac=1.0)).plan
+    assert high.arrives_frac > low.arrives_frac
+    assert high.charge.mid - low.charge.mid == pytest.approx(0.7, abs=0.05)
+
+
+def test_hull_from_a_log(ctx):
+    answer = answer_hull.hull_state(ctx)
+    assert answer.minutes > 60
+    text = tell_passage.hull(answer)
+    assert "kn" in text
+    assert "not measured yet" in text
+    json.dumps(to_json(answer))
+
+
+def test_double_run_without_runs_tells_how(ctx):
+    found = answer_hull.double_run(ctx)
+    text = tell_passage.double_run(found)
+    assert found.missing
+    assert "opposite heading" in text
+    assert "keep a lookout" in text
+
+
+def test_hindcast_from_a_log(ctx):
+    record = answers.find_trip(ctx, None)
+    answer = answer_hull.hindcast_trip(ctx, record, every_s=1200.0)
+    assert answer.hindcast.score.compared >= 1
+    text = tell_passage.hindcast(answer)
+    assert "8 in 10 is right" in text
+    json.dumps(to_json(answer))
