@@ -164,19 +164,29 @@ class Writer:
         for run in merge.runs(self._db):
             merge.join(self._db, run)
 
-    def thin(self, before_us: int, *, step_s: float = thin.STEP_S, above_bytes: int = 0) -> int:
+    def thin(
+        self,
+        before_us: int,
+        *,
+        step_s: float = thin.STEP_S,
+        above_bytes: int = 0,
+        at_most: int | None = None,
+    ) -> int:
         """Rewrites full-rate readings as lowest, mean and highest of each `step_s`, oldest first.
 
         Args:
             before_us: Only chunks that end before this time of the timeline. [µs]
             step_s: Length of a point. [s]
             above_bytes: Stop once the log's pages in use are no more than this.
+            at_most: Stop after so many chunks, so as not to hold up live readings; chunks of
+                unfinished days are then not joined first.
         Returns:
             How many chunks were rewritten. Flags, trips and learned results are never touched.
         """
-        self.merge()
+        if at_most is None:
+            self.merge()
         done = 0
-        for number in thin.candidates(self._db, before_us):
+        for number in thin.candidates(self._db, before_us)[:at_most]:
             if above_bytes and used_bytes(self._db) <= above_bytes:
                 break
             thin.thin(self._db, number, step_s)

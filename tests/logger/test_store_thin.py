@@ -117,6 +117,13 @@ def test_thin_stops_at_the_budget_oldest_first(store):
     assert len(store.read("heading_true_deg", *ALL)[0]) == 360 + 3600
 
 
+def test_thin_does_no_more_at_once_than_it_is_told(store):
+    two_days(store)
+    with store.writer("boot-b") as writer:
+        assert [writer.thin(10 * DAY_US, at_most=1) for _ in range(3)] == [1, 1, 0]
+    assert len(store.read("heading_true_deg", *ALL)[0]) == 2 * 360
+
+
 def test_flags_and_trips_survive_thinning(store):
     two_days(store)
     number = store.add_flag(FlagRecord(None, *"abcdefghi", raised_us=5))
