@@ -14,7 +14,7 @@ from logger.boat import Boat, SourceSpec, load
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
 from logger.feeding import QUEUE_BATCHES, Feed
-from logger.health import Health
+from logger.health import USUAL_BITRATE, Health
 from logger.memory import keep_small, settle
 from logger.service import Service
 from logger.sources import kinds
@@ -54,7 +54,7 @@ class Recorder:
         self.feeds = [self._feed(spec) for spec in boat.source if spec.kind not in kinds.RECORDED]
         if not self.feeds:
             raise BoatFileError("boat.toml: wants at least one [[source]] to record")
-        self._health = Health(store.path)
+        self._health = Health(store.path, _bitrates(boat))
         self._lag_s = 0.0
         self._full_since_us: int | None = None
         self._lost = 0
@@ -172,7 +172,9 @@ class Recorder:
                 raise feed.failure
 
     def _tell_health(self, writer: Writer) -> None:
-        rows = self._health.rows(self.feeds, mono_us(), self._batches.qsize(), self._lag_s)
+        dropped = writer.dropped + self._lost
+        waiting = self._batches.qsize()
+        rows = self._health.rows(self.feeds, mono_us(), waiting, self._lag_s, dropped)
         self._add(writer, list(rows))
         up = sum(feed.up for feed in self.feeds)
         if not writer.full:
@@ -191,6 +193,17 @@ class Recorder:
         while not self._batches.empty():
             self._add(writer, self._batches.get_nowait())
         self._tell_health(writer)
+
+
+def _bitrates(boat: Boat) -> dict[str, float]:
+    """Bits a second of each CAN source; the usual rate where the boat file is silent."""
+    found = {}
+    for spec in boat.source:
+        if spec.kind == "can":
+            rate = spec.options.get("bitrate", USUAL_BITRATE)
+            usable = isinstance(rate, int | float) and rate > 0
+            found[spec.name] = float(rate) if usable else USUAL_BITRATE  # type: ignore[arg-type]
+    return found
 
 
 def _is_full(error: Exception) -> bool:

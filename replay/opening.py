@@ -8,11 +8,14 @@ from logger.decode import bus
 from logger.decode.bus import BusDecoder
 from logger.decode.column_map import ColumnMap, load_map, read_map
 from logger.decode.counters import Counters
+from logger.decode.registers import RegisterLines
 from logger.decode.sentences import SentenceDecoder
 from logger.errors import BoatFileError, RecordingError
+from logger.sources import modbus_line, text_lines
 from logger.sources.can_recording import CanRecording
 from logger.sources.csv_recording import CsvRecording
-from logger.sources.line_recording import LineRecording
+from logger.sources.line_recording import LedDecoder, LineRecording
+from logger.sources.options import Options
 from logger.sources.recording import Recording, kind_of
 
 
@@ -38,13 +41,22 @@ class Opener:
         self.counters: dict[str, Counters] = {}
         self._can: dict[str, BusDecoder] | None = None
         self._lines: dict[str, SentenceDecoder] | None = None
+        self._others: dict[str, LedDecoder] | None = None
 
     def open(self, path: Path) -> Recording:
         """Opens one file. Raises RecordingError, BoatFileError."""
         kind = kind_of(path)
         counters = self._counters(path.name)
         if kind == "nmea0183":
-            return LineRecording(path, self._sentence_decoders(), counters)
+            return LineRecording(path, self._sentence_decoders(), counters, self._other_decoders())
+        if kind == "lines":
+            others = self._other_decoders()
+            if not others:
+                raise RecordingError(
+                    f"{path}: holds lines of a text or Modbus source; it needs the boat file "
+                    f"that names this source"
+                )
+            return LineRecording(path, {}, counters, others)
         if kind == "csv":
             columns, name = self._column_map(path)
             return CsvRecording(path, columns, name, counters)
@@ -114,6 +126,20 @@ class Opener:
             if not self._lines:
                 self._lines[""] = SentenceDecoder("nmea0183", self._counters("nmea0183"))
         return self._lines
+
+    def _other_decoders(self) -> dict[str, LedDecoder]:
+        """Of text and Modbus sources, by name."""
+        if self._others is None:
+            self._others = {}
+            for spec in self._sources:
+                counters = self._counters(spec.name)
+                options = Options(spec.name, spec.options, self._folder or Path())
+                if spec.kind == "text":
+                    self._others[spec.name] = text_lines.decoder_from(options, counters)
+                elif spec.kind == "modbus":
+                    plans = modbus_line.plans_from(options, counters)
+                    self._others[spec.name] = RegisterLines(plans, counters)
+        return self._others
 
     # -- CSV ------------------------------------------------------------------------------------
 

@@ -2,13 +2,20 @@
 
 from collections import Counter
 
+FINE = frozenset({"frames", "values", "missing", "reconnects", "bus_bits"})
+PASSED_OVER = frozenset(
+    {"unknown_id", "unknown_sentence", "unknown_bus", "void", "remote", "untimed", "error_frame",
+     "dropped"}
+)  # fmt: skip
+
 
 class Counters:
     """What a source and its decoder have seen so far.
 
     Causes used: frames, values, out_of_limits, missing, unknown_id, unknown_sentence, length,
     checksum, syntax, void, torn, remote, error_frame, untimed, too_many_kinds, lost_packet,
-    reconnects, unknown_bus.
+    reconnects, unknown_bus, dropped, internal, bus_bits (what the frames took of the bus's time),
+    and those that the sources of single devices name in their own text.
 
     Args:
         name: The source's name; health channels are called health_<name>_<cause>_count.
@@ -31,6 +38,9 @@ class Counters:
         return dict(sorted(self._counts.items()))
 
     def errors(self) -> dict[str, int]:
-        """The causes that mean something was refused, with their counts."""
-        fine = {"frames", "values", "missing", "reconnects"}
-        return {cause: n for cause, n in self.as_dict().items() if cause not in fine and n}
+        """The causes that mean something was not read, with their counts."""
+        return {cause: n for cause, n in self.as_dict().items() if cause not in FINE and n}
+
+    def faults(self) -> int:
+        """How much was broken or implausible; what nobody asked for does not count."""
+        return sum(n for cause, n in self.errors().items() if cause not in PASSED_OVER)

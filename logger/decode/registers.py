@@ -24,7 +24,7 @@ from logger.decode.fields import Bits, Field, Layout, make_field
 from logger.decode.rowcode import compile_row
 from logger.decode.signal_map import read_target
 from logger.sources.options import Options
-from logger.sources.source import Group
+from logger.sources.source import Group, Item, Row
 
 TYPES = {
     "u16": ("u", 16),
@@ -100,6 +100,43 @@ class ReadPlan:
                 words = words[::-1]
             payload += b"".join(word.to_bytes(2, "big") for word in words)
         return self._row(payload)
+
+
+class RegisterLines:
+    """Raw copies of answers, "device function address: words", through a register map.
+
+    Args:
+        plans: Of the source that made the copy.
+        counters: Takes frames, syntax and unknown_id.
+    """
+
+    def __init__(self, plans: list[ReadPlan], counters: Counters) -> None:
+        self._plans, self._counters = plans, counters
+
+    def feed(self, line: str, t_us: int) -> list[Item]:
+        """The rows of all requests that the answer covers."""
+        self._counters.add("frames")
+        head, _, tail = line.partition(":")
+        try:
+            device, function, address = (int(word) for word in head.split())
+            words = [int(word, 16) for word in tail.split()]
+        except ValueError:
+            self._counters.add("syntax")
+            return []
+        if not all(0 <= word < 65536 for word in words):
+            self._counters.add("syntax")
+            return []
+        rows: list[Item] = []
+        for one in self._plans:
+            first = one.address - address
+            fits = first >= 0 and first + one.count <= len(words)
+            if (one.device, one.function) == (device, function) and fits:
+                values = one.values(words[first : first + one.count])
+                if values is not None:
+                    rows.append(Row(one.group, t_us, values))
+        if not rows:
+            self._counters.add("unknown_id")
+        return rows
 
 
 def _whole(bits: Bits) -> int:

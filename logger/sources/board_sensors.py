@@ -38,9 +38,9 @@ from logger.errors import SourceError
 from logger.sources.now import mono_us
 from logger.sources.options import Options
 from logger.sources.source import EXACT, Group, Item, Quantum, Row
-from logger.sources.tee import RAW_KEYS, RawFile
+from logger.sources.tee import RawFile
 
-KEYS = {*RAW_KEYS, "root", "period_s", "probe"}
+KEYS = {"root", "period_s", "probe"}
 PROBE_KEYS = ("w1", "iio", "hwmon", "input", "factor", "offset", "unit", "channel", "sign")
 POWER_ON_C = 85.0  # DS18B20 data sheet: the register's content after power-up
 HWMON_UNITS = {"temp": ("degC", 1e-3), "in": ("mV", 1.0), "curr": ("mA", 1.0), "power": ("W", 1e-6)}

@@ -19,9 +19,12 @@ and the decoder's options (see logger/decode/bus.py). Nothing is sent on the bus
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from logger.decode import bus
 from logger.decode.bus import BusDecoder
 from logger.decode.counters import Counters
+from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
 from logger.sources.byte_stream import SerialStream
 from logger.sources.frame_readers import (
@@ -79,6 +82,7 @@ class CanSource:
         batch = self._reader.read(min(timeout_s, GATHER_S))
         if batch is None or not len(batch):
             return []
+        self._decoder.counters.add("bus_bits", bits_on_bus(batch))
         if self._raw:
             self._raw.frames(batch, self.name)
         return self._decoder.feed_live(batch)
@@ -88,6 +92,17 @@ class CanSource:
         self._reader.close()
         if self._raw:
             self._raw.close()
+
+
+def bits_on_bus(batch: FrameBatch) -> int:
+    """Bits that the frames took, with the space between them and the usual stuffing.
+
+    47 bits around the data of an 11-bit frame and 67 of a 29-bit one (ISO 11898-1); a tenth more
+    for stuffed bits, which depend on the data: common practice, no source.
+    """
+    wide = int(np.count_nonzero(batch.ids & np.uint32(EXTENDED)))
+    plain = 47 * len(batch) + 20 * wide + 8 * int(batch.lengths.sum(dtype=np.int64))
+    return plain * 11 // 10
 
 
 def open_source(options: Options, counters: Counters, raw: RawFile | None) -> CanSource:

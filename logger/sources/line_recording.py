@@ -1,9 +1,13 @@
-"""Recorded NMEA 0183 lines. A line may be led by "(seconds.micro) name " as in CAN log text;
-without it the sentences' own UTC is the clock."""
+"""Recorded lines: NMEA 0183, and raw copies of text and Modbus sources.
+
+A line may be led by "(seconds.micro) name " as in CAN log text. NMEA 0183 without it has the
+sentences' own UTC as its clock.
+"""
 
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Protocol
 
 from logger.decode.counters import Counters
 from logger.decode.sentence_time import SentenceClock
@@ -14,7 +18,16 @@ from logger.sources.opened import open_bytes, read_piece
 from logger.sources.rows import RowGatherer
 from logger.sources.source import Item, UtcFix
 
-_LED = re.compile(r"\s*\(([^)]{1,40})\)\s+(\S{1,40})\s+(?=[$!])")
+_LED = re.compile(r"\s*\(([^)]{1,40})\)\s+(\S{1,40})\s+(?=\S)")
+
+
+class LedDecoder(Protocol):
+    """Decodes lines whose time is known."""
+
+    def feed(self, line: str, t_us: int) -> list[Item]:
+        """The items of a line."""
+
+
 BATCH = 20_000
 PIECE = 1 << 20
 LONGEST = 4096  # a line without an end is not a sentence
@@ -27,15 +40,21 @@ class LineRecording:
         path: The file.
         decoders: Name in the lines' lead -> decoder; "" is for all others.
         counters: Takes syntax and torn.
+        others: Name in the lines' lead -> decoder, for lines that are no sentences.
     """
 
     def __init__(
-        self, path: Path, decoders: dict[str, SentenceDecoder], counters: Counters
+        self,
+        path: Path,
+        decoders: dict[str, SentenceDecoder],
+        counters: Counters,
+        others: dict[str, LedDecoder] | None = None,
     ) -> None:
         self.path = path
         self.origin_us: int | None = None
         self.reached_us = 0
         self._decoders, self._counters = decoders, counters
+        self._others = others or {}
         self._size, self._seen = max(path.stat().st_size, 1), 0
         self._lines = self._read()
         self._clock = SentenceClock()
@@ -66,6 +85,8 @@ class LineRecording:
     def _items(self, line: str) -> list[Item]:
         found = _LED.match(line)
         name, body = (found[2], line[found.end() :]) if found else ("", line)
+        if found and name in self._others:
+            return self._other(self._others[name], found[1], body)
         decoder = self._decoders.get(name) or self._decoders.get("")
         if decoder is None:
             self._counters.add("unknown_bus")
@@ -88,6 +109,17 @@ class LineRecording:
             self._anchor(items)
         self.reached_us = max(self.reached_us, t_us)
         return items
+
+    def _other(self, decoder: LedDecoder, time: str, body: str) -> list[Item]:
+        try:
+            t_us = read_time(time)
+        except ValueError:
+            self._counters.add("syntax")
+            return []
+        if t_us >= DATED_US:
+            self.origin_us = 0
+        self.reached_us = max(self.reached_us, t_us)
+        return decoder.feed(body.rstrip("\r\n"), t_us)
 
     def _anchor(self, items: list[Item]) -> None:
         if self.origin_us is None and items and isinstance(items[0], UtcFix):

@@ -131,12 +131,17 @@ class ModbusSource:
 def open_source(options: Options, counters: Counters, raw: RawFile | None) -> ModbusSource:
     """Opens the source. Raises BoatFileError, SourceError."""
     options.only(KEYS)
+    plans = plans_from(options, counters)
+    return ModbusSource(options.source, _client(options), plans, counters, raw)
+
+
+def plans_from(options: Options, counters: Counters) -> list[ReadPlan]:
+    """The requests that the options' register map asks for. Raises BoatFileError."""
     registers = [
         read_register(Options(f"{options.source}, register {number}", entry, options.folder))
         for number, entry in enumerate(options.tables("register"), 1)
     ]
-    plans = plan(options.source, registers, counters)
-    return ModbusSource(options.source, _client(options), plans, counters, raw)
+    return plan(options.source, registers, counters)
 
 
 def _client(options: Options) -> Any:

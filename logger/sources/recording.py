@@ -35,7 +35,8 @@ class Recording(Protocol):
 
 
 def kind_of(path: Path) -> str:
-    """What a file is: "candump", "asc", "blf", "nmea0183" or "csv", by its contents.
+    """What a file is: "candump", "asc", "blf", "nmea0183", "lines" (others that are led by a
+    time and a source's name) or "csv", by its contents.
 
     Raises:
         RecordingError: None of these.
@@ -53,6 +54,8 @@ def kind_of(path: Path) -> str:
             return "nmea0183"
         if _FRAME.match(line):
             return "candump"
+        if _TIMED.match(line):
+            return "lines"
     if ".csv" in names or ".tsv" in names or _is_table(lines):
         return "csv"
     raise RecordingError(

@@ -1,6 +1,6 @@
 """Raw copies of what came, so that a trip can be replayed later through better decoders.
 
-Any live source takes, in its options:
+Any live source but the board's sensors takes, in its options:
 
     raw = true                 # default false
     raw_file_mb = 16           # a file is closed at this size

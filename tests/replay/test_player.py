@@ -153,6 +153,28 @@ def test_errors_are_for_people(folder: Path):
         open_recordings([folder / "t.csv"])
 
 
+def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
+    """As the sources write them while they run (see logger/sources/tee.py)."""
+    table = boat().model_dump()
+    table["source"] = [
+        {"name": "shunt", "kind": "text", "options": {
+            "pattern": "V=(?P<v>.*)", "signals": {"v": {"channel": "pack_voltage_v"}}}},
+        {"name": "charger", "kind": "modbus", "options": {"port": "x", "register": [
+            {"address": 16, "channel": "solar_power_w", "unit": "W", "device": 7}]}},
+    ]  # fmt: skip
+    (tmp_path / "a.log").write_text("(1700000000.000000) shunt V=51.5\n")
+    (tmp_path / "b.log").write_text(
+        "(1700000002.500000) charger 7 3 16: 00FA\n(1700000003.500000) charger 7 3 16: zz\n"
+    )
+    taker = Taker()
+    files = [tmp_path / "a.log", tmp_path / "b.log"]
+    play(open_recordings(files, Boat.model_validate(table)), taker)
+    assert taker.readings("pack_voltage_v") == [(0, 51.5)]
+    assert taker.readings("solar_power_w") == [(2_500_000, 250.0)]
+    with pytest.raises(RecordingError, match="needs the boat file"):
+        open_recordings(files)
+
+
 def test_progress_ends_at_one(folder: Path):
     seen: list[float] = []
     play(open_recordings([folder / "gps.nmea"]), Taker(), progress=seen.append)
