@@ -215,8 +215,8 @@ def charge_between_rests(
     """
     question = "Does charge counted agree with the rests before and after?"
     low, high = before[0] - after[1], before[1] - after[0]
-    shown = f"{100 * low:.0f} to {100 * high:.0f} %"
-    text = f"{100 * counted_frac:.0f} % were counted out; the rest voltages allow {shown}."
+    shown = f"{round(100 * low)} to {round(100 * high)} %"
+    text = f"{round(100 * counted_frac)} % were counted out; the rest voltages allow {shown}."
     allowance = 0.05 + 0.15 * abs(counted_frac)  # capacity and shunt are never exact
     if low - allowance <= counted_frac <= high + allowance:
         if high - low > 0.35:
