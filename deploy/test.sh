@@ -36,10 +36,19 @@ install_packages() {
 
 # axe-core looks at the pages; without npm its test is skipped and says so.
 install_page_checker() {
-    if command -v npm >/dev/null; then
-        say "installing axe-core for the page tests"
-        npm ci --silent --no-audit --no-fund --prefix "$project/tests/browser" ||
-            say "npm could not bring axe-core; its test will be skipped"
+    browser=$project/tests/browser
+    if ! command -v npm >/dev/null; then
+        return
+    fi
+    now=$(cksum <"$browser/package-lock.json")
+    if [ -d "$browser/node_modules" ] && [ "$(cat "$venv/axe" 2>/dev/null)" = "$now" ]; then
+        return
+    fi
+    say "installing axe-core for the page tests"
+    if npm ci --silent --no-audit --no-fund --prefix "$browser"; then
+        printf '%s' "$now" >"$venv/axe"
+    else
+        say "npm could not bring axe-core; its test will be skipped"
     fi
 }
 
