@@ -9,6 +9,7 @@ import os
 import random
 import signal
 import time
+from multiprocessing.sharedctypes import Synchronized
 from multiprocessing.synchronize import Event
 from pathlib import Path
 
@@ -156,3 +157,25 @@ def test_another_process_cannot_write_at_the_same_time(tmp_path):
     finally:
         other.kill()
         other.join()
+
+
+def open_at(path: Path, start: Event, counted: Synchronized) -> None:
+    start.wait()
+    with Store.open(path, write=True) as store:
+        store.add_flag(FLAG)
+    with counted.get_lock():
+        counted.value += 1
+
+
+def test_several_processes_may_make_the_same_log_at_once(tmp_path):
+    for k in range(5):
+        path, start, counted = tmp_path / f"{k}.log", fork.Event(), fork.Value("i", 0)
+        others = [fork.Process(target=open_at, args=(path, start, counted)) for _ in range(4)]
+        for other in others:
+            other.start()
+        start.set()
+        for other in others:
+            other.join()
+        assert counted.value == 4
+        with Store.open(path) as store:
+            assert len(store.flags()) == 4
