@@ -27,9 +27,10 @@ class Rates:
         self, can_id: int, rows: npt.NDArray[np.intp], t_us: npt.NDArray[np.int64]
     ) -> npt.NDArray[np.intp]:
         """The rows to keep, of those of one identifier in time order."""
-        next_us, half_us = self._next_us.get(can_id, -1), self._apart_us // 2
+        times, half_us = t_us[rows].tolist(), self._apart_us // 2
+        next_us = self._next_us.get(can_id, times[0])
         found = []
-        for place, now in enumerate(t_us[rows].tolist()):
+        for place, now in enumerate(times):
             if now >= next_us:
                 found.append(place)
                 # Keeps step with a regular sender, but does not make up for a silence.
