@@ -71,6 +71,7 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
         hotel_w=here.hotel_w,
         solar_w=here.solar_w,
         wind=here.wind,
+        place=_place(ctx, here),
     )
     if speed_mps is None:
         return given
@@ -79,6 +80,14 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
     if as_now is not None:
         as_now = int(np.searchsorted(speeds, given.speeds_mps[as_now]))
     return replace(given, speeds_mps=speeds, as_now=as_now)
+
+
+def _place(ctx: Context, here: Here) -> tuple[float, float] | None:
+    """Latitude and longitude of the last fix, where the sun matters."""
+    if here.solar_w[0] <= 0:
+        return None
+    lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
+    return (lat[1], lon[1]) if lat and lon else None
 
 
 def _asked(result: ReachResult, speed_mps: float | None) -> int:

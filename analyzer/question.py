@@ -6,6 +6,7 @@ import numpy.typing as npt
 from analyzer import copper
 from analyzer.cells import WeakCell
 from analyzer.curve import PowerCurve
+from analyzer.daylight import mean_ahead
 from analyzer.pack import chemistry, default_params
 from analyzer.reach import Now, ReachInput, Weak, speeds_for
 from analyzer.resistance import GRAVITY
@@ -111,6 +112,7 @@ def question(
     hotel_w: tuple[float, float] | None = None,
     solar_w: tuple[float, float] = (0.0, 0.0),
     wind: Wind | None = None,
+    place: tuple[float, float] | None = None,
     n: int = 1000,
     seed: int = 1,
 ) -> ReachInput:
@@ -121,6 +123,7 @@ def question(
         speeds_mps: Through water, rising, (k,); None: twenty worth asking for. The present one
             is put among them where the boat motors on this course.
         wind: Measured lately or given; None: carried as uncertainty.
+        place: Latitude and longitude, for the sun of the hours ahead.
         hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
     """
     if course_deg is None and present is not None:
@@ -149,6 +152,7 @@ def question(
         as_now=as_now,
         wind=wind,
         windage_m2=windage_m2(boat.hull),
+        sun_ahead=mean_ahead(place, charge.t_us / 1e6),
         seed=seed,
     )
 

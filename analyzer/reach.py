@@ -1,97 +1,53 @@
 """How far: for each speed, draws of everything not known, run down until the first limit.
 
 A draw is one equally likely boat, pack, stream, hotel load and sun together; distance over the
-ground is its time times its ground speed. What the boat does now (this speed over ground at this
-power) is used twice: draws that disagree with it are left out in proportion, and the power curve
-of each remaining draw is bent through it.
+ground is its time times its ground speed.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.curve import PowerCurve
+from analyzer.daylight import HOURS
+from analyzer.draws import (
+    Air,
+    Draws,
+    Now,
+    ReachInput,
+    Weak,
+    air_draws,
+    along_across,
+    aside_on,
+    draw,
+    pack_draws,
+)
 from analyzer.estimate import Estimate
-from analyzer.pack import Chemistry
-from analyzer.rundown import LIMITS, Limits, PackDraws, RunDown, ocv_table, run_down
-from analyzer.stream import Stream, StreamDraws
-from analyzer.wind import AREA_LOG_SD, EFFICIENCY, LEAST_SHARE, Wind, extra_n, extra_w
+from analyzer.rundown import LIMITS, RunDown, run_down
+from analyzer.wind import extra_n, extra_w
 
 Floats = npt.NDArray[np.float64]
 
-NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
 AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
-ALIKE = 0.9  # cosine between courses that count as the same
-WIND_LEAVES = 0.6  # of what a leg's wind and sea do, where the mean wind is known
-ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
+SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3  # sun from which on, and how often, the day is looked at
 
-
-@dataclass(frozen=True)
-class Now:
-    """What the boat does at this moment, as a mean of the last minutes of steady motoring.
-
-    speed_ground_mps, course_deg: over ground. power_w: propulsion, from the pack.
-    log_sd: how well that stretch's mean power is known.
-    """
-
-    speed_ground_mps: float
-    course_deg: float
-    power_w: float
-    log_sd: float = NOW_LOG_SD
-
-
-@dataclass(frozen=True)
-class Weak:
-    """The weakest cell against the mean: (mean, sd) of each."""
-
-    resistance_ohm: tuple[float, float] = (0.0, 0.0)
-    soc_deficit_frac: tuple[float, float] = (0.0, 0.0)
-
-
-@dataclass(frozen=True)
-class ReachInput:
-    """All that "how far" needs.
-
-    Args:
-        curve: Power against speed through water.
-        stream: Set and drift.
-        charge: Draws of the pack, per mean cell, each shape (n,): soc, capacity_ah, r0_ohm,
-            r1_ohm at 25 °C and, if there, r2_ohm, temp_c, ocv_shift_v. From `ChargeState.draws`.
-        kind: The chemistry.
-        cells: In series.
-        limits: Reserve, cut-off, controller, cable.
-        course_deg: Course over ground to be held; None: with no stream taken into account.
-        speeds_mps: Through water, rising, shape (k,).
-        hotel_w, solar_w: (mean, sd). [W]
-        weak: The weakest cell.
-        now: The present operating point, if motoring steadily.
-        as_now: Index of the speed that stands for going on as now, where it is among them: there
-            every draw keeps the present ground speed and power, whatever its stream is.
-        tide_goes_on: The stream turns and wanders on as its draws have it; else it stays as it
-            is now, which is what "how far" means where nothing else is said.
-        wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
-        seed: Of the draws; the same seed gives the same answer.
-    """
-
-    curve: PowerCurve
-    stream: Stream
-    charge: Mapping[str, Floats]
-    kind: Chemistry
-    cells: int
-    limits: Limits
-    course_deg: float | None
-    speeds_mps: Floats
-    hotel_w: tuple[float, float] = (0.0, 0.0)
-    solar_w: tuple[float, float] = (0.0, 0.0)
-    weak: Weak = Weak()
-    now: Now | None = None
-    as_now: int | None = None
-    tide_goes_on: bool = False
-    wind: Wind | None = None
-    windage_m2: float = 0.0
-    seed: int = 1
+__all__ = [
+    "AHEAD_LOG_SD",
+    "Floats",
+    "Now",
+    "ReachInput",
+    "ReachResult",
+    "Weak",
+    "air_draws",
+    "draw",
+    "ground_speed_mps",
+    "middle",
+    "pack_draws",
+    "reach",
+    "speeds_for",
+    "toward",
+]
 
 
 @dataclass(frozen=True)
@@ -168,139 +124,6 @@ def ground_speed_mps(water_mps: Floats, along_mps: Floats, across_mps: Floats) -
     return np.where(water_mps > np.abs(across_mps), np.maximum(made, 0.0), 0.0)
 
 
-def _along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple[Floats, Floats]:
-    """Stream along and across a course; none without a course."""
-    if course_deg is None:
-        return np.zeros_like(east), np.zeros_like(east)
-    sin, cos = np.sin(np.radians(course_deg)), np.cos(np.radians(course_deg))
-    return east * sin + north * cos, east * cos - north * sin
-
-
-@dataclass(frozen=True)
-class Air:
-    """Wind and windage per draw, (n,); left: what a known wind leaves of the leg's unknown."""
-
-    wind_mps: Floats
-    area_m2: Floats
-    left: float
-
-    def take(self, which: npt.NDArray[np.int64]) -> "Air":
-        """The draws picked by index."""
-        return Air(self.wind_mps[which], self.area_m2[which], self.left)
-
-
-def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
-    """Winds and windages of each draw; no wind known: none, and nothing is taken from the leg."""
-    if given.wind is None:
-        return Air(np.zeros(n), np.zeros(n), 1.0)
-    wind = np.maximum(given.wind.speed_mps + given.wind.sd_mps * rng.standard_normal(n), 0.0)
-    area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
-    return Air(wind, area, WIND_LEAVES)
-
-
-@dataclass(frozen=True)
-class Draws:
-    """One row per equally likely boat.
-
-    stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
-    power that sea and unknown wind add on the present course, (n,).
-    """
-
-    stream: StreamDraws
-    log_power: Floats
-    aside: Floats
-    air: Air
-
-
-def draw(given: ReachInput, air: Air, n: int, rng: np.random.Generator) -> Draws:
-    """Streams and power curves together, agreeing with what the boat does now.
-
-    Without `now` they are independent. With it, each stream says at which speed through water
-    the present power was measured: streams under which that power is unlikely are drawn less
-    often (importance resampling), and each curve and the weather's part are conditioned on
-    their own point (Matheron's rule), so that the present power at the present ground speed is
-    right in every draw.
-    """
-    curve, now = given.curve, given.now
-    paths = given.stream.paths(n, rng)
-    lines = curve.lines(n, rng)
-    leg_sd = air.left * curve.leg_sd
-    aside = leg_sd * rng.standard_normal(n)
-    if now is None:
-        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside, air)
-    along, across = _along_across(*paths.now(), now.course_deg)
-    water = np.hypot(now.speed_ground_mps - along, across)
-    cov_rows = curve.cov_rows(water)
-    var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
-    log_w = np.log(_still_w(given, now, air, water))
-    off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
-    chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
-    pick = _resample(chance, n, rng)
-    noise = now.log_sd * rng.standard_normal(n)
-    at = curve.read_own(lines, water[pick]) + aside
-    missing = (log_w[pick] + noise - at) / var[pick]
-    lines = lines + cov_rows[pick] * missing[:, None]
-    aside = aside + leg_sd**2 * missing
-    return Draws(paths.take(pick), np.maximum.accumulate(lines, axis=1), aside, air.take(pick))
-
-
-def _still_w(given: ReachInput, now: Now, air: Air, water: Floats) -> Floats:
-    """The present power as it would be in still air, per draw (n,). [W]"""
-    power = np.full(len(water), max(now.power_w, 1.0))
-    if given.wind is None:
-        return power
-    force = extra_n(air.area_m2, air.wind_mps, given.wind.from_deg - now.course_deg, water)
-    return np.maximum(power - force * water / EFFICIENCY, LEAST_SHARE * power)
-
-
-def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
-    """Systematic resampling: n indices, each in proportion to its chance."""
-    total = np.cumsum(chance)
-    if not total[-1] > 0:
-        return np.arange(n)
-    places = (np.arange(n) + rng.random()) / n * total[-1]
-    return np.asarray(np.minimum(np.searchsorted(total, places), n - 1), dtype=np.int64)
-
-
-def _aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Floats:
-    """ln power that wind and sea add on the course asked for, (n, 1).
-
-    On the present course what is found now; on another, as much of it as the course is alike
-    (a head wind turned round helps less than it hindered), the rest unknown.
-    """
-    if given.now is None or given.course_deg is None:
-        return draws.aside[:, None]
-    alike = float(np.cos(np.radians(given.course_deg - given.now.course_deg)))
-    if alike > ALIKE:
-        return draws.aside[:, None]
-    kept = ASIDE_KEPT * alike * (1.0 if alike > 0 else ASIDE_BACK)
-    rest = draws.air.left * given.curve.leg_sd * np.sqrt(max(1 - kept**2, 0.0))
-    return np.asarray((kept * draws.aside + rest * rng.standard_normal(len(draws.aside)))[:, None])
-
-
-def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws:
-    """The pack's draws as the run-down wants them; resistances at the pack's temperature."""
-    charge, kind = given.charge, given.kind
-    zero = np.zeros(n)
-    temp_c = np.asarray(charge.get("temp_c", zero + 25.0))
-    slow = np.asarray(charge["r1_ohm"]) + charge.get("r2_ohm", zero)
-    ohms = charge["r0_ohm"] * kind.ohmic_factor(temp_c) + slow * kind.charge_factor(temp_c)
-
-    def above(mean_sd: tuple[float, float]) -> Floats:
-        return np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0)
-
-    return PackDraws(
-        soc=np.clip(charge["soc"], 0.0, 1.0),
-        capacity_ah=np.maximum(charge["capacity_ah"], 1e-3),
-        resistance_ohm=np.maximum(ohms, 1e-6),
-        weak_resistance_ohm=above(given.weak.resistance_ohm),
-        weak_deficit_frac=above(given.weak.soc_deficit_frac),
-        shift_v=np.asarray(charge.get("ocv_shift_v", zero)),
-        cells=given.cells,
-        ocv_v=ocv_table(kind, float(np.median(temp_c))),
-    )
-
-
 def reach(given: ReachInput) -> ReachResult:
     """How far and how long at each speed, as draws.
 
@@ -314,15 +137,21 @@ def reach(given: ReachInput) -> ReachResult:
     ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
     water = _water_mps(given, draws)
     calm = np.exp(given.curve.read_each(draws.log_power, water))
-    still = calm * np.exp(_aside_on(draws, given, rng))
+    still = calm * np.exp(aside_on(draws, given, rng))
     motor = np.asarray((still + _wind_w(given, draws.air, water, still)) * ahead)
-    other = _other_w(given, n, rng)
+    hotel, sun = _hotel_and_sun_w(given, n, rng)
+    other = hotel - sun
     run = run_down(motor, other, pack, given.limits)
+    if given.sun_ahead is not None and given.solar_w[0] > SUN_COUNTS_W:
+        for _ in range(SUN_ROUNDS):
+            ahead_h = run.duration_s / 3600.0
+            other = hotel - sun * np.interp(ahead_h, HOURS, given.sun_ahead)
+            run = run_down(motor, other, pack, given.limits)
     if given.tide_goes_on:
         east, north = draws.stream.mean_over(run.duration_s)
     else:
         east, north = (c[:, None] for c in draws.stream.now())
-    along, across = _along_across(east, north, given.course_deg)
+    along, across = along_across(east, north, given.course_deg)
     ground = ground_speed_mps(water, along, across)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
@@ -354,16 +183,16 @@ def _water_mps(given: ReachInput, draws: Draws) -> Floats:
     n = len(draws.aside)
     water = np.broadcast_to(given.speeds_mps, (n, len(given.speeds_mps))).copy()
     if given.as_now is not None and given.now is not None:
-        along, across = _along_across(*draws.stream.now(), given.now.course_deg)
+        along, across = along_across(*draws.stream.now(), given.now.course_deg)
         water[:, given.as_now] = np.hypot(given.now.speed_ground_mps - along, across)
     return water
 
 
-def _other_w(given: ReachInput, n: int, rng: np.random.Generator) -> Floats:
-    """Hotel less sun, shape (n, 1). [W]"""
+def _hotel_and_sun_w(given: ReachInput, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Hotel load and sun, each (n, 1). [W]"""
     hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal((n, 1)), 0.0)
     sun = np.maximum(given.solar_w[0] + given.solar_w[1] * rng.standard_normal((n, 1)), 0.0)
-    return np.asarray(hotel - sun)
+    return hotel, sun
 
 
 def speeds_for(curve: PowerCurve, rated_power_w: float, k: int = 20) -> Floats:
