@@ -16,6 +16,8 @@ from logger.store.codec import (
 )
 from logger.store.groups import StoredGroup
 
+MOST_ROWS = 2**18  # of one chunk: three days at 1 Hz, and the memory that reading takes
+
 
 @dataclass(frozen=True, slots=True)
 class Column:
@@ -40,11 +42,26 @@ class Sealed:
     columns: tuple[Column, ...]
 
 
+def in_order(t_us: Ints, values: Floats) -> tuple[Ints, Floats]:
+    """Rows by time; those of one time stay in the order in which they came."""
+    if not np.any(t_us[1:] < t_us[:-1]):
+        return t_us, values
+    order = np.argsort(t_us, kind="stable")
+    return t_us[order], values[order]
+
+
+def encode_all(group: StoredGroup, t_us: Ints, values: Floats) -> list[Sealed]:
+    """Rows of a group as chunks of at most `MOST_ROWS`; t_us shape (n,)."""
+    t_us, values = in_order(t_us, values)
+    return [
+        encode(group, t_us[start : start + MOST_ROWS], values[start : start + MOST_ROWS])
+        for start in range(0, len(t_us), MOST_ROWS)
+    ]
+
+
 def encode(group: StoredGroup, t_us: Ints, values: Floats) -> Sealed:
     """Rows of a group as a chunk. t_us shape (n,), n > 0; values shape (n, channels)."""
-    if np.any(t_us[1:] < t_us[:-1]):
-        order = np.argsort(t_us, kind="stable")
-        t_us, values = t_us[order], values[order]
+    t_us, values = in_order(t_us, values)
     columns = tuple(
         _column(np.ascontiguousarray(values[:, k]), group, k) for k in range(len(group.quanta))
     )

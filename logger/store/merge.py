@@ -11,7 +11,6 @@ from logger.store.groups import load_groups
 from logger.store.transaction import transaction
 
 DAY_US = 86400 * 1_000_000
-MOST_ROWS = 2**18  # of one chunk: three days at 1 Hz, and the memory that joining takes
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +59,11 @@ def join(db: sqlite3.Connection, run: Run) -> None:
 
 
 def _split(day: list[tuple[int, int]]) -> list[list[int]]:
-    """Numbers in runs of at most `MOST_ROWS` rows together."""
+    """Numbers in runs of at most `chunks.MOST_ROWS` rows together."""
     found: list[list[int]] = [[]]
     rows = 0
     for number, count in day:
-        if found[-1] and rows + count > MOST_ROWS:
+        if found[-1] and rows + count > chunks.MOST_ROWS:
             found.append([])
             rows = 0
         found[-1].append(number)

@@ -64,10 +64,10 @@ class Pending:
         data = self.stored.packer.pack(t_us, values, first_us)
         return boot_number, self.stored.number, first_us, last_us, data
 
-    def sealed(self) -> chunks.Sealed | None:
-        """All that there is as a chunk, None where there is nothing."""
+    def sealed(self) -> list[chunks.Sealed]:
+        """All that there is, as chunks."""
         parts = self._safe + self._fresh
-        return chunks.encode(self.stored, *joined(parts)) if parts else None
+        return chunks.encode_all(self.stored, *joined(parts)) if parts else []
 
     def rest(self) -> None:
         """What was fresh is now in the tail; many small arrays become one."""

@@ -245,9 +245,9 @@ class Writer:
                 [boot, number],
             )
             parts = [groups[number].packer.unpack(data, first_us) for first_us, data in rows]
-            sealed = chunks.encode(groups[number], *joined(parts))
             with transaction(self._db):
-                self._insert_chunk(boot, sealed)
+                for sealed in chunks.encode_all(groups[number], *joined(parts)):
+                    self._insert_chunk(boot, sealed)
 
     def _meet(self, group: Group) -> Pending:
         if len(group.channels) != len(group.quanta):
@@ -284,7 +284,7 @@ class Writer:
 
     def _commit(self, pending: list[Pending], ticks: list[Tick]) -> None:
         """Chunks of `pending` and ticks, all or nothing."""
-        sealed = [one for one in (p.sealed() for p in pending) if one is not None]
+        sealed = [chunk for p in pending for chunk in p.sealed()]
         if not (sealed or ticks or self._new_dating):
             return
         try:

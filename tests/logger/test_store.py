@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from logger.errors import StoreError
 from logger.sources.source import Block, Group, Quantum, Row, UtcFix
-from logger.store import Store
+from logger.store import Store, chunks
 
 S = 1_000_000
 NOON_US = 1_790_000_000 * S
@@ -136,6 +136,17 @@ def test_a_long_block_goes_to_chunks_without_the_tail(store):
         assert store._db.execute("SELECT count(*) FROM tick").fetchone() == (0,)
         assert len(values_of(store, "pack_voltage_v")) == n
     assert np.array_equal(store.read("pack_current_a", *ALL)[1], np.arange(n) % 100 / 10)
+
+
+def test_a_very_long_block_becomes_several_chunks(store, monkeypatch):
+    monkeypatch.setattr(chunks, "MOST_ROWS", 10_000)
+    n = 35_000
+    with store.writer("boot-a") as writer:
+        writer.add(Block(PACK, np.arange(n) * S, np.c_[np.full(n, 51.2), np.arange(n) / 100]))
+    assert store._db.execute("SELECT count(*) FROM chunk").fetchone() == (4,)
+    t_us, values = store.read("pack_current_a", *ALL)
+    assert np.array_equal(t_us, np.arange(n) * S)
+    assert np.array_equal(values, np.round(np.arange(n) / 100, 1))
 
 
 def test_rows_out_of_order_are_read_in_order(store):
