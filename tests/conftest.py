@@ -4,7 +4,17 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
+# A busy machine is no fault. By default the same examples each time, so that a build means what
+# it says; KEELWATT_FULL=1 looks for new ones.
+settings.register_profile(
+    "keelwatt",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=not os.environ.get("KEELWATT_FULL"),
+)
+settings.load_profile("keelwatt")
 REPOSITORY = Path(__file__).resolve().parent.parent
 
 
