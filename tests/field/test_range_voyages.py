@@ -126,20 +126,19 @@ def outing_legs(craft: Craft, place: Place, minutes: float) -> list[Leg]:
     return legs
 
 
-def learn(craft: Craft, place: Place) -> Known:
-    """One earlier trip of an hour and a half, and the recharge after it, as a trip is analysed."""
+def learn(craft: Craft, place: Place) -> tuple[Known, Pack]:
+    """One earlier trip of an hour and a half, as a trip is analysed; and the pack after it."""
     pack = Pack(craft, 0.97)
     parts = [at_shore(craft, pack, 0.0)]
     t = parts[0].n * STEP_S
     run = craft.sail(outing_legs(craft, place, 90), place, t)
     current, volts, _ = pack.give(run.motor_w + craft.hotel_w, LOWEST)
     parts.append(measured(craft, run, current, volts, t))
-    trip = joined(parts[1:])
-    parts.append(at_shore(craft, pack, sum(part.n for part in parts) * STEP_S, fill=True))
+    trip = parts[-1]
     stream = drift.estimate(trip)
     points = steady(trip, craft.boat, stream)
     state = track(joined(parts), craft.boat.pack).final
-    return Known(points, stream.calibration if stream.known else None, state)
+    return Known(points, stream.calibration if stream.known else None, state), pack
 
 
 def answer(craft: Craft, log: Series, known: Known, state: ChargeState) -> ReachResult | None:
@@ -184,11 +183,12 @@ def _stream_at(place: Place, t: float) -> tuple[float, float]:
 def voyage(data: Data, number: int) -> list[Asked]:
     """One boat, one day: the three questions, asked of a day-one and of a trained analyzer."""
     craft = Craft(data, np.random.default_rng(9000 + number))
-    known = {False: Known(), True: learn(craft, random_place(craft.rng))}
+    trained, pack = learn(craft, random_place(craft.rng))
+    known = {False: Known(), True: trained}
     place = random_place(craft.rng)
-    pack = Pack(craft, 0.97)
-    t = 0.0 if known[True].charge is None else known[True].charge.t_us / 1e6
-    parts = [at_shore(craft, pack, t)]
+    assert trained.charge is not None
+    t = trained.charge.t_us / 1e6
+    parts = [at_shore(craft, pack, t, fill=True)]
     t += parts[0].n * STEP_S
     found: list[Asked] = []
     for soc in ASKED:
