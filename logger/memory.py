@@ -23,6 +23,11 @@ def settle() -> None:
     """What start-up left behind goes; what it made to stay is not looked through again."""
     gc.collect()
     gc.freeze()
+    trim()
+
+
+def trim() -> None:
+    """Gives freed memory back to the system."""
     try:
         ctypes.CDLL(None).malloc_trim(0)
     except (OSError, AttributeError):

@@ -15,7 +15,7 @@ from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
 from logger.feeding import QUEUE_BATCHES, Feed
 from logger.health import USUAL_BITRATE, Health
-from logger.memory import keep_small, settle
+from logger.memory import keep_small, settle, trim
 from logger.service import Service
 from logger.sources import kinds
 from logger.sources.now import boot_uid, mono_us, ntp_fix
@@ -176,6 +176,7 @@ class Recorder:
         waiting = self._batches.qsize()
         rows = self._health.rows(self.feeds, mono_us(), waiting, self._lag_s, dropped)
         self._add(writer, list(rows))
+        trim()
         up = sum(feed.up for feed in self.feeds)
         if not writer.full:
             self._service.status(f"recording {up} of {len(self.feeds)} sources")

@@ -169,6 +169,26 @@ def test_socketcan_frames_as_the_kernel_lays_them_out():
     theirs.close()
 
 
+def test_frames_that_the_kernel_had_no_room_for_are_counted():
+    """A UDP socket counts as a CAN socket does (SO_RXQ_OVFL)."""
+    ours = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    ours.bind(("127.0.0.1", 0))
+    counters = Counters("x")
+    reader = SocketCanReader("can0", counters, ours)
+    ours.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+    frame = struct.Struct("=IB3x8s").pack(0x123, 1, b"\x01")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as theirs:
+        theirs.connect(ours.getsockname())
+        for _ in range(200):
+            theirs.send(frame)
+        got = len(gather(reader, 200, 0.3))
+        theirs.send(frame)
+        got += len(gather(reader, 1))
+    reader.close()
+    assert got < 201
+    assert counters["dropped"] == 201 - got
+
+
 def test_socketcan_without_interface_says_so():
     with pytest.raises(SourceError, match="no_such0"):
         SocketCanReader("no_such0", Counters("x"))
