@@ -54,9 +54,12 @@ LOOKS = {
 DASHES = ("solid", "dashed", "dotted", "dashdot", "dotdash", "solid", "dashed", "dotted")
 
 
+FIRST = 2  # charts drawn at once
+
+
 @dataclass(frozen=True)
 class Frame:
-    """What all charts of a trip share: one clock, one data source, one look."""
+    """What the charts of a group share: one clock, one data source, one look."""
 
     source: ColumnDataSource
     times: Range1d
@@ -64,22 +67,32 @@ class Frame:
     look: Look
 
 
-def trip_item(plot: Plot, flags: Sequence[FlagView], look: str) -> Any:
-    """The trip's charts as the JSON that `Bokeh.embed.embed_item` takes.
+def trip_items(plot: Plot, flags: Sequence[FlagView], look: str) -> list[Any]:
+    """The trip's charts as the JSONs that `Bokeh.embed.embed_item` takes.
+
+    The first holds what is looked at first, so that a slow phone draws it at once; the page draws
+    the others when they are reached, and keeps their times together by the range named "times".
 
     Args:
         plot: Thinned channels on one clock.
         flags: Raised on the trip; drawn from raised to cleared.
         look: A key of `LOOKS`; anything else is "day".
     """
+    colours = LOOKS.get(look, LOOKS["day"])
     shown = chart_data.charts(plot)
-    frame = _frame(plot, shown, LOOKS.get(look, LOOKS["day"]))
-    figures = [_over_time(chart, frame, chart is shown[0], chart is shown[-1]) for chart in shown]
+    groups = [group for group in (shown[:FIRST], shown[FIRST:]) if group]
+    items = [_group(group, plot, flags, colours) for group in groups]
+    way = chart_data.track(plot)
+    return [*items, json_item(_track(way, colours))] if way else items
+
+
+def _group(charts: Sequence[Chart], plot: Plot, flags: Sequence[FlagView], look: Look) -> Any:
+    frame = _frame(plot, charts, look)
+    figures = [
+        _over_time(chart, frame, chart is charts[0], chart is charts[-1]) for chart in charts
+    ]
     for drawn in figures:
         _draw_flags(drawn, flags, frame, plot, named=drawn is figures[0])
-    way = chart_data.track(plot)
-    if way:
-        figures.append(_track(way, frame.look))
     return json_item(column(*figures, sizing_mode="stretch_width"))
 
 
@@ -92,7 +105,7 @@ def _frame(plot: Plot, shown: Sequence[Chart], look: Look) -> Frame:
     ends = (float(t_ms[0]), float(t_ms[-1])) if len(t_ms) > 1 else (0.0, 1.0)
     return Frame(
         ColumnDataSource(data={"t_ms": t_ms, **data}),
-        Range1d(start=ends[0], end=ends[1], bounds=ends),
+        Range1d(start=ends[0], end=ends[1], bounds=ends, name="times"),
         Span(dimension="height", line_color=look.ink, line_dash="dotted"),
         look,
     )

@@ -83,8 +83,8 @@ def trip(request: Request, number: int) -> Response:
 def chart(request: Request, number: int, look: str = "day") -> Response:
     """The trip's charts for the page's script to embed."""
     desk = desk_of(request)
-    item = remembered(request, ("chart", number, look), lambda: _chart(desk, number, look))
-    return JSONResponse(item)
+    items = remembered(request, ("chart", number, look), lambda: _chart(desk, number, look))
+    return JSONResponse(items)
 
 
 def _chart(desk: Desk, number: int, look: str) -> Any:
@@ -92,7 +92,7 @@ def _chart(desk: Desk, number: int, look: str) -> Any:
 
     plot = desk.plot(number, chart_data.wanted(desk.channels()), CHART_POINTS)
     flags = [flag for flag in desk.flags() if _overlaps(flag, plot)]
-    return charts.trip_item(plot, flags, look)
+    return charts.trip_items(plot, flags, look)
 
 
 def _overlaps(flag: FlagView, plot: Plot) -> bool:

@@ -134,8 +134,8 @@ def test_boat_name_cannot_bring_markup_along(invented, browse):
 
 
 def test_charts_come_as_items_and_their_scripts_from_the_package(client):
-    item = client.get("/trip/2/chart.json?look=night").json()
-    assert item["root_id"]
+    items = client.get("/trip/2/chart.json?look=night").json()
+    assert all(item["root_id"] for item in items)
     script = client.get("/assets/bokeh/bokeh.min.js")
     assert script.status_code == 200
     assert len(script.content) > 100_000

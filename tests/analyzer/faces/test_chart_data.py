@@ -62,5 +62,7 @@ def test_wanted_takes_families_and_leaves_the_rest():
 
 @pytest.mark.parametrize("look", ["day", "night", "contrast", "no such look"])
 def test_item_is_made_in_every_look_even_of_nothing(invented, look):
-    assert charts.trip_item(invented.plot(), [invented.flag()], look)["root_id"]
-    assert charts.trip_item(Plot(), [], look)["root_id"]
+    items = charts.trip_items(invented.plot(), [invented.flag()], look)
+    assert len(items) == 3  # the first charts, the others, the track
+    assert all(item["root_id"] for item in items)
+    assert charts.trip_items(Plot(), [], look) == []
