@@ -1,8 +1,9 @@
 """Steady stretches of motoring: the points that a power curve may learn from.
 
 A minute counts where the motor runs, power and speed hold still, the boat keeps its heading and
-the minute before was alike. Minutes in which the propeller is lightly loaded for its revolutions
-(sails help, or a tow) are left out where the shaft's speed is known.
+the minute before was alike. Minutes in which the propeller carries far less than usual for its
+revolutions (sails help, or a tow) or far more (towing, weed) are left out where the shaft's speed
+is known, and minutes in water so shallow that it holds the boat where the depth is.
 """
 
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.drift import heading_true
+from analyzer.resistance import GRAVITY
 from analyzer.series import Series
 from analyzer.stream import Stream
 from analyzer.wind import EFFICIENCY, extra_n, true_wind, windage_m2
@@ -27,6 +29,8 @@ SPEED_CHANGE_MPS = 0.10  # between the two halves of a minute: still gathering w
 TURN_DEG = 12.0
 LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
 LOG_SD_FLOOR = 0.03  # never better, however long the stretch
+LEAST_LOAD, MOST_LOAD = 0.75, 1.6  # power over revolutions cubed, against the usual
+SHALLOW_FROUDE = 0.6
 SPEED_BIN_MPS = 0.1
 LEG_LOG_SD = 0.12  # wind and sea of one stretch, in ln power
 
@@ -43,6 +47,7 @@ CHANNELS = (
     "variation_deg",
     "speed_water_mps",
     "shaft_speed_rps",
+    "depth_m",
     "wind_speed_true_mps",
     "wind_direction_true_deg",
     "wind_speed_apparent_mps",
@@ -227,13 +232,27 @@ def _settled(still: Bools, power: Floats) -> Bools:
 
 
 def _unaided(power: Floats, shaft: Floats, ok: Bools) -> Bools:
-    """Minutes whose propeller carries its usual load; all where the shaft is not measured."""
+    """Minutes whose propeller carries about its usual load; all where no shaft is measured."""
     if not np.isfinite(shaft[ok]).any():
         return ok
     with np.errstate(invalid="ignore", divide="ignore"):
         load = power / np.abs(shaft) ** 3
     usual = np.nanpercentile(load[ok], 60)
-    return np.asarray(ok & ~(load < 0.75 * usual))
+    return np.asarray(ok & ~(load < LEAST_LOAD * usual) & ~(load > MOST_LOAD * usual))
+
+
+def _deep(series: Series, boat: Boat, speed: Floats, size: int) -> Bools:
+    """Minutes in water deep enough not to matter, or of unknown depth; shape (minutes,).
+
+    Source: shallow water is felt from a depth Froude number of about 0.6 on, or a depth of
+    twice the draught (common practice, no source).
+    """
+    depth = _table(series.get("depth_m"), size).mean(axis=1)
+    with np.errstate(invalid="ignore"):
+        shallow = (speed > SHALLOW_FROUDE * np.sqrt(GRAVITY * np.maximum(depth, 0.1))) | (
+            depth < 2 * boat.hull.draught_m
+        )
+    return np.asarray(~(np.isfinite(depth) & shallow))
 
 
 def _gather(
@@ -292,7 +311,8 @@ def steady(
     rows[0] = rows[0] - _table(_wind_part_w(series, boat, water, heading), size)
     mean_power, mean_speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
     shaft = _table(series.get("shaft_speed_rps"), size).mean(axis=1)
-    ok = _unaided(mean_power, shaft, _settled(still, mean_power))
+    ok = _settled(still, mean_power) & _deep(series, boat, mean_speed, size)
+    ok = _unaided(mean_power, shaft, ok)
     t_s = _table(series.t_utc_s, size).mean(axis=1)
     sds = _table(sd, size).mean(axis=1)
     used = tuple(name for name in CHANNELS if series.has(name))

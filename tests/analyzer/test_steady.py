@@ -92,6 +92,19 @@ def test_motoring_with_sails_up_is_left_out_by_the_light_propeller():
     assert points.power_w == pytest.approx(np.full(len(points.power_w), 1000), rel=0.04)
 
 
+def test_towing_is_left_out_by_the_heavy_propeller():
+    series = log((1200, 2.2, 1000, 40, 16), (1200, 1.6, 1900, 40, 16), (1200, 2.2, 1000, 40, 16))
+    assert (steady(series, boat(), STILL).speed_mps > 2.0).all()
+
+
+def test_shallow_water_is_left_out_and_deep_water_is_not():
+    series = log((900, 2.2, 1000, 40, 16))
+    deep = series.values | {"depth_m": np.full(series.n, 20.0)}
+    shallow = series.values | {"depth_m": np.full(series.n, 1.5)}
+    assert len(steady(Series(0, 1.0, series.n, deep), boat(), STILL).speed_mps) > 0
+    assert len(steady(Series(0, 1.0, series.n, shallow), boat(), STILL).speed_mps) == 0
+
+
 def test_the_stream_is_taken_out_of_the_speed():
     series = log((900, 2.0, 800, 90, 15))
     points = steady(series, boat(), given(0.5, 90.0, sd_mps=0.05))
