@@ -3,7 +3,8 @@
 AnalyzerError
 ├── NoLog(FileNotFoundError)   there is no log where it was looked for
 ├── NoTrip(LookupError)        the log holds no such trip
-└── BadRoute(ValueError)       a route or a table of streams is not what it should be
+├── BadRoute(ValueError)       a route or a table of streams is not what it should be
+└── CannotWrite(OSError)       a file that was asked for cannot be written
 
 "Too little data" is no error: it is an `Estimate` with a reason.
 """
@@ -23,3 +24,7 @@ class NoTrip(AnalyzerError, LookupError):  # noqa: N818
 
 class BadRoute(AnalyzerError, ValueError):  # noqa: N818
     """A route or a table of streams cannot be used."""
+
+
+class CannotWrite(AnalyzerError, OSError):  # noqa: N818
+    """A file that was asked for cannot be written."""

@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from analyzer import answer_hull, answers
 from analyzer.answer_plan import PlanWish, plan_passage
 from analyzer.context import Context
 from analyzer.errors import BadRoute
-from analyzer.faces import tell_passage
+from analyzer.faces import hindcast_plot, tell_passage
 from analyzer.results import to_json
 from analyzer.wind import Wind
 from logger.boat import Boat
@@ -95,3 +96,7 @@ def test_hindcast_from_a_log(ctx):
     text = tell_passage.hindcast(answer)
     assert "8 in 10 is right" in text
     json.dumps(to_json(answer))
+    picture = hindcast_plot.svg(answer)
+    drawn = ElementTree.fromstring(picture)
+    dots = [e for e in drawn.iter() if e.tag.endswith("circle")]
+    assert len(dots) == answer.hindcast.score.compared

@@ -2,8 +2,12 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analyzer.faces.commands import options as opt
+
+if TYPE_CHECKING:
+    from analyzer.answer_hull import HindcastAnswer
 
 
 def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
@@ -81,6 +85,7 @@ def _add_hindcast(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
     parser.add_argument(
         "--each", type=_minutes, default=5.0, metavar="MIN", help="minutes between answers (5)"
     )
+    parser.add_argument("--plot", metavar="FILE", help="also draw it into an SVG file")
     opt.add_json(parser)
     opt.add_places(parser)
 
@@ -126,7 +131,24 @@ def _hindcast(options: argparse.Namespace) -> int:
         answers.refresh(ctx)
         record = answers.find_trip(ctx, options.trip)
         answer = answer_hull.hindcast_trip(ctx, record, options.each * 60.0, bar)
+    if options.plot:
+        _draw(answer, Path(options.plot))
     return opt.give(answer, options.json, tell_passage.hindcast)
+
+
+def _draw(answer: "HindcastAnswer", path: Path) -> None:
+    """Writes the picture.
+
+    Raises:
+        CannotWrite: It cannot be written there.
+    """
+    from analyzer.errors import CannotWrite
+    from analyzer.faces.hindcast_plot import svg
+
+    try:
+        path.write_text(svg(answer), encoding="utf-8")
+    except OSError as error:
+        raise CannotWrite(f"the plot cannot be written to {path}: {error.strerror}") from error
 
 
 def _utc(text: str) -> float:
