@@ -16,6 +16,7 @@ from analyzer.answer_hull import HullAnswer
 from analyzer.errors import AnalyzerError
 from analyzer.faces import (
     chart_data,
+    comparing,
     downloads,
     guard,
     live,
@@ -95,6 +96,7 @@ def create_app(
     app.include_router(pages.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)
+    app.include_router(comparing.router)
     app.include_router(planning.router)
     app.include_router(setup.router)
     app.mount("/static", page.static_files(), name="static")

@@ -70,8 +70,7 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
     key = access.load_key(places.data_folder() / "pairing.key", options.forget_phones)
     paired = access.Access(key)
     app = create_app(log, boat, names=(options.host, *options.name), access=paired)
-    shown = f"[{options.host}]" if ":" in options.host else options.host
-    opt.tell_user(f"Open http://{shown}:{options.port}/ in a browser; Ctrl-C stops.")
+    opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
     if options.name or not access.is_own(options.host):
         opt.tell_user(
             f"Another device is asked for a code: {paired.codes['look']} to look, "
@@ -89,6 +88,24 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
     )
     stop()
     return 0
+
+
+def addresses(host: str, port: int) -> str:
+    """Where a browser finds the pages: the host's own address, or all of this computer's."""
+    if host not in ("0.0.0.0", "::", ""):
+        return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
+    import socket
+
+    import psutil
+
+    name = f"{socket.gethostname().partition('.')[0].lower()}.local"
+    found = [
+        address.address
+        for each in psutil.net_if_addrs().values()
+        for address in each
+        if address.family == socket.AF_INET and not address.address.startswith("127.")
+    ]
+    return " or ".join(f"http://{where}:{port}/" for where in (name, *found))
 
 
 def watch_beside(log: Path, boat: Path | None, described: "Boat") -> "Callable[[], None]":

@@ -194,3 +194,24 @@ def test_a_fault_of_ours_is_said_and_hides_its_insides(invented, browse):
     assert page.status_code == 500
     assert "itself has a fault here" in page.text
     assert "secret" not in answer.text + page.text
+
+
+def test_two_trips_stand_side_by_side(client):
+    page = client.get("/compare?a=2&b=2")
+    assert page.status_code == 200
+    # 11.4 nmi in 3 h are 3.8 kn; two motoring legs of an hour each
+    assert page.text.count("<td>3.8 kn</td>") == 2
+    assert page.text.count("<td>2 h</td>") == 2
+    assert client.get("/compare?a=2&b=99").status_code == 404
+    assert client.get("/compare?a=2").status_code == 422
+
+
+def test_addresses_are_those_a_phone_can_open():
+    from analyzer.faces.commands import serve
+
+    assert serve.addresses("127.0.0.1", 80) == "http://127.0.0.1:80/"
+    assert serve.addresses("::1", 80) == "http://[::1]:80/"
+    everywhere = serve.addresses("0.0.0.0", 8765)
+    assert ".local:8765/" in everywhere
+    assert "0.0.0.0" not in everywhere
+    assert "//127." not in everywhere
