@@ -1,6 +1,7 @@
 """serve: the pages and the HTTP API."""
 
 import argparse
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -96,16 +97,25 @@ def addresses(host: str, port: int) -> str:
         return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
     import socket
 
-    import psutil
-
     name = f"{socket.gethostname().partition('.')[0].lower()}.local"
-    found = [
-        address.address
-        for each in psutil.net_if_addrs().values()
-        for address in each
-        if address.family == socket.AF_INET and not address.address.startswith("127.")
-    ]
-    return " or ".join(f"http://{where}:{port}/" for where in (name, *found))
+    return " or ".join(f"http://{where}:{port}/" for where in (name, *_own_addresses()))
+
+
+def _own_addresses() -> list[str]:
+    """The IPv4 addresses of this computer's interfaces, loopback left out."""
+    import fcntl
+    import socket
+    import struct
+
+    get_address = 0x8915  # SIOCGIFADDR, linux/sockios.h
+    found = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        for _, interface in socket.if_nameindex():
+            request = struct.pack("256s", interface.encode()[:15])
+            with suppress(OSError):  # an interface without an address
+                answer = fcntl.ioctl(asking.fileno(), get_address, request)
+                found.append(socket.inet_ntoa(answer[20:24]))
+    return [address for address in found if not address.startswith("127.")]
 
 
 def watch_beside(log: Path, boat: Path | None, described: "Boat") -> "Callable[[], None]":
