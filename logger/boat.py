@@ -198,6 +198,8 @@ class Boat(Part):
     fault_text: dict[str, Text] = Field(default_factory=dict)  # controller's number -> meaning
     log_path: Text | None = None
     flush_s: Annotated[float, Field(gt=0, le=600)] = 1.0
+    log_limit_mb: Annotated[float, Field(ge=10)] | None = None  # None: what the disk has
+    full_rate_days: Annotated[float, Field(ge=1)] = 90.0  # younger readings are never thinned
     engine_space_temp_c: Annotated[float, Field(ge=20, le=90)] = 50.0
 
     _folder: Path = PrivateAttr(default_factory=Path)

@@ -15,6 +15,7 @@ from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
 from logger.feeding import QUEUE_BATCHES, Feed
 from logger.health import USUAL_BITRATE, Health
+from logger.housekeeping import Housekeeping
 from logger.memory import keep_small, settle, trim
 from logger.service import Service
 from logger.sources import kinds
@@ -55,6 +56,9 @@ class Recorder:
         if not self.feeds:
             raise BoatFileError("boat.toml: wants at least one [[source]] to record")
         self._health = Health(store.path, _bitrates(boat))
+        self._room = Housekeeping(
+            store, store.path.parent / "raw", boat.full_rate_days, boat.log_limit_mb
+        )
         self._lag_s = 0.0
         self._full_since_us: int | None = None
         self._lost = 0
@@ -110,6 +114,7 @@ class Recorder:
             if now >= next_health:
                 next_health = now + HEALTH_S
                 self._tell_health(writer)
+            self._write_aside(lambda: self._room.turn(writer))
             self._service.alive()
             if not any(feed.alive for feed in self.feeds) and self._batches.empty():
                 return
@@ -159,7 +164,7 @@ class Recorder:
         """Writes that recording does not hang on."""
         try:
             act()
-        except (sqlite3.OperationalError, StoreError) as error:
+        except (sqlite3.OperationalError, StoreError, OSError) as error:
             log.warning("not written beside the readings: %s", error)
 
     def _date_raw(self, fix: UtcFix) -> None:
