@@ -10,6 +10,7 @@ from logger.store.records import FlagRecord
 
 LEVELS = ("notice", "warning", "act now")
 CLEAR_S = 120.0
+CLEAR_LATER_S = {"turn_back": 1200.0}  # looked at every few minutes, and only under way
 
 
 @dataclass(frozen=True)
@@ -221,7 +222,7 @@ class FlagBook:
             if event:
                 events.append(event)
         for key, held in list(self._open.items()):
-            if t_us - held.last_us > CLEAR_S * 1e6:
+            if t_us - held.last_us > CLEAR_LATER_S.get(held.flag.kind, CLEAR_S) * 1e6:
                 flag = replace(held.flag, cleared_us=t_us)
                 del self._open[key]
                 events.append(FlagEvent("cleared", t_us, flag))
