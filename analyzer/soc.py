@@ -65,7 +65,8 @@ class ChargeState:
         capacity_ah, capacity_sd_ah: [Ah]
         temp_c: [°C]
         unsettled_v: What load before the log began may still add to the voltage. [V]
-        drift_sd: Doubt since the last anchor that the filter's own figures leave out. [frac]
+        drift_sd: What counting alone would have lost since the last anchor; it adds to the
+            filter's own doubt. [frac]
         cell: The cell that the factors belong to (`Cell.to_dict`).
         bank: Weights, means and covariances of the guesses.
     """
@@ -284,9 +285,11 @@ def _run(bank: Guesses, steps: Steps, left: _Left) -> _Trace:
         w = bank.weights()
         mean = trace.mean[k] = bank.x @ w
         left.pass_time(step.length_s, bank, float(mean[SOC]))
-        charge, var = bank.x[SOC], bank.p[SOC, SOC] + left.drift_sd**2
-        trace.sd[k] = (w @ (var + (charge - mean[SOC]) ** 2)) ** 0.5
-        trace.bank[:, k, : len(w)] = w, charge, var**0.5
+        charge, var = bank.x[SOC], bank.p[SOC, SOC]
+        own = float(w @ (var + (charge - mean[SOC]) ** 2))
+        more = left.drift_sd**2
+        trace.sd[k] = (own + more) ** 0.5
+        trace.bank[:, k, : len(w)] = w, charge, (var + more) ** 0.5
     return trace
 
 
@@ -328,12 +331,13 @@ def _state(
     bank: Guesses, t_us: int, v1_v: float, v2_v: float, temp_c: float, left: _Left
 ) -> ChargeState:
     mean, var = bank.mean_var()
+    var[SOC] += left.drift_sd**2
     sd = np.sqrt(var)
     fast, ah = float(np.exp(mean[FAST])), bank.ah * float(np.exp(mean[LN_Q]))
     return ChargeState(
         t_us=t_us,
         soc=float(np.clip(mean[SOC], 0, 1)),
-        sd=float(np.hypot(sd[SOC], left.drift_sd)),
+        sd=float(sd[SOC]),
         v1_v=v1_v,
         v2_v=v2_v,
         hysteresis=float(np.clip(mean[HYST], -1, 1)),

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.chemistry import GAS_J_PER_MOL_K, REFERENCE_C
 from analyzer.guesses import (
     END,
     FAST,
@@ -24,7 +25,7 @@ from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
 from analyzer.pack import Cell, arrhenius
 from analyzer.series import Series
 from logger.boat import Pack
-from logger.units import HOUR_S
+from logger.units import HOUR_S, ZERO_C_IN_K
 
 if TYPE_CHECKING:
     from analyzer.soc import ChargeState
@@ -33,6 +34,8 @@ Floats = npt.NDArray[np.float64]
 
 STEP_S = 20.0
 COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
+# Doubt of the activation energies; a changed temperature makes the resistances less sure.
+FAST_ENERGY_SD_J, SLOW_ENERGY_SD_J = 8e3, 12e3
 LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah
 
 
@@ -111,6 +114,10 @@ def prepare(
     ]  # fmt: skip
     noise = _noise(cell, net, length, lost_s, keep)
     faded = 1 - np.exp(-2 * length / WANDER_S)
+    usual_c = start.temp_c if start else REFERENCE_C
+    turn = np.diff(1.0 / (np.r_[usual_c, temp[first]] + ZERO_C_IN_K)) / GAS_J_PER_MOL_K
+    noise[:, FAST] += (FAST_ENERGY_SD_J * turn) ** 2
+    noise[:, SLOW] += (SLOW_ENERGY_SD_J * turn) ** 2
     swing = WANDER_REST_V + kind.wander * np.abs(np.nan_to_num(mean_u2))
     noise[:, WANDER] = swing**2 * faded
     tail = -net / np.maximum(length, 1e-9)

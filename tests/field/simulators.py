@@ -38,8 +38,8 @@ def measured_curve(shared_data):
     return (lambda s: np.interp(s, soc, mean)), (lambda s: np.interp(s, soc, half))
 
 
-def thevenin_volts(amps, curve, capacity_ah, soc0, temp_c=25.0, r_factor=1.0):
-    """Voltage and charge, each second, of thevenin's one-pair cell. -> (volts, soc)
+def thevenin_volts(amps, curve, capacity_ah, soc0, temp_c=25.0, r_factor=1.0, step_s=1.0):
+    """Voltage and charge, each step, of thevenin's one-pair cell. -> (volts, soc)
 
     Args:
         amps: Positive when the cell gives, shape (n,).
@@ -65,12 +65,12 @@ def thevenin_volts(amps, curve, capacity_ah, soc0, temp_c=25.0, r_factor=1.0):
         sim.pre()
         plan = thevenin.Experiment(max_step=30.0)
         for first, last in _stretches(amps):
-            times = np.arange(last - first + 1, dtype=float)
+            times = np.arange(last - first + 1) * step_s
             plan.add_step("current_A", float(amps[first]), times)
         found = sim.run(plan)
-    t = np.arange(len(amps)) + 0.5
+    t = (np.arange(len(amps)) + 0.5) * step_s
     volts, soc, at = (np.asarray(found.vars[k]) for k in ("voltage_V", "soc", "time_s"))
-    assert at[-1] > len(amps) - 2, f"thevenin stopped at {at[-1]:.0f} of {len(amps)} s"
+    assert at[-1] > t[-2], f"thevenin stopped at {at[-1]:.0f} of {t[-1]:.0f} s"
     return np.interp(t, at, volts), np.interp(t, at, soc)
 
 
@@ -78,3 +78,32 @@ def _stretches(amps):
     """First and last index of each stretch of one current."""
     edges = np.flatnonzero(np.diff(amps)) + 1
     return zip(np.r_[0, edges], np.r_[edges, len(amps)], strict=True)
+
+
+def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5):
+    """PyBaMM's single-particle model with its published LFP set "Prada2013" (2.3 Ah).
+
+    Args:
+        amps: At 1 s, positive when the cell gives, shape (n,).
+    Returns:
+        Current, voltage and charge each `every_s` seconds, and the capacity in Ah.
+    """
+    import pybamm
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        values = pybamm.ParameterValues("Prada2013")
+        x0, x100, _, _ = pybamm.lithium_ion.get_min_max_stoichiometries(values)
+        t = np.arange(len(amps), dtype=float)
+        values["Current function [A]"] = pybamm.Interpolant(t, amps, pybamm.t)
+        values["Ambient temperature [K]"] = temp_c + 273.15
+        values["Initial temperature [K]"] = temp_c + 273.15
+        sim = pybamm.Simulation(pybamm.lithium_ion.SPMe(), parameter_values=values)
+        found = sim.solve(t[::every_s], initial_soc=soc0)
+        at = t[::every_s][t[::every_s] <= found.t[-1]]
+        volts = found["Voltage [V]"](t=at)
+        x = found["Negative electrode stoichiometry"](t=at)
+        given = found["Discharge capacity [A.h]"](t=at)
+    soc = (x - x0) / (x100 - x0)
+    capacity_ah = float((given[-1] - given[0]) / (soc[0] - soc[-1]))
+    return amps[::every_s][: len(at)], volts, soc, capacity_ah
