@@ -18,7 +18,7 @@ from logger.store.pending import Pending, Tick, joined
 from logger.store.transaction import transaction
 
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
-ROOM_VALUES = 500_000  # seal when this many values wait in memory (4 MB)
+ROOM_VALUES = 200_000  # seal when this many values wait in memory (1.6 MB)
 TIME_STEP_US = 1000
 TRY_AGAIN_S = 5.0  # after the disk was full or another program held the log
 
