@@ -293,6 +293,26 @@ class CableGroup:
                 if monitor.cable.probe:
                     monitor.take(step)
 
+    def summary(self) -> dict[str, dict[str, float]]:
+        """What to keep of a trip: rise at the reference load and its standard deviation, by cable;
+        cables whose probe said nothing are left out. [K]
+        """
+        out = {}
+        for monitor in self.monitors:
+            rise, sd = monitor.found_rise(1.0)
+            if math.isfinite(rise) and monitor.peak_load > CUTOFF_LOAD:
+                out[monitor.cable.name] = {"rise_k": rise, "sd_k": sd}
+        return out
+
+    def expect(self, bases: dict[str, float]) -> None:
+        """Takes what earlier trips found: highest rise at the reference load that is still as
+        before, by cable. [K]
+        """
+        for monitor in self.monitors:
+            base = bases.get(monitor.cable.name)
+            if base is not None:
+                monitor.high.base_k = min(monitor.high.base_k, base)
+
 
 def _cdf(z: float) -> float:
     return 0.5 * (1 + math.erf(z / math.sqrt(2)))
