@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.least_squares import solve
 from analyzer.series import Series
 from analyzer.stream import (
     EDDY_S,
@@ -233,24 +234,22 @@ def _solve_size(
         base[at + 3 : at + one, at + 3 : at + one] = _eddy_precision(grid, float(sds[3]))
     base[range(2 * one, 2 * one + 3), range(2 * one, 2 * one + 3)] = 1 / priors[1] ** 2
     mean = np.concatenate([np.zeros(2 * one), priors[0]])
-    before = mean
     compass = bool(np.isfinite(bins.heading_rad).any())
-    precision, chi2 = base, 0.0
-    for _ in range(2 if compass else ROUNDS):
-        precision, vector = base.copy(), base @ before
-        tables = []
-        for ok, column, reading in zip(sets, (0, 1), (bins.water, bins.shaft), strict=True):
-            if ok.any():
-                rows, target, var = _rows(bins, weights, ok, reading, column, mean, compass)
-                precision += rows.T @ (rows / var[:, None])
-                vector += rows.T @ (target / var)
-                tables.append((rows, target, var))
-        mean = np.linalg.solve(precision, vector)
-        chi2 = sum(float(np.sum((y - rows @ mean) ** 2 / var)) for rows, y, var in tables)
-    off = mean - before
-    evidence = 0.5 * (np.linalg.slogdet(base)[1] - np.linalg.slogdet(precision)[1])
-    evidence -= 0.5 * (chi2 + float(off @ base @ off))
-    return mean, np.asarray(np.linalg.inv(precision)), float(evidence)
+
+    def linearised(at: Floats) -> tuple[Floats, Floats, Floats]:
+        readings = zip(sets, (0, 1), (bins.water, bins.shaft), strict=True)
+        tables = [
+            _rows(bins, weights, ok, reading, column, at, compass)
+            for ok, column, reading in readings
+            if ok.any()
+        ]
+        rows, target, var = (np.concatenate(parts) for parts in zip(*tables, strict=True))
+        return rows, target, var
+
+    fit = solve(linearised, mean, base, rounds=ROUNDS, tolerance=1e-4)
+    evidence = 0.5 * (np.linalg.slogdet(base)[1] - np.linalg.slogdet(fit.precision)[1])
+    evidence -= 0.5 * fit.cost
+    return fit.mean, np.asarray(np.linalg.inv(fit.precision)), float(evidence)
 
 
 def _rows(
