@@ -5,6 +5,7 @@ converted values are hand sums from the exact definitions: 1 ft = 0.3048 m, 1 lb
 1 hp = 550 ft lbf/s = 745.7 W, 1 kn = 1852/3600 m/s (SI brochure; yard and pound agreement, 1959).
 """
 
+import os
 import re
 import string
 from collections.abc import Callable
@@ -19,6 +20,7 @@ from logger.boat import Boat, from_table, load, parse
 from logger.boat_errors import lines_of
 from logger.errors import BoatFileError
 
+MORE = 5 if os.environ.get("KEELWATT_FULL") else 1
 GOOD = """
 name = "Test boat"
 
@@ -335,7 +337,7 @@ TABLES = st.recursive(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300 * MORE)
 @given(table=st.dictionaries(st.sampled_from(KEYS) | st.text(max_size=6), TABLES, max_size=8))
 def test_no_table_makes_anything_but_a_boat_file_error(table: dict[str, Any]):
     for sentence in told_of(lambda: from_table(table, "boat.toml")).split("\n"):
@@ -348,7 +350,7 @@ def _numbers() -> st.SearchStrategy[Any]:
     return st.floats(allow_nan=True) | st.integers(-5, 10**6) | st.just(10**400)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300 * MORE)
 @given(
     hull=st.lists(_numbers(), min_size=4, max_size=4),
     pack=st.lists(_numbers(), min_size=4, max_size=4),
@@ -369,7 +371,7 @@ def test_no_number_makes_anything_but_a_boat_file_error(
     assert "Input should" not in told
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200 * MORE)
 @given(
     start=st.integers(0, len(GOOD)),
     length=st.integers(0, 30),

@@ -25,6 +25,7 @@ from logger.decode.frames import EXTENDED
 from logger.recognise import crc16, serial_bytes
 from logger.recognise_can import CanFrame, can_frames
 
+MORE = 20 if os.environ.get("KEELWATT_FULL") else 1
 SENTENCES = b"""$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191194,020.3,E*68\r
 $GPGLL,4916.45,N,12311.12,W,225444,A,*1D\r
 $GPVTG,,T,,M,0.00,N*1B\r
@@ -109,7 +110,7 @@ def test_lines_silence_and_noise():
     assert serial_bytes(wrong_rate).protocol == "noise"
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200 * MORE)
 @given(st.binary(max_size=400))
 def test_no_bytes_break_it_and_few_are_taken_for_a_protocol(data: bytes):
     guess = serial_bytes(data)
@@ -203,7 +204,7 @@ def test_two_protocols_on_one_bus_are_both_told():
     assert set(names_of(marine + own)) == {"NMEA 2000", "CAN of a maker's own"}
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100 * MORE)
 @given(st.lists(st.tuples(st.integers(0, 2**32 - 1), st.binary(max_size=64)), max_size=60))
 def test_no_frames_break_it(frames: list[CanFrame]):
     for guess in can_frames(frames):
