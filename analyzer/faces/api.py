@@ -34,11 +34,14 @@ from analyzer.faces.memory import Memory
 from analyzer.faces.page import desk_of
 from analyzer.faces.questions import (
     ERRORS,
+    AlsoHome,
+    FromDeg,
     ManyPoints,
     SpeedKn,
     StreamKn,
     TowardDeg,
     TripNumber,
+    WindKn,
 )
 from analyzer.results import (
     CablesAnswer,
@@ -125,15 +128,18 @@ async def _keep(app: FastAPI) -> AsyncIterator[None]:
 @router.get("/range", response_model=RangeAnswer)
 def range_left(
     request: Request,
-    speed_kn: SpeedKn | None = None,
-    stream_kn: StreamKn | None = None,
+    speed_kn: SpeedKn = None,
+    stream_kn: StreamKn = None,
     toward_deg: TowardDeg = 0.0,
-    home: bool = False,
+    wind_kn: WindKn = None,
+    from_deg: FromDeg = 0.0,
+    home: AlsoHome = False,
 ) -> Any:
     """How far, for how long, what ends it, which speed goes furthest."""
     stream = None if stream_kn is None else (stream_kn * KN, toward_deg % 360)
     speed_mps = None if speed_kn is None else speed_kn * KN
-    return _json(desk_of(request).range_left(speed_mps, stream, home))
+    wind = None if wind_kn is None else (wind_kn * KN, from_deg % 360)
+    return _json(desk_of(request).range_left(speed_mps, stream, home, wind))
 
 
 @router.get("/trips", response_model=tuple[TripRow, ...])

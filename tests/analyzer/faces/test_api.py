@@ -19,6 +19,13 @@ def test_range_equals_what_json_prints(client, invented):
     assert answer.json() == to_json(invented.RANGE)
 
 
+def test_range_takes_the_wind_in_knots(client, monkeypatch, desk, invented):
+    asked = []
+    monkeypatch.setattr(desk, "range_left", lambda *a: asked.append(a) or invented.RANGE)
+    client.get("/api/v1/range?wind_kn=10&from_deg=225")
+    assert asked[0][3] == pytest.approx((10 * 1852 / 3600, 225.0))
+
+
 def test_range_takes_speed_and_stream_in_knots(client, desk):
     client.get("/api/v1/range?speed_kn=4&stream_kn=1.5&toward_deg=360&home=true")
     speed_mps, stream, home = desk.asked[-1]
