@@ -173,7 +173,7 @@ def _cell_fit(table: _Table, rest: Floats, prior: Floats) -> _CellFit:
         a = np.column_stack([ones, -table.amps, -slope, -slope * table.depth])
         foreseen = found[0] - found[1] * table.amps + volts
         weight = table.weight * seen
-        cov = np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2))
+        cov = np.asarray(np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2)))
         step = cov @ (a.T @ ((rest - foreseen) * weight) - found / prior**2)
         found = np.asarray(found + step)
         if np.abs(step[2:]).max() < 3e-4:

@@ -45,13 +45,19 @@ class Cell:
     capacity_sd: float = 0.08  # of the logarithm
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain dict of numbers, strings and lists, for the log."""
+        """Plain dict of numbers, strings and lists, for the log; a default set by its name."""
+        if self.kind is chemistry(self.kind.name):
+            known = {"kind": self.kind.name, "params": asdict(self.params)}
+            return {**known, "capacity_sd": self.capacity_sd}
         kind = {k: v.tolist() if hasattr(v, "tolist") else v for k, v in vars(self.kind).items()}
         return {"kind": kind, "params": asdict(self.params), "capacity_sd": self.capacity_sd}
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "Cell":
         """The cell that `to_dict` gave."""
+        if isinstance(data["kind"], str):
+            params = CellParams(**data["params"])
+            return cls(chemistry(data["kind"]), params, data["capacity_sd"])
         kind: dict[str, Any] = {
             k: np.array(v) if isinstance(v, list) else v for k, v in data["kind"].items()
         }

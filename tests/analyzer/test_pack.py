@@ -1,10 +1,13 @@
 """Chemistries: curves, temperature, defaults."""
 
+import json
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack import arrhenius, chemistry, default_params
+from analyzer.pack import Cell, arrhenius, chemistry, default_cell, default_params
 from logger.boat import Pack
 
 NAMES = ["lfp", "nmc", "lead_acid"]
@@ -55,3 +58,13 @@ def test_default_params_take_the_makers_resistance():
     )
     p = default_params(pack)
     assert p.r0_ohm + p.r1_ohm == approx(0.5e-3)
+
+
+@pytest.mark.parametrize("learned", [False, True])
+def test_cell_goes_through_json(learned):
+    cell = default_cell(Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100))
+    if learned:
+        cell = replace(cell, kind=replace(cell.kind, mean_v=cell.kind.mean_v + 0.01))
+    again = Cell.from_dict(json.loads(json.dumps(cell.to_dict())))
+    assert again.params == cell.params
+    assert again.kind.mean_v == approx(cell.kind.mean_v)

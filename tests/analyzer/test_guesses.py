@@ -1,0 +1,71 @@
+"""The bank of filters: it must stay a proper probability."""
+
+import numpy as np
+import pytest
+from pytest import approx
+
+from analyzer.guesses import EDGES, OFFSET, SOC, STATES, Guesses, Step
+from analyzer.pack import default_cell
+from logger.boat import Pack
+
+PACK = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=100)
+
+
+@pytest.fixture
+def bank():
+    return Guesses(default_cell(PACK))
+
+
+def step(charge_as=0.0, length_s=20.0, volts=3.2):
+    return Step(charge_as, length_s, 0.0, 1.0, 0.0, volts, 0.0, 0.0, 0.0, (0.0,) * 7, 1e-3, 1, 0)
+
+
+def test_fresh_bank_knows_nothing(bank):
+    mean, var = bank.mean_var()
+    # evenly spread over 0 to 1: mean 1/2, variance 1/12
+    assert mean[SOC] == approx(0.5, abs=0.01)
+    assert var[SOC] == approx(1 / 12, rel=0.1)
+    assert bank.weights() == approx(np.diff(EDGES))
+
+
+def test_advance_counts_charge_and_offset(bank):
+    before = bank.x[SOC].copy()
+    bank.advance(step(charge_as=3600.0, length_s=3600.0), np.zeros(STATES))
+    # 1 Ah of 100 Ah
+    inside = before > 0.05
+    assert before[inside] - bank.x[SOC][inside] == approx(0.01)
+    # an offset of sd 0.4 A over an hour: 0.004 of charge, with capacity's share beside
+    assert bank.p[SOC, OFFSET] == approx(0.4**2 / 100)
+
+
+def test_see_voltage_moves_to_the_knee_and_keeps_covariance_positive(bank):
+    for _ in range(200):
+        bank.advance(step(), np.zeros(STATES))
+        bank.see_voltage(step(volts=2.95), 20.0, 0.0)
+        bank.tidy()
+    mean, var = bank.mean_var()
+    # on both published curves 2.95 V lies at 3-4 % of charge
+    assert mean[SOC] < 0.07
+    assert var[SOC] ** 0.5 < 0.03
+    for k in range(bank.p.shape[2]):
+        assert np.linalg.eigvalsh(bank.p[:, :, k]).min() > -1e-9
+
+
+def test_see_voltage_on_the_plateau_leaves_much_open(bank):
+    bank.see_voltage(step(volts=3.305), 20.0, 0.0)
+    assert bank.mean_var()[1][SOC] ** 0.5 > 0.1
+
+
+def test_split_keeps_mean_and_covariance(bank):
+    mean, var = bank.mean_var()
+    bank._split(bank.p[SOC, SOC] > 0.04**2)
+    again, again_var = bank.mean_var()
+    assert again == approx(mean)
+    assert again_var == approx(var, rel=1e-6)
+
+
+def test_see_soc_ends_the_doubt(bank):
+    bank.see_soc(1.0, 0.01)
+    mean, var = bank.mean_var()
+    assert mean[SOC] == approx(1.0, abs=0.02)
+    assert var[SOC] ** 0.5 < 0.02

@@ -1,0 +1,71 @@
+"""Identification on invented cells made with other numbers than the defaults."""
+
+from dataclasses import replace
+
+import numpy as np
+from pytest import approx
+
+from analyzer.identify import foreseen_v, hats, hysteresis_path, identify
+from analyzer.pack import default_cell
+from analyzer.series import Series
+from logger.boat import Pack
+
+PACK = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=100)
+
+
+def load(seed, hours=6.0):
+    """Current with pauses and bursts of charge, and the charge it leaves; invented."""
+    rng = np.random.default_rng(seed)
+    n = round(hours * 3600)
+    amps = np.repeat(rng.choice([-10.0, 0.0, 10.0, 20.0, 40.0], n // 300), 300)
+    return amps, 0.95 - np.cumsum(amps) / 3600 / 100
+
+
+def stranger():
+    """A cell with a shifted curve and one and a half times the resistance."""
+    base = default_cell(PACK)
+    kind = replace(base.kind, mean_v=base.kind.mean_v + 0.02)
+    p = base.params
+    return replace(base, kind=kind, params=replace(p, r0_ohm=1.5 * p.r0_ohm, r1_ohm=1.5 * p.r1_ohm))
+
+
+def series(amps, soc, cell):
+    blank = Series(0, 1.0, len(amps), {"pack_current_a": amps, "pack_voltage_v": 0 * amps})
+    volts = foreseen_v(blank, PACK, cell, soc)
+    return Series(0, 1.0, len(amps), {"pack_current_a": amps, "pack_voltage_v": volts})
+
+
+def test_identify_foresees_another_load():
+    cell = stranger()
+    found = identify(series(*load(1), cell), PACK, load(1)[1], default_cell(PACK))
+    amps, soc = load(2)
+    new = series(amps, soc, cell)
+    error = foreseen_v(new, PACK, found.cell, soc) - new.get("pack_voltage_v")
+    assert np.sqrt(np.mean(error[soc > 0.3] ** 2)) < 0.004
+    both = found.cell.params.r0_ohm + found.cell.params.r1_ohm
+    assert both == approx(cell.params.r0_ohm + cell.params.r1_ohm, rel=0.2)
+    assert found.rmse_v < 0.004
+
+
+def test_identify_keeps_the_chemistry_where_nothing_was_seen():
+    amps, soc = load(1, hours=2.0)
+    found = identify(series(amps, soc, stranger()), PACK, soc, default_cell(PACK))
+    unseen = found.cell.kind.soc < found.soc_low - 0.1
+    usual = default_cell(PACK).kind
+    off = found.cell.kind.mean_v[unseen] - usual.mean_v[unseen]
+    assert np.ptp(off) < 0.03  # the whole curve may shift, its shape stays
+    assert (found.cell.kind.end_sd_v[unseen] == usual.end_sd_v[unseen]).all()
+
+
+def test_hats_are_linear_interpolation():
+    knots = np.array([0.0, 0.3, 1.0])
+    x = np.linspace(0, 1, 11)
+    y = np.array([1.0, -2.0, 5.0])
+    assert hats(x, knots) @ y == approx(np.interp(x, knots, y))
+
+
+def test_hysteresis_path_by_hand():
+    # half the reach of 2 % given, then the same taken: 1 - exp(-1/2), by hand
+    path = hysteresis_path(np.array([0.01, -0.01]), 0.02, 0.0)
+    first = -(1 - np.exp(-0.5))
+    assert path == approx([first, 1 + (first - 1) * np.exp(-0.5)])
