@@ -6,9 +6,10 @@
 
 import numpy as np
 
-from analyzer import ledger, sag, watch
+from analyzer import cable_history, ledger, sag, watch
 from analyzer import trips as outings
 from analyzer.answer_range import range_left
+from analyzer.cable_trend import base_k, trend
 from analyzer.cables import CableGroup
 from analyzer.cells import CellMonitor
 from analyzer.check import check
@@ -16,6 +17,7 @@ from analyzer.context import Context, open_log, pack_channels
 from analyzer.errors import NoTrip
 from analyzer.flag_view import flag_view
 from analyzer.kept import follow
+from analyzer.loop import LoopMonitor, with_witness
 from analyzer.refresh import refresh, trip_row
 from analyzer.results import (
     CablesAnswer,
@@ -119,8 +121,7 @@ def cells(ctx: Context) -> CellsAnswer:
     series = _recent(ctx, watch.channels(ctx.boat))
     monitor.update(series)
     rows = monitor.rows()
-    remarks = () if rows else ("No cell or block voltages arrive, so cells cannot be told apart.",)
-    return CellsAnswer(rows, monitor.spread(), monitor.findings(), remarks)
+    return CellsAnswer(rows, monitor.spread(), monitor.findings(), monitor.remarks())
 
 
 def cables(ctx: Context) -> CablesAnswer:
@@ -128,13 +129,32 @@ def cables(ctx: Context) -> CablesAnswer:
     if not ctx.boat.cable:
         return CablesAnswer((), (), ("The boat file names no cable.",))
     series = _recent(ctx, watch.channels(ctx.boat))
-    group = CableGroup(ctx.boat.cable)
+    group, loop = CableGroup(ctx.boat.cable), LoopMonitor(ctx.boat)
+    kept = cable_history.history(ctx.store, series.t0_us)
+    group.expect({k: base for k, h in kept.items() if (base := base_k(h)) is not None})
     group.update(series)
-    judges = group.monitors
-    findings = tuple(f for judge in judges for f in judge.findings())
+    loop.update(series)
+    findings = [with_witness(f, loop) for judge in group.monitors for f in judge.findings()]
+    everything = cable_history.history(ctx.store)
+    trends = [trend(c, everything.get(c.name, [])) for c in ctx.boat.cable]
+    findings += [f for f in trends if f is not None]
+    rows = tuple(judge.row() for judge in group.monitors)
+    return CablesAnswer(rows, tuple(findings), _cable_remarks(ctx, loop))
+
+
+def _cable_remarks(ctx: Context, loop: LoopMonitor) -> tuple[str, ...]:
+    remarks = []
     bare = [c.name for c in ctx.boat.cable if not c.probe]
-    remarks = (f"Without a probe: {', '.join(bare)}.",) if bare else ()
-    return CablesAnswer(tuple(judge.row() for judge in judges), findings, remarks)
+    if bare:
+        remarks.append(f"Without a probe: {', '.join(bare)}.")
+    said = loop.resistance()
+    if said.mid is not None and said.low is not None and said.high is not None:
+        remarks.append(
+            f"Two voltmeters see {said.mid * 1e3:.2f} mΩ ({said.low * 1e3:.2f} to "
+            f"{said.high * 1e3:.2f}) between pack and controller at 20 °C; the boat file's copper "
+            f"makes {loop.expected_ohm() * 1e3:.2f} of it, joints, contactor and fuse the rest."
+        )
+    return tuple(remarks)
 
 
 def _recent(ctx: Context, names: tuple[str, ...]) -> Series:

@@ -7,6 +7,7 @@ wanders; a second witness beside the probes, that also sees joints without one.
 """
 
 import math
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from analyzer import copper
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.gather import Gatherer
+from analyzer.results import Finding
 from analyzer.series import Series
 from logger.boat import Boat
 from logger.channels import probe_temp
@@ -96,3 +98,15 @@ class LoopMonitor:
     def expected_ohm(self) -> float:
         """Copper of all cables in the boat file at 20 °C, without joints. [ohm]"""
         return sum(copper.ohm_per_m_20c(c) * c.length_m for c in self.boat.cable)
+
+
+def with_witness(finding: Finding, loop: LoopMonitor) -> Finding:
+    """A heating joint's finding with what the voltmeters say of it, where they say anything."""
+    grown = loop.grown()
+    if finding.kind != "lug_heating" or grown.mid is None or grown.low is None or grown.low <= 0:
+        return finding
+    more = (
+        f" The drop between pack and controller agrees: the loop has {grown.mid * 1000:.2g} mΩ "
+        "more than it was known with."
+    )
+    return replace(finding, text=finding.text + more)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from analyzer import steady, trips, watch
+from analyzer import cable_history, steady, trips, watch
 from analyzer.context import Context, pack_channels
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.here import look
@@ -20,8 +20,10 @@ from analyzer.kept import (
     HERE,
     SEEN,
     STEADY,
+    calibration_before,
     charge_before,
     follow,
+    points_before,
     stream_before,
 )
 from analyzer.results import LegRow, TripRow, to_json
@@ -63,6 +65,7 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
         if progress:
             progress(0.5 * (at - span[0]) / (end_us - span[0]))
     ctx.store.put_trips(known)
+    cable_history.gather(ctx.store, ctx.boat, known)
     _watch(ctx, kept[-1].to_us if kept else None, end_us, progress)
     ctx.store.put_learned(HERE, look(ctx, end_us).to_dict(), span[0], end_us)
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
@@ -131,6 +134,10 @@ def _at(charge: Charge | None, series: Series, at_us: int) -> Estimate:
 def _watch(ctx: Context, from_us: int | None, end_us: int, progress: Progress | None) -> None:
     """Runs the watch over what it has not seen; open flags go on."""
     judge = watch.Watch(ctx.boat, charge_before(ctx, from_us) if from_us else None)
+    if from_us:
+        judge.teach(
+            SteadyPoints.join(points_before(ctx, from_us)), calibration_before(ctx, from_us)
+        )
     for flag in ctx.store.flags():
         if flag.cleared_us is None:
             judge.book.adopt(flag)

@@ -4,15 +4,19 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from analyzer import detectors
+from analyzer import cable_history, detectors
+from analyzer.cable_trend import base_k
 from analyzer.cables import CableGroup
 from analyzer.cells import CellMonitor
 from analyzer.drive_heat import drive_heats
 from analyzer.flags import FlagBook, FlagEvent, Sighting
+from analyzer.loop import LoopMonitor, with_witness
 from analyzer.piece import Piece
 from analyzer.results import Finding
 from analyzer.series import Floats, Series, load
 from analyzer.soc import ChargeState, track
+from analyzer.steady import SteadyPoints
+from analyzer.stream import Calibration
 from analyzer.thresholds import Threshold
 from analyzer.turning import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.turning import Turning
@@ -62,6 +66,7 @@ class Watch:
         self._detectors: list[detectors.Detector] = [*detectors.levels(boat), *self.drive]
         self._reserve = _Reserve(boat, charge)
         self._turning = Turning(boat)
+        self.loop = LoopMonitor(boat)
         self._held: dict[str, int] = {}
 
     def update(self, chunk: Series) -> list[FlagEvent]:
@@ -74,9 +79,14 @@ class Watch:
         sightings += self._turning.update(chunk, self._reserve.state)
         self.cells.update(chunk)
         self.cables.update(chunk)
+        self.loop.update(chunk)
         sightings += self._findings()
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
         return self.book.see(t_us, _without_echoes(sightings))
+
+    def teach(self, points: SteadyPoints, calibration: Calibration | None) -> None:
+        """What earlier trips taught of the hull, and of log, propeller and compass."""
+        self._turning.points, self._turning.calibration = points, calibration
 
     @property
     def charge(self) -> ChargeState | None:
@@ -86,7 +96,8 @@ class Watch:
     def _findings(self) -> list[Sighting]:
         found = [(f"cell/{f.subject}", f) for f in self.cells.findings()]
         for monitor in self.cables.monitors:
-            found += [(f"joint/{monitor.cable.name}", f) for f in monitor.findings()]
+            key = f"joint/{monitor.cable.name}"
+            found += [(key, with_witness(f, self.loop)) for f in monitor.findings()]
         found = [(key, f) for key, f in found if f.sureness_frac >= SURE and f.kind in _SHOWN]
         now = {f"{key} {f.kind}": self._held.get(f"{key} {f.kind}", 0) + 1 for key, f in found}
         self._held = now
@@ -202,6 +213,9 @@ def run(
     if span is None:
         return watch
     first = span[0] if start_us is None else start_us
+    earlier = cable_history.history(store, first)
+    bases = {name: base_k(kept) for name, kept in earlier.items()}
+    watch.cables.expect({name: base for name, base in bases.items() if base is not None})
     last = span[1] + 1 if end_us is None else end_us
     names = channels(boat)
     for at in range(first, last, round(PIECE_S * 1e6)):
