@@ -323,6 +323,24 @@ class CellMonitor:
             )
         return Estimate(least, 0.7 * least, 1.5 * least, "frac", used=tuple(self.channels))
 
+    def remarks(self) -> tuple[str, ...]:
+        """What cannot be seen with what is measured or with what the log has shown."""
+        if self._levels is None:
+            return (
+                "No cell or block voltages arrive: cells cannot be told apart, and the first cell "
+                "to run low or full does not show in the pack's voltage before it is late.",
+            )
+        said = []
+        if self.inside > 1:
+            said.append(
+                f"Only blocks of {self.inside} cells are measured: a weak cell shows with "
+                f"{100 / self.inside:.0f} % of its effect, and not which of them it is."
+            )
+        visible = self.visible()
+        if not visible.known:
+            said.append(f"A difference in charge: {visible.reason}. Wanted: {visible.missing[0]}.")
+        return tuple(said)
+
     def weakest(self) -> WeakCell | None:
         """The cell that will reach its limit first under load; None where none stands out."""
         found = self.standouts()

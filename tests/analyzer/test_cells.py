@@ -66,6 +66,7 @@ def test_blocks_are_followed_where_cells_are_not_measured():
     monitor = CellMonitor(pack)
     monitor.update(Series(0, 1.0, series.n, values))
     assert [r.name for r in monitor.rows()] == ["block 1", "block 2", "block 3", "block 4"]
+    assert "blocks of 4 cells" in monitor.remarks()[0]
 
 
 def test_nothing_measured_says_so():
@@ -73,3 +74,4 @@ def test_nothing_measured_says_so():
     monitor.update(Series(0, 1.0, 10, {"pack_current_a": np.ones(10)}))
     assert monitor.rows() == ()
     assert not monitor.spread().known
+    assert "No cell or block voltages" in monitor.remarks()[0]
