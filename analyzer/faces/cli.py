@@ -3,6 +3,7 @@
 import os
 import signal
 import sys
+import threading
 from collections.abc import Sequence
 
 from analyzer.errors import AnalyzerError
@@ -13,6 +14,7 @@ from logger.errors import LoggerError
 USER_ERROR = 2
 INTERRUPTED = 128 + signal.SIGINT
 PIPE_CLOSED = 128 + signal.SIGPIPE
+TERMINATED = 128 + signal.SIGTERM
 
 _ABOUT = """Battery and motor logger and trip analyzer for electrified sailing boats.
 It only listens: it never sends a command that moves, charges or switches anything.
@@ -43,8 +45,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     Returns:
         0 done; 2 the user can put it right, one sentence on the error output said how; 130 and
-        141 interrupted, and the reader of the output went away.
+        141 interrupted, and the reader of the output went away; 143 asked to end.
     """
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, _end)
     try:
         options = parser().parse_args(arguments)
         status: int = options.run(options)
@@ -61,6 +65,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if error.filename is None:
             raise
         return _refuse(f"{error.filename}: {error.strerror}")
+
+
+def _end(*_: object) -> None:
+    """Asked to end: what is open is closed on the way out, as for Ctrl-C."""
+    raise SystemExit(TERMINATED)
 
 
 def _refuse(text: str) -> int:

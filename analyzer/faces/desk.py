@@ -206,6 +206,27 @@ class LogDesk:
         with self.context() as ctx:
             table.write_csv(ctx.store, table.choose(ctx.store, trip, channels, step_s), out)
 
+    def write_report(self, path: Path, trip: int | None) -> None:
+        """A trip's report for printing; the ending of its name says HTML or PDF.
+
+        Raises:
+            AnalyzerError: The name ends in neither, or there is no such trip.
+        """
+        from analyzer import answers
+        from analyzer.errors import AnalyzerError
+        from analyzer.faces import report
+
+        if path.suffix.lower() not in (".html", ".pdf"):
+            raise AnalyzerError(f"a report's name must end in .html or .pdf, got {path.name!r}")
+        with self.context() as ctx:
+            review = answers.review(ctx, trip)
+            names = report.channels(tuple(ctx.store.channels()))
+            paper = report.report(ctx.boat.name, review, answers.plot(ctx, trip, names, 600))
+        if path.suffix.lower() == ".pdf":
+            path.write_bytes(report.pdf(paper))
+        else:
+            path.write_text(report.html(paper), encoding="utf-8")
+
     def gpx(self, trip: int | None, step_s: float = 5.0) -> str:
         """The track of a trip, or of the whole log, as GPX."""
         from analyzer.faces import table, track

@@ -1,6 +1,7 @@
 """The questions: range, trips, review, cells, cables."""
 
 import argparse
+from pathlib import Path
 
 from analyzer.faces.commands import options as opt
 from analyzer.faces.desk import LogDesk
@@ -59,6 +60,12 @@ def _add_trips(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
     review.add_argument(
         "trip", nargs="?", type=opt.trip_number, help="the trip's number (else the newest)"
     )
+    review.add_argument(
+        "--report",
+        type=Path,
+        metavar="FILE",
+        help="write the trip's report for printing: FILE.html (one file) or FILE.pdf",
+    )
     for parser in (trips, review):
         opt.add_json(parser)
         opt.add_places(parser)
@@ -90,7 +97,11 @@ def _trips(options: argparse.Namespace) -> int:
 def _review(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
-    return opt.give(_fresh(options).review(options.trip), options.json, tell.review)
+    desk = _fresh(options)
+    if options.report is not None:
+        desk.write_report(options.report, options.trip)
+        opt.tell_user(f"Written: {options.report}")
+    return opt.give(desk.review(options.trip), options.json, tell.review)
 
 
 def _cells(options: argparse.Namespace) -> int:

@@ -152,16 +152,21 @@ def test_help_imports_nothing_heavy():
     assert done.stdout.strip() == "[]"
 
 
-@pytest.mark.skipif(not hasattr(signal, "SIGINT"), reason="no signals here")
-def test_interrupt_from_outside_ends_without_traceback():
+@pytest.mark.parametrize(
+    ("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["interrupt", "term"]
+)
+def test_a_signal_ends_it_without_traceback_and_closes_what_is_open(sent, status):
     code = (
         "import sys\n"
         "from analyzer.faces import cli\n"
         "from analyzer.faces.commands import options\n"
-        "import time\n"
+        "import signal, time\n"
         "class Slow:\n"
-        "    def cells(self): print('on', flush=True); time.sleep(30)\n"
+        "    def cells(self):\n"
+        "        try: print('on', flush=True); time.sleep(30)\n"
+        "        finally: print('closed', flush=True)\n"
         "options.desk = lambda _: Slow()\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "sys.exit(cli.main(['cells']))"
     )
     process = subprocess.Popen(
@@ -173,7 +178,7 @@ def test_interrupt_from_outside_ends_without_traceback():
     )
     assert process.stdout.readline() == "on\n"
     time.sleep(0.1)
-    process.send_signal(signal.SIGINT)
-    _, error = process.communicate(timeout=20)
-    assert process.returncode == 130
-    assert error == ""
+    process.send_signal(sent)
+    out, error = process.communicate(timeout=20)
+    assert process.returncode == status
+    assert (out, error) == ("closed\n", "")
