@@ -13,7 +13,7 @@ from analyzer.errors import NoTrip
 from analyzer.estimate import Estimate
 from analyzer.fouling import Fouling, fouling
 from analyzer.hindcast import Before, Hindcast, hindcast
-from analyzer.kept import CALIBRATION, STEADY, charge_before, revive
+from analyzer.kept import CALIBRATION, calibration_before, charge_before, points_before
 from analyzer.reach import speeds_for
 from analyzer.steady import SteadyPoints
 from analyzer.stream import Calibration
@@ -67,25 +67,13 @@ def hull_state(ctx: Context) -> HullAnswer:
         minutes=curve.minutes,
         reason=curve.reason,
         fouling=fouling(parts, prior),
-        calibration=_calibration(ctx, None),
+        calibration=calibration_before(ctx, None),
     )
 
 
 def _row(curve: PowerCurve, prior: PowerCurve, speed: float) -> CurveRow:
     seen = curve.seen_mps is not None and curve.seen_mps[0] <= speed <= curve.seen_mps[1]
     return CurveRow(speed, curve.power_w(speed), prior.power_w(speed), seen)
-
-
-def points_before(ctx: Context, before_us: int | None) -> list[SteadyPoints]:
-    """Kept steady points trip by trip, of trips that began before a time. [µs]"""
-    kept = [k for k in ctx.store.learned(STEADY) if before_us is None or k.from_us < before_us]
-    found = [revive(SteadyPoints.from_dict, k.value) for k in kept]
-    return [points for points in found if points is not None]
-
-
-def _calibration(ctx: Context, before_us: int | None) -> Calibration | None:
-    kept = [k for k in ctx.store.learned(CALIBRATION) if before_us is None or k.to_us <= before_us]
-    return revive(Calibration.from_dict, kept[-1].value) if kept else None
 
 
 def hindcast_trip(
@@ -105,7 +93,7 @@ def hindcast_trip(
     before = Before(
         charge=charge_before(ctx, record.start_us),
         points=SteadyPoints.join(points_before(ctx, record.start_us)),
-        calibration=_calibration(ctx, record.start_us),
+        calibration=calibration_before(ctx, record.start_us),
     )
     found = hindcast(series, ctx.boat, before, every_s, progress)
     return HindcastAnswer(record.number, record.start_us / 1e6, found)
@@ -126,7 +114,7 @@ def _keep(ctx: Context, found: runs.DoubleRun, end_us: int) -> None:
     """A finished double run's calibration is kept for the streams to come."""
     if found.speed_water_mps is None or not ctx.store.writable:
         return
-    old = _calibration(ctx, None) or Calibration()
+    old = calibration_before(ctx, None) or Calibration()
     new = Calibration(
         water_factor=found.water_factor or old.water_factor,
         advance_m=found.advance_m or old.advance_m,

@@ -7,6 +7,7 @@ from analyzer import drift
 from analyzer.context import Context
 from analyzer.series import Series
 from analyzer.soc import Charge, ChargeState, track
+from analyzer.steady import SteadyPoints
 from analyzer.stream import Calibration, Stream
 
 T = TypeVar("T")
@@ -44,3 +45,16 @@ def stream_before(ctx: Context, series: Series) -> Stream:
     kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
     before = revive(Calibration.from_dict, kept[-1].value) if kept else None
     return drift.estimate(series, pitch_m=ctx.boat.motor.propeller_pitch_m, before=before)
+
+
+def points_before(ctx: Context, before_us: int | None) -> list[SteadyPoints]:
+    """Steady points trip by trip, of trips that began before a time; None: of all. [µs]"""
+    kept = [k for k in ctx.store.learned(STEADY) if before_us is None or k.from_us < before_us]
+    found = [revive(SteadyPoints.from_dict, k.value) for k in kept]
+    return [points for points in found if points is not None]
+
+
+def calibration_before(ctx: Context, before_us: int | None) -> Calibration | None:
+    """The newest calibration from before a time; None: of all. [µs]"""
+    kept = [k for k in ctx.store.learned(CALIBRATION) if before_us is None or k.to_us <= before_us]
+    return revive(Calibration.from_dict, kept[-1].value) if kept else None

@@ -136,7 +136,8 @@ def _watch(ctx: Context, from_us: int | None, end_us: int, progress: Progress | 
     judge = watch.Watch(ctx.boat, charge_before(ctx, from_us) if from_us else None)
     if from_us:
         judge.teach(
-            SteadyPoints.join(points_before(ctx, from_us)), calibration_before(ctx, from_us)
+            steady.SteadyPoints.join(points_before(ctx, from_us)),
+            calibration_before(ctx, from_us),
         )
     for flag in ctx.store.flags():
         if flag.cleared_us is None:
