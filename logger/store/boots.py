@@ -9,6 +9,7 @@ import numpy as np
 from logger.clock import BootTimes, place
 from logger.store.groups import load_groups
 from logger.store.records import Boot, ChannelSpan
+from logger.store.tail import unbundle
 
 
 def boots(db: sqlite3.Connection) -> list[Boot]:
@@ -80,11 +81,10 @@ def _spans(db: sqlite3.Connection) -> Iterator[tuple[int, int, int, int, int]]:
         " GROUP BY 1, 2"
     )
     groups = load_groups(db)
-    for boot, number, first_us, data in db.execute(
-        "SELECT boot_number, group_number, first_us, data FROM tick"
-    ):
-        t_us, values = groups[number].packer.unpack(data, first_us)
-        for k, channel in enumerate(groups[number].channel_numbers):
-            there = t_us[~np.isnan(values[:, k])]
-            if len(there):
-                yield boot, channel, int(there.min()), int(there.max()), len(there)
+    for boot, first_us, data in db.execute("SELECT boot_number, first_us, data FROM tick"):
+        for number, section in unbundle(data):
+            t_us, values = groups[number].packer.unpack(section, first_us)
+            for k, channel in enumerate(groups[number].channel_numbers):
+                there = t_us[~np.isnan(values[:, k])]
+                if len(there):
+                    yield boot, channel, int(there.min()), int(there.max()), len(there)

@@ -8,9 +8,19 @@ from logger.store import chunks
 from logger.store.codec import Floats, Ints
 from logger.store.groups import StoredGroup
 from logger.store.limits import Limits
+from logger.store.tail import bundle
 
 Part = tuple[Ints, Floats]  # times shape (n,), values shape (n, channels)
-Tick = tuple[int, int, int, int, bytes]  # boot, group, first and last time, packed rows
+Tick = tuple[int, int, bytes]  # first and last time, bundle
+
+
+def tick(pending: list["Pending"]) -> Tick:
+    """What is fresh of some groups, each of which has something, as one row of the tail."""
+    parts = [(p.stored, *p.fresh()) for p in pending]
+    first_us = min(int(t_us.min()) for _, t_us, _ in parts)
+    last_us = max(int(t_us.max()) for _, t_us, _ in parts)
+    sections = ((g.number, g.packer.pack(t_us, values, first_us)) for g, t_us, values in parts)
+    return first_us, last_us, bundle(sections)
 
 
 def joined(parts: list[Part]) -> Part:
@@ -57,12 +67,9 @@ class Pending:
         rows = sum(len(t) for t, _ in (*self._fresh, *self._safe))
         return (rows + len(self.row_t)) * self.width
 
-    def tick(self, boot_number: int) -> Tick:
-        """What is fresh, as a row of the tail."""
-        t_us, values = joined(self._fresh)
-        first_us, last_us = int(t_us.min()), int(t_us.max())
-        data = self.stored.packer.pack(t_us, values, first_us)
-        return boot_number, self.stored.number, first_us, last_us, data
+    def fresh(self) -> Part:
+        """What is not yet in the tail; there must be some."""
+        return joined(self._fresh)
 
     def sealed(self) -> list[chunks.Sealed]:
         """All that there is, as chunks."""

@@ -21,6 +21,7 @@ from logger.store.codec import (
 )
 from logger.store.groups import StoredGroup
 from logger.store.records import Boot, Summary
+from logger.store.tail import unbundle
 
 ALL_US = 2**62
 _CACHED_STEPS = 4_000_000  # decoded time steps kept: 32 MB at most, mostly 16
@@ -182,17 +183,13 @@ class Readings:
 
     def _tail_pieces(self, place: _Place) -> Iterator[_Piece]:
         for first_us, data in self._db.execute(
-            "SELECT first_us, data FROM tick WHERE group_number = ?2 AND boot_number = ?3"
-            " AND last_us >= ?4 AND first_us < ?5 AND ?1 ORDER BY number",
-            self._key(place),
+            "SELECT first_us, data FROM tick WHERE boot_number = ? AND last_us >= ?"
+            " AND first_us < ? ORDER BY number",
+            [place.boot.number, place.start_us, place.end_us],
         ):
-            t_us, rows = place.group.packer.unpack(data, first_us)
-            there = ~np.isnan(rows[:, place.position])
-            t_us, values = t_us[there], rows[there, place.position]
-            if np.any(t_us[1:] < t_us[:-1]):
-                order = np.argsort(t_us, kind="stable")
-                t_us, values = t_us[order], values[order]
-            yield _cut(t_us, values, place)
+            for number, section in unbundle(data):
+                if number == place.group.number:
+                    yield _cut(*_sorted(*_column(section, first_us, place)), place)
 
     def _steps_of(self, time: bytes) -> Ints:
         """The decoded column; keyed by its bytes, so that nothing stale can be found."""
@@ -219,10 +216,23 @@ class Readings:
         ).fetchone()
         if row is None:
             row = self._db.execute(
-                "SELECT min(first_us) FROM tick WHERE group_number = ? AND boot_number = ?",
-                [group, boot],
+                "SELECT min(first_us) FROM tick WHERE boot_number = ?", [boot]
             ).fetchone()
         return None if row[0] is None else int(row[0])
+
+
+def _column(section: bytes, first_us: int, place: _Place) -> tuple[Ints, Floats]:
+    t_us, rows = place.group.packer.unpack(section, first_us)
+    values = rows[:, place.position]
+    there = ~np.isnan(values)
+    return t_us[there], values[there]
+
+
+def _sorted(t_us: Ints, values: Floats) -> tuple[Ints, Floats]:
+    if not np.any(t_us[1:] < t_us[:-1]):
+        return t_us, values
+    order = np.argsort(t_us, kind="stable")
+    return t_us[order], values[order]
 
 
 def _cut(t_us: Ints, values: Floats, place: _Place) -> _Piece:

@@ -1,10 +1,14 @@
-"""What one flush brought of one group, as few bytes as can be packed without compressing.
+"""What one flush brought, as few bytes as can be packed without compressing.
 
-Layout: u32 rows; one code for the times' integers and one per channel; the times as steps after
-the first; then, code by code, the columns of that code, row by row. Codes are b, h, i, q for
-integers of 1, 2, 4, 8 bytes (the lowest number of each means missing) and d for 64-bit floats
-(NaN means missing).
+A row of the tail is a bundle: for each group its number and the length of what follows, then
+that: how many rows; one code for the times' integers and one per channel; the times as steps
+after the bundle's first time; then, code by code, the columns of that code, row by row. Codes
+are b, h, i, q for integers of 1, 2, 4, 8 bytes (the lowest number of each means missing) and d
+for 64-bit floats (NaN means missing). Numbers and lengths have seven bits a byte, the lowest
+first, the highest bit meaning that more follow.
 """
+
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +19,40 @@ from logger.store.codec import Q_LIMIT, Floats, Ints, restore, whole_inverse
 _CODES = "bhiq"
 _MISSING = np.array([-(2**7), -(2**15), -(2**31), -(2**63)])
 _HIGHEST = np.array([2**7 - 1, 2**15 - 1, 2**31 - 1, 2**63 - 1])
+
+
+def bundle(sections: Iterable[tuple[int, bytes]]) -> bytes:
+    """Group numbers and their packed rows as one row of the tail."""
+    return b"".join(_number(group) + _number(len(data)) + data for group, data in sections)
+
+
+def unbundle(data: bytes) -> Iterator[tuple[int, bytes]]:
+    """Inverse of `bundle`."""
+    at = 0
+    while at < len(data):
+        group, at = _number_at(data, at)
+        length, at = _number_at(data, at)
+        yield group, data[at : at + length]
+        at += length
+
+
+def _number(value: int) -> bytes:
+    head = b""
+    while value >= 0x80:
+        head += bytes([value & 0x7F | 0x80])
+        value >>= 7
+    return head + bytes([value])
+
+
+def _number_at(data: bytes, at: int) -> tuple[int, int]:
+    """A number and where it ends."""
+    value = shift = 0
+    while True:
+        value |= (data[at] & 0x7F) << shift
+        shift += 7
+        at += 1
+        if not data[at - 1] & 0x80:
+            return value, at
 
 
 class Packer:
@@ -37,7 +75,7 @@ class Packer:
             scaled = np.rint((values - self._offset) * self._factor)
         codes = self._codes(scaled)
         time_code = self._code_of(float(steps.min()), float(steps.max()))
-        parts = [len(t_us).to_bytes(4, "little"), (time_code + codes).encode()]
+        parts = [_number(len(t_us)), (time_code + codes).encode()]
         parts.append(steps.astype(f"<{time_code}").tobytes())
         for code in sorted(set(codes)):
             columns = [k for k, c in enumerate(codes) if c == code]
@@ -53,10 +91,10 @@ class Packer:
 
     def unpack(self, data: bytes, first_us: int) -> tuple[Ints, Floats]:
         """Inverse of `pack`, values at their quantum."""
-        n = int.from_bytes(data[:4], "little")
-        time_code = chr(data[4])
-        codes = data[5 : 5 + len(self.quanta)].decode()
-        at = 5 + len(codes)
+        n, at = _number_at(data, 0)
+        time_code = chr(data[at])
+        codes = data[at + 1 : at + 1 + len(self.quanta)].decode()
+        at += 1 + len(codes)
         steps = np.frombuffer(data, f"<{time_code}", n, at)
         at += steps.nbytes
         values = np.full((n, len(codes)), np.nan)

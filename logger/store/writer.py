@@ -14,7 +14,8 @@ from logger.store import chunks, merge, small, thin
 from logger.store.connect import connect, used_bytes
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
-from logger.store.pending import Pending, Tick, joined
+from logger.store.pending import Part, Pending, Tick, joined, tick
+from logger.store.tail import unbundle
 from logger.store.transaction import transaction
 
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
@@ -138,9 +139,10 @@ class Writer:
         for pending in self._all:
             pending.gather(self.refused)
         fresh = [p for p in self._all if p.fresh_rows]
-        long = [p for p in fresh if p.fresh_rows >= DIRECT_ROWS]
-        ticks = [p.tick(self._boot_number) for p in fresh if p.fresh_rows < DIRECT_ROWS]
-        self._commit(long, ticks)
+        if any(p.fresh_rows >= DIRECT_ROWS for p in fresh):
+            self._commit(self._all, None)
+            return
+        self._commit([], tick(fresh) if fresh else None)
         for pending in self._all:
             pending.rest()
 
@@ -153,7 +155,7 @@ class Writer:
         self._sealed_s = self._flushed_s = time.monotonic()
         for pending in self._all:
             pending.gather(self.refused)
-        self._commit(self._all, [])
+        self._commit(self._all, None)
 
     def merge(self) -> None:
         """Seals, and joins the sealed chunks of each group to one a day.
@@ -235,19 +237,20 @@ class Writer:
     def _adopt(self) -> None:
         """Seals what is in the tail from a writer that was cut off."""
         groups = load_groups(self._db)
-        left = self._db.execute(
-            "SELECT DISTINCT boot_number, group_number FROM tick ORDER BY 1, 2"
-        ).fetchall()
-        for boot, number in left:
-            rows = self._db.execute(
-                "SELECT first_us, data FROM tick WHERE boot_number = ? AND group_number = ?"
-                " ORDER BY number",
-                [boot, number],
-            )
-            parts = [groups[number].packer.unpack(data, first_us) for first_us, data in rows]
-            with transaction(self._db):
+        left: dict[tuple[int, int], list[Part]] = {}
+        for boot, first_us, data in self._db.execute(
+            "SELECT boot_number, first_us, data FROM tick ORDER BY number"
+        ):
+            for number, section in unbundle(data):
+                part = groups[number].packer.unpack(section, first_us)
+                left.setdefault((boot, number), []).append(part)
+        if not left:
+            return
+        with transaction(self._db):
+            for (boot, number), parts in left.items():
                 for sealed in chunks.encode_all(groups[number], *joined(parts)):
                     self._insert_chunk(boot, sealed)
+            self._db.execute("DELETE FROM tick")
 
     def _meet(self, group: Group) -> Pending:
         if len(group.channels) != len(group.quanta):
@@ -282,14 +285,21 @@ class Writer:
             return False
         return True
 
-    def _commit(self, pending: list[Pending], ticks: list[Tick]) -> None:
-        """Chunks of `pending` and ticks, all or nothing."""
+    def _commit(self, pending: list[Pending], tick: Tick | None) -> None:
+        """A row of the tail, or all that is pending as chunks and an empty tail; all or nothing."""
         sealed = [chunk for p in pending for chunk in p.sealed()]
-        if not (sealed or ticks or self._new_dating):
+        if not (sealed or tick or self._new_dating):
             return
         try:
             with transaction(self._db):
-                self._insert_ticks(ticks)
+                if tick:
+                    self._db.execute(
+                        "INSERT INTO tick (boot_number, first_us, last_us, data)"
+                        " VALUES (?, ?, ?, ?)",
+                        [self._boot_number, *tick],
+                    )
+                if sealed:
+                    self._db.execute("DELETE FROM tick")
                 for one in sealed:
                     self._insert_chunk(self._boot_number, one)
                 self._insert_news(counts=bool(sealed))
@@ -304,13 +314,6 @@ class Writer:
         for p in pending:
             p.clear()
         self._waiting = sum(p.size for p in self._all)
-
-    def _insert_ticks(self, ticks: list[Tick]) -> None:
-        self._db.executemany(
-            "INSERT INTO tick (boot_number, group_number, first_us, last_us, data)"
-            " VALUES (?, ?, ?, ?, ?)",
-            ticks,
-        )
 
     def _insert_news(self, counts: bool) -> None:
         """A new dating of the boot and, now and then, counters."""
@@ -327,10 +330,6 @@ class Writer:
 
     def _insert_chunk(self, boot: int, sealed: chunks.Sealed) -> None:
         chunks.insert(self._db, boot, sealed)
-        self._db.execute(
-            "DELETE FROM tick WHERE boot_number = ? AND group_number = ?",
-            [boot, sealed.group.number],
-        )
         self._db.execute(
             "UPDATE boot SET first_us = min(coalesce(first_us, ?1), ?1),"
             " last_us = max(coalesce(last_us, ?2), ?2) WHERE number = ?3",

@@ -127,10 +127,18 @@ def test_a_log_of_every_earlier_version_is_brought_up_to_date(tmp_path, known, w
         " VALUES ('old', 1000, 'file', 5, 9)"
     )
     db.execute("INSERT INTO boatfile (utc_us, toml_text) VALUES (1, 'name = 1')")
+    if known < 3:  # a row of the tail as the first schema had it: one row, codes, time, value
+        db.execute("INSERT INTO channel VALUES (1, 'pack_voltage_v', 'V')")
+        db.execute("INSERT INTO channel_group VALUES (1, 'can/1', 1000)")
+        db.execute("INSERT INTO group_channel VALUES (1, 0, 1, 1.0, 0.0)")
+        db.execute("INSERT INTO tick VALUES (1, 1, 1, 7, 7, ?)", [b"\x01\0\0\0bb\0\x2a"])
     db.close()
     with Store.open(path, write=write) as store:
+        if known < 3:
+            t_us, values = store.read("pack_voltage_v", -(2**62), 2**62)
+            assert (t_us.tolist(), values.tolist()) == ([1007], [42.0])
         assert store.boat_text() == "name = 1"
         (boot,) = store.boots()
         assert (boot.uid, boot.utc_offset_us, boot.first_us, boot.last_us) == ("old", 1000, 5, 9)
-        assert boot.recorded
+        assert boot.recorded == (known < 2)
         assert applied(store._db) == [step.__name__ for step in MIGRATIONS]

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from logger.sources.source import Quantum
-from logger.store.tail import Packer
+from logger.store.tail import Packer, bundle, unbundle
 
 QUANTA = (Quantum(0.1), Quantum(), Quantum(0.03125, -273.0), Quantum(1.0))
 
@@ -52,4 +52,9 @@ def test_a_value_too_large_for_its_step_is_kept_exactly():
 def test_one_row_of_thirty_small_integers_is_small():
     packer = Packer((Quantum(0.01),) * 30, 1000)
     data = packer.pack(np.array([5_000]), np.full((1, 30), 51.2), 0)
-    assert len(data) <= 5 + 30 + 2 + 30 * 2  # rows and codes, time, two bytes each
+    assert len(data) <= 2 + 30 + 2 + 30 * 2  # rows and codes, time, two bytes each
+
+
+@given(st.lists(st.tuples(st.integers(1, 2**33), st.binary(max_size=300)), max_size=20))
+def test_bundles_come_apart_as_they_were(sections):
+    assert list(unbundle(bundle(sections))) == sections
