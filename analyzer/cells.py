@@ -93,7 +93,9 @@ class _Bank:
             self.sums += np.array([d_i * d_i + 0 * d_v, -d_i * d_v, d_v * d_v])
             self.steps += 1
         self.last = (distance_v, current_a)
-        at_rest = distance_v + self.excess_ohm() * current_a
+        at_rest = distance_v
+        if self.steps:
+            at_rest = distance_v + self.sums[1] / self.sums[0] * current_a
         self.weight = self.weight * math.exp(-dt_s / OFFSET_MEMORY_S) + dt_s
         self.offset_v = self.offset_v + (at_rest - self.offset_v) * (dt_s / self.weight)
 
@@ -169,8 +171,7 @@ class CellMonitor:
         per = max(round(STEP_S / chunk.step_s), 1)
         rows = np.vstack([*self._rest, table])
         whole = len(rows) // per
-        for k in range(whole):
-            self._step(rows[k * per : (k + 1) * per], chunk.step_s)
+        self._take(rows[: whole * per].reshape(whole, per, rows.shape[1]), chunk.step_s)
         self._rest = [rows[whole * per :]]
 
     def _choose(self, chunk: Series) -> bool:
@@ -186,24 +187,34 @@ class CellMonitor:
                 return True
         return False
 
-    def _step(self, rows: Floats, reading_s: float) -> None:
-        assert self._bank is not None
-        rows = rows[np.isfinite(rows).all(axis=1)]
-        if not len(rows):
+    def _take(self, steps: Floats, reading_s: float) -> None:
+        """Takes in whole steps, shape (steps, readings, 1 + cells); a gap in one leaves out all
+        values of that reading."""
+        good = np.isfinite(steps).all(axis=2)
+        count = good.sum(axis=1)
+        steps, count = steps[count > 0], count[count > 0]
+        if not len(steps):
             return
-        current, volts = float(rows[:, 0].mean()), rows[:, 1:]
-        self._low = np.minimum(self._low, volts.min(axis=0))
-        self._high = np.maximum(self._high, volts.max(axis=0))
-        mean_v = volts.mean(axis=0)
-        median = float(np.median(mean_v))
-        least_a = LEAST_STEP_C * self.pack.rated_capacity_ah
-        self._bank.step(mean_v - median, current, least_a, len(rows) * reading_s)
+        good = np.asarray(np.isfinite(steps).all(axis=2))[:, :, None]
+        mean = np.where(good, steps, 0.0).sum(axis=1) / count[:, None]
+        volts = steps[:, :, 1:]
+        self._low = np.minimum(self._low, np.where(good, volts, np.inf).min(axis=(0, 1)))
+        self._high = np.maximum(self._high, np.where(good, volts, -np.inf).max(axis=(0, 1)))
+        median = np.median(mean[:, 1:], axis=1)
+        for row, middle, seconds in zip(mean, median.tolist(), count * reading_s, strict=True):
+            self._step(float(row[0]), row[1:], middle, float(seconds))
+
+    def _step(self, current: float, mean_v: Floats, median: float, seconds: float) -> None:
+        assert self._bank is not None
         assert self._levels is not None
-        distance = (mean_v - median) / self.inside
-        self._levels.step(median / self.inside, distance, current, len(rows) * reading_s)
+        distance = mean_v - median
+        least_a = LEAST_STEP_C * self.pack.rated_capacity_ah
+        self._bank.step(distance, current, least_a, seconds)
+        self._levels.step(median / self.inside, distance / self.inside, current, seconds)
         if abs(current) > 0.05 * self.pack.rated_capacity_ah:
             self._spread.append(float(mean_v.max() - mean_v.min()))
-            self._spread = self._spread[-3600:]
+            if len(self._spread) > 7200:
+                self._spread = self._spread[-3600:]
         if self._last is not None:
             d_v, d_i = median - self._last[0], current - self._last[1]
             self._sums += (d_i * d_i, -d_i * d_v, 1.0)
@@ -244,7 +255,7 @@ class CellMonitor:
         """Highest less lowest cell, typical under load. [V]"""
         if not self._spread:
             return cannot_say("no cell or block voltages under load yet", "V")
-        low, mid, high = np.quantile(self._spread, [0.1, 0.5, 0.9])
+        low, mid, high = np.quantile(self._spread[-3600:], [0.1, 0.5, 0.9])
         return Estimate(float(mid), float(low), float(high), "V", used=tuple(self.channels))
 
     def _excess(self) -> list[_Standout]:
