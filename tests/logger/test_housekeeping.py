@@ -42,7 +42,7 @@ def short_by(keeper: Housekeeping, amounts: list[int]) -> None:
 def fill(store: Store, days: int) -> None:
     """A reading a second, an hour of each day."""
     with store.writer("boot") as writer:
-        writer.add(UtcFix(0, 1_700_000_000_000_000, "gnss", 1.0))
+        writer.add(UtcFix(0, 1_700_000_000_000_000, "file", 1.0))
         for day in range(days):
             t_us = day * DAY_US + np.arange(3600) * 1_000_000
             values = 51 + np.sin(np.arange(3600) / 50)[:, None]
