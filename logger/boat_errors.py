@@ -156,8 +156,13 @@ def _bounds(schema: Schema) -> str:
     high, below = schema.get("maximum"), schema.get("exclusiveMaximum")
     if above is not None and below is not None:
         return f" between {above:.10g} and {below:.10g}"
-    start = f" from {low:.10g}" if low is not None else f" above {above:.10g}"
-    return f"{start} to {high:.10g}" if high is not None else f"{start} to below {below:.10g}"
+    ends = (
+        (" from {:.10g}", low),
+        (" above {:.10g}", above),
+        (" to {:.10g}", high),
+        (" to below {:.10g}", below),
+    )
+    return "".join(words.format(end) for words, end in ends if end is not None)
 
 
 def _fits(value: object, schema: Schema) -> bool:

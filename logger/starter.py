@@ -12,6 +12,8 @@ _HEAD = """\
 
 name = "My boat"
 # log_path = "log.sqlite"      # where the log goes, beside this file
+# log_limit_mb = 4000          # older full-rate readings are thinned beyond this; trips stay
+# full_rate_days = 90          # younger readings are never thinned
 # flush_s = 1.0                # at most this much is lost when the power goes
 # engine_space_temp_c = 50     # how hot it gets where the motor is; cables there carry less
 

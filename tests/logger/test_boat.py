@@ -8,6 +8,7 @@ converted values are hand sums from the exact definitions: 1 ft = 0.3048 m, 1 lb
 import os
 import re
 import string
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -344,6 +345,32 @@ def test_no_table_makes_anything_but_a_boat_file_error(table: dict[str, Any]):
         assert sentence.startswith("boat.toml: ")
         assert sentence.endswith((".", "?"))
         assert "Input should" not in sentence
+
+
+def every_key() -> list[tuple[str, ...]]:
+    """Each key of the boat file with its table."""
+    found: list[tuple[str, ...]] = []
+    for name, field in Boat.model_fields.items():
+        found.append((name,))
+        inner = (field.annotation, *getattr(field.annotation, "__args__", ()))
+        for part in inner:
+            found += [(name, key) for key in getattr(part, "model_fields", {})]
+    return found
+
+
+@pytest.mark.parametrize("place", every_key(), ids=".".join)
+@pytest.mark.parametrize("value", ["long", 1e300, -1e300, [], {}, True, None, 10**400])
+def test_every_key_tells_what_it_wants_of_a_wrong_value(place: tuple[str, ...], value: object):
+    table = tomllib.loads(GOOD)
+    *outer, key = place
+    inside = table
+    for name in outer:
+        inside = inside.setdefault(name, {})
+        inside = inside[0] if isinstance(inside, list) else inside
+    inside[key] = value
+    told = told_of(lambda: from_table(table, "boat.toml"))
+    assert "Input should" not in told
+    assert "None" not in told.replace('"None"', "")
 
 
 def _numbers() -> st.SearchStrategy[Any]:
