@@ -24,7 +24,7 @@ LEVEL_SD_V = 0.001  # of a level's mean distance: resolution, filter, circuit
 SLOPE_SHARE = 0.006  # error of the slope's place, in charge
 USUAL_SHIFT = 0.03  # charge missing for which a doubtful slope counts
 ALIKE = 3.0  # neighbouring levels that share one error
-ASK_S = 120.0
+ASK_S = 300.0
 OFFSET_SD_V = 0.0015  # of a cell's voltage input
 SHARE_SD, CAPACITY_SD = 0.15, 0.2  # before anything is known, as shares of capacity
 HEALTHY_SHARE, HEALTHY_CAPACITY = 0.003, 0.004  # of the other cause: one cause dominates
@@ -227,7 +227,7 @@ class Levels:
         level.since_turn = min(level.since_turn, abs(self._one_way))
 
     def missing(self, r_ohm: float, excess_ohm: Floats) -> Missing | None:
-        """The fit over all levels; asked again within two minutes of data, the same answer.
+        """The fit over all levels; asked again within five minutes of data, the same answer.
 
         Args:
             r_ohm: Resistance of the median cell, for its voltage at rest.
