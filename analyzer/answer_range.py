@@ -11,13 +11,15 @@ from analyzer.context import Context
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.flag_view import flag_view
 from analyzer.here import Here, here_now
-from analyzer.home import HomeReach, geodesic, home_reach
+from analyzer.home import HomeReach, along_track, geodesic, home_reach
 from analyzer.reach import ReachInput, ReachResult, middle, reach
 from analyzer.results import HomeAnswer, RangeAnswer, RangePoint
+from analyzer.series import load
 from analyzer.stream import Stream
 from analyzer.wind import Wind
 
 POSITION_AGE_US = 10 * 60 * 1_000_000
+TRACK_US, TRACK_STEP_S = 12 * 3600 * 1_000_000, 15.0
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 CAUTIONS = (
@@ -31,7 +33,7 @@ def range_left(
     ctx: Context,
     speed_mps: float | None = None,
     stream: tuple[float, float] | None = None,
-    home: bool = False,
+    home: bool | str = False,
     wind: tuple[float, float] | None = None,
 ) -> RangeAnswer:
     """How far, for how long, what ends it, and what would go further.
@@ -42,6 +44,7 @@ def range_left(
         stream: Given by the user: speed [m/s] and direction it goes toward [deg true].
         wind: Given by the user: true wind [m/s] and direction it comes from [deg true].
         home: Also whether home can be reached; needs a home in the boat file and a position.
+            "track": back the way she came, else straight.
     """
     span = ctx.store.span()
     end_us = span[1] + 1 if span else 0
@@ -55,7 +58,7 @@ def range_left(
     given = _question(ctx, here, speed_mps)
     result = reach(given)
     k = _asked(result, speed_mps)
-    back = _home(ctx, given, result, k, end_us) if home else None
+    back = _home(ctx, given, result, k, end_us, home == "track") if home else None
     return _answer(ctx, here, result, k, back, end_us)
 
 
@@ -100,15 +103,25 @@ def _asked(result: ReachResult, speed_mps: float | None) -> int:
 
 
 def _home(
-    ctx: Context, given: ReachInput, result: ReachResult, k: int, end_us: int
+    ctx: Context, given: ReachInput, result: ReachResult, k: int, end_us: int, by_track: bool
 ) -> tuple[str, HomeReach] | None:
     place = ctx.boat.home
     lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
     if place is None or lat is None or lon is None or end_us - lat[0] > POSITION_AGE_US:
         return None
     away_m, course_deg = geodesic(lat[1], lon[1], place.latitude_deg, place.longitude_deg)
+    if by_track:
+        away_m = max(_track_m(ctx, (place.latitude_deg, place.longitude_deg), end_us), away_m)
     sureness = ctx.boat.reserve.return_sureness_frac
     return place.name, home_reach(given, result, k, away_m, course_deg, sureness)
+
+
+def _track_m(ctx: Context, home: tuple[float, float], end_us: int) -> float:
+    """Distance home along the track of the trip that is going on; 0 where there is none."""
+    trips = ctx.store.trips()
+    start_us = trips[-1].start_us if trips else max(end_us - TRACK_US, 0)
+    track = load(ctx.store, ("latitude_deg", "longitude_deg"), start_us, end_us, TRACK_STEP_S)
+    return along_track(track.get("latitude_deg"), track.get("longitude_deg"), home) or 0.0
 
 
 def _answer(

@@ -165,8 +165,8 @@ def _lfp() -> Chemistry:
     """Curve: mean of Safari and Delacourt 2011, Table I, and Afshar 2017; its doubt at the ends:
     their distance, and where 0 % is (1.5 % of charge, assumed). Gap: 5-25 mV
     on the plateau after long rest, about 20 mV at no current (Dreyer 2010). Resistance: 0.3-1
-    milliohm for 100-300 Ah prismatic cells, common practice. Energies: between the milder 20 kJ/mol of real ohmic parts and the
-    charge transfer's 33.8 kJ/mol."""
+    milliohm for 100-300 Ah prismatic cells, common practice. Energies: between the milder
+    20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
     return Chemistry(
         name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.012),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
@@ -208,8 +208,8 @@ def _lead_acid() -> Chemistry:
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=0.015,
         shape_sd_v=0.01, shape_soc=0.3, axis_sd_frac=0.02, gap_sd=0.3, fast_sd=0.4,
         slow_sd=0.5, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1,
-        tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3, cutoff_v=1.75,
-        full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
+        tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
+        cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
         no_charge_below_c=None, source=_lead_acid.__doc__ or "",
     )  # fmt: skip
 

@@ -1,6 +1,6 @@
 """Makes the README's pictures of the pages from the demo: python tests/browser/shots.py [LOG]
 
-Without a log the demo is played into a fresh one first. The pictures go to docs/pages/.
+Without a log the demo is played into a fresh one first. The pictures go to tests/browser/pictures/.
 """
 
 import contextlib
@@ -20,7 +20,7 @@ from conftest import _SWITCHES, WIDTHS, Served, _chromium  # noqa: E402
 from analyzer.faces import cli  # noqa: E402
 from analyzer.faces.api import create_app  # noqa: E402
 
-OUT = ROOT / "docs" / "pages"
+OUT = Path(__file__).parent / "pictures"
 PAGES = {  # picture -> path, width, look, what to wait for, how far down
     "under_way": ("/", "phone", "day", ".number", 0),
     "under_way_night": ("/", "phone", "night", ".number", 0),

@@ -42,7 +42,12 @@ def _add_range(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         help="the true wind's knots and the direction it comes from (else what a sensor shows)",
     )
     parser.add_argument(
-        "--home", action="store_true", help="also: can the boat get home, and when must she turn"
+        "--home",
+        nargs="?",
+        const="straight",
+        choices=("straight", "track"),
+        help="also: can the boat get home, straight or back along her track, and when must she "
+        "turn",
     )
     opt.add_json(parser)
     opt.add_places(parser)
