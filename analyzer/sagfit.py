@@ -140,7 +140,7 @@ def _fit(
     var = READING_SD_V**2 * max(LASTS_S / spacing_s, 1.0)
     steps = np.diff(np.eye(table.shape[1])[5:], axis=0) / BEND_SD_V
     inner = table.T @ table / var + np.diag(1 / sd**2) + steps.T @ steps
-    cov = np.linalg.inv(inner)
+    cov = np.asarray(np.linalg.inv(inner), dtype=np.float64)
     x = cov @ (table.T @ target / var + mean / sd**2)
     left = target - table @ x
     cost = float(left @ left) / var + float((((x - mean) / sd) ** 2).sum())
