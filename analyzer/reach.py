@@ -26,11 +26,13 @@ from analyzer.draws import (
 from analyzer.estimate import Estimate
 from analyzer.rundown import LIMITS, RunDown, run_down
 from analyzer.wind import extra_n, extra_w
+from logger.units import KN
 
 Floats = npt.NDArray[np.float64]
 
 AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
 SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3  # sun from which on, and how often, the day is looked at
+STEPS_KN = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
 
 __all__ = [
     "AHEAD_LOG_SD",
@@ -195,11 +197,15 @@ def _hotel_and_sun_w(given: ReachInput, n: int, rng: np.random.Generator) -> tup
     return hotel, sun
 
 
-def speeds_for(curve: PowerCurve, rated_power_w: float, k: int = 20) -> Floats:
-    """Speeds worth asking for: a walking pace up to what the motor can drive, shape (k,)."""
+def speeds_for(curve: PowerCurve, rated_power_w: float, most: int = 20) -> Floats:
+    """Speeds worth asking for, at most that many: round knots from a walking pace up to what
+    the motor can drive, and that itself. [m/s]"""
     usable = curve.speed_mps[curve.mean_w(curve.speed_mps) <= rated_power_w]
     top = float(usable[-1]) if len(usable) else float(curve.speed_mps[len(curve.speed_mps) // 2])
-    return np.linspace(0.25 * top, top, k)
+    top_kn = top / KN
+    step_kn = next((s for s in STEPS_KN if 0.75 * top_kn / s < most - 2), 0.75 * top_kn / most)
+    steps = np.arange(np.ceil(0.25 * top_kn / step_kn), np.ceil(top_kn / step_kn - 0.2))
+    return np.append(steps * step_kn * KN, top)
 
 
 def toward(given: ReachInput, course_deg: float | None) -> ReachInput:

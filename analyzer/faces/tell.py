@@ -18,8 +18,9 @@ from analyzer.results import (
     SagAccount,
     TripRow,
 )
+from logger.units import KN
 
-WIDTH = 79
+WIDTH, MOST_ROWS = 79, 12
 _MARK = {"notice": "o", "warning": "!", "act now": "!!"}
 
 
@@ -70,13 +71,22 @@ def _facts(answer: RangeAnswer) -> str:
 
 def _curve(answer: RangeAnswer) -> str:
     lines = ["  Speed   Goes               Lasts                    Draws"]
-    shown = answer.curve[:: max(1, round(len(answer.curve) / 8))]
     best = answer.best_speed_mps
-    for point in shown:
+    for point in _round_speeds(answer.curve):
         lines.append(_curve_row(point))
     if best:
         lines.append(f"  Goes furthest at {words.knots(best)}.")
     return "\n".join(lines)
+
+
+def _round_speeds(curve: Sequence[RangePoint]) -> Sequence[RangePoint]:
+    """Those at whole steps of knots, few enough for a screen."""
+    for step_kn in (0.5, 1.0, 2.0):
+        steps = [point.speed_water_mps / KN / step_kn for point in curve]
+        shown = [p for p, n in zip(curve, steps, strict=True) if abs(n - round(n)) < 0.01]
+        if len(shown) <= MOST_ROWS:
+            return shown or curve
+    return curve
 
 
 def _curve_row(point: RangePoint) -> str:

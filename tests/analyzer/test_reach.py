@@ -187,8 +187,16 @@ def test_the_same_seed_gives_the_same_answer():
 
 def test_speeds_for_end_where_the_motor_ends():
     speeds = speeds_for(sure_curve(), 2700.0)
-    assert len(speeds) == 20
     assert speeds[-1] == pytest.approx(3.0, abs=0.11)  # 100 v^3 = 2700
+    assert speeds[0] == pytest.approx(0.25 * speeds[-1], abs=0.13)
+
+
+def test_speeds_for_are_few_and_round():
+    for most in (12, 20):
+        speeds_kn = speeds_for(sure_curve(), 2700.0, most) * 3600 / 1852
+        assert most / 2 < len(speeds_kn) <= most
+        assert np.all(np.diff(speeds_kn) > 0)
+        assert np.allclose(speeds_kn[:-1] * 4 % 1, 0)
 
 
 # -- the way home -------------------------------------------------------------------------------
