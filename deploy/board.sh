@@ -39,6 +39,14 @@ board_python() {
     fail "wants Python 3.11 or newer with venv; on Debian 12 or later: apt install python3-venv"
 }
 
+# Names rise by a number of their own: two updates may fall in one second, and a board without a
+# clock chip wakes with any date.
+next_name() {
+    # shellcheck disable=SC2012 # the names are made here, without spaces
+    last=$(ls -1 "$releases" | sed -n 's/^r0*\([1-9][0-9]*\)-.*/\1/p' | sort -n | tail -n 1)
+    printf 'r%04d-%s' $((${last:-0} + 1)) "$(date -u +%Y%m%d-%H%M%S)"
+}
+
 # A release is complete before anything points at it.
 # add_release WHEELHOUSE: prints the new release's folder.
 add_release() {
@@ -50,9 +58,8 @@ add_release() {
             fail "the wheels in $1 are damaged (SHA256SUMS does not match); copy them again"
     fi
     python=$(board_python) || exit 1
-    release=$releases/$(date -u +%Y%m%d-%H%M%S)
-    while [ -e "$release" ]; do release=$release-again; done
     mkdir -p "$releases"
+    release=$releases/$(next_name)
     log=$release.log
     if ! { "$python" -m venv "$release" && "$release/bin/python" -m pip install --quiet \
         --disable-pip-version-check --no-index --find-links "$wheels" keelwatt; } >"$log" 2>&1; then
@@ -70,6 +77,7 @@ add_release() {
     rm -f "$log"
     mkdir -p "$release/share"
     cp -R "$here/." "$release/share/"
+    current_release >"$release/came-after"
     printf '%s\n' "$release"
 }
 
@@ -81,8 +89,14 @@ use_release() {
 
 current_release() { readlink "$current" 2>/dev/null || true; }
 
+# What was in use when the present one came; where that is gone, the next older one.
 release_before() {
     now=$(current_release)
+    before=$(cat "$now/came-after" 2>/dev/null || true)
+    if [ -n "$before" ] && [ -x "$before/bin/keelwatt" ]; then
+        printf '%s\n' "$before"
+        return
+    fi
     before=
     for folder in "$releases"/*/; do
         folder=${folder%/}
@@ -93,14 +107,16 @@ release_before() {
     printf '%s\n' "$before"
 }
 
-# Keeps the three newest and whatever is in use.
+# Keeps the three newest, whatever is in use, and what was in use before it.
 drop_old_releases() {
     kept=0
+    now=$(current_release)
+    back=$(release_before)
     # shellcheck disable=SC2045 # the names are made here, without spaces
     for folder in $(ls -1rd "$releases"/*/ 2>/dev/null); do
         folder=${folder%/}
         kept=$((kept + 1))
-        if [ "$kept" -gt 3 ] && [ "$folder" != "$(current_release)" ]; then
+        if [ "$kept" -gt 3 ] && [ "$folder" != "$now" ] && [ "$folder" != "$back" ]; then
             rm -rf "$folder"
         fi
     done

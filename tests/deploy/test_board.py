@@ -161,6 +161,37 @@ def test_update_keeps_three_releases(installed: Board):
     assert installed.version() == "1.0"
 
 
+def test_update_goes_back_to_what_was_in_use_not_to_what_was_given_up(installed: Board):
+    installed.run("update.sh", installed.wheels("1.1"))
+    installed.run("rollback.sh")
+    installed.set_state("falls")
+    done = installed.run("update.sh", installed.wheels("1.2"))
+    assert "the update was undone" in done.stderr
+    assert installed.version() == "1.0"
+
+
+def test_releases_given_up_never_push_out_the_one_to_go_back_to(installed: Board):
+    for version in ("1.1", "1.2", "1.3"):
+        installed.run("update.sh", installed.wheels(version))
+        installed.run("rollback.sh")
+    installed.run("update.sh", installed.wheels("1.4"))
+    assert installed.version() == "1.4"
+    installed.run("rollback.sh")
+    assert installed.version() == "1.0"
+
+
+def test_update_under_an_earlier_date_is_still_the_newer_release(installed: Board):
+    date = installed.root / "bin/date"  # a board without a clock chip woke in 1970
+    date.write_text("#!/bin/sh\necho 19700101-000007\n")
+    date.chmod(0o755)
+    write_log(installed.log, "before")
+    for version in ("1.1", "1.2", "1.3", "1.4"):
+        assert installed.run("update.sh", installed.wheels(version)).returncode == 0
+    assert installed.version() == "1.4"
+    installed.run("rollback.sh")
+    assert installed.version() == "1.3"
+
+
 def test_second_install_points_to_update(installed: Board):
     done = installed.run("install.sh", installed.wheels("1.1"))
     assert (done.returncode, installed.version()) == (1, "1.0")
