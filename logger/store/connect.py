@@ -1,6 +1,7 @@
 """Opening the SQLite file: journal, safety and waiting are set here and nowhere else."""
 
 import sqlite3
+import time
 from pathlib import Path
 
 from logger.errors import StoreError
@@ -84,10 +85,24 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
     if db.execute("PRAGMA page_count").fetchone()[0] == 0:
         db.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     pending(db, path)  # refuses a foreign or newer file before anything is changed in it
-    db.execute("PRAGMA journal_mode = WAL")
+    _use_journal(db)
     db.execute("PRAGMA synchronous = FULL")
     db.execute(f"PRAGMA wal_autocheckpoint = {JOURNAL_PAGES}")
     migrate(db, path)
+
+
+def _use_journal(db: sqlite3.Connection) -> None:
+    """Turns to the write-ahead journal; SQLite's own waiting does not cover this step."""
+    until = time.monotonic() + BUSY_S
+    while True:
+        try:
+            db.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            busy = (error.sqlite_errorcode & 0xFF) == sqlite3.SQLITE_BUSY
+            if not busy or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
 
 
 def _quoted(path: Path) -> str:

@@ -1,5 +1,6 @@
 """Joining the sealed chunks of a group to one a day: fewer bytes, faster reading."""
 
+import json
 import sqlite3
 from dataclasses import dataclass
 from itertools import groupby
@@ -47,7 +48,13 @@ def runs(db: sqlite3.Connection, unfinished_boot: int | None = None) -> list[Run
 
 
 def join(db: sqlite3.Connection, run: Run) -> None:
-    """Makes one chunk of a run, in one transaction."""
+    """Makes one chunk of a run, in one transaction.
+
+    A run that was found earlier may have been overtaken: its chunks joined or thinned meanwhile,
+    and their numbers given to others. Such a run is left alone.
+    """
+    if not _stands(db, run):
+        return
     group = load_groups(db)[run.group_number]
     parts = [chunks.load(db, number, group) for number in run.chunk_numbers]
     t_us = np.concatenate([t for t, _ in parts])
@@ -56,6 +63,16 @@ def join(db: sqlite3.Connection, run: Run) -> None:
         chunks.insert(db, run.boot_number, joined)
         for number in run.chunk_numbers:
             chunks.delete(db, number)
+
+
+def _stands(db: sqlite3.Connection, run: Run) -> bool:
+    """Whether all chunks of the run are still full ones of its group and boot."""
+    (count,) = db.execute(
+        "SELECT count(*) FROM chunk WHERE group_number = ? AND boot_number = ?"
+        " AND thinned_s IS NULL AND number IN (SELECT value FROM json_each(?))",
+        [run.group_number, run.boot_number, json.dumps(run.chunk_numbers)],
+    ).fetchone()
+    return bool(count == len(run.chunk_numbers))
 
 
 def _split(day: list[tuple[int, int]]) -> list[list[int]]:

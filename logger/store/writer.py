@@ -163,6 +163,7 @@ class Writer:
         Finished days and boots are joined without being asked, one group at each flush.
         """
         self.seal()
+        self._runs = []  # those found before go with what is joined now
         for run in merge.runs(self._db):
             merge.join(self._db, run)
 

@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from logger.errors import StoreError
 from logger.sources.source import Block, Group, Quantum, Row, UtcFix
 from logger.store import Store, chunks
+from logger.store.merge import join, runs
+from logger.store.thin import thin
 
 S = 1_000_000
 NOON_US = 1_790_000_000 * S
@@ -284,6 +286,49 @@ def test_finished_boots_and_days_are_joined_without_being_asked(store):
     assert dict(chunks())[1] == 2
     end_us = before[0][-1] + 1
     assert np.array_equal(store.read("pack_voltage_v", 0, end_us)[1], before[1])
+
+
+@pytest.mark.parametrize("overtake", ["merge", "thin"])
+def test_a_join_that_was_overtaken_leaves_the_log_alone(store, overtake):
+    with store.writer("boot-a", flush_s=1e9) as writer:
+        for hour in range(48):
+            for row in rows(30, start=hour * 3600):
+                writer.add(row)
+            writer.seal()
+    with store.writer("boot-b", flush_s=0.0) as writer:  # has found boot-a's two days to join
+        if overtake == "merge":
+            writer.merge()
+        else:
+            assert writer.thin(2**62, at_most=48) == 48
+        before = store.read("pack_voltage_v", *ALL)
+        extremes = store.extremes("pack_voltage_v", *ALL)
+        for row in rows(5, start=50 * 3600):
+            writer.add(row)
+        writer.flush()
+    end_us = before[0][-1] + 1
+    assert all(
+        np.array_equal(a, b)
+        for a, b in zip(before, store.read("pack_voltage_v", 0, end_us), strict=True)
+    )
+    assert all(
+        np.array_equal(a, b)
+        for a, b in zip(extremes, store.extremes("pack_voltage_v", 0, end_us), strict=True)
+    )
+
+
+def test_a_join_never_takes_a_chunk_that_got_an_old_number(store):
+    with store.writer("boot-a", flush_s=1e9) as writer:
+        for hour in range(2):
+            for row in rows(30, start=hour * 3600):
+                writer.add(row)
+            writer.seal()
+    (run,) = runs(store._db)
+    thin(store._db, run.chunk_numbers[-1])  # SQLite gives the highest number out again
+    assert store._db.execute("SELECT max(number), count(*) FROM chunk").fetchone() == (2, 2)
+    before = store.extremes("pack_voltage_v", *ALL)
+    join(store._db, run)
+    after = store.extremes("pack_voltage_v", *ALL)
+    assert all(np.array_equal(a, b) for a, b in zip(before, after, strict=True))
 
 
 def test_summary_is_the_same_from_sidecars_and_from_readings(store):

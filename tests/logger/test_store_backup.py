@@ -20,9 +20,10 @@ def record(path: Path, running: Event, stop: Event) -> None:
     with Store.open(path, write=True) as store, store.writer("boot-a", flush_s=0.01) as writer:
         i = 0
         while not stop.is_set():
-            writer.add(Row(GROUP, i * S, [i % 1000 / 100, i / 10 % 1000]))
+            writer.add(Row(GROUP, i * S, [i % 1000 / 100, i % 10000 / 10]))
             i += 1
             if i == 3000:
+                writer.flush()
                 running.set()
 
 
@@ -44,7 +45,7 @@ def test_a_copy_made_while_recording_is_whole(tmp_path):
         with Store.open(copy) as kept:
             t_us, values = kept.read("pack_current_a", *ALL)
             assert np.array_equal(t_us, np.arange(len(t_us)) * S)
-            assert np.array_equal(values, np.arange(len(t_us)) / 10 % 1000)
+            assert np.array_equal(values, np.arange(len(t_us)) % 10000 / 10)
             counts.append(len(t_us))
     assert counts[0] > 0
     assert counts == sorted(counts)
