@@ -39,8 +39,8 @@ def resistance_finding(
         subject=name,
         kind="cell_resistance",
         text=(
-            f"{name.capitalize()} drops {ohm * 1e3:.2f} milliohm more than the others "
-            f"({100 * ohm / usual_ohm:.0f} % above their {usual_ohm * 1e3:.2f})"
+            f"{name.capitalize()} drops {ohm * 1e3:.2f} mΩ more than the others "
+            f"({100 * ohm / usual_ohm:.0f} % above their {usual_ohm * 1e3:.2f} mΩ)"
         ),
         sureness_frac=sureness(sigmas),
         size=_size(ohm, sd, "ohm", channel),

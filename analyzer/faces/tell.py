@@ -28,7 +28,7 @@ def range_left(answer: RangeAnswer) -> str:
     """The answer to "how far"."""
     parts = [_how_far(answer), _because(answer), _facts(answer)]
     if answer.next_action:
-        parts.append(_wrap(words.sentence(answer.next_action), "Next: "))
+        parts.append(wrapped(words.sentence(answer.next_action), "Next: "))
     if answer.curve:
         parts.append(_curve(answer))
     if answer.home:
@@ -43,12 +43,12 @@ def _how_far(answer: RangeAnswer) -> str:
     text = words.sentence(sentences.how_far(answer))
     if answer.duration.mid is not None:
         text += f" That is {words.band(answer.duration)} from now."
-    return _wrap(text)
+    return wrapped(text)
 
 
 def _because(answer: RangeAnswer) -> str:
     reason = words.sentence(answer.distance.reason) if answer.distance.known else ""
-    return _join((_wrap(line) for line in (sentences.ends(answer), reason)), "\n")
+    return _join((wrapped(line) for line in (sentences.ends(answer), reason)), "\n")
 
 
 def _facts(answer: RangeAnswer) -> str:
@@ -97,7 +97,7 @@ def _curve_row(point: RangePoint) -> str:
 
 def home(answer: HomeAnswer) -> str:
     """Whether and when to turn, in one paragraph."""
-    return _wrap(sentences.home(answer))
+    return wrapped(sentences.home(answer))
 
 
 def trips(rows: Sequence[TripRow]) -> str:
@@ -131,7 +131,7 @@ def _trip_head(row: TripRow) -> str:
     before, after = sentences.mid_band(row.charge_start), sentences.mid_band(row.charge_end)
     charge = f"Charge {before} at the start, {after} at the end."
     head = f"Trip {row.number}, {start} to {end} {words.zone_name(row.start_utc_s)}."
-    return _wrap(f"{head} {sentences.trip(row)} {charge}")
+    return wrapped(f"{head} {sentences.trip(row)} {charge}")
 
 
 def _legs(row: TripRow) -> str:
@@ -165,7 +165,7 @@ def sag(account: SagAccount) -> str:
     ]
     width = max((len(term.text) for term in account.terms), default=0) + 2
     lines += [f"    {term.text:<{width}}{sentences.mid_band(term.volts)}" for term in account.terms]
-    lines.append(_wrap(words.sentence(account.sentence), "  "))
+    lines.append(wrapped(words.sentence(account.sentence), "  "))
     return "\n".join(lines)
 
 
@@ -217,11 +217,13 @@ def findings(rows: Sequence[Finding], none: str) -> str:
 
 
 def _finding(row: Finding) -> str:
-    lines = [_wrap(f"{words.sentence(row.text)} ({words.sureness(row.sureness_frac)} sure)", "* ")]
+    lines = [
+        wrapped(f"{words.sentence(row.text)} ({words.sureness(row.sureness_frac)} sure)", "* ")
+    ]
     if row.cure:
-        lines.append(_wrap(words.sentence(row.cure), "  Cure: "))
+        lines.append(wrapped(words.sentence(row.cure), "  Cure: "))
     if row.caution:
-        lines.append(_wrap(words.sentence(row.caution), "  Caution: "))
+        lines.append(wrapped(words.sentence(row.caution), "  Caution: "))
     return "\n".join(lines)
 
 
@@ -235,7 +237,9 @@ def _flag(row: FlagView) -> str:
     when = f"since {words.clock(row.raised_utc_s)}"
     if row.cleared_utc_s is not None:
         when = f"{words.clock(row.raised_utc_s)} to {words.clock(row.cleared_utc_s)}"
-    lines = [_wrap(f"{words.capital(row.level)}: {words.sentence(row.title)} ({when})", f"{mark} ")]
+    lines = [
+        wrapped(f"{words.capital(row.level)}: {words.sentence(row.title)} ({when})", f"{mark} ")
+    ]
     for name, text in (
         ("Found", row.evidence),
         ("Likely", row.cause),
@@ -243,7 +247,7 @@ def _flag(row: FlagView) -> str:
         ("Caution", row.caution),
     ):
         if text:
-            lines.append(_wrap(words.sentence(text), f"  {name}: "))
+            lines.append(wrapped(words.sentence(text), f"  {name}: "))
     return "\n".join(lines)
 
 
@@ -253,7 +257,7 @@ def check(answer: CheckAnswer) -> str:
     parts.append(findings(answer.findings, "Nothing is wrong with what arrives."))
     if answer.questions:
         lines = [
-            _wrap(_answered(question), f"  {_yes(question.answerable)} ")
+            wrapped(_answered(question), f"  {_yes(question.answerable)} ")
             for question in answer.questions
         ]
         parts.append("\n".join(["What can be answered", *lines]))
@@ -265,7 +269,7 @@ def check(answer: CheckAnswer) -> str:
         ]
         parts.append("\n".join(["What arrives", *lines]))
     if answer.missing_channels:
-        parts.append(_wrap(", ".join(answer.missing_channels), "Expected, not there: "))
+        parts.append(wrapped(", ".join(answer.missing_channels), "Expected, not there: "))
     parts.append(_bullets(answer.devices, "Ports and buses found"))
     return _join(parts)
 
@@ -280,21 +284,22 @@ def _yes(answerable: bool) -> str:
 
 
 def _row(name: str, text: str) -> str:
-    return _wrap(text, f"  {name:<12}")
+    return wrapped(text, f"  {name:<12}")
 
 
 def _bullets(lines: Sequence[str], head: str = "") -> str:
     if not lines:
         return ""
-    rows = [_wrap(words.sentence(line), "- ") for line in lines]
+    rows = [wrapped(words.sentence(line), "- ") for line in lines]
     return "\n".join([head, *rows] if head else rows)
 
 
 def _cautions(lines: Sequence[str]) -> str:
-    return "\n".join(_wrap(words.sentence(line), "Caution: ") for line in lines)
+    return "\n".join(wrapped(words.sentence(line), "Caution: ") for line in lines)
 
 
-def _wrap(text: str, lead: str = "") -> str:
+def wrapped(text: str, lead: str = "") -> str:
+    """Text in lines of a terminal's width, under its lead."""
     if not text:
         return ""
     return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))

@@ -5,6 +5,7 @@ from analyzer.answer_plan import PlanAnswer
 from analyzer.double_run import STEPS, DoubleRun
 from analyzer.estimate import Estimate
 from analyzer.faces import words
+from analyzer.faces.tell import wrapped
 from analyzer.fouling import TripLoss
 from analyzer.hindcast import Asked
 from analyzer.plan import PlanLeg
@@ -61,7 +62,7 @@ def _clock_band(estimate: Estimate) -> str:
 def hull(answer: HullAnswer) -> str:
     """Power curve, growth, calibration."""
     lines = [
-        f"Power through the water for {answer.boat}, {answer.reason}.",
+        wrapped(f"Power through the water for {answer.boat}, {answer.reason}."),
         "",
         "  Speed    Power              By the hull alone",
     ]
