@@ -176,9 +176,10 @@ def cells(answer: CellsAnswer) -> str:
         parts.append(f"Highest less lowest under load: {sentences.mid_band(answer.spread)}.")
     if answer.rows:
         lines = ["  Cell          Off the others      Resistance           Seen"]
-        for row in answer.rows:
+        offsets = words.bands([row.offset for row in answer.rows])
+        resistances = words.bands([row.resistance for row in answer.rows])
+        for row, off, resistance in zip(answer.rows, offsets, resistances, strict=True):
             seen = f"{row.lowest_v:.3f} to {row.highest_v:.3f} V"
-            off, resistance = words.band(row.offset), words.band(row.resistance)
             lines.append(f"  {row.name:<14}{off:<20}{resistance:<21}{seen}")
         parts.append("\n".join(lines))
     parts.append(_bullets(answer.remarks))

@@ -4,6 +4,7 @@ Everything comes in with the units used inside and leaves as text. Nothing is wo
 """
 
 import math
+from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 
 from analyzer.estimate import Estimate
@@ -172,8 +173,12 @@ def value(estimate: Estimate) -> str:
     return f"{_number(estimate, estimate.mid, divisor)} {short}"
 
 
-def band(estimate: Estimate, long: bool = False) -> str:
-    """The range of an estimate. "11 to 15 nmi", or long "between 11 and 15 nautical miles"."""
+def band(estimate: Estimate, long: bool = False, size: float | None = None) -> str:
+    """The range of an estimate. "11 to 15 nmi", or long "between 11 and 15 nautical miles".
+
+    Args:
+        size: The magnitude that decides the decimals; None: the range's own.
+    """
     low, high = estimate.low, estimate.high
     if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)):
         return value(estimate)
@@ -181,8 +186,18 @@ def band(estimate: Estimate, long: bool = False) -> str:
         return _join(duration(low), duration(high), "", long)
     divisor, long_unit, short_unit = _scale(estimate)
     unit = long_unit if long else short_unit
-    low_text, high_text = (_number(estimate, v, divisor, high) for v in (low, high))
+    size = max(abs(low), abs(high)) if size is None else size
+    low_text, high_text = (_number(estimate, v, divisor, size) for v in (low, high))
     return _join(low_text, high_text, unit, long)
+
+
+def bands(estimates: Sequence[Estimate]) -> list[str]:
+    """The ranges of a column, all with as many decimals as its middle row."""
+    ends = sorted(
+        max(abs(e.low), abs(e.high)) for e in estimates if e.low is not None and e.high is not None
+    )
+    middle = ends[len(ends) // 2] if ends else None
+    return [band(e, size=middle) for e in estimates]
 
 
 def _number(estimate: Estimate, number: float, divisor: float, size: float | None = None) -> str:
