@@ -28,7 +28,7 @@ import numpy.typing as npt
 from logger.decode.counters import Counters
 from logger.decode.dbc import DbcDecoder
 from logger.decode.frames import EXTENDED, FrameBatch
-from logger.decode.message import Handler
+from logger.decode.message import Handler, Thinning
 from logger.decode.pgn import PgnDecoder
 from logger.decode.pgn_channels import PgnNames
 from logger.decode.rates import Rates
@@ -47,6 +47,7 @@ KEYS = (
     "max_hz",
     "full_rate",
 )
+THINNINGS: tuple[Thinning, ...] = ("frames", "readings", "nothing")
 SMALL = 12  # fewer frames of one identifier are decoded one by one
 
 
@@ -107,15 +108,17 @@ class BusDecoder:
         """Decodes a batch of a moment: thinned by `max_hz`, few frames of a kind one by one."""
         items: list[Item] = []
         for can_id, handlers, rows in self._runs(batch):
-            if self._rates and not self._rates.spares(can_id):
-                rows = self._rates.kept(can_id, rows, batch.t_us)
-            if len(rows) >= SMALL:
-                items += _in_block(handlers, batch, rows)
+            rates = self._rates
+            if rates is None or rates.spares(can_id):
+                items += _of_moment(handlers, batch, rows)
                 continue
-            for row in rows.tolist():
-                data = batch.data[row, : batch.lengths[row]].tobytes()
-                for handler in handlers:
-                    items += handler.row(int(batch.t_us[row]), data)
+            for thinning in THINNINGS:
+                alike = tuple(handler for handler in handlers if handler.thinning == thinning)
+                if not alike:
+                    continue
+                some = rates.kept(can_id, rows, batch.t_us) if thinning == "frames" else rows
+                found = _of_moment(alike, batch, some)
+                items += rates.thinned(found) if thinning == "readings" else found
         return items
 
     def _runs(self, batch: FrameBatch) -> Iterator[tuple[int, tuple[Handler, ...], Rows]]:
@@ -144,6 +147,17 @@ class BusDecoder:
         if len(handlers) == 1:
             return handlers[0].row(t_us, data)
         return [item for handler in handlers for item in handler.row(t_us, data)]
+
+
+def _of_moment(handlers: tuple[Handler, ...], batch: FrameBatch, rows: Rows) -> list[Item]:
+    if len(rows) >= SMALL:
+        return _in_block(handlers, batch, rows)
+    items: list[Item] = []
+    for row in rows.tolist():
+        data = batch.data[row, : batch.lengths[row]].tobytes()
+        for handler in handlers:
+            items += handler.row(int(batch.t_us[row]), data)
+    return items
 
 
 def _in_block(handlers: tuple[Handler, ...], batch: FrameBatch, rows: Rows) -> list[Item]:

@@ -24,7 +24,7 @@ import numpy.typing as npt
 
 from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
-from logger.decode.message import Handler, MessageHandler, Times
+from logger.decode.message import Handler, MessageHandler, Thinning, Times
 from logger.decode.signal_map import Target, automatic, read_target, unknown_signal
 from logger.errors import BoatFileError
 from logger.sources.source import Group, Item
@@ -188,7 +188,7 @@ class CanopenDecoder:
         channel = f"other_canopen_{self.node}_state_code"
         item = make_field(Bits(0, 7), channel, "count")
         group = Group(f"{self._prefix}/{0x700 + self.node:03X}", (channel,), (item.quantum,))
-        return MessageHandler([Layout(group, (item,))], 1, self._counters)
+        return MessageHandler([Layout(group, (item,))], 1, self._counters, event=True)
 
     def _emergencies(self) -> Handler:
         register = f"other_canopen_{self.node}_error_register_code"
@@ -198,11 +198,13 @@ class CanopenDecoder:
         )
         key = f"{self._prefix}/{0x080 + self.node:03X}"
         group = Group(key, (self._emergency, register), tuple(i.quantum for i in items))
-        return MessageHandler([Layout(group, items)], 8, self._counters)
+        return MessageHandler([Layout(group, items)], 8, self._counters, event=True)
 
 
 class SdoAnswers:
     """Expedited answers to uploads, whoever asked; those of objects without a channel pass by."""
+
+    thinning: Thinning = "nothing"  # they come no oftener than they were asked for
 
     def __init__(self, layouts: dict[Object, Layout], counters: Counters) -> None:
         self._handlers = {

@@ -14,7 +14,7 @@ from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
 from logger.decode.frames import EXTENDED
 from logger.decode.j1939_transport import CONNECTION, DATA, Transport
-from logger.decode.message import Handler, MessageHandler, Times
+from logger.decode.message import Handler, MessageHandler, Thinning, Times
 from logger.decode.pgn_id import Identifier, pgn_of, split
 from logger.decode.signal_map import Target, automatic, read_target, unknown_signal
 from logger.errors import BoatFileError
@@ -164,6 +164,8 @@ class DbcDecoder:
 
 class TransportedHandler:
     """Frames of J1939's transport protocol to the messages that they carry."""
+
+    thinning: Thinning = "readings"
 
     def __init__(
         self,

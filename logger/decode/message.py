@@ -1,6 +1,6 @@
 """What decodes one CAN identifier: frames in blocks, or one by one."""
 
-from typing import Protocol
+from typing import Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -12,9 +12,15 @@ from logger.sources.source import Group, Item, Row
 
 Times = npt.NDArray[np.int64]
 
+# What of a message may be left out where it comes too often: whole frames, before they are
+# decoded; readings of each group, after it; or nothing, as each tells of an event.
+Thinning = Literal["frames", "readings", "nothing"]
+
 
 class Handler(Protocol):
     """Decodes the frames of one identifier."""
+
+    thinning: Thinning
 
     def block(self, t_us: Times, lengths: npt.NDArray[np.uint8], data: Bytes) -> list[Item]:
         """Frames in time order; arrays of n rows. Refused ones are counted."""
@@ -31,11 +37,19 @@ class MessageHandler:
         size: Bytes the message has.
         counters: Takes "length" and what the fields count.
         longer: True accepts frames longer than `size`, as some devices pad theirs.
+        event: True where each frame tells of an event.
     """
 
     def __init__(
-        self, layouts: list[Layout], size: int, counters: Counters, longer: bool = False
+        self,
+        layouts: list[Layout],
+        size: int,
+        counters: Counters,
+        longer: bool = False,
+        event: bool = False,
     ) -> None:
+        single = all(not layout.conditions for layout in layouts)
+        self.thinning: Thinning = "nothing" if event else "frames" if single else "readings"
         self._layouts, self._size, self._counters, self._longer = layouts, size, counters, longer
         self._rows: list[tuple[Group, RowFunction]] | None = None
 

@@ -15,7 +15,7 @@ from logger.decode.counters import Counters
 from logger.decode.fast_packet import FastPacket
 from logger.decode.fields import Bits, Bytes, Field, Layout, decode_block, make_field, raw_words
 from logger.decode.frames import EXTENDED
-from logger.decode.message import Handler, Times
+from logger.decode.message import Handler, Thinning, Times
 from logger.decode.pgn_channels import TURNED_ROUND, PgnNames
 from logger.decode.pgn_id import split
 from logger.decode.pgn_table import GROUPS, UTC_FIELDS, ParameterGroup
@@ -116,6 +116,8 @@ class PgnHandler:
         self._group, self._key, self._make = group, key, make
         self._counters, self._sieve = counters, sieve
         self._packet = FastPacket(counters) if group.fast else None
+        several = group.fast or group.selectors or group.pgn in UTC_FIELDS
+        self.thinning: Thinning = "readings" if several else "frames"
         self._layouts: dict[tuple[int, ...], Layout | None] = {}
         self._rows: dict[tuple[int, ...], tuple[Group, RowFunction] | None] = {}
 

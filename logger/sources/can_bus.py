@@ -9,7 +9,7 @@
     bitrate = 250000           # slcan and python-can; SocketCAN is brought up by the system
     tty_baud = 115200          # slcan
     listen_only = true         # slcan: the adapter never acknowledges; needs another node that does
-    max_hz = 10                # keeps at most so many frames a second of each identifier
+    max_hz = 10                # keeps at most so many readings a second of each message
     full_rate = ["DriveFast"]  # messages of a DBC file, or "0x123", that max_hz spares
     raw = true                 # keep all frames in a raw file too (see tee.py)
 
