@@ -13,6 +13,7 @@ see times on one timeline.
 the tables.
 """
 
+from logger.sources.source import EXACT, Block, Group, Quantum, Row, UtcFix
 from logger.store.records import (
     Boot,
     ChannelSpan,
@@ -20,19 +21,27 @@ from logger.store.records import (
     HealthRecord,
     Learned,
     Summary,
+    Table,
     TripRecord,
 )
 from logger.store.store import Store
 from logger.store.writer import Writer
 
 __all__ = [
+    "EXACT",
+    "Block",
     "Boot",
     "ChannelSpan",
     "FlagRecord",
+    "Group",
     "HealthRecord",
     "Learned",
+    "Quantum",
+    "Row",
     "Store",
     "Summary",
+    "Table",
     "TripRecord",
+    "UtcFix",
     "Writer",
 ]

@@ -3,10 +3,12 @@
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from logger.clock import BootTimes, place
+from logger.errors import StoreError
 from logger.store.groups import load_groups
 from logger.store.records import Boot, ChannelSpan
 from logger.store.tail import unbundle
@@ -46,6 +48,24 @@ def boots(db: sqlite3.Connection) -> list[Boot]:
         ]
     )
     return [replace(b, timeline_offset_us=o) for b, o in zip(known, offsets, strict=True)]
+
+
+def add(db: sqlite3.Connection, path: Path, boot: Boot) -> None:
+    """Stores a boot as another log knew it; see `Store.add_boot`."""
+    done = db.execute(
+        "INSERT OR IGNORE INTO boot (uid, utc_offset_us, utc_source, utc_uncertainty_s, remark,"
+        " recorded) VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            boot.uid,
+            boot.utc_offset_us,
+            boot.utc_source,
+            boot.utc_uncertainty_s,
+            boot.remark,
+            boot.recorded,
+        ],
+    )
+    if done.rowcount != 1:
+        raise StoreError(f"{path} holds the boot {boot.uid} already: it was imported before")
 
 
 def span(db: sqlite3.Connection) -> tuple[int, int] | None:

@@ -55,9 +55,15 @@ class Readings:
         self._steps: OrderedDict[bytes, Ints] = OrderedDict()
         self._cached = 0
 
-    def read(self, name: str, start_us: int, end_us: int) -> tuple[Ints, Floats]:
+    def read(
+        self, name: str, start_us: int, end_us: int, boot: int | None = None
+    ) -> tuple[Ints, Floats]:
         """See `Store.read`."""
-        places = list(self._places(name, start_us, end_us))
+        places = [
+            place
+            for place in self._places(name, start_us, end_us)
+            if boot is None or place.boot.number == boot
+        ]
         tail = [list(self._tail_pieces(place)) for place in places]
         room = sum(len(p.t_us) for pieces in tail for p in pieces)
         room += sum(self._chunk_count(place) for place in places)

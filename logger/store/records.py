@@ -103,3 +103,14 @@ class HealthRecord:
     key: str
     utc_us: int | None
     value: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One of the log's small tables as it is stored.
+
+    columns: name -> "INTEGER", "REAL" or "TEXT", in order. rows: None where there is nothing.
+    """
+
+    columns: dict[str, str]
+    rows: list[tuple[Any, ...]]

@@ -10,9 +10,10 @@ from dataclasses import asdict, fields
 from typing import Any
 
 from logger.errors import StoreError
-from logger.store.records import FlagRecord, HealthRecord, Learned, TripRecord
+from logger.store.records import FlagRecord, HealthRecord, Learned, Table, TripRecord
 from logger.store.transaction import transaction
 
+TABLES = ("boatfile", "flag", "health", "learned", "trip")
 _FLAG_COLUMNS = tuple(f.name for f in fields(FlagRecord))
 
 
@@ -132,3 +133,29 @@ def add_counts(db: sqlite3.Connection, key: str, counts: dict[str, int]) -> None
     for name, count in counts.items():
         totals[name] = totals.get(name, 0) + count
     put_health(db, key, totals, None)
+
+
+def tables(db: sqlite3.Connection) -> dict[str, Table]:
+    """All small tables as they are stored."""
+    return {
+        name: Table(_columns(db, name), db.execute(f"SELECT * FROM {name}").fetchall())
+        for name in TABLES
+    }
+
+
+def put_tables(db: sqlite3.Connection, given: dict[str, Table]) -> None:
+    """Small tables in the place of the log's own; one transaction. Raises StoreError."""
+    with transaction(db):
+        for name, table in given.items():
+            known = _columns(db, name) if name in TABLES else {}
+            strange = [c for c in table.columns if c not in known] if known else [name]
+            if strange:
+                raise StoreError(f"a log has no {strange[0]!r} in its small tables")
+            db.execute(f"DELETE FROM {name}")
+            marks = ", ".join("?" * len(table.columns))
+            columns = ", ".join(table.columns)
+            db.executemany(f"INSERT INTO {name} ({columns}) VALUES ({marks})", table.rows)
+
+
+def _columns(db: sqlite3.Connection, name: str) -> dict[str, str]:
+    return {row[1]: str(row[2]) for row in db.execute(f"PRAGMA table_info({name})")}

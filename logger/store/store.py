@@ -7,10 +7,12 @@ from typing import Any
 
 from logger import clock
 from logger.errors import StoreError
+from logger.sources.source import Group
 from logger.store import boots, small
 from logger.store.backup import back_up
 from logger.store.codec import Floats, Ints
 from logger.store.connect import connect, used_bytes
+from logger.store.groups import load_groups
 from logger.store.readings import Readings
 from logger.store.records import (
     Boot,
@@ -19,6 +21,7 @@ from logger.store.records import (
     HealthRecord,
     Learned,
     Summary,
+    Table,
     TripRecord,
 )
 from logger.store.transaction import snapshot
@@ -100,18 +103,33 @@ class Store:
         with self._lock, snapshot(self._db):
             return boots.channels(self._db)
 
-    def read(self, name: str, start_us: int, end_us: int) -> tuple[Ints, Floats]:
+    def read(
+        self, name: str, start_us: int, end_us: int, boot: int | None = None
+    ) -> tuple[Ints, Floats]:
         """One channel's readings in [start, end), tail and chunks as one, sorted by time.
 
         Args:
             name: A channel; one that the log does not hold has no readings.
             start_us, end_us: On the timeline. [µs]
+            boot: Only those of the boot of that number; None: of all.
         Returns:
             Times, shape (n,) [µs], and values, shape (n,), in the channel's unit; missing values
             are left out. Thinned stretches give the means of their points.
         """
         with self._lock, snapshot(self._db):
-            return self._readings.read(name, start_us, end_us)
+            return self._readings.read(name, start_us, end_us, boot)
+
+    def groups(self) -> list[tuple[Group, int]]:
+        """Channels that arrive together, and the resolution of their times. [µs]"""
+        with self._lock, snapshot(self._db):
+            names = dict(self._db.execute("SELECT number, name FROM channel").fetchall())
+            return [
+                (
+                    Group(g.key, tuple(names[n] for n in g.channel_numbers), g.quanta),
+                    g.time_step_us,
+                )
+                for g in load_groups(self._db).values()
+            ]
 
     def last(self, name: str) -> tuple[int, float] | None:
         """Newest reading's time [µs] and value, None where there is none."""
@@ -148,6 +166,33 @@ class Store:
         """
         with self._lock:
             back_up(self._db, self.path, Path(to))
+
+    # -- from another log -----------------------------------------------------------------------
+
+    def add_boot(self, boot: Boot) -> None:
+        """Takes in a boot and its date as another log knew it; its readings come by `writer`.
+
+        Raises:
+            StoreError: The log knows a boot of that name already.
+        """
+        self._need_write()
+        with self._lock:
+            boots.add(self._db, self.path, boot)
+
+    def tables(self) -> dict[str, Table]:
+        """The small tables as they are, by name; see `put_tables`."""
+        with self._lock, snapshot(self._db):
+            return small.tables(self._db)
+
+    def put_tables(self, tables: dict[str, Table]) -> None:
+        """Takes in small tables of another log, in the place of this log's own.
+
+        Raises:
+            StoreError: A table or a column is not known.
+        """
+        self._need_write()
+        with self._lock:
+            small.put_tables(self._db, tables)
 
     # -- small tables ---------------------------------------------------------------------------
 
