@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer import copper, joints
-from analyzer.gather import Gatherer
+from analyzer.gather import Gatherer, highest
 from analyzer.heating import HeatFilter
 from analyzer.series import Floats, Series
 from logger.boat import Cable
@@ -58,7 +58,8 @@ class CableHeat:
         self._probes = list(dict.fromkeys(probe_temp(p) for p in probes))
         self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
         names = ("ambient_temp_c", *self._loads, *self._probes)
-        self._gather = Gatherer(STEP_S, names, believable(self.cables))
+        most = {**highest(("ambient_temp_c", *self._probes)), **believable(self.cables)}
+        self._gather = Gatherer(STEP_S, names, most)
         self._ref = np.array([joints.joint(c).ref_a ** 2 for c in self.cables])
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]

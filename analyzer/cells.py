@@ -16,6 +16,7 @@ from analyzer.estimate import Estimate, cannot_say
 from analyzer.levels import Levels, Missing
 from analyzer.pack import default_params
 from analyzer.results import CellRow, Finding
+from analyzer.sense_leads import SenseLeads
 from analyzer.series import Series
 from logger.boat import Pack
 from logger.channels import block_voltage, cell_voltage
@@ -156,6 +157,7 @@ class CellMonitor:
         self._next_us: int | None = None
         self._bank: _Bank | None = None
         self._levels: Levels | None = None
+        self._leads = SenseLeads(self.params.r0_ohm)
 
     def update(self, chunk: Series) -> None:
         """Takes in readings that follow those before."""
@@ -164,10 +166,12 @@ class CellMonitor:
         if self._next_us is not None and abs(chunk.t0_us - self._next_us) > 2e6 * chunk.step_s:
             self._rest.clear()
             self._last = None
+            self._leads.forget()
         self._next_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
         table = np.column_stack(
             [chunk.get("pack_current_a"), *[chunk.get(c) for c in self.channels]]
         )
+        table = self._leads.believed(table, chunk.step_s)
         per = max(round(STEP_S / chunk.step_s), 1)
         rows = np.vstack([*self._rest, table])
         whole = len(rows) // per
@@ -183,6 +187,7 @@ class CellMonitor:
                 count = len(seen)
                 self._bank = _Bank(count)
                 self._levels = Levels(self.pack, count)
+                self._leads = SenseLeads(inside * self.params.r0_ohm)
                 self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
                 return True
         return False

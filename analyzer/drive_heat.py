@@ -14,7 +14,7 @@ import numpy as np
 from analyzer.chemistry import chemistry
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.flags import Sighting
-from analyzer.gather import Gatherer
+from analyzer.gather import Gatherer, highest
 from analyzer.heating import HeatFilter, HeatPrior, crossing_s
 from analyzer.piece import Piece
 from logger.boat import Boat
@@ -25,6 +25,8 @@ AHEAD_S = 1800.0  # a limit further away than this is not yet told
 SURE = 0.8
 HOLD_STEPS = 6
 EVERY_STEPS = 3  # the way ahead is worked out this often
+FASTEST_K_S = 1.0  # a kilowatt lost into two kilograms of copper warms it by 1.3 K/s
+BEYOND = 4.0  # times the current at rated power, and no controller lets it through
 # Settled rise at rated power and its spread, time constant. Common practice, no source.
 PRIORS = {"motor": (55.0, 30.0, 1200.0), "controller": (35.0, 20.0, 500.0)}
 
@@ -50,14 +52,16 @@ class DriveHeat:
         prior = HeatPrior(
             rise_k=rise, rise_sd_k=sd, rise_walk_k=5.0, loose_walk_k=30.0, tau_s=tau,
             slow_k=10.0, slow_sd_k=6.0, slow_share=0.6, tau_ln_sd=0.7, offset_sd_k=6.0,
-            noise_k=0.5, model_k=0.5,
+            noise_k=0.5, model_k=0.5, fastest_k_s=FASTEST_K_S,
         )  # fmt: skip
         cell_v = float(chemistry(boat.pack.chemistry).ocv_v(0.5))
         volts = cell_v * boat.pack.cells_in_series
         self._ref2 = (boat.motor.rated_power_w / volts) ** 2
         self.channel = f"{part}_temp_c"
         names = ("controller_current_a^2", "pack_current_a^2", self.channel, "ambient_temp_c")
-        self._gather = Gatherer(STEP_S, names)
+        most_a = BEYOND * math.sqrt(self._ref2)
+        most = {**dict.fromkeys(names[:2], most_a), **highest(names[2:])}
+        self._gather = Gatherer(STEP_S, names, most)
         self._heat = HeatFilter((prior,))
         self._loads: deque[float] = deque(maxlen=12)
         self._last_s: float | None = None

@@ -8,7 +8,8 @@ warming the place (busbar, box, engine room), through `load_slow`, the load as a
 it. `offset` is the air here less the ambient given; it wanders about zero. `rise` wanders too:
 mostly little, but a joint may come loose. For a given tau and way of wandering the model is
 linear, so a small bank of Kalman filters, weighted by how well each foretells the readings, gives
-the joint belief. Causal and recursive: memory does not grow.
+the joint belief. Causal and recursive: memory does not grow. A reading that no such body could
+have reached since the last one teaches nothing.
 """
 
 import math
@@ -29,6 +30,7 @@ STATES = 4
 TEMPER = 0.25  # readings' errors last for several steps, so they count for less than their number
 LOOSEN_PER_H, SETTLE_PER_H = 0.02, 0.5  # how often a sound body starts to change, and stops
 LEAST_LOG = -12.0
+DOUBTED_S = 900.0  # a jump that stays for so long is where the body, or its probe, now is
 UNFELT_SD = 0.55  # of what a place has still to add: it may be a stud or a heavy bar
 
 
@@ -48,6 +50,8 @@ class HeatPrior:
         count_slow: Whether warming of the place counts as the body's own; not where nobody
             measures the air, as then an engine room cannot be told from a joint.
         noise_k: Reading's noise; `model_k`: what one body misses, per square root of a minute.
+        fastest_k_s: No such body warms or cools faster. [K/s] For a lug: 100 W, an arcing joint,
+            into 100 g of copper.
     """
 
     rise_k: float
@@ -63,6 +67,7 @@ class HeatPrior:
     count_slow: bool = True
     noise_k: float = 0.2
     model_k: float = 0.15
+    fastest_k_s: float = 2.6
 
 
 class HeatFilter:
@@ -89,6 +94,8 @@ class HeatFilter:
         self.count_slow = np.array([p.count_slow for p in priors], float)
         self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k for p in priors])[:, None]
         self.offset_var = np.array([p.offset_sd_k**2 for p in priors])
+        self._fastest_k_s = np.array([p.fastest_k_s for p in priors])
+        self.doubted_s = np.zeros(len(priors))  # for how long a probe's readings were doubted
 
     def _set(self, k: int, prior: HeatPrior) -> None:
         self.x[k, ..., RISE], self.x[k, ..., SLOW] = prior.rise_k, prior.slow_k
@@ -123,7 +130,21 @@ class HeatFilter:
             return
         self._mix(dt_s)
         self._predict(dt_s, load)
-        self._correct(np.where(self.started, temp_c, np.nan))
+        self._correct(self._believed(np.where(self.started, temp_c, np.nan), dt_s))
+
+    def _believed(self, temp_c: Floats, dt_s: float) -> Floats:
+        """The readings without those that the bodies cannot have reached in a step."""
+        expected = (self.weights * self.x[..., TEMP]).sum(axis=(1, 2))
+        jumped = np.abs(temp_c - expected) > self._fastest_k_s * dt_s
+        self.doubted_s = np.where(jumped, self.doubted_s + dt_s, self.doubted_s)
+        self.doubted_s[np.isfinite(temp_c) & ~jumped] = 0.0
+        stays = jumped & (self.doubted_s > DOUBTED_S)
+        for k in np.flatnonzero(stays).tolist():
+            self.x[k, ..., TEMP] = temp_c[k]
+            self.p[k, ..., TEMP, :] = self.p[k, ..., :, TEMP] = 0.0
+            self.p[k, ..., TEMP, TEMP] = self._noise[k]
+            self.doubted_s[k] = 0.0
+        return np.where(jumped, np.nan, temp_c)
 
     def _start(self, fresh: Bools, temp_c: Floats) -> None:
         self.air_c = np.where(fresh & ~np.isfinite(self.air_c), temp_c, self.air_c)
