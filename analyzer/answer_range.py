@@ -13,7 +13,7 @@ from analyzer.flag_view import flag_view
 from analyzer.here import Here, here_now
 from analyzer.home import HomeReach, along_track, geodesic, home_reach
 from analyzer.reach import ReachInput, ReachResult, middle, reach
-from analyzer.results import HomeAnswer, RangeAnswer, RangePoint
+from analyzer.results import HomeAnswer, RangeAnswer, RangePoint, WayHome
 from analyzer.series import load
 from analyzer.stream import Stream
 from analyzer.wind import Wind
@@ -33,7 +33,7 @@ def range_left(
     ctx: Context,
     speed_mps: float | None = None,
     stream: tuple[float, float] | None = None,
-    home: bool | str = False,
+    home: WayHome | None = None,
     wind: tuple[float, float] | None = None,
 ) -> RangeAnswer:
     """How far, for how long, what ends it, and what would go further.
@@ -43,8 +43,8 @@ def range_left(
         speed_mps: Through water; None: the present one, or the best where the boat is not motoring.
         stream: Given by the user: speed [m/s] and direction it goes toward [deg true].
         wind: Given by the user: true wind [m/s] and direction it comes from [deg true].
-        home: Also whether home can be reached; needs a home in the boat file and a position.
-            "track": back the way she came, else straight.
+        home: Also whether home can be reached, straight or back along the track; needs a home in
+            the boat file and a position.
     """
     span = ctx.store.span()
     end_us = span[1] + 1 if span else 0
@@ -54,12 +54,13 @@ def range_left(
     if wind is not None:
         here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
     if here.charge is None:
-        return _without_charge(ctx, here, end_us)
+        answer = _without_charge(ctx, here, end_us)
+        return replace(answer, home_reason=answer.charge.reason) if home else answer
     given = _question(ctx, here, speed_mps)
     result = reach(given)
     k = _asked(result, speed_mps)
-    back = _home(ctx, given, result, k, end_us, home == "track") if home else None
-    return _answer(ctx, here, result, k, back, end_us)
+    answer = _answer(ctx, here, result, k, end_us)
+    return answer if home is None else _with_home(ctx, answer, given, result, k, home)
 
 
 def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
@@ -102,18 +103,26 @@ def _asked(result: ReachResult, speed_mps: float | None) -> int:
     return best if best is not None else result.nearest(float(np.median(result.speeds_mps)))
 
 
-def _home(
-    ctx: Context, given: ReachInput, result: ReachResult, k: int, end_us: int, by_track: bool
-) -> tuple[str, HomeReach] | None:
-    place = ctx.boat.home
+def _with_home(
+    ctx: Context, answer: RangeAnswer, given: ReachInput, result: ReachResult, k: int, way: WayHome
+) -> RangeAnswer:
+    """The answer with the way home in it, or with why there is none."""
+    place, end_us = ctx.boat.home, round(answer.asked_utc_s * 1e6)
     lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
-    if place is None or lat is None or lon is None or end_us - lat[0] > POSITION_AGE_US:
-        return None
+    if place is None:
+        return replace(answer, home_reason="the boat file names no [home]")
+    if lat is None or lon is None or end_us - lat[0] > POSITION_AGE_US:
+        return replace(answer, home_reason="the log has no position of the last ten minutes")
     away_m, course_deg = geodesic(lat[1], lon[1], place.latitude_deg, place.longitude_deg)
-    if by_track:
+    if way == "track":
         away_m = max(_track_m(ctx, (place.latitude_deg, place.longitude_deg), end_us), away_m)
     sureness = ctx.boat.reserve.return_sureness_frac
-    return place.name, home_reach(given, result, k, away_m, course_deg, sureness)
+    back = home_reach(given, result, k, away_m, course_deg, sureness)
+    return replace(
+        answer,
+        home=_home_answer(place.name, way, back),
+        next_action=advice.next_action(result, k, back),
+    )
 
 
 def _track_m(ctx: Context, home: tuple[float, float], end_us: int) -> float:
@@ -129,7 +138,6 @@ def _answer(
     here: Here,
     result: ReachResult,
     k: int,
-    back: tuple[str, HomeReach] | None,
     end_us: int,
 ) -> RangeAnswer:
     shares = result.limit_shares(k)
@@ -152,8 +160,8 @@ def _answer(
         best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
         stream_mps=_stream_speed(here.stream),
         stream_toward_deg=_stream_toward(here.stream),
-        next_action=advice.next_action(result, k, back[1] if back else None),
-        home=_home_answer(*back) if back else None,
+        next_action=advice.next_action(result, k, None),
+        home=None,
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
         cautions=CAUTIONS,
@@ -170,7 +178,7 @@ def _point(result: ReachResult, i: int) -> RangePoint:
     )
 
 
-def _home_answer(name: str, back: HomeReach) -> HomeAnswer:
+def _home_answer(name: str, way: WayHome, back: HomeReach) -> HomeAnswer:
     return HomeAnswer(
         name=name,
         distance_m=back.distance_m,
@@ -178,6 +186,7 @@ def _home_answer(name: str, back: HomeReach) -> HomeAnswer:
         can_return_frac=back.can_return_frac,
         turn_in=back.turn_in,
         charge_on_arrival=back.charge_on_arrival,
+        way=way,
     )
 
 

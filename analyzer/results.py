@@ -7,7 +7,7 @@ nautical miles and sentences. `to_json` gives exactly what `--json` and the HTTP
 import dataclasses
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 from analyzer.estimate import Estimate
 
@@ -42,6 +42,9 @@ class RangePoint:
     duration: Estimate  # s
 
 
+WayHome = Literal["straight", "track"]  # the geodesic, or back the way she came
+
+
 @dataclass(frozen=True)
 class HomeAnswer:
     """Whether and when to turn."""
@@ -50,8 +53,9 @@ class HomeAnswer:
     distance_m: float
     sureness_frac: float  # wanted
     can_return_frac: float  # probability of being home above the reserve if turned now
-    turn_in: Estimate  # m that can still be gone outwards before turning; 0: turn now
+    turn_in: Estimate  # m outwards before turning; act on its low, which holds as surely as wanted
     charge_on_arrival: Estimate  # frac, if turned now
+    way: WayHome = "straight"
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,7 @@ class RangeAnswer:
     reserve_frac: float
     flags: tuple[FlagView, ...]
     cautions: tuple[str, ...]
+    home_reason: str = ""  # why nothing is said of the way home though it was asked for
 
 
 @dataclass(frozen=True)

@@ -53,6 +53,16 @@ def test_range_holds_the_distance_at_other_speeds(demo):
     assert hits >= 0.7 * len(TRUTH["end"]["others"])
 
 
+def test_home_is_no_nearer_back_along_the_track_than_straight(demo):
+    straight, track = (answers.range_left(demo, home=way).home for way in ("straight", "track"))
+    assert (straight.way, track.way) == ("straight", "track")
+    assert track.distance_m >= straight.distance_m
+    nowhere = answers.Context(demo.store, demo.boat.model_copy(update={"home": None}))
+    answer = answers.range_left(nowhere, home="straight")
+    assert answer.home is None
+    assert answer.home_reason == "the boat file names no [home]"
+
+
 def test_charge_and_stream_are_what_they_were(demo):
     answer = answers.range_left(demo)
     assert answer.charge.low < TRUTH["end"]["soc_frac"] < answer.charge.high

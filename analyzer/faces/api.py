@@ -133,7 +133,7 @@ def range_left(
     toward_deg: TowardDeg = 0.0,
     wind_kn: WindKn = None,
     from_deg: FromDeg = 0.0,
-    home: AlsoHome = False,
+    home: AlsoHome = None,
 ) -> Any:
     """How far, for how long, what ends it, which speed goes furthest."""
     stream = None if stream_kn is None else (stream_kn * KN, toward_deg % 360)

@@ -20,6 +20,7 @@ from analyzer.results import (
     RangeAnswer,
     ReviewAnswer,
     TripRow,
+    WayHome,
 )
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ class Desk(Protocol):
         self,
         speed_mps: float | None = None,
         stream: Stream | None = None,
-        home: bool = False,
+        home: WayHome | None = None,
         wind: Wind | None = None,
     ) -> RangeAnswer: ...
 
@@ -104,7 +105,7 @@ class LogDesk:
         self,
         speed_mps: float | None = None,
         stream: Stream | None = None,
-        home: bool = False,
+        home: WayHome | None = None,
         wind: Wind | None = None,
     ) -> RangeAnswer:
         """How far, for how long, what ends it."""

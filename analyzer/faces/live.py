@@ -126,7 +126,7 @@ class Feed:
 
     def _ask(self) -> Shown:
         at_s = time.monotonic()
-        answer = self._desk.range_left(None, None, True)
+        answer = self._desk.range_left(None, None, "straight")
         return Shown(
             self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
         )

@@ -47,7 +47,7 @@ def _under_way(answer: RangeAnswer) -> dict[str, Any]:
 def under_way(request: Request, speed: float | None = None) -> Response:
     """How far, what ends it, what slowing down would buy."""
     asked = speed * KN if speed is not None and 0 < speed <= 60 else None
-    answer = desk_of(request).range_left(asked, None, True)
+    answer = desk_of(request).range_left(asked, None, "straight")
     return render(
         request,
         "under_way.html",

@@ -5,12 +5,17 @@ from typing import Annotated, Any
 
 from fastapi import Path, Query
 
+from analyzer.results import WayHome
+
 SpeedKn = Annotated[float | None, Query(gt=0, le=60, description="knots through the water")]
 StreamKn = Annotated[float | None, Query(ge=0, le=20, description="the stream's knots")]
 TowardDeg = Annotated[float, Query(ge=0, le=360, description="degrees the stream goes to, true")]
 WindKn = Annotated[float | None, Query(ge=0, le=60, description="the true wind's knots")]
 FromDeg = Annotated[float, Query(ge=0, le=360, description="degrees the wind comes from, true")]
-AlsoHome = Annotated[bool, Query(description="also: can she get home, and when must she turn")]
+AlsoHome = Annotated[
+    WayHome | None,
+    Query(description="also: can she get home, straight or back along her track, and when to turn"),
+]
 ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]
 TripNumber = Annotated[int, Path(ge=1, le=1_000_000, description="as /api/v1/trips lists it")]
 

@@ -62,17 +62,23 @@ def stream(answer: RangeAnswer) -> str:
 def home(answer: HomeAnswer) -> str:
     """Whether and when to turn."""
     sure = words.sureness(answer.can_return_frac)
+    away = "back along your track" if answer.way == "track" else "away"
     text = (
-        f"Home ({answer.name}) is {words.miles(answer.distance_m)} away. Turning now, you are "
+        f"Home ({answer.name}) is {words.miles(answer.distance_m)} {away}. Turning now, you are "
         f"{sure} sure to be there above the reserve."
     )
     turn = answer.turn_in
-    if turn.mid is None:
+    if turn.low is None:
         return f"{text} {words.sentence(turn.reason)}".strip()
-    if turn.mid <= 0:
+    if turn.low <= 0:
         return f"{text} Turn now: you asked for {words.percent(answer.sureness_frac)}."
     wanted = words.percent(answer.sureness_frac)
-    return f"{text} To keep {wanted} sureness, turn within {words.value(turn)}."
+    return f"{text} To keep {wanted} sureness, turn within {words.miles(turn.low)}."
+
+
+def no_home(answer: RangeAnswer) -> str:
+    """Why nothing is said of the way home."""
+    return words.sentence(f"the way home cannot be judged: {answer.home_reason}")
 
 
 def trip(row: TripRow) -> str:

@@ -33,6 +33,8 @@ def range_left(answer: RangeAnswer) -> str:
         parts.append(_curve(answer))
     if answer.home:
         parts.append(home(answer.home))
+    elif answer.home_reason:
+        parts.append(wrapped(sentences.no_home(answer)))
     if answer.flags:
         parts.append(flags(answer.flags))
     parts.append(_cautions(answer.cautions))

@@ -84,7 +84,7 @@ def _demo(options: argparse.Namespace) -> int:
     boat, files = recordings.shipped_demo()
     recordings.remove_log(log)
     recordings.play_into(log, files, boat)
-    status = opt.give(LogDesk(log, None).range_left(home=True), options.json, tell.range_left)
+    status = opt.give(LogDesk(log, None).range_left(home="straight"), options.json, tell.range_left)
     if options.serve:
         return serve.serve(log, None, options)
     if not options.json:

@@ -319,7 +319,7 @@ class InventedDesk:
         self.answer = answer
         self.asked: list[tuple] = []
 
-    def range_left(self, speed_mps=None, stream=None, home=False, wind=None):
+    def range_left(self, speed_mps=None, stream=None, home=None, wind=None):
         self.asked.append((speed_mps, stream, home))
         return self.answer
 

@@ -27,11 +27,11 @@ def test_range_takes_the_wind_in_knots(client, monkeypatch, desk, invented):
 
 
 def test_range_takes_speed_and_stream_in_knots(client, desk):
-    client.get("/api/v1/range?speed_kn=4&stream_kn=1.5&toward_deg=360&home=true")
+    client.get("/api/v1/range?speed_kn=4&stream_kn=1.5&toward_deg=360&home=track")
     speed_mps, stream, home = desk.asked[-1]
     assert speed_mps == pytest.approx(4 * 1852 / 3600)
     assert stream == pytest.approx((1.5 * 1852 / 3600, 0.0))
-    assert home is True
+    assert home == "track"
 
 
 @pytest.mark.parametrize(

@@ -112,11 +112,17 @@ def test_json_is_the_result_and_nothing_else(answered, invented, command, name, 
 
 
 def test_range_options_reach_the_question_in_si(answered, capsys):
-    cli.main(["range", "--speed", "4", "--stream", "1@090", "--home"])
+    cli.main(["range", "--speed", "4", "--stream", "1@090", "--home", "track"])
     speed_mps, stream, home = answered.asked[-1]
     assert speed_mps == pytest.approx(2.0578, abs=1e-4)  # 4 * 1852 / 3600
     assert stream == pytest.approx((0.51444, 90.0), abs=1e-4)
-    assert home is True
+    assert home == "track"
+
+
+@pytest.mark.parametrize(("arguments", "way"), [([], None), (["--home"], "straight")])
+def test_range_asks_the_way_home_only_where_told_and_straight_by_itself(answered, arguments, way):
+    cli.main(["range", *arguments])
+    assert answered.asked[-1][2] == way
 
 
 def test_unknown_trip_is_one_sentence_and_status_2(answered, capsys):

@@ -38,6 +38,20 @@ def test_range_warns_to_turn_when_nothing_is_left_to_go_out(invented):
     assert "Turn now: you asked for 90 %." in tell.home(late).replace("\n", " ")
 
 
+def test_range_tells_the_turning_point_that_is_sure_not_the_likely_one(invented):
+    text = tell.home(invented.HOME).replace("\n", " ")  # 2.4 nmi sure, 3.1 nmi in the middle
+    assert "To keep 90 % sureness, turn within 2.4 nmi." in text
+    by_track = dataclasses.replace(invented.HOME, way="track")
+    assert "6.2 nmi back along your track" in tell.home(by_track).replace("\n", " ")
+
+
+def test_range_says_why_the_way_home_cannot_be_judged(invented):
+    text = tell.range_left(
+        dataclasses.replace(invented.UNKNOWN_RANGE, home_reason="the boat file names no [home]")
+    )
+    assert "The way home cannot be judged: the boat file names no [home]." in text
+
+
 @pytest.mark.parametrize(
     ("name", "answer"),
     [

@@ -11,7 +11,7 @@ from logger.store import Store
 
 PATHS = [
     *("/", "/?speed=4", "/trips", "/plan", "/health", "/set-up", "/api"),
-    *("/api/v1/range?home=true", "/api/v1/trips", "/api/v1/cells", "/api/v1/cables"),
+    *("/api/v1/range?home=straight", "/api/v1/trips", "/api/v1/cells", "/api/v1/cables"),
     *("/api/v1/hull", "/api/v1/flags", "/api/v1/check"),
 ]
 NO_TRIP = [
