@@ -9,6 +9,7 @@ import shutil
 import time
 from pathlib import Path
 
+from logger.sources.tee import raw_files
 from logger.store import Store
 from logger.store.writer import Writer
 
@@ -52,6 +53,7 @@ class Housekeeping:
         short = self.short_by()
         if short > 0 and self._drop_raw(short):
             return
+        short -= self._store.free_bytes()  # thinning gives no room to the disk, but to the log
         above = self._limit if self._limit and self._store.used_bytes() > self._limit else 0
         if short <= 0 and not above:
             return
@@ -73,9 +75,10 @@ class Housekeeping:
 
     def _drop_raw(self, wanted: int) -> bool:
         """Removes the oldest raw files, each source's newest excepted; False where none is left."""
-        newest = {path.name.rpartition("-")[0]: path for path in self._files()}
+        files = raw_files(self._raw)
+        newest = {path.name.rpartition("-")[0]: path for path in files}
         gone = 0
-        for path in self._files():
+        for path in files:
             if path in newest.values():
                 continue
             gone += path.stat().st_size
@@ -84,9 +87,6 @@ class Housekeeping:
             if gone >= wanted:
                 break
         return gone > 0
-
-    def _files(self) -> list[Path]:
-        return sorted(self._raw.glob("*.log"), key=lambda path: path.stat().st_mtime)
 
     def _tell(self, text: str) -> None:
         if text != self._told:

@@ -90,7 +90,7 @@ class Recorder:
     def _feed(self, spec: SourceSpec) -> Feed:
         kinds.check_kind(spec)
         counters = Counters(spec.name)
-        raw = kinds.raw_for(spec, self._boat.folder, self._store.path.parent / "raw")
+        raw = kinds.raw_for(spec, self._boat.folder, self._store.path.parent / "raw", counters)
         if raw:
             self._raw.append(raw)
 

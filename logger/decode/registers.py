@@ -119,12 +119,13 @@ class RegisterLines:
         head, _, tail = line.partition(":")
         try:
             device, function, address = (int(word) for word in head.split())
-            words = [int(word, 16) for word in tail.split()]
+            texts = tail.split()
+            words = [int(text, 16) for text in texts]
         except ValueError:
             self._counters.add("syntax")
             return []
-        if not all(0 <= word < 65536 for word in words):
-            self._counters.add("syntax")
+        if not all(len(text) == 4 and word >= 0 for text, word in zip(texts, words, strict=True)):
+            self._counters.add("syntax")  # a shorter word is one that was torn
             return []
         rows: list[Item] = []
         for one in self._plans:

@@ -28,9 +28,11 @@ def check_kind(spec: SourceSpec) -> None:
         raise BoatFileError(f"source {spec.name}, kind: wants one of {known}, got {spec.kind!r}")
 
 
-def raw_for(spec: SourceSpec, folder: Path, raw_folder: Path | None) -> RawFile | None:
+def raw_for(
+    spec: SourceSpec, folder: Path, raw_folder: Path | None, counters: Counters
+) -> RawFile | None:
     """The raw file that a source asks for."""
-    return raw_file(Options(spec.name, spec.options, folder), raw_folder)
+    return raw_file(Options(spec.name, spec.options, folder), raw_folder, counters)
 
 
 def open_source(

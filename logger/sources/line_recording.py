@@ -86,6 +86,9 @@ class LineRecording:
         found = _LED.match(line)
         name, body = (found[2], line[found.end() :]) if found else ("", line)
         if found and name in self._others:
+            if not line.endswith("\n"):  # without a checksum nothing else tells a torn line
+                self._counters.add("torn")
+                return []
             return self._other(self._others[name], found[1], body)
         decoder = self._decoders.get(name) or self._decoders.get("")
         if decoder is None:
@@ -137,7 +140,7 @@ class LineRecording:
                 self._seen += len(piece)
                 *lines, rest = (rest + piece).split(b"\n")
                 for line in lines:
-                    yield line.decode("latin-1")
+                    yield line.decode("latin-1") + "\n"
                 if len(rest) > LONGEST:
                     self._counters.add("syntax")
                     rest = b""

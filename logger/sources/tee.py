@@ -8,20 +8,30 @@ Any live source but the board's sensors takes, in its options:
 
 Files are plain text in the folder `raw` beside the log: CAN log text, or lines each led by
 "(seconds) name ". Seconds are UTC where the log knew it when the file was begun, else the boot's
-own clock. What was not yet synced at a power cut is lost; a torn last line is skipped on reading.
+own clock. Files are numbered on, so that a board that does not know the date still knows which is
+the oldest. What was not yet synced at a power cut is lost; a torn last line is skipped on reading.
+
+The readings do not hang on the copies: where a copy cannot be written (the disk is full), its
+lines are counted as raw_lost, and it is tried again later.
 """
 
+import contextlib
+import errno
+import io
+import logging
 import os
 import time
 from pathlib import Path
-from typing import TextIO
 
+from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, FrameBatch
-from logger.sources.now import mono_us
 from logger.sources.options import Options
 
 RAW_KEYS = ("raw", "raw_file_mb", "raw_keep_mb")
 FLUSH_S = 10.0
+AGAIN_S = 10.0  # after a copy could not be written
+PIECE = 65536  # bytes gathered before they are written
+log = logging.getLogger("keelwatt")
 
 
 class RawFile:
@@ -29,9 +39,10 @@ class RawFile:
 
     Args:
         folder: Made where it is not there.
-        name: The source's name; files are called <name>-<time>.log.
+        name: The source's name; files are called <name>-<number>.log.
         file_bytes, keep_bytes: Size at which a file is closed, and of all files together.
         utc_offset_us: UTC minus monotonic time, None while unknown; asked at each new file.
+        counters: Takes raw_lost.
     """
 
     def __init__(
@@ -41,17 +52,21 @@ class RawFile:
         file_bytes: int = 16_000_000,
         keep_bytes: int = 512_000_000,
         utc_offset_us: int | None = None,
+        counters: Counters | None = None,
     ) -> None:
         self._folder, self._name = folder, name
         self._file_bytes, self._keep_bytes = file_bytes, keep_bytes
         self.utc_offset_us = utc_offset_us
+        self._counters = counters or Counters(name)
         self._offset = 0
-        self._file: TextIO | None = None
-        self._size, self._synced_s = 0, time.monotonic()
+        self._file: io.FileIO | None = None
+        self._size, self._synced_s, self._again_s = 0, time.monotonic(), 0.0
+        self._waiting: list[str] = []  # lines
+        self._waiting_bytes = 0
 
     def line(self, t_us: int, name: str, text: str) -> None:
         """Keeps a line."""
-        self._write(f"({self._stamp(t_us)}) {name} {text}\n")
+        self._take([f"({self._stamp(t_us)}) {name} {text}\n"])
 
     def frames(self, batch: FrameBatch, name: str) -> None:
         """Keeps frames as CAN log text."""
@@ -63,61 +78,99 @@ class RawFile:
             data = raw[2 * row * width : 2 * (row * width + length)]
             mark = "##0" if length > 8 else "#"
             lines.append(f"({self._stamp(t_us)}) {name} {number}{mark}{data}\n")
-        self._write("".join(lines))
+        self._take(lines)
 
     def close(self) -> None:
-        """Closes the present file. May be called twice."""
-        if self._file:
-            self._file.close()
-            self._file = None
+        """Writes what waits and closes the present file. May be called twice."""
+        self._put()
+        self._let_go()
+
+    # -- inside ---------------------------------------------------------------------------------
 
     def _stamp(self, t_us: int) -> str:
-        if self._file is None:
-            self._begin()
+        if self._file is None and not self._waiting:
+            self._offset = self.utc_offset_us or 0  # one clock throughout a file
         whole, part = divmod(t_us + self._offset, 1_000_000)
         return f"{whole:010d}.{part:06d}"
 
-    def _begin(self) -> None:
-        self._offset = self.utc_offset_us or 0
-        self._folder.mkdir(parents=True, exist_ok=True)
-        moment = (mono_us() + self._offset) // 1_000_000
-        path = self._folder / f"{self._name}-{moment:010d}.log"
-        self._file = path.open("a", encoding="latin-1", newline="")
-        self._size = path.stat().st_size
-        self._make_room()
+    def _take(self, lines: list[str]) -> None:
+        self._waiting += lines
+        self._waiting_bytes += sum(map(len, lines))
+        late = time.monotonic() - self._synced_s >= FLUSH_S
+        if late or self._waiting_bytes >= min(PIECE, self._file_bytes):
+            self._put()
 
-    def _write(self, text: str) -> None:
-        if not text:
+    def _put(self) -> None:
+        """Writes what waits; a full disk costs the copy its lines and the readings nothing."""
+        lines, self._waiting, self._waiting_bytes = self._waiting, [], 0
+        if not lines:
             return
-        if self._file is None:
-            self._begin()
-        assert self._file
-        self._file.write(text)
-        self._size += len(text)
         now = time.monotonic()
+        if now < self._again_s:
+            self._counters.add("raw_lost", len(lines))
+            return
+        try:
+            self._write("".join(lines).encode("latin-1", "replace"), now)
+        except OSError as error:
+            self._counters.add("raw_lost", len(lines))
+            self._again_s = now + AGAIN_S
+            self._let_go()
+            log.warning("source %s: its raw copy cannot be written: %s", self._name, error)
+
+    def _write(self, data: bytes, now: float) -> None:
+        if self._file is None:
+            self._file = self._opened()
+        if self._file.write(data) < len(data):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        self._size += len(data)
         if now - self._synced_s >= FLUSH_S:
             self._synced_s = now
-            self._file.flush()
             os.fdatasync(self._file.fileno())
         if self._size >= self._file_bytes:
-            self.close()
+            self._let_go()
+
+    def _opened(self) -> io.FileIO:
+        self._folder.mkdir(parents=True, exist_ok=True)
+        self._make_room()
+        number = max(map(number_of, raw_files(self._folder)), default=0) + 1
+        self._size = 0
+        return (self._folder / f"{self._name}-{number:06d}.log").open("ab", buffering=0)
+
+    def _let_go(self) -> None:
+        if self._file:
+            with contextlib.suppress(OSError):
+                self._file.close()
+            self._file = None
 
     def _make_room(self) -> None:
-        """Removes the oldest files of this source beyond the bound."""
-        files = sorted(self._folder.glob(f"{self._name}-*.log"), key=lambda p: p.stat().st_mtime)
+        """Removes the oldest files of this source, so that the next one fits into the bound."""
+        files = [p for p in raw_files(self._folder) if p.name.rpartition("-")[0] == self._name]
         sizes = [path.stat().st_size for path in files]
-        total = sum(sizes)
-        for path, size in list(zip(files, sizes, strict=True))[:-1]:
+        total = sum(sizes) + self._file_bytes
+        for path, size in zip(files, sizes, strict=True):
             if total <= self._keep_bytes:
                 break
             path.unlink(missing_ok=True)
             total -= size
 
 
-def raw_file(options: Options, folder: Path | None) -> RawFile | None:
+def raw_files(folder: Path) -> list[Path]:
+    """The raw files of a folder, the oldest first."""
+    return sorted(folder.glob("*-*.log"), key=number_of)
+
+
+def number_of(path: Path) -> int:
+    """A raw file's number; 0 where it has none."""
+    text = path.stem.rpartition("-")[2]
+    return int(text) if text.isdecimal() else 0
+
+
+def raw_file(options: Options, folder: Path | None, counters: Counters) -> RawFile | None:
     """The raw file that a source's options ask for; None where they do not, or without folder."""
     file_mb = options.number("raw_file_mb", 16.0, 0.001, 10_000)
     keep_mb = options.number("raw_keep_mb", 512.0, 0.001, 1_000_000)
     if not options.flag("raw", False) or folder is None:
         return None
-    return RawFile(folder, options.source, int(file_mb * 1e6), int(keep_mb * 1e6))
+    return RawFile(
+        folder, options.source, int(file_mb * 1e6), int(keep_mb * 1e6), counters=counters
+    )

@@ -37,6 +37,13 @@ def used_bytes(db: sqlite3.Connection) -> int:
     return (pages - free) * size
 
 
+def free_bytes(db: sqlite3.Connection) -> int:
+    """Bytes of the file that are free for the next readings."""
+    (free,) = db.execute("PRAGMA freelist_count").fetchone()
+    (size,) = db.execute("PRAGMA page_size").fetchone()
+    return int(free) * int(size)
+
+
 def _open(path: Path, write: bool) -> sqlite3.Connection:
     if write:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -11,7 +11,7 @@ from logger.sources.source import Group
 from logger.store import boots, small
 from logger.store.backup import back_up
 from logger.store.codec import Floats, Ints
-from logger.store.connect import connect, used_bytes
+from logger.store.connect import connect, free_bytes, used_bytes
 from logger.store.groups import load_groups
 from logger.store.readings import Readings
 from logger.store.records import (
@@ -157,6 +157,11 @@ class Store:
         """Bytes that the log's content takes; free room inside the file is not counted."""
         with self._lock:
             return used_bytes(self._db)
+
+    def free_bytes(self) -> int:
+        """Bytes of the log's file that are free for the next readings."""
+        with self._lock:
+            return free_bytes(self._db)
 
     def back_up(self, to: str | Path) -> None:
         """Writes a whole copy to a new file, also while a recorder is at work.

@@ -31,7 +31,7 @@ def raw(tmp_path: Path) -> Path:
     folder.mkdir()
     for age, name in enumerate(["gps-1.log", "can0-2.log", "can0-3.log", "gps-4.log"]):
         (folder / name).write_text("x" * 1000)
-        os.utime(folder / name, (1000 + age, 1000 + age))
+        os.utime(folder / name, (9000 - age, 9000 - age))  # the clock ran backwards: no matter
     return folder
 
 
@@ -89,6 +89,28 @@ def test_then_old_readings_are_thinned_and_young_ones_and_flags_stay(store: Stor
     assert counts[0] == 360  # 10 s points
     assert counts[4:] == [3600, 3600]
     assert len(store.flags()) == 1
+
+
+def test_no_more_is_thinned_than_makes_the_room(store: Store, tmp_path: Path):
+    """The file of the log does not shrink: what is free inside it counts as room."""
+    noise = np.random.default_rng(1).integers(4000, 6000, (12, 20_000)) / 100
+    with store.writer("boot") as writer:
+        for day in range(12):
+            t_us = day * DAY_US + np.arange(20_000) * 1_000_000
+            writer.add(Block(GROUP, t_us, noise[day][:, None]))
+            writer.seal()
+    keeper = Housekeeping(store, tmp_path / "none", 2.0)
+    wanted = store.free_bytes() + 40_000
+    with store.writer("next") as writer:
+        for _ in range(10):
+            keeper._next_s = 0.0
+            short_by(keeper, [wanted])
+            keeper.turn(writer)
+        assert store.free_bytes() >= wanted
+    day = store.read("pack_voltage_v", *EVER)[0] // DAY_US
+    counts = [int(np.count_nonzero(day == k)) for k in range(12)]
+    assert counts[0] == 2000
+    assert counts[6:] == [20_000] * 6  # old enough but for two, and there is room now
 
 
 def test_a_log_beyond_its_limit_is_thinned(store: Store, tmp_path: Path):

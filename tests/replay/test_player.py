@@ -175,6 +175,28 @@ def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
         open_recordings(files)
 
 
+def test_raw_copies_torn_anywhere_give_no_wrong_value(tmp_path: Path):
+    table = boat().model_dump()
+    table["source"] = [
+        {"name": "shunt", "kind": "text", "options": {
+            "pattern": "V=(?P<v>.*)", "signals": {"v": {"channel": "pack_voltage_v"}}}},
+        {"name": "charger", "kind": "modbus", "options": {"port": "x", "register": [
+            {"address": 16, "channel": "solar_power_w", "unit": "W", "device": 7}]}},
+    ]  # fmt: skip
+    whole = b"(1700000000.000000) shunt V=51.5\n(1700000002.500000) charger 7 3 16: 00FA\n"
+    whole += b"(1700000003.000000) charger 7 3 16: 01FA\n(1700000004.000000) shunt V=51.25\n"
+    path = tmp_path / "a.log"
+    for end in range(40, len(whole) + 1):
+        path.write_bytes(whole[:end])
+        taker = Taker()
+        play(open_recordings([path], Boat.model_validate(table)), taker)
+        volts = [v for _, v in taker.readings("pack_voltage_v")]
+        watts = [v for _, v in taker.readings("solar_power_w")]
+        assert volts == [51.5, 51.25][: len(volts)]
+        assert watts == [250.0, 506.0][: len(watts)]
+        assert len(volts) + len(watts) == whole[:end].count(b"\n")
+
+
 def test_progress_ends_at_one(folder: Path):
     seen: list[float] = []
     play(open_recordings([folder / "gps.nmea"]), Taker(), progress=seen.append)

@@ -1,13 +1,16 @@
 """Raw copies: what was recorded raw replays to the same values; files rotate and are bounded."""
 
+import os
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, Frame, batch_of
+from logger.sources import tee
 from logger.sources.candump import read_candump
-from logger.sources.tee import RawFile
+from logger.sources.tee import RawFile, raw_files
 from replay.player import open_recordings
 
 
@@ -54,13 +57,43 @@ def test_torn_last_line_is_skipped(tmp_path: Path):
 
 def test_files_rotate_and_the_oldest_go(tmp_path: Path):
     raw = RawFile(tmp_path, "gps", file_bytes=1000, keep_bytes=3000)
-    other = tmp_path / "can0-0000000001.log"
+    other = tmp_path / "can0-000001.log"
     other.write_text("x" * 5000)
     for k in range(400):
-        raw.utc_offset_us = k * 1_000_000
+        raw.line(k * 1_000_000, "gps", "$IIRPM,S,1,1250.0,,A*58")
+    raw.close()
+    files = raw_files(tmp_path)
+    assert files.pop(0) == other
+    assert 2 <= len(files) <= 3
+    assert sum(path.stat().st_size for path in files) <= 3000
+    assert files[-1].read_text().endswith("(0000000399.000000) gps $IIRPM,S,1,1250.0,,A*58\n")
+
+
+def test_the_oldest_is_known_without_a_clock(tmp_path: Path):
+    """A board without a clock begins each boot in 1970: neither names nor file times tell."""
+    for boot in range(6):
+        raw = RawFile(tmp_path, "gps", file_bytes=500, keep_bytes=1500)
+        raw.line(1_000_000 + boot, "gps", "x" * 460)
+        raw.close()
+        newest = raw_files(tmp_path)[-1]
+        os.utime(newest, (9000 - boot, 9000 - boot))
+        assert f"(0000000001.{boot:06d})" in newest.read_text()
+    assert [path.name for path in raw_files(tmp_path)] == [f"gps-{n:06d}.log" for n in (4, 5, 6)]
+
+
+def test_a_copy_that_cannot_be_written_costs_only_itself(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(tee, "AGAIN_S", 0.0)
+    counters = Counters("gps")
+    (tmp_path / "raw").write_text("no folder")
+    raw = RawFile(tmp_path / "raw", "gps", file_bytes=100, counters=counters)
+    for k in range(9):
         raw.line(k, "gps", "$IIRPM,S,1,1250.0,,A*58")
     raw.close()
-    files = sorted(tmp_path.glob("gps-*.log"))
-    assert 2 <= len(files) <= 5
-    assert sum(path.stat().st_size for path in files) <= 4200
-    assert other.exists()
+    assert counters.as_dict() == {"raw_lost": 9}
+    (tmp_path / "raw").unlink()
+    raw.line(9, "gps", "$IIRPM,S,1,1250.0,,A*58")
+    raw.close()
+    (path,) = raw_files(tmp_path / "raw")
+    assert path.read_text() == "(0000000000.000009) gps $IIRPM,S,1,1250.0,,A*58\n"
