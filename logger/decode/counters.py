@@ -5,7 +5,7 @@ from collections import Counter
 FINE = frozenset({"frames", "values", "missing", "reconnects", "bus_bits"})
 PASSED_OVER = frozenset(
     {"unknown_id", "unknown_sentence", "unknown_bus", "void", "remote", "untimed", "error_frame",
-     "dropped", "raw_lost"}
+     "bus_off", "dropped", "raw_lost"}
 )  # fmt: skip
 
 
@@ -14,8 +14,8 @@ class Counters:
 
     Causes used: frames, values, out_of_limits, missing, unknown_id, unknown_sentence, length,
     checksum, syntax, void, torn, remote, error_frame, untimed, too_many_kinds, lost_packet,
-    reconnects, unknown_bus, dropped, raw_lost, internal, bus_bits (what the frames took of the
-    bus's time), and those that the sources of single devices name in their own text.
+    bus_off, reconnects, unknown_bus, dropped, raw_lost, internal, bus_bits (what the frames took
+    of the bus's time), and those that the sources of single devices name in their own text.
 
     Args:
         name: The source's name; health channels are called health_<name>_<cause>_count.

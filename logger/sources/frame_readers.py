@@ -21,6 +21,7 @@ from logger.sources.now import mono_us
 
 MOST = 20_000  # frames in a batch
 _EFF, _RTR, _ERR = 1 << 31, 1 << 30, 1 << 29  # flags in a SocketCAN identifier
+_BUS_OFF = 0x40  # in an error frame's identifier: CAN_ERR_BUSOFF in <linux/can/error.h>
 _SOCKET_FRAME = struct.Struct("=IB3x8s")
 _FORCE_ROOM = 33  # SO_RCVBUFFORCE in <asm-generic/socket.h>
 _LOST_SO_FAR = 40  # SO_RXQ_OVFL
@@ -59,7 +60,7 @@ class SocketCanReader:
 
     Args:
         bus: The interface's name.
-        counters: Takes error_frame and remote.
+        counters: Takes error_frame, bus_off, remote and dropped.
         sock: For tests: a datagram socket that carries frames of 16 bytes.
     """
 
@@ -131,6 +132,8 @@ class SocketCanReader:
         numbers = np.ascontiguousarray(raw[:, :4]).view(np.uint32)[:, 0]
         good = (numbers & (_ERR | _RTR)) == 0
         self._counters.add("error_frame", int(np.count_nonzero(numbers & _ERR)))
+        off = (numbers & (_ERR | _BUS_OFF)) == _ERR | _BUS_OFF
+        self._counters.add("bus_off", int(np.count_nonzero(off)))
         self._counters.add("remote", int(np.count_nonzero(numbers & _RTR)))
         n = int(np.count_nonzero(good))
         return FrameBatch(

@@ -162,9 +162,12 @@ def test_socketcan_frames_as_the_kernel_lays_them_out():
         theirs.send(layout.pack(can_id, len(data), data))
     theirs.send(layout.pack(0x123 | 1 << 30, 8, b""))  # remote
     theirs.send(layout.pack(0x004 | 1 << 29, 8, b""))  # error frame
+    theirs.send(layout.pack(0x040 | 1 << 29, 8, b""))  # the controller went off the bus
+    theirs.send(layout.pack(0x140, 8, bytes(8)))  # a data frame that has that bit
     theirs.send(b"short")
-    assert gather(reader, 4) == EXPECTED
-    assert counters.errors() == {"remote": 1, "error_frame": 1, "syntax": 1}
+    assert gather(reader, 5) == [*EXPECTED, (0x140, bytes(8))]
+    errors = {"remote": 1, "error_frame": 2, "bus_off": 1, "syntax": 1}
+    assert counters.errors() == errors
     reader.close()
     theirs.close()
 

@@ -1,0 +1,321 @@
+"""The whole recorder, live, while things go wrong around it.
+
+KEELWATT_FULL=1 sends garbage for five minutes, else for two seconds.
+"""
+
+import contextlib
+import errno
+import os
+import random
+import shutil
+import socket
+import struct
+import subprocess
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import psutil
+import pytest
+
+from logger import feeding, recorder, service
+from logger.boat import Boat
+from logger.recorder import Recorder
+from logger.sources import tee
+from logger.sources.frame_readers import SocketCanReader
+from logger.sources.source import UtcFix
+from logger.store import Store, writer
+
+EVER = (-(2**62), 2**62)
+GARBAGE_S = 300.0 if os.environ.get("KEELWATT_FULL") else 2.0
+RATE = 8600  # frames a second: a full bus of 1 Mbit/s
+FRAME = struct.Struct("=IB3x8s")  # struct can_frame in <linux/can.h>
+Start = Callable[..., "Running"]
+
+
+def sentence(body: str) -> bytes:
+    total = 0
+    for char in body:
+        total ^= ord(char)
+    return f"${body}*{total:02X}\r\n".encode()
+
+
+def free_port() -> int:
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+class Running:
+    """A recorder in a thread; `send` puts a line to its UDP port."""
+
+    def __init__(self, folder: Path, *sources: dict[str, Any], uid: str = "boot") -> None:
+        self.port = free_port()
+        gps = {"name": "gps", "kind": "nmea0183", "options": {"udp": self.port, "raw": True}}
+        self.boat = Boat.model_validate({
+            "name": "Test boat",
+            "hull": {"waterline_m": 7.0, "beam_waterline_m": 2.2, "draught_m": 1.2,
+                     "displacement_kg": 3000.0},
+            "pack": {"chemistry": "lfp", "cells_in_series": 16, "rated_capacity_ah": 100.0},
+            "motor": {"rated_power_w": 5000.0},
+            "flush_s": 0.1,
+            "source": [gps, *sources],
+        })  # fmt: skip
+        self.told: list[str] = []
+        telling = service.Service("")
+        telling.status = self.told.append  # type: ignore[method-assign]
+        self.store = Store.open(folder / "boat.log", write=True)
+        self.recorder = Recorder(self.boat, self.store, telling, uid=uid)
+        self.error: Exception | None = None
+        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+        self.wait_for(lambda: self.recorder.feeds[0].up)
+
+    def _run(self) -> None:
+        try:
+            self.recorder.run()
+        except Exception as error:
+            self.error = error
+
+    def send(self, data: bytes) -> None:
+        self._socket.sendto(data, ("127.0.0.1", self.port))
+
+    def water(self, degrees: float) -> None:
+        """A reading of the water's temperature, waited for until it is in the log."""
+        self.send(sentence(f"IIMTW,{degrees:.1f},C"))
+        self.wait_for(lambda: degrees in self.values("water_temp_c"))
+
+    def values(self, channel: str) -> list[float]:
+        return [float(v) for v in self.store.read(channel, *EVER)[1]]
+
+    def wait_for(self, test: Callable[[], bool], limit_s: float = 20.0) -> None:
+        until = time.monotonic() + limit_s
+        while not test():
+            assert self.error is None
+            assert time.monotonic() < until, [feed.trouble for feed in self.recorder.feeds]
+            time.sleep(0.02)
+
+    def stop(self) -> None:
+        self.recorder.stop()
+        self._thread.join(20)
+        assert not self._thread.is_alive()
+        self._socket.close()
+        self.store.close()
+
+
+@pytest.fixture
+def start() -> Iterator[Start]:
+    started: list[Running] = []
+
+    def begin(folder: Path, *sources: dict[str, Any], uid: str = "boot") -> Running:
+        started.append(Running(folder, *sources, uid=uid))
+        return started[-1]
+
+    yield begin
+    for one in started:
+        one.stop()
+
+
+# -- the disk is full ---------------------------------------------------------------------------
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=3m", "tmpfs", str(folder)]
+    if not shutil.which("mount") or subprocess.run(mount, capture_output=True).returncode:
+        pytest.skip("a small disk cannot be mounted here")
+    yield folder
+    subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def fill(path: Path) -> None:
+    with path.open("ab", buffering=0) as file, contextlib.suppress(OSError):
+        while file.write(bytes(4096)):
+            pass
+
+
+def test_a_full_disk_stops_recording_says_so_and_goes_on(
+    small_disk: Path, start: Start, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(writer, "TRY_AGAIN_S", 0.3)
+    monkeypatch.setattr(tee, "AGAIN_S", 0.3)
+    monkeypatch.setattr(tee, "PIECE", 2000)
+    run = start(small_disk)
+    run.water(10.0)
+    fill(small_disk / "stuff")
+    sent = [10.0]
+    while "the disk is full; recording waits" not in run.told:
+        sent.append(20 + len(sent) % 100 / 10)
+        run.send(sentence(f"IIMTW,{sent[-1]:.1f},C"))
+        time.sleep(0.005)
+        assert run.error is None
+        assert len(sent) < 20_000
+    counters = run.recorder.feeds[0].counters
+    while not counters["raw_lost"]:  # the raw copy waits too, and holds up nothing
+        sent.append(20 + len(sent) % 100 / 10)
+        run.send(sentence(f"IIMTW,{sent[-1]:.1f},C"))
+        time.sleep(0.002)
+        assert len(sent) < 40_000
+    assert run.recorder.feeds[0].up
+    assert run.store.flags() == []
+    (small_disk / "stuff").unlink()
+    run.wait_for(lambda: bool(run.store.flags()))
+    run.water(30.0)
+    (flag,) = run.store.flags()
+    assert flag.kind == "disk_full"
+    assert flag.cleared_us is not None
+    assert flag.cleared_us > flag.raised_us
+    assert run.values("water_temp_c") == [*sent, 30.0]  # memory held those of the meantime
+    assert counters["reconnects"] == counters["internal"] == 0
+    assert run.store._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+# -- the wall clock jumps -----------------------------------------------------------------------
+
+
+def test_a_wall_clock_that_jumps_ten_years_back_disturbs_nothing(
+    tmp_path: Path, start: Start, monkeypatch: pytest.MonkeyPatch
+):
+    shift_s = [0.0]
+    true_time, true_ns = time.time, time.time_ns
+    monkeypatch.setattr(time, "time", lambda: true_time() + shift_s[0])
+    monkeypatch.setattr(time, "time_ns", lambda: true_ns() + int(shift_s[0] * 1e9))
+    monkeypatch.setattr(recorder, "NTP_S", 0.1)
+    monkeypatch.setattr(recorder, "HEALTH_S", 0.1)
+    monkeypatch.setattr(
+        recorder, "ntp_fix",
+        lambda: UtcFix(recorder.mono_us(), time.time_ns() // 1000, "ntp", 0.01),
+    )  # fmt: skip
+    run = start(tmp_path)
+    run.water(10.0)
+    run.wait_for(lambda: run.store.boots()[0].utc_source == "ntp")
+    dated = run.store.boots()[0].utc_offset_us
+    shift_s[0] = -3652.0 * 86400
+    run.water(11.0)
+    time.sleep(0.5)
+    run.water(12.0)
+    shift_s[0] = 3652.0 * 86400
+    time.sleep(0.3)
+    run.water(13.0)
+    run.stop()
+    with Store.open(tmp_path / "boat.log") as store:
+        assert store.boots()[0].utc_offset_us == dated
+        t_us, values = store.read("water_temp_c", *EVER)
+    assert values.tolist() == [10.0, 11.0, 12.0, 13.0]
+    assert np.all(np.diff(t_us) > 0)
+    assert abs(t_us[-1] / 1e6 - true_time()) < 60
+    shift_s[0] = -3652.0 * 86400  # the next boot begins ten years back, and finds no time server
+    monkeypatch.setattr(recorder, "ntp_fix", lambda: None)
+    run = start(tmp_path, uid="next")
+    run.water(20.0)
+    assert run.values("water_temp_c") == [10.0, 11.0, 12.0, 13.0, 20.0]
+
+
+# -- the bus ------------------------------------------------------------------------------------
+
+
+class Interface:
+    """A CAN socket that can go down: then every call fails as the kernel's does."""
+
+    def __init__(self) -> None:
+        self.ours, self.theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_DGRAM)
+        self.down = False
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.ours, name)
+
+    def _check(self) -> None:
+        if self.down:
+            raise OSError(errno.ENETDOWN, os.strerror(errno.ENETDOWN))
+
+    def recvmsg(self, *sizes: int) -> Any:
+        self._check()
+        return self.ours.recvmsg(*sizes)
+
+    def recv(self, size: int) -> bytes:
+        self._check()
+        return self.ours.recv(size)
+
+    def send(self, can_id: int, data: bytes) -> None:
+        self.theirs.send(FRAME.pack(can_id, len(data), data))
+
+
+BUS = {"name": "can0", "kind": "can", "options": {"channel": "can0"}}
+# Reference values 4.3: 127508 from 0x21: 51.20 V.
+BATTERY = (0x19F21421 | 1 << 31, bytes.fromhex("000014ABFC777407"))
+
+
+def test_a_bus_that_goes_off_and_down_is_counted_and_opened_again(
+    tmp_path: Path, start: Start, monkeypatch: pytest.MonkeyPatch
+):
+    opened: list[Interface] = []
+
+    def open_bus(_: str) -> Interface:
+        opened.append(Interface())
+        return opened[-1]
+
+    monkeypatch.setattr(SocketCanReader, "_open", staticmethod(open_bus))
+    monkeypatch.setattr(feeding, "FIRST_WAIT_S", 0.05)
+    run = start(tmp_path, BUS)
+    feed = run.recorder.feeds[1]
+    run.wait_for(lambda: feed.up)
+    opened[0].send(*BATTERY)
+    run.wait_for(lambda: run.values("pack_voltage_v") == [51.2])
+    opened[0].send(0x040 | 1 << 29, bytes(8))  # CAN_ERR_FLAG | CAN_ERR_BUSOFF, linux/can/error.h
+    run.wait_for(lambda: feed.counters["bus_off"] == 1)
+    opened[0].down = True
+    opened[0].theirs.send(b"x")  # select wakes up, as it does for an interface that went down
+    run.wait_for(lambda: len(opened) == 2 and feed.up)
+    assert feed.counters["reconnects"] == 1
+    opened[1].send(*BATTERY)
+    run.wait_for(lambda: run.values("pack_voltage_v") == [51.2, 51.2])
+    run.water(12.0)  # the other source never noticed
+    for interface in opened:
+        interface.theirs.close()
+
+
+# -- garbage ------------------------------------------------------------------------------------
+
+
+def test_garbage_at_full_rate_on_a_bus_and_a_line_at_once(
+    tmp_path: Path, start: Start, monkeypatch: pytest.MonkeyPatch
+):
+    bus = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    bus.bind(("127.0.0.1", 0))
+    monkeypatch.setattr(SocketCanReader, "_open", staticmethod(lambda _: bus))
+    run = start(tmp_path, BUS)
+    noise, process, sizes = random.Random(3), psutil.Process(), []
+    known = [0x19F21400, 0x15FD0C00, 0x09F80100, 0x19F21200, 0x18EAFF00, 0x0CF00400]
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sender:
+        sender.connect(bus.getsockname())
+        begun, sent = time.monotonic(), 0
+        while (gone := time.monotonic() - begun) < GARBAGE_S:
+            while sent < gone * RATE:
+                some = noise.random() < 0.3
+                can_id = noise.choice(known) | noise.randrange(4) if some else noise.getrandbits(29)
+                flags = noise.choice([1 << 31, 1 << 31, 1 << 31, 0, 1 << 30, 1 << 29])
+                sender.send(FRAME.pack(can_id | flags, noise.randrange(9), noise.randbytes(8)))
+                sent += 1
+            run.send(noise.randbytes(96))  # 38,400 baud at 20 ms each
+            sizes.append(process.memory_info().rss)
+            time.sleep(0.02)
+    run.send(b"\r\n")
+    run.water(15.5)
+    counts = [feed.counters.as_dict() for feed in run.recorder.feeds]
+    third = len(sizes) // 3
+    grown = max(sizes[-third:]) - max(sizes[third : 2 * third])
+    print(
+        f"\n{GARBAGE_S:.0f} s of garbage, {sent} frames: memory {sizes[third] / 1e6:.1f} MB after a"
+        f" third, {sizes[-1] / 1e6:.1f} at the end; {counts[1]}; {counts[0]}"
+    )
+    assert counts[0].get("syntax", 0) + counts[0].get("checksum", 0) > 10
+    assert counts[1]["unknown_id"] > 1000
+    assert counts[1]["error_frame"] > 100
+    assert "internal" not in counts[0] | counts[1]
+    assert grown < 8_000_000
