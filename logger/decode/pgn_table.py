@@ -4,8 +4,9 @@ One field a line: name, u or s with its bits, scale, unit. `key` marks a selecto
 reference, source) that decides which channel the rest goes to; `-` is not kept.
 Sources: reference values 4.3 for 127488, 127489, 127250, 127506, 127508, 128259, 129025,
 129026, 130312, 130316; the others from memory of the published field lists, checked in
-tests/field against recorded and published messages where these have them (127493, 127513,
-130306, 127257: no outside value at hand).
+tests/field against recorded and published messages where these have them. Field order and
+scales of 127493, 127513 and 130306 were compared with reference values' key N2L; 127257: no
+outside value at hand.
 """
 
 from dataclasses import dataclass

@@ -15,6 +15,7 @@ import pytest
 
 from logger.channels import find
 from logger.decode.bus import BusDecoder
+from logger.decode.canopen_node import CanopenDecoder
 from logger.decode.counters import Counters
 from logger.decode.dbc import DbcDecoder
 from logger.decode.frames import EXTENDED, FrameBatch
@@ -141,6 +142,55 @@ def test_dbc_and_j1939_frames(tmp_path: Path, mapped: bool):
         judge.see(bus.feed(batch) if number % 2 else bus.feed_live(batch))
     assert judge.values > COUNT / 20
     assert counters["out_of_limits"] > 0
+
+
+EDS = """[FileInfo]
+FileName=x.eds
+
+[DeviceInfo]
+VendorName=Invented
+"""
+
+
+def eds_text() -> str:
+    """An invented node: five mapped objects of different kinds, in one process data object."""
+    kinds = ((0x606C, 4), (0x6079, 7), (0x2010, 3), (0x2011, 8))  # CiA 301: i32, u32, i16, f32
+    text = EDS
+    for index, kind in kinds:
+        text += f"[{index:04X}]\nParameterName=P{index:04X}\nObjectType=0x7\n"
+        text += f"DataType={kind:#x}\nAccessType=rw\nPDOMapping=1\n\n"
+    for place, mapped in ((0, (0x606C0020, 0x60790020)), (1, (0x20100010, 0x20110020))):
+        subs = {0x1800 + place: [2, f"$NODEID+{0x180 + 0x100 * place:#x}"],
+                0x1A00 + place: [2, *(f"{m:#x}" for m in mapped)]}  # fmt: skip
+        for index, entries in subs.items():
+            text += f"[{index:04X}]\nParameterName=P{index:04X}\nObjectType=0x9\n"
+            text += f"SubNumber={len(entries)}\n\n"
+            for sub, value in enumerate(entries):
+                text += f"[{index:04X}sub{sub}]\nParameterName=S{sub}\nObjectType=0x7\n"
+                text += f"DataType={5 if sub == 0 else 7:#x}\nAccessType=rw\n"
+                text += f"DefaultValue={value}\nPDOMapping=0\n\n"
+    return text
+
+
+def test_canopen_frames(tmp_path: Path):
+    (tmp_path / "x.eds").write_text(eds_text())
+    judge, counters = Judge(), Counters("bus")
+    signals = {
+        "0x606C": {"channel": "motor_speed_rps", "unit": "rpm"},
+        "0x6079": {"channel": "controller_voltage_v", "unit": "mV"},
+        "0x2010": {"channel": "controller_temp_c", "unit": "degC", "scale": 0.1},
+        "0x2011": {"channel": "pack_current_a", "unit": "A"},
+    }
+    node = CanopenDecoder(tmp_path / "x.eds", 5, "bus", counters, signals)
+    bus = BusDecoder([node], counters)
+    ids = np.array([0x085, 0x185, 0x285, 0x585, 0x605, 0x705], np.uint32)
+    for number, batch in enumerate(random_batches(ids)):
+        judge.see(bus.feed(batch) if number % 2 else bus.feed_live(batch))
+    assert counters["frames"] == COUNT
+    assert judge.groups >= {"bus/085", "bus/185", "bus/285", "bus/705"}
+    assert judge.values > COUNT / 10
+    assert counters["out_of_limits"] > 0
+    assert counters["sdo_other"] + counters["length"] > 0
 
 
 def random_lines(words: list[str]) -> Iterator[str]:

@@ -163,6 +163,35 @@ def test_apparent_wind():
     )
 
 
+def test_gearbox():
+    # Field order as in reference values' key N2L: instance, gear in 2 bits (2 is reverse), oil
+    # pressure x 100 Pa, oil temperature x 0.1 K, status. 4.2 bar, 355.1 K, over-temperature (2).
+    assert decode(127493, "00FE6810DF0D02FF") == close(
+        {
+            "other_gearbox_0_gear_count": 2,
+            "other_gearbox_0_oil_pressure_pa": 420_000,
+            "other_gearbox_0_oil_temp_c": 355.1 - 273.15,
+            "other_gearbox_0_status1_count": 2,
+        }
+    )
+
+
+def test_battery_configuration():
+    # As in N2L: instance, kind and equalization, nominal voltage and chemistry, capacity x 3600 C
+    # (1 Ah), temperature coefficient, Peukert exponent, efficiency %. Its own example there sends
+    # gel (1), equalizing (1), 12 V (1), lead acid (0), 420 Ah, 53, 1.251, 75.
+    assert decode(127513, "01D101A401357D4B") == close(
+        {
+            "other_battery_1_kind_count": 1,
+            "other_battery_1_equalization_count": 1,
+            "other_battery_1_nominal_count": 1,
+            "other_battery_1_chemistry_count": 0,
+            "other_battery_1_capacity_ah": 420,
+            "other_battery_1_efficiency_frac": 0.75,
+        }
+    )
+
+
 def test_system_time_gives_a_fix():
     # Reference values 5.2: days 0x4377 = 17271 = 2017-04-15; case 126992 in nmea2000_pgn_cases:
     # FF FF 77 43 50 FA 1C 20 is 14:57:57.
