@@ -8,6 +8,7 @@ import threading
 import time
 import tty
 from collections.abc import Iterator
+from pathlib import Path
 
 import can
 import pytest
@@ -18,12 +19,14 @@ from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
 from logger.sources.byte_stream import SerialStream
+from logger.sources.can_bus import open_reader
 from logger.sources.frame_readers import (
     FrameReader,
     LibraryReader,
     SlcanReader,
     SocketCanReader,
 )
+from logger.sources.options import Options
 
 SENT = [
     can.Message(arbitration_id=0x12ABCDEF, is_extended_id=True, data=b"\xaa\x55"),
@@ -209,3 +212,24 @@ def test_any_python_can_interface_virtual():
         reader.close()
         with pytest.raises(SourceError, match="was lost"):
             reader.read(0.1)
+
+
+def test_any_python_can_interface_udp_multicast():
+    """Two processes, or two computers, share a bus this way; here two sockets of one."""
+    pytest.importorskip("msgpack")
+    table = {"interface": "udp_multicast", "channel": "239.74.163.77"}  # administratively scoped
+    counters = Counters("x")
+    try:
+        sender = can.Bus(interface="udp_multicast", channel="239.74.163.77")
+        reader = open_reader(Options("can0", table, Path()), counters)
+    except (OSError, can.CanError, SourceError) as error:
+        pytest.skip(f"no multicast on this machine: {error}")
+    with sender:
+        try:
+            for message in SENT:
+                sender.send(message)
+        except (OSError, can.CanError) as error:
+            pytest.skip(f"no multicast on this machine: {error}")
+        assert gather(reader, 4) == EXPECTED
+        assert counters["remote"] == 1
+    reader.close()
