@@ -3,7 +3,11 @@
 AnalyzerError
 ├── NoLog(FileNotFoundError)   there is no log where it was looked for
 ├── NoTrip(LookupError)        the log holds no such trip
+├── NoChannel(LookupError)     the log holds no such channel
+├── NoTrack(LookupError)       no position was recorded
 ├── BadRoute(ValueError)       a route or a table of streams is not what it should be
+├── BadImport(ValueError)      a file to import is not what it should be
+├── NotInstalled(ImportError)  a part that is installed only on wish is wanted
 └── CannotWrite(OSError)       a file that was asked for cannot be written
 
 "Too little data" is no error: it is an `Estimate` with a reason.
@@ -20,6 +24,22 @@ class NoLog(AnalyzerError, FileNotFoundError):  # noqa: N818 - reads as the sent
 
 class NoTrip(AnalyzerError, LookupError):  # noqa: N818
     """The log holds no such trip."""
+
+
+class NoChannel(AnalyzerError, LookupError):  # noqa: N818
+    """The log holds no such channel."""
+
+
+class NoTrack(AnalyzerError, LookupError):  # noqa: N818
+    """No position was recorded."""
+
+
+class BadImport(AnalyzerError, ValueError):  # noqa: N818
+    """A file to import cannot be used."""
+
+
+class NotInstalled(AnalyzerError, ImportError):  # noqa: N818
+    """A library that this needs is not installed."""
 
 
 class BadRoute(AnalyzerError, ValueError):  # noqa: N818

@@ -1,0 +1,113 @@
+"""Readings as CSV: one row per time; every column's name ends in its unit.
+
+Columns: utc_s, seconds since 1970 UTC, empty where the boot's date is not known; the channels,
+empty where nothing was measured; boot, the boot's name; t_mono_us, microseconds of its clock.
+Numbers are written so that the same number is read back.
+"""
+
+import csv
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from itertools import groupby, islice
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+
+from analyzer.errors import BadImport
+from analyzer.exchange import intake
+from analyzer.exchange.rows import Ints, Rows, Stretch, rows
+from logger.store import Boot, Store
+
+UTC, BOOT, MONO = "utc_s", "boot", "t_mono_us"
+READ_ROWS = 50_000  # at a time
+
+
+def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
+    """Writes the readings, a head first.
+
+    Args:
+        stretch: What; see `rows.choose`.
+        out: Bytes go here; it is not closed.
+    """
+    import pandas as pd
+
+    head = ",".join([UTC, *stretch.channels, BOOT, MONO])
+    out.write(f"{head}\n".encode())
+    for piece in rows(store, stretch):
+        frame = pd.DataFrame(piece.values, columns=list(stretch.channels))
+        frame.insert(0, UTC, _seconds(piece.t_mono_us, piece.utc_offset_us))
+        frame[BOOT], frame[MONO] = piece.boot.uid, piece.t_mono_us
+        text = frame.to_csv(index=False, header=False, lineterminator="\n")
+        out.write(text.encode())
+
+
+def read(path: Path, store: Store) -> int:
+    """Takes a CSV file of this form into an empty log; how many rows came.
+
+    Raises:
+        BadImport: It is not of this form.
+    """
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            lines = csv.reader(file)
+            head = _Head.of(next(lines, []), path)
+            pieces = (rows for part in _parts(lines) for rows in head.rows(part))
+            return intake.take_in(store, intake.Layout(head.channels), pieces)
+    except (ValueError, ArithmeticError, IndexError, csv.Error) as error:
+        if isinstance(error, BadImport):
+            raise
+        raise BadImport(f"{path} cannot be read as a table of readings: {error}") from error
+
+
+def _seconds(t_mono_us: Ints, offset_us: int | None) -> list[str]:
+    if offset_us is None:
+        return [""] * len(t_mono_us)
+    utc_us = t_mono_us + offset_us
+    digits, unit = (3, 1000) if not (utc_us % 1000).any() else (6, 1)
+    return [f"{Decimal(int(u // unit)).scaleb(-digits):f}" for u in utc_us]
+
+
+@dataclass(frozen=True)
+class _Head:
+    """Where what stands in a line."""
+
+    channels: tuple[str, ...]
+    columns: tuple[int, ...]
+    utc: int
+    boot: int
+    mono: int
+
+    @classmethod
+    def of(cls, names: list[str], path: Path) -> "_Head":
+        if not {UTC, BOOT, MONO} <= set(names):
+            raise BadImport(
+                f"{path} wants the columns {UTC}, {BOOT} and {MONO}, as `keelwatt export` writes "
+                "them; for other tables there is `keelwatt replay --map`"
+            )
+        if len(set(names)) < len(names):
+            raise BadImport(f"{path} has two columns of one name")
+        channels = [n for n in names if n not in (UTC, BOOT, MONO)]
+        return cls(
+            intake.check_channels(channels, str(path)),
+            tuple(names.index(n) for n in channels),
+            *(names.index(n) for n in (UTC, BOOT, MONO)),
+        )
+
+    def rows(self, lines: list[list[str]]) -> Iterator[Rows]:
+        """One piece for each boot, in the lines' order."""
+        for uid, run in groupby(lines, key=lambda line: line[self.boot]):
+            own = list(run)
+            t_mono_us = np.array([int(line[self.mono]) for line in own], np.int64)
+            values = [[float(line[k] or "nan") for k in self.columns] for line in own]
+            text = own[0][self.utc]
+            offset_us = int(Decimal(text) * 1_000_000) - int(t_mono_us[0]) if text else None
+            source = "file" if text else None
+            boot = Boot(0, uid, offset_us, source, None, None, None)
+            yield Rows(boot, t_mono_us, np.array(values).reshape(len(own), len(self.columns)))
+
+
+def _parts(lines: Iterator[list[str]]) -> Iterator[list[list[str]]]:
+    while part := [line for line in islice(lines, READ_ROWS) if line]:
+        yield part

@@ -1,0 +1,273 @@
+"""Readings as Parquet, by boat and day, with the log's small tables beside them.
+
+A folder holds readings/boat=NAME/day=2026-07-01/LOG.parquet, the usual way of parting data sets,
+so that many boats share it; day is null where a boot's date is not known. Columns:
+
+    t_utc       timestamp[us, UTC], null where the boot's date is not known
+    boot        the boot's name
+    t_mono_us   its clock [µs]
+    CHANNEL     float64, null where nothing was measured; metadata: unit, text, step, offset,
+                group (what arrived together; step and offset say what the sensor resolves)
+
+The file's own metadata ("keelwatt", JSON) has the boots and the resolution of the times. The
+small tables (flag, trip, learned, health, boatfile) are TABLE/boat=NAME/LOG.parquet.
+"""
+
+import hashlib
+import json
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+import numpy as np
+
+from analyzer.errors import BadImport, NotInstalled
+from analyzer.exchange import intake
+from analyzer.exchange.rows import Rows, Stretch, rows
+from logger.channels import find, unit_of
+from logger.errors import BoatFileError
+from logger.store import EXACT, Boot, Group, Quantum, Store, Table
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+KEY = b"keelwatt"
+FIXED = ("t_utc", "boot", "t_mono_us")
+DAY_US = 86_400_000_000
+NO_DAY = "__HIVE_DEFAULT_PARTITION__"  # what every reader of parted data sets takes for null
+
+
+def arrow() -> Any:
+    """pyarrow. Raises NotInstalled."""
+    try:
+        import pyarrow
+        import pyarrow.parquet
+    except ImportError as error:
+        raise NotInstalled(
+            "Parquet wants pyarrow, which a boat's small install leaves out: "
+            "pip install 'keelwatt[parquet]'"
+        ) from error
+    return pyarrow
+
+
+def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
+    """Writes readings as one Parquet file.
+
+    Args:
+        stretch: What; see `rows.choose`.
+        out: Bytes go here; it is not closed.
+    Raises:
+        NotInstalled: pyarrow is not there.
+    """
+    pa = arrow()
+    schema = _schema(store, stretch)
+    with pa.parquet.ParquetWriter(out, schema, compression="zstd") as file:
+        for piece in rows(store, stretch):
+            file.write_table(_table(piece, schema))
+
+
+def write_folder(store: Store, stretch: Stretch, folder: Path, boat: str | None = None) -> int:
+    """Writes readings by boat and day, and the small tables; what the log wrote before is replaced.
+
+    Args:
+        boat: The boat's name; None: as the log's boat file says.
+    Returns:
+        How many files hold readings.
+    Raises:
+        NotInstalled: pyarrow is not there.
+    """
+    pa = arrow()
+    schema, name, log = _schema(store, stretch), _boat(store, boat), _log(store)
+    for old in folder.glob(f"*/boat={name}/**/{log}.parquet"):
+        old.unlink()
+    open_: dict[str, Any] = {}
+    with ExitStack() as files:
+
+        def file(day: str) -> Any:
+            if day not in open_:
+                path = folder / "readings" / f"boat={name}" / f"day={day}" / f"{log}.parquet"
+                path.parent.mkdir(parents=True, exist_ok=True)
+                new = pa.parquet.ParquetWriter(path, schema, compression="zstd")
+                open_[day] = files.enter_context(new)
+            return open_[day]
+
+        for day, piece in _by_day(rows(store, stretch)):
+            file(day).write_table(_table(piece, schema))
+        if not open_:
+            file(NO_DAY)  # an empty log is one, too
+    for title, table in store.tables().items():
+        path = folder / title / f"boat={name}" / f"{log}.parquet"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        pa.parquet.write_table(_small(pa, table), path)
+    return len(open_)
+
+
+def read(path: Path, store: Store) -> int:
+    """Takes a file, or a folder of one log, into an empty log; how many rows came.
+
+    Raises:
+        BadImport: It is not of this form, or the folder holds more than one log.
+        NotInstalled: pyarrow is not there.
+    """
+    pa = arrow()
+    files = sorted(path.glob("readings/**/*.parquet")) if path.is_dir() else [path]
+    logs = {(p.parent.parent.name, p.name) for p in files}
+    if path.is_dir() and len(logs) != 1:
+        raise BadImport(
+            f"{path} holds {len(logs)} logs where one is wanted: name a folder that "
+            "`keelwatt export --format parquet` wrote, with one boat's log in it"
+        )
+    try:
+        heads = [_head(pa, file) for file in files]
+        layout = _layout(heads[0][1], files[0])
+        boots = {b["uid"]: Boot(**b) for head, _ in heads for b in head["boots"]}
+        pieces = _read_rows(pa, files, boots, layout.channels)
+        count = intake.take_in(store, layout, pieces, tuple(boots.values()))
+        if path.is_dir():
+            store.put_tables(_tables(pa, path, store.tables()))
+    except (pa.ArrowException, KeyError, TypeError) as error:
+        raise BadImport(f"{path} cannot be read as Parquet of keelwatt's: {error}") from error
+    return count
+
+
+# -- out ----------------------------------------------------------------------------------------
+
+
+def _schema(store: Store, stretch: Stretch) -> "pa.Schema":
+    pa = arrow()
+    known = store.groups()
+    group_of = {name: g for g in intake.groups_for(stretch.channels, known) for name in g.channels}
+    fields = [
+        pa.field("t_utc", pa.timestamp("us", "UTC")),
+        pa.field("boot", pa.string(), nullable=False),
+        pa.field("t_mono_us", pa.int64(), nullable=False, metadata={"unit": "us"}),
+    ]
+    for name in stretch.channels:
+        channel, group = find(name), group_of[name]
+        quantum = group.quanta[group.channels.index(name)] if stretch.step_s is None else EXACT
+        about = {
+            "unit": channel.unit if channel else unit_of(name),
+            "text": channel.text if channel else "",
+            "step": repr(quantum.step),
+            "offset": repr(quantum.offset),
+            "group": group.key,
+        }
+        fields.append(pa.field(name, pa.float64(), metadata=about))
+    step_us = min((step for _, step in known), default=1)
+    even = stretch.step_s is None and all(step % step_us == 0 for _, step in known)
+    head = {
+        "boots": [asdict(boot) for boot in store.boots()],
+        "time_step_us": step_us if even else 1,
+    }
+    return pa.schema(fields, metadata={KEY: json.dumps(head)})
+
+
+def _table(piece: Rows, schema: "pa.Schema") -> "pa.Table":
+    pa = arrow()
+    n = len(piece.t_mono_us)
+    if piece.utc_offset_us is None:
+        utc = pa.nulls(n, schema.field("t_utc").type)
+    else:
+        utc = pa.array(piece.t_mono_us + piece.utc_offset_us, schema.field("t_utc").type)
+    columns = [utc, pa.array([piece.boot.uid] * n), pa.array(piece.t_mono_us)]
+    for column in np.asfortranarray(piece.values).T:
+        columns.append(pa.array(column, mask=np.isnan(column)))
+    return pa.Table.from_arrays(columns, schema=schema)
+
+
+def _by_day(pieces: Iterable[Rows]) -> Iterator[tuple[str, Rows]]:
+    for piece in pieces:
+        if piece.utc_offset_us is None:
+            yield NO_DAY, piece
+            continue
+        day = (piece.t_mono_us + piece.utc_offset_us) // DAY_US
+        for one in np.unique(day):
+            part = day == one
+            date = str(np.datetime64(int(one), "D"))
+            yield date, Rows(piece.boot, piece.t_mono_us[part], piece.values[part])
+
+
+def _boat(store: Store, boat: str | None) -> str:
+    """The boat's name as a folder's: lower case, what is no letter or figure as one "-"."""
+    if boat is None:
+        from logger import boat as boats
+
+        try:
+            text = store.boat_text()
+            boat = boats.parse(text, "boat.toml").name if text else "unnamed"
+        except BoatFileError:
+            boat = "unnamed"
+    return re.sub(r"[\W_]+", "-", boat.lower()).strip("-") or "unnamed"
+
+
+def _log(store: Store) -> str:
+    """A name for the log that stays the same as it grows: of its first boot."""
+    boots = store.boots()
+    return hashlib.sha256(boots[0].uid.encode() if boots else b"").hexdigest()[:12]
+
+
+def _small(pa: Any, table: Table) -> "pa.Table":
+    kinds = {"INTEGER": pa.int64(), "REAL": pa.float64(), "TEXT": pa.string()}
+    schema = pa.schema([(name, kinds[kind]) for name, kind in table.columns.items()])
+    columns = list(zip(*table.rows, strict=True)) or [()] * len(schema)
+    return pa.Table.from_arrays(
+        [pa.array(c, type=f.type) for c, f in zip(columns, schema, strict=True)], schema=schema
+    )
+
+
+# -- in -----------------------------------------------------------------------------------------
+
+
+def _head(pa: Any, path: Path) -> tuple[dict[str, Any], "pa.Schema"]:
+    schema = pa.parquet.read_schema(path)
+    if KEY not in (schema.metadata or {}) or any(name not in schema.names for name in FIXED):
+        raise BadImport(f"{path} is Parquet, but not as `keelwatt export` writes it")
+    return json.loads(schema.metadata[KEY]), schema
+
+
+def _layout(schema: "pa.Schema", path: Path) -> intake.Layout:
+    names = [name for name in schema.names if name not in FIXED]
+    channels = intake.check_channels(names, str(path))
+    members: dict[str, list[str]] = {}
+    quanta: dict[str, Quantum] = {}
+    for name in channels:
+        about = schema.field(name).metadata or {}
+        quanta[name] = Quantum(float(about[b"step"]), float(about[b"offset"]))
+        members.setdefault(about[b"group"].decode(), []).append(name)
+    groups = tuple(
+        Group(key, tuple(own), tuple(quanta[n] for n in own)) for key, own in members.items()
+    )
+    head = json.loads(schema.metadata[KEY])
+    return intake.Layout(channels, groups, int(head["time_step_us"]))
+
+
+def _read_rows(
+    pa: Any, files: list[Path], boots: dict[str, Boot], channels: tuple[str, ...]
+) -> Iterator[Rows]:
+    """Row group by row group; those of one boot within a file follow each other."""
+    for path in files:
+        with pa.parquet.ParquetFile(path) as file:
+            for number in range(file.num_row_groups):
+                part = file.read_row_group(number, columns=[*FIXED, *channels])
+                uids = np.asarray(part["boot"].to_pylist())
+                t_us = part["t_mono_us"].to_numpy()
+                values = np.column_stack([part[name].to_numpy() for name in channels])
+                edges = np.flatnonzero(uids[1:] != uids[:-1]) + 1
+                for a, b in zip([0, *edges], [*edges, len(uids)], strict=True):
+                    if a < b:
+                        yield Rows(boots[str(uids[a])], t_us[a:b], values[a:b])
+
+
+def _tables(pa: Any, folder: Path, known: dict[str, Table]) -> dict[str, Table]:
+    """The small tables that the folder holds."""
+    found: dict[str, Table] = {}
+    for title, like in known.items():
+        for path in folder.glob(f"{title}/**/*.parquet"):
+            part = pa.parquet.ParquetFile(path).read()
+            rows = list(zip(*(c.to_pylist() for c in part.columns), strict=True))
+            kinds = {name: like.columns[name] for name in part.column_names}
+            found[title] = Table(kinds, rows)
+    return found
