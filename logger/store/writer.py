@@ -35,7 +35,7 @@ class Writer:
     it tries again by itself. How many were not kept is in the store's health, key "dropped".
 
     Attributes:
-        full: Whether the last commit failed because the disk had no room or the log was held.
+        full: Whether the last commit failed: the disk had no room or failed, or the log was held.
         dropped: Rows that were not kept while `full`.
         refused: Channel -> values outside their plausible limits, since the last seal.
     """
@@ -351,6 +351,7 @@ def _wrong_width(group: Group, got: int) -> ValueError:
 
 
 def _can_wait(error: sqlite3.OperationalError) -> bool:
-    """Whether trying again later may help: no room, or another program holds the log."""
+    """Whether trying again later may help: no room, a disk that fails now and then, or another
+    program that holds the log."""
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    return code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY)
+    return code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_IOERR)

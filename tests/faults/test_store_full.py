@@ -107,6 +107,39 @@ def test_closing_on_a_full_disk_says_what_is_lost_and_keeps_the_rest(store):
     assert numbers(store) == list(range(100))
 
 
+class Shaky:
+    """A connection whose disk fails at each commit while `failing`."""
+
+    def __init__(self, db):
+        self._db, self.failing = db, False
+
+    def __getattr__(self, name):
+        return getattr(self._db, name)
+
+    def execute(self, statement, *bindings):
+        if self.failing and statement == "COMMIT":
+            error = sqlite3.OperationalError("disk I/O error")
+            error.sqlite_errorcode = sqlite3.SQLITE_IOERR_FSYNC
+            raise error
+        return self._db.execute(statement, *bindings)
+
+
+def test_a_disk_that_fails_for_a_while_is_waited_for(store):
+    with store.writer("boot-a", flush_s=0.0) as w:
+        w.add(row(0))
+        w._db = Shaky(w._db)
+        w._db.failing = True
+        for i in range(1, 200):
+            w.add(row(i))
+        assert w.full
+        assert numbers(store) == [0]
+        w._db.failing = False
+        w.add(row(200))
+        assert not w.full
+        assert numbers(store) == list(range(201))
+    assert numbers(store) == list(range(201))
+
+
 @pytest.fixture
 def small_disk(tmp_path):
     folder = tmp_path / "disk"
