@@ -22,7 +22,9 @@ ROLLOVER_US = 1024 * 7 * DAY_US  # the week number has 10 bits in the old GPS me
 RELEASE_UTC_US = 1_760_000_000 * 1_000_000  # 2025-10-09: no live fix can be of before
 BOOT_GAP_US = 60 * 1_000_000  # an undated boot is placed this long after the one before
 
-OUTVOTE_BEYOND_US = 30 * 1_000_000  # more than any drift of an outing: the first fix was wrong
+# A dating is wrong where fixes differ from it by more than a leap second and what the board's
+# crystal may have drifted since the boot (twice what is common, see above).
+OUTVOTE_BEYOND_US, DRIFT_FRAC = 1_500_000, 1e-4
 OUTVOTE_FIXES, OUTVOTE_S = 3, 20.0  # so many that agree among themselves, over so long
 _AGREE_US = 2 * 1_000_000
 
@@ -64,8 +66,8 @@ class Dater:
 
         A fix wins by rank (gnss, ntp, file), and within a rank by smaller uncertainty. A GNSS
         dating is also outvoted by later GNSS fixes that agree with each other and not with it:
-        receivers may give a wrong date until they have heard the almanac. A fix of an unknown
-        source is ignored.
+        receivers may give a wrong date, or some leap seconds too few, until they have heard the
+        almanac. A fix of an unknown source is ignored.
         """
         if fix.source not in RANK:
             return None
@@ -91,7 +93,7 @@ class Dater:
         if fix.source != "gnss" or self.dating.utc_source != "gnss":
             return ""
         off_us = fix.utc_us - fix.t_us - (self.dating.utc_offset_us or 0)
-        if abs(off_us) <= OUTVOTE_BEYOND_US:
+        if abs(off_us) <= OUTVOTE_BEYOND_US + DRIFT_FRAC * abs(fix.t_us):
             self._dissent = []
             return ""
         first = self._dissent[0] if self._dissent else fix

@@ -6,6 +6,7 @@ from logger.sources.source import UtcFix
 
 DAY_US = 86_400_000_000
 EPOCH = date(1970, 1, 1)
+AFTER_JUMP_US, SOON_US = 60_000_000, 10_000_000
 
 
 def utc_us(days: int, seconds_of_day: float) -> int:
@@ -33,19 +34,28 @@ class FixSieve:
 
     Args:
         jump_s: A fix whose offset differs by more than this from the last one is let through.
-        every_s: So is one this long after the last.
+        every_s: So is one this long after the last; in the minute after a jump, one each ten
+            seconds, so that the log can soon tell which date was the wrong one.
     """
 
     def __init__(self, jump_s: float = 0.5, every_s: float = 600.0) -> None:
         self._jump_us, self._every_us = jump_s * 1e6, every_s * 1e6
         self._last: UtcFix | None = None
+        self._jumped_us: int | None = None
 
     def offer(self, t_us: int, utc: int, source: str, uncertainty_s: float) -> UtcFix | None:
         """The fix, or None where it says nothing new."""
         last = self._last
-        if last and t_us - last.t_us < self._every_us:
+        if last:
             moved_us = abs((utc - t_us) - (last.utc_us - last.t_us))
-            if moved_us <= self._jump_us:
+            if moved_us > self._jump_us:
+                self._jumped_us = t_us
+            elif t_us - last.t_us < self._apart_us(t_us):
                 return None
         self._last = UtcFix(t_us, utc, source, uncertainty_s)
         return self._last
+
+    def _apart_us(self, t_us: int) -> float:
+        jumped_us = self._jumped_us
+        lately = jumped_us is not None and t_us - jumped_us < AFTER_JUMP_US
+        return min(SOON_US, self._every_us) if lately else self._every_us

@@ -14,6 +14,8 @@ from logger.clock import (
     place,
     unrolled,
 )
+from logger.decode.sentence_time import SentenceUtc
+from logger.decode.utc_fix import FixSieve
 from logger.sources.source import UtcFix
 
 S = 1_000_000
@@ -88,6 +90,33 @@ def test_a_leap_second_moves_nothing():
     dater = Dater(Dating())
     fixes(dater, NOON_US, 0, 5)
     assert fixes(dater, NOON_US - S, 60, 50).utc_offset_us == NOON_US
+
+
+@pytest.mark.parametrize("leap_s", [2, 3, 18])
+def test_a_receiver_that_did_not_know_the_leap_seconds_yet_is_put_right(leap_s):
+    # GPS - UTC is 18 s since 2017 (reference values 5.2); until the almanac has come, up to 12.5
+    # minutes, a receiver may use none, or the number it was made with.
+    dater, decoder = Dater(Dating()), SentenceUtc()
+    for second in range(900):
+        late_s = leap_s if second < 750 else 0
+        moment = time.gmtime(NOON_US // S + second + late_s)
+        data = [time.strftime("%H%M%S", moment), "A", *[""] * 6, time.strftime("%d%m%y", moment)]
+        found = decoder.offer("RMC", data, second * S)
+        if found:
+            dater.offer(found)
+    assert dater.dating.utc_offset_us == NOON_US
+    assert f"{leap_s} s off" in dater.dating.remark
+
+
+def test_a_drifting_clock_of_five_days_is_not_taken_for_a_wrong_date():
+    dater, decoder = Dater(Dating()), FixSieve()
+    for minute in range(5 * 1440):
+        t_us = minute * 60 * S
+        found = decoder.offer(t_us, NOON_US + t_us + t_us // 20_000, "gnss", 0.5)  # 50 ppm
+        if found:
+            dater.offer(found)
+    assert dater.dating.utc_offset_us == NOON_US
+    assert dater.dating.remark == ""
 
 
 def test_a_system_clock_that_jumps_ten_years_back_moves_nothing():
