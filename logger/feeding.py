@@ -36,6 +36,7 @@ class Feed:
         batches: "queue.Queue[list[Item]]",
     ) -> None:
         self.name, self.counters = name, counters
+        self._extra = {"source": name}
         self._opener, self._batches = opener, batches
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name=f"source {name}", daemon=True)
@@ -94,7 +95,8 @@ class Feed:
             self._down(str(error))
         except Exception:
             # A mistake in a decoder must not end the recording of the other sources.
-            log.exception("source %s: a mistake of the program; it is opened again", self.name)
+            text = "source %s: a mistake of the program; it is opened again"
+            log.exception(text, self.name, extra=self._extra)
             self.counters.add("internal")
             self._down("a mistake of the program, see the journal")
         finally:
@@ -110,11 +112,11 @@ class Feed:
 
     def _rises(self) -> None:
         if self.trouble and self.trouble != "not opened yet":
-            log.info("source %s is back", self.name)
+            log.info("source %s is back", self.name, extra=self._extra)
         self.up, self.trouble = True, ""
 
     def _down(self, why: str) -> None:
         self.counters.add("reconnects")
         if why != self.trouble:
-            log.warning("source %s: %s", self.name, why)
+            log.warning("source %s: %s", self.name, why, extra=self._extra)
         self.up, self.trouble = False, why

@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from logger import journal
 from logger.boat import Boat, SourceSpec, load
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
@@ -241,7 +242,7 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
         0 after a stop, 2 where the boat file or the log cannot be used.
     """
     keep_small()
-    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s", stream=sys.stderr)
+    journal.set_up()
     try:
         boat = load(boat_path)
         path = Path(log_path)

@@ -115,7 +115,12 @@ class RawFile:
             self._counters.add("raw_lost", len(lines))
             self._again_s = now + AGAIN_S
             self._let_go()
-            log.warning("source %s: its raw copy cannot be written: %s", self._name, error)
+            log.warning(
+                "source %s: its raw copy cannot be written: %s",
+                self._name,
+                error,
+                extra={"source": self._name},
+            )
 
     def _write(self, data: bytes, now: float) -> None:
         if self._file is None:
