@@ -1,7 +1,7 @@
 """Readings as Parquet, by boat and day, with the log's small tables beside them.
 
 A folder holds readings/boat=NAME/day=2026-07-01/LOG.parquet, the usual way of parting data sets,
-so that many boats share it; day is null where a boot's date is not known. Columns:
+so that many boats share it; the day is "undated" where a boot's date is not known. Columns:
 
     t_utc       timestamp[us, UTC], null where the boot's date is not known
     boot        the boot's name
@@ -9,7 +9,8 @@ so that many boats share it; day is null where a boot's date is not known. Colum
     CHANNEL     float64, null where nothing was measured; metadata: unit, text, step, offset,
                 group (what arrived together; step and offset say what the sensor resolves)
 
-The file's own metadata ("keelwatt", JSON) has the boots and the resolution of the times. The
+The file's own metadata ("keelwatt", JSON) has the boots, the resolution of the times, and the
+boat file. The
 small tables (flag, trip, learned, health, boatfile) are TABLE/boat=NAME/LOG.parquet.
 """
 
@@ -26,9 +27,8 @@ import numpy as np
 
 from analyzer.errors import BadImport, NotInstalled
 from analyzer.exchange import intake
-from analyzer.exchange.rows import Rows, Stretch, rows
+from analyzer.exchange.rows import Rows, Stretch, boat_name, rows
 from logger.channels import find, unit_of
-from logger.errors import BoatFileError
 from logger.store import EXACT, Boot, Group, Quantum, Store, Table
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 KEY = b"keelwatt"
 FIXED = ("t_utc", "boot", "t_mono_us")
 DAY_US = 86_400_000_000
-NO_DAY = "__HIVE_DEFAULT_PARTITION__"  # what every reader of parted data sets takes for null
+NO_DAY = "undated"  # pandas cannot read the null of parted data sets
 
 
 def arrow() -> Any:
@@ -80,7 +80,7 @@ def write_folder(store: Store, stretch: Stretch, folder: Path, boat: str | None 
         NotInstalled: pyarrow is not there.
     """
     pa = arrow()
-    schema, name, log = _schema(store, stretch), _boat(store, boat), _log(store)
+    schema, name, log = _schema(store, stretch), _boat(boat or boat_name(store)), _log(store)
     for old in folder.glob(f"*/boat={name}/**/{log}.parquet"):
         old.unlink()
     open_: dict[str, Any] = {}
@@ -126,8 +126,11 @@ def read(path: Path, store: Store) -> int:
         boots = {b["uid"]: Boot(**b) for head, _ in heads for b in head["boots"]}
         pieces = _read_rows(pa, files, boots, layout.channels)
         count = intake.take_in(store, layout, pieces, tuple(boots.values()))
+        boat_file = heads[0][0].get("boat_file")
         if path.is_dir():
             store.put_tables(_tables(pa, path, store.tables()))
+        elif boat_file is not None:
+            store.save_boat(boat_file, 0)
     except (pa.ArrowException, KeyError, TypeError) as error:
         raise BadImport(f"{path} cannot be read as Parquet of keelwatt's: {error}") from error
     return count
@@ -161,6 +164,7 @@ def _schema(store: Store, stretch: Stretch) -> "pa.Schema":
     head = {
         "boots": [asdict(boot) for boot in store.boots()],
         "time_step_us": step_us if even else 1,
+        "boat_file": store.boat_text(),
     }
     return pa.schema(fields, metadata={KEY: json.dumps(head)})
 
@@ -190,17 +194,9 @@ def _by_day(pieces: Iterable[Rows]) -> Iterator[tuple[str, Rows]]:
             yield date, Rows(piece.boot, piece.t_mono_us[part], piece.values[part])
 
 
-def _boat(store: Store, boat: str | None) -> str:
-    """The boat's name as a folder's: lower case, what is no letter or figure as one "-"."""
-    if boat is None:
-        from logger import boat as boats
-
-        try:
-            text = store.boat_text()
-            boat = boats.parse(text, "boat.toml").name if text else "unnamed"
-        except BoatFileError:
-            boat = "unnamed"
-    return re.sub(r"[\W_]+", "-", boat.lower()).strip("-") or "unnamed"
+def _boat(name: str) -> str:
+    """A boat's name as a folder's: lower case, what is no letter or figure as one "-"."""
+    return re.sub(r"[\W_]+", "-", name.lower()).strip("-") or "unnamed"
 
 
 def _log(store: Store) -> str:

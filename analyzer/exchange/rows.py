@@ -12,11 +12,13 @@ import numpy.typing as npt
 
 from analyzer.errors import NoChannel, NoTrip
 from analyzer.series import ANGLES, Floats, on_grid
+from logger import boat as boats
+from logger.errors import BoatFileError
 from logger.store import Boot, Store
 
 Ints = npt.NDArray[np.int64]
 
-PIECE_US = 4 * 3600 * 1_000_000  # read at a time: about 20 MB of 40 channels at 1 Hz
+PIECE_US = 3600 * 1_000_000  # read at a time: 5 MB of 40 channels at 1 Hz, more where faster
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,15 @@ def choose(
         if name not in held:
             raise NoChannel(f"the log holds no channel {name!r}: `keelwatt check` lists them")
     return Stretch(tuple(channels) or tuple(sorted(held)), *_between(store, trip), step_s)
+
+
+def boat_name(store: Store) -> str:
+    """As the log's boat file says, else "unnamed"."""
+    text = store.boat_text()
+    try:
+        return boats.parse(text, "boat.toml").name if text else "unnamed"
+    except BoatFileError:
+        return "unnamed"
 
 
 def rows(store: Store, stretch: Stretch) -> Iterator[Rows]:

@@ -15,7 +15,7 @@ from analyzer.results import to_json
 
 COMMANDS = [
     *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),
-    *("serve", "export", "record"),
+    *("serve", "export", "import", "record"),
 ]
 
 
