@@ -207,6 +207,11 @@ class CableMonitor:
         rise, sd = self._filter.rise()
         return float(rise[self._place]) * load, float(sd[self._place]) * load
 
+    def settles_c(self) -> float:
+        """Where its place would settle at the load of the last two minutes; NaN if unknown. [°C]"""
+        heat = self._filter
+        return heat.settled(self._place, self.load)[0] if heat is not None else math.nan
+
     def findings(self) -> tuple[Finding, ...]:
         """What is wrong with this cable, with its sureness; empty where nothing is."""
         out = []

@@ -96,6 +96,11 @@ def look(ctx: Context, end_us: int) -> Here:
     known = ctx.store.trips()
     going = bool(known) and end_us - known[-1].end_us < FRESH_US
     start_us = known[-1].start_us if going else max(end_us - AT_REST_US, 0)
+    return between(ctx, start_us, end_us)
+
+
+def between(ctx: Context, start_us: int, end_us: int) -> Here:
+    """Works out the moment that ends a stretch, from the stretch and what was kept before. [µs]"""
     names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
     names += watch.channels(ctx.boat)
     series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)

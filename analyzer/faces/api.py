@@ -24,6 +24,7 @@ from analyzer.faces import (
     pages,
     pairing,
     planning,
+    plots,
     reference,
     setup,
 )
@@ -97,6 +98,7 @@ def create_app(
     app.include_router(router)
     app.include_router(downloads.router)
     app.include_router(pages.router)
+    app.include_router(plots.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)
     app.include_router(comparing.router)

@@ -1,13 +1,14 @@
-"""What a trip's charts show: columns on one clock, worked out from its thinned channels."""
+"""What the charts show: columns on one clock, worked out from thinned channels."""
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.estimate import Estimate
 from analyzer.results import Plot
 from logger.units import KN, KW, NMI
 
@@ -29,30 +30,62 @@ _ALWAYS = (
     "pack_temp_c",
     "ambient_temp_c",
 )
+_CELL = r"(cell|block)_(\d+)_voltage_v"
 _FAMILIES = r"(cell_\d+_voltage_v|block_\d+_voltage_v|probe_[a-z0-9_]+_temp_c)"
+_SAG = (  # in the order in which they are taken off the voltage at rest
+    ("sag_charge_used_v", "charge used"),
+    ("sag_ohmic_25_v", "resistance"),
+    ("sag_polar_25_v", "polarisation"),
+    ("sag_cold_v", "cold"),
+    ("sag_weak_v", "weak cells"),
+    ("sag_cables_v", "cables and contactor"),
+    ("sag_unexplained_v", "unexplained"),
+)
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a chart."""
+    """One line of a chart. foretold: what was thought to come, not what was measured."""
 
     column: str
     text: str
     values: Floats
+    foretold: bool = False
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What lies between two columns of a chart: a part of a stack, or a fan."""
+
+    text: str
+    lower: str
+    upper: str
 
 
 @dataclass(frozen=True)
 class Chart:
-    """One chart over time. fan: lowest and highest of the cells, if it has one."""
+    """One chart over time.
+
+    edges: the layers' columns by name.
+    """
 
     text: str
     lines: tuple[Line, ...]
-    fan: tuple[Floats, Floats] | None = None
+    layers: tuple[Layer, ...] = ()
+    edges: Mapping[str, Floats] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Track:
     """The way gone, in nautical miles east and north of the start."""
+
+    east_nmi: Floats
+    north_nmi: Floats
+
+
+@dataclass(frozen=True)
+class Ring:
+    """How far in each direction, in nautical miles east and north of the track's start."""
 
     east_nmi: Floats
     north_nmi: Floats
@@ -76,12 +109,18 @@ def zone_offset_s(t_utc_s: Sequence[float]) -> float:
     return offset.total_seconds() if offset else 0.0
 
 
-def charts(plot: Plot) -> list[Chart]:
-    """The charts that the trip's channels allow, in the order of the page."""
-    have = {k: v for k, v in ((k, _array(v)) for k, v in plot.series.items()) if _any(v)}
-    if {"pack_voltage_v", "pack_current_a"} <= have.keys():
-        have["power_w"] = have["pack_voltage_v"] * have["pack_current_a"]
-    found = [
+def columns(charts: Sequence[Chart]) -> dict[str, Floats]:
+    """All columns of some charts, beside their times."""
+    found = {line.column: line.values for chart in charts for line in chart.lines}
+    for chart in charts:
+        found |= chart.edges
+    return found
+
+
+def way_charts(plot: Plot) -> list[Chart]:
+    """Speed and power, as far as the channels allow them."""
+    have = _have(plot)
+    return _some(
         _chart(
             "speed, kn",
             have,
@@ -91,15 +130,43 @@ def charts(plot: Plot) -> list[Chart]:
         _chart(
             "power, kW", have, {"power_w": "from the pack", "solar_power_w": "from the sun"}, KW
         ),
+    )
+
+
+def pack_charts(
+    plot: Plot, lowest: str = "", probes: Mapping[str, str] | None = None
+) -> list[Chart]:
+    """Volts, cells and temperatures, as far as the channels allow them.
+
+    Args:
+        lowest: Channel of the cell that is lowest on the whole.
+        probes: Channel of a probe -> column of where its place would settle.
+    """
+    have = _have(plot)
+    return _some(_volts(have), _cells(have, lowest), _cables(have, probes or {}), _drive(have))
+
+
+def log_charts(plot: Plot) -> list[Chart]:
+    """Any stretch of the log: speed, current, volts, cells, temperatures."""
+    have = _have(plot)
+    current = {"pack_current_a": "out of the pack"}
+    return _some(
+        _chart(
+            "speed, kn",
+            have,
+            {"speed_water_mps": "through water", "speed_ground_mps": "over ground"},
+            KN,
+        ),
+        _chart("current, A", have, current),
         _chart(
             "voltage, V",
             have,
             {"pack_voltage_v": "at the pack", "controller_voltage_v": "at the controller"},
         ),
-        _cells(have),
-        _temperatures(have),
-    ]
-    return [chart for chart in found if chart.lines]
+        _cell_band(have),
+        _cables(have, {}),
+        _drive(have),
+    )
 
 
 def track(plot: Plot) -> Track | None:
@@ -109,13 +176,53 @@ def track(plot: Plot) -> Track | None:
     )
     if not len(latitude) or not _any(latitude) or len(latitude) != len(longitude):
         return None
-    first = int(np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))[0])
-    degree_nmi = METRES_PER_DEGREE / NMI
-    shrink = np.cos(np.radians(latitude[first]))
-    return Track(
-        (longitude - longitude[first]) * shrink * degree_nmi,
-        (latitude - latitude[first]) * degree_nmi,
+    first = _first_fix(latitude, longitude)
+    east, north = _miles(latitude, longitude, latitude[first], longitude[first])
+    return Track(east, north)
+
+
+def rings(
+    plot: Plot, place: tuple[float, float], rows: Sequence[tuple[float, Estimate]]
+) -> tuple[Ring, Ring, Ring] | None:
+    """Lowest, middle and highest reach in every direction from a place.
+
+    Args:
+        plot: The track's, whose start is the middle of the picture.
+        place: Latitude and longitude. [deg]
+        rows: Course over ground [deg] and distance [m].
+    """
+    latitude, longitude = (
+        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
     )
+    if not _any(latitude) or len(rows) < 3:
+        return None
+    first = _first_fix(latitude, longitude)
+    east, north = _miles(
+        np.array(place[:1]), np.array(place[1:]), latitude[first], longitude[first]
+    )
+    angle = np.radians([course for course, _ in rows])
+    far = np.array([(d.low, d.mid, d.high) for _, d in rows], dtype=np.float64) / NMI
+    low, mid, high = (
+        Ring(east + far[:, k] * np.sin(angle), north + far[:, k] * np.cos(angle)) for k in range(3)
+    )
+    return low, mid, high
+
+
+def _first_fix(latitude: Floats, longitude: Floats) -> int:
+    return int(np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))[0])
+
+
+def _miles(
+    latitude: Floats, longitude: Floats, latitude_0: float, longitude_0: float
+) -> tuple[Floats, Floats]:
+    """East and north of a place, in nautical miles, on a flat sea."""
+    degree_nmi = METRES_PER_DEGREE / NMI
+    shrink = np.cos(np.radians(latitude_0))
+    return (longitude - longitude_0) * shrink * degree_nmi, (latitude - latitude_0) * degree_nmi
+
+
+def _some(*charts: Chart) -> list[Chart]:
+    return [chart for chart in charts if chart.lines or chart.layers]
 
 
 def _chart(text: str, have: dict[str, Floats], names: dict[str, str], by: float = 1.0) -> Chart:
@@ -123,31 +230,78 @@ def _chart(text: str, have: dict[str, Floats], names: dict[str, str], by: float 
     return Chart(text, tuple(lines))
 
 
-def _cells(have: dict[str, Floats]) -> Chart:
-    """Each cell less the mean of all: the fan's edges, and the one that is lowest on the whole."""
-    names = sorted(n for n in have if re.match(r"(cell|block)_\d+_voltage_v", n))
-    if len(names) < 2:
-        return Chart("", ())
-    off_mv = np.array([have[name] for name in names])
-    off_mv = (off_mv - off_mv.mean(axis=0)) * 1e3
-    seen = np.isfinite(off_mv).all(axis=0)
-    if not seen.any():
-        return Chart("", ())
-    lowest = int(off_mv[:, seen].mean(axis=1).argmin())
-    kind, number = names[lowest].split("_")[:2]
-    line = Line("lowest_cell", f"{kind} {int(number)}, lowest on the whole", off_mv[lowest])
-    return Chart(f"{kind}s off their mean, mV", (line,), (off_mv.min(axis=0), off_mv.max(axis=0)))
+def _volts(have: dict[str, Floats]) -> Chart:
+    """The measured voltages, and from the voltage at rest down what each cause took of it."""
+    text = {"pack_voltage_v": "at the pack", "controller_voltage_v": "at the controller"}
+    plain = _chart("voltage, V", have, text)
+    if "rest_v" not in have:
+        return plain
+    level = have["rest_v"]
+    edges, layers = {"level_0": level}, []
+    for k, (name, said) in enumerate(_SAG):
+        level = level - have.get(name, np.zeros_like(level))
+        edges[f"level_{k + 1}"] = level
+        if np.nanmax(np.abs(have.get(name, [0.0])), initial=0.0) >= 0.02:
+            layers.append(Layer(said, f"level_{k + 1}", f"level_{k}"))
+    rest = Line("level_0", "at rest", edges["level_0"], foretold=True)
+    title = "voltage, V: what took it down from rest"
+    return Chart(title, (*plain.lines, rest), tuple(layers), edges)
 
 
-def _temperatures(have: dict[str, Floats]) -> Chart:
-    probes = {n: n[6:-7].replace("_", " ") for n in sorted(have) if n.startswith("probe_")}
-    others = {
+def _cells(have: dict[str, Floats], lowest: str) -> Chart:
+    """The fan of cells about their mean, and the one that is lowest on the whole."""
+    if not {"cells_low_v", "cells_high_v", "cells_lowest_v"} <= have.keys():
+        return Chart("", ())
+    found = re.fullmatch(_CELL, lowest)
+    kind, number = (found[1], int(found[2])) if found else ("cell", 0)
+    edges = {"fan_low": have["cells_low_v"] * 1e3, "fan_high": have["cells_high_v"] * 1e3}
+    line = Line("lowest", f"{kind} {number}, lowest on the whole", have["cells_lowest_v"] * 1e3)
+    fan = Layer(f"all {kind}s", "fan_low", "fan_high")
+    return Chart(f"{kind}s off their mean, mV", (line,), (fan,), edges)
+
+
+def _cell_band(have: dict[str, Floats]) -> Chart:
+    """Lowest and highest of all cells."""
+    names = sorted(n for n in have if re.fullmatch(_CELL, n))
+    kinds = [[n for n in names if n.startswith(kind)] for kind in ("cell", "block")]
+    found = next((group for group in kinds if len(group) > 1), [])
+    if not found:
+        return Chart("", ())
+    volts = np.array([have[name] for name in found])
+    kind = found[0].split("_")[0]
+    edges = {"band_low": np.fmin.reduce(volts), "band_high": np.fmax.reduce(volts)}
+    fan = Layer(f"lowest to highest {kind}", "band_low", "band_high")
+    return Chart(f"{kind}s, V", (), (fan,), edges)
+
+
+def _cables(have: dict[str, Floats], probes: Mapping[str, str]) -> Chart:
+    """The probes, and where each would settle at the current of the moment."""
+    named = {n: n[6:-7].replace("_", " ") for n in sorted(have) if n.startswith("probe_")}
+    lines = []
+    for name, said in named.items():
+        lines.append(Line(name, said, have[name]))
+        settles = probes.get(name, "")
+        if settles in have:
+            lines.append(Line(settles, "", have[settles], foretold=True))
+    foretold = any(line.foretold for line in lines)
+    title = "cables, °C; dotted: where each would settle" if foretold else "cables, °C"
+    return Chart(title, tuple(lines))
+
+
+def _drive(have: dict[str, Floats]) -> Chart:
+    names = {
         "motor_temp_c": "motor",
         "controller_temp_c": "controller",
         "pack_temp_c": "pack",
         "ambient_temp_c": "air",
     }
-    return _chart("temperature, °C", have, probes | others)
+    return _chart("motor, controller, pack, °C", have, names)
+
+
+def _have(plot: Plot) -> dict[str, Floats]:
+    """The columns that hold anything."""
+    every = {name: _array(values) for name, values in plot.series.items()}
+    return {name: values for name, values in every.items() if _any(values)}
 
 
 def _array(values: Sequence[float | None]) -> Floats:

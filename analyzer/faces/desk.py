@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol, TextIO
 
+from analyzer.faces.memory import Memory
 from analyzer.results import (
     CablesAnswer,
     CellsAnswer,
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from analyzer.answer_hull import HullAnswer
     from analyzer.answer_plan import PlanAnswer, PlanWish
     from analyzer.answers import Context
+    from analyzer.extremes import Overview
+    from analyzer.trip_chart import Around, TripPlot, TripSeries
 
 Stream = tuple[float, float]  # m/s, degrees towards
 Wind = tuple[float, float]  # m/s, degrees from
@@ -55,6 +58,23 @@ class Desk(Protocol):
     def flags(self) -> tuple[FlagView, ...]: ...
 
     def plot(self, number: int | None, channels: Sequence[str], points: int = 2000) -> Plot: ...
+
+    def window(
+        self, channels: Sequence[str], start_s: float, end_s: float, points: int = 2000
+    ) -> Plot: ...
+
+    def span(self) -> tuple[float, float] | None: ...
+
+    def trip_plot(
+        self,
+        number: int,
+        channels: Sequence[str],
+        points: int = 2000,
+        stretch: tuple[float, float] | None = None,
+        deep: bool = True,
+    ) -> "TripPlot": ...
+
+    def around(self, number: int) -> "Around | None": ...
 
     def check(self, there: tuple[str, ...] = ()) -> CheckAnswer: ...
 
@@ -89,6 +109,8 @@ class LogDesk:
     def __init__(self, log: Path, boat: Path | None) -> None:
         self.log = log
         self.boat = boat
+        self._minutes: Overview | None = None
+        self._trips = Memory(lambda: None, most=3)
 
     @contextmanager
     def context(self, write: bool = False) -> "Iterator[Context]":
@@ -150,11 +172,78 @@ class LogDesk:
             return answers.flags(ctx)
 
     def plot(self, number: int | None, channels: Sequence[str], points: int = 2000) -> Plot:
-        """Thinned channels of one trip."""
-        from analyzer import answers
+        """Channels of one trip, thinned so that peaks stay."""
+        from analyzer import answers, extremes
 
         with self.context() as ctx:
-            return answers.plot(ctx, number, tuple(channels), points)
+            trip = answers.find_trip(ctx, number)
+            return extremes.window(ctx.store, channels, trip.start_us, trip.end_us, points)
+
+    def window(
+        self, channels: Sequence[str], start_s: float, end_s: float, points: int = 2000
+    ) -> Plot:
+        """Channels of any stretch of the log, thinned so that peaks stay.
+
+        Args:
+            start_s, end_s: Seconds since 1970; cut to what the log holds.
+        """
+        from analyzer import extremes
+
+        with self.context() as ctx:
+            held = ctx.store.span()
+            if held is None:
+                return Plot()
+            start_us = min(max(round(start_s * 1e6), held[0]), held[1])
+            end_us = max(min(round(end_s * 1e6), held[1] + 1), start_us + 1)
+            return extremes.window(ctx.store, channels, start_us, end_us, points, self._overview())
+
+    def span(self) -> tuple[float, float] | None:
+        """When the log's first and newest readings were; None where there is none."""
+        with self.context() as ctx:
+            held = ctx.store.span()
+        return (held[0] / 1e6, held[1] / 1e6) if held else None
+
+    def trip_plot(
+        self,
+        number: int,
+        channels: Sequence[str],
+        points: int = 2000,
+        stretch: tuple[float, float] | None = None,
+        deep: bool = True,
+    ) -> "TripPlot":
+        """A trip's channels and what is worked out from them, thinned for drawing.
+
+        Args:
+            stretch: Start and end, seconds since 1970; None: the whole trip.
+            deep: Also cells, sag and settled temperatures; else the power alone.
+        """
+        from analyzer import answers, trip_chart
+
+        names = tuple(channels)
+        with self.context() as ctx:
+            record = answers.find_trip(ctx, number)
+            key = (record.start_us, record.end_us, names, deep, ctx.boat.model_dump_json())
+
+            def work() -> "TripSeries":
+                return trip_chart.trip_series(ctx, number, names, deep)
+
+            trip = self._trips.ask(key, work)
+        return trip_chart.trip_plot(trip, points, *(stretch or (None, None)))
+
+    def around(self, number: int) -> "Around | None":
+        """How far she could still go in every direction from where a trip ended."""
+        from analyzer import trip_chart
+
+        with self.context() as ctx:
+            return trip_chart.around(ctx, number)
+
+    def _overview(self) -> "Overview":
+        """Remembers the minutes of long stretches for as long as the pages are served."""
+        from analyzer.extremes import Overview
+
+        if self._minutes is None:
+            self._minutes = Overview()
+        return self._minutes
 
     def check(self, there: tuple[str, ...] = ()) -> CheckAnswer:
         """What arrives, what is wrong, what can be answered; also before there is a log.

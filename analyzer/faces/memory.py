@@ -13,10 +13,12 @@ class Memory:
 
     Args:
         state: Gives something that differs whenever the log or the boat file has changed.
+        most: So many answers are kept.
     """
 
-    def __init__(self, state: Callable[[], Hashable]) -> None:
+    def __init__(self, state: Callable[[], Hashable], most: int = MOST) -> None:
         self._state = state
+        self._most = most
         self._seen: Hashable = None
         self._kept: OrderedDict[Hashable, Any] = OrderedDict()
         self._lock = threading.Lock()
@@ -35,6 +37,6 @@ class Memory:
         with self._lock:
             if state == self._seen:
                 self._kept[question] = found
-                while len(self._kept) > MOST:
+                while len(self._kept) > self._most:
                     self._kept.popitem(last=False)
         return found

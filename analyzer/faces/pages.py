@@ -3,15 +3,13 @@
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, Response, StreamingResponse
+from fastapi.responses import Response, StreamingResponse
 
-from analyzer.faces import drawing, guard, live
-from analyzer.faces.desk import Desk
+from analyzer.faces import drawing, guard, live, plots
 from analyzer.faces.page import LOOKS, desk_of, remembered, render, safe_path, templates
-from analyzer.results import FlagView, Plot, RangeAnswer
+from analyzer.results import FlagView, RangeAnswer
 from logger.units import KN
 
-CHART_POINTS = 1500  # more than a screen has pixels across a chart
 _URGENCY = {"act now": 0, "warning": 1, "notice": 2}
 
 router = APIRouter(include_in_schema=False)
@@ -76,30 +74,8 @@ def trip(request: Request, number: int) -> Response:
     """One trip explained."""
     desk = desk_of(request)
     answer = remembered(request, ("review", number), lambda: desk.review(number))
-    return render(request, "trip.html", policy=guard.WITH_CHARTS, answer=answer)
-
-
-@router.get("/trip/{number}/chart.json")
-def chart(request: Request, number: int, look: str = "day") -> Response:
-    """The trip's charts for the page's script to embed."""
-    desk = desk_of(request)
-    items = remembered(request, ("chart", number, look), lambda: _chart(desk, number, look))
-    return JSONResponse(items)
-
-
-def _chart(desk: Desk, number: int, look: str) -> Any:
-    from analyzer.faces import chart_data, charts
-
-    plot = desk.plot(number, chart_data.wanted(desk.channels()), CHART_POINTS)
-    flags = [flag for flag in desk.flags() if _overlaps(flag, plot)]
-    return charts.trip_items(plot, flags, look)
-
-
-def _overlaps(flag: FlagView, plot: Plot) -> bool:
-    if not plot.t_utc_s:
-        return False
-    ended = flag.cleared_utc_s is not None and flag.cleared_utc_s < plot.t_utc_s[0]
-    return not ended and flag.raised_utc_s <= plot.t_utc_s[-1]
+    shift_ms = plots.shift_ms(answer.trip.start_utc_s)
+    return render(request, "trip.html", policy=guard.WITH_CHARTS, answer=answer, shift_ms=shift_ms)
 
 
 @router.get("/health")

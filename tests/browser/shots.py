@@ -27,7 +27,7 @@ PAGES = {  # picture -> path, width, look, what to wait for, how far down
     "under_way_contrast": ("/", "phone", "contrast", ".number", 0),
     "under_way_table": ("/", "table", "day", ".number", 0),
     "trips": ("/trips", "phone", "day", ".trips", 0),
-    "review": ("/trip/1", "table", "day", "#chart-0[data-drawn]", 320),
+    "review": ("/trip/1", "table", "day", "#chart-way[data-drawn]", 320),
     "health": ("/health", "table", "day", "#cells-title", 0),
     "plan": ("/plan", "phone", "day", "form", 0),
     "set_up": ("/set-up", "table", "day", "#boat-title", 0),

@@ -9,7 +9,7 @@ from PIL import Image
 
 pytestmark = pytest.mark.browser
 
-PAGES = ["/", "/trips", "/trip/2", "/plan", "/health", "/set-up", "/api", "/pair"]
+PAGES = ["/", "/trips", "/trip/2", "/log", "/plan", "/health", "/set-up", "/api", "/pair"]
 
 
 def overflow(page):
@@ -71,20 +71,20 @@ def test_main_number_stands_without_script(chromium, site):
 
 def test_charts_are_drawn_from_this_computer_alone(phone, site):
     phone.goto(site + "/trip/2")
-    phone.wait_for_selector("#chart-0[data-drawn]", timeout=15_000)
-    assert phone.locator("#chart-0 canvas").count() >= 2
-    phone.locator("#chart-1").scroll_into_view_if_needed()
-    phone.wait_for_selector("#chart-1[data-drawn]", timeout=15_000)
+    phone.wait_for_selector("#chart-way[data-drawn]", timeout=15_000)
+    assert phone.locator("#chart-way canvas").count() >= 2
+    phone.locator("#chart-pack").scroll_into_view_if_needed()
+    phone.wait_for_selector("#chart-pack[data-drawn]", timeout=15_000)
 
 
 def test_charts_keep_to_the_same_stretch_of_time(phone, site):
     phone.goto(site + "/trip/2")
-    phone.wait_for_selector("#chart-0[data-drawn]", timeout=15_000)
+    phone.wait_for_selector("#chart-way[data-drawn]", timeout=15_000)
     ranges = """() => Object.values(Bokeh.documents)
       .map((d) => d.get_model_by_name("times")).filter(Boolean)"""
     phone.evaluate(f"() => {{ const [r] = ({ranges})(); r.start += 600000; r.end -= 600000; }}")
-    phone.locator("#chart-1").scroll_into_view_if_needed()
-    phone.wait_for_selector("#chart-1[data-drawn]", timeout=15_000)
+    phone.locator("#chart-pack").scroll_into_view_if_needed()
+    phone.wait_for_selector("#chart-pack[data-drawn]", timeout=15_000)
     assert phone.evaluate(f"() => new Set(({ranges})().map((r) => r.start)).size") == 1
     phone.evaluate(f"() => {{ const r = ({ranges})()[1]; r.end -= 600000; }}")
     assert phone.evaluate(f"() => new Set(({ranges})().map((r) => r.end)).size") == 1

@@ -29,6 +29,7 @@ from analyzer.results import (
     SagTerm,
     TripRow,
 )
+from analyzer.trip_chart import Around, TripPlot
 from logger import boat
 
 KN, NMI = 1852 / 3600, 1852.0  # by definition
@@ -312,6 +313,26 @@ def plot():
     )
 
 
+def trip_plot():
+    """The plot with what is worked out beside its channels, by hand."""
+    bare = plot()
+    many = len(bare.t_utc_s)
+    volts, amps = bare.series["pack_voltage_v"], bare.series["pack_current_a"]
+    worked_out = {
+        "power_w": [None if v is None else v * a for v, a in zip(volts, amps, strict=True)],
+        "cells_low_v": [-0.04] * many,
+        "cells_high_v": [0.02] * many,
+        "cells_lowest_v": [-0.04] * many,
+        "rest_v": [None if v is None else 53.0 for v in volts],
+        "sag_charge_used_v": [None if v is None else 0.6 for v in volts],
+        "sag_ohmic_25_v": [None if v is None else 53.0 - v - 0.6 for v in volts],
+        "sag_cold_v": [None if v is None else 0.0 for v in volts],
+        "settles_positive_c": [48.0] * many,
+    }
+    probes = {"probe_lug_temp_c": "settles_positive_c"}
+    return TripPlot(Plot(bare.t_utc_s, bare.series | worked_out), "cell_03_voltage_v", probes)
+
+
 class InventedDesk:
     """Answers without a log; remembers what it was asked."""
 
@@ -343,6 +364,24 @@ class InventedDesk:
     def plot(self, number, channels: Sequence[str], points=2000):
         self.review(number)
         return plot()
+
+    def window(self, channels: Sequence[str], start_s, end_s, points=2000):
+        self.asked.append(("window", start_s, end_s))
+        return plot()
+
+    def span(self):
+        return (START, START + 10800)
+
+    def trip_plot(self, number, channels, points=2000, stretch=None, deep=True):
+        self.review(number)
+        self.asked.append(("trip_plot", stretch, deep))
+        return trip_plot()
+
+    def around(self, number):
+        self.review(number)
+        rows = tuple((course, estimate(4 * NMI, 3 * NMI, 5 * NMI, "m"))
+                     for course in range(0, 360, 30))  # fmt: skip
+        return Around(46.03, -24.0, 4.5 * KN, rows)
 
     def check(self, there=()):
         return CHECK

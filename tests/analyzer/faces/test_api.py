@@ -80,7 +80,7 @@ def test_a_wrong_page_gets_a_page(client):
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/trips", "/trip/2", "/plan", "/health", "/set-up", "/pair", "/api"]
+    "path", ["/", "/trips", "/trip/2", "/log", "/plan", "/health", "/set-up", "/pair", "/api"]
 )
 def test_pages_carry_no_script_and_no_style_of_their_own(client, path):
     answer = client.get(path)
@@ -140,12 +140,31 @@ def test_boat_name_cannot_bring_markup_along(invented, browse):
     assert "&lt;script&gt;alert" in page.text
 
 
-def test_charts_come_as_items_and_their_scripts_from_the_package(client):
-    items = client.get("/trip/2/chart.json?look=night").json()
-    assert all(item["root_id"] for item in items)
+@pytest.mark.parametrize("part", ["way", "pack", "track"])
+def test_charts_come_as_items_and_their_scripts_from_the_package(client, part):
+    item = client.get(f"/trip/2/charts/{part}.json?look=night").json()
+    assert item["root_id"]
     script = client.get("/assets/bokeh/bokeh.min.js")
     assert script.status_code == 200
     assert len(script.content) > 100_000
+
+
+def test_a_zoomed_chart_asks_for_its_stretch_alone(client, desk):
+    columns = client.get("/trip/2/columns/way.json?start_s=100&end_s=200").json()
+    assert desk.asked[-1] == ("trip_plot", (100.0, 200.0), False)
+    assert {len(values) for values in columns.values()} == {len(columns["t_ms"])}
+    assert columns["power_w"][7] is None
+    assert client.get("/trip/2/columns/way.json?start_s=nan&end_s=1").status_code == 422
+    client.get("/log/columns.json?start_s=100&end_s=200")
+    assert desk.asked[-1] == ("window", 100.0, 200.0)
+
+
+def test_the_log_has_charts_and_stretches_to_jump_to(client):
+    page = client.get("/log")
+    assert page.status_code == 200
+    assert "All of it" in page.text
+    assert "Trip 2" in page.text
+    assert client.get("/log/charts.json").json()["root_id"]
 
 
 @pytest.mark.parametrize(

@@ -3,13 +3,17 @@
 import numpy as np
 import pytest
 
+from analyzer.estimate import Estimate
 from analyzer.faces import chart_data, charts
 from analyzer.results import Plot
 
 
 @pytest.fixture
 def by_text(invented):
-    return {chart.text: chart for chart in chart_data.charts(invented.plot())}
+    found = invented.trip_plot()
+    every = chart_data.way_charts(found.plot)
+    every += chart_data.pack_charts(found.plot, found.lowest, found.probes)
+    return {chart.text: chart for chart in every}
 
 
 def test_units_are_those_a_sailor_reads(by_text):
@@ -18,24 +22,56 @@ def test_units_are_those_a_sailor_reads(by_text):
 
 
 def test_gaps_stay_gaps(by_text):
-    assert np.isnan(by_text["voltage, V"].lines[0].values[7])
+    assert np.isnan(by_text["voltage, V: what took it down from rest"].lines[0].values[7])
     assert np.isnan(by_text["power, kW"].lines[0].values[7])
+
+
+def test_volts_are_stacked_from_rest_down_to_what_was_measured(by_text):
+    volts = by_text["voltage, V: what took it down from rest"]
+    assert [layer.text for layer in volts.layers] == ["charge used", "resistance"]  # no cold: 0 V
+    assert volts.edges[volts.layers[0].upper][0] == 53.0
+    assert volts.edges[volts.layers[0].lower][0] == pytest.approx(52.4)
+    np.testing.assert_allclose(volts.edges[volts.layers[1].lower], volts.lines[0].values)
 
 
 def test_cells_are_a_fan_about_their_mean_and_the_lowest_is_named(by_text):
     cells = by_text["cells off their mean, mV"]
-    low, high = cells.fan
     # 3.30, 3.30 and 3.24 V: mean 3.28 V
-    assert low[0] == pytest.approx(-40.0)
-    assert high[0] == pytest.approx(20.0)
+    assert cells.edges[cells.layers[0].lower][0] == pytest.approx(-40.0)
+    assert cells.edges[cells.layers[0].upper][0] == pytest.approx(20.0)
     assert cells.lines[0].text.startswith("cell 3")
+
+
+def test_a_probe_has_the_line_of_where_it_would_settle(by_text):
+    probe, settles = by_text["cables, °C; dotted: where each would settle"].lines
+    assert (probe.text, probe.foretold) == ("lug", False)
+    assert settles.foretold
+    assert settles.values[0] == 48.0
+
+
+def test_the_log_shows_the_band_of_the_cells_as_they_stand(invented):
+    every = {chart.text: chart for chart in chart_data.log_charts(invented.plot())}
+    band = every["cells, V"]
+    assert band.edges["band_low"][0] == 3.24
+    assert band.edges["band_high"][0] == 3.30
+    assert list(every) == ["speed, kn", "current, A", "voltage, V", "cells, V", "cables, °C"]
 
 
 def test_charts_without_channels_are_left_out():
     bare = Plot([0.0, 1.0], {"pack_voltage_v": [50.0, 50.1], "pack_current_a": [None, None]})
-    assert [chart.text for chart in chart_data.charts(bare)] == ["voltage, V"]
-    assert chart_data.charts(Plot()) == []
+    assert [chart.text for chart in chart_data.pack_charts(bare)] == ["voltage, V"]
+    assert chart_data.way_charts(bare) == []
+    assert chart_data.log_charts(Plot()) == []
     assert chart_data.track(bare) is None
+
+
+def test_reach_lies_around_the_end_of_the_track(invented):
+    rows = [(course, Estimate(2 * 1852.0, 1852.0, 3 * 1852.0, "m")) for course in (0, 90, 180, 270)]
+    low, mid, high = chart_data.rings(invented.plot(), (46.5, -24.0), rows)
+    # half a degree north of the start is 30 nmi
+    np.testing.assert_allclose(low.north_nmi, [31, 30, 29, 30], atol=1e-9)
+    np.testing.assert_allclose(mid.east_nmi, [0, 2, 0, -2], atol=1e-9)
+    assert high.north_nmi[0] == pytest.approx(33)
 
 
 def test_track_is_in_miles_from_the_start(invented):
@@ -61,8 +97,10 @@ def test_wanted_takes_families_and_leaves_the_rest():
 
 
 @pytest.mark.parametrize("look", ["day", "night", "contrast", "no such look"])
-def test_item_is_made_in_every_look_even_of_nothing(invented, look):
-    items = charts.trip_items(invented.plot(), [invented.flag()], look)
-    assert len(items) == 3  # the first charts, the others, the track
-    assert all(item["root_id"] for item in items)
-    assert charts.trip_items(Plot(), [], look) == []
+def test_item_is_made_in_every_look_and_none_of_nothing(invented, look):
+    found = invented.trip_plot()
+    shown = chart_data.pack_charts(found.plot, found.lowest, found.probes)
+    assert charts.group(shown, found.plot, [invented.flag()], look)["root_id"]
+    way = chart_data.track(found.plot)
+    assert charts.track(way, None, look)["root_id"]
+    assert charts.group([], Plot(), [], look) is None

@@ -28,9 +28,8 @@ def test_memory_keeps_nothing_that_was_answered_across_a_change():
     assert kept.ask("x", lambda: "new") == "new"
 
 
-def test_memory_forgets_the_longest_unasked(monkeypatch):
-    monkeypatch.setattr(memory, "MOST", 2)
-    kept = memory.Memory(lambda: 0)
+def test_memory_forgets_the_longest_unasked():
+    kept = memory.Memory(lambda: 0, most=2)
     for name in ("x", "y", "x", "z"):
         kept.ask(name, lambda name=name: name)
     assert kept.ask("x", lambda: "again") == "x"

@@ -10,12 +10,19 @@ from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
 
 PATHS = [
-    *("/", "/?speed=4", "/trips", "/plan", "/health", "/set-up", "/api"),
+    *("/", "/?speed=4", "/trips", "/log", "/plan", "/health", "/set-up", "/api"),
     *("/api/v1/range?home=straight", "/api/v1/trips", "/api/v1/cells", "/api/v1/cables"),
     *("/api/v1/hull", "/api/v1/flags", "/api/v1/check"),
+    *("/log/charts.json", "/log/columns.json?start_s=0&end_s=1"),
 ]
 NO_TRIP = [
-    *("/trip/1", "/trip/1/chart.json", "/compare?a=1&b=2", "/api/v1/review/1", "/api/v1/plot/1"),
+    *(
+        "/trip/1",
+        "/trip/1/charts/way.json",
+        "/compare?a=1&b=2",
+        "/api/v1/review/1",
+        "/api/v1/plot/1",
+    ),
     *("/api/v1/export/1.csv", "/api/v1/export/1.gpx"),
 ]
 START_US = 1_782_887_400_000_000
