@@ -10,8 +10,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from logger import journal
-from logger.boat import Boat, SourceSpec, load
+from logger import journal, task
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
 from logger.feeding import QUEUE_BATCHES, Feed
@@ -25,6 +24,7 @@ from logger.sources.source import Block, Item, Source, UtcFix
 from logger.sources.tee import RawFile
 from logger.store import FlagRecord, Store
 from logger.store.writer import Writer
+from logger.task import Duties, Spec
 
 HEALTH_S = 60.0
 NTP_S = 600.0
@@ -45,7 +45,7 @@ class Recorder:
     """
 
     def __init__(
-        self, boat: Boat, store: Store, service: Service | None = None, uid: str | None = None
+        self, boat: Duties, store: Store, service: Service | None = None, uid: str | None = None
     ) -> None:
         self._boat, self._store = boat, store
         self._service = service or Service()
@@ -88,7 +88,7 @@ class Recorder:
 
     # -- inside ---------------------------------------------------------------------------------
 
-    def _feed(self, spec: SourceSpec) -> Feed:
+    def _feed(self, spec: Spec) -> Feed:
         kinds.check_kind(spec)
         counters = Counters(spec.name)
         raw = kinds.raw_for(spec, self._boat.folder, self._store.path.parent / "raw", counters)
@@ -202,7 +202,7 @@ class Recorder:
         self._tell_health(writer)
 
 
-def _bitrates(boat: Boat) -> dict[str, float]:
+def _bitrates(boat: Duties) -> dict[str, float]:
     """Bits a second of each CAN source; the usual rate where the boat file is silent."""
     found = {}
     for spec in boat.source:
@@ -244,7 +244,7 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
     keep_small()
     journal.set_up()
     try:
-        boat = load(boat_path)
+        boat = task.load(boat_path)
         path = Path(log_path)
         path.parent.mkdir(parents=True, exist_ok=True)
         with Store.open(path, write=True) as store:

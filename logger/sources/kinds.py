@@ -3,12 +3,12 @@
 import importlib
 from pathlib import Path
 
-from logger.boat import SourceSpec
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError
 from logger.sources.options import Options
 from logger.sources.source import Source
 from logger.sources.tee import RawFile, raw_file
+from logger.task import Spec
 
 # kind -> module with open_source(options, counters, raw); imported only when it is used.
 KINDS = {
@@ -21,7 +21,7 @@ KINDS = {
 RECORDED = ("csv",)  # kinds that only say how a recording is read
 
 
-def check_kind(spec: SourceSpec) -> None:
+def check_kind(spec: Spec) -> None:
     """Raises BoatFileError for a kind that is not known."""
     if spec.kind not in KINDS and spec.kind not in RECORDED:
         known = ", ".join([*KINDS, *RECORDED])
@@ -29,15 +29,13 @@ def check_kind(spec: SourceSpec) -> None:
 
 
 def raw_for(
-    spec: SourceSpec, folder: Path, raw_folder: Path | None, counters: Counters
+    spec: Spec, folder: Path, raw_folder: Path | None, counters: Counters
 ) -> RawFile | None:
     """The raw file that a source asks for."""
     return raw_file(Options(spec.name, spec.options, folder), raw_folder, counters)
 
 
-def open_source(
-    spec: SourceSpec, folder: Path, counters: Counters, raw: RawFile | None = None
-) -> Source:
+def open_source(spec: Spec, folder: Path, counters: Counters, raw: RawFile | None = None) -> Source:
     """Opens a source.
 
     Args:

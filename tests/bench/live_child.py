@@ -10,10 +10,11 @@ import threading
 import time
 from pathlib import Path
 
-from logger.boat import Boat
+from logger import task
 from logger.memory import keep_small
 from logger.recorder import Recorder
 from logger.sources.frame_readers import SocketCanReader
+from logger.starter import starter_text
 from logger.store import Store
 
 MESSAGES = 30  # of 8 signals: 240 channels, of which 40 are kept at full rate
@@ -28,20 +29,23 @@ def dbc_text() -> str:
     return "\n".join(lines) + "\n"
 
 
-def boat(folder: Path) -> Boat:
+def duties(folder: Path) -> task.Task:
+    """The boat file's, read as the recorder reads it."""
     (folder / "bus.dbc").write_text(dbc_text())
-    table = {
-        "name": "Bench",
-        "hull": {"waterline_m": 7.0, "beam_waterline_m": 2.2, "draught_m": 1.2,
-                 "displacement_kg": 3000.0},
-        "pack": {"chemistry": "lfp", "cells_in_series": 16, "rated_capacity_ah": 100.0},
-        "motor": {"rated_power_w": 5000.0},
-        "source": [{"name": "bus", "kind": "can", "options": {
-            "interface": "socketcan", "channel": "bench0", "max_hz": 10,
-            "full_rate": [f"M{m}" for m in range(LIMITED, MESSAGES)],
-            "decode": [{"dbc": str(folder / "bus.dbc")}]}}],
-    }  # fmt: skip
-    return Boat.model_validate(table)
+    spared = [f"M{m}" for m in range(LIMITED, MESSAGES)]
+    source = f"""
+[[source]]
+name = "bus"
+kind = "can"
+[source.options]
+interface = "socketcan"
+channel = "bench0"
+max_hz = 10
+full_rate = {json.dumps(spared)}
+decode = [{{dbc = "bus.dbc"}}]
+"""
+    (folder / "boat.toml").write_text(starter_text() + source)
+    return task.load(folder / "boat.toml")
 
 
 def child(folder: Path, port: int, seconds: float) -> None:
@@ -50,7 +54,7 @@ def child(folder: Path, port: int, seconds: float) -> None:
     sock.bind(("127.0.0.1", port))
     SocketCanReader._open = staticmethod(lambda bus: sock)  # type: ignore[method-assign]
     with Store.open(folder / "live.sqlite", write=True) as store:
-        recorder = Recorder(boat(folder), store, uid="bench")
+        recorder = Recorder(duties(folder), store, uid="bench")
         sizes: list[int] = []
         begun: list[float] = []
 
