@@ -29,13 +29,15 @@ class Now:
     """What the boat does at this moment, as a mean of the last minutes of steady motoring.
 
     speed_ground_mps, course_deg: over ground. power_w: propulsion, from the pack.
-    log_sd: how well that stretch's mean power is known.
+    log_sd: how well that stretch's mean power is known. less_hotel: power_w is the pack's
+    measured power less a hotel load that is only thought: were that larger, this is smaller.
     """
 
     speed_ground_mps: float
     course_deg: float
     power_w: float
     log_sd: float = NOW_LOG_SD
+    less_hotel: bool = False
 
 
 @dataclass(frozen=True)
@@ -127,16 +129,17 @@ class Draws:
     """One row per equally likely boat.
 
     stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
-    power that sea and unknown wind add on the present course, (n,).
+    power that sea and unknown wind add on the present course, (n,). hotel_w: hotel load, (n,).
     """
 
     stream: StreamDraws
     log_power: Floats
     aside: Floats
     air: Air
+    hotel_w: Floats
 
 
-def draw(given: ReachInput, air: Air, n: int, rng: np.random.Generator) -> Draws:
+def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Generator) -> Draws:
     """Streams and power curves together, agreeing with what the boat does now.
 
     Without `now` they are independent. With it, each stream says at which speed through water
@@ -144,6 +147,9 @@ def draw(given: ReachInput, air: Air, n: int, rng: np.random.Generator) -> Draws
     often (importance resampling), and each curve and the weather's part are conditioned on
     their own point (Matheron's rule), so that the present power at the present ground speed is
     right in every draw.
+
+    Args:
+        air, hotel_w: Wind and hotel load of each draw, (n,).
     """
     curve, now = given.curve, given.now
     paths = given.stream.paths(n, rng)
@@ -151,12 +157,12 @@ def draw(given: ReachInput, air: Air, n: int, rng: np.random.Generator) -> Draws
     leg_sd = air.left * curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
     if now is None:
-        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside, air)
+        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside, air, hotel_w)
     along, across = along_across(*paths.now(), now.course_deg)
     water = np.hypot(now.speed_ground_mps - along, across)
     cov_rows = curve.cov_rows(water)
     var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
-    log_w = np.log(_still_w(given, now, air, water))
+    log_w = np.log(_still_w(given, now, air, water, hotel_w))
     off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
     chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
     pick = _resample(chance, n, rng)
@@ -165,12 +171,15 @@ def draw(given: ReachInput, air: Air, n: int, rng: np.random.Generator) -> Draws
     missing = (log_w[pick] + noise - at) / var[pick]
     lines = lines + cov_rows[pick] * missing[:, None]
     aside = aside + leg_sd**2 * missing
-    return Draws(paths.take(pick), np.maximum.accumulate(lines, axis=1), aside, air.take(pick))
+    lines = np.maximum.accumulate(lines, axis=1)
+    return Draws(paths.take(pick), lines, aside, air.take(pick), hotel_w[pick])
 
 
-def _still_w(given: ReachInput, now: Now, air: Air, water: Floats) -> Floats:
-    """The present power as it would be in still air, per draw (n,). [W]"""
+def _still_w(given: ReachInput, now: Now, air: Air, water: Floats, hotel_w: Floats) -> Floats:
+    """The present propulsion power as it would be in still air, per draw (n,). [W]"""
     power = np.full(len(water), max(now.power_w, 1.0))
+    if now.less_hotel:
+        power = np.maximum(power - (hotel_w - given.hotel_w[0]), LEAST_SHARE * power)
     if given.wind is None:
         return power
     force = extra_n(air.area_m2, air.wind_mps, given.wind.from_deg - now.course_deg, water)

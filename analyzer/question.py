@@ -79,7 +79,8 @@ def now(series: Series, boat: Boat) -> Now | None:
     if mean < 0.01 * boat.motor.rated_power_w or power[ok].std() > STILL_FRAC * mean or aim < 0.95:
         return None
     toward = np.degrees(np.arctan2(np.sin(course[ok]).mean(), np.cos(course[ok]).mean()))
-    return Now(float(speed[ok].mean()), float(toward % 360.0), mean)
+    thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
+    return Now(float(speed[ok].mean()), float(toward % 360.0), mean, less_hotel=thought)
 
 
 def mean_sd(series: Series, name: str, fallback: float, spread: float = 0.3) -> tuple[float, float]:

@@ -135,13 +135,14 @@ def reach(given: ReachInput) -> ReachResult:
     n = len(given.charge["soc"])
     rng = np.random.default_rng(given.seed)
     pack = pack_draws(given, n, rng)
-    draws = draw(given, air_draws(given, n, rng), n, rng)
+    hotel, sun = hotel_and_sun_w(given, n, rng)
+    draws = draw(given, air_draws(given, n, rng), hotel, n, rng)
     ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
     water = _water_mps(given, draws)
     calm = np.exp(given.curve.read_each(draws.log_power, water))
     still = calm * np.exp(aside_on(draws, given, rng))
     motor = np.asarray((still + _wind_w(given, draws.air, water, still)) * ahead)
-    hotel, sun = _hotel_and_sun_w(given, n, rng)
+    hotel, sun = draws.hotel_w[:, None], sun[:, None]
     other = hotel - sun
     run = run_down(motor, other, pack, given.limits)
     if given.sun_ahead is not None and given.solar_w[0] > SUN_COUNTS_W:
@@ -190,10 +191,10 @@ def _water_mps(given: ReachInput, draws: Draws) -> Floats:
     return water
 
 
-def _hotel_and_sun_w(given: ReachInput, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Hotel load and sun, each (n, 1). [W]"""
-    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal((n, 1)), 0.0)
-    sun = np.maximum(given.solar_w[0] + given.solar_w[1] * rng.standard_normal((n, 1)), 0.0)
+def hotel_and_sun_w(given: ReachInput, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Hotel load and sun now, each (n,). [W]"""
+    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
+    sun = np.maximum(given.solar_w[0] + given.solar_w[1] * rng.standard_normal(n), 0.0)
     return hotel, sun
 
 

@@ -127,6 +127,25 @@ def test_what_the_boat_does_now_narrows_the_answer():
     assert a.high - a.low < 0.35 * (b.high - b.low)
 
 
+def test_a_hotel_load_only_thought_does_not_blur_what_the_pack_gives_now():
+    """The pack's power is measured: what the hotel takes more of it the motor takes less."""
+    power = 400.0
+    asked = question(
+        n=4000,
+        curve=hull.prior(boat()),
+        hotel_w=(300.0, 90.0),
+        speeds_mps=np.array([1.6]),
+        as_now=0,
+    )
+    widths = {}
+    for thought in (True, False):
+        result = reach(replace(asked, now=Now(1.6, 0.0, power, less_hotel=thought)))
+        widths[thought] = result.total_w[:, 0].std()
+    # by hand: 3 % of the minutes' mean and 3 % still to come of 400 W; else 90 W of hotel besides
+    assert widths[True] == pytest.approx(0.03 * np.sqrt(2) * power, rel=0.25)
+    assert widths[False] == pytest.approx(np.hypot(90.0, widths[True]), rel=0.1)
+
+
 def test_going_on_as_now_keeps_ground_speed_and_power_in_an_unknown_stream():
     curve = hull.prior(boat())
     power = float(curve.mean_w(np.array([2.2]))[0])
@@ -153,7 +172,7 @@ def test_an_unlikely_power_speaks_about_the_stream():
 
     asked = question(n=2000, curve=curve, stream=unknown("no compass"), now=Now(2.0, 0.0, power))
     rng = np.random.default_rng(1)
-    found = draw(asked, air_draws(asked, 2000, rng), 2000, rng)
+    found = draw(asked, air_draws(asked, 2000, rng), np.zeros(2000), 2000, rng)
     assert found.stream.now()[1].mean() < -0.25
 
 

@@ -71,7 +71,7 @@ def main() -> None:
     busy = median_ms(lambda: reach(given), clock=time.process_time)
     print(f"  of the processor's time     {busy:.1f} ms (what it takes on an idle machine)")
     print(f"  pack draws  {median_ms(lambda: pack_draws(given, 1000, rng)):.1f} ms")
-    parts = median_ms(lambda: draw(given, air_draws(given, 1000, rng), 1000, rng))
+    parts = median_ms(lambda: draw(given, air_draws(given, 1000, rng), np.zeros(1000), 1000, rng))
     print(f"  curves and streams  {parts:.1f} ms")
 
 
