@@ -95,6 +95,12 @@ class TcpStream:
             self._socket = socket.create_connection((host, port), timeout=connect_s)
         except OSError as error:
             raise SourceError(f"{self._name}: nobody answers there: {error}") from error
+        # A radio link that breaks off closes nothing: the system asks whether the other side is
+        # still there, and the connection is lost after 25 s without an answer.
+        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_KEEPALIVE, 1)
+        for name, value in (("TCP_KEEPIDLE", 10), ("TCP_KEEPINTVL", 5), ("TCP_KEEPCNT", 3)):
+            if hasattr(socket, name):
+                self._socket.setsockopt(socket.IPPROTO_TCP, getattr(socket, name), value)
 
     def read(self, timeout_s: float) -> bytes:
         """A chunk; a connection closed by the other side is lost."""
