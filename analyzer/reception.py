@@ -56,19 +56,28 @@ def _of(name: str, said: Mapping[str, Any]) -> Iterator[Finding]:
     subject = f"source {name}"
     if said.get("up") is False:
         trouble = str(said.get("trouble") or "no reason known").rstrip(".")
-        yield _finding(subject, "source_down", f"It cannot be read: {trouble}.", 1.0)
+        yield _finding(subject, "source_down", f"Source {name} cannot be read: {trouble}.", 1.0)
     refused = {cause: counts[cause] for cause in MEANS if counts.get(cause)}
     total = sum(refused.values())
     share = total / max(counts.get("frames", 0), total, 1)
     if total >= FEWEST_REFUSED and share > REFUSED_SHARE:
         worst = max(refused, key=lambda cause: refused[cause])
-        text = f"{share:.0%} of what comes cannot be used; most of it: {MEANS[worst]}."
+        what = f"{share:.0%} of what source {name} sends cannot be used"
+        text = f"{what}; most of it: {MEANS[worst]}."
         yield _finding(subject, "source_refused", text, share)
     if counts.get("reconnects", 0) >= MANY_RECONNECTS:
-        text = f"It was lost and opened again {counts['reconnects']} times: a loose plug or cable?"
+        times = counts["reconnects"]
+        text = f"Source {name} was lost and opened again {times} times: a loose plug or cable?"
         yield _finding(subject, "source_loose", text, counts["reconnects"])
+    if counts.get("bus_off", 0):
+        text = (
+            f"The CAN controller of source {name} went off the bus {counts['bus_off']} times, as "
+            f"from a wrong bit rate, a short circuit or a missing terminator."
+        )
+        yield _finding(subject, "source_bus_off", text, counts["bus_off"])
     if counts.get("dropped", 0):
-        text = f"{counts['dropped']} readings were dropped because the computer did not keep up."
+        lost = counts["dropped"]
+        text = f"{lost} readings of source {name} were dropped: the computer did not keep up."
         yield _finding(subject, "source_dropped", text, counts["dropped"])
 
 

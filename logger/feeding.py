@@ -101,7 +101,7 @@ class Feed:
             self._down("a mistake of the program, see the journal")
         finally:
             source.close()
-            self.up = False
+            self.up = self.up and self._stop.is_set()  # what it was when it was asked to end
         return False
 
     def _hand_over(self, items: list[Item]) -> None:

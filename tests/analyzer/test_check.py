@@ -151,4 +151,4 @@ def test_check_tells_what_the_recorder_says_of_its_sources(boat: Boat, tmp_path:
     with Store.open(path, write=True) as store:
         store.put_health("recorder", {"gps": {"up": False, "trouble": "no such port"}}, None)
         (finding,) = check(boat, store).findings
-    assert finding.text == "It cannot be read: no such port."
+    assert finding.text == "Source gps cannot be read: no such port."

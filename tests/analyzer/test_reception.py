@@ -18,6 +18,7 @@ from analyzer import reception
         ({"up": False, "trouble": "could not open port /dev/ttyUSB0"}, ["source_down"]),
         ({"up": True, "frames": 5000, "reconnects": 12}, ["source_loose"]),
         ({"up": True, "frames": 5000, "dropped": 1}, ["source_dropped"]),
+        ({"up": True, "frames": 5000, "bus_off": 1}, ["source_bus_off"]),
     ],
 )
 def test_findings_of_a_source(said: dict[str, Any], kinds: list[str]):
@@ -28,7 +29,7 @@ def test_findings_name_the_source_and_the_commonest_cause():
     said = {"up": True, "frames": 100, "checksum": 30, "syntax": 20}
     (finding,) = reception.findings({"gps": said})
     assert finding.subject == "source gps"
-    assert "50% of what comes" in finding.text  # 50 of 100
+    assert "50% of what source gps sends" in finding.text  # 50 of 100
     assert "wrong checksums" in finding.text
 
 

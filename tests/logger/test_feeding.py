@@ -104,3 +104,11 @@ def test_a_full_queue_drops_and_counts():
     script: list[object] = [rows(5) for _ in range(8)]
     feed = run(lambda: Scripted(script), lambda f: not script, size=3)
     assert feed.counters["dropped"] == 25
+
+
+def test_a_source_that_was_asked_to_end_was_up_until_then():
+    """The recorder's last word, which check reads, must not call it lost."""
+    feed = run(lambda: Scripted([rows(1)]), lambda f: f._batches.qsize() == 1)
+    assert feed.up
+    ended = run(lambda: Scripted([None]), lambda f: not f.alive)
+    assert not ended.up
