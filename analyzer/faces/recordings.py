@@ -33,7 +33,7 @@ def play_into(
     maps: Sequence[Path] = (),
     dbcs: Sequence[Path] = (),
     pace: float | None = FLAT_OUT,
-) -> None:
+) -> bool:
     """Records the files into the log as if they arrived now, and finds trips and flags.
 
     Args:
@@ -41,6 +41,8 @@ def play_into(
         boat_file: Kept in the log; None: the files' own maps say everything.
         maps, dbcs: Column maps for CSV files, and CAN databases.
         pace: None flat out, 1 real time, N for N times as fast.
+    Returns:
+        Whether the log knows a boat, so that questions about her can be asked.
     """
     from logger import boat as boats
     from logger.store import Store
@@ -53,7 +55,10 @@ def play_into(
         if boat_file:
             store.save_boat(boat_file.read_text("utf-8"), _now_us())
         _record(source, store, files, pace)
-    look_through(log, boat_file)
+        knows_boat = store.boat_text() is not None
+    if knows_boat:
+        look_through(log, boat_file)
+    return knows_boat
 
 
 def look_through(log: Path, boat_file: Path | None) -> None:

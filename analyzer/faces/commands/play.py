@@ -108,7 +108,7 @@ def _replay(options: argparse.Namespace) -> int:
     from analyzer.faces import recordings
 
     found = opt.find_places(options)
-    recordings.play_into(
+    knows_boat = recordings.play_into(
         found.log,
         options.files,
         found.boat,
@@ -116,8 +116,18 @@ def _replay(options: argparse.Namespace) -> int:
         dbcs=options.dbc,
         pace=options.pace,
     )
-    print(f"Played into {found.log}. Ask it: keelwatt range --log {found.log}")
+    print(f"Played into {found.log}. {_ask(knows_boat, found.log)}")
     return 0
+
+
+def _ask(knows_boat: bool, log: Path) -> str:
+    if knows_boat:
+        return f"Ask it: keelwatt range --log {log}"
+    return (
+        f"It can be exported: keelwatt export --log {log}\n"
+        "To ask how far, name the boat's file with --boat; keelwatt check --starter writes one "
+        "to begin with."
+    )
 
 
 def _pace(text: str) -> float | None:

@@ -96,6 +96,17 @@ def test_missing_boat_file_is_one_sentence_and_status_2(capsys):
     assert error.count("\n") == 1
 
 
+def test_a_recording_of_no_known_boat_can_be_played_and_exported(tmp_path, capsys):
+    lines, log = tmp_path / "depth.nmea", str(tmp_path / "log.sqlite")
+    lines.write_text("$SDDBT,7.8,f,2.4,M,1.3,F*0D\n" * 3)  # a depth sounder's usual sentence
+    assert cli.main(["replay", str(lines), "--log", log]) == 0
+    assert "name the boat's file with --boat" in capsys.readouterr().out
+    assert cli.main(["export", "--log", log]) == 0
+    assert "depth" in capsys.readouterr().out
+    assert cli.main(["range", "--log", log]) == 2
+    assert "was recorded without a boat file" in capsys.readouterr().err
+
+
 def test_stream_is_read_as_speed_and_direction():
     speed_mps, toward_deg = options.stream_kn("1.8@360")
     assert speed_mps == pytest.approx(0.926)  # 1.8 * 1852 / 3600
