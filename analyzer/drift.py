@@ -7,7 +7,8 @@ tide, eddies), both factors and the compass error are found together by least sq
 usual sizes of each as prior, so that what cannot be separated stays wide; how strong streams are
 here is judged by the log too. Without a
 compass the direction through water is ground velocity less stream, found by iteration, and only
-speeds along it are compared.
+speeds along it are compared. The shaft counts only where the motor drives the boat by itself, at
+its propeller's usual load: one that the boat's way turns, or that sails help, tells another speed.
 
 Source: linear Gaussian estimation (textbook); the iterative current correction of speed trials
 (ISO 15016:2015) fits the same tide. Prior sizes are common practice, no source.
@@ -18,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.driven import propulsion_power_w, unaided
 from analyzer.least_squares import solve
 from analyzer.series import Series
 from analyzer.stream import (
@@ -29,6 +31,7 @@ from analyzer.stream import (
     part_sds,
     unknown,
 )
+from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -38,7 +41,9 @@ SLIP_MID, SLIP_SD = 0.30, 0.12  # of a displacement boat's propeller
 COMPASS_SD_DEG = 3.0
 CARRIED_SD = 0.02  # how far a calibration moves from trip to trip: growth, trim, wind
 NOISE_MPS = 0.10  # of one half-minute mean: waves, steering
-LEG_MPS = 0.06  # shared by a leg: leeway, wind ahead or astern at the same revolutions
+LEG_MPS = 0.06  # shared by a leg: leeway, wind ahead or astern
+SLIP_LEG = 0.03  # the same for the shaft, as a share of speed: slip goes with the load
+SHAFT_ALIKE = 0.05  # revolutions against those of the minute before: the boat has caught up
 KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "known"
 KNOT_S = 600.0
 BIN_S = 30.0
@@ -54,7 +59,7 @@ class _Bins:
     ground: Floats  # (n, 2) east, north
     heading_rad: Floats  # NaN without compass
     water: Floats  # the log's reading, NaN without
-    shaft: Floats  # revolutions per second ahead, NaN without
+    shaft: Floats  # revolutions per second ahead, NaN without, and where others drive her too
 
 
 @dataclass(frozen=True)
@@ -84,9 +89,22 @@ def heading_true(series: Series) -> Floats:
     return np.where(np.isfinite(true), true, magnetic)
 
 
-def _bins(series: Series) -> _Bins:
+def _driving(shaft: Floats, power: Floats) -> Floats:
+    """Revolutions where they are settled and the propeller has its usual load, else NaN."""
+    ok = shaft > 0.5
+    for back in (1, 2):
+        before = np.concatenate([shaft[:1].repeat(back), shaft[:-back]])
+        with np.errstate(invalid="ignore"):
+            ok &= ~(np.abs(shaft - before) > SHAFT_ALIKE * shaft)
+    return np.where(unaided(power, shaft, ok), shaft, np.nan)
+
+
+def _bins(series: Series, boat: Boat | None) -> _Bins:
     """The series as half-minute means; turning bins have no course or heading."""
     size = max(round(BIN_S / series.step_s), 1)
+    shaft = _mean_bins(series.get("shaft_speed_rps"), size)
+    if boat is not None:
+        shaft = _driving(shaft, _mean_bins(propulsion_power_w(series, boat), size))
     course = np.radians(series.get("course_ground_deg"))
     speed = series.get("speed_ground_mps")
     heading = np.radians(heading_true(series))
@@ -100,26 +118,27 @@ def _bins(series: Series) -> _Bins:
         ground=np.where(straight[:, None], ground, np.nan),
         heading_rad=np.where(np.hypot(sin, cos) > 0.95, np.arctan2(sin, cos), np.nan),
         water=_mean_bins(series.get("speed_water_mps"), size),
-        shaft=_mean_bins(series.get("shaft_speed_rps"), size),
+        shaft=shaft,
     )
 
 
 def estimate(
-    series: Series, *, pitch_m: float | None = None, before: Calibration | None = None
+    series: Series, boat: Boat | None = None, *, before: Calibration | None = None
 ) -> Stream:
     """Set and drift over a stretch of the log, the last time being "now".
 
     Args:
         series: speed_ground_mps, course_ground_deg, speed_water_mps or shaft_speed_rps, and a
-            heading if there is one.
-        pitch_m: The propeller's pitch, if known: a first idea of its advance.
+            heading if there is one; the pack's power, to see where the motor drives her.
+        boat: The propeller's pitch, a first idea of its advance, and the usual hotel load; None:
+            every turn of the shaft is taken for the motor's.
         before: The calibration found on earlier trips.
     Returns:
         The stream; `known` is False, with the reason and what to do, where it cannot be told
         apart from the calibration.
     """
     now_s = series.t0_us / 1e6 + series.n * series.step_s
-    bins = _bins(series)
+    bins = _bins(series, boat)
     base = np.isfinite(bins.ground).all(axis=1)
     if np.isfinite(bins.heading_rad).any():
         base &= np.isfinite(bins.heading_rad)
@@ -127,6 +146,7 @@ def estimate(
     with_shaft = base & (bins.shaft > 0.5)
     if not (with_log | with_shaft).any():
         return unknown(_why_nothing(series), now_s)
+    pitch_m = boat.motor.propeller_pitch_m if boat else None
     priors = _priors(bins, with_shaft, pitch_m, before or Calibration())
     solution = _solve(bins, with_log, with_shaft, now_s, priors)
     return _stream(solution, bins, with_log, with_shaft)
@@ -177,12 +197,12 @@ def _priors(
     return mean, np.array([factor[1], advance[1], np.radians(compass[1])])
 
 
-def _leg_noise(direction: Floats, ok: Bools) -> Floats:
+def _leg_noise(direction: Floats, ok: Bools, shared_mps: Floats | float) -> Floats:
     """Variance per bin such that a leg's mean is never better than what a leg shares, (n,)."""
     turned = np.abs(np.angle(np.exp(1j * np.diff(direction, prepend=direction[:1])))) > 0.35
     leg = np.cumsum(np.nan_to_num(turned, nan=False))
     count = np.bincount(leg, weights=ok)[leg]
-    return np.asarray(NOISE_MPS**2 + count * LEG_MPS**2)
+    return np.asarray(NOISE_MPS**2 + count * np.square(shared_mps))
 
 
 def _direction(bins: _Bins, weights: Floats, mean: Floats) -> Floats:
@@ -267,7 +287,9 @@ def _rows(
     along[:, :knots], along[:, knots : 2 * knots] = weights[ok] * sin, weights[ok] * cos
     along[:, 2 * knots + column] = reading
     along_target = ground[:, 0] * sin[:, 0] + ground[:, 1] * cos[:, 0]
-    var = _leg_noise(direction, ok)[ok]
+    over = np.hypot(bins.ground[:, 0], bins.ground[:, 1])
+    slip = np.hypot(LEG_MPS, SLIP_LEG * np.nan_to_num(over)) if column == 1 else LEG_MPS
+    var = _leg_noise(direction, ok, slip)[ok]
     if not compass:
         return along, along_target, var
     across = np.zeros_like(along)
@@ -277,7 +299,7 @@ def _rows(
     return (
         np.vstack([along, across]),
         np.concatenate([along_target, across_target]),
-        np.concatenate([var, var]),
+        np.concatenate([var, _leg_noise(direction, ok, LEG_MPS)[ok]]),
     )
 
 

@@ -14,10 +14,11 @@ import numpy.typing as npt
 from analyzer import drift, hull, question
 from analyzer.cells import WeakCell
 from analyzer.curve import PowerCurve
+from analyzer.driven import propulsion_power_w
 from analyzer.reach import Now, ReachResult, reach
 from analyzer.series import Series
 from analyzer.soc import ChargeState, track
-from analyzer.steady import SteadyPoints, propulsion_power_w, steady
+from analyzer.steady import SteadyPoints, steady
 from analyzer.stream import Calibration, Stream
 from logger.boat import Boat
 
@@ -122,7 +123,7 @@ def _ask(series: Series, end: int, boat: Boat, before: Before, state: ChargeStat
     present = question.now(past, boat)
     if present is None or not np.isfinite(state.soc):
         return None
-    stream = drift.estimate(past, pitch_m=boat.motor.propeller_pitch_m, before=before.calibration)
+    stream = drift.estimate(past, boat, before=before.calibration)
     curve = _curve(past, boat, before, stream)
     given = question.question(
         boat,

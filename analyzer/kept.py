@@ -44,7 +44,7 @@ def stream_before(ctx: Context, series: Series) -> Stream:
     """The stream over a stretch, with the calibration that trips before it left. [µs]"""
     kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
     before = revive(Calibration.from_dict, kept[-1].value) if kept else None
-    return drift.estimate(series, pitch_m=ctx.boat.motor.propeller_pitch_m, before=before)
+    return drift.estimate(series, ctx.boat, before=before)
 
 
 def points_before(ctx: Context, before_us: int | None) -> list[SteadyPoints]:

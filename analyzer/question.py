@@ -7,13 +7,13 @@ from analyzer import copper
 from analyzer.cells import WeakCell
 from analyzer.curve import PowerCurve
 from analyzer.daylight import mean_ahead
+from analyzer.driven import propulsion_power_w
 from analyzer.pack import chemistry, default_params
 from analyzer.reach import Now, ReachInput, Weak, speeds_for
 from analyzer.resistance import GRAVITY
 from analyzer.rundown import Limits
 from analyzer.series import Series
 from analyzer.soc import ChargeState
-from analyzer.steady import propulsion_power_w
 from analyzer.stream import Stream
 from analyzer.wind import Wind, windage_m2
 from logger.boat import Boat, Hull

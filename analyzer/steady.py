@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.drift import heading_true
+from analyzer.driven import propulsion_power_w, unaided
 from analyzer.resistance import GRAVITY
 from analyzer.series import Series
 from analyzer.stream import Stream
@@ -29,7 +30,6 @@ SPEED_CHANGE_MPS = 0.10  # between the two halves of a minute: still gathering w
 TURN_DEG = 12.0
 LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
 LOG_SD_FLOOR = 0.03  # never better, however long the stretch
-LEAST_LOAD, MOST_LOAD = 0.75, 1.6  # power over revolutions cubed, against the usual
 SHALLOW_FROUDE = 0.6
 SPEED_BIN_MPS = 0.1
 LEG_LOG_SD = 0.12  # wind and sea of one stretch, in ln power
@@ -148,21 +148,6 @@ def _merged(points: SteadyPoints, which: npt.NDArray[np.int64]) -> dict[str, flo
     }
 
 
-def propulsion_power_w(series: Series, boat: Boat) -> Floats:
-    """Power from the pack into the motor drive, shape (n,). [W]
-
-    The pack's own power plus what sun and shore give, less the hotel load: as measured, else
-    the boat file's typical figure.
-    """
-    pack = series.get("pack_voltage_v") * series.get("pack_current_a")
-    given = sum(
-        np.nan_to_num(series.get(name), nan=0.0) for name in ("solar_power_w", "shore_power_w")
-    )
-    hotel = series.get("hotel_power_w")
-    typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
-    return np.asarray(pack + given - np.where(np.isfinite(hotel), hotel, typical))
-
-
 def _wind_part_w(series: Series, boat: Boat, water: Floats, heading_rad: Floats) -> Floats:
     """Power that a measured wind adds, shape (n,); 0 where none is measured. [W]"""
     east, north = true_wind(series, np.degrees(heading_rad))
@@ -229,16 +214,6 @@ def _settled(still: Bools, power: Floats) -> Bools:
     ratio = power[1:] / np.maximum(power[:-1], 1.0)
     after = still[1:] & still[:-1] & (np.abs(np.log(np.maximum(ratio, 1e-6))) < 0.2)
     return np.concatenate([[False], after])
-
-
-def _unaided(power: Floats, shaft: Floats, ok: Bools) -> Bools:
-    """Minutes whose propeller carries about its usual load; all where no shaft is measured."""
-    if not np.isfinite(shaft[ok]).any():
-        return ok
-    with np.errstate(invalid="ignore", divide="ignore"):
-        load = power / np.abs(shaft) ** 3
-    usual = np.nanpercentile(load[ok], 60)
-    return np.asarray(ok & ~(load < LEAST_LOAD * usual) & ~(load > MOST_LOAD * usual))
 
 
 def _deep(series: Series, boat: Boat, speed: Floats, size: int) -> Bools:
@@ -312,7 +287,7 @@ def steady(
     mean_power, mean_speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
     shaft = _table(series.get("shaft_speed_rps"), size).mean(axis=1)
     ok = _settled(still, mean_power) & _deep(series, boat, mean_speed, size)
-    ok = _unaided(mean_power, shaft, ok)
+    ok = unaided(mean_power, shaft, ok)
     t_s = _table(series.t_utc_s, size).mean(axis=1)
     sds = _table(sd, size).mean(axis=1)
     used = tuple(name for name in CHANNELS if series.has(name))

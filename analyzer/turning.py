@@ -92,8 +92,7 @@ class Turning:
     def _ask(
         self, log: Series, charge: ChargeState, present: Now, away_m: float, course_deg: float
     ) -> HomeReach:
-        pitch = self.boat.motor.propeller_pitch_m
-        stream = drift.estimate(log, pitch_m=pitch, before=self.calibration)
+        stream = drift.estimate(log, self.boat, before=self.calibration)
         points = SteadyPoints.join([self.points, steady(log, self.boat, stream)])
         asked = question.question(
             self.boat,

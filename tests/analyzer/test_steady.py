@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from analyzer import hull
+from analyzer.driven import propulsion_power_w
 from analyzer.series import Series
-from analyzer.steady import SteadyPoints, compact, propulsion_power_w, steady
+from analyzer.steady import SteadyPoints, compact, steady
 from analyzer.stream import given
 from logger.boat import Boat
 from tests.analyzer.test_hull import boat

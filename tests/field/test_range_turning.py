@@ -87,7 +87,7 @@ class Outing:
         present = question.now(log, boat)
         if present is None:
             return None
-        stream = drift.estimate(log)
+        stream = drift.estimate(log, self.craft.boat)
         curve = hull.fit(steady(log, boat, stream), hull.prior(boat))
         asked = question.question(
             boat, self.state, curve, stream, present=present, hotel_w=(self.craft.hotel_w, 10.0)

@@ -140,7 +140,7 @@ def learn(craft: Craft, place: Place) -> tuple[Known, Pack]:
     current, volts, _ = pack.give(run.motor_w + craft.hotel_w, LOWEST)
     parts.append(measured(craft, run, current, volts, t))
     trip = parts[-1]
-    stream = drift.estimate(trip)
+    stream = drift.estimate(trip, craft.boat)
     points = steady(trip, craft.boat, stream)
     state = track(joined(parts), craft.boat.pack).final
     return Known(points, stream.calibration if stream.known else None, state), pack
@@ -148,7 +148,7 @@ def learn(craft: Craft, place: Place) -> tuple[Known, Pack]:
 
 def answer(craft: Craft, log: Series, known: Known, state: ChargeState) -> ReachResult | None:
     """The range as the analyzer gives it at the end of a log."""
-    stream = drift.estimate(log, before=known.calibration)
+    stream = drift.estimate(log, craft.boat, before=known.calibration)
     points = SteadyPoints.join([known.points, steady(log, craft.boat, stream)])
     curve = hull.fit(points, hull.prior(craft.boat))
     present = question.now(log, craft.boat)
