@@ -302,6 +302,213 @@ class LogDesk:
         Raises:
             AnalyzerError: The name ends in neither, or there is no such trip.
         """
+        from analyzer.faces import report_file
+
+        with self.context() as ctx:
+            report_file.write(ctx, path, trip)
+
+    def gpx(self, trip: int | None, step_s: float = 5.0) -> str: ...
+
+
+class LogDesk:
+    """Answers from a log on disk."""
+
+    def __init__(self, log: Path, boat: Path | None) -> None:
+        self.log = log
+        self.boat = boat
+        self._minutes: Overview | None = None
+        self._trips = Memory(lambda: None, most=3)
+
+    @contextmanager
+    def context(self, write: bool = False) -> "Iterator[Context]":
+        """The opened log and its boat; closed afterwards."""
+        from analyzer import answers
+
+        context = answers.open_log(self.log, self.boat, write=write)
+        try:
+            yield context
+        finally:
+            context.close()
+
+    def range_left(
+        self,
+        speed_mps: float | None = None,
+        stream: Stream | None = None,
+        home: WayHome | None = None,
+        wind: Wind | None = None,
+    ) -> RangeAnswer:
+        """How far, for how long, what ends it."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.range_left(ctx, speed_mps, stream, home, wind)
+
+    def trips(self) -> tuple[TripRow, ...]:
+        """The list of trips, oldest first."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.trips(ctx)
+
+    def review(self, number: int | None = None) -> ReviewAnswer:
+        """One trip explained; the newest where no number is given."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.review(ctx, number)
+
+    def cells(self) -> CellsAnswer:
+        """Health of the cells."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.cells(ctx)
+
+    def cables(self) -> CablesAnswer:
+        """Health of the cables."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.cables(ctx)
+
+    def flags(self) -> tuple[FlagView, ...]:
+        """All flags, those that stand first."""
+        from analyzer import answers
+
+        with self.context() as ctx:
+            return answers.flags(ctx)
+
+    def plot(self, number: int | None, channels: Sequence[str], points: int = 2000) -> Plot:
+        """Channels of one trip, thinned so that peaks stay."""
+        from analyzer import answers, extremes
+
+        with self.context() as ctx:
+            trip = answers.find_trip(ctx, number)
+            return extremes.window(ctx.store, channels, trip.start_us, trip.end_us, points)
+
+    def window(
+        self, channels: Sequence[str], start_s: float, end_s: float, points: int = 2000
+    ) -> Plot:
+        """Channels of any stretch of the log, thinned so that peaks stay.
+
+        Args:
+            start_s, end_s: Seconds since 1970; cut to what the log holds.
+        """
+        from analyzer import extremes
+
+        with self.context() as ctx:
+            held = ctx.store.span()
+            if held is None:
+                return Plot()
+            start_us = min(max(round(start_s * 1e6), held[0]), held[1])
+            end_us = max(min(round(end_s * 1e6), held[1] + 1), start_us + 1)
+            return extremes.window(ctx.store, channels, start_us, end_us, points, self._overview())
+
+    def span(self) -> tuple[float, float] | None:
+        """When the log's first and newest readings were; None where there is none."""
+        with self.context() as ctx:
+            held = ctx.store.span()
+        return (held[0] / 1e6, held[1] / 1e6) if held else None
+
+    def trip_plot(
+        self,
+        number: int,
+        channels: Sequence[str],
+        points: int = 2000,
+        stretch: tuple[float, float] | None = None,
+        deep: bool = True,
+    ) -> "TripPlot":
+        """A trip's channels and what is worked out from them, thinned for drawing.
+
+        Args:
+            stretch: Start and end, seconds since 1970; None: the whole trip.
+            deep: Also cells, sag and settled temperatures; else the power alone.
+        """
+        from analyzer import answers, trip_chart
+
+        names = tuple(channels)
+        with self.context() as ctx:
+            record = answers.find_trip(ctx, number)
+            key = (record.start_us, record.end_us, names, deep, ctx.boat.model_dump_json())
+
+            def work() -> "TripSeries":
+                return trip_chart.trip_series(ctx, number, names, deep)
+
+            trip = self._trips.ask(key, work)
+        return trip_chart.trip_plot(trip, points, *(stretch or (None, None)))
+
+    def around(self, number: int) -> "Around | None":
+        """How far she could still go in every direction from where a trip ended."""
+        from analyzer import trip_chart
+
+        with self.context() as ctx:
+            return trip_chart.around(ctx, number)
+
+    def _overview(self) -> "Overview":
+        """Remembers the minutes of long stretches for as long as the pages are served."""
+        from analyzer.extremes import Overview
+
+        if self._minutes is None:
+            self._minutes = Overview()
+        return self._minutes
+
+    def check(self, there: tuple[str, ...] = ()) -> CheckAnswer:
+        """What arrives, what is wrong, what can be answered; also before there is a log.
+
+        Args:
+            there: Ports and buses of this computer, as text.
+        """
+        from analyzer import answers
+        from logger import boat
+
+        if self.boat is not None and not self.log.is_file():
+            return answers.check(boat.load(self.boat), None, there)
+        with self.context() as ctx:
+            return answers.check(ctx.boat, ctx.store, there)
+
+    def refresh(self, progress: Progress | None = None) -> None:
+        """Finds trips and runs the watch over what is new in the log."""
+        from analyzer import answers
+
+        with self.context(write=True) as ctx:
+            answers.refresh(ctx, progress)
+
+    def newest_utc_s(self) -> float | None:
+        """When the newest reading was; None where there is none."""
+        with self.context() as ctx:
+            span = ctx.store.span()
+        return span[1] / 1e6 if span else None
+
+    def place(self) -> tuple[float, float, float] | None:
+        """Latitude, longitude [deg] and the time they were measured; else home's, without time.
+
+        Returns:
+            None where neither is known; a time of 0 where it is home's place.
+        """
+        with self.context() as ctx:
+            latitude, longitude = (
+                ctx.store.last(name) for name in ("latitude_deg", "longitude_deg")
+            )
+            home = ctx.boat.home
+        if latitude and longitude:
+            return latitude[1], longitude[1], latitude[0] / 1e6
+        return (home.latitude_deg, home.longitude_deg, 0.0) if home else None
+
+    def write_csv(
+        self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0
+    ) -> None:
+        """Channels of a trip, or of the whole log, as CSV."""
+        from analyzer.faces import table
+
+        with self.context() as ctx:
+            table.write_csv(ctx.store, table.choose(ctx.store, trip, channels, step_s), out)
+
+    def write_report(self, path: Path, trip: int | None) -> None:
+        """A trip's report for printing; the ending of its name says HTML or PDF.
+
+        Raises:
+            AnalyzerError: The name ends in neither, or there is no such trip.
+        """
         from analyzer import answers
         from analyzer.errors import AnalyzerError
         from analyzer.faces import report
