@@ -20,7 +20,8 @@ PLANS = {
 
 
 def asked(headings, leg_s, rng):
-    """One invented zig-zag: error of drift [kn] and set [degrees], and whether it is known."""
+    """One invented zig-zag: error of drift [kn] and set [degrees], whether it is known, the reason,
+    and whether the truth lies inside the 80 % ellipse (chi squared of 2: 3.22)."""
     series, toward, size = legs(
         [h + 30 * rng.random() for h in headings],
         leg_s,
@@ -32,11 +33,14 @@ def asked(headings, leg_s, rng):
         seed=int(rng.integers(1 << 30)),
     )
     found = drift.estimate(series)
+    angle = np.radians(toward)
+    off = found.mean_mps[-1] - size * np.array([np.sin(angle), np.cos(angle)])
     return (
         abs(found.speed_mps - size) / KN,
         off_deg(found.toward_deg, toward),
         found.known,
         found.reason,
+        off @ np.linalg.solve(found.cov[-1], off) < 3.22,
     )
 
 
@@ -50,10 +54,12 @@ def test_stream_is_recovered(plan):
     print(
         f"\n{plan}: {COUNT} times; drift off {np.median(kn):.2f} kn (19 in 20 within "
         f"{np.quantile(kn, 0.95):.2f}), set off {np.median(deg):.1f}° (within "
-        f"{np.quantile(deg, 0.95):.1f}°); inside 0.15 kn and 10°: {within.mean():.0%}"
+        f"{np.quantile(deg, 0.95):.1f}°); inside 0.15 kn and 10°: {within.mean():.0%}; "
+        f"80 % ellipse held {np.mean([row[4] for row in rows]):.0%}"
     )
     assert np.mean([row[2] for row in rows]) > 0.9
     assert within.mean() >= 0.95
+    assert np.mean([row[4] for row in rows]) >= 0.7
 
 
 def test_one_straight_leg_is_refused():
