@@ -75,7 +75,7 @@ class Recorder:
             BoatFileError: A source's options are wrong.
             StoreError: The log cannot be used.
         """
-        with self._store.writer(self._uid, flush_s=self._boat.flush_s) as writer:
+        with self._store.writer(self._uid, flush_s=self._boat.flush_s, now_us=mono_us) as writer:
             for feed in self.feeds:
                 feed.start()
             self._service.ready()
@@ -103,7 +103,7 @@ class Recorder:
     def _loop(self, writer: Writer) -> None:
         next_health = next_ntp = 0.0
         while not self._stop.is_set():
-            self._take(writer, 0.2)
+            self._take(writer, min(max(writer.due_in_s(), 0.0), 0.2))
             self._watch_disk(writer)
             self._raise_failures()
             now = time.monotonic()

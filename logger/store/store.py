@@ -2,6 +2,7 @@
 
 import sqlite3
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +71,7 @@ class Store:
         seal_s: float = 600.0,
         time_step_us: int = TIME_STEP_US,
         not_before_us: int = clock.RELEASE_UTC_US,
+        now_us: Callable[[], int] | None = None,
     ) -> Writer:
         """The log's only writer, with a connection of its own; see `Writer`.
 
@@ -84,6 +86,7 @@ class Store:
             seal_s=seal_s,
             time_step_us=time_step_us,
             not_before_us=not_before_us,
+            now_us=now_us,
         )
 
     # -- readings -------------------------------------------------------------------------------

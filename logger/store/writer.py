@@ -2,6 +2,7 @@
 
 import sqlite3
 import time
+from collections.abc import Callable
 from dataclasses import astuple
 from pathlib import Path
 
@@ -21,6 +22,8 @@ from logger.store.transaction import transaction
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
 ROOM_VALUES = 200_000  # seal when this many values wait in memory (1.6 MB)
 TIME_STEP_US = 1000
+COMMIT_S = 0.05  # a commit begins so long before it is due: it takes its time, too
+NEVER_US = 2**62
 TRY_AGAIN_S = 5.0  # after the disk was full or another program held the log
 
 
@@ -28,8 +31,8 @@ class Writer:
     """Writes one boot's readings; made by `Store.writer`. Times as in `logger.sources.source`.
 
     A row is on the card at most `flush_s` after it came, provided that `add` or `flush_if_due`
-    is called that often. Long stretches go straight to chunks: they come from recordings, flat
-    out, and are on the card after `flush`, `seal` or `close`.
+    is called when `due_in_s` says. Long stretches go straight to chunks: they come from
+    recordings, flat out, and are on the card after `flush`, `seal` or `close`.
 
     While the disk is full, `add` keeps what fits into memory and counts the rest in `dropped`;
     it tries again by itself. How many were not kept is in the store's health, key "dropped".
@@ -49,6 +52,7 @@ class Writer:
         seal_s: float = 600.0,
         time_step_us: int = TIME_STEP_US,
         not_before_us: int = clock.RELEASE_UTC_US,
+        now_us: Callable[[], int] | None = None,
     ) -> None:
         """Takes the log's lock and seals what an earlier writer left in the tail.
 
@@ -59,6 +63,9 @@ class Writer:
             not_before_us: A UTC surely past, against which a GNSS week rollover is recognised;
                 so is the log's own last date. Recordings, which begin by a fix of source
                 "file", are only held against that.
+            now_us: The clock of the readings' times, where they come live: they are then
+                committed by their own age, however long they were on their way here. None:
+                counted from the last commit.
         Raises:
             StoreError: Another writer is at work, or the log cannot be used.
         """
@@ -71,6 +78,7 @@ class Writer:
         self._groups: list[Group] = []
         self._all: list[Pending] = []
         self._waiting = 0  # values in memory
+        self._now_us, self._oldest_us = now_us, NEVER_US  # of what is not yet on the card
         self._new_dating: clock.Dating | None = None
         self._runs: list[merge.Run] = []  # what of finished days and boots is to be joined
         self._closed = False
@@ -103,12 +111,17 @@ class Writer:
                 raise _wrong_width(item.group, width)
             if self._has_room(1):
                 pending.row_t.append(item.t_us)
+                if item.t_us < self._oldest_us:
+                    self._oldest_us = item.t_us
                 pending.row_values.append(item.values)
                 self._waiting += width
         elif isinstance(item, Block):
             self._add_block(item)
         elif isinstance(item, UtcFix):
-            self._new_dating = self._dater.offer(item) or self._new_dating
+            dating = self._dater.offer(item)
+            if dating:
+                self._new_dating = dating
+                self._oldest_us = min(self._oldest_us, item.t_us)
         self.flush_if_due()
 
     def flush_if_due(self) -> None:
@@ -120,13 +133,28 @@ class Writer:
             if now_s - self._sealed_s >= self.seal_s or self._waiting >= ROOM_VALUES:
                 self.seal()
                 self._runs = merge.runs(self._db, self._boot_number)
-            elif now_s - self._flushed_s >= self.flush_s:
+            elif self._flush_in_s(now_s) <= 0:
                 self.flush()
                 if self._runs:  # one at a time: each holds up the readings for a moment only
                     merge.join(self._db, self._runs.pop())
         except sqlite3.OperationalError as error:
             if not _can_wait(error):
                 raise
+
+    def due_in_s(self) -> float:
+        """How long `flush_if_due` has time; 0 or less: none. [s]"""
+        now_s = time.monotonic()
+        if self.full:
+            return self._flushed_s + TRY_AGAIN_S - now_s
+        return self._flush_in_s(now_s)
+
+    def _flush_in_s(self, now_s: float) -> float:
+        if self._now_us is None:
+            return self._flushed_s + self.flush_s - now_s
+        if self._oldest_us == NEVER_US:
+            return self.flush_s
+        age_s = (self._now_us() - self._oldest_us) / 1e6
+        return max(self.flush_s - COMMIT_S, self.flush_s / 2) - age_s
 
     def flush(self) -> None:
         """Commits what has come: to the tail, or, long stretches, to chunks.
@@ -276,6 +304,7 @@ class Writer:
         if self._has_room(len(values)):
             pending.gather(self.refused)
             pending.take(np.asarray(block.t_us, dtype=np.int64), values, self.refused)
+            self._oldest_us = min(self._oldest_us, int(block.t_us[0]))
             self._waiting += values.size
 
     def _has_room(self, rows: int) -> bool:
@@ -310,6 +339,7 @@ class Writer:
         self.full = False
         self._new_dating = None
         self._untold = 0
+        self._oldest_us = NEVER_US
         if sealed:
             self.refused = {}
         for p in pending:

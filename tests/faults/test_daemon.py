@@ -11,6 +11,7 @@ import shutil
 import socket
 import struct
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -23,10 +24,12 @@ import pytest
 
 from logger import feeding, recorder, service
 from logger.boat import Boat
+from logger.errors import StoreError
 from logger.recorder import Recorder
 from logger.sources import tee
 from logger.sources.frame_readers import SocketCanReader
 from logger.sources.source import UtcFix
+from logger.starter import starter_text
 from logger.store import Store, writer
 
 EVER = (-(2**62), 2**62)
@@ -319,3 +322,58 @@ def test_garbage_at_full_rate_on_a_bus_and_a_line_at_once(
     assert counts[1]["error_frame"] > 100
     assert "internal" not in counts[0] | counts[1]
     assert grown < 8_000_000
+
+
+# -- the process is killed ----------------------------------------------------------------------
+
+KILLS = 40 if os.environ.get("KEELWATT_FULL") else 2
+APART_S = 0.02
+RECORD = "import sys; from logger.recorder import main; sys.exit(main(*sys.argv[1:]))"
+
+
+def kill_one(boat_file: Path, log: Path, port: int, after_s: float) -> tuple[list[float], float]:
+    """Sends a number each 20 ms until the recorder is killed.
+
+    Returns:
+        When each was sent, and the longest that this process itself was kept waiting. [s]
+    """
+    process = subprocess.Popen(
+        [sys.executable, "-c", RECORD, str(boat_file), str(log)],
+        cwd=Path(__file__).resolve().parents[2],
+        stderr=subprocess.DEVNULL,
+    )
+    sent, late_s, seen_s = [], 0.0, None
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        while seen_s is None or time.monotonic() < seen_s + after_s:
+            assert process.poll() is None
+            sock.sendto(sentence(f"IIMTW,{len(sent) % 300 / 10:.1f},C"), ("127.0.0.1", port))
+            sent.append(time.monotonic())
+            late_s = max(late_s, sent[-1] - sent[-2] - APART_S) if len(sent) > 1 else 0.0
+            if seen_s is None and log.exists() and len(sent) % 10 == 0:
+                with contextlib.suppress(StoreError), Store.open(log) as store:
+                    seen_s = time.monotonic() if store.last("water_temp_c") else None
+            time.sleep(APART_S)
+        process.kill()
+        killed_s = time.monotonic()
+        process.wait()
+    return [killed_s - s for s in sent], late_s
+
+
+def test_a_killed_recorder_has_lost_nothing_older_than_a_second(tmp_path: Path):
+    """From the wire to the card, with the usual flush_s of 1: what counts at a power cut."""
+    port, rng, worst_s = free_port(), random.Random(5), 0.0
+    boat_file = tmp_path / "boat.toml"
+    text = f'[[source]]\nname = "gps"\nkind = "nmea0183"\noptions = {{udp = {port}}}\n'
+    boat_file.write_text(starter_text() + text)
+    for kill in range(KILLS):
+        log = tmp_path / f"{kill}.log"
+        ages_s, late_s = kill_one(boat_file, log, port, rng.uniform(1.0, 3.0))
+        with Store.open(log) as store:
+            kept = [round(float(v) * 10) for v in store.read("water_temp_c", *EVER)[1]]
+        assert len(kept) > 10
+        first = (len(ages_s) - kept[-1]) % 300  # the last number kept, counted from the end
+        assert kept == [(kept[0] + k) % 300 for k in range(len(kept))]
+        lost_s = max(ages_s[len(ages_s) - first + 1 :], default=0.0)
+        worst_s = max(worst_s, lost_s)
+        assert lost_s <= 1.0 + 5 * late_s, (kill, lost_s, late_s)
+    print(f"\n{KILLS} kills of the recorder: nothing older than {worst_s:.2f} s was lost")

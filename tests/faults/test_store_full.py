@@ -132,6 +132,7 @@ def test_a_disk_that_fails_for_a_while_is_waited_for(store):
         for i in range(1, 200):
             w.add(row(i))
         assert w.full
+        assert w.due_in_s() <= writer.TRY_AGAIN_S  # nobody need ask in a circle
         assert numbers(store) == [0]
         w._db.failing = False
         w.add(row(200))
