@@ -12,7 +12,7 @@ A signal is named by its index (and sub-index) or by its name in the EDS file; `
 step means in `unit`, 1 if left out. Without `signals` every mapped object is kept as `other_...`.
 Heartbeat states and emergencies are kept always: other_canopen_<node>_state_code,
 ..._emergency_code, ..._error_register_code. Identifiers: reference values 4.4 (the predefined
-connection set), or the EDS file's own for process data.
+connection set), or the EDS file's own for process data and emergencies.
 """
 
 from collections.abc import Mapping
@@ -67,7 +67,8 @@ class CanopenDecoder:
             self._read_signal(key, entry, eds.name)
         self._handlers = self._process_data()
         self._handlers[0x700 + node] = self._heartbeat()
-        self._handlers[0x080 + node] = self._emergencies()
+        emergency_id = self._emergency_id()
+        self._handlers[emergency_id] = self._emergencies(emergency_id)
         self._handlers[0x580 + node] = SdoAnswers(self._answer_layouts(), counters)
 
     def handler(self, can_id: int) -> Handler | None:
@@ -190,13 +191,18 @@ class CanopenDecoder:
         group = Group(f"{self._prefix}/{0x700 + self.node:03X}", (channel,), (item.quantum,))
         return MessageHandler([Layout(group, (item,))], 1, self._counters, event=True)
 
-    def _emergencies(self) -> Handler:
+    def _emergency_id(self) -> int:
+        """Object 0x1014 (CiA 301); the predefined identifier where the EDS file has none."""
+        told = _default(self._variable(0x1014, 0))
+        return told & 0x7FF if told and not told & INVALID else 0x080 + self.node
+
+    def _emergencies(self, can_id: int) -> Handler:
         register = f"other_canopen_{self.node}_error_register_code"
         items = (
             make_field(Bits(0, 16), self._emergency, "count"),
             make_field(Bits(16, 8), register, "count"),
         )
-        key = f"{self._prefix}/{0x080 + self.node:03X}"
+        key = f"{self._prefix}/{can_id:03X}"
         group = Group(key, (self._emergency, register), tuple(i.quantum for i in items))
         return MessageHandler([Layout(group, items)], 8, self._counters, event=True)
 

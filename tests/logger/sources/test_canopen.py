@@ -267,3 +267,53 @@ def test_quiet_bus_returns_in_time(eds: Path):
     assert source.read(0.1) == []
     assert time.monotonic() - begun < 1
     source.close()
+
+
+def test_the_published_answer_to_an_upload(tmp_path: Path):
+    # Reference values 4.4: node 2: 582 43 18 10 01 04 00 00 00 = 4.
+    identity = record("1018", "Identity", [("Entries", "0x5", "1"), ("Vendor", "0x7", "4")])
+    (tmp_path / "two.eds").write_text(EDS.partition("[")[0] + "[DeviceInfo]\n\n" + identity)
+    signals = {"0x1018.1": {"channel": "other_vendor_code"}}
+    decoder = CanopenDecoder(tmp_path / "two.eds", 2, "x", Counters("x"), signals)
+    handler = decoder.handler(0x582)
+    assert handler
+    (row,) = handler.row(1, bytes.fromhex("4318100104000000"))
+    assert isinstance(row, Row)
+    assert dict(zip(row.group.channels, row.values, strict=True)) == {"other_vendor_code": 4.0}
+
+
+def test_emergencies_come_where_the_eds_file_says(tmp_path: Path):
+    (tmp_path / "x.eds").write_text(EDS.replace("$NODEID+0x80\n", "0x0B3\n"))
+    decoder = CanopenDecoder(tmp_path / "x.eds", NODE, "x", Counters("x"))
+    handler = decoder.handler(0x0B3)
+    assert handler
+    (row,) = handler.row(1, bytes.fromhex("0120020001020304"))
+    assert isinstance(row, Row)
+    assert list(row.values) == [0x2001, 2]
+    assert decoder.handler(0x080 + NODE) is None
+
+
+# Reference values 4.4, CiA 418 and 419: temperature in 0.125 degC, voltage in 1/1024 V, charge in
+# %; and CiA 402: 6079 in mV, 606C as the maker says.
+@pytest.mark.parametrize(
+    ("index", "kind", "entry", "raw", "value"),
+    [
+        ("6010", "0x3", {"channel": "pack_temp_c", "unit": "degC", "scale": 0.125}, "C8000000", 25),
+        ("6060", "0x7", {"channel": "pack_voltage_v", "unit": "V", "scale": 1 / 1024}, "00CC0000",
+         51),
+        ("6081", "0x5", {"channel": "pack_soc_frac", "unit": "%"}, "4C000000", 0.76),
+        ("6079", "0x7", {"channel": "controller_voltage_v", "unit": "mV"}, "22C80000", 51.234),
+    ],
+)  # fmt: skip
+def test_objects_of_batteries_and_drives(
+    tmp_path: Path, index: str, kind: str, entry: dict[str, object], raw: str, value: float
+):
+    text = "[DeviceInfo]\n\n" + variable(index, "Object", kind)
+    (tmp_path / "x.eds").write_text(text)
+    decoder = CanopenDecoder(tmp_path / "x.eds", 5, "x", Counters("x"), {f"0x{index}": entry})
+    handler = decoder.handler(0x585)
+    assert handler
+    place = int(index, 16).to_bytes(2, "little") + b"\0"
+    (row,) = handler.row(1, b"\x43" + place + bytes.fromhex(raw))
+    assert isinstance(row, Row)
+    assert list(row.values) == [pytest.approx(value)]
