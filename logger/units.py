@@ -13,6 +13,7 @@ FT = 0.3048  # m per foot
 INCH = 0.0254  # m per inch
 LB = 0.45359237  # kg per pound
 TONNE = 1000.0  # kg
+LONG_TON = 2240 * LB  # kg
 HP = 745.6998715822702  # W per mechanical horsepower (550 ft lbf/s)
 PS = 735.49875  # W per metric horsepower (75 kgf m/s)
 RPM = 1 / 60  # revolutions per second

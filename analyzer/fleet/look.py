@@ -1,0 +1,163 @@
+"""One log looked at: the answers that the single-boat commands give, and what comparing needs.
+
+The log itself is never written to: the work is done on a copy.
+"""
+
+import hashlib
+import json
+import sqlite3
+import time
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import analyzer
+import logger
+from analyzer import answer_hull, answers, hull
+from analyzer.ageing import ageing
+from analyzer.context import Context
+from analyzer.errors import AnalyzerError
+from analyzer.fleet.logs import LogRef, digest, fetched
+from analyzer.kept import CHARGE, points_before, revive
+from analyzer.resistance import GRAVITY
+from analyzer.soc import ChargeState
+from analyzer.steady import SteadyPoints
+from logger.errors import LoggerError
+
+FROUDE = (0.15, 0.20, 0.25, 0.30, 0.35, 0.40)  # speeds at which hulls of any length are alike
+Record = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one log: a record, or why not.
+
+    seconds: of work. peak_bytes: the most memory the worker has had so far. log_bytes: read.
+    """
+
+    record: Record | None
+    reason: str = ""
+    seconds: float = 0.0
+    peak_bytes: int = 0
+    log_bytes: int = 0
+
+
+def work(log: LogRef) -> Outcome:
+    """Looks at one log; what is wrong with it is a reason, never an exception."""
+    start_s, copy, size = time.perf_counter(), Path("-"), 0
+    record: Record | None = None
+    reason = ""
+    try:
+        with fetched(log) as copy:
+            size = copy.stat().st_size
+            record = look(copy)
+    except (LoggerError, AnalyzerError, sqlite3.Error, OSError) as error:
+        reason = str(error)
+    except Exception as error:  # one odd log must not end a run of thousands
+        reason = f"the analysis failed: {type(error).__name__}: {error}"
+    reason = " ".join(reason.replace(str(copy), log.where).split())
+    return Outcome(record, reason, time.perf_counter() - start_s, peak_bytes(), size)
+
+
+def look(path: Path) -> Record:
+    """Looks a log through and asks it; results are kept in the log. As plain JSON.
+
+    Returns:
+        The answers of `trips`, `hull`, `cells`, `cables` and all flags, as `--json` gives them;
+        the boat's numbers; its power curve at `FROUDE`; how it ages.
+    Raises:
+        LoggerError, AnalyzerError: As those.
+    """
+    with answers.open_log(path, write=True) as ctx:
+        answers.refresh(ctx)
+        found = {
+            "boat": _boat(ctx),
+            "trips": answers.trips(ctx),
+            "hull": answer_hull.hull_state(ctx),
+            "cells": answers.cells(ctx),
+            "cables": answers.cables(ctx),
+            "flags": answers.flags(ctx),
+            "curve": _curve(ctx),
+            "ageing": _ageing(ctx),
+        }
+    record: Record = json.loads(json.dumps(answers.to_json(found)))
+    return record
+
+
+def key(log: LogRef) -> str:
+    """A name for the result: the log's content and the program's version.
+
+    Raises:
+        OSError: The log cannot be read.
+    """
+    return hashlib.sha256(f"{digest(log)} {program()}".encode()).hexdigest()
+
+
+@lru_cache(maxsize=1)
+def program() -> str:
+    """The program's version: its number, and a digest of the code that answers rest on."""
+    try:
+        number = version("keelwatt")
+    except PackageNotFoundError:
+        number = "0"
+    whole = hashlib.sha256()
+    for package in (analyzer, logger):
+        root = Path(str(package.__file__)).parent
+        for path in sorted(root.rglob("*.py")):
+            if "faces" not in path.relative_to(root).parts:
+                whole.update(path.read_bytes())
+    return f"{number}+{whole.hexdigest()[:12]}"
+
+
+def peak_bytes() -> int:
+    """The most memory this process has had; 0 where the system does not tell."""
+    try:
+        text = Path("/proc/self/status").read_text("ascii")
+    except OSError:
+        return 0
+    for line in text.splitlines():
+        if line.startswith("VmHWM:"):
+            return int(line.split()[1]) * 1024
+    return 0
+
+
+def _boat(ctx: Context) -> Record:
+    boat, span = ctx.boat, ctx.store.span()
+    return {
+        "name": boat.name,
+        "hull_kind": boat.hull.kind,
+        "waterline_m": boat.hull.waterline_m,
+        "displacement_kg": boat.hull.displacement_kg,
+        "chemistry": boat.pack.chemistry,
+        "cells": boat.pack.cells_in_series,
+        "rated_ah": boat.pack.rated_capacity_ah,
+        "motor_w": boat.motor.rated_power_w,
+        "first_utc_s": span[0] / 1e6 if span else None,
+        "last_utc_s": span[1] / 1e6 if span else None,
+    }
+
+
+def _curve(ctx: Context) -> list[Record]:
+    """Power at each Froude number, from all trips."""
+    curve = hull.fit(SteadyPoints.join(points_before(ctx, None)), hull.prior(ctx.boat))
+    speeds = np.array(FROUDE) * np.sqrt(GRAVITY * ctx.boat.hull.waterline_m)
+    seen = curve.seen_mps or (np.inf, -np.inf)
+    return [
+        {
+            "froude": froude,
+            "speed_water_mps": float(speed),
+            "power": curve.power_w(float(speed)),
+            "seen": bool(seen[0] <= speed <= seen[1]),
+        }
+        for froude, speed in zip(FROUDE, speeds, strict=True)
+    ]
+
+
+def _ageing(ctx: Context) -> Record:
+    states = [revive(ChargeState.from_dict, kept.value) for kept in ctx.store.learned(CHARGE)]
+    found = ageing([state for state in states if state is not None])
+    return {"capacity": found.capacity, "resistance": found.resistance, "remarks": found.remarks}
