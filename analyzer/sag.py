@@ -25,7 +25,10 @@ from logger.channels import cell_voltage
 Bools = npt.NDArray[np.bool_]
 Z80 = NormalDist().inv_cdf(0.9)
 WINDOW_S = 10.0
-COLD_SD = 0.35  # of the cold's share: cells differ in how they take it, and one trip cannot tell
+TIED_V, TIED_SHARE = 0.04, 0.5  # from where terms that trade off are named
+REST_SD_V = 0.02  # of a rest voltage that was read
+METER_SD_V = 0.01
+LOSS_SD, COLD_SD = 0.15, 0.35  # of losses and of the cold's share where nothing was fitted
 LEAST_C = 0.05  # a moment needs at least this share of the capacity as current to be one of load
 
 
@@ -47,7 +50,8 @@ class Parts:
     rest_v: float
     rest_sd_v: float
     weakest: int | None
-    found: Split
+    at_rest: Bools
+    found: Split | None  # None: too short a trip for a fit; the charge filter's own split stands
 
     @property
     def unexplained_v(self) -> Floats:
@@ -64,35 +68,45 @@ def parts(series: Series, charge: Charge, boat: Boat, start: int = 0) -> Parts:
         charge: Of the same series.
         start: Index where the trip begins; rest is taken there.
     """
-    kind = chemistry(boat.pack.chemistry)
     pack_v, control_v = series.get("pack_voltage_v"), series.get("controller_voltage_v")
     current = series.get("pack_current_a")
-    temp = cell_temp_c(series)
-    found = split(series, charge, boat) or _as_tracked(charge, boat)
-    rest_v, rest_sd = _rest(series, found, boat, start)
+    found = split(series, charge, boat)
+    got = found.series() if found is not None else _as_tracked(series, charge, boat)
+    at_rest, read_v = _rest(series, boat, start)
+    model_v = float(np.nanmean(got["rest_v"][at_rest])) if at_rest.any() else float("nan")
+    rest_v = model_v if read_v is None else read_v
+    rest_sd = REST_SD_V if read_v is not None else 0.003 * boat.pack.cells_in_series
     weak_v, weakest = _weak(series, boat, current)
-    ohmic = found.ohmic_v - np.nan_to_num(weak_v)
-    ohmic_25, polar_25 = ohmic / kind.ohmic_factor(temp), found.polar_v / kind.charge_factor(temp)
+    warm = got["ohmic_25_v"] / np.where(got["ohmic_v"] == 0, 1.0, got["ohmic_v"])
+    weak = np.nan_to_num(weak_v)
     return Parts(
         current,
         np.where(np.isfinite(control_v), control_v, pack_v),
-        rest_v - found.rest_v,
-        ohmic_25,
-        polar_25,
-        ohmic + found.polar_v - ohmic_25 - polar_25,
+        model_v - got["rest_v"],
+        got["ohmic_25_v"] - weak * np.clip(warm, 0.0, 2.0),
+        got["polar_25_v"],
+        got["ohmic_v"] + got["polar_v"] - got["ohmic_25_v"] - got["polar_25_v"]
+        - weak * (1 - np.clip(warm, 0.0, 2.0)),
         weak_v,
         pack_v - control_v,
         rest_v,
         rest_sd,
         weakest,
+        at_rest,
         found,
-    )
+    )  # fmt: skip
 
 
-def _as_tracked(charge: Charge, boat: Boat) -> Split:
+def _as_tracked(series: Series, charge: Charge, boat: Boat) -> dict[str, Floats]:
     """The charge filter's own split, where a trip is too short for a fit."""
-    rest_sd_v = 0.008 * boat.pack.cells_in_series
-    return Split(charge.ocv_v, charge.v_r0, charge.v_rc, 0.2, 0.3, 0.15, rest_sd_v)
+    kind, temp = chemistry(boat.pack.chemistry), cell_temp_c(series)
+    return {
+        "rest_v": charge.ocv_v,
+        "ohmic_v": charge.v_r0,
+        "polar_v": charge.v_rc,
+        "ohmic_25_v": charge.v_r0 / kind.ohmic_factor(temp),
+        "polar_25_v": charge.v_rc / kind.charge_factor(temp),
+    }
 
 
 def worst(series: Series, charge: Charge, boat: Boat, trip: Trip | None) -> SagAccount | None:
@@ -143,21 +157,13 @@ def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccou
             "unexplained_v",
         )
     }
-    sure = found.found
-    rest_sd = float(np.hypot(found.rest_sd_v, sure.rest_sd_v))
-    cold_sd = COLD_SD * abs(mean["cold_v"])
-    left_sd = float(np.hypot(rest_sd, sure.loss_sd * (mean["ohmic_25_v"] + mean["polar_25_v"])))
+    sd = _sds(found, ok, mean)
+    left_sd = float(np.hypot(found.rest_sd_v, sd["all"]))
     terms = [
-        SagTerm("charge used", _range(mean["charge_used_v"], rest_sd)),
-        SagTerm(
-            "resistance",
-            _range(mean["ohmic_25_v"], np.hypot(sure.ohmic_sd * mean["ohmic_25_v"], 0.6 * cold_sd)),
-        ),
-        SagTerm(
-            "polarisation",
-            _range(mean["polar_25_v"], np.hypot(sure.polar_sd * mean["polar_25_v"], 0.6 * cold_sd)),
-        ),
-        SagTerm("cold", _range(mean["cold_v"], cold_sd)),
+        SagTerm("charge used", _range(mean["charge_used_v"], sd["charge used"])),
+        SagTerm("resistance", _range(mean["ohmic_25_v"], sd["resistance"])),
+        SagTerm("polarisation", _range(mean["polar_25_v"], sd["polarisation"])),
+        SagTerm("cold", _range(mean["cold_v"], sd["cold"])),
         _measured(_weak_name(found), found.weak_v, ok, "cell voltages are not measured"),
         _measured(
             "cables and contactor", found.cables_v, ok, "the controller's voltage is not measured"
@@ -173,7 +179,28 @@ def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccou
         rest,
         loaded,
         tuple(terms),
-        sentence(rest, loaded, mean["current_a"], terms),
+        sentence(rest, loaded, mean["current_a"], terms) + _tied(sd),
+    )
+
+
+def _sds(found: Parts, ok: Bools, mean: dict[str, float]) -> dict[str, float]:
+    """Standard deviations of the terms, and of some together. [V] See `Split.terms`."""
+    if found.found is None:
+        loss = LOSS_SD * (abs(mean["ohmic_25_v"]) + abs(mean["polar_25_v"]) + abs(mean["cold_v"]))
+        same = dict.fromkeys(("charge used", "resistance", "polarisation", "slow", "all"), loss)
+        return {**same, "cold": COLD_SD * abs(mean["cold_v"])}
+    terms = found.found.terms(ok, found.at_rest)
+    return {name: float(np.hypot(v, METER_SD_V)) for name, (_, v) in terms.items()}
+
+
+def _tied(sd: dict[str, float]) -> str:
+    """A sentence where two terms are known much better together than apart; else empty."""
+    apart = min(sd["charge used"], sd["polarisation"])
+    if apart < TIED_V or sd["slow"] > TIED_SHARE * apart:
+        return ""
+    return (
+        f" Charge used and slow tiring look alike over a trip: how they share is known to "
+        f"{Z80 * apart:.1f} V either way, their sum to {Z80 * sd['slow']:.2f} V."
     )
 
 
@@ -217,20 +244,21 @@ def _range(mid: float, sd_v: float) -> Estimate:
     return Estimate(mid, mid - half, mid + half, "V")
 
 
-def _rest(series: Series, found: Split, boat: Boat, start: int) -> tuple[float, float]:
-    """Rest voltage when the trip began: read if the pack lay still for five minutes, else the
-    model's. [V] with its standard deviation.
+def _rest(series: Series, boat: Boat, start: int) -> tuple[Bools, float | None]:
+    """When the pack's rest is taken, shape (n,), and its voltage then if it was read. [V]
+
+    Read if the pack lay still for five minutes before the trip; else it is the model's.
     """
     per = max(round(300.0 / series.step_s), 1)
     quiet_a = 0.01 * boat.pack.rated_capacity_ah
     before = slice(max(start - per, 0), max(start, 1))
     amps, volts = series.get("pack_current_a")[before], series.get("pack_voltage_v")[before]
-    if len(amps) >= per and np.all(np.abs(amps) < quiet_a) and np.isfinite(volts[-30:]).any():
-        return float(np.nanmedian(volts[-30:])), 0.02
-    ocv = found.rest_v[start : start + per]
-    known = ocv[np.isfinite(ocv)]
-    sd_v = 0.003 * boat.pack.cells_in_series
-    return (float(known[0]), sd_v) if len(known) else (float("nan"), sd_v)
+    last = np.zeros(series.n, bool)
+    last[max(start - 30, 0) : max(start, 1)] = True
+    quiet = len(amps) >= per and bool(np.all(np.abs(amps) < quiet_a))
+    if quiet and np.isfinite(volts[-30:]).any():
+        return last, float(np.nanmedian(volts[-30:]))
+    return last, None
 
 
 def _weak(series: Series, boat: Boat, current: Floats) -> tuple[Floats, int | None]:

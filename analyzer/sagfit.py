@@ -1,12 +1,18 @@
 """The pack's voltage over a whole trip, split into what rest, resistance and polarisation give.
 
-    volts = rest curve + gap·side + curve's error - r0·I - r1·I(τ1) - r2·I(τ2)
+    volts = rest curve + gap·side + curve's error - r0·I - r1·I(τ1) - r2·I(τ2) + what is left
 
-with I(τ) the current as a body of that slowness feels it, each scaled by the cold. The rest curve
-follows the charge; its error bends slowly with the charge moved; `side` says whether the pack
-stands on the charge (1) or the discharge (-1) branch. Linear but for the time constants and the
-branch it started on: one least-squares fit with priors for each of a few choices of these, weighted
-by how well they describe the trip. Looks at the whole trip, so it is for afterwards.
+with I(τ) the current as a body of that slowness feels it. The rest curve follows the charge; its
+error bends slowly with the charge moved; `side` says whether the pack stands on the charge (1) or
+the discharge (-1) branch. Resistances grow in the cold by 1 - w + w·Arrhenius(33.8 kJ/mol): a
+share w is charge transfer, whose energy is published, the rest is metal and electrolyte. What is
+left over wanders for minutes and is whitened away, so that what a term gets wrong for a while
+counts once and not with every reading.
+
+Linear but for the time constants, the shares, the branch it started on and how the resistance
+changes with charge: one least-squares fit with priors for each choice of these, weighted by how
+well it describes the trip. The readings go once through the whitening and into one table of
+products, from which every fit takes its part. Looks at the whole trip, so it is for afterwards.
 """
 
 import math
@@ -16,87 +22,275 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.chemistry import Chemistry, chemistry
+from analyzer.chemistry import Chemistry, arrhenius, chemistry
 from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
-from analyzer.pack import CellParams, default_params
+from analyzer.pack import default_params
 from analyzer.series import Floats, Series
 from analyzer.soc import Charge
 from logger.boat import Boat
 from logger.units import HOUR_S
 
-TAU1_S = (10.0, 20.0, 40.0)
-TAU2_S = (250.0, 500.0, 1000.0)
-READING_SD_V = 0.0015  # per cell and reading; the circuit's own errors are of this size too
-LASTS_S = 120.0  # for how long such an error stays the same
-KNOT_FRAC = 0.08  # charge between the bends of the rest curve's error
-CURVE_SD_V, BEND_SD_V = 0.012, 0.0025  # of that error, and from bend to bend
-MOST_ROWS = 6000
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+
+TAU1_S = (8.0, 12.0, 18.0, 27.0, 40.0, 60.0)
+TAU2_S = (200.0, 310.0, 480.0, 750.0, 1150.0, 1800.0)
+TRANSFER_J = 33.8e3  # of charge transfer, Electrochim. Acta 60 (2012) 269
+# Shares of charge transfer. Of a whole cell about half: 20 kJ/mol taken together, as large cells
+# show near 10 °C, is a share of 0.5. Polarisation has more of it than the ohmic part.
+SHARES0, SHARES1 = (0.25, 0.4, 0.55, 0.7), (0.3, 0.5, 0.7, 0.9)
+SHARE0, SHARE1 = (0.47, 0.15), (0.6, 0.2)
 STARTS = (-1.0, 0.0, 1.0)
-PRIOR_SD = np.array([0.6, 0.7, 0.8, 0.4])  # of r0, r1, r2 and the gap, relative
+BIN_S = 10.0
+WHITE_SD_V = 0.0003  # of a bin's mean, per cell: meters and their time stamps
+LEFT_SD_V, LEFT_S = 0.001, 300.0  # what the circuit leaves, and for how long it stays the same
+KNOT_FRAC = 0.05  # charge between the bends of the rest curve's error
+# Of that error as a whole, and from bend to bend: two measured cells against the published curve.
+CURVE_SD_V, BEND_SD_V = 0.03, 0.004
+PRIOR_SD = np.array([1.0, 1.0, 1.5, 0.4])  # of r0, r1, r2 and the gap; cells differ by two or three
+SMOOTH_S = 300.0
+LEAST_WEIGHT = 1e-4
+
+
+@dataclass(frozen=True)
+class _Choice:
+    """Which columns a fit takes: of r0, r1, r2 with and without the cold, and of the branch."""
+
+    cold: tuple[int, int, int]
+    warm: tuple[int, int, int]
+    side: int
+    log_prior: float
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """All columns at each grid time, (n, columns), and which of them mean what.
+
+    The last ones are the branch for each start, 1, and the bends.
+    """
+
+    table: Floats
+    choices: tuple[_Choice, ...]
+    ones: int
+
+    @property
+    def curve(self) -> Ints:
+        """Of the rest curve's error."""
+        return np.arange(self.ones, self.table.shape[1])
 
 
 @dataclass(frozen=True)
 class Split:
-    """Pack-level volts at each grid time, shape (n,); losses positive on discharge.
+    """Per-cell fits; what is asked of them comes at pack level. [V], positive on discharge.
 
     Args:
-        rest_v: Open-circuit voltage.
-        ohmic_v, polar_v: Losses at the temperature of the moment.
-        ohmic_sd, polar_sd, loss_sd: Relative standard deviations of ohmic, polar and their sum.
-        rest_sd_v: Standard deviation of a difference of two rest voltages of the trip.
+        weight: Of each fit, (f,). x, cov: (f, p), (f, p, p) over r0, r1, r2, gap, curve's error.
+        curve_v: The published rest curve along the trip, (n,).
     """
 
-    rest_v: Floats
-    ohmic_v: Floats
-    polar_v: Floats
-    ohmic_sd: float
-    polar_sd: float
-    loss_sd: float
-    rest_sd_v: float
+    columns: _Columns
+    choices: tuple[_Choice, ...]
+    weight: Floats
+    x: Floats
+    cov: Floats
+    curve_v: Floats
+    cells: int
+
+    def series(self) -> dict[str, Floats]:
+        """Means at each grid time: rest_v, ohmic_v, polar_v, ohmic_25_v, polar_25_v. (n,) each"""
+        parts = {"rest_v": self._along("rest"), **{k: self._along(k) for k in _LOSSES}}
+        out = {k: self.cells * v for k, v in parts.items()}
+        return {**out, "rest_v": out["rest_v"] + self.cells * self.curve_v}
+
+    def _along(self, name: str) -> Floats:
+        total = np.zeros(self.columns.table.shape[1])
+        for w, choice, x in zip(self.weight, self.choices, self.x, strict=True):
+            at, sign = _picked(name, choice, self.columns)
+            np.add.at(total, at, w * (sign * x)[sign != 0])
+        return np.asarray(self.columns.table @ total)
+
+    def terms(self, chosen: Bools, rest: Bools) -> dict[str, tuple[float, float]]:
+        """Mean and standard deviation of each term over some grid times.
+
+        Args:
+            chosen: Where the account is wanted. rest: Where the pack's rest was taken.
+        Returns:
+            "charge used", "resistance", "polarisation", "cold"; "slow", the first and the third
+            together, which a trip tells apart less well than it knows their sum; "all" together.
+        """
+        now, then = self.columns.table[chosen].mean(axis=0), self.columns.table[rest].mean(axis=0)
+        curve = float(self.curve_v[rest].mean() - self.curve_v[chosen].mean())
+        h = np.stack([_functionals(c, self.columns, now, then) for c in self.choices])
+        means = np.einsum("ftp,fp->ft", h, self.x)
+        means[:, 0] += curve
+        inner = np.einsum("ftp,fpq,fuq->ftu", h, self.cov, h)
+        mean = self.weight @ means
+        apart = means - mean
+        cov = np.einsum("f,ftu->tu", self.weight, inner + apart[:, :, None] * apart[:, None, :])
+        sd = np.sqrt(np.maximum(np.diag(cov), 0.0))
+        found = zip(_TERMS, self.cells * mean, self.cells * sd, strict=True)
+        out = {name: (float(m), float(s)) for name, m, s in found}
+        for name, which in (("slow", np.array([1.0, 0, 1, 0])), ("all", np.ones(len(_TERMS)))):
+            var = max(float(which @ cov @ which), 0.0)
+            out[name] = (float(self.cells * (which @ mean)), self.cells * math.sqrt(var))
+        return out
 
 
-@dataclass(frozen=True)
-class _Inputs:
-    volts: Floats
-    curve: Floats  # rest, midway between the branches
-    sides: tuple[Floats, ...]  # by the branch at the start
-    drive0: Floats  # current times the cold's factor on r0
-    drive: Floats  # the same for the pairs
-    bends: Floats  # (n, knots)
-    step_s: float
+_LOSSES = ("ohmic_v", "polar_v", "ohmic_25_v", "polar_25_v")
+_TERMS = ("charge used", "resistance", "polarisation", "cold")
+
+
+def _picked(name: str, choice: _Choice, columns: _Columns) -> tuple[Ints, Floats]:
+    """Columns that make a part of the voltage, and the sign of each parameter in it, 0: not."""
+    sign = np.zeros(4 + len(columns.curve))
+    if name == "rest":
+        sign[3:] = 1.0
+        return np.array([choice.side, *columns.curve]), sign
+    which = choice.warm if "25" in name else choice.cold
+    used = [0] if name.startswith("ohmic") else [1, 2]
+    sign[used] = -1.0
+    return np.array([which[k] for k in used]), sign
+
+
+def _functionals(choice: _Choice, columns: _Columns, now: Floats, then: Floats) -> Floats:
+    """Each term as a row over the parameters, (terms, p)."""
+    h = np.zeros((len(_TERMS), 4 + len(columns.curve)))
+    rest = [choice.side, *columns.curve]
+    h[0, 3:] = then[rest] - now[rest]
+    warm, cold = -now[list(choice.warm)], -now[list(choice.cold)]
+    h[1, 0], h[2, 1:3] = warm[0], warm[1:]
+    h[3, :3] = cold - warm
+    return h
 
 
 def split(series: Series, charge: Charge, boat: Boat) -> Split | None:
     """Fits the trip; None where it has too little load to tell anything."""
-    kind, params = chemistry(boat.pack.chemistry), default_params(boat.pack)
-    given = _inputs(series, charge, boat, kind)
-    known = np.flatnonzero(np.isfinite(given.volts) & np.isfinite(given.curve))
-    least = 0.05 * boat.pack.rated_capacity_ah
-    if len(known) * series.step_s < 300.0 or np.abs(given.drive0[known]).max() < least:
-        return None
-    rows = known[:: max(len(known) // MOST_ROWS, 1)]
-    gap_v = float(np.mean(kind.gap_v(cell_temp_c(series), 0.5)))
-    choices = product(TAU1_S, TAU2_S, given.sides)
-    fits = [_fit(given, rows, params, gap_v, choice) for choice in choices]
-    weight = np.exp(np.array([f.log_weight for f in fits]) - max(f.log_weight for f in fits))
-    return _mixed(given, fits, weight / weight.sum(), boat.pack.cells_in_series)
-
-
-def _inputs(series: Series, charge: Charge, boat: Boat, kind: Chemistry) -> _Inputs:
+    kind = chemistry(boat.pack.chemistry)
     current, _ = held_current_a(series)
-    temp = cell_temp_c(series)
-    moved = np.cumsum(current) * series.step_s / HOUR_S / boat.pack.rated_capacity_ah
-    knots = np.arange(moved.min(), moved.max() + KNOT_FRAC, KNOT_FRAC) if series.n else np.zeros(1)
+    volts = mean_cell_v(series, boat.pack)
+    temp = _smooth(cell_temp_c(series), round(SMOOTH_S / series.step_s))
+    curve = kind.ocv_v(charge.soc_frac, temp)
+    known = np.isfinite(volts) & np.isfinite(curve)
+    least = 0.05 * boat.pack.rated_capacity_ah
+    if known.sum() * series.step_s < 300.0 or np.abs(current[known]).max() < least:
+        return None
+    columns = _columns(kind, current, temp, charge.soc_frac, boat.pack.rated_capacity_ah, series)
+    binned = _binned(np.column_stack([columns.table, volts - curve]), known, series.step_s)
+    white = _whitened(*binned)
+    params = default_params(boat.pack)
+    gap_v = float(np.interp(0.5, kind.soc, kind.half_gap_v))
+    prior = np.array([params.r0_ohm, params.r1_ohm, params.r2_ohm, gap_v])
+    bends = _bend_sd(kind, charge.soc_frac, columns)
+    fits = _fits(columns, white, prior, bends)
+    return Split(columns, *fits, np.asarray(curve), boat.pack.cells_in_series)
+
+
+def _columns(
+    kind: Chemistry, current: Floats, temp_c: Floats, soc: Floats, ah: float, series: Series
+) -> _Columns:
+    """Currents as r0, r1 and r2 feel them, by cold's share and shape; branches; bends."""
+    transfer = arrhenius(temp_c, TRANSFER_J)
+    shapes = [
+        (np.ones(len(soc)), np.ones(len(soc))),
+        (np.interp(soc, kind.soc, kind.fast_shape), np.interp(soc, kind.soc, kind.slow_shape)),
+    ]
+    drives: list[Floats] = []
+    keys: dict[tuple[int, int, float, float], int] = {}
+
+    def column(part: int, shape: int, tau_s: float, share: float) -> int:
+        key = (part, shape, tau_s, share)
+        if key not in keys:
+            keys[key] = len(drives)
+            drives.append(current * shapes[shape][part // 2] * (1 - share + share * transfer))
+        return keys[key]
+
+    n_side = len(STARTS)
+    picks = []
+    for shape, tau1, tau2, w0, w1 in product((0, 1), TAU1_S, TAU2_S, SHARES0, SHARES1):
+        cold = (column(0, shape, 0.0, w0), column(1, shape, tau1, w1), column(2, shape, tau2, w1))
+        warm = tuple(column(p, shape, t, 0.0) for p, t in enumerate((0.0, tau1, tau2)))
+        lean = ((w0 - SHARE0[0]) / SHARE0[1]) ** 2 + ((w1 - SHARE1[0]) / SHARE1[1]) ** 2
+        picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean))
+    felt_by = felt(np.column_stack(drives), np.array([k[2] for k in keys]), series.step_s)
+    moved = np.cumsum(current) * series.step_s / HOUR_S / ah
+    gap = arrhenius(temp_c, kind.gap_activation_j)
+    sides = [_side(kind, moved, start) * gap for start in STARTS]
+    knots = np.arange(moved.min(), moved.max() + KNOT_FRAC, KNOT_FRAC)
     bends = np.maximum(1 - np.abs(moved[:, None] - knots) / KNOT_FRAC, 0.0)
-    return _Inputs(
-        mean_cell_v(series, boat.pack),
-        kind.ocv_v(charge.soc_frac, temp),
-        tuple(_side(kind, moved, start) for start in STARTS),
-        current * kind.ohmic_factor(temp),
-        current * kind.charge_factor(temp),
-        bends,
-        series.step_s,
+    table = np.column_stack([-felt_by, *sides, np.ones(len(moved)), bends])
+    first = felt_by.shape[1]
+    choices = tuple(
+        _Choice(cold, warm, first + side, lean)
+        for (cold, warm, lean), side in product(picks, range(n_side))
     )
+    return _Columns(table, choices, first + n_side)
+
+
+def _binned(table: Floats, known: Bools, step_s: float) -> tuple[Floats, Floats]:
+    """Means over bins of `BIN_S`, of known readings, and the bins' times. (m, columns), (m,)"""
+    per = max(round(BIN_S / step_s), 1)
+    at = np.arange(len(table)) // per
+    starts = np.flatnonzero(np.diff(at, prepend=-1))
+    count = np.add.reduceat(known.astype(float), starts)
+    total = np.add.reduceat(np.where(known[:, None], table, 0.0), starts, axis=0)
+    seen = count >= 0.5 * per
+    return np.asarray(total[seen] / count[seen, None]), np.asarray(starts[seen] * step_s, float)
+
+
+def _whitened(rows: Floats, t_s: Floats) -> Floats:
+    """Rows less what those before foretell of a wandering error, in its standard deviations."""
+    out = np.empty_like(rows)
+    mean, var, last = np.zeros(rows.shape[1]), LEFT_SD_V**2, t_s[0]
+    for k, (row, t) in enumerate(zip(rows, t_s.tolist(), strict=True)):
+        keep = math.exp(-(t - last) / LEFT_S)
+        mean, var, last = keep * mean, keep * keep * var + LEFT_SD_V**2 * (1 - keep * keep), t
+        total = var + WHITE_SD_V**2
+        out[k] = (row - mean) / math.sqrt(total)
+        gain = var / total
+        mean, var = mean + gain * (row - mean), var * (1 - gain)
+    return out
+
+
+def _bend_sd(kind: Chemistry, soc: Floats, columns: _Columns) -> Floats:
+    """How far the curve's error may change from bend to bend, shape (bends - 1,). [V]
+
+    More towards empty and full, where the published curves themselves lie apart.
+    """
+    bends = columns.table[:, columns.ones + 1 :]
+    weight = bends.sum(axis=0)
+    place = (bends * np.nan_to_num(soc)[:, None]).sum(axis=0) / np.maximum(weight, 1e-9)
+    apart = np.diff(np.interp(place, kind.soc, kind.end_sd_v))
+    return np.asarray(np.hypot(BEND_SD_V, apart))
+
+
+def _fits(
+    columns: _Columns, white: Floats, prior: Floats, bend_sd: Floats
+) -> tuple[tuple[_Choice, ...], Floats, Floats, Floats]:
+    """The choices that matter, with their weights, means and covariances."""
+    gram = white.T @ white
+    curve = columns.curve
+    p = 4 + len(curve)
+    mean = np.concatenate([prior, np.zeros(len(curve))])
+    sd = np.concatenate([PRIOR_SD * prior, np.full(len(curve), CURVE_SD_V)])
+    own = np.diag(1 / sd**2)
+    if len(curve) > 2:
+        steps = np.diff(np.eye(p)[5:], axis=0) / bend_sd[:, None]
+        own += steps.T @ steps
+    at = np.array([[*c.cold, c.side, *curve] for c in columns.choices])
+    inner = gram[at[:, :, None], at[:, None, :]] + own
+    right = gram[at, -1] + own @ mean
+    cov = np.linalg.inv(inner)
+    x = np.einsum("fpq,fq->fp", cov, right)
+    # Cost of the best fit: all products less what the fit explains.
+    cost = gram[-1, -1] + float(mean @ own @ mean) - np.einsum("fp,fp->f", x, right)
+    scale = max(float(cost.min()) / len(white), 1.0)
+    lean = np.array([c.log_prior for c in columns.choices])
+    log_w = -0.5 * cost / scale - 0.5 * np.linalg.slogdet(inner)[1] + lean
+    weight = np.exp(log_w - log_w.max())
+    weight /= weight.sum()
+    keep = np.flatnonzero(weight > LEAST_WEIGHT * weight.max())
+    weight = weight[keep] / weight[keep].sum()
+    return tuple(columns.choices[k] for k in keep), weight, x[keep], scale * cov[keep]
 
 
 def _side(kind: Chemistry, moved: Floats, start: float) -> Floats:
@@ -109,89 +303,27 @@ def _side(kind: Chemistry, moved: Floats, start: float) -> Floats:
     return np.array(out)
 
 
-@dataclass(frozen=True)
-class _Fit:
-    x: Floats  # r0, r1, r2, gap, curve error, bends
-    cov: Floats
-    pair1: Floats
-    pair2: Floats
-    side: Floats
-    log_weight: float
+def felt(drive: Floats, tau_s: Floats, step_s: float) -> Floats:
+    """Drives as first-order bodies feel them, from rest. Shapes (n, k), (k,); 0: at once.
+
+    Between two readings the drive is taken for their mean.
+    """
+    keep = np.where(tau_s > 0, np.exp(-step_s / np.maximum(tau_s, 1e-9)), 0.0)
+    push = np.nan_to_num(drive) * (1 - keep)
+    push[1:] -= 0.5 * np.diff(push, axis=0) * (tau_s > 0)
+    y = np.zeros(len(keep))
+    for k in range(len(push)):
+        y = keep * y + push[k]
+        push[k] = y
+    return np.asarray(push)
 
 
-def _fit(
-    given: _Inputs,
-    rows: npt.NDArray[np.int64],
-    params: CellParams,
-    gap_v: float,
-    choice: tuple[float, float, Floats],
-) -> _Fit:
-    pair1 = felt(given.drive, choice[0], given.step_s)
-    pair2 = felt(given.drive, choice[1], given.step_s)
-    side = choice[2]
-    ones = np.ones(len(given.volts))
-    columns = [-given.drive0, -pair1, -pair2, side, ones, given.bends]
-    table = np.column_stack(columns)[rows]
-    target = (given.volts - given.curve)[rows]
-    prior = np.array([params.r0_ohm, params.r1_ohm, params.r2_ohm, gap_v])
-    mean = np.concatenate([prior, np.zeros(table.shape[1] - 4)])
-    sd = np.concatenate([PRIOR_SD * prior, np.full(table.shape[1] - 4, CURVE_SD_V)])
-    spacing_s = given.step_s * max(len(given.volts) / max(len(rows), 1), 1.0)
-    var = READING_SD_V**2 * max(LASTS_S / spacing_s, 1.0)
-    steps = np.diff(np.eye(table.shape[1])[5:], axis=0) / BEND_SD_V
-    inner = table.T @ table / var + np.diag(1 / sd**2) + steps.T @ steps
-    cov = np.asarray(np.linalg.inv(inner), dtype=np.float64)
-    x = cov @ (table.T @ target / var + mean / sd**2)
-    left = target - table @ x
-    cost = float(left @ left) / var + float((((x - mean) / sd) ** 2).sum())
-    cost += float(((steps @ x) ** 2).sum())
-    log_weight = -0.5 * cost - 0.5 * float(np.linalg.slogdet(inner)[1])
-    return _Fit(x, cov, pair1, pair2, side, log_weight)
-
-
-def _mixed(given: _Inputs, fits: list[_Fit], weight: Floats, cells: int) -> Split:
-    ohmic = sum(w * f.x[0] * given.drive0 for w, f in zip(weight, fits, strict=True))
-    polar = sum(
-        w * (f.x[1] * f.pair1 + f.x[2] * f.pair2) for w, f in zip(weight, fits, strict=True)
-    )
-    rest = given.curve + sum(
-        w * (f.x[3] * f.side + f.x[4] + given.bends @ f.x[5:])
-        for w, f in zip(weight, fits, strict=True)
-    )
-    best = fits[int(np.argmax(weight))]
-    typical = np.array([1.0, 0.9, 0.6])  # of a long load: what the pairs feel of it
-    loss = typical @ best.x[:3]
-    ohmic_sd = _spread([f.x[0] for f in fits], weight, best.cov[0, 0] ** 0.5)
-    pairs = [float(typical[1:] @ f.x[1:3]) for f in fits]
-    pair_var = float(typical[1:] @ best.cov[1:3, 1:3] @ typical[1:])
-    polar_sd = _spread(pairs, weight, pair_var**0.5)
-    loss_var = float(typical @ best.cov[:3, :3] @ typical)
-    return Split(
-        cells * np.asarray(rest),
-        cells * np.asarray(ohmic),
-        cells * np.asarray(polar),
-        ohmic_sd / max(abs(float(best.x[0])), 1e-9),
-        polar_sd / max(abs(float(weight @ np.array(pairs))), 1e-9),
-        loss_var**0.5 / max(abs(float(loss)), 1e-9),
-        cells * _bend_sd(best.cov[5:, 5:]),
-    )
-
-
-def _spread(values: list[float], weight: Floats, inner_sd: float) -> float:
-    apart = np.array(values) - float(weight @ np.array(values))
-    return float(np.hypot(inner_sd, np.sqrt(weight @ apart**2)))
-
-
-def _bend_sd(cov: Floats) -> float:
-    """Standard deviation of the difference between the first and the last bend. [V]"""
-    return float(np.sqrt(max(cov[0, 0] + cov[-1, -1] - 2 * cov[0, -1], 0.0)))
-
-
-def felt(drive: Floats, tau_s: float, step_s: float) -> Floats:
-    """A drive as a first-order body feels it, from rest. Shape (n,)"""
-    keep = float(np.exp(-step_s / tau_s))
-    out, y = [], 0.0
-    for u in np.nan_to_num(drive).tolist():
-        y = keep * y + (1 - keep) * u
-        out.append(y)
-    return np.array(out)
+def _smooth(values: Floats, per: int) -> Floats:
+    """Mean over about so many grid times, as far as they go at the ends."""
+    if per < 2 or len(values) < 3:
+        return values
+    half = min(per // 2, (len(values) - 1) // 2)
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    low = np.maximum(np.arange(len(values)) - half, 0)
+    high = np.minimum(np.arange(len(values)) + half + 1, len(values))
+    return np.asarray((total[high] - total[low]) / (high - low))

@@ -1,0 +1,113 @@
+"""The split of a trip's volts on a circuit whose parts are known: made here, by hand."""
+
+import math
+
+import numpy as np
+import pytest
+
+from analyzer.chemistry import chemistry
+from analyzer.sagfit import felt, split
+from analyzer.series import Series
+from analyzer.soc import known, track
+from logger.boat import Boat, Hull, Motor, Pack
+
+AH, CELLS = 200.0, 16
+R0, R1, R2, TAU1, TAU2 = 0.4e-3, 0.2e-3, 0.3e-3, 25.0, 600.0
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH),
+    motor=Motor(rated_power_w=6000),
+)
+
+
+def outing(factor: float = 1.0, temp_c: float = 25.0, seed: int = 0) -> tuple[Series, np.ndarray]:
+    """Two hours from a rest, and the true losses: ohmic and polarisation, shape (2, n). [V]
+
+    The discrete circuit is the exact one for a current held over each second.
+    """
+    rng = np.random.default_rng(seed)
+    level = np.repeat([0, 40, 80, 0, 60, 20, 70, 0, 50], 900)
+    amps = level * (1 + 0.04 * rng.standard_normal(len(level)))
+    losses = np.zeros((2, len(amps)))
+    y = np.zeros(2)
+    keep = np.exp(-1.0 / np.array([TAU1, TAU2]))
+    for k, i in enumerate(amps.tolist()):
+        losses[:, k] = factor * R0 * i, factor * y.sum()
+        y = keep * y + (1 - keep) * np.array([R1, R2]) * i
+    soc = 0.85 - np.cumsum(amps) / 3600 / AH
+    rest = chemistry("lfp").ocv_v(soc, temp_c, -1.0)
+    volts = CELLS * (rest - losses.sum(axis=0)) + rng.normal(0, 0.01, len(amps))
+    values = {
+        "pack_voltage_v": np.round(volts, 2),
+        "pack_current_a": np.round(amps, 1),
+        "pack_temp_c": np.full(len(amps), temp_c),
+    }
+    return Series(10**15, 1.0, len(amps), values), CELLS * losses
+
+
+def fitted(series: Series):
+    start = known(BOAT.pack, 0.85, 0.02, t_us=series.t0_us)
+    return split(series, track(series, BOAT.pack, start), BOAT)
+
+
+def test_felt_is_the_first_order_answer_to_a_step():
+    step = np.r_[np.zeros(10), np.ones(2000)][:, None]
+    (at,) = felt(step, np.array([600.0]), 1.0)[10 + 600]
+    # 1 - exp(-t/tau) at one time constant; the step lies within half a second of a reading.
+    assert at == pytest.approx(1 - math.exp(-1), abs=0.002)
+    np.testing.assert_array_equal(felt(step, np.array([0.0]), 1.0), step)
+
+
+def test_losses_of_a_known_circuit_are_found():
+    series, true = outing()
+    got = fitted(series).series()
+    loaded = series.get("pack_current_a") > 40
+    assert np.mean(got["ohmic_v"][loaded]) == pytest.approx(np.mean(true[0][loaded]), rel=0.08)
+    assert np.mean(got["polar_v"][loaded]) == pytest.approx(np.mean(true[1][loaded]), rel=0.15)
+
+
+def test_ranges_hold_the_truth_over_several_trips():
+    held = []
+    for seed in range(6):
+        series, true = outing(seed=seed)
+        chosen, rest = np.zeros(series.n, bool), np.zeros(series.n, bool)
+        chosen[6000:6010] = rest[890:899] = True
+        terms = fitted(series).terms(chosen, rest)
+        for name, volts in (("resistance", true[0]), ("polarisation", true[1])):
+            mean, sd = terms[name]
+            held.append(abs(mean - volts[chosen].mean()) < 2.5 * sd + 0.02)
+    assert np.mean(held) >= 0.9
+
+
+def test_parts_and_whole_agree_and_at_25_degrees_there_is_no_cold():
+    series, _ = outing()
+    fit = fitted(series)
+    got = fit.series()
+    chosen, rest = np.zeros(series.n, bool), np.zeros(series.n, bool)
+    chosen[6000:6010] = rest[890:899] = True
+    terms = fit.terms(chosen, rest)
+    assert terms["resistance"][0] == pytest.approx(got["ohmic_25_v"][chosen].mean(), rel=1e-9)
+    assert terms["polarisation"][0] == pytest.approx(got["polar_25_v"][chosen].mean(), rel=1e-9)
+    drop = got["rest_v"][rest].mean() - got["rest_v"][chosen].mean()
+    assert terms["charge used"][0] == pytest.approx(drop, abs=1e-9)
+    assert terms["cold"][0] == pytest.approx(0.0, abs=1e-9)
+    parts = [m for name, (m, _) in terms.items() if name not in ("slow", "all")]
+    assert terms["all"][0] == pytest.approx(sum(parts))
+    # Terms that trade off against each other are known better together than apart.
+    apart = math.hypot(terms["charge used"][1], terms["polarisation"][1])
+    assert terms["slow"][1] < apart
+
+
+def test_a_cold_pack_s_doubt_lies_in_the_cold():
+    warm, cold = (fitted(outing(f, t)[0]) for f, t in ((1.0, 25.0), (1.8, 5.0)))
+    chosen, rest = np.zeros(warm.curve_v.size, bool), np.zeros(warm.curve_v.size, bool)
+    chosen[6000:6010] = rest[890:899] = True
+    sd = [fit.terms(chosen, rest)["cold"][1] for fit in (warm, cold)]
+    assert sd[1] > 0.05 > sd[0]
+
+
+def test_a_pack_that_lay_still_is_not_split():
+    series, _ = outing()
+    series.values["pack_current_a"][:] = 0.3
+    assert fitted(series) is None
