@@ -55,7 +55,8 @@ def check(
 def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Finding, ...]:
     said = store.health().get("recorder")
     disk = [row.value for row in rows if row.name == "health_log_disk_left_frac"]
-    return reception.findings(said.value if said else {}, disk[0] if disk else None)
+    found = reception.findings(said.value if said else {}, disk[0] if disk else None)
+    return (*found, *reception.dating(store.boots()))
 
 
 def _test_row(test: wiring.Test) -> QuestionRow:

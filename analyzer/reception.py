@@ -1,10 +1,12 @@
-"""How the recorder fares with each source, from its own counters: what is down, refused, lost."""
+"""How the recorder fares: what of each source is down, refused or lost, and whether it knows the
+date."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from analyzer.estimate import Estimate
 from analyzer.results import Finding
+from logger.store import Boot
 
 REFUSED_SHARE = 0.02
 FEWEST_REFUSED = 20
@@ -49,6 +51,26 @@ def findings(words: Mapping[str, Any], disk_left_frac: float | None = None) -> t
             )
         )
     return tuple(out)
+
+
+def dating(boots: Sequence[Boot]) -> tuple[Finding, ...]:
+    """What is odd about the newest live boot's date; a recording's date is its own affair."""
+    live = [boot for boot in boots if not boot.recorded and boot.first_us is not None]
+    if not live:
+        return ()
+    boot = live[-1]
+    if boot.remark:
+        cure = "Update the receiver, or check its date after it has stood under open sky."
+        return (_of_clock("date_corrected", boot.remark, cure),)
+    if boot.utc_source is None:
+        text = "The log does not know the date: neither a satellite receiver nor network time told."
+        cure = "Look whether the receiver sends its date (RMC or ZDA, or NMEA 2000's system time)."
+        return (_of_clock("undated", text, cure),)
+    return ()
+
+
+def _of_clock(kind: str, text: str, cure: str) -> Finding:
+    return Finding("clock", kind, text, 0.95, Estimate(1.0, None, None, "count"), cure, "")
 
 
 def _of(name: str, said: Mapping[str, Any]) -> Iterator[Finding]:

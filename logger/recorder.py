@@ -60,7 +60,7 @@ class Recorder:
         self._room = Housekeeping(
             store, store.path.parent / "raw", boat.full_rate_days, boat.log_limit_mb
         )
-        self._lag_s = 0.0
+        self._lag_s, self._remark = 0.0, ""
         self._full_since_us: int | None = None
         self._lost = 0
 
@@ -144,6 +144,9 @@ class Recorder:
                 if not _is_full(error):
                     raise
                 self._lost += 1
+            if isinstance(item, UtcFix) and writer.remark != self._remark:
+                self._remark = writer.remark
+                log.warning("%s", self._remark or "the date is right now")
         if items:
             last = items[-1]
             t_us = int(last.t_us[-1]) if isinstance(last, Block) else last.t_us

@@ -141,6 +141,11 @@ class Writer:
             if not _can_wait(error):
                 raise
 
+    @property
+    def remark(self) -> str:
+        """What had to be said about the boot's date; "" if nothing."""
+        return self._dater.dating.remark
+
     def due_in_s(self) -> float:
         """How long `flush_if_due` has time; 0 or less: none. [s]"""
         now_s = time.monotonic()

@@ -40,7 +40,7 @@ def boat() -> Boat:
 
 def logged(path: Path, channels: dict[str, np.ndarray], hz: float = 1.0) -> Store:
     """A log that holds these channels, one group each."""
-    utc_us = 1_700_000_000_000_000
+    utc_us = 1_790_000_000_000_000  # September 2026: earlier would be a receiver rolled over
     with Store.open(path, write=True) as store:
         writer = store.writer("boot")
         writer.add(UtcFix(0, utc_us, "gnss", 0.1))

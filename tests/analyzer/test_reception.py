@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from analyzer import reception
+from logger.store import Boot
 
 
 @pytest.mark.parametrize(
@@ -40,3 +41,26 @@ def test_disk_nearly_full_is_said():
 
 def test_words_of_another_shape_do_no_harm():
     assert reception.findings({"gps": "?", "can": {"up": None, "frames": "many"}}) == ()
+
+
+def boot(number: int, **fields: Any) -> Boot:
+    known = {"utc_offset_us": 1, "utc_source": "gnss", "utc_uncertainty_s": 0.5, "first_us": 0,
+             "last_us": 9, "timeline_offset_us": 0, "remark": "", "recorded": False}  # fmt: skip
+    return Boot(number=number, uid=str(number), **(known | fields))
+
+
+@pytest.mark.parametrize(
+    ("boots", "kinds"),
+    [
+        ([], []),
+        ([boot(1)], []),
+        ([boot(1, remark="1024 weeks behind")], ["date_corrected"]),
+        ([boot(1, remark="1024 weeks behind"), boot(2)], []),  # only the newest counts
+        ([boot(1), boot(2, utc_source=None)], ["undated"]),
+        ([boot(1, utc_source=None), boot(2, utc_source=None, recorded=True)], ["undated"]),
+        ([boot(1, utc_source=None, recorded=True)], []),
+        ([boot(1, utc_source=None, first_us=None)], []),
+    ],
+)
+def test_a_date_that_is_odd_is_said(boots: list[Boot], kinds: list[str]):
+    assert [f.kind for f in reception.dating(boots)] == kinds

@@ -164,6 +164,23 @@ def test_receiver_dates_the_log(running):
     assert t_us[0] / 1e6 == pytest.approx(1811851200, abs=0.01)  # 2027-06-01 12:00 UTC
 
 
+def test_a_receiver_whose_week_number_rolled_over_is_corrected_and_said(
+    running, caplog: pytest.LogCaptureFixture
+):
+    port = free_port()
+    run = running(gps(udp=port))
+    run.wait_for(lambda: run.recorder.feeds[0].up)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        # 1 June 2027 minus 1024 weeks (7168 days) is 16 October 2007.
+        line = checked("GPRMC,120000,A,4700.00,N,00800.00,E,1.0,90.0,161007,,")
+        sock.sendto(line, ("127.0.0.1", port))
+    run.wait_for(lambda: run.store.boots()[0].utc_source == "gnss")
+    t_us, _ = run.store.read("latitude_deg", *EVER)
+    assert t_us[0] / 1e6 == pytest.approx(1811851200, abs=0.5)  # 2027-06-01 12:00 UTC
+    assert "1024 weeks behind" in run.store.boots()[0].remark
+    assert "1024 weeks behind" in caplog.text
+
+
 def test_stop_takes_less_than_two_seconds_and_loses_nothing(running):
     port = free_port()
     run = running(gps(udp=port))
