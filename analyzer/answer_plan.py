@@ -13,8 +13,9 @@ from analyzer.here import Here, here_now
 from analyzer.passage import MovingWater, NoSun, Sun
 from analyzer.plan import FEW, Passage, Plan, plan
 from analyzer.reach import ReachInput
-from analyzer.route import SeenStream, StreamTable, TableStream, read_gpx, read_stream_table
+from analyzer.route import SeenStream, read_gpx
 from analyzer.series import load
+from analyzer.stream_table import StreamTable, TableStream, read_stream_table
 from analyzer.sunshine import ClearSkySun, share_today
 from analyzer.wind import Wind
 
@@ -50,7 +51,10 @@ class PlanAnswer:
 
 @dataclass(frozen=True)
 class PlanWish:
-    """What the user gave. Speeds through water [m/s], times UTC [s], charge [frac]."""
+    """What the user gave. Speeds through water [m/s], times UTC [s], charge and reserve [frac].
+
+    stream: speed [m/s] and direction it goes toward [deg true], where it is thought to stay so.
+    """
 
     route: Path
     departure_s: float | None = None
@@ -59,6 +63,8 @@ class PlanWish:
     wind: Wind | None = None
     arrive_by_s: float | None = None
     charge_frac: float | None = None
+    reserve_frac: float | None = None  # else the boat file's
+    stream: tuple[float, float] | None = None
 
 
 def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
@@ -67,6 +73,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     Raises:
         BadRoute: A file or the number of speeds is not what it should be.
     """
+    ctx = _with_reserve(ctx, wish.reserve_frac)
     span = ctx.store.span()
     end_us = span[1] + 1 if span else 0
     here = here_now(ctx, end_us)
@@ -77,7 +84,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     rng = np.random.default_rng(2)
     place = (route.legs[0].latitude_deg, route.legs[0].longitude_deg)
     share, sun_from = _share(ctx, end_us, place)
-    table = read_stream_table(wish.stream_table) if wish.stream_table else None
+    table = _table(wish, departure)
 
     def water(n: int) -> MovingWater:
         if table is not None:
@@ -110,7 +117,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
         reserve_frac=ctx.boat.reserve.soc_frac,
         sureness_frac=sureness,
         enough=made.arrives_frac >= sureness,
-        stream_from=_stream_words(table, here),
+        stream_from=_stream_words(table, here, wish),
         wind_from=given.wind.reason if given.wind else "not known, so the range is wider",
         sun_from=sun_from,
         cautions=CAUTIONS,
@@ -179,7 +186,28 @@ def _share(
     return share, f"{share[0]:.0%} of a clear sky, {words}"
 
 
-def _stream_words(table: StreamTable | None, here: Here) -> str:
+def _with_reserve(ctx: Context, reserve_frac: float | None) -> Context:
+    """The same log and boat with another reserve."""
+    if reserve_frac is None:
+        return ctx
+    kept = ctx.boat.reserve.model_copy(update={"soc_frac": reserve_frac})
+    return Context(ctx.store, ctx.boat.model_copy(update={"reserve": kept}))
+
+
+def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:
+    """The stream as it was given, by times or once for all; None where it was not."""
+    if wish.stream_table:
+        return read_stream_table(wish.stream_table)
+    if wish.stream is None:
+        return None
+    speed_mps, toward = wish.stream[0], np.radians(wish.stream[1])
+    east, north = speed_mps * np.sin(toward), speed_mps * np.cos(toward)
+    return StreamTable(np.array([departure_s]), np.array([east]), np.array([north]))
+
+
+def _stream_words(table: StreamTable | None, here: Here, wish: PlanWish) -> str:
+    if table is not None and not wish.stream_table:
+        return "as given, all the way"
     if table is not None:
         return f"the table of {len(table.t_s)} times"
     return f"as seen in the log, going on as a tide ({here.stream.reason})"

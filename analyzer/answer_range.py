@@ -2,20 +2,23 @@
 
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
 from analyzer import advice, question
 from analyzer import stream as streams
 from analyzer.context import Context
+from analyzer.draws import Ahead
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.flag_view import flag_view
 from analyzer.here import Here, here_now
 from analyzer.home import HomeReach, along_track, geodesic, home_reach
 from analyzer.reach import ReachInput, ReachResult, middle, reach
-from analyzer.results import HomeAnswer, RangeAnswer, RangePoint, WayHome
+from analyzer.results import HomeAnswer, HomeWish, RangeAnswer, RangePoint, WayHome
 from analyzer.series import load
 from analyzer.stream import Stream
+from analyzer.stream_table import read_stream_table
 from analyzer.wind import Wind
 
 POSITION_AGE_US = 10 * 60 * 1_000_000
@@ -45,6 +48,8 @@ def range_left(
         wind: Given by the user: true wind [m/s] and direction it comes from [deg true].
         home: Also whether home can be reached, straight or back along the track; needs a home in
             the boat file and a position.
+    Raises:
+        BadRoute: A table of the stream on the way home cannot be read.
     """
     span = ctx.store.span()
     end_us = span[1] + 1 if span else 0
@@ -60,7 +65,10 @@ def range_left(
     result = reach(given)
     k = _asked(result, speed_mps)
     answer = _answer(ctx, here, result, k, end_us)
-    return answer if home is None else _with_home(ctx, answer, given, result, k, home)
+    if home is None:
+        return answer
+    wish = home if isinstance(home, HomeWish) else HomeWish(home)
+    return _with_home(ctx, answer, given, result, k, wish)
 
 
 def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
@@ -104,7 +112,12 @@ def _asked(result: ReachResult, speed_mps: float | None) -> int:
 
 
 def _with_home(
-    ctx: Context, answer: RangeAnswer, given: ReachInput, result: ReachResult, k: int, way: WayHome
+    ctx: Context,
+    answer: RangeAnswer,
+    given: ReachInput,
+    result: ReachResult,
+    k: int,
+    wish: HomeWish,
 ) -> RangeAnswer:
     """The answer with the way home in it, or with why there is none."""
     place, end_us = ctx.boat.home, round(answer.asked_utc_s * 1e6)
@@ -114,15 +127,24 @@ def _with_home(
     if lat is None or lon is None or end_us - lat[0] > POSITION_AGE_US:
         return replace(answer, home_reason="the log has no position of the last ten minutes")
     away_m, course_deg = geodesic(lat[1], lon[1], place.latitude_deg, place.longitude_deg)
-    if way == "track":
+    if wish.way == "track":
         away_m = max(_track_m(ctx, (place.latitude_deg, place.longitude_deg), end_us), away_m)
     sureness = ctx.boat.reserve.return_sureness_frac
-    back = home_reach(given, result, k, away_m, course_deg, sureness)
+    back = home_reach(given, result, k, away_m, course_deg, sureness, ahead=_ahead(wish))
     return replace(
         answer,
-        home=_home_answer(place.name, way, back),
+        home=_home_answer(place.name, wish, back),
         next_action=advice.next_action(result, k, back),
     )
+
+
+def _ahead(wish: HomeWish) -> Ahead:
+    """The stream on the way home."""
+    if isinstance(wish.stream, Path):
+        return read_stream_table(wish.stream)
+    if wish.stream is None:
+        return "goes on"
+    return "stays" if wish.stream == "same" else "reversed"
 
 
 def _track_m(ctx: Context, home: tuple[float, float], end_us: int) -> float:
@@ -178,7 +200,7 @@ def _point(result: ReachResult, i: int) -> RangePoint:
     )
 
 
-def _home_answer(name: str, way: WayHome, back: HomeReach) -> HomeAnswer:
+def _home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
     return HomeAnswer(
         name=name,
         distance_m=back.distance_m,
@@ -186,7 +208,8 @@ def _home_answer(name: str, way: WayHome, back: HomeReach) -> HomeAnswer:
         can_return_frac=back.can_return_frac,
         turn_in=back.turn_in,
         charge_on_arrival=back.charge_on_arrival,
-        way=way,
+        way=wish.way,
+        stream=f"as in {wish.stream.name}" if isinstance(wish.stream, Path) else back.stream,
     )
 
 

@@ -6,6 +6,7 @@ with it are left out in proportion, and the power curve of each remaining draw i
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -14,9 +15,11 @@ from analyzer.chemistry import Chemistry
 from analyzer.curve import PowerCurve
 from analyzer.rundown import Limits, PackDraws, ocv_table
 from analyzer.stream import Stream, StreamDraws
+from analyzer.stream_table import StreamTable
 from analyzer.wind import AREA_LOG_SD, EFFICIENCY, LEAST_SHARE, Wind, extra_n
 
 Floats = npt.NDArray[np.float64]
+Ahead = Literal["stays", "goes on", "reversed"] | StreamTable
 
 NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
 ALIKE = 0.9  # cosine between courses that count as the same
@@ -67,8 +70,9 @@ class ReachInput:
         now: The present operating point, if motoring steadily.
         as_now: Index of the speed that stands for going on as now, where it is among them: there
             every draw keeps the present ground speed and power, whatever its stream is.
-        tide_goes_on: The stream turns and wanders on as its draws have it; else it stays as it
-            is now, which is what "how far" means where nothing else is said.
+        ahead: The stream to come: "stays" as it is now, which is what "how far" means where
+            nothing else is said; "goes on", turning and wandering as its draws have it;
+            "reversed"; or by a table of times.
         sun_ahead: Mean sun from now on over the sun now, at `daylight.HOURS`; None: it stays.
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
         seed: Of the draws; the same seed gives the same answer.
@@ -87,7 +91,7 @@ class ReachInput:
     weak: Weak = Weak()
     now: Now | None = None
     as_now: int | None = None
-    tide_goes_on: bool = False
+    ahead: Ahead = "stays"
     wind: Wind | None = None
     windage_m2: float = 0.0
     sun_ahead: Floats | None = None

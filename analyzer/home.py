@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from geographiclib.geodesic import Geodesic
 
+from analyzer.draws import Ahead
 from analyzer.estimate import Estimate
 from analyzer.reach import ReachInput, ReachResult, middle, reach, toward
 
@@ -19,6 +20,7 @@ Floats = npt.NDArray[np.float64]
 FARTHEST_M = 5e5  # turning points beyond are not searched for
 BISECTIONS = 24
 NEARLY = 0.9  # a faster speed home is taken if it is this share as sure
+AHEAD_WORDS = {"stays": "as now", "goes on": "going on as it may", "reversed": "reversed"}
 TRACK_POINTS = 400  # a track is thinned to about this many places
 
 
@@ -33,6 +35,7 @@ class HomeReach:
         turn_in: Distance that can still be gone outward, with the wanted sureness; its `low` is
             the one to act on (0: turn now). [m]
         charge_on_arrival: If turned now. [frac]
+        stream: The stream on the way home, in words.
     """
 
     distance_m: float
@@ -42,6 +45,7 @@ class HomeReach:
     back_speed_mps: float
     turn_in: Estimate
     charge_on_arrival: Estimate
+    stream: str
 
 
 def geodesic(lat1: float, lon1: float, lat2: float, lon2: float) -> tuple[float, float]:
@@ -113,7 +117,7 @@ def home_reach(
     course_deg: float,
     sureness_frac: float,
     *,
-    stream_stays: bool = False,
+    ahead: Ahead = "goes on",
 ) -> HomeReach:
     """The way home from here.
 
@@ -122,9 +126,9 @@ def home_reach(
         out: Its result. k_out: the index of the speed gone outward.
         distance_m, course_deg: Home from here, straight or along the track.
         sureness_frac: Wanted probability of being home above the reserve.
-        stream_stays: As it is now; else it goes on as tide and eddies, which is less sure.
+        ahead: The stream on the way home; "goes on" as tide and eddies is the least sure.
     """
-    asked = replace(toward(given, course_deg), tide_goes_on=not stream_stays)
+    asked = replace(toward(given, course_deg), ahead=ahead)
     back = reach(asked)
     arrives = (back.distance_m >= distance_m).mean(axis=0)
     turn_deg = 180.0 if given.course_deg is None else course_deg - given.course_deg
@@ -134,7 +138,7 @@ def home_reach(
     mid, high = np.quantile(turn[:, k], (0.5, 0.9))
     spent = (back.soc - back.run.end_soc[:, k]) / np.maximum(back.distance_m[:, k], 1.0)
     arrival = back.soc - spent * distance_m
-    stream = "as now" if stream_stays else "going on as it may"
+    stream = AHEAD_WORDS[ahead] if isinstance(ahead, str) else "as the table has it"
     return HomeReach(
         distance_m=distance_m,
         course_deg=course_deg,
@@ -152,6 +156,7 @@ def home_reach(
             ),
         ),
         charge_on_arrival=middle(np.maximum(arrival, 0.0), "frac"),
+        stream=stream,
     )
 
 

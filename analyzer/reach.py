@@ -25,6 +25,7 @@ from analyzer.draws import (
 )
 from analyzer.estimate import Estimate
 from analyzer.rundown import LIMITS, RunDown, run_down
+from analyzer.stream_table import StreamTable, TableStream
 from analyzer.wind import extra_n, extra_w
 from logger.units import KN
 
@@ -150,10 +151,7 @@ def reach(given: ReachInput) -> ReachResult:
             ahead_h = run.duration_s / 3600.0
             other = hotel - sun * np.interp(ahead_h, HOURS, given.sun_ahead)
             run = run_down(motor, other, pack, given.limits)
-    if given.tide_goes_on:
-        east, north = draws.stream.mean_over(run.duration_s)
-    else:
-        east, north = (c[:, None] for c in draws.stream.now())
+    east, north = _stream_ahead(given, draws, run.duration_s, rng)
     along, across = along_across(east, north, given.course_deg)
     ground = ground_speed_mps(water, along, across)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
@@ -170,6 +168,20 @@ def reach(given: ReachInput) -> ReachResult:
         reason=reason,
         as_now=given.as_now,
     )
+
+
+def _stream_ahead(
+    given: ReachInput, draws: Draws, duration_s: Floats, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Mean east and north of the stream over the run, (n, k) or (n, 1). [m/s]"""
+    if isinstance(given.ahead, StreamTable):
+        table = TableStream.around(given.ahead, len(duration_s), rng)
+        return table.mean_over(float(given.stream.t_s[-1]), duration_s)
+    if given.ahead == "goes on":
+        return draws.stream.mean_over(duration_s)
+    sign = -1.0 if given.ahead == "reversed" else 1.0
+    east, north = draws.stream.now()
+    return sign * east[:, None], sign * north[:, None]
 
 
 def _wind_w(given: ReachInput, air: Air, water: Floats, still: Floats) -> Floats:

@@ -7,6 +7,7 @@ nautical miles and sentences. `to_json` gives exactly what `--json` and the HTTP
 import dataclasses
 import math
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 from analyzer.estimate import Estimate
@@ -42,7 +43,18 @@ class RangePoint:
     duration: Estimate  # s
 
 
-WayHome = Literal["straight", "track"]  # the geodesic, or back the way she came
+Way = Literal["straight", "track"]  # the geodesic, or back the way she came
+
+
+@dataclass(frozen=True)
+class HomeWish:
+    """The way home as somebody wants it judged. stream: a file is a table of times."""
+
+    way: Way = "straight"
+    stream: Literal["same", "reversed"] | Path | None = None  # None: going on as it may
+
+
+WayHome = Way | HomeWish
 
 
 @dataclass(frozen=True)
@@ -55,7 +67,8 @@ class HomeAnswer:
     can_return_frac: float  # probability of being home above the reserve if turned now
     turn_in: Estimate  # m outwards before turning; act on its low, which holds as surely as wanted
     charge_on_arrival: Estimate  # frac, if turned now
-    way: WayHome = "straight"
+    way: Way = "straight"
+    stream: str = "going on as it may"  # on the way home
 
 
 @dataclass(frozen=True)

@@ -1,12 +1,10 @@
-"""A passage to make: waypoints of a GPX file, and the stream expected on the way.
+"""A passage to make: waypoints of a GPX file, and the stream seen in the log on the way.
 
 Source: GPX 1.0 and 1.1 through gpxpy; geodesics on WGS 84 through geographiclib.
 """
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -15,13 +13,10 @@ import numpy.typing as npt
 from analyzer.errors import BadRoute
 from analyzer.home import geodesic
 from analyzer.stream import StreamDraws
-from logger.units import KN
 
 Floats = npt.NDArray[np.float64]
 
 NEAR_M = 20.0  # waypoints closer together count as one
-TABLE_SD_MPS = 0.12  # how far the stream is from a table of it
-TABLE_SCALE_SD = 0.15  # and how far the table's strength is off as a whole
 TRACK_TOLERANCE_M = 50.0  # a recorded track is thinned to this
 
 
@@ -92,80 +87,6 @@ def read_gpx(path: Path) -> Route:
     else:
         found = [(p.latitude, p.longitude, p.name or "") for p in gpx.waypoints]
     return through(found, name)
-
-
-@dataclass(frozen=True)
-class StreamTable:
-    """A stream by times: what a tidal atlas gives. Between times it is interpolated.
-
-    t_s: UTC, rising, shape (m,). east_mps, north_mps: shape (m,).
-    """
-
-    t_s: Floats
-    east_mps: Floats
-    north_mps: Floats
-
-    def at(self, t_s: Floats) -> tuple[Floats, Floats]:
-        """East and north at times; the first and last hold beyond the table."""
-        return (
-            np.asarray(np.interp(t_s, self.t_s, self.east_mps)),
-            np.asarray(np.interp(t_s, self.t_s, self.north_mps)),
-        )
-
-
-def read_stream_table(path: Path) -> StreamTable:
-    """A CSV file with the columns utc, speed_kn, toward_deg.
-
-    Raises:
-        BadRoute: The file is not that.
-    """
-    rows: list[tuple[float, float, float]] = []
-    wants = "columns utc (2026-07-01T06:00Z), speed_kn and toward_deg"
-    try:
-        with path.open(newline="", encoding="utf-8") as file:
-            for number, row in enumerate(csv.DictReader(file), start=2):
-                try:
-                    when = parse_utc(row["utc"])
-                    size, toward = float(row["speed_kn"]) * KN, np.radians(float(row["toward_deg"]))
-                except (KeyError, TypeError, ValueError) as error:
-                    raise BadRoute(f"{path}, line {number}: wants {wants}, got {row}") from error
-                rows.append((when, size * np.sin(toward), size * np.cos(toward)))
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadRoute(f"{path} cannot be read: {error}") from error
-    if not rows:
-        raise BadRoute(f"{path} holds no row; it wants {wants}")
-    table = np.array(sorted(rows))
-    return StreamTable(table[:, 0], table[:, 1], table[:, 2])
-
-
-def parse_utc(text: str) -> float:
-    """Seconds since 1970 from ISO 8601; without a zone it is UTC.
-
-    Raises:
-        ValueError: It is no such time.
-    """
-    when = datetime.fromisoformat(text.strip())
-    return (when if when.tzinfo else when.replace(tzinfo=UTC)).timestamp()
-
-
-@dataclass(frozen=True)
-class TableStream:
-    """Draws of a tabled stream: the table's strength and an error of its own."""
-
-    table: StreamTable
-    scale: Floats  # (n,)
-    off: Floats  # (n, 2)
-
-    @classmethod
-    def around(cls, table: StreamTable, n: int, rng: np.random.Generator) -> "TableStream":
-        """As far from the table as tables usually are."""
-        scale = 1 + TABLE_SCALE_SD * rng.standard_normal(n)
-        return cls(table, scale, TABLE_SD_MPS * rng.standard_normal((n, 2)))
-
-    def at(self, t_s: Floats) -> tuple[Floats, Floats]:
-        """East and north at each draw's own time, (n,). [m/s]"""
-        east, north = self.table.at(t_s)
-        return self.scale * east + self.off[:, 0], self.scale * north + self.off[:, 1]
 
 
 @dataclass(frozen=True)

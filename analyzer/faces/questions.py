@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from fastapi import Path, Query
 
-from analyzer.results import WayHome
+from analyzer.results import Way
 
 SpeedKn = Annotated[float | None, Query(gt=0, le=60, description="knots through the water")]
 StreamKn = Annotated[float | None, Query(ge=0, le=20, description="the stream's knots")]
@@ -13,7 +13,7 @@ TowardDeg = Annotated[float, Query(ge=0, le=360, description="degrees the stream
 WindKn = Annotated[float | None, Query(ge=0, le=60, description="the true wind's knots")]
 FromDeg = Annotated[float, Query(ge=0, le=360, description="degrees the wind comes from, true")]
 AlsoHome = Annotated[
-    WayHome | None,
+    Way | None,
     Query(description="also: can she get home, straight or back along her track, and when to turn"),
 ]
 ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]

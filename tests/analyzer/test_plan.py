@@ -12,16 +12,9 @@ from analyzer.errors import BadRoute
 from analyzer.passage import NoSun
 from analyzer.plan import FEW, Passage, plan
 from analyzer.reach import ReachInput
-from analyzer.route import (
-    Route,
-    StreamTable,
-    TableStream,
-    parse_utc,
-    read_gpx,
-    read_stream_table,
-    through,
-)
+from analyzer.route import Route, read_gpx, through
 from analyzer.rundown import Limits
+from analyzer.stream_table import StreamTable, TableStream, parse_utc, read_stream_table
 from analyzer.wind import Wind
 from logger.units import KN, NMI
 from tests.analyzer.test_hull import boat

@@ -13,6 +13,7 @@ from analyzer.home import along_track, geodesic, home_reach, turn_lead_s
 from analyzer.reach import Now, ReachInput, Weak, ground_speed_mps, reach, speeds_for, toward
 from analyzer.rundown import Limits
 from analyzer.stream import given, unknown
+from analyzer.stream_table import StreamTable
 from analyzer.triangle import to_steer
 from analyzer.wind import Wind
 from logger.units import KN
@@ -277,6 +278,23 @@ def test_a_fair_stream_out_is_foul_home():
     back = home_reach(asked, result, k, 3000.0, 180.0, 0.9)
     still = home_reach(question(), reach(question()), k, 3000.0, 180.0, 0.9)
     assert back.turn_in.low < still.turn_in.low
+
+
+def test_the_stream_home_may_be_the_same_reversed_or_by_a_table():
+    """North at 0.6 m/s now and for an hour; then, by the table, south at 0.6 m/s."""
+    asked = question(stream=given(0.6, 0.0, sd_mps=1e-6))
+    k = reach(asked).nearest(2.0)
+    v = float(SPEEDS[k])
+    table = StreamTable(np.array([0.0, 3600.0, 3601.0]), np.zeros(3), np.array([0.6, 0.6, -0.6]))
+    ground = {}
+    for name, ahead in {"same": "stays", "reversed": "reversed", "table": table}.items():
+        result = reach(replace(toward(asked, 180.0), ahead=ahead))
+        ground[name] = result.ground_speed_mps(k)
+        hours = result.duration(k).mid / 3600
+    assert ground["same"] == pytest.approx(v - 0.6, abs=1e-3)
+    assert ground["reversed"] == pytest.approx(v + 0.6, abs=1e-3)
+    # by hand: one hour against it, the rest with it
+    assert ground["table"] == pytest.approx(v + 0.6 * (hours - 2) / hours, abs=0.03)
 
 
 def test_next_action_names_the_slower_speed_and_its_gain():

@@ -49,8 +49,26 @@ def _add_range(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         help="also: can the boat get home, straight or back along her track, and when must she "
         "turn",
     )
+    parser.add_argument(
+        "--home-stream",
+        type=_home_stream,
+        metavar="same|reversed|CSV",
+        help="the stream on the way home: as now, turned right round, or a table with utc, "
+        "speed_kn, toward_deg (else going on as it may, the least sure)",
+    )
     opt.add_json(parser)
     opt.add_places(parser)
+
+
+def _home_stream(text: str) -> "str | Path":
+    """same, reversed, or a file that is there."""
+    if text in ("same", "reversed"):
+        return text
+    if not Path(text).is_file():
+        raise argparse.ArgumentTypeError(
+            f"wants same, reversed or a CSV file that is there, got {text!r}"
+        )
+    return Path(text)
 
 
 def _add_trips(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
@@ -88,8 +106,12 @@ def _add_health(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 def _range(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
+    from analyzer.results import HomeWish
 
-    answer = opt.desk(options).range_left(options.speed, options.stream, options.home, options.wind)
+    home = options.home
+    if options.home_stream is not None:
+        home = HomeWish(home or "straight", options.home_stream)
+    answer = opt.desk(options).range_left(options.speed, options.stream, home, options.wind)
     return opt.give(answer, options.json, tell.range_left)
 
 

@@ -153,7 +153,7 @@ def _draw(answer: "HindcastAnswer", path: Path) -> None:
 
 def _utc(text: str) -> float:
     """An ISO 8601 time as seconds since 1970."""
-    from analyzer.route import parse_utc
+    from analyzer.stream_table import parse_utc
 
     try:
         return parse_utc(text)

@@ -11,7 +11,7 @@ import pytest
 
 from analyzer.faces import cli
 from analyzer.faces.commands import options
-from analyzer.results import to_json
+from analyzer.results import HomeWish, to_json
 
 COMMANDS = [
     *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),
@@ -72,6 +72,7 @@ def test_help_lists_every_command(capsys):
         (["range", "--speed", "nan"], "got 'nan'"),
         (["range", "--stream", "1.5"], "1.5@070"),
         (["range", "--stream", "1@400"], "0 to 360 degrees"),
+        (["range", "--home-stream", "nowhere.csv"], "same, reversed or a CSV file"),
         (["review", "-1"], "-1"),
         (["review", "two"], "got 'two'"),
         (["replay"], "FILE"),
@@ -134,6 +135,15 @@ def test_range_options_reach_the_question_in_si(answered, capsys):
 def test_range_asks_the_way_home_only_where_told_and_straight_by_itself(answered, arguments, way):
     cli.main(["range", *arguments])
     assert answered.asked[-1][2] == way
+
+
+def test_range_takes_the_stream_on_the_way_home(answered, tmp_path):
+    cli.main(["range", "--home-stream", "reversed"])
+    assert answered.asked[-1][2] == HomeWish("straight", "reversed")
+    table = tmp_path / "stream.csv"
+    table.write_text("utc,speed_kn,toward_deg\n")
+    cli.main(["range", "--home", "track", "--home-stream", str(table)])
+    assert answered.asked[-1][2] == HomeWish("track", table)
 
 
 def test_unknown_trip_is_one_sentence_and_status_2(answered, capsys):

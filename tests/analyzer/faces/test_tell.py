@@ -43,6 +43,7 @@ def test_range_tells_the_turning_point_that_is_sure_not_the_likely_one(invented)
     assert "To keep 90 % sureness, turn within 2.4 nmi." in text
     by_track = dataclasses.replace(invented.HOME, way="track")
     assert "6.2 nmi back along your track" in tell.home(by_track).replace("\n", " ")
+    assert "with the stream going on as it may" in text
 
 
 def test_range_says_why_the_way_home_cannot_be_judged(invented):
