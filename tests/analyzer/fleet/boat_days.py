@@ -28,10 +28,10 @@ def quantum(name: str) -> Quantum:
     return Quantum(next((step for ending, step in STEPS if name.endswith(ending)), 0.0))
 
 
-def write_day(path: Path, seed: int, day: int = 0, end_soc: float = 0.85) -> Voyage:
+def write_day(path: Path, seed: int, day: int = 0, end_soc: float = 0.90) -> Voyage:
     """One day of the boat of that number as a log of its own.
 
-    end_soc: So far the pack is spent; by default less than an hour's motoring.
+    end_soc: So far the pack is spent; by default about half an hour's motoring.
     """
     return write_days(path, [voyage(seed, day, wish=Wish(end_soc=end_soc))])
 
