@@ -25,6 +25,7 @@ from analyzer.results import (
 )
 
 if TYPE_CHECKING:
+    from analyzer.answer_health import Course, PackHealth
     from analyzer.answer_hull import HullAnswer
     from analyzer.answer_plan import PlanAnswer, PlanWish
     from analyzer.answers import Context
@@ -76,6 +77,12 @@ class Desk(Protocol):
 
     def around(self, number: int) -> "Around | None": ...
 
+    def pack(self) -> "PackHealth": ...
+
+    def cable_courses(self) -> "dict[str, Course]": ...
+
+    def cell_course(self, cell: str) -> "Course": ...
+
     def check(self, there: tuple[str, ...] = ()) -> CheckAnswer: ...
 
     def refresh(self, progress: Progress | None = None) -> None: ...
@@ -83,6 +90,8 @@ class Desk(Protocol):
     def newest_utc_s(self) -> float | None: ...
 
     def place(self) -> tuple[float, float, float] | None: ...
+
+    def home(self) -> tuple[float, float, str] | None: ...
 
     def channels(self) -> tuple[str, ...]: ...
 
@@ -111,6 +120,7 @@ class LogDesk:
         self.boat = boat
         self._minutes: Overview | None = None
         self._trips = Memory(lambda: None, most=3)
+        self._past = Memory(lambda: None, most=64)
 
     @contextmanager
     def context(self, write: bool = False) -> "Iterator[Context]":
@@ -237,6 +247,32 @@ class LogDesk:
         with self.context() as ctx:
             return trip_chart.around(ctx, number)
 
+    def pack(self) -> "PackHealth":
+        """Capacity and resistance, now and before."""
+        from analyzer import answer_health
+
+        with self.context() as ctx:
+            return answer_health.pack(ctx)
+
+    def cable_courses(self) -> "dict[str, Course]":
+        """How each cable's joint went from trip to trip."""
+        from analyzer import answer_health
+
+        with self.context() as ctx:
+            return answer_health.cable_courses(ctx)
+
+    def cell_course(self, cell: str) -> "Course":
+        """How a cell's resistance went from trip to trip."""
+        from analyzer import answer_health
+
+        with self.context() as ctx:
+            boat = ctx.boat.model_dump_json()
+            return answer_health.cell_course(
+                ctx,
+                cell,
+                lambda trip, ask: self._past.ask((trip.start_us, trip.end_us, boat), ask),
+            )
+
     def _overview(self) -> "Overview":
         """Remembers the minutes of long stretches for as long as the pages are served."""
         from analyzer.extremes import Overview
@@ -286,6 +322,12 @@ class LogDesk:
         if latitude and longitude:
             return latitude[1], longitude[1], latitude[0] / 1e6
         return (home.latitude_deg, home.longitude_deg, 0.0) if home else None
+
+    def home(self) -> tuple[float, float, str] | None:
+        """The boat file's home: latitude, longitude [deg] and name; None where it has none."""
+        with self.context() as ctx:
+            home = ctx.boat.home
+        return (home.latitude_deg, home.longitude_deg, home.name) if home else None
 
     def write_csv(
         self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0

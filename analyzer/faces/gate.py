@@ -10,7 +10,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from analyzer.faces.access import COOKIE, Access, Right, is_own
 
 _OPEN = ("/pair", "/static/")
-_ASKING = ("/plan",)  # forms that change nothing
+_ASKING = ("/plan", "/api/v1/plan")  # forms that change nothing
 _READING = ("GET", "HEAD", "OPTIONS")
 _FORWARDED = ("x-forwarded-for", "forwarded", "x-real-ip", "via")
 

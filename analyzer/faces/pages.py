@@ -80,12 +80,32 @@ def trip(request: Request, number: int) -> Response:
 
 @router.get("/health")
 def health(request: Request) -> Response:
-    """Cells and cables: finding, sureness, cure."""
+    """Cells, cables, hull and pack: finding, sureness, cure, trend."""
+    return render(request, "health.html", **remembered(request, "health", lambda: _health(request)))
+
+
+def _health(request: Request) -> dict[str, Any]:
+    from analyzer.faces import courses
+
     desk = desk_of(request)
-    cells, cables, hull = remembered(
-        request, "health", lambda: (desk.cells(), desk.cables(), desk.hull())
-    )
-    return render(request, "health.html", cells=cells, cables=cables, hull=hull)
+    cells, cables, hull, pack = desk.cells(), desk.cables(), desk.hull(), desk.pack()
+    behind = list(dict.fromkeys(finding.subject for finding in cells.findings))
+    drawn = {
+        name: courses.drawn(course, zero=True) for name, course in desk.cable_courses().items()
+    }
+    return {
+        "cells": cells,
+        "cables": cables,
+        "hull": hull,
+        "pack": pack,
+        "findings": len(cells.findings) + len(cables.findings),
+        "beside": courses.columns([(row.name, row.resistance) for row in cells.rows], behind),
+        "cell_courses": [courses.drawn(desk.cell_course(name), zero=True) for name in behind],
+        "cable_courses": {name: one for name, one in drawn.items() if one},
+        "speed_course": courses.drawn(courses.speed(hull.fouling)),
+        "capacity_course": courses.drawn(pack.capacity_course),
+        "resistance_course": courses.drawn(pack.resistance_course),
+    }
 
 
 @router.get("/look/{look}")

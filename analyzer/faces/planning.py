@@ -1,26 +1,31 @@
-"""The plan page: a route from a GPX file, and whether the pack makes it."""
+"""The plan page: a route drawn, typed or from a GPX file, and whether the pack makes it."""
 
 import math
 import tempfile
+from collections.abc import Callable
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import Response
+from fastapi.responses import JSONResponse, Response
 from starlette.datastructures import FormData
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces import drawing
+from analyzer.faces import drawing, waypoints
+from analyzer.faces.desk import Desk
 from analyzer.faces.forms import FormError, check_length
-from analyzer.faces.page import desk_of, render
+from analyzer.faces.page import desk_of, remembered, render
 from logger.errors import LoggerError
 from logger.units import KN
 
 if TYPE_CHECKING:
     from analyzer.answer_plan import PlanAnswer, PlanWish
+    from analyzer.wind import Wind
 
+MOST_TRACKS, TRACK_POINTS = 6, 400
 MOST_BYTES = 5_000_000
 
 router = APIRouter(include_in_schema=False)
@@ -32,13 +37,31 @@ def plan_page(request: Request) -> Response:
     return _page(request, {})
 
 
+@router.get("/plan/near.json")
+def near(request: Request) -> Response:
+    """What a route is drawn over: where she is, home, and where she has been before."""
+    return JSONResponse(remembered(request, "near", lambda: _near(request)))
+
+
+def _near(request: Request) -> dict[str, Any]:
+    desk = desk_of(request)
+    names = ("latitude_deg", "longitude_deg")
+    tracks = []
+    for row in desk.trips()[-MOST_TRACKS:]:
+        plot = desk.plot(row.number, names, TRACK_POINTS)
+        both = [plot.series.get(name, []) for name in names]
+        tracks.append([[a, b] for a, b in zip(*both, strict=True) if None not in (a, b)])
+    place = desk.place()
+    return {"here": place[:2] if place else None, "home": desk.home(), "tracks": tracks}
+
+
 @router.post("/plan")
 async def plan(request: Request) -> Response:
     """The passage along the route; asks again where something is wrong."""
     written: dict[str, str] = {}
     try:
         check_length(request, MOST_BYTES)
-        async with request.form(max_files=2, max_fields=20) as form:
+        async with request.form(max_files=2, max_fields=30) as form:
             written = {k: v for k, v in form.items() if isinstance(v, str)}
             files = {k: await _bytes(form, k) for k in ("route", "stream_table")}
         return await run_in_threadpool(_answer, request, written, files)
@@ -47,44 +70,81 @@ async def plan(request: Request) -> Response:
 
 
 def _answer(request: Request, written: dict[str, str], files: dict[str, bytes]) -> Response:
+    drawn = waypoints.places(written.get("places", ""))
     if not files["route"]:
-        raise FormError("choose a GPX file with the route")
-    with tempfile.TemporaryDirectory() as folder:
-        wish = _wish(written, files, Path(folder))
-        desk = desk_of(request)
-        try:
-            answer = desk.plan(wish)
-        except AnalyzerError as error:
-            raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
-        start = wish.charge_frac
-        if start is None:
-            start = desk.range_left().charge.mid
+        if len(drawn) < 2:
+            raise FormError("choose a GPX file with the route, or give two places or more")
+        files["route"] = waypoints.gpx(drawn).encode()
+    desk = desk_of(request)
+    wish_of = partial(_wish, written)
+    answer, written["places"] = ask(desk, wish_of, files)
+    start = _share(written, "charge_percent", "the charge")
+    if start is None:
+        start = desk.range_left().charge.mid
     return _page(request, written, answer=answer, start=start)
 
 
-def _wish(written: dict[str, str], files: dict[str, bytes], folder: Path) -> "PlanWish":
-    from analyzer.answer_plan import PlanWish
-    from analyzer.wind import Wind
+def ask(
+    desk: Desk, wish_of: Callable[[Path, Path | None], "PlanWish"], files: dict[str, bytes]
+) -> "tuple[PlanAnswer, str]":
+    """The answer and the route's places as text; what was sent is not kept.
 
-    kept = {name: folder / name for name, content in files.items() if content}
-    for name, path in kept.items():
-        path.write_bytes(files[name])
-    wind_kn = _number(written, "wind_kn", "the wind's knots", 0, 60)
-    wind_from = _number(written, "wind_from_deg", "where the wind comes from", 0, 360)
+    Args:
+        wish_of: Makes the wish, given where the route and the table of streams lie.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        kept = {name: Path(folder) / name for name, content in files.items() if content}
+        for name, path in kept.items():
+            path.write_bytes(files[name])
+        try:
+            answer = desk.plan(wish_of(kept["route"], kept.get("stream_table")))
+            return answer, waypoints.text(waypoints.read(kept["route"]))
+        except AnalyzerError as error:
+            raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
+
+
+def _wish(written: dict[str, str], route: Path, stream_table: Path | None) -> "PlanWish":
+    from analyzer.answer_plan import PlanWish
+
     speed_kn = _number(written, "speed_kn", "the speed in knots", 0.5, 30)
-    charge = _number(written, "charge_percent", "the charge in per cent", 0, 100)
-    wind = None
-    if wind_kn is not None and wind_from is not None:
-        wind = Wind(wind_kn * KN, wind_from % 360, sd_mps=0.5 + 0.15 * wind_kn * KN)
     return PlanWish(
-        route=kept["route"],
+        route=route,
         departure_s=_utc(written.get("depart", "")),
         speeds_mps=None if speed_kn is None else (speed_kn * KN,),
-        stream_table=kept.get("stream_table"),
-        wind=wind,
+        stream_table=stream_table,
+        wind=forecast(
+            _number(written, "wind_kn", "the wind's knots", 0, 60),
+            _number(written, "wind_from_deg", "where the wind comes from", 0, 360),
+        ),
         arrive_by_s=_utc(written.get("arrive_by", "")),
-        charge_frac=None if charge is None else charge / 100,
+        charge_frac=_share(written, "charge_percent", "the charge"),
+        reserve_frac=_share(written, "reserve_percent", "the reserve"),
+        stream=setting(
+            _number(written, "stream_kn", "the stream's knots", 0, 20),
+            _number(written, "stream_toward_deg", "where the stream goes", 0, 360),
+        ),
     )
+
+
+def forecast(wind_kn: float | None, from_deg: float | None) -> "Wind | None":
+    """A wind that was told, which is less sure than a sensor's; None where half of it is missing."""
+    from analyzer.wind import Wind
+
+    if wind_kn is None or from_deg is None:
+        return None
+    return Wind(wind_kn * KN, from_deg % 360, sd_mps=0.5 + 0.15 * wind_kn * KN)
+
+
+def setting(stream_kn: float | None, toward_deg: float | None) -> tuple[float, float] | None:
+    """A stream that was told; None where half of it is missing."""
+    if stream_kn is None or toward_deg is None:
+        return None
+    return stream_kn * KN, toward_deg % 360
+
+
+def _share(written: dict[str, str], name: str, what: str) -> float | None:
+    percent = _number(written, name, f"{what} in per cent", 0, 100)
+    return None if percent is None else percent / 100
 
 
 async def _bytes(form: FormData, name: str) -> bytes:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from analyzer.answer_health import Course, PackHealth, Past
 from analyzer.answer_hull import CurveRow, HullAnswer
 from analyzer.answer_plan import PlanAnswer
 from analyzer.errors import BadRoute, NoTrip
@@ -313,6 +314,24 @@ def plot():
     )
 
 
+def course(text, unit, values):
+    rows = [
+        Past(START + k * 30 * 86400, estimate(v, 0.8 * v, 1.2 * v, unit))
+        for k, v in enumerate(values)
+    ]
+    return Course(text, tuple(rows))
+
+
+PACK = PackHealth(
+    capacity=estimate(204.0, 196.0, 212.0, "Ah"),
+    rated_ah=210.0,
+    resistance=estimate(1.2, 1.1, 1.3, "frac"),
+    capacity_course=course("capacity, Ah", "Ah", (209, 207, 204)),
+    resistance_course=course("resistance, % of a new pack's", "frac", (1.05, 1.1, 1.2)),
+    remarks=("resistance rises by about 60 % a year (sure to 95 %)",),
+)
+
+
 def trip_plot():
     """The plot with what is worked out beside its channels, by hand."""
     bare = plot()
@@ -383,6 +402,15 @@ class InventedDesk:
                      for course in range(0, 360, 30))  # fmt: skip
         return Around(46.03, -24.0, 4.5 * KN, rows)
 
+    def pack(self):
+        return PACK
+
+    def cable_courses(self):
+        return {"battery_positive": course("rise at 105 A, °C", "K", (5, 6, 9))}
+
+    def cell_course(self, cell):
+        return course(f"{cell}: resistance above the others', mΩ", "ohm", (2e-4, 5e-4, 9e-4))
+
     def check(self, there=()):
         return CHECK
 
@@ -394,6 +422,9 @@ class InventedDesk:
 
     def place(self):
         return (46.28, -23.87, self.answer.asked_utc_s)
+
+    def home(self):
+        return (46.28, -23.87, "the basin")
 
     def write_csv(self, out, trip, channels=(), step_s=1.0):
         self.review(trip)
