@@ -64,8 +64,8 @@ def home(answer: HomeAnswer) -> str:
     sure = words.sureness(answer.can_return_frac)
     away = "back along your track" if answer.way == "track" else "away"
     text = (
-        f"Home ({answer.name}) is {words.miles(answer.distance_m)} {away}. Turning now, with the "
-        f"stream {answer.stream}, you are {sure} sure to be there above the reserve."
+        f"Home ({answer.name}) is {words.miles(answer.distance_m)} {away}. Turning now, you are "
+        f"{sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
     turn = answer.turn_in
     if turn.low is None:
