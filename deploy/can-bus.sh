@@ -42,9 +42,10 @@ RestartSec=1s
 [Link]
 RequiredForOnline=no
 NETWORK
-# networkd keeps its hands off whatever has no .network file, so Wi-Fi stays with its own manager;
-# but its wait for "online" would hold up every start of a boat's computer.
-systemctl disable systemd-networkd-wait-online.service >/dev/null 2>&1 || true
 systemctl enable --now systemd-networkd.service
+# networkd keeps its hands off whatever has no .network file, so Wi-Fi stays with its own manager;
+# but its wait for "online", which enabling it brings along, would hold up every start of a boat's
+# computer.
+systemctl disable systemd-networkd-wait-online.service >/dev/null 2>&1 || true
 networkctl reload
 say "$bus comes up at $bitrate bit/s, $([ $listen_only = yes ] && echo "listening only" || echo "acknowledging")"
