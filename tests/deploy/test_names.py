@@ -80,7 +80,7 @@ def test_can_bus_writes_what_networkd_reads(board: Board, option: tuple[str, ...
         "RestartSec": "1s",
     }
     assert network["Match"]["Name"] == "can0"
-    # Enabling networkd enables its wait for "online" too (Also= in Debian's unit): that comes first.
+    # Enabling networkd enables its wait for "online" too (Also= in Debian's unit).
     calls = board.calls()
     last = calls.index("systemctl disable systemd-networkd-wait-online.service")
     assert calls.index("systemctl enable --now systemd-networkd.service") < last
