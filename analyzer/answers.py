@@ -1,7 +1,25 @@
 """One function per question a person asks; the only door for the faces.
 
 `open_log` gives the context that each question is asked of. Questions about trips want
-`refresh` to have been run on it (opened for writing).
+`refresh` to have been run on it (opened for writing), as `keelwatt trips` does.
+
+>>> from analyzer import answers
+>>> with answers.open_log("demo.sqlite") as log:
+...     (trip,) = answers.trips(log)
+...     left = answers.range_left(log)
+>>> trip.number, [leg.kind for leg in trip.legs][:1]
+(1, ['motoring'])
+
+Every answer is made of estimates: a value, its 80 % range, what it rests on, and why it is as
+wide as it is, or missing.
+
+>>> charge = left.charge
+>>> charge.low < charge.mid < charge.high, charge.unit
+(True, 'frac')
+>>> answers.to_json(charge)["coverage"]
+0.8
+
+`frame` gives readings to pandas, `table` the rows of an answer; see `analyzer.frame`.
 """
 
 import numpy as np
@@ -16,6 +34,7 @@ from analyzer.check import check
 from analyzer.context import Context, open_log, pack_channels
 from analyzer.errors import NoTrip
 from analyzer.flag_view import flag_view
+from analyzer.frame import frame, table
 from analyzer.kept import follow
 from analyzer.loop import LoopMonitor, with_witness
 from analyzer.refresh import refresh, trip_row
@@ -40,11 +59,13 @@ __all__ = [
     "cells",
     "check",
     "flags",
+    "frame",
     "open_log",
     "plot",
     "range_left",
     "refresh",
     "review",
+    "table",
     "to_json",
     "trips",
 ]

@@ -41,8 +41,8 @@ class Context:
         return load(self.store, names, start_us, end_us)
 
 
-def open_log(log: Path, boat: Path | None = None, *, write: bool = False) -> Context:
-    """Opens a log for questions.
+def open_log(log: str | Path, boat: str | Path | None = None, *, write: bool = False) -> Context:
+    """Opens a log for questions; use it with `with`, or close it.
 
     Args:
         log: The log's file.
@@ -52,6 +52,7 @@ def open_log(log: Path, boat: Path | None = None, *, write: bool = False) -> Con
         NoLog: There is none.
         LoggerError: It cannot be read, or there is no boat file to go with it.
     """
+    log = Path(log)
     if not log.is_file():
         raise NoLog(
             f"there is no log at {log}: name one with --log, "

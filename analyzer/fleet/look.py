@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 
 import analyzer
-import logger
 from analyzer import answer_hull, answers, hull
 from analyzer.ageing import ageing
 from analyzer.context import Context
@@ -27,6 +26,7 @@ from analyzer.resistance import GRAVITY
 from analyzer.soc import ChargeState
 from analyzer.steady import SteadyPoints
 from logger.errors import LoggerError
+from logger.store import store
 
 FROUDE = (0.15, 0.20, 0.25, 0.30, 0.35, 0.40)  # speeds at which hulls of any length are alike
 Record = dict[str, Any]
@@ -105,8 +105,7 @@ def program() -> str:
     except PackageNotFoundError:
         number = "0"
     whole = hashlib.sha256()
-    for package in (analyzer, logger):
-        root = Path(str(package.__file__)).parent
+    for root in (Path(str(analyzer.__file__)).parent, Path(store.__file__).parent.parent):
         for path in sorted(root.rglob("*.py")):
             if "faces" not in path.relative_to(root).parts:
                 whole.update(path.read_bytes())

@@ -1,0 +1,1 @@
+"""Plain scripts to begin with."""
