@@ -84,6 +84,7 @@ def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
         solar_w=here.solar_w,
         wind=here.wind,
         place=_place(ctx, here),
+        warmths=here.warmths,
     )
     if speed_mps is None:
         return given

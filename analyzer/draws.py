@@ -16,6 +16,7 @@ from analyzer.curve import PowerCurve
 from analyzer.rundown import Limits, PackDraws, ocv_table
 from analyzer.stream import Stream, StreamDraws
 from analyzer.stream_table import StreamTable
+from analyzer.warmth import Warmth
 from analyzer.wind import AREA_LOG_SD, EFFICIENCY, LEAST_SHARE, Wind, extra_n
 
 Floats = npt.NDArray[np.float64]
@@ -75,6 +76,7 @@ class ReachInput:
             "reversed"; or by a table of times.
         sun_ahead: Mean sun from now on over the sun now, at `daylight.HOURS`; None: it stays.
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
+        warmths: Parts that may get too hot at a speed, as they are now.
         seed: Of the draws; the same seed gives the same answer.
     """
 
@@ -95,6 +97,7 @@ class ReachInput:
     wind: Wind | None = None
     windage_m2: float = 0.0
     sun_ahead: Floats | None = None
+    warmths: tuple[Warmth, ...] = ()
     seed: int = 1
 
 

@@ -17,6 +17,7 @@ from analyzer.flags import Sighting
 from analyzer.gather import Gatherer, highest
 from analyzer.heating import HeatFilter, HeatPrior, crossing_s
 from analyzer.piece import Piece
+from analyzer.series import Floats
 from logger.boat import Boat
 
 STEP_S = 10.0
@@ -75,6 +76,13 @@ class DriveHeat:
         if self._held < HOLD_STEPS or self.ahead is None:
             return []
         return [self._sighting(self.ahead)]
+
+    def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats] | None:
+        """Equally likely bodies, each (n,): as `HeatFilter.draws`, and air_c; None unseen."""
+        if not self._heat.started[0]:
+            return None
+        air = np.full(n, float(self._heat.air_c[0]))
+        return {**self._heat.draws(0, n, rng), "air_c": air}
 
     def _step(self, end_s: float, row: list[float]) -> None:
         square = row[0] if math.isfinite(row[0]) else row[1]

@@ -19,6 +19,7 @@ from analyzer.series import Series
 from analyzer.soc import ChargeState
 from analyzer.steady import SteadyPoints
 from analyzer.stream import Stream
+from analyzer.warmth import Warmth, warmths
 from analyzer.wind import Wind, lately
 
 FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
@@ -39,6 +40,7 @@ class Here:
         power_w: From the pack, mean of the last minute. [W]
         used: Channels it rests on.
         wind: True wind of the last twenty minutes, where a sensor says.
+        warmths: Of motor and controller, where limit and temperature are known.
     """
 
     charge: ChargeState | None
@@ -51,6 +53,7 @@ class Here:
     power_w: float | None
     used: tuple[str, ...]
     wind: Wind | None = None
+    warmths: tuple[Warmth, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -65,6 +68,7 @@ class Here:
             "power_w": self.power_w,
             "used": list(self.used),
             "wind": asdict(self.wind) if self.wind else None,
+            "warmths": [asdict(warmth) for warmth in self.warmths],
         }
 
     @classmethod
@@ -81,7 +85,14 @@ class Here:
             power_w=data["power_w"],
             used=tuple(data["used"]),
             wind=Wind(**data["wind"]) if data["wind"] else None,
+            warmths=tuple(_warmth(one) for one in data["warmths"]),
         )
+
+
+def _warmth(data: dict[str, Any]) -> Warmth:
+    """A warmth as JSON gives it back: pairs come as lists."""
+    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in data.items()}
+    return Warmth(**values)
 
 
 def here_now(ctx: Context, end_us: int) -> Here:
@@ -119,6 +130,7 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
         power_w=_power_w(series),
         used=_used(series),
         wind=lately(series, heading_true(series)),
+        warmths=warmths(series, ctx.boat),
     )
 
 

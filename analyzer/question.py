@@ -15,6 +15,7 @@ from analyzer.rundown import Limits
 from analyzer.series import Series
 from analyzer.soc import ChargeState
 from analyzer.stream import Stream
+from analyzer.warmth import Warmth
 from analyzer.wind import Wind, windage_m2
 from logger.boat import Boat, Hull
 
@@ -114,6 +115,7 @@ def question(
     solar_w: tuple[float, float] = (0.0, 0.0),
     wind: Wind | None = None,
     place: tuple[float, float] | None = None,
+    warmths: tuple[Warmth, ...] = (),
     n: int = 1000,
     seed: int = 1,
 ) -> ReachInput:
@@ -125,6 +127,7 @@ def question(
             is put among them where the boat motors on this course.
         wind: Measured lately or given; None: carried as uncertainty.
         place: Latitude and longitude, for the sun of the hours ahead.
+        warmths: Of motor and controller, where they may get too hot at a speed.
         hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
     """
     if course_deg is None and present is not None:
@@ -154,6 +157,7 @@ def question(
         wind=wind,
         windage_m2=windage_m2(boat.hull),
         sun_ahead=mean_ahead(place, charge.t_us / 1e6),
+        warmths=warmths,
         seed=seed,
     )
 

@@ -151,6 +151,7 @@ def reach(given: ReachInput) -> ReachResult:
             ahead_h = run.duration_s / 3600.0
             other = hotel - sun * np.interp(ahead_h, HOURS, given.sun_ahead)
             run = run_down(motor, other, pack, given.limits)
+    run = _cooled(given, run, motor, pack.soc, rng)
     east, north = _stream_ahead(given, draws, run.duration_s, rng)
     along, across = along_across(east, north, given.course_deg)
     ground = ground_speed_mps(water, along, across)
@@ -168,6 +169,23 @@ def reach(given: ReachInput) -> ReachResult:
         reason=reason,
         as_now=given.as_now,
     )
+
+
+def _cooled(
+    given: ReachInput, run: RunDown, motor_w: Floats, soc: Floats, rng: np.random.Generator
+) -> RunDown:
+    """The run cut short where motor or controller gets too hot for the speed first."""
+    for warmth in given.warmths:
+        holds = warmth.holds_s(motor_w, rng)
+        short = holds < run.duration_s
+        share = np.where(short, holds / np.maximum(run.duration_s, 1.0), 1.0)
+        start = soc[:, None]
+        run = RunDown(
+            end_soc=start - (start - run.end_soc) * share,
+            duration_s=run.duration_s * share,
+            limit=np.where(short, LIMITS.index(f"{warmth.part}'s temperature"), run.limit),
+        )
+    return run
 
 
 def _stream_ahead(

@@ -18,7 +18,14 @@ from analyzer.pack import Chemistry
 
 Floats = npt.NDArray[np.float64]
 
-LIMITS = ("reserve", "weakest cell's cut-off", "controller cutback", "pack cut-off")
+LIMITS = (
+    "reserve",
+    "weakest cell's cut-off",
+    "controller cutback",
+    "pack cut-off",
+    "motor's temperature",
+    "controller's temperature",
+)
 SOC_GRID = np.concatenate(
     [np.linspace(0, 0.1, 41), np.linspace(0.11, 0.9, 80), np.linspace(0.905, 1.0, 20)]
 )

@@ -21,6 +21,8 @@ _LIMITS = {
     "weakest cell's cut-off": "the weakest cell's cut-off",
     "controller cutback": "the controller, which gives less at low voltage",
     "pack cut-off": "the pack's cut-off",
+    "motor's temperature": "the motor, too hot to hold this speed (slower it goes on)",
+    "controller's temperature": "the controller, too hot to hold this speed (slower it goes on)",
 }
 
 
