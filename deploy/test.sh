@@ -4,11 +4,13 @@ set -eu
 # shellcheck source=deploy/environment.sh
 . "$(dirname -- "$0")/environment.sh"
 
-# Debian packages that pip cannot bring: a browser for the page tests, and on a machine that is
-# only a container the checker of systemd units.
+# Debian packages that pip cannot bring: a browser for the page tests, a database server for a
+# fleet's results, and on a machine that is only a container the checker of systemd units.
 missing_packages() {
     command -v chromium >/dev/null || command -v chromium-browser >/dev/null || printf 'chromium '
     command -v systemd-analyze >/dev/null || printf 'systemd '
+    set -- /usr/lib/postgresql/*/bin/initdb # Debian keeps it off the search path
+    command -v initdb >/dev/null || [ -x "$1" ] || printf 'postgresql '
 }
 
 install_packages() {

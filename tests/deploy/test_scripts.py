@@ -119,7 +119,7 @@ def test_test_names_the_debian_package_that_it_cannot_install(project: Path):
 
 def test_test_stops_with_the_exit_status_of_what_failed(project: Path):
     put(project, "python3", GOOD_PYTHON)
-    for tool in ("chromium", "systemd-analyze", "ruff", "mypy"):
+    for tool in ("chromium", "systemd-analyze", "initdb", "ruff", "mypy"):
         put(project, tool, f'#!/bin/sh\necho "{tool} $*" >>"$CALLS"\n')
     assert run(project, "test.sh").returncode == 0
     assert calls(project, "-m pytest -n 2") == 1
