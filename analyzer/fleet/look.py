@@ -36,11 +36,13 @@ Record = dict[str, Any]
 class Outcome:
     """What came of one log: a record, or why not.
 
-    seconds: of work. peak_bytes: the most memory the worker has had so far. log_bytes: read.
+    program: the worker's version. seconds: of work. peak_bytes: the most memory the worker has had
+    so far. log_bytes: read.
     """
 
     record: Record | None
     reason: str = ""
+    program: str = ""
     seconds: float = 0.0
     peak_bytes: int = 0
     log_bytes: int = 0
@@ -60,7 +62,8 @@ def work(log: LogRef) -> Outcome:
     except Exception as error:  # one odd log must not end a run of thousands
         reason = f"the analysis failed: {type(error).__name__}: {error}"
     reason = " ".join(reason.replace(str(copy), log.where).split())
-    return Outcome(record, reason, time.perf_counter() - start_s, peak_bytes(), size)
+    seconds = time.perf_counter() - start_s
+    return Outcome(record, reason, program(), seconds, peak_bytes(), size)
 
 
 def look(path: Path) -> Record:

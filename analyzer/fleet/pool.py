@@ -19,7 +19,6 @@ from analyzer.fleet.logs import LogRef
 from analyzer.fleet.look import Outcome
 
 TRIES = 3
-LOGS_PER_PROCESS = 500  # then a fresh one: whatever leaks, leaks no further
 CONNECT_S = 10.0
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -115,7 +114,6 @@ def _processes(workers: int) -> ProcessPoolExecutor:
         workers,
         mp_context=multiprocessing.get_context("spawn"),
         initializer=_begin,
-        max_tasks_per_child=LOGS_PER_PROCESS,
     )
 
 

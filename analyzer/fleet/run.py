@@ -93,8 +93,9 @@ def run(
     for log, outcome in pool.outcomes(_unknown(logs, out, keys, tally, progress), work):
         tally.seconds += outcome.seconds
         tally.peak_bytes = max(tally.peak_bytes, outcome.peak_bytes)
-        if outcome.record is None:
-            tally.skipped[log.where] = outcome.reason
+        reason = outcome.reason or _other_version(outcome)
+        if outcome.record is None or reason:
+            tally.skipped[log.where] = reason
             del keys[log.where]
         else:
             tally.looked += 1
@@ -131,6 +132,15 @@ def _unknown(
             progress(tally)
         else:
             yield log
+
+
+def _other_version(outcome: look.Outcome) -> str:
+    """A sentence where a worker runs another version: its result must not bear this one's key."""
+    if outcome.program in ("", look.program()):
+        return ""
+    return (
+        f"its worker runs keelwatt {outcome.program}, this is {look.program()}: install one alike"
+    )
 
 
 def _known(out: Path, key: str) -> Path:

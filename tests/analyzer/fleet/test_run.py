@@ -196,6 +196,17 @@ def test_another_version_of_the_program_looks_again(few, tmp_path, monkeypatch):
     assert run.run(found, tmp_path, Here(), quiet, quick).tally.known == 0
 
 
+def test_a_worker_of_another_version_is_not_believed(few, tmp_path):
+    found = logs.find(few)[:1]
+
+    def other(log):
+        return look.Outcome({"log": log.where}, program="9.9+abc")
+
+    tally = run.run(found, tmp_path, Here(), quiet, other).tally
+    assert tally.looked == 0
+    assert "its worker runs keelwatt 9.9+abc" in tally.skipped[found[0].where]
+
+
 @pytest.mark.skipif(not FULL, reason="a ratio of times; KEELWATT_FULL=1 measures it")
 def test_two_workers_are_faster_than_one(club, tmp_path):
     found = logs.find(f"{club}/00[0-9][0-9].sqlite")
