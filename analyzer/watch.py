@@ -218,8 +218,12 @@ def run(
     watch.cables.expect({name: base for name, base in bases.items() if base is not None})
     last = span[1] + 1 if end_us is None else end_us
     names = channels(boat)
+    silent = False
     for at in range(first, last, round(PIECE_S * 1e6)):
         piece = load(store, names, at, min(at + round(PIECE_S * 1e6), last))
+        was_silent, silent = silent, not piece.values
+        if silent and was_silent:  # weeks at the mooring, switched off: there is nothing to judge
+            continue
         for event in walk(watch, piece):
             keep(store, watch, event)
         if progress:

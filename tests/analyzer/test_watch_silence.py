@@ -1,0 +1,40 @@
+"""A log with weeks of silence in it: only its beginning is walked."""
+
+import numpy as np
+
+from analyzer import watch
+from logger import boat as boats
+from logger.sources.source import EXACT, Block, Group, UtcFix
+from logger.store import Store
+
+S = 1_000_000
+BOAT = """
+name = "Invented"
+[hull]
+waterline_m = 7.2
+beam_waterline_m = 2.3
+draught_m = 1.3
+displacement_kg = 3100
+[pack]
+chemistry = "lfp"
+cells_in_series = 16
+rated_capacity_ah = 120
+[motor]
+rated_power_w = 5000
+"""
+
+
+def test_weeks_without_a_reading_are_passed_over(tmp_path, monkeypatch):
+    group = Group("t", ("pack_voltage_v", "pack_current_a"), (EXACT, EXACT))
+    walked = []
+    walk = watch.walk
+    monkeypatch.setattr(watch, "walk", lambda w, piece: walked.append(piece) or walk(w, piece))
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        for boot, days in (("first", 0), ("second", 30)):
+            writer = store.writer(boot)
+            writer.add(UtcFix(0, 1_780_000_000 * S + days * 86400 * S, "file", 1.0))
+            t_us = np.arange(60, dtype=np.int64) * S
+            writer.add(Block(group, t_us, np.column_stack([np.full(60, 53.0), np.full(60, 2.0)])))
+            writer.close()
+        watch.run(store, boats.parse(BOAT, "boat.toml"))
+    assert [bool(piece.values) for piece in walked] == [True, False, True]
