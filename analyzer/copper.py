@@ -70,6 +70,23 @@ AMPACITY_A = {
 # knowledge and agree with sqrt((rating - 50) / (rating - 30)) within 0.01.
 ENGINE_SPACE_FACTOR = {60: 0.58, 75: 0.75, 80: 0.78, 90: 0.82, 105: 0.85, 125: 0.89}
 
+# Conductors that carry current in one bundle, from this many on -> factor. From general knowledge.
+BUNDLE_FACTOR = {1: 1.0, 4: 0.70, 7: 0.60, 25: 0.50}
+# mm² -> largest ohm/km at 20 °C of class 1 and 2 plain, class 2 tinned. IEC 60228.
+IEC_60228_RIGID = {
+    1.5: (12.1, 12.2),
+    2.5: (7.41, 7.56),
+    4.0: (4.61, 4.70),
+    6.0: (3.08, 3.11),
+    10.0: (1.83, 1.84),
+    16.0: (1.15, 1.16),
+    25.0: (0.727, 0.734),
+    50.0: (0.387, 0.391),
+    70.0: (0.268, 0.270),
+    95.0: (0.193, 0.195),
+    150.0: (0.124, 0.126),
+}
+
 
 def awg_number(awg: str) -> int:
     """ "2" -> 2, "1/0" -> 0, "4/0" -> -3."""
@@ -93,14 +110,15 @@ def area_mm2(cable: Cable) -> float:
     return awg_area_mm2(cable.size_awg or "10")
 
 
-def iec_ohm_per_m(size_mm2: float, tinned: bool) -> float:
-    """Largest resistance of flexible cable (class 5) at 20 °C. [ohm/m]
+def iec_ohm_per_m(size_mm2: float, tinned: bool, *, flexible: bool = True) -> float:
+    """Largest resistance at 20 °C, of flexible cable (class 5 and 6) or of coarser. [ohm/m]
 
     Sizes between the standard's are interpolated in resistance times area.
     Source: IEC 60228.
     """
-    sizes = np.array(sorted(IEC_60228_FLEXIBLE))
-    product = [IEC_60228_FLEXIBLE[s][tinned] * s for s in sizes]
+    table = IEC_60228_FLEXIBLE if flexible else IEC_60228_RIGID
+    sizes = np.array(sorted(table))
+    product = [table[s][tinned] * s for s in sizes]
     return float(np.interp(math.log(size_mm2), np.log(sizes), product)) / size_mm2 / 1000
 
 
@@ -111,7 +129,7 @@ def ohm_per_m_20c(cable: Cable) -> float:
     2 % for tin (common practice, no source).
     """
     if cable.size_mm2 is not None:
-        return iec_ohm_per_m(cable.size_mm2, cable.tinned)
+        return iec_ohm_per_m(cable.size_mm2, cable.tinned, flexible=cable.fine_stranded)
     allowance = 1.04 * (1.02 if cable.tinned else 1.0)
     return RHO_20C_OHM_MM2_M / area_mm2(cable) * allowance
 
@@ -186,14 +204,20 @@ def ambient_factor(rating_c: float, ambient_c: float) -> float:
 
 
 def ampacity_a(cable: Cable, ambient_c: float | None = None) -> float:
-    """Ampacity with the derating of the place. [A]
+    """Ampacity with the derating of the place and of the bundle. [A]
 
     Args:
         ambient_c: Air around the cable; None: 50 °C in an engine space, else 30 °C.
     """
     if ambient_c is None:
         ambient_c = ENGINE_SPACE_C if cable.in_engine_space else TABLE_AMBIENT_C
-    return ampacity_30c_a(cable) * ambient_factor(cable.insulation_rating_c, ambient_c)
+    place = ambient_factor(cable.insulation_rating_c, ambient_c)
+    return ampacity_30c_a(cable) * place * bundle_factor(cable.conductors_in_bundle)
+
+
+def bundle_factor(conductors: int) -> float:
+    """What the ampacity is multiplied by where so many loaded conductors lie together."""
+    return BUNDLE_FACTOR[max(n for n in BUNDLE_FACTOR if n <= conductors)]
 
 
 def settled_rise_k(

@@ -10,7 +10,7 @@ from analyzer.flags import Sighting
 from analyzer.pack import chemistry
 from analyzer.piece import Piece
 from analyzer.thresholds import Threshold
-from logger.boat import Boat
+from logger.boat import Boat, Cable
 from logger.channels import block_voltage, cell_voltage, probe_temp
 
 QUIET_LEAST_S = 30.0
@@ -181,7 +181,7 @@ class Fault:
 
 def levels(boat: Boat) -> list[Detector]:
     """All detectors that come from limits in the boat file and the chemistry."""
-    out: list[Detector] = [*_cells(boat), *_pack(boat), *_drive(boat), *_probes(boat)]
+    out: list[Detector] = [*_cells(boat), *_pack(boat), *_drive(boat), *probe_levels(boat.cable)]
     return [*out, ColdCharge(boat), Quiet(), Fault(boat)]
 
 
@@ -248,9 +248,10 @@ def _drive(boat: Boat) -> list[Level]:
     return out
 
 
-def _probes(boat: Boat) -> list[Level]:
+def probe_levels(cables: tuple[Cable, ...]) -> list[Level]:
+    """Each probe against what its place can bear."""
     out = []
-    for cable in boat.cable:
+    for cable in cables:
         if cable.probe:
             limit = joints.limit_c(cable)
             warn, act = _above(limit - 8, 3.0, 30.0), _above(limit, 3.0, 15.0)

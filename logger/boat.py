@@ -109,6 +109,7 @@ class Cable(Part):
     length_m: Annotated[float, Field(gt=0, lt=100)]  # of this conductor, one way
     insulation_rating_c: Annotated[float, Field(ge=60, le=250)] = 90.0
     tinned: bool = False
+    fine_stranded: bool = True  # IEC 60228 class 5 or 6; False: class 1 or 2, a few thick strands
     in_engine_space: bool = False
     conductors_in_bundle: Annotated[int, Field(ge=1, le=60)] = 1  # that carry current, itself too
     fuse_a: Positive | None = None  # the fuse or breaker of this run

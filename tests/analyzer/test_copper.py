@@ -35,6 +35,39 @@ IEC = {
     95: (0.206, 0.210),
     150: (0.129, 0.132),
 }
+# The same, class 1 and 2 plain and class 2 tinned.
+IEC_RIGID = {
+    1.5: (12.1, 12.2),
+    2.5: (7.41, 7.56),
+    4: (4.61, 4.70),
+    6: (3.08, 3.11),
+    10: (1.83, 1.84),
+    16: (1.15, 1.16),
+    25: (0.727, 0.734),
+    50: (0.387, 0.391),
+    70: (0.268, 0.270),
+    95: (0.193, 0.195),
+    150: (0.124, 0.126),
+}
+# 33 CFR 183.425 Table 5 at 30 °C, by insulation rating: a public copy of the regulation.
+RATINGS = (60, 75, 80, 90, 105, 125, 200)
+CFR = """
+18 10 10 15 20 20 25 25
+16 15 15 20 25 25 30 35
+14 20 20 25 30 35 40 45
+12 25 25 35 40 45 50 55
+10 40 40 50 55 60 70 70
+8 55 65 70 70 80 90 100
+6 80 95 100 100 120 125 135
+4 105 125 130 135 160 170 180
+3 120 145 150 155 180 195 210
+2 140 170 175 180 210 225 240
+1 165 195 210 210 245 265 280
+1/0 195 230 245 245 285 305 325
+2/0 225 265 285 285 330 355 370
+3/0 260 310 330 330 385 410 430
+4/0 300 360 385 385 445 475 510
+"""
 # "105 °C in engine space" column of a chandler's copy of the ABYC table.
 ENGINE_SPACE_105 = {
     "18": 17, "16": 21, "14": 30, "12": 38, "10": 51, "8": 68, "6": 102, "4": 136, "3": 153,
@@ -66,6 +99,42 @@ def test_metric_resistances_are_those_of_the_standard(size):
         assert copper.ohm_per_m_20c(cable) * 1000 == pytest.approx(IEC[size][tinned], rel=1e-9)
 
 
+@pytest.mark.parametrize("size", IEC_RIGID)
+def test_coarse_conductors_are_those_of_the_standard(size):
+    for tinned in (False, True):
+        cable = Cable(name="x", size_mm2=size, length_m=1, tinned=tinned, fine_stranded=False)
+        assert copper.ohm_per_m_20c(cable) * 1000 == pytest.approx(
+            IEC_RIGID[size][tinned], rel=1e-9
+        )
+
+
+def test_a_nominal_size_holds_less_copper_than_it_says():
+    # 50 mm² class 5 may measure 0.386 ohm/km: 44.7 mm² of ideal copper. Nominal area flatters
+    # class 5 by 10 to 14 %, tinned by up to 16 %.
+    area = copper.RHO_20C_OHM_MM2_M / 0.386e-3
+    assert area == pytest.approx(44.7, abs=0.05)
+    for size, (plain, tinned) in IEC.items():
+        ideal = copper.RHO_20C_OHM_MM2_M / size * 1000
+        assert 1.08 < plain / ideal < 1.17
+        assert plain < tinned < 1.2 * ideal
+
+
+@pytest.mark.parametrize("row", CFR.split("\n")[1:-1])
+def test_ampacity_is_the_regulation_s(row):
+    awg, *amps = row.split()
+    for rating, most in zip(RATINGS, amps, strict=True):
+        cable = Cable(name="x", size_awg=awg, length_m=1, insulation_rating_c=rating)
+        assert copper.ampacity_a(cable) == float(most)
+
+
+def test_a_bundle_carries_less():
+    # 4-6 conductors 0.70, 7-24 0.60, 25 and more 0.50 (from general knowledge).
+    for count, factor in ((1, 1), (3, 1), (4, 0.7), (6, 0.7), (7, 0.6), (24, 0.6), (25, 0.5)):
+        cable = Cable(name="x", size_awg="2", length_m=1, insulation_rating_c=105,
+                      conductors_in_bundle=count)  # fmt: skip
+        assert copper.ampacity_a(cable) == pytest.approx(210 * factor)
+
+
 def test_correction_to_20_c_reproduces_the_printed_table():
     printed = {5: 1.064, 10: 1.042, 30: 0.962, 50: 0.893, 75: 0.820, 90: 0.781, 100: 0.758}
     for temp_c, factor in printed.items():
@@ -81,6 +150,18 @@ def test_voltage_drop_examples():
     assert copper.drop_v(150, 6, 0.386e-3) == pytest.approx(0.347, abs=5e-4)
     assert copper.drop_v(150, 6, 0.386e-3, 75.0) == pytest.approx(0.422, abs=6e-4)
     assert copper.iso_drop_v(150, 6, 50) == pytest.approx(0.295, abs=5e-4)
+    # Those 6271 cmil: 12 AWG holds 6530 and passes; 12 SAE holds 5833 and does not.
+    assert (
+        5833
+        < copper.abyc_cmil(10, 21 * 0.3048, 0.36)
+        < copper.circular_mils(copper.awg_area_mm2("12"))
+    )
+    # 200 A ft at 12 V, 3 %: 5972 cmil, between the same two.
+    assert copper.abyc_cmil(200, 0.3048, 0.36) == pytest.approx(5972, abs=0.5)
+    # K = 10.75 is a resistivity of 0.01787 ohm mm²/m; 0.0164 lies 5 % below copper at 20 °C.
+    per_m = copper.abyc_drop_v(1, 1, copper.circular_mils(1.0))
+    assert per_m == pytest.approx(0.01787, abs=1e-5)
+    assert copper.iso_drop_v(1, 1, 1) / copper.RHO_20C_OHM_MM2_M == pytest.approx(0.95, abs=0.003)
     # 200 A, 20 ft, 2/0: 0.323 V.
     assert copper.abyc_drop_v(200, 20 * 0.3048, 133077) == pytest.approx(0.323, abs=5e-4)
 

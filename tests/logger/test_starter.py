@@ -71,6 +71,7 @@ RARE = {
     "prismatic_coefficient",
     "cell_resistance_ohm",
     "tinned",
+    "fine_stranded",
     "conductors_in_bundle",
     "limit_c",
     "current_channel",
