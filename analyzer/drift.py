@@ -42,6 +42,8 @@ COMPASS_SD_DEG = 3.0
 CARRIED_SD = 0.02  # how far a calibration moves from trip to trip: growth, trim, wind
 NOISE_MPS = 0.10  # of one half-minute mean: waves, steering
 LEG_MPS = 0.06  # shared by a leg: leeway, wind ahead or astern
+LEEWAY_LEG = 0.07  # and across the bow where sails drive her: 4 degrees of leeway
+IDLE_FRAC = 0.02  # of rated power: less is not motoring
 SLIP_LEG = 0.03  # the same for the shaft, as a share of speed: slip goes with the load
 SHAFT_ALIKE = 0.05  # revolutions against those of the minute before: the boat has caught up
 KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "known"
@@ -60,6 +62,7 @@ class _Bins:
     heading_rad: Floats  # NaN without compass
     water: Floats  # the log's reading, NaN without
     shaft: Floats  # revolutions per second ahead, NaN without, and where others drive her too
+    sailed: Bools  # sails drive her or help
 
 
 @dataclass(frozen=True)
@@ -102,9 +105,12 @@ def _driving(shaft: Floats, power: Floats) -> Floats:
 def _bins(series: Series, boat: Boat | None) -> _Bins:
     """The series as half-minute means; turning bins have no course or heading."""
     size = max(round(BIN_S / series.step_s), 1)
-    shaft = _mean_bins(series.get("shaft_speed_rps"), size)
+    turns = shaft = _mean_bins(series.get("shaft_speed_rps"), size)
+    idle = np.zeros(len(shaft), dtype=bool)
     if boat is not None:
-        shaft = _driving(shaft, _mean_bins(propulsion_power_w(series, boat), size))
+        power = _mean_bins(propulsion_power_w(series, boat), size)
+        shaft = _driving(turns, power)
+        idle = power < IDLE_FRAC * boat.motor.rated_power_w
     course = np.radians(series.get("course_ground_deg"))
     speed = series.get("speed_ground_mps")
     heading = np.radians(heading_true(series))
@@ -119,6 +125,7 @@ def _bins(series: Series, boat: Boat | None) -> _Bins:
         heading_rad=np.where(np.hypot(sin, cos) > 0.95, np.arctan2(sin, cos), np.nan),
         water=_mean_bins(series.get("speed_water_mps"), size),
         shaft=shaft,
+        sailed=np.where(np.isfinite(turns), ~(shaft > 0.5), idle),
     )
 
 
@@ -292,6 +299,7 @@ def _rows(
     var = _leg_noise(direction, ok, slip)[ok]
     if not compass:
         return along, along_target, var
+    leeway = np.hypot(LEG_MPS, np.where(bins.sailed, LEEWAY_LEG * np.nan_to_num(over), 0.0))
     across = np.zeros_like(along)
     across[:, :knots], across[:, knots : 2 * knots] = weights[ok] * cos, -weights[ok] * sin
     across[:, -1] = -mean[2 * knots + column] * reading
@@ -299,7 +307,7 @@ def _rows(
     return (
         np.vstack([along, across]),
         np.concatenate([along_target, across_target]),
-        np.concatenate([var, _leg_noise(direction, ok, LEG_MPS)[ok]]),
+        np.concatenate([var, _leg_noise(direction, ok, leeway)[ok]]),
     )
 
 

@@ -163,6 +163,26 @@ def test_a_shaft_that_others_drive_too_tells_nothing_of_the_stream(sailed_rps):
     assert np.hypot(*off) < np.hypot(*(misled.mean_mps[-1] - true))
 
 
+@pytest.mark.parametrize("leeway_deg", [-6.0, 6.0])
+def test_leeway_under_sail_is_allowed_for(leeway_deg):
+    """Two legs under sail at the end, the boat sliding sideways past her log and compass."""
+    series, toward, size = legs([40, 130] * 3, log_factor=1.05)
+    values = {k: v.copy() for k, v in series.values.items()}
+    sailed = np.arange(series.n) >= 2400
+    bow = np.radians(values["heading_true_deg"] + 90.0)
+    slide = np.where(sailed, 0.12 * 18.0 * np.sin(np.radians(leeway_deg)), 0.0)
+    course = np.radians(values["course_ground_deg"])
+    east = values["speed_ground_mps"] * np.sin(course) + slide * np.sin(bow)
+    north = values["speed_ground_mps"] * np.cos(course) + slide * np.cos(bow)
+    values["speed_ground_mps"] = np.hypot(east, north)
+    values["course_ground_deg"] = np.degrees(np.arctan2(east, north)) % 360
+    values["shaft_speed_rps"][sailed] = 0.0
+    found = drift.estimate(Series(0, 1.0, series.n, values))
+    angle = np.radians(toward)
+    off = found.mean_mps[-1] - size * np.array([np.sin(angle), np.cos(angle)])
+    assert off @ np.linalg.solve(found.cov[-1], off) < 5.99  # chi squared of 2, 95 %
+
+
 def test_draws_have_the_estimate_s_spread():
     stream = given(0.5, 90.0, sd_mps=0.1)
     east, north = stream.draws(20_000, np.random.default_rng(1))
