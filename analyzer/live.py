@@ -4,12 +4,17 @@ Reads what another process records; writes flags only. At most a second behind w
 """
 
 import threading
+import time
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from analyzer import nmea_out, watch
-from analyzer.flags import FlagEvent
+from analyzer.context import Context
+from analyzer.flags import FlagEvent, Sighting
+from analyzer.kept import calibration_before, points_before
 from analyzer.series import load
+from analyzer.steady import SteadyPoints
 from analyzer.ways import Command, TcpLines, UdpLines, Way
 from logger.boat import Boat
 from logger.channels import probe_temp
@@ -22,6 +27,30 @@ FIGURES_EVERY_S = 2.0
 RANGE_EVERY_S = 10.0
 REPEAT_S = 30.0  # a flag that is up is told again on the line
 STEP_US = 1_000_000
+SILENT_S = 60.0  # a recorder writes every ten seconds at the least
+AS_RECORDED_S = 300.0  # growth at its own pace for so long shows a recorder, and no replay
+
+
+@dataclass
+class Growth:
+    """How the log grows: beside a recorder at work, its standstill is a cause of its own."""
+
+    first: tuple[float, int] | None = None  # monotonic seconds, µs of the log
+    last: tuple[float, int] | None = None
+
+    def see(self, now_s: float, end_us: int) -> None:
+        """Takes the log's end as it is now."""
+        self.first = self.first or (now_s, end_us)
+        if self.last is None or end_us > self.last[1]:
+            self.last = (now_s, end_us)
+
+    def stands_still(self, now_s: float) -> bool:
+        """Whether it grew at its own pace for a while, and does no more."""
+        if self.first is None or self.last is None:
+            return False
+        took_s, grew_s = self.last[0] - self.first[0], (self.last[1] - self.first[1]) / 1e6
+        recorded = took_s >= AS_RECORDED_S and 0.5 < grew_s / took_s < 2.0
+        return recorded and now_s - self.last[0] > SILENT_S
 
 
 class Live:
@@ -32,6 +61,7 @@ class Live:
         boat: Its boat.
         on_event: Called with each event, in the thread that ticks.
         reach: Gives the range now, middle and low end, or None. [m]
+        clock: Seconds that only go forward.
     """
 
     def __init__(
@@ -40,6 +70,7 @@ class Live:
         boat: Boat,
         on_event: Callable[[FlagEvent], None] | None = None,
         reach: Callable[[], tuple[float, float] | None] | None = None,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.boat = boat
         self.store = Store.open(path, write=True)
@@ -52,6 +83,7 @@ class Live:
         self._told_us = self._figures_us = 0
         self._range_us: int | None = None
         self._found: tuple[float, float] | None = None
+        self._clock, self._growth = clock, Growth()
         for flag in self.store.flags():
             if flag.cleared_us is None:
                 self.watch.book.adopt(flag)
@@ -74,6 +106,7 @@ class Live:
         if self._at_us is None:
             start = max(span[0], span[1] - round(WARM_UP_S * 1e6))
             self._at_us = start // STEP_US * STEP_US
+            self._teach(self._at_us)
         end_us = span[1] // STEP_US * STEP_US  # the second now running is not whole
         events: list[FlagEvent] = []
         while self._at_us < end_us:
@@ -81,12 +114,34 @@ class Live:
             piece = load(self.store, self._names, self._at_us, until)
             self._at_us = until
             for event in watch.walk(self.watch, piece):
-                watch.keep(self.store, self.watch, event)
-                events.append(event)
+                events.append(watch.keep(self.store, self.watch, event))
+        events += self._silence(end_us)
         for event in events:
             self._tell(event)
         self._tell_line(events)
         return events
+
+    def _teach(self, at_us: int) -> None:
+        """What earlier trips taught: of hull and stream, and of each joint."""
+        ctx = Context(self.store, self.boat)
+        points = SteadyPoints.join(points_before(ctx, at_us))
+        self.watch.teach(points, calibration_before(ctx, at_us))
+        watch.expect_joints(self.watch, self.store, at_us)
+
+    def _silence(self, end_us: int) -> list[FlagEvent]:
+        """The flag for a log that has stopped growing."""
+        now_s = self._clock()
+        self._growth.see(now_s, end_us)
+        if not self._growth.stands_still(now_s):
+            return []
+        sighting = Sighting(
+            "quiet/all", "quiet", "the recorder", "warning",
+            f"Nothing was recorded for {SILENT_S:.0f} s, after it went on steadily.", (),
+            cause="The recorder stopped, its disk is full or broken, or every source fell silent.",
+            first_action="Look whether the recorder runs; `keelwatt check` shows what arrives.",
+        )  # fmt: skip
+        events = self.watch.book.see(end_us, [sighting])
+        return [watch.keep(self.store, self.watch, event) for event in events]
 
     def _tell(self, event: FlagEvent) -> None:
         if self.on_event:
@@ -100,7 +155,10 @@ class Live:
         flags = [e.flag for e in events]
         if self._at_us - self._told_us >= REPEAT_S * 1e6:
             self._told_us = self._at_us
-            flags += [f for f in self.watch.book.flags if f not in flags]
+            told = {f.key for f in flags}
+            up = {f.key for f in self.watch.book.flags} - told
+            # From the log, since it is there that somebody says they have seen one.
+            flags += [f for f in self.store.flags() if f.cleared_us is None and f.key in up]
         now_s = self._at_us / 1e6
         lines = [nmea_out.alert(f, f.number or 0, now_s) for f in flags]
         if self._at_us - self._figures_us >= FIGURES_EVERY_S * 1e6:

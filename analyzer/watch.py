@@ -1,6 +1,7 @@
 """The same judgements, live: flags with a life. Causal, piece by piece, memory does not grow."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -32,7 +33,7 @@ SAME_US = 180_000_000
 SURE = 0.9
 HOLD_STEPS = 6  # a finding must stand for this many updates
 
-__all__ = ["FlagEvent", "Watch", "channels", "run"]
+__all__ = ["FlagEvent", "Watch", "channels", "expect_joints", "run"]
 
 
 def channels(boat: Boat) -> tuple[str, ...]:
@@ -213,9 +214,7 @@ def run(
     if span is None:
         return watch
     first = span[0] if start_us is None else start_us
-    earlier = cable_history.history(store, first)
-    bases = {name: base_k(kept) for name, kept in earlier.items()}
-    watch.cables.expect({name: base for name, base in bases.items() if base is not None})
+    expect_joints(watch, store, first)
     last = span[1] + 1 if end_us is None else end_us
     names = channels(boat)
     silent = False
@@ -229,6 +228,13 @@ def run(
         if progress:
             progress(min((at - first + PIECE_S * 1e6) / (last - first), 1.0))
     return watch
+
+
+def expect_joints(watch: Watch, store: Store, before_us: int) -> None:
+    """Lets the watch hold each joint against what earlier trips found."""
+    earlier = cable_history.history(store, before_us)
+    bases = {name: base_k(kept) for name, kept in earlier.items()}
+    watch.cables.expect({name: base for name, base in bases.items() if base is not None})
 
 
 def walk(watch: Watch, piece: Series) -> Iterator[FlagEvent]:
@@ -246,13 +252,17 @@ def _same(store: Store, flag: FlagRecord) -> int | None:
     return None
 
 
-def keep(store: Store, watch: Watch, event: FlagEvent) -> None:
-    """Writes what happened to a flag into the log."""
+def keep(store: Store, watch: Watch, event: FlagEvent) -> FlagEvent:
+    """Writes what happened to a flag into the log; returns it with the number it has there."""
     flag = event.flag
     if event.action == "raised" or flag.number is None:
         known = _same(store, flag)
-        watch.book.number(flag.key, store.add_flag(flag) if known is None else known)
-    elif event.action == "worse":
+        number = store.add_flag(flag) if known is None else known
+        watch.book.number(flag.key, number)
+        return replace(event, flag=replace(flag, number=number))
+    if event.action == "worse":
+        before = {f.number: f for f in store.flags(flag.raised_us, flag.raised_us + 1)}
+        same = flag.number in before and before[flag.number].level == flag.level
         store.update_flag(
             flag.number,
             level=flag.level,
@@ -263,6 +273,9 @@ def keep(store: Store, watch: Watch, event: FlagEvent) -> None:
             caution=flag.caution,
             first_action=flag.first_action,
             channels=flag.channels,
+            # What has become worse is to be seen anew.
+            seen_us=before[flag.number].seen_us if same else None,
         )
     else:
         store.update_flag(flag.number, cleared_us=flag.cleared_us)
+    return event
