@@ -1,0 +1,167 @@
+"""Another speed or another course: miles per watt-hour foretold, on boats nobody tuned to.
+
+The boats, waters and instruments are those of `voyages.py`. After half an hour to an hour of an
+outing the boat motors on one course at one speed; asked is what she would go per watt-hour at
+other speeds and on other courses in the weather and stream that are, which is all of "how far"
+that the battery has no part in. The truth comes from that boat's own drag, propeller and motor.
+Reduced count by default; KEELWATT_FULL=1 asks 120 boats.
+"""
+
+import os
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from analyzer import drift, hull, question
+from analyzer.reach import reach
+from analyzer.series import Series
+from analyzer.steady import SteadyPoints, steady
+from tests.field.test_range_voyages import Known, outing_legs, speeds, told_state
+from tests.field.voyages import (
+    STEP_S,
+    Craft,
+    Data,
+    Leg,
+    Pack,
+    Place,
+    joined,
+    measured,
+    random_place,
+    read_data,
+)
+
+pytestmark = [pytest.mark.field, pytest.mark.filterwarnings("ignore::RuntimeWarning")]
+
+BOATS = 120 if os.environ.get("KEELWATT_FULL") else 8
+FIRST_T, THEN_T = 2000.0, 40_000.0
+LOWEST = 0.25  # charge at which an outing ends early
+ASKED = {  # speed over the present one, degrees off the present course
+    "slower": (0.80, 0.0),
+    "faster": (1.15, 0.0),
+    "across": (1.00, 90.0),
+    "back": (1.00, 180.0),
+    "back, slower": (0.80, 180.0),
+}
+
+
+@pytest.fixture(scope="module")
+def data(shared_data):
+    return read_data(shared_data)
+
+
+@dataclass(frozen=True)
+class Told:
+    """Metres per joule: as it is, and as it was foretold."""
+
+    way: str
+    trained: bool
+    true: float
+    low: float
+    mid: float
+    high: float
+
+    @property
+    def held(self) -> bool:
+        return self.low <= self.true <= self.high
+
+
+def recorded(craft: Craft, place: Place, legs: list[Leg], t: float) -> tuple[Series, np.ndarray]:
+    """The legs as the instruments show them, from a full pack, and the speed through water."""
+    pack, parts = Pack(craft, 0.97), []
+    for part in (legs[:-1], legs[-1:]):
+        run = craft.sail(part, place, t)
+        current, volts, _ = pack.give(run.motor_w + craft.hotel_w, LOWEST)
+        parts.append(measured(craft, run, current, volts, t))
+        t += parts[-1].n * STEP_S
+    return joined(parts), run.water[: parts[-1].n]
+
+
+def true_rate(
+    craft: Craft, place: Place, t: float, speed: float, course_deg: float
+) -> float | None:
+    """Metres per joule; None where the stream lets her make no way to speak of."""
+    east, north = (float(c[0]) for c in place.stream(np.array([t]), np.zeros((2, 1))))
+    angle = np.radians(course_deg)
+    along, across = (
+        east * np.sin(angle) + north * np.cos(angle),
+        east * np.cos(angle) - north * np.sin(angle),
+    )
+    if abs(across) >= speed:
+        return None
+    made = np.sqrt(speed**2 - across**2) + along
+    turns = craft.turns_for(speed, craft.weather_n(place, course_deg, speed))
+    motor_w = float(craft.drive.input_w(np.array([turns]), np.array([speed]))[0])
+    return made / (motor_w + craft.hotel_w) if made > 0.3 else None
+
+
+def asked_of(data: Data, number: int) -> list[Told]:
+    """One boat: the questions of a day-one analyzer and of one that knows an earlier trip."""
+    craft = Craft(data, np.random.default_rng(90_000 + number))
+    place = random_place(craft.rng)
+    trip, _ = recorded(craft, place, outing_legs(craft, place, 90), FIRST_T)
+    stream = drift.estimate(trip, craft.boat)
+    learned = Known(steady(trip, craft.boat, stream), stream.calibration if stream.known else None)
+    place = random_place(craft.rng)
+    course, speed = craft.rng.uniform(0, 360), craft.rng.uniform(*speeds(craft))
+    turns = craft.turns_for(speed, craft.weather_n(place, course, speed))
+    legs = outing_legs(craft, place, craft.rng.uniform(20, 60))
+    log, water = recorded(craft, place, [*legs, Leg(480.0, course, turns)], THEN_T)
+    t = THEN_T + log.n * STEP_S
+    speed = float(water[-60:].mean())
+    found = []
+    for trained, known in ((False, Known()), (True, learned)):
+        for way, (factor, turned) in ASKED.items():
+            true = true_rate(craft, place, t, factor * speed, course + turned)
+            told = foretold(craft, log, known, t, factor * speed, course, turned)
+            if true is not None and told is not None:
+                found.append(Told(way, trained, true, *told))
+    return found
+
+
+def foretold(
+    craft: Craft, log: Series, known: Known, t: float, speed: float, course: float, turned: float
+) -> tuple[float, float, float] | None:
+    """Metres per joule, low, middle and high; None where she does not motor steadily."""
+    stream = drift.estimate(log, craft.boat, before=known.calibration)
+    points = SteadyPoints.join([known.points, steady(log, craft.boat, stream)])
+    present = question.now(log, craft.boat)
+    if present is None:
+        return None
+    asked = question.question(
+        craft.boat,
+        told_state(craft, 0.6, round(t * 1e6)),
+        hull.fit(points, hull.prior(craft.boat)),
+        stream,
+        present=present,
+        hotel_w=question.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
+        course_deg=(course + turned) % 360 if turned else None,
+        speeds_mps=np.array([speed]),
+    )
+    result = reach(asked)
+    k = result.nearest(speed)
+    low, mid, high = np.quantile(result.ground_mps[:, k] / result.total_w[:, k], (0.1, 0.5, 0.9))
+    return float(low), float(mid), float(high)
+
+
+def test_other_speeds_and_courses(data):
+    told = [row for number in range(BOATS) for row in asked_of(data, number)]
+    print(f"\n{BOATS} boats; metres per joule: error of the middle, and how often the range held")
+    print("way            day one: median |error|  held     one trip: median |error|  held")
+    for way in ASKED:
+        row = f"{way:<14}"
+        for trained in (False, True):
+            mine = [a for a in told if a.way == way and a.trained == trained]
+            error = np.median([abs(a.mid / a.true - 1) for a in mine])
+            row += f"   {error:18.1%}  {np.mean([a.held for a in mine]):9.0%}"
+        print(row)
+    held = float(np.mean([a.held for a in told]))
+    error = float(np.median([abs(a.mid / a.true - 1) for a in told]))
+    width = float(np.median([(a.high - a.low) / a.mid for a in told]))
+    print(
+        f"asked {len(told)} times: ranges held {held:.1%} (bar 76-84 %), off by {error:.1%}, "
+        f"width {width:.0%} of the middle"
+    )
+    few = BOATS < 100
+    assert (0.6 if few else 0.76) <= held <= (0.97 if few else 0.84)
+    assert error < 0.15
