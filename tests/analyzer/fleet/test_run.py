@@ -4,7 +4,6 @@ import contextlib
 import io
 import json
 import multiprocessing
-import os
 import shutil
 import signal
 import tempfile
@@ -19,6 +18,7 @@ from analyzer.faces import pace, tell_fleet
 from analyzer.faces.cli import main
 from analyzer.fleet import keep, logs, look, pool, run, tables
 from tests.analyzer.fleet.conftest import BOAT_DAYS, FULL
+from tests.analyzer.fleet.stand_ins import Here, Nobody, kill_itself, quick
 
 TABLES = ("boats", "trips", "curves", "findings", "skipped")
 
@@ -120,35 +120,6 @@ def test_a_killed_worker_changes_nothing(few, tmp_path):
     assert killed
     run.write(run.run(found, tmp_path / "sound", Here(), quiet))
     same(results(tmp_path / "killed"), results(tmp_path / "sound"))
-
-
-def quick(log):
-    """Work that is none, for a pool."""
-    return look.Outcome({"log": log.where})
-
-
-class Nobody:
-    """A pool that must not be asked to do anything."""
-
-    def outcomes(self, logs, work):
-        """None."""
-        assert list(logs) == []
-        return iter(())
-
-
-class Here:
-    """A pool that does it at once."""
-
-    def outcomes(self, logs, work):
-        """One after the other."""
-        return ((log, work(log)) for log in logs)
-
-
-def kill_itself(log):
-    """Work that ends its worker at one log; for a pool."""
-    if "0001" in log.where:
-        os.kill(os.getpid(), signal.SIGKILL)
-    return quick(log)
 
 
 def test_a_log_that_ends_its_worker_is_found_and_skipped(few, tmp_path):

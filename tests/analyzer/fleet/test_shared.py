@@ -18,14 +18,7 @@ import sqlalchemy as sa
 
 from analyzer.faces.cli import main
 from analyzer.fleet import keep, logs, pool, run, tables
-
-
-class Here:
-    """A pool that does it at once."""
-
-    def outcomes(self, logs, work):
-        """One after the other."""
-        return ((log, work(log)) for log in logs)
+from tests.analyzer.fleet.stand_ins import Here
 
 
 @pytest.fixture(scope="module")
