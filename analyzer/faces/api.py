@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, FastAPI, Query, Request
+from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
-from analyzer.answer_hull import HullAnswer
-from analyzer.errors import AnalyzerError
+from analyzer.answer_hull import HindcastAnswer, HullAnswer
+from analyzer.answer_plan import PlanAnswer
+from analyzer.errors import AnalyzerError, BadRoute
 from analyzer.faces import (
     chart_data,
     comparing,
@@ -30,9 +32,11 @@ from analyzer.faces import (
 )
 from analyzer.faces.access import Access
 from analyzer.faces.desk import Desk, LogDesk
+from analyzer.faces.forms import FormError, read_body
 from analyzer.faces.gate import Gate
 from analyzer.faces.memory import Memory
 from analyzer.faces.page import desk_of
+from analyzer.faces.plan_question import GPX_BODY, PlanQuestion
 from analyzer.faces.questions import (
     ERRORS,
     AlsoHome,
@@ -174,6 +178,29 @@ def hull(request: Request) -> Any:
     return _json(desk_of(request).hull())
 
 
+@router.get("/hindcast/{number}", response_model=HindcastAnswer)
+def hindcast(
+    request: Request,
+    number: TripNumber,
+    each_min: Annotated[float, Query(ge=1, le=120, description="minutes between answers")] = 5.0,
+) -> Any:
+    """What the range answer would have been during a trip, against what then happened."""
+    return _json(desk_of(request).hindcast(number, each_min * 60.0))
+
+
+@router.post("/plan", response_model=PlanAnswer, openapi_extra=GPX_BODY)
+async def plan(
+    request: Request,
+    wish: Annotated[PlanQuestion, Query()],
+) -> Any:
+    """Whether the passage along a route works; the body is a GPX file. It changes nothing."""
+    route = await read_body(request, planning.MOST_BYTES)
+    answer, _ = await run_in_threadpool(
+        planning.ask, desk_of(request), wish.of, {"route": route or b"<nothing/>"}
+    )
+    return _json(answer)
+
+
 @router.get("/flags", response_model=tuple[FlagView, ...])
 def flags(request: Request) -> Any:
     """All flags."""
@@ -206,7 +233,9 @@ def _json(answer: Any) -> Any:
 
 
 def _status(error: Exception) -> int:
-    return 404 if isinstance(error, LookupError) else 503
+    if isinstance(error, LookupError):
+        return 404
+    return 422 if isinstance(error, FormError | BadRoute) else 503
 
 
 def _sorry(request: Request, error: Exception) -> Response:

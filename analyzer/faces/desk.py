@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol, TextIO
+from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
 
 from analyzer.faces.memory import Memory
 from analyzer.results import (
@@ -26,7 +26,7 @@ from analyzer.results import (
 
 if TYPE_CHECKING:
     from analyzer.answer_health import Course, PackHealth
-    from analyzer.answer_hull import HullAnswer
+    from analyzer.answer_hull import HindcastAnswer, HullAnswer
     from analyzer.answer_plan import PlanAnswer, PlanWish
     from analyzer.answers import Context
     from analyzer.extremes import Overview
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 Stream = tuple[float, float]  # m/s, degrees towards
 Wind = tuple[float, float]  # m/s, degrees from
 Progress = Callable[[float], None]  # share done
+Form = Literal["csv", "parquet", "gpx", "log"]
 
 
 class Desk(Protocol):
@@ -83,6 +84,8 @@ class Desk(Protocol):
 
     def cell_course(self, cell: str) -> "Course": ...
 
+    def flag_seen(self, number: int) -> None: ...
+
     def check(self, there: tuple[str, ...] = ()) -> CheckAnswer: ...
 
     def refresh(self, progress: Progress | None = None) -> None: ...
@@ -105,11 +108,16 @@ class Desk(Protocol):
 
     def save_boat(self, text: str) -> None: ...
 
-    def write_csv(
-        self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0
+    def export(
+        self,
+        form: Form,
+        out: BinaryIO,
+        trip: int | None,
+        channels: Sequence[str] = (),
+        step_s: float | None = None,
     ) -> None: ...
 
-    def gpx(self, trip: int | None, step_s: float = 5.0) -> str: ...
+    def hindcast(self, number: int, each_s: float = 300.0) -> "HindcastAnswer": ...
 
 
 class LogDesk:
@@ -295,6 +303,12 @@ class LogDesk:
         with self.context() as ctx:
             return answers.check(ctx.boat, ctx.store, there)
 
+    def flag_seen(self, number: int) -> None:
+        """Somebody has seen a flag: its tone stops, and displays on board show it acknowledged."""
+        with self.context(write=True) as ctx:
+            span = ctx.store.span()
+            ctx.store.update_flag(number, seen_us=span[1] if span else 0)
+
     def refresh(self, progress: Progress | None = None) -> None:
         """Finds trips and runs the watch over what is new in the log."""
         from analyzer import answers
@@ -329,14 +343,21 @@ class LogDesk:
             home = ctx.boat.home
         return (home.latitude_deg, home.longitude_deg, home.name) if home else None
 
-    def write_csv(
-        self, out: TextIO, trip: int | None, channels: Sequence[str] = (), step_s: float = 1.0
+    def export(
+        self,
+        form: Form,
+        out: BinaryIO,
+        trip: int | None,
+        channels: Sequence[str] = (),
+        step_s: float | None = None,
     ) -> None:
-        """Channels of a trip, or of the whole log, as CSV."""
-        from analyzer.faces import table
+        """Writes a trip, or the whole log, for other programs."""
+        from analyzer.exchange import forms, rows
 
         with self.context() as ctx:
-            table.write_csv(ctx.store, table.choose(ctx.store, trip, channels, step_s), out)
+            stretch = rows.choose(ctx.store, trip, channels, step_s)
+            name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
+            forms.write(ctx.store, form, stretch, out, name)
 
     def write_report(self, path: Path, trip: int | None) -> None:
         """A trip's report for printing; the ending of its name says HTML or PDF.
@@ -349,14 +370,13 @@ class LogDesk:
         with self.context() as ctx:
             report_file.write(ctx, path, trip)
 
-    def gpx(self, trip: int | None, step_s: float = 5.0) -> str:
-        """The track of a trip, or of the whole log, as GPX."""
-        from analyzer.faces import table, track
+    def hindcast(self, number: int, each_s: float = 300.0) -> "HindcastAnswer":
+        """What the range answer would have been during a trip, against what then happened."""
+        from analyzer import answers
+        from analyzer.answer_hull import hindcast_trip
 
         with self.context() as ctx:
-            chosen = table.choose(ctx.store, trip, (), step_s)
-            name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
-            return track.gpx(ctx.store, chosen, name)
+            return hindcast_trip(ctx, answers.find_trip(ctx, number), each_s)
 
     def hull(self) -> "HullAnswer":
         """Power against speed, and what growth costs."""

@@ -24,6 +24,20 @@ def check_length(request: Request, most: int = MOST_BYTES) -> None:
         raise FormError(f"a form wants at most {most} bytes")
 
 
+async def read_body(request: Request, most: int) -> bytes:
+    """What was sent.
+
+    Raises:
+        FormError: It is longer than so many bytes.
+    """
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > most:
+            raise FormError(f"what was sent is longer than {most} bytes")
+    return bytes(body)
+
+
 async def read_form(request: Request) -> dict[str, str]:
     """The fields of a form, the last of each name.
 
@@ -33,11 +47,7 @@ async def read_form(request: Request) -> dict[str, str]:
     kind = request.headers.get("content-type", "").partition(";")[0]
     if kind != "application/x-www-form-urlencoded":
         raise FormError("what came is no form")
-    body = bytearray()
-    async for piece in request.stream():
-        body += piece
-        if len(body) > MOST_BYTES:
-            raise FormError(f"the form is longer than {MOST_BYTES} bytes")
+    body = await read_body(request, MOST_BYTES)
     try:
         return dict(parse_qsl(body.decode("utf-8"), keep_blank_values=True, max_num_fields=5000))
     except ValueError as error:

@@ -63,6 +63,13 @@ async def stream(request: Request) -> Response:
     return StreamingResponse(feed.events(), media_type="text/event-stream")
 
 
+@router.post("/flag/{number}/seen")
+def seen(request: Request, number: int) -> Response:
+    """Somebody has seen a flag."""
+    desk_of(request).flag_seen(number)
+    return Response(status_code=303, headers={"Location": "/#flags"})
+
+
 @router.get("/trips")
 def trips(request: Request) -> Response:
     """The list of trips, newest first."""

@@ -127,7 +127,7 @@ def _wish(written: dict[str, str], route: Path, stream_table: Path | None) -> "P
 
 
 def forecast(wind_kn: float | None, from_deg: float | None) -> "Wind | None":
-    """A wind that was told, which is less sure than a sensor's; None where half of it is missing."""
+    """A wind that was told: less sure than a sensor's. None where half of it is missing."""
     from analyzer.wind import Wind
 
     if wind_kn is None or from_deg is None:

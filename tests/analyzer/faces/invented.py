@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 
 from analyzer.answer_health import Course, PackHealth, Past
-from analyzer.answer_hull import CurveRow, HullAnswer
+from analyzer.answer_hull import CurveRow, HindcastAnswer, HullAnswer
 from analyzer.answer_plan import PlanAnswer
 from analyzer.errors import BadRoute, NoTrip
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.fouling import Fouling
+from analyzer.hindcast import Asked, Hindcast, Score
 from analyzer.plan import Plan, PlanLeg
 from analyzer.results import (
     CableRow,
@@ -322,6 +323,18 @@ def course(text, unit, values):
     return Course(text, tuple(rows))
 
 
+HINDCAST = HindcastAnswer(
+    trip=2,
+    start_utc_s=START,
+    hindcast=Hindcast(
+        rows=(
+            Asked(START + 300, (9e3, 1e4, 1.1e4), 0.9, (1800.0, 2000.0, 2200.0), 2100.0, 900.0),
+            Asked(START + 600, (8e3, 9e3, 1e4), 0.88, None, None, 0.0),
+        ),
+        score=Score(1, 1.0, 0.05, 0.2, "one answer could be held against what happened"),
+    ),
+)
+
 PACK = PackHealth(
     capacity=estimate(204.0, 196.0, 212.0, "Ah"),
     rated_ah=210.0,
@@ -380,6 +393,9 @@ class InventedDesk:
     def flags(self):
         return RANGE.flags
 
+    def flag_seen(self, number):
+        self.seen = number
+
     def plot(self, number, channels: Sequence[str], points=2000):
         self.review(number)
         return plot()
@@ -426,13 +442,15 @@ class InventedDesk:
     def home(self):
         return (46.28, -23.87, "the basin")
 
-    def write_csv(self, out, trip, channels=(), step_s=1.0):
+    def export(self, form, out, trip, channels=(), step_s=None):
         self.review(trip)
-        out.write("utc_s,pack_voltage_v\n1717400000.000,52.1\n")
+        self.asked.append(("export", form, channels, step_s))
+        out.write({"csv": b"utc_s,pack_voltage_v\n1717400000.000,52.1\n"}.get(form, b"<gpx/>"))
 
-    def gpx(self, trip, step_s=5.0):
-        self.review(trip)
-        return "<gpx/>"
+    def hindcast(self, number, each_s=300.0):
+        self.review(number)
+        self.asked.append(("hindcast", each_s))
+        return HINDCAST
 
     boat_toml = (
         '# invented\nname = "Invented boat"\n\n[hull]  # as measured\nwaterline_m = 8.1\n'
@@ -458,7 +476,7 @@ class InventedDesk:
 
     def plan(self, wish):
         self.asked.append(wish)
-        text = wish.route.read_text("utf-8")
+        text = wish.route.read_text("utf-8", errors="replace")
         if "<gpx" not in text:
             raise BadRoute(f"{wish.route} cannot be read as GPX")
         return PLAN

@@ -185,13 +185,44 @@ def test_no_path_leads_out_of_a_folder(client, path):
     assert answer.status_code == 404
 
 
-def test_downloads_come_as_files(client):
-    table = client.get("/api/v1/export/2.csv")
-    assert table.headers["content-type"] == "text/csv; charset=utf-8"
-    assert table.headers["content-disposition"] == 'attachment; filename="trip_2.csv"'
-    assert table.text.splitlines()[0] == "utc_s,pack_voltage_v"
-    track = client.get("/api/v1/export/2.gpx")
-    assert track.headers["content-type"].startswith("application/gpx+xml")
+@pytest.mark.parametrize(
+    ("ending", "kind"),
+    [
+        ("csv", "text/csv; charset=utf-8"),
+        ("parquet", "application/vnd.apache.parquet"),
+        ("gpx", "application/gpx+xml; charset=utf-8"),
+    ],
+)
+def test_downloads_come_as_files(client, desk, ending, kind):
+    answer = client.get(f"/api/v1/export/2.{ending}?channels=a,b&step_s=2")
+    assert answer.headers["content-type"] == kind
+    assert answer.headers["content-disposition"] == f'attachment; filename="trip_2.{ending}"'
+    assert desk.asked[-1] == ("export", ending, ("a", "b"), 2.0)
+    assert answer.content
+
+
+def test_the_whole_log_comes_packed(client, desk):
+    answer = client.get("/api/v1/export/log")
+    assert answer.headers["content-disposition"] == 'attachment; filename="log.sqlite.zst"'
+    assert desk.asked[-1] == ("export", "log", (), None)
+
+
+def test_plan_takes_a_route_and_changes_nothing(client, desk, invented):
+    answer = client.post("/api/v1/plan?speed_kn=4&stream_kn=1&toward_deg=90&reserve_frac=0.3",
+                         content=b"<gpx/>")  # fmt: skip
+    assert answer.json() == to_json(invented.PLAN)
+    wish = desk.asked[-1]
+    assert wish.speeds_mps == pytest.approx((4 * 1852 / 3600,))
+    assert wish.stream == pytest.approx((1852 / 3600, 90.0))
+    assert wish.reserve_frac == 0.3
+    assert client.post("/api/v1/plan", content=b"no route").status_code == 422
+    assert client.post("/api/v1/plan", content=b"x" * 5_100_000).status_code == 422
+    assert client.post("/api/v1/plan?speed_kn=400", content=b"<gpx/>").status_code == 422
+
+
+def test_hindcast_takes_minutes(client, desk, invented):
+    assert client.get("/api/v1/hindcast/2?each_min=2").json() == to_json(invented.HINDCAST)
+    assert desk.asked[-1] == ("hindcast", 120.0)
 
 
 def test_reference_names_every_question_and_shape(client):
@@ -199,7 +230,8 @@ def test_reference_names_every_question_and_shape(client):
     page = client.get("/api").text
     for path, ways in described["paths"].items():
         assert path in page
-        assert set(ways) == {"get"}  # the API changes nothing
+        # The API changes nothing; a plan is asked by POST because its route is a file.
+        assert set(ways) == ({"post"} if path == "/api/v1/plan" else {"get"})
     assert "RangeAnswer" in page
     assert "distance_m" in page
     assert client.get("/api/v1/openapi.json").json() == described
