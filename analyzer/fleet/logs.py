@@ -19,9 +19,13 @@ ENDINGS = (".sqlite", ".sqlite.zst")
 
 @dataclass(frozen=True)
 class LogRef:
-    """One log: a path, or a URL of an object store."""
+    """One log: a path, or a URL of an object store.
+
+    boat: Text of a boat file, for a log that keeps none.
+    """
 
     where: str
+    boat: str | None = None
 
     @property
     def remote(self) -> bool:
@@ -29,11 +33,12 @@ class LogRef:
         return "://" in self.where
 
 
-def find(where: str) -> list[LogRef]:
+def find(where: str, boat: str | None = None) -> list[LogRef]:
     """The logs of a folder (and those below it), a pattern, or an object store's URL; by name.
 
     Args:
         where: A folder, a file, a pattern such as "boats/*/2026*.sqlite", or such a URL.
+        boat: Text of a boat file for logs that keep none.
     Raises:
         NoLog: There is none.
         NotInstalled: A URL, and fsspec or what it needs for it is not there.
@@ -43,7 +48,7 @@ def find(where: str) -> list[LogRef]:
         raise NoLog(
             f"there is no log at {where}: wanted are files ending in .sqlite or .sqlite.zst"
         )
-    return [LogRef(name) for name in sorted(set(found))]
+    return [LogRef(name, boat) for name in sorted(set(found))]
 
 
 def digest(log: LogRef) -> str:

@@ -26,7 +26,7 @@ from analyzer.resistance import GRAVITY
 from analyzer.soc import ChargeState
 from analyzer.steady import SteadyPoints
 from logger.errors import LoggerError
-from logger.store import store
+from logger.store import Store, store
 
 FROUDE = (0.15, 0.20, 0.25, 0.30, 0.35, 0.40)  # speeds at which hulls of any length are alike
 Record = dict[str, Any]
@@ -56,7 +56,7 @@ def work(log: LogRef) -> Outcome:
     try:
         with fetched(log) as copy:
             size = copy.stat().st_size
-            record = look(copy)
+            record = look(copy, log.boat)
     except (LoggerError, AnalyzerError, sqlite3.Error, OSError) as error:
         reason = str(error)
     except Exception as error:  # one odd log must not end a run of thousands
@@ -66,15 +66,20 @@ def work(log: LogRef) -> Outcome:
     return Outcome(record, reason, program(), seconds, peak_bytes(), size)
 
 
-def look(path: Path) -> Record:
+def look(path: Path, boat: str | None = None) -> Record:
     """Looks a log through and asks it; results are kept in the log. As plain JSON.
 
+    Args:
+        boat: Text of a boat file, where the log keeps none.
     Returns:
         The answers of `trips`, `hull`, `cells`, `cables` and all flags, as `--json` gives them;
         the boat's numbers; its power curve at `FROUDE`; how it ages.
     Raises:
         LoggerError, AnalyzerError: As those.
     """
+    with Store.open(path, write=True) as log:
+        if boat is not None and log.boat_text() is None:
+            log.save_boat(boat, 0)
     with answers.open_log(path, write=True) as ctx:
         answers.refresh(ctx)
         found = {
@@ -92,12 +97,12 @@ def look(path: Path) -> Record:
 
 
 def key(log: LogRef) -> str:
-    """A name for the result: the log's content and the program's version.
+    """A name for the result: the log's content, the boat file given, the program's version.
 
     Raises:
         OSError: The log cannot be read.
     """
-    return hashlib.sha256(f"{digest(log)} {program()}".encode()).hexdigest()
+    return hashlib.sha256(f"{digest(log)} {program()} {log.boat or ''}".encode()).hexdigest()
 
 
 @lru_cache(maxsize=1)

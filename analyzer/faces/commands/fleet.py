@@ -39,6 +39,12 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         help="where results go, and what is known stays (%(default)s/); a run cut off goes on",
     )
     parser.add_argument(
+        "--boat",
+        type=opt.existing_file,
+        metavar="FILE",
+        help="the boat file for logs that keep none of their own",
+    )
+    parser.add_argument(
         "--to",
         metavar="URL",
         help="put the results into this database instead of Parquet files (SQLAlchemy's URL)",
@@ -64,7 +70,7 @@ def _fleet(options: argparse.Namespace) -> int:
     from analyzer.faces.pace import Pace
     from analyzer.fleet import logs, run
 
-    found = logs.find(options.where)
+    found = logs.find(options.where, _boat(options.boat))
     database = _database(options.to)
     if database is None:
         arrow()  # what is missing is said before hours of work
@@ -75,6 +81,16 @@ def _fleet(options: argparse.Namespace) -> int:
     where = options.to or f"{options.out}/*.parquet"
     print(tell_fleet.fleet(fleet, like, "the database" if options.to else where))
     return 0 if fleet.keys else 2
+
+
+def _boat(path: Path | None) -> str | None:
+    """A boat file's text, if nothing is wrong with it."""
+    from logger import boat as boats
+
+    if path is None:
+        return None
+    boats.load(path)
+    return path.read_text("utf-8-sig")
 
 
 def _database(url: str | None) -> "Database | None":
