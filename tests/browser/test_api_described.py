@@ -15,6 +15,12 @@ PATHS = [
 ]
 
 
+def _checks():
+    from schemathesis.specs.openapi import checks
+
+    return checks
+
+
 @pytest.fixture(scope="module")
 def described(site):
     return schemathesis.openapi.from_url(f"{site}/api/v1/openapi.json")
@@ -37,6 +43,8 @@ def test_api_answers_as_described_and_never_breaks(described, path, mode):
     def ask(case):
         answer = case.call()
         assert answer.status_code < 500
-        case.validate_response(answer)
+        # The description cannot say what makes a GPX file: one that is none may be refused.
+        excluded = [_checks().positive_data_acceptance] if path == "plan" else []
+        case.validate_response(answer, excluded_checks=excluded)
 
     ask()
