@@ -26,15 +26,18 @@ import numpy as np
 
 from analyzer import cable_history, ledger, sag, watch
 from analyzer import trips as outings
+from analyzer.answer_charging import charging_now
 from analyzer.answer_range import range_left
 from analyzer.cable_trend import base_k, trend
 from analyzer.cables import CableGroup
+from analyzer.cell_end import cell_end, sentence
 from analyzer.cells import CellMonitor
 from analyzer.check import check
 from analyzer.context import Context, open_log, pack_channels
 from analyzer.errors import NoTrip
 from analyzer.flag_view import flag_view
 from analyzer.frame import frame, table
+from analyzer.here import here_now
 from analyzer.kept import follow
 from analyzer.loop import LoopMonitor, with_witness
 from analyzer.refresh import refresh, trip_row
@@ -137,12 +140,25 @@ def find_trip(ctx: Context, number: int | None) -> TripRecord:
 
 
 def cells(ctx: Context) -> CellsAnswer:
-    """Health of the cells over the newest trip, or the last hours of the log."""
+    """Health of the cells over the newest trip, or the last hours of the log; how they are charged,
+    and which of them will end the trip, and when.
+    """
     monitor = CellMonitor(ctx.boat.pack)
     series = _recent(ctx, watch.channels(ctx.boat))
     monitor.update(series)
-    rows = monitor.rows()
-    return CellsAnswer(rows, monitor.spread(), monitor.findings(), monitor.remarks())
+    span = ctx.store.span()
+    if span is None:
+        return CellsAnswer((), monitor.spread(), (), monitor.remarks())
+    here = here_now(ctx, span[1] + 1)
+    wrong, remarks = charging_now(ctx, here)
+    end = cell_end(here, ctx.boat)
+    foreseen = () if end is None else (sentence(end, ctx.boat.reserve.soc_frac),)
+    return CellsAnswer(
+        monitor.rows(),
+        monitor.spread(),
+        (*monitor.findings(), *wrong),
+        (*foreseen, *remarks, *monitor.remarks()),
+    )
 
 
 def cables(ctx: Context) -> CablesAnswer:

@@ -20,6 +20,8 @@ LEAST_A_C = 0.005  # charging current below this counts as none, as a share of A
 COLD_S = 60.0  # charged below the limit for longer than this is said
 HIGH_S = 5.0
 NEVER_FULL_DAYS = 14.0
+SHORT_S = 1800.0  # a charger that holds its voltage below the top for longer than this stops short
+HELD_V = 0.003  # per cell: a voltage that moves less than this in that time is held
 TAIL_S = 1200.0  # at the top the current tails off; common practice, no source
 
 
@@ -56,7 +58,12 @@ def findings(
     Args:
         last_full_days: Days since the pack was last full, as far as the log knows.
     """
-    found = [_cold(series, pack), _over_voltage(series, pack), _never_full(pack, last_full_days)]
+    found = [
+        _cold(series, pack),
+        _over_voltage(series, pack),
+        _stops_short(series, pack),
+        _never_full(pack, last_full_days),
+    ]
     return tuple(f for f in found if f is not None)
 
 
@@ -116,6 +123,61 @@ def _over_voltage(series: Series, pack: Pack) -> Finding | None:
         size=Estimate(high, high - 0.01, high + 0.01, "V", used=("pack_voltage_v",)),
         cure=cure + "; if the protection opens under way, motor and steering aids may stop",
         caution="Above the maker's voltage cells age fast and can be dangerous; act at once",
+    )
+
+
+def _stops_short(series: Series, pack: Pack) -> Finding | None:
+    """A charger whose voltage is held below the top while its current has tailed off.
+
+    On a pack that is not full, the current falls only where the voltage is held; at the top that
+    is how a charge ends, below it the charge never gets there.
+    """
+    kind, size = chemistry(pack.chemistry), max(round(SHORT_S / series.step_s), 2)
+    if series.n < size:
+        return None
+    amps, lost = held_current_a(series)
+    volts = mean_cell_v(series, pack)
+    least = LEAST_A_C * pack.rated_capacity_ah
+    tail = kind.full_tail_c * pack.rated_capacity_ah
+    charging = (amps < -least) & ~lost & np.isfinite(volts)
+    for last in range(series.n, size - 1, -(size // 4)):
+        part = slice(last - size, last)
+        if not charging[part].all():
+            continue
+        level, fell = volts[part], -float(np.diff(_ends(-amps[part]))[0])
+        held = float(np.quantile(level, 0.95) - np.quantile(level, 0.05)) < HELD_V
+        tailing = float(-amps[part][-(size // 8) :].mean()) < tail and fell > least
+        high = float(np.median(level))
+        if held and tailing and high < kind.top_v - HELD_V:
+            return _short(kind.top_v, high, pack)
+    return None
+
+
+def _ends(values: Floats) -> Floats:
+    """Means of the first and the last eighth, shape (2,)."""
+    eighth = max(len(values) // 8, 1)
+    return np.array([values[:eighth].mean(), values[-eighth:].mean()])
+
+
+def _short(top_v: float, high_v: float, pack: Pack) -> Finding:
+    count = pack.cells_in_series
+    return Finding(
+        subject="pack",
+        kind="charge_stops_short",
+        text=(
+            f"The charge ends at {high_v:.2f} V a cell ({count * high_v:.1f} V), below the "
+            f"{top_v:.2f} V where a cell of this kind is full"
+        ),
+        sureness_frac=0.9,
+        size=Estimate(high_v, high_v - 0.005, high_v + 0.005, "V", used=("pack_voltage_v",)),
+        cure=(
+            f"Set the charger to the maker's full voltage, at least {count * top_v:.1f} V for this "
+            "pack, or look for volts lost between charger and pack"
+        ),
+        caution=(
+            "Within the maker's voltage and current, above 0 °C for lithium, under watch; never "
+            "above what the protection device is made for"
+        ),
     )
 
 

@@ -69,6 +69,7 @@ class ChargeState:
             filter's own doubt. [frac]
         cell: The cell that the factors belong to (`Cell.to_dict`).
         bank: Weights, means and covariances of the guesses.
+        full_us: When the pack was last seen full, on the log's timeline; None: never yet. [µs]
     """
 
     t_us: int
@@ -89,6 +90,7 @@ class ChargeState:
     drift_sd: float
     cell: dict[str, Any]
     bank: dict[str, Any]
+    full_us: int | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings, lists and dicts."""
@@ -231,8 +233,8 @@ def track(
         said = series.get("pack_soc_frac")
         bank.see_soc(float(said[np.isfinite(said)][0]), DEVICE_SD)
     steps = prepare(series, pack, cell, start, gap_s)
-    left = _Left(start.unsettled_v, start.drift_sd) if start else _Left(0.01, 0.0)
-    trace = _run(bank, steps, left)
+    left = _Left(start.unsettled_v, start.drift_sd, start.full_us) if start else _Left(0.01, 0.0)
+    trace = _run(bank, steps, left, series.t0_us)
     return _charge(series, pack, bank, steps, trace, left)
 
 
@@ -242,6 +244,7 @@ class _Left:
 
     unsettled_v: float
     drift_sd: float
+    full_us: int | None = None
 
     def pass_time(self, length_s: float, bank: Guesses, soc: float) -> None:
         """Lets load of before fade, and what counting alone would lose add up.
@@ -265,7 +268,7 @@ class _Trace:
     bank: Floats
 
 
-def _run(bank: Guesses, steps: Steps, left: _Left) -> _Trace:
+def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
     count = len(steps.items)
     trace = _Trace(np.zeros((count, STATES)), np.zeros(count), np.zeros((3, count, MOST + 4)))
     last_anchor_s = -np.inf
@@ -280,6 +283,7 @@ def _run(bank: Guesses, steps: Steps, left: _Left) -> _Trace:
             if held_s >= FULL_HELD_S and now_s - last_anchor_s >= ANCHOR_EVERY_S:
                 bank.see_soc(1.0, FULL_SD)
                 last_anchor_s, left.drift_sd = now_s, 0.0
+                left.full_us = t0_us + round(now_s * 1e6)
         if k % TIDY_EVERY == TIDY_EVERY - 1:
             bank.tidy()
         w = bank.weights()
@@ -357,4 +361,5 @@ def _state(
             "mean": bank.x.T.tolist(),
             "cov": bank.p.transpose(2, 0, 1).tolist(),
         },
+        full_us=left.full_us,
     )

@@ -33,6 +33,19 @@ def test_track_counts_after_full():
     assert charge.final.sd < 0.06
 
 
+def test_track_keeps_when_the_pack_was_full():
+    held = np.linspace(-40, -2, 1800)
+    series, _ = invented(np.r_[held, np.full(3600, 60.0)], 0.98)
+    series.values["pack_voltage_v"][:1800] = 16 * 3.55
+    full = track(series, PACK).final.full_us
+    assert full is not None
+    assert 0 < full <= 1800e6
+    later, _ = invented(np.full(600, 20.0), 0.6)
+    state = ChargeState.from_dict(json.loads(json.dumps(track(series, PACK).final.to_dict())))
+    assert track(Series(9_000_000_000, 1.0, 600, later.values), PACK, state).final.full_us == full
+    assert track(later, PACK).final.full_us is None
+
+
 def test_track_is_unsure_on_the_plateau_and_sure_at_the_knee():
     flat, _ = invented(np.full(3600, 20.0), 0.7)
     low, _ = invented(np.full(3600, 20.0), 0.13)
