@@ -33,7 +33,7 @@ from tests.field.voyages import (
 
 pytestmark = [pytest.mark.field, pytest.mark.filterwarnings("ignore::RuntimeWarning")]
 
-BOATS = 120 if os.environ.get("KEELWATT_FULL") else 8
+BOATS = 120 if os.environ.get("KEELWATT_FULL") else 5
 FIRST_T, THEN_T = 2000.0, 40_000.0
 LOWEST = 0.25  # charge at which an outing ends early
 ASKED = {  # speed over the present one, degrees off the present course
