@@ -5,6 +5,7 @@ AnalyzerError
 ├── NoTrip(LookupError)        the log holds no such trip
 ├── NoChannel(LookupError)     the log holds no such channel
 ├── NoTrack(LookupError)       no position was recorded
+├── NoFlag(LookupError)        the log holds no such flag
 ├── BadRoute(ValueError)       a route or a table of streams is not what it should be
 ├── BadImport(ValueError)      a file to import is not what it should be
 ├── NotInstalled(ImportError)  a part that is installed only on wish is wanted
@@ -32,6 +33,10 @@ class NoChannel(AnalyzerError, LookupError):  # noqa: N818
 
 class NoTrack(AnalyzerError, LookupError):  # noqa: N818
     """No position was recorded."""
+
+
+class NoFlag(AnalyzerError, LookupError):  # noqa: N818
+    """The log holds no such flag."""
 
 
 class BadImport(AnalyzerError, ValueError):  # noqa: N818

@@ -304,8 +304,16 @@ class LogDesk:
             return answers.check(ctx.boat, ctx.store, there)
 
     def flag_seen(self, number: int) -> None:
-        """Somebody has seen a flag: its tone stops, and displays on board show it acknowledged."""
+        """Somebody has seen a flag: its tone stops, and displays on board show it acknowledged.
+
+        Raises:
+            NoFlag: There is none of that number.
+        """
+        from analyzer.errors import NoFlag
+
         with self.context(write=True) as ctx:
+            if number not in {flag.number for flag in ctx.store.flags()}:
+                raise NoFlag(f"the log holds no flag {number}")
             span = ctx.store.span()
             ctx.store.update_flag(number, seen_us=span[1] if span else 0)
 
