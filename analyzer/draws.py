@@ -70,7 +70,8 @@ class ReachInput:
         weak: The weakest cell.
         now: The present operating point, if motoring steadily.
         as_now: Index of the speed that stands for going on as now, where it is among them: there
-            every draw keeps the present ground speed and power, whatever its stream is.
+            every draw keeps the present ground speed and power, whatever its stream and curve
+            are; only what weather is still to come is left open.
         ahead: The stream to come: "stays" as it is now, which is what "how far" means where
             nothing else is said; "goes on", turning and wandering as its draws have it;
             "reversed"; or by a table of times.
@@ -137,6 +138,7 @@ class Draws:
 
     stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
     power that sea and unknown wind add on the present course, (n,). hotel_w: hotel load, (n,).
+    now_w: propulsion power at this moment, (n,); NaN where she does not motor steadily.
     """
 
     stream: StreamDraws
@@ -144,6 +146,7 @@ class Draws:
     aside: Floats
     air: Air
     hotel_w: Floats
+    now_w: Floats
 
 
 def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Generator) -> Draws:
@@ -164,12 +167,14 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     leg_sd = air.left * curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
     if now is None:
-        return Draws(paths, np.maximum.accumulate(lines, axis=1), aside, air, hotel_w)
+        lines = np.maximum.accumulate(lines, axis=1)
+        return Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan))
     along, across = along_across(*paths.now(), now.course_deg)
     water = np.hypot(now.speed_ground_mps - along, across)
     cov_rows = curve.cov_rows(water)
     var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
-    log_w = np.log(_still_w(given, now, air, water, hotel_w))
+    now_w = _now_w(given, now, hotel_w)
+    log_w = np.log(_still_w(given, now, air, water, now_w))
     off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
     chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
     pick = _resample(chance, n, rng)
@@ -179,14 +184,19 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     lines = lines + cov_rows[pick] * missing[:, None]
     aside = aside + leg_sd**2 * missing
     lines = np.maximum.accumulate(lines, axis=1)
-    return Draws(paths.take(pick), lines, aside, air.take(pick), hotel_w[pick])
+    return Draws(paths.take(pick), lines, aside, air.take(pick), hotel_w[pick], now_w[pick])
 
 
-def _still_w(given: ReachInput, now: Now, air: Air, water: Floats, hotel_w: Floats) -> Floats:
+def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
+    """The present propulsion power, per draw (n,). [W]"""
+    power = np.full(len(hotel_w), max(now.power_w, 1.0))
+    if not now.less_hotel:
+        return power
+    return np.maximum(power - (hotel_w - given.hotel_w[0]), LEAST_SHARE * power)
+
+
+def _still_w(given: ReachInput, now: Now, air: Air, water: Floats, power: Floats) -> Floats:
     """The present propulsion power as it would be in still air, per draw (n,). [W]"""
-    power = np.full(len(water), max(now.power_w, 1.0))
-    if now.less_hotel:
-        power = np.maximum(power - (hotel_w - given.hotel_w[0]), LEAST_SHARE * power)
     if given.wind is None:
         return power
     force = extra_n(air.area_m2, air.wind_mps, given.wind.from_deg - now.course_deg, water)

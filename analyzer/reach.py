@@ -143,6 +143,8 @@ def reach(given: ReachInput) -> ReachResult:
     calm = np.exp(given.curve.read_each(draws.log_power, water))
     still = calm * np.exp(aside_on(draws, given, rng))
     motor = np.asarray((still + _wind_w(given, draws.air, water, still)) * ahead)
+    if given.as_now is not None and given.now is not None:
+        motor[:, given.as_now] = draws.now_w * ahead[:, 0]
     hotel, sun = draws.hotel_w[:, None], sun[:, None]
     other = hotel - sun
     run = run_down(motor, other, pack, given.limits)

@@ -142,8 +142,8 @@ def test_a_hotel_load_only_thought_does_not_blur_what_the_pack_gives_now():
     for thought in (True, False):
         result = reach(replace(asked, now=Now(1.6, 0.0, power, less_hotel=thought)))
         widths[thought] = result.total_w[:, 0].std()
-    # by hand: 3 % of the minutes' mean and 3 % still to come of 400 W; else 90 W of hotel besides
-    assert widths[True] == pytest.approx(0.03 * np.sqrt(2) * power, rel=0.25)
+    # by hand: 3 % still to come of 400 W; else 90 W of hotel besides
+    assert widths[True] == pytest.approx(0.03 * power, rel=0.25)
     assert widths[False] == pytest.approx(np.hypot(90.0, widths[True]), rel=0.1)
 
 
