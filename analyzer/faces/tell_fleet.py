@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from statistics import median
 
+from analyzer.faces import words
 from analyzer.faces.tell import wrapped
 from analyzer.fleet.compare import FEWEST, Likeness
 from analyzer.fleet.look import FROUDE
@@ -29,8 +30,10 @@ def fleet(found: Fleet, like: Likeness, where: str) -> str:
 
 def _head(found: Fleet) -> str:
     tally = found.tally
-    text = f"{tally.total} logs: {tally.looked} looked at, {tally.known} known from before, "
-    text += f"{len(tally.skipped)} skipped."
+    text = (
+        f"{words.count(tally.total, 'log')}: {tally.looked} looked at, {tally.known} known from "
+        f"before, {len(tally.skipped)} skipped."
+    )
     if tally.looked:
         text += (
             f" A log took {tally.seconds / tally.looked:.1f} s of one worker and "

@@ -263,7 +263,7 @@ def test_every_failure_is_one_sentence(few, tmp_path, options, says, monkeypatch
 def test_the_command_does_all_of_it(few, tmp_path, capsys):
     (log, *_) = logs.find(few)
     assert main(["fleet", log.where, "--out", str(tmp_path), "--workers", "1"]) == 0
-    assert "1 logs: 1 looked at" in capsys.readouterr().out
+    assert "1 log: 1 looked at" in capsys.readouterr().out
     assert len(results(tmp_path)["boats"]) == 1
 
 
