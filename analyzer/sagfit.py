@@ -47,7 +47,8 @@ LEFT_SD_V, LEFT_S = 0.001, 300.0  # what the circuit leaves, and for how long it
 KNOT_FRAC = 0.05  # charge between the bends of the rest curve's error
 # Of that error as a whole, and from bend to bend: two measured cells against the published curve.
 CURVE_SD_V, BEND_SD_V = 0.03, 0.004
-PRIOR_SD = np.array([1.0, 1.0, 1.5, 0.4])  # of r0, r1, r2 and the gap; cells differ by two or three
+PRIOR_LN_SD = np.array([0.7, 0.7, 0.8, 0.35])  # of r0, r1, r2 and the gap; a factor of two
+NEWTON_STEPS = 8
 SMOOTH_S = 300.0
 LEAST_WEIGHT = 1e-4
 
@@ -269,28 +270,71 @@ def _fits(
     """The choices that matter, with their weights, means and covariances."""
     gram = white.T @ white
     curve = columns.curve
-    p = 4 + len(curve)
-    mean = np.concatenate([prior, np.zeros(len(curve))])
-    sd = np.concatenate([PRIOR_SD * prior, np.full(len(curve), CURVE_SD_V)])
-    own = np.diag(1 / sd**2)
-    if len(curve) > 2:
-        steps = np.diff(np.eye(p)[5:], axis=0) / bend_sd[:, None]
-        own += steps.T @ steps
     at = np.array([[*c.cold, c.side, *curve] for c in columns.choices])
-    inner = gram[at[:, :, None], at[:, None, :]] + own
-    right = gram[at, -1] + own @ mean
-    cov = np.linalg.inv(inner)
-    x = np.einsum("fpq,fq->fp", cov, right)
-    # Cost of the best fit: all products less what the fit explains.
-    cost = gram[-1, -1] + float(mean @ own @ mean) - np.einsum("fp,fp->f", x, right)
+    products = gram[at[:, :, None], at[:, None, :]]
+    right = gram[at, -1]
+    found = _settled(products, right, prior, _own(len(curve), bend_sd))
+    cost = gram[-1, -1] + found.cost
     scale = max(float(cost.min()) / len(white), 1.0)
     lean = np.array([c.log_prior for c in columns.choices])
-    log_w = -0.5 * cost / scale - 0.5 * np.linalg.slogdet(inner)[1] + lean
+    log_w = -0.5 * cost / scale - 0.5 * found.log_det + lean
     weight = np.exp(log_w - log_w.max())
-    weight /= weight.sum()
-    keep = np.flatnonzero(weight > LEAST_WEIGHT * weight.max())
+    keep = np.flatnonzero(weight > LEAST_WEIGHT)
     weight = weight[keep] / weight[keep].sum()
-    return tuple(columns.choices[k] for k in keep), weight, x[keep], scale * cov[keep]
+    cov = np.linalg.inv(found.inner[keep])
+    size = found.stretch[keep]
+    cov = scale * cov * size[:, :, None] * size[:, None, :]
+    return tuple(columns.choices[k] for k in keep), weight, found.x[keep], cov
+
+
+def _own(curve: int, bend_sd: Floats) -> Floats:
+    """The priors' own part: on logarithms of r0, r1, r2 and the gap, then on the curve's error."""
+    p = 4 + curve
+    own = np.diag(np.concatenate([1 / PRIOR_LN_SD**2, np.full(curve, 1 / CURVE_SD_V**2)]))
+    if curve > 2:
+        steps = np.diff(np.eye(p)[5:], axis=0) / bend_sd[:, None]
+        own += steps.T @ steps
+    return own
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Of every fit: parameters, what is still to be inverted, and how far each stretches.
+
+    Args:
+        cost: Without the readings' own part. stretch: Change of x with the fit's unknowns.
+    """
+
+    x: Floats
+    inner: Floats
+    stretch: Floats
+    cost: Floats
+    log_det: Floats
+
+
+def _settled(products: Floats, right: Floats, prior: Floats, own: Floats) -> _Found:
+    """Fits in the logarithms of r0, r1, r2 and the gap, which cannot be below nothing, and
+    straight in the curve's error. All fits at once, (f, p); a few Newton steps.
+    """
+    f, p = right.shape
+    middle = np.concatenate([np.log(prior), np.zeros(p - 4)])
+    unknown = np.tile(middle, (f, 1))
+    x, stretch = unknown.copy(), np.ones((f, p))
+    for step in range(NEWTON_STEPS + 1):
+        x[:, :4] = stretch[:, :4] = np.exp(unknown[:, :4])
+        x[:, 4:] = unknown[:, 4:]
+        inner = products * stretch[:, :, None] * stretch[:, None, :] + own
+        if step == NEWTON_STEPS:
+            break
+        slope = right - np.einsum("fpq,fq->fp", products, x)
+        pull = stretch * slope - (unknown - middle) @ own
+        move = np.linalg.solve(inner, pull[:, :, None])[:, :, 0]
+        move[:, :4] = np.clip(move[:, :4], -1.0, 1.0)
+        unknown = unknown + move
+    off = unknown - middle
+    cost = np.einsum("fp,fpq,fq->f", x, products, x) - 2 * np.einsum("fp,fp->f", x, right)
+    cost += np.einsum("fp,pq,fq->f", off, own, off)
+    return _Found(x, inner, stretch, cost, np.linalg.slogdet(inner)[1])
 
 
 def _side(kind: Chemistry, moved: Floats, start: float) -> Floats:
