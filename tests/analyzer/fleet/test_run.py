@@ -280,6 +280,32 @@ def test_a_log_without_a_boat_file_takes_the_one_given(few, tmp_path):
     assert look.key(logs.LogRef(str(bare))) != look.key(logs.LogRef(str(bare), text))
 
 
+def test_ageing_shows_where_a_log_is_long_enough(few, tmp_path):
+    """Six states of charge, ninety days apart, each with 5 % of the first capacity less."""
+    quarter_us = 90 * 86_400_000_000
+    path = tmp_path / "old.sqlite"
+    shutil.copyfile(logs.find(few)[0].where, path)
+    look.look(path)
+    with Store.open(path, write=True) as store:
+        newest = store.learned("charge")[-1]
+        whole_ah = newest.value["capacity_ah"]
+        for back in range(6):
+            at_us = newest.value["t_us"] - back * quarter_us
+            value = newest.value | {
+                "t_us": at_us,
+                "capacity_ah": whole_ah * (1 - 0.05 * (5 - back)),
+                "capacity_sd_ah": 0.004 * whole_ah,
+            }
+            store.put_learned("charge", value, newest.from_us - back * quarter_us, at_us)
+    fleet = run.run(logs.find(str(path)), tmp_path / "out", Here(), quiet)
+    like = run.write(fleet)
+    (row,) = results(tmp_path / "out")["boats"].to_dict("records")
+    # 20 % of the first capacity a year; relative to the middle of the line, 0.875 of the first.
+    assert row["capacity_per_year_frac"] == pytest.approx(-0.2 * 365.25 / 360 / 0.875, rel=0.1)
+    assert row["capacity_sureness_frac"] > 0.95
+    assert "Ageing that shows:" in tell_fleet.fleet(fleet, like, "there")
+
+
 def test_only_bad_logs_are_a_failure(tmp_path):
     (tmp_path / "bad.sqlite").write_bytes(b"no")
     assert main(["fleet", str(tmp_path), "--out", str(tmp_path / "out"), "--workers", "1"]) == 2
