@@ -159,7 +159,9 @@ class Writer:
         if self._oldest_us == NEVER_US:
             return self.flush_s
         age_s = (self._now_us() - self._oldest_us) / 1e6
-        return max(self.flush_s - COMMIT_S, self.flush_s / 2) - age_s
+        # Where readings wait behind a slow card, a commit for each would only make them later.
+        since_s = now_s - self._flushed_s
+        return max(self.flush_s - COMMIT_S - age_s, self.flush_s / 2 - since_s)
 
     def flush(self) -> None:
         """Commits what has come: to the tail, or, long stretches, to chunks.
@@ -168,7 +170,6 @@ class Writer:
             sqlite3.OperationalError: The disk is full or failing; nothing is lost or doubled by
                 calling again.
         """
-        self._flushed_s = time.monotonic()
         for pending in self._all:
             pending.gather(self.refused)
         fresh = [p for p in self._all if p.fresh_rows]
@@ -185,7 +186,7 @@ class Writer:
         Raises:
             sqlite3.OperationalError: As `flush`.
         """
-        self._sealed_s = self._flushed_s = time.monotonic()
+        self._sealed_s = time.monotonic()
         for pending in self._all:
             pending.gather(self.refused)
         self._commit(self._all, None)
@@ -322,6 +323,12 @@ class Writer:
 
     def _commit(self, pending: list[Pending], tick: Tick | None) -> None:
         """A row of the tail, or all that is pending as chunks and an empty tail; all or nothing."""
+        try:
+            self._write(pending, tick)
+        finally:
+            self._flushed_s = time.monotonic()  # its end: a slow card is not asked again at once
+
+    def _write(self, pending: list[Pending], tick: Tick | None) -> None:
         sealed = [chunk for p in pending for chunk in p.sealed()]
         if not (sealed or tick or self._new_dating):
             return

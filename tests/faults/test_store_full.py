@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
+import time
 
 import pytest
 
@@ -139,6 +140,31 @@ def test_a_disk_that_fails_for_a_while_is_waited_for(store):
         assert not w.full
         assert numbers(store) == list(range(201))
     assert numbers(store) == list(range(201))
+
+
+class Slow(Shaky):
+    """A connection whose card takes its time for each commit."""
+
+    commits = 0
+
+    def execute(self, statement, *bindings):
+        if statement == "COMMIT":
+            self.commits += 1
+            time.sleep(0.1)
+        return super().execute(statement, *bindings)
+
+
+def test_what_waits_behind_a_slow_card_goes_in_few_commits(store):
+    """All of it is late already: a commit for each reading would make it later and later."""
+    with store.writer("boot-a", flush_s=0.1, now_us=lambda: 10_000 * S) as w:
+        w._db = Slow(w._db)
+        begun = time.monotonic()
+        for i in range(3000):
+            w.add(row(i))
+        w.flush()
+        assert w._db.commits <= 2 + (time.monotonic() - begun) / 0.14
+        assert numbers(store) == list(range(3000))
+    assert w._db.commits < 100
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ import math
 import tempfile
 import threading
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from logger.errors import StoreError
 from logger.sources.source import Block, Group, Quantum, Row, UtcFix
-from logger.store import Store, chunks
+from logger.store import Store, chunks, writer
 from logger.store.merge import join, runs
 from logger.store.thin import thin
 
@@ -248,33 +249,34 @@ def test_the_same_boot_goes_on_after_a_restart_of_the_recorder(store):
     assert store.read("pack_voltage_v", *ALL)[0].tolist() == [i * S for i in range(20)]
 
 
-def test_live_rows_are_committed_by_their_own_age(store):
+def test_live_rows_are_committed_by_their_own_age(store, monkeypatch):
     """However long they were on their way: the log must not lose what is older than flush_s."""
     now_us = [1000 * S]
+    monkeypatch.setattr(writer, "time", SimpleNamespace(monotonic=lambda: now_us[0] / S))
 
     def tail():
         return store._db.execute("SELECT count(*) FROM tick").fetchone()[0]
 
-    with store.writer("boot-a", flush_s=1.0, now_us=lambda: now_us[0]) as writer:
-        assert writer.due_in_s() == 1.0
-        writer.add(Row(PACK, now_us[0] - 200_000, [50.0, 1.0]))  # it waited 0.2 s in its source
-        assert 0.7 < writer.due_in_s() <= 0.8
+    with store.writer("boot-a", flush_s=1.0, now_us=lambda: now_us[0]) as w:
+        assert w.due_in_s() == 1.0
+        w.add(Row(PACK, now_us[0] - 200_000, [50.0, 1.0]))  # it waited 0.2 s in its source
+        assert 0.7 < w.due_in_s() <= 0.8
         now_us[0] += 600_000
-        writer.add(Row(PACK, now_us[0], [50.0, 1.0]))
+        w.add(Row(PACK, now_us[0], [50.0, 1.0]))
         assert tail() == 0
         now_us[0] += 180_000
-        writer.flush_if_due()
+        w.flush_if_due()
         assert tail() == 1  # the first is 0.98 s old
-        assert writer.due_in_s() == 1.0
-        writer.add(Block(PACK, np.array([now_us[0] - 300_000, now_us[0]]), np.zeros((2, 2))))
-        assert writer.due_in_s() < 0.7
+        assert w.due_in_s() == 1.0
+        w.add(Block(PACK, np.array([now_us[0] - 300_000, now_us[0]]), np.zeros((2, 2))))
+        assert w.due_in_s() < 0.7
         now_us[0] += 10 * S
-        writer.flush_if_due()
+        w.flush_if_due()
         assert tail() == 2
-        writer.add(UtcFix(now_us[0], NOON_US, "gnss", 0.1))
-        assert writer.due_in_s() < 1.0
+        w.add(UtcFix(now_us[0], NOON_US, "gnss", 0.1))
+        assert w.due_in_s() < 1.0
         now_us[0] += S
-        writer.flush_if_due()
+        w.flush_if_due()
         assert store.boots()[0].utc_source == "gnss"
 
 
