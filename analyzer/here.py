@@ -90,9 +90,9 @@ class Here:
 
 
 def _warmth(data: dict[str, Any]) -> Warmth:
-    """A warmth as JSON gives it back: pairs come as lists."""
-    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in data.items()}
-    return Warmth(**values)
+    """A warmth as JSON gives it back: lists for tuples."""
+    cov = tuple(tuple(row) for row in data["cov"])
+    return Warmth(**{**data, "mean": tuple(data["mean"]), "cov": cov})
 
 
 def here_now(ctx: Context, end_us: int) -> Here:

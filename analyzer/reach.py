@@ -32,6 +32,7 @@ from logger.units import KN
 Floats = npt.NDArray[np.float64]
 
 AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
+TOO_HOT = 0.5  # chance from which on heat counts as what ends a speed
 SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3  # sun from which on, and how often, the day is looked at
 STEPS_KN = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
 
@@ -176,10 +177,15 @@ def reach(given: ReachInput) -> ReachResult:
 def _cooled(
     given: ReachInput, run: RunDown, motor_w: Floats, soc: Floats, rng: np.random.Generator
 ) -> RunDown:
-    """The run cut short where motor or controller gets too hot for the speed first."""
+    """The run cut short at speeds that motor or controller probably gets too hot for first.
+
+    Where it is only possible the flag that watches it will tell: the heat's doubt is wide, and
+    the boat goes on, slower.
+    """
     for warmth in given.warmths:
         holds = warmth.holds_s(motor_w, rng)
         short = holds < run.duration_s
+        short &= short.mean(axis=0) >= TOO_HOT
         share = np.where(short, holds / np.maximum(run.duration_s, 1.0), 1.0)
         start = soc[:, None]
         run = RunDown(

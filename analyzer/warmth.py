@@ -27,25 +27,26 @@ class Warmth:
     """Where a part stands and how it warms.
 
     part: "motor" or "controller". limit_c, temp_c: its limit and its temperature now.
-    air_c, rise_k: What it settles at without load, and above that at rated power, (mean, sd).
-    tau_s: Time constant and its spread as a factor's logarithm. rated_w: Rated power.
+    mean, cov: Of what it settles at without load [°C], what it settles above that at rated power
+    [K] and the time constant's logarithm [s], (3,) and (3, 3): where the load hardly changed the
+    first two are known together, not each. rated_w: Rated power.
     """
 
     part: str
     limit_c: float
     temp_c: float
-    air_c: tuple[float, float]
-    rise_k: tuple[float, float]
-    tau_s: tuple[float, float]
+    mean: tuple[float, ...]
+    cov: tuple[tuple[float, ...], ...]
     rated_w: float
 
     def holds_s(self, power_w: Floats, rng: np.random.Generator) -> Floats:
         """How long each draw can hold each power, (n, k); infinite where for ever. [s]"""
-        n = len(power_w)
         load = np.square(power_w / self.rated_w)
-        air = self.air_c[0] + self.air_c[1] * rng.standard_normal((n, 1))
-        rise = np.maximum(self.rise_k[0] + self.rise_k[1] * rng.standard_normal((n, 1)), 0.0)
-        tau = self.tau_s[0] * np.exp(self.tau_s[1] * rng.standard_normal((n, 1)))
+        values, vectors = np.linalg.eigh(np.asarray(self.cov))
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        drawn = np.asarray(self.mean) + rng.standard_normal((len(power_w), 3)) @ root.T
+        air, rise, ln_tau = drawn[:, :1], np.maximum(drawn[:, 1:2], 0.0), drawn[:, 2:]
+        tau = np.maximum(np.exp(ln_tau), LEAST_TAU_S)
         settles = air + rise * load
         hot = settles > self.limit_c
         left = np.maximum(settles - self.temp_c, 1e-9)
@@ -67,16 +68,16 @@ def warmths(series: Series, boat: Boat) -> tuple[Warmth, ...]:
         draws = heat.draws(DRAWS, rng)
         if draws is None:
             continue
-        rise, ln_tau = draws["rise_k"] + draws["slow_k"], np.log(draws["tau_s"])
-        air = draws["air_c"] + draws["offset_k"]
+        air, rise = draws["air_c"] + draws["offset_k"], draws["rise_k"] + draws["slow_k"]
+        body = np.stack([air, rise, np.log(draws["tau_s"])])
+        cov = np.cov(body).tolist()
         found.append(
             Warmth(
                 part=heat.part,
                 limit_c=heat.limit_c,
                 temp_c=float(last[-1]),
-                air_c=(float(air.mean()), float(air.std())),
-                rise_k=(float(rise.mean()), float(rise.std())),
-                tau_s=(max(float(np.exp(ln_tau.mean())), LEAST_TAU_S), float(ln_tau.std())),
+                mean=tuple(body.mean(axis=1).tolist()),
+                cov=tuple(tuple(row) for row in cov),
                 rated_w=boat.motor.rated_power_w,
             )
         )

@@ -11,7 +11,8 @@ from analyzer.warmth import Warmth, warmths
 from tests.analyzer.test_drive_heat import BOAT, two_nodes
 from tests.analyzer.test_reach import question
 
-SURE = Warmth("motor", 100.0, 40.0, (20.0, 0.0), (100.0, 0.0), (1000.0, 0.0), 2000.0)
+NONE = ((0.0,) * 3,) * 3
+SURE = Warmth("motor", 100.0, 40.0, (20.0, 100.0, float(np.log(1000.0))), NONE, 2000.0)
 
 
 def test_holds_as_one_warming_body_does():
