@@ -22,27 +22,10 @@ Floats = npt.NDArray[np.float64]
 # and slow resistance factors, shunt offset [A], logarithm of capacity over nominal, hysteresis.
 SOC, SHIFT, SHAPE, END, WANDER, FAST, SLOW, OFFSET, LN_Q, HYST = range(10)
 STATES = 10
-# Edges of the guesses' charge: narrow where the curve bends.
-EDGES = np.array(
-    [
-        0,
-        0.02,
-        0.04,
-        0.065,
-        0.095,
-        0.13,
-        0.17,
-        0.22,
-        0.29,
-        0.38,
-        0.48,
-        0.58,
-        0.68,
-        0.78,
-        0.88,
-        0.95,
-        1,
-    ]
+# Edges of the guesses' charge: narrow where the curve bends, and nowhere wider than graphite's
+# bends, so that a guess whose edge has passed one does not hide behind its middle.
+EDGES = np.concatenate(
+    [[0, 0.02, 0.04, 0.065, 0.095, 0.13, 0.17], np.arange(0.22, 0.93, 0.05), [0.97, 1.0]]
 )
 GUESSES = len(EDGES) - 1
 FINE = 1e-3  # of the charge tables
@@ -54,8 +37,8 @@ WANDER_S = 1200.0  # how long slow polarisation lasts
 WANDER_REST_V = 0.002  # its standard deviation at rest
 MODEL_SD_V = 0.0015  # of the circuit at rest
 CHANGES_LAST = 6.0  # steps that share one error of what load changes say
-WIDE_SD = 0.06  # of a guess's charge
-MOST = 20  # guesses
+WIDE_SD = 0.035  # of a guess's charge
+MOST = 40  # guesses
 HOPELESS_LOGW = -30.0  # such guesses are dropped
 UNLIKELY_LOGW = -10.0
 
@@ -151,7 +134,10 @@ class Guesses:
         ph = (self.p * h).sum(axis=1)
         s = (ph * h).sum(axis=0) + noise
         self._change(innovation, ph, s)
-        self.logw -= TRUST * (innovation * innovation / s + share * np.log(s))
+        # 1 / share measurements of one error: their joint density has ln(s / noise) of each, but
+        # the noise's own ln only once.
+        self.logw -= TRUST * (innovation * innovation / s + np.log(s / noise))
+        self.logw -= TRUST * share * np.log(noise)
         self.logw -= self.logw.max()
 
     def correct_one(

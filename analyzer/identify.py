@@ -26,10 +26,22 @@ SLOW_TAUS_S = (150.0, 400.0, 1000.0, 2500.0)
 GAP_SOC = (0.01, 0.025, 0.06)
 OHM_KNOTS = np.array([0.0, 0.03, 0.06, 0.1, 0.2, 0.4, 0.7, 1.0])
 GAP_KNOTS = np.array([0.0, 0.1, 0.3, 0.6, 1.0])
+# Close enough for graphite's bends, which are some 4 % of charge wide.
 CURVE_KNOTS = np.concatenate(
-    [[0, 0.01, 0.02, 0.035, 0.05, 0.07], np.arange(0.1, 0.951, 0.05), [0.97, 0.985, 1.0]]
+    [
+        [0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.08],
+        np.arange(0.1, 0.961, 0.02),
+        [0.97, 0.98, 0.985, 0.99, 0.995, 1.0],
+    ]
 )
-READING_SD_V = 0.005
+READING_SD_V = 0.003  # what the circuit leaves over, as a guess; see `identify`
+LEAST_SD_V = 0.0005  # half a step of a usual voltage input
+OHM_SD, GAP_SD = 0.7, 0.8  # relative
+ALIKE_SOC = 0.4  # gap and resistance change as slowly as this with charge
+OTHER_LOAD = 2.0  # what is left over under another load, over that of the fit; assumed
+LEAST_LOSS_SD = 0.05
+LEVEL_SD_V = 0.005  # from one run to another: temperature, age
+SHAPE_SD_V = 0.0015  # the same, by charge
 FIT_STEP_S = 20.0  # faster than this is of no matter for the charge
 CONSTANT_SD = 0.7  # of the logarithms of time constants and of the gap's reach
 LASTS_S = 200.0  # an error of the circuit lasts about this long
@@ -121,87 +133,110 @@ def identify(
         A cell with the base's values where the stretch shows nothing.
     """
     s = _stretch(series, pack, np.asarray(soc, float), base)
-    tried = [_fit(s, base, *constants) for constants in product(FAST_TAUS_S, SLOW_TAUS_S, GAP_SOC)]
-    best = min(tried, key=lambda fit: fit.cost)
-    error = foreseen_v(series, pack, best.cell, soc) - s.volts
+    choices = product(FAST_TAUS_S, SLOW_TAUS_S, GAP_SOC)
+    best = min((_fit(s, base, c, READING_SD_V) for c in choices), key=lambda fit: fit.cost)
+    # Once more, with the noise that this stretch has.
+    left_v = float(np.std(best.left_v)) if len(best.left_v) else READING_SD_V
+    best = _fit(s, base, best.constants, min(max(left_v, LEAST_SD_V), READING_SD_V))
+    cell = _with_doubts(best, base, s)
+    error = foreseen_v(series, pack, cell, soc) - s.volts
     rmse = float(np.sqrt(np.nanmean(error**2)))
     seen = s.means(s.soc)
     low, high = float(np.quantile(seen, 0.002)), float(np.quantile(seen, 0.998))
-    return Identified(_narrowed(best, base, low, high), rmse, low, high)
+    return Identified(cell, rmse, low, high)
 
 
 @dataclass(frozen=True)
 class _Fit:
-    """One fit; the doubts are of the logarithm of the slow resistance and of the gap's size."""
+    """One fit: mean and covariance of all weights; left_v: what it leaves over, (m,)."""
 
     cost: float
-    cell: Cell
-    slow_sd: float
-    gap_sd: float
+    constants: tuple[float, float, float]
+    found: Floats
+    cov: Floats
+    left_v: Floats
+
+    def share(self, at: int) -> float:
+        """Relative standard deviation of one weight, at most 1."""
+        return min(float(self.cov[at, at] ** 0.5) / max(abs(float(self.found[at])), 1e-9), 1.0)
 
 
-def _columns(s: _Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) -> list[Floats]:
-    """Blocks of regressors: shift, curve, gap, r0, r1, r2; each (rows, k)."""
+# Where the blocks of weights begin: curve, gap, r0, r1, r2, gap at the start.
+_SIZES = [len(CURVE_KNOTS), len(GAP_KNOTS), *[len(OHM_KNOTS)] * 3, 1]
+_AT = np.cumsum([0, *_SIZES])
+
+
+def _columns(s: _Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) -> Floats:
+    """Regressors of curve, gap, r0, r1, r2 and of the gap at the start; (rows, weights)."""
     p = base.params
     u1 = s.means(followed(s.amps * s.cold * p.r1_ohm, float(np.exp(-s.dt / tau1)), 0.0))
     u2 = s.means(followed(s.amps * s.cold * p.r2_ohm, float(np.exp(-s.dt / tau2)), 0.0))
     r0 = s.means(s.amps * s.ohmic * p.r0_ohm)
     h = s.means(hysteresis_path(s.share, gap_soc, 0.0) * s.gap)
+    left = s.means(np.exp(-np.cumsum(np.abs(s.share)) / gap_soc) * s.gap)
     soc = s.means(s.soc)
     ohm = hats(soc, OHM_KNOTS)
-    curve = hats(soc, CURVE_KNOTS)
-    gap = hats(soc, GAP_KNOTS) * h[:, None]
     losses = [-ohm * u[:, None] for u in (r0, u1, u2)]
-    return [np.ones((len(soc), 1)), curve, gap, *losses]
+    gap = hats(soc, GAP_KNOTS) * h[:, None]
+    return np.hstack([hats(soc, CURVE_KNOTS), gap, *losses, left[:, None]])
 
 
-def _fit(s: _Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) -> _Fit:
+def _prior(base: Cell) -> tuple[Floats, Floats]:
+    """Mean and inverse covariance of the weights, from the chemistry.
+
+    Neighbouring bends of a curve are off alike: as the charge filter takes them, with the
+    reach `shape_soc`.
+    """
     kind = base.kind
-    blocks = _columns(s, base, tau1, tau2, gap_soc)
     fast = np.interp(OHM_KNOTS, kind.soc, kind.fast_shape)
     slow = np.interp(OHM_KNOTS, kind.soc, kind.slow_shape)
     half = np.interp(GAP_KNOTS, kind.soc, kind.half_gap_v)
-    ends = np.interp(CURVE_KNOTS, kind.soc, kind.end_sd_v)
-    prior = [np.zeros(1), np.zeros(len(CURVE_KNOTS)), half, fast, fast, slow]
-    sd = [
-        np.full(1, kind.curve_sd_v),
-        np.hypot(kind.shape_sd_v, ends),
-        half,
-        0.7 * fast,
-        0.7 * fast,
-        0.7 * slow,
+    bends = np.hypot(kind.shape_sd_v, np.interp(CURVE_KNOTS, kind.soc, kind.end_sd_v))
+    blocks = [
+        _alike(CURVE_KNOTS, bends, kind.shape_soc) + kind.curve_sd_v**2,
+        _alike(GAP_KNOTS, GAP_SD * half, ALIKE_SOC),
+        *[_alike(OHM_KNOTS, OHM_SD * shape, ALIKE_SOC) for shape in (fast, fast, slow)],
+        np.full((1, 1), max(float(half.mean()), 1e-3) ** 2),
     ]
-    a, mean, spread = np.hstack(blocks), np.concatenate(prior), np.concatenate(sd)
+    inverse = np.zeros((_AT[-1], _AT[-1]))
+    for at, block in zip(_AT, blocks, strict=False):
+        inverse[at : at + len(block), at : at + len(block)] = np.linalg.inv(block)
+    mean = np.concatenate([np.zeros(len(CURVE_KNOTS)), half, fast, fast, slow, np.zeros(1)])
+    return mean, inverse
+
+
+def _alike(x: Floats, sd: Floats, reach: float) -> Floats:
+    """Covariance of values that are the more alike the nearer they are. (n, n)"""
+    near = np.exp(-np.abs(x[:, None] - x) / reach)
+    return np.asarray(np.outer(sd, sd) * near + 1e-10 * np.eye(len(x)))
+
+
+def _fit(s: _Stretch, base: Cell, constants: tuple[float, float, float], sd_v: float) -> _Fit:
+    kind, (mean, inverse) = base.kind, _prior(base)
+    a = _columns(s, base, *constants)
     target = s.means(s.volts - kind.ocv_v(s.soc)) - a @ mean
-    weight = 1.0 / (READING_SD_V**2 * max(LASTS_S / max(s.dt, FIT_STEP_S), 1.0))
-    normal = weight * a.T @ a + np.diag(1 / spread**2)
+    weight = 1.0 / (sd_v**2 * max(LASTS_S / max(s.dt, FIT_STEP_S), 1.0))
+    normal = weight * a.T @ a + inverse
     step = np.linalg.solve(normal, weight * a.T @ target)
     left = target - a @ step
-    cost = float(weight * left @ left + (step**2 / spread**2).sum())
-    for value, usual in ((tau1, kind.tau1_s), (tau2, kind.tau2_s), (gap_soc, kind.gap_soc_frac)):
-        cost += (np.log(value / usual) / CONSTANT_SD) ** 2
-    found = mean + step
-    doubt = np.sqrt(np.diag(np.linalg.inv(normal)))
-    share = np.minimum(doubt / np.maximum(np.abs(found), 1e-9), 1.0)
-    slow_at = len(mean) - len(OHM_KNOTS) + 5
-    gap_at = 1 + len(CURVE_KNOTS) + 3
-    cell = _cell(base, found, tau1, tau2, gap_soc)
-    return _Fit(cost, cell, float(share[slow_at]), float(share[gap_at]))
+    cost = float(weight * left @ left + step @ inverse @ step + np.linalg.slogdet(normal)[1])
+    usual = (kind.tau1_s, kind.tau2_s, kind.gap_soc_frac)
+    cost += sum((np.log(v / u) / CONSTANT_SD) ** 2 for v, u in zip(constants, usual, strict=True))
+    cov = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    return _Fit(cost, constants, np.asarray(mean + step, dtype=np.float64), cov, left)
 
 
-def _cell(base: Cell, found: Floats, tau1: float, tau2: float, gap_soc: float) -> Cell:
+def _cell(base: Cell, fit: _Fit) -> Cell:
     kind, p = base.kind, base.params
-    sizes = [1, len(CURVE_KNOTS), len(GAP_KNOTS), *[len(OHM_KNOTS)] * 3]
-    shift, curve, gap, r0, r1, r2 = np.split(found, np.cumsum(sizes)[:-1])
+    tau1, tau2, gap_soc = fit.constants
+    curve, gap, r0, r1, r2, _ = np.split(fit.found, _AT[1:-1])
     ohm = [np.maximum(r, 0.02) for r in (r0, r1, r2)]
     # r0 and r1 share one shape by charge: that of their sum.
     mid = [float(np.interp(0.5, OHM_KNOTS, r)) for r in ohm]
     fast = (p.r0_ohm * ohm[0] + p.r1_ohm * ohm[1]) / (p.r0_ohm * mid[0] + p.r1_ohm * mid[1])
     new = replace(
         kind,
-        mean_v=np.maximum.accumulate(
-            kind.mean_v + float(shift[0]) + np.interp(GRID, CURVE_KNOTS, curve)
-        ),
+        mean_v=np.maximum.accumulate(kind.mean_v + np.interp(GRID, CURVE_KNOTS, curve)),
         half_gap_v=np.maximum(np.interp(GRID, GAP_KNOTS, gap), 0.0),
         fast_shape=np.interp(GRID, OHM_KNOTS, fast),
         slow_shape=np.interp(GRID, OHM_KNOTS, ohm[2] / mid[2]),
@@ -213,24 +248,46 @@ def _cell(base: Cell, found: Floats, tau1: float, tau2: float, gap_soc: float) -
     return Cell(new, params, base.capacity_sd)
 
 
-def _narrowed(fit: _Fit, base: Cell, low: float, high: float) -> Cell:
-    """The cell with the smaller doubts of one that was measured, where it was measured."""
-    cell = fit.cell
-    inside = (cell.kind.soc >= low - 0.01) & (cell.kind.soc <= high + 0.01)
+def _curve_doubt_v(fit: _Fit, soc: Floats) -> Floats:
+    """How sure the curve's shape is, by charge, on the branch that the stretch shows best. (n,)
+
+    A stretch of discharge alone cannot part curve and gap; their sum it knows well. The level
+    of the whole curve is `curve_sd_v` and left out here.
+    """
+    count, gaps = _SIZES[0], hats(CURVE_KNOTS, GAP_KNOTS)
+    cov = fit.cov[: _AT[2], : _AT[2]]
+    seen = hats(soc, CURVE_KNOTS).mean(axis=0)
+    level = np.eye(count) - seen[None, :]
+    best, least = np.zeros(count), np.inf
+    for branch in np.linspace(-1.0, 1.0, 21):
+        turn = np.hstack([np.eye(count), branch * gaps])
+        variance = turn @ cov @ turn.T
+        mean = float(seen @ np.diag(variance))
+        if mean < least:
+            best, least = np.diag(level @ variance @ level.T), mean
+    return np.asarray(np.interp(GRID, CURVE_KNOTS, np.sqrt(np.maximum(best, 0.0))))
+
+
+def _with_doubts(fit: _Fit, base: Cell, s: _Stretch) -> Cell:
+    """The cell, as sure as the fit is: by its covariance and by what it leaves over."""
+    cell = _cell(base, fit)
+    p, amps = cell.params, s.means(s.amps)
+    loss_v = float(np.sqrt(np.mean(amps**2))) * (p.r0_ohm + p.r1_ohm + p.r2_ohm)
+    left = OTHER_LOAD * float(np.std(fit.left_v)) / max(loss_v, 1e-9)
     kind = replace(
         cell.kind,
-        curve_sd_v=0.005,
-        shape_sd_v=0.003,
-        end_sd_v=np.where(inside, 0.25 * base.kind.end_sd_v, base.kind.end_sd_v),
+        curve_sd_v=min(LEVEL_SD_V, base.kind.curve_sd_v),
+        shape_sd_v=min(SHAPE_SD_V, base.kind.shape_sd_v),
+        end_sd_v=_curve_doubt_v(fit, s.means(s.soc)),
         axis_sd_frac=0.003,
-        gap_sd=min(max(0.3 * fit.gap_sd, 0.1), 0.2),
+        gap_sd=min(max(0.3 * fit.share(int(_AT[1]) + 3), 0.1), 0.2),
         fast_sd=0.06,
-        slow_sd=min(max(0.4 * fit.slow_sd, 0.1), 0.2),
+        slow_sd=min(max(0.4 * fit.share(int(_AT[4]) + 5), 0.1), 0.2),
         wander=0.05,
-        loss_sd=0.15,
+        loss_sd=min(max(left, LEAST_LOSS_SD), base.kind.loss_sd),
         source="curve, gap and circuit identified on this cell; else " + base.kind.source,
     )
-    return Cell(kind, cell.params, cell.capacity_sd)
+    return replace(cell, kind=kind)
 
 
 def foreseen_v(series: Series, pack: Pack, cell: Cell, soc: Floats) -> Floats:

@@ -34,8 +34,9 @@ Floats = npt.NDArray[np.float64]
 
 STEP_S = 20.0
 COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
-# Doubt of the activation energies; a changed temperature makes the resistances less sure.
-FAST_ENERGY_SD_J, SLOW_ENERGY_SD_J = 8e3, 12e3
+# Doubt of the activation energies; a changed temperature makes the resistances less sure. Published
+# ones reach from 10 kJ/mol, where the ohmic part rules, to over 40 for charge transfer alone.
+FAST_ENERGY_SD_J, SLOW_ENERGY_SD_J = 12e3, 15e3
 LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah
 
 

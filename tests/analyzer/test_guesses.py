@@ -58,7 +58,9 @@ def test_see_voltage_on_the_plateau_leaves_much_open(bank):
 
 def test_split_keeps_mean_and_covariance(bank):
     mean, var = bank.mean_var()
-    bank._split(bank.p[SOC, SOC] > 0.04**2)
+    wide = bank.p[SOC, SOC] > 0.02**2
+    assert wide.any()
+    bank._split(wide)
     again, again_var = bank.mean_var()
     assert again == approx(mean)
     assert again_var == approx(var, rel=1e-6)
@@ -69,3 +71,18 @@ def test_see_soc_ends_the_doubt(bank):
     mean, var = bank.mean_var()
     assert mean[SOC] == approx(1.0, abs=0.02)
     assert var[SOC] ** 0.5 < 0.02
+
+
+def test_correct_weighs_copies_of_one_error_as_one_measurement(bank):
+    # twenty steps share one error of variance R: for a guess whose own doubt of the voltage is P
+    # the density of what is measured is that of the normal distribution of variance P + R
+    error, copies, off = 0.002**2, 20, 0.004
+    h = np.zeros((STATES, len(bank.logw)))
+    h[SOC] = np.linspace(0.0, 0.3, len(bank.logw))  # from flat to steep, V per unit of charge
+    own = h[SOC] ** 2 * bank.p[SOC, SOC]
+    start, centre = bank.logw.copy(), bank.x[SOC].copy()
+    for _ in range(copies):
+        innovation = off - h[SOC] * (bank.x[SOC] - centre)
+        bank.correct(innovation, h, np.full(len(own), copies * error), 1 / copies)
+    expected = start - 0.5 * (off**2 / (own + error) + np.log(own + error))
+    assert bank.logw - bank.logw.max() == approx(expected - expected.max(), abs=1e-6)

@@ -54,7 +54,22 @@ def test_identify_keeps_the_chemistry_where_nothing_was_seen():
     usual = default_cell(PACK).kind
     off = found.cell.kind.mean_v[unseen] - usual.mean_v[unseen]
     assert np.ptp(off) < 0.03  # the whole curve may shift, its shape stays
-    assert (found.cell.kind.end_sd_v[unseen] == usual.end_sd_v[unseen]).all()
+    # as unsure there as the chemistry is, and surer where the stretch has been
+    assert (found.cell.kind.end_sd_v[unseen] > 0.8 * usual.end_sd_v[unseen]).all()
+    seen = (usual.soc > found.soc_low + 0.02) & (usual.soc < found.soc_high - 0.02)
+    assert found.cell.kind.end_sd_v[seen].mean() < 0.5 * usual.shape_sd_v
+
+
+def test_identify_is_the_surer_the_less_noise_there_is():
+    amps, soc = load(1)
+    clean = series(amps, soc, stranger())
+    noise = np.repeat(np.random.default_rng(4).normal(0, 0.004, clean.n // 60), 60)
+    values = {**clean.values, "pack_voltage_v": clean.get("pack_voltage_v") + noise}
+    noisy = Series(0, 1.0, clean.n, values)
+    sure, unsure = (identify(s, PACK, soc, default_cell(PACK)).cell.kind for s in (clean, noisy))
+    middle = (sure.soc > 0.3) & (sure.soc < 0.9)
+    assert sure.end_sd_v[middle].mean() < 0.7 * unsure.end_sd_v[middle].mean()
+    assert sure.loss_sd < unsure.loss_sd
 
 
 def test_hats_are_linear_interpolation():
