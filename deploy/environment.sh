@@ -1,8 +1,9 @@
 # shellcheck shell=sh
 # Sourced by try.sh and test.sh: the project's own Python environment in .venv.
 # POSIX sh. Wants nothing of the machine but Python 3.11 or newer with venv.
+# A script that lies elsewhere says in `project` where the project is.
 
-project=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
+project=${project:-$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)}
 venv="$project/.venv"
 
 say() { printf 'keelwatt: %s\n' "$*" >&2; }

@@ -1,0 +1,117 @@
+"""What scenarios share: the boards they switch on, the lines they report."""
+
+import itertools
+import json
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from feeds import Gps
+from image import copy_card
+from machine import BOARD_IP, BoardError, Machine
+
+LOG = "/var/lib/keelwatt/log.sqlite"
+PYTHON = "/opt/keelwatt/current/bin/python"
+PAGE = f"http://{BOARD_IP}:8765/"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the report. ok: None where there is only a figure."""
+
+    scenario: str
+    what: str
+    figure: str
+    ok: bool | None
+
+
+@dataclass
+class Bench:
+    """The tests' table.
+
+    Args:
+        work: Everything that is made goes here.
+        arch: amd64 or arm64.
+        accel: kvm or tcg.
+        kernel, initrd: The root's.
+        cuts: How often the power is cut.
+        load_s: How long the bus is loaded.
+    """
+
+    work: Path
+    arch: str
+    accel: str
+    kernel: Path
+    initrd: Path
+    cuts: int = 30
+    load_s: float = 600.0
+    lines: list[Line] = field(default_factory=list)
+    scenario: str = ""
+    _numbers: "itertools.count[int]" = field(default_factory=itertools.count)
+
+    @property
+    def slow(self) -> float:
+        """How much longer to wait where the processor is emulated."""
+        return {"kvm": 1.0, "tcg": 6.0}[self.accel] * (3.0 if self.arch == "arm64" else 1.0)
+
+    @property
+    def boot_s(self) -> float:
+        """When a start has surely failed."""
+        return 60 * self.slow
+
+    def say(self, what: str, figure: object, ok: bool | None = None) -> None:
+        """One line of the report, printed at once."""
+        line = Line(self.scenario, what, str(figure), ok)
+        self.lines.append(line)
+        word = {True: "pass", False: "FAIL", None: "    "}[ok]
+        print(f"{time.strftime('%H:%M:%S')} {word}  {line.scenario}: {what}: {figure}", flush=True)
+
+    @property
+    def installed(self) -> Path:
+        """The card after the page's steps: installed, recording, switched off in order."""
+        return self.work / f"installed-{self.arch}.img"
+
+    def card(self, name: str, of: Path | None = None) -> Path:
+        """A scenario's own copy of a card."""
+        source = of or self.installed
+        if not source.exists():
+            raise BoardError("the installed card is not there: run the scenario `page` first")
+        return copy_card(source, self.work / f"{name}-{self.arch}.img")
+
+    def machine(self, card: Path, **options: Any) -> Machine:
+        """A board with this card."""
+        folder = self.work / f"run-{self.scenario}-{self.arch}"
+        return Machine(self.arch, self.accel, self.kernel, self.initrd, card, folder, **options)
+
+    def look(self, board: Machine, *channels: str, log: str = LOG) -> dict[str, Any]:
+        """What the log holds; see inside/look.py."""
+        command = f"{PYTHON} /usr/local/lib/look.py {log} {' '.join(channels)}"
+        found: dict[str, Any] = json.loads(board.must(command, timeout_s=120 * self.slow))
+        return found
+
+    def whole(self, board: Machine) -> dict[str, Any]:
+        """Whether the log is whole, and its boots; quick. See inside/whole.py."""
+        said = board.must(f"python3 /usr/local/lib/whole.py {LOG}", timeout_s=60 * self.slow)
+        found: dict[str, Any] = json.loads(said)
+        return found
+
+    def until(
+        self, what: str, true: Callable[[], bool], within_s: float, every_s: float = 3.0
+    ) -> float:
+        """Waits until something holds; how long it took. [s] Raises BoardError if it never does."""
+        start_s = time.monotonic()
+        while not true():
+            if time.monotonic() - start_s > within_s:
+                raise BoardError(f"{what}: not within {within_s:.0f} s")
+            time.sleep(every_s)
+        return time.monotonic() - start_s
+
+    def both_run(self, board: Machine) -> bool:
+        """Whether both services are up."""
+        return board.run("systemctl is-active --quiet keelwatt-record keelwatt-serve").code == 0
+
+    def gps(self, board: Machine, fix_after_s: float = 0.0) -> Gps:
+        """Plugs the receiver in, where the outing is under motor."""
+        return Gps(board.gps_port, 1500.0, fix_after_s)

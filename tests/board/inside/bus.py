@@ -1,0 +1,99 @@
+"""On the board: the boat's devices on a CAN bus, and a beat to the tests.
+
+    bus.py play BUS FILE FROM_S     a recording in real time, again from FROM_S when it ends
+    bus.py load BUS FRAMES_PER_S SECONDS    numbered frames at a steady rate, then the count
+
+FILE holds records of 24 bytes: time [s] float64, identifier uint32, length uint8, 3 empty, data.
+Every 50 ms or oftener while playing, the boot's clock goes to the virtio port "beat" as a line.
+"""
+
+import fcntl
+import json
+import os
+import socket
+import struct
+import sys
+import time
+from pathlib import Path
+
+RECORD = struct.Struct("<dIB3x8s")
+FRAME = struct.Struct("=IB3x8s")  # struct can_frame, <linux/can.h>
+BEAT = "/dev/virtio-ports/beat"
+
+
+def open_bus(name: str) -> socket.socket:
+    """A raw socket on the bus, which waits where its queue is full."""
+    bus = socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW)
+    bus.setsockopt(socket.SOL_CAN_RAW, socket.CAN_RAW_LOOPBACK, 1)
+    while True:
+        try:
+            bus.bind((name,))
+            return bus
+        except OSError:
+            time.sleep(0.2)
+
+
+def send(bus: socket.socket, frame: bytes) -> None:
+    """One frame; again where the bus is down or its queue full."""
+    while True:
+        try:
+            bus.send(frame)
+            return
+        except OSError:
+            time.sleep(0.001)
+
+
+def open_beat() -> int | None:
+    """The port for the beat, if this board has one; a full one is not waited for."""
+    try:
+        port = os.open(BEAT, os.O_WRONLY | os.O_NONBLOCK)
+    except OSError:
+        return None
+    fcntl.fcntl(port, fcntl.F_SETFL, os.O_NONBLOCK)
+    return port
+
+
+def beat(port: int | None) -> None:
+    """Tells the tests that the board is alive at this moment of its own clock."""
+    if port is None:
+        return
+    try:
+        os.write(port, b"%.3f\n" % time.clock_gettime(time.CLOCK_BOOTTIME))
+    except OSError:
+        return
+
+
+def play(bus: socket.socket, path: Path, from_s: float) -> None:
+    """Never ends."""
+    records = list(RECORD.iter_unpack(path.read_bytes()))
+    first_s = records[0][0] + from_s
+    records = [r for r in records if r[0] >= first_s]
+    port = open_beat()
+    while True:
+        start_s = time.monotonic()
+        for t_s, number, length, data in records:
+            while (wait_s := t_s - first_s - (time.monotonic() - start_s)) > 0:
+                time.sleep(min(wait_s, 0.05))
+                beat(port)
+            send(bus, FRAME.pack(number, length, data))
+
+
+def load(bus: socket.socket, rate: float, seconds: float) -> None:
+    """Frames 0x100 to 0x109 in turn, each with a running number; says how many were sent."""
+    start_s = time.monotonic()
+    sent = 0
+    while (now_s := time.monotonic() - start_s) < seconds:
+        due = int(now_s * rate)
+        while sent < due:
+            data = struct.pack("<IHH", sent, sent & 0xFFFF, (sent * 7) & 0xFFFF)
+            send(bus, FRAME.pack(0x100 + sent % 10, 8, data))
+            sent += 1
+        time.sleep(0.005)
+    print(json.dumps({"sent": sent, "seconds": time.monotonic() - start_s}))
+
+
+if __name__ == "__main__":
+    if sys.argv[1] == "play":
+        play(open_bus(sys.argv[2]), Path(sys.argv[3]), float(sys.argv[4]))
+    else:
+        load(open_bus(sys.argv[2]), float(sys.argv[3]), float(sys.argv[4]))

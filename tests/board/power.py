@@ -1,0 +1,217 @@
+"""Power on, power cut, wrong clock, a plug pulled."""
+
+import itertools
+import random
+import time
+import urllib.request
+from contextlib import suppress
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import Any
+from urllib.error import URLError
+
+from bench import PAGE, Bench
+from machine import BoardError, Machine, switched_on
+
+RECORDING_S, PAGE_S = 20.0, 40.0  # at most, on a real processor
+LOST_S = 1.0
+
+
+def page_answers() -> bool:
+    """Whether the board's page answers a phone (it asks for the code)."""
+    with suppress(URLError, TimeoutError, OSError):
+        urllib.request.urlopen(PAGE, timeout=5).read()
+        return True
+    return False
+
+
+def cold_boot(bench: Bench) -> None:
+    """From power to the first reading in the log, and to the page on a phone."""
+    card = bench.card("cold_boot")
+    recording, ready, page = [], [], []
+    for _ in range(3):
+        machine = bench.machine(card, net="boat")
+        machine.switch_on()
+        gps = bench.gps(machine)
+        bench.until("the page", page_answers, bench.boot_s + 60, 0.2)
+        page.append(time.monotonic() - machine.on_s)
+        machine.wait(bench.boot_s)
+        bench.until("both services", partial(bench.both_run, machine), bench.boot_s)
+        began_s = _clock_began_s(machine)
+        boot = bench.look(machine)["boots"][-1]
+        recording.append(began_s + boot["first_us"] / 1e6)
+        show = "systemctl show --value --property ActiveEnterTimestampMonotonic keelwatt-record"
+        ready.append(began_s + int(machine.must(show)) / 1e6)
+        bench.say("processes", machine.must("systemd-analyze | head -1").strip())
+        machine.switch_off()
+        gps.close()
+    judged = bench.accel == "kvm"
+    for what, times, limit in (
+        ("to the recorder ready", ready, RECORDING_S),
+        ("to the first reading in the log", recording, RECORDING_S),
+        ("to the page on a phone", page, PAGE_S),
+    ):
+        figure = f"{', '.join(f'{t:.1f}' for t in times)} s (limit {limit:.0f} s with KVM)"
+        bench.say(what, figure, max(times) <= limit if judged or max(times) <= limit else None)
+
+
+def _clock_began_s(machine: Machine) -> float:
+    """Seconds after switching on at which the board's own clock was 0."""
+    before_s = time.monotonic()
+    up_s = float(machine.must("cut -d' ' -f1 /proc/uptime"))
+    return (before_s + time.monotonic()) / 2 - up_s - machine.on_s
+
+
+@dataclass
+class _Cuts:
+    """What came of the cuts so far."""
+
+    lost_s: list[float] = field(default_factory=list)
+    held: int = 0
+    forgotten: int = 0
+    recovered: int = 0
+    failures: list[str] = field(default_factory=list)
+
+
+def cuts(bench: Bench) -> None:
+    """Kills the emulator while the board records, again and again on one card."""
+    card = bench.card("power_cuts")
+    found = _Cuts()
+    try:
+        _cut_often(bench, card, found)
+    finally:
+        lost = found.lost_s
+        bench.say("power cuts", f"{len(lost)} on one card", len(lost) == bench.cuts)
+        bench.say(
+            "mounts, log whole (integrity_check), both services back by themselves",
+            "; ".join(found.failures) or "each time",
+            not found.failures,
+        )
+        bench.say("file system put right by its journal", f"{found.recovered} times")
+        bench.say("blocks not flushed at the cut", f"{found.held}, {found.forgotten} forgotten")
+        if lost:
+            figure = f"most {max(lost):.2f} s, mean {sum(lost) / len(lost):.2f} s"
+            bench.say(f"readings lost (at most {LOST_S:.0f} s)", figure, max(lost) <= LOST_S)
+
+
+def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
+    chance = random.Random(7)
+    before: float | None = None
+    for number in range(bench.cuts + 1):
+        machine = bench.machine(card, seed=number)
+        machine.switch_on()
+        gps = bench.gps(machine)
+        try:
+            machine.wait(bench.boot_s)
+            up_s = bench.until("both services", partial(bench.both_run, machine), bench.boot_s)
+            log = bench.whole(machine)
+            if log["integrity"] != "ok":
+                found.failures.append(f"cut {number}: integrity_check says {log['integrity']}")
+            found.recovered += _mounted_whole(machine, number, found.failures)
+            if before is not None:
+                ended_us = _last_before(machine, log)
+                found.lost_s.append(before - ended_us / 1e6)
+                print(
+                    f"    cut {number}: {found.lost_s[-1]:.2f} s lost, up in {up_s:.0f} s",
+                    flush=True,
+                )
+            bench.until("readings of this boot", partial(_records, bench, machine), bench.boot_s)
+            if number == bench.cuts:
+                machine.switch_off()
+                return
+            time.sleep(chance.uniform(0.0, 15.0))
+            held, forgotten = machine.cut()
+            before = machine.last_beat_s
+            found.held, found.forgotten = found.held + held, found.forgotten + forgotten
+        except BoardError as error:
+            found.failures.append(f"after cut {number}: {error}")
+            return
+        finally:
+            gps.close()
+            machine.kill()
+
+
+def _last_before(machine: Machine, log: dict[str, Any]) -> int:
+    """Where the boot that was cut ends in the log. [µs of its own clock]"""
+    uid = machine.must("cat /proc/sys/kernel/random/boot_id").strip()
+    ended: list[int] = [b["last_us"] for b in log["boots"] if b["uid"] != uid]
+    return ended[-1]
+
+
+def _records(bench: Bench, machine: Machine) -> bool:
+    """Whether this boot's readings are in the log."""
+    uid = machine.must("cat /proc/sys/kernel/random/boot_id").strip()
+    boot = bench.whole(machine)["boots"][-1]
+    return boot["uid"] == uid and bool(boot["last_us"])
+
+
+def _mounted_whole(machine: Machine, number: int, failures: list[str]) -> int:
+    """Looks at what the kernel says of the card; 1 where the journal was played."""
+    said = machine.run("journalctl -b -k --no-pager | grep -i ext4").out
+    if "error" in said.lower() or machine.run("test -w / && touch /var/lib/written").code:
+        failures.append(f"cut {number}: {said[-200:]}")
+    return int("recovery complete" in said)
+
+
+def wrong_clock(bench: Bench) -> None:
+    """The board wakes years ago; the receiver finds the date after 90 s."""
+    card = bench.card("wrong_clock")
+    machine = bench.machine(card, clock="2019-03-03T03:03:03")
+    on_utc_s = time.time()
+    with switched_on(machine, bench.boot_s) as board:
+        gps = bench.gps(board, fix_after_s=90.0)
+        bench.say("the board's date", board.must("date -u +%Y-%m-%d").strip())
+        before = bench.look(board)
+        while time.time() - on_utc_s < 90 + 30 * bench.slow:
+            time.sleep(1)
+        after = bench.look(board)
+        began_s = on_utc_s + _clock_began_s(board)
+        gps.close()
+    boots = after["boots"]
+    bench.say("before the fix", f"this boot dated: {before['boots'][-1]['dated'] or 'no'}")
+    undated = [b for b in boots if not b["dated"]]
+    bench.say("after the fix", f"{len(boots)} boots, {len(undated)} undated", not undated)
+    off_s = boots[-1]["timeline_offset_us"] / 1e6 - began_s
+    figure = f"{off_s:+.2f} s from this machine's clock"
+    bench.say("the whole boot's date, back to its beginning", figure, abs(off_s) < 2)
+    ends = [
+        (b["first_us"] + b["timeline_offset_us"], b["last_us"] + b["timeline_offset_us"])
+        for b in boots
+        if b["first_us"] is not None
+    ]
+    in_order = all(a[1] < b[0] for a, b in itertools.pairwise(ends))
+    bench.say("boots in order, none over another", f"{len(ends)} boots", in_order)
+
+
+def plugs(bench: Bench) -> None:
+    """The receiver's plug is pulled out and put in again, twice."""
+    with switched_on(bench.machine(bench.card("plugs")), bench.boot_s) as board:
+        gps = bench.gps(board)
+        counts = [_gps_count(bench, board)]
+        for number in (1, 2):
+            board.tell("device_del", id="gpsplug")
+            time.sleep(10)
+            gone = board.run("test -e /dev/keelwatt/gps").code != 0
+            board.tell(
+                "device_add", driver="usb-serial", id="gpsplug", chardev="gps", serial="A5069RR4"
+            )
+            back_s = bench.until(
+                "the name", lambda: board.run("test -e /dev/keelwatt/gps").code == 0, bench.boot_s
+            )
+            time.sleep(20 + 5 * bench.slow)
+            counts.append(_gps_count(bench, board))
+            bench.say(
+                f"plug {number}",
+                f"gone: {gone}, named again after {back_s:.0f} s, "
+                f"{counts[-1] - counts[-2]} more readings",
+                gone and counts[-1] > counts[-2],
+            )
+        pid = board.must("systemctl show --value --property NRestarts keelwatt-record").strip()
+        bench.say("recorder restarted meanwhile", pid, pid == "0")
+        bench.say("bytes the board sent to the GPS", gps.heard_bytes, gps.heard_bytes == 0)
+        gps.close()
+
+
+def _gps_count(bench: Bench, board: Machine) -> int:
+    return int((bench.look(board, "latitude_deg")["channels"].get("latitude_deg") or [0])[0])

@@ -1,0 +1,92 @@
+"""Runs the scenarios on one board; see run.sh."""
+
+import argparse
+import contextlib
+import platform
+import signal
+import sys
+import time
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+
+import image
+import report
+from bench import Bench
+from machine import BoardError, kvm_runs
+
+
+def _scenarios() -> dict[str, Callable[[Bench], None]]:
+    import demo
+    import load
+    import neighbour
+    import page
+    import power
+    import release
+
+    return {
+        "page": page.scenario,
+        "demo": demo.scenario,
+        "cold_boot": power.cold_boot,
+        "wrong_clock": power.wrong_clock,
+        "plugs": power.plugs,
+        "neighbour": neighbour.scenario,
+        "release": release.scenario,
+        "card_full": load.card_full,
+        "bus_load": load.bus_load,
+        "power_cuts": power.cuts,
+    }
+
+
+ON_ARM = ("page", "demo", "power_cuts")
+
+
+def main() -> int:
+    """0 where every scenario passed."""
+    scenarios = _scenarios()
+    wants = argparse.ArgumentParser(prog="sh tests/board/run.sh", description=__doc__)
+    wants.add_argument("--arm64", action="store_true", help="a 64-bit ARM board")
+    wants.add_argument("--work", type=Path, required=True, help="where everything is made and kept")
+    wants.add_argument("--only", nargs="+", choices=scenarios, help="these scenarios")
+    wants.add_argument("--cuts", type=int, help="how often the power is cut (30; 1 on ARM)")
+    wants.add_argument("--load-s", type=float, default=600.0, help="how long the bus is loaded")
+    wants.add_argument("--report", type=Path, help="write the report here")
+    asked = wants.parse_args()
+    arch = "arm64" if asked.arm64 else "amd64"
+    asked.work.mkdir(parents=True, exist_ok=True)
+    root = image.make_root(asked.work, arch)
+    kernel, initrd = image.kernel_of(root)
+    names = asked.only or (ON_ARM if asked.arm64 else tuple(scenarios))
+    if "page" in names:
+        image.make_card(root, asked.work / f"card-{arch}.img")
+    accel = "kvm" if _native(arch) and kvm_runs(kernel) else "tcg"
+    cuts = asked.cuts or (1 if asked.arm64 else 30)
+    bench = Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s)
+    print(f"{arch}, {kernel.name}, {accel}", flush=True)
+    for name in names:
+        bench.scenario = name
+        start_s = time.monotonic()
+        try:
+            scenarios[name](bench)
+        except BoardError as error:
+            bench.say("stopped", error, False)
+        except Exception as error:
+            traceback.print_exc()
+            bench.say("stopped", f"{type(error).__name__}: {error}", False)
+        finally:
+            bench.say("took", f"{(time.monotonic() - start_s) / 60:.1f} min")
+    report.keep(bench)
+    if asked.report:
+        report.write(asked.work, asked.report)
+    return 1 if any(line.ok is False for line in bench.lines) else 0
+
+
+def _native(arch: str) -> bool:
+    return {"x86_64": "amd64", "aarch64": "arm64"}.get(platform.machine()) == arch
+
+
+if __name__ == "__main__":
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # boards are switched off first
+    with contextlib.suppress(KeyboardInterrupt):
+        sys.exit(main())
+    sys.exit(130)

@@ -1,0 +1,37 @@
+#!/bin/sh
+# A real Debian in an emulator, used as a sailor's board would be:
+#   sh tests/board/run.sh [--arm64] [--only SCENARIO...] [--cuts N] [--report FILE]
+# Wants root (debootstrap does), a Debian machine, 15 GB of disk and, with its processor emulated,
+# some hours; where KVM can run Debian's kernel, less than one. What it makes stays in
+# $KEELWATT_BOARD, else /var/tmp/keelwatt-board, for the next run.
+set -eu
+project=$(CDPATH='' cd -- "$(dirname -- "$0")/../.." && pwd)
+# shellcheck source=deploy/environment.sh
+. "$project/deploy/environment.sh"
+
+wanted=
+want() { command -v "$1" >/dev/null || wanted="$wanted $2"; }
+want debootstrap debootstrap
+want mkfs.vfat dosfstools
+want mcopy mtools
+want ip iproute2
+case " $* " in
+*" --arm64 "*)
+    want qemu-system-aarch64 qemu-system-arm
+    want qemu-aarch64-static qemu-user-static
+    ;;
+*) want qemu-system-x86_64 qemu-system-x86 ;;
+esac
+[ "$(id -u)" -eq 0 ] || fail "wants to be run as root: debootstrap and the board's network need it"
+if [ -n "$wanted" ]; then
+    command -v apt-get >/dev/null || fail "wants$wanted, and this is no Debian"
+    say "installing Debian's$wanted"
+    # shellcheck disable=SC2086 # words are wanted
+    if ! { apt-get -qq update && DEBIAN_FRONTEND=noninteractive \
+        apt-get -qq install --yes --no-install-recommends $wanted; } >/dev/null; then
+        fail "apt-get could not install$wanted"
+    fi
+fi
+install ""
+exec "$venv/bin/python" "$project/tests/board/run.py" \
+    --work "${KEELWATT_BOARD:-/var/tmp/keelwatt-board}" "$@"
