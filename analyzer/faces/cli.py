@@ -47,6 +47,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done; 2 the user can put it right, one sentence on the error output said how; 130 and
         141 interrupted, and the reader of the output went away; 143 asked to end.
     """
+    # Matrices are small here: numpy's threads would only wait for each other (`range` took twice
+    # the processor's time).
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _end)
     try:
