@@ -66,11 +66,13 @@ LINK
     mkdir -p "$(dirname "$rules")"
     touch "$rules"
     # One line for each name and for each number: an older one goes.
+    # A port echoes what comes until a program has set it otherwise: a device would hear itself in
+    # that moment. So echo is off from the plug on.
     sed -i -e "/keelwatt\\/$name\"/d" -e "/\"$number\"/d" \
         -e "/^# .*\\/$name: /d" -e "/ number $number\$/d" "$rules"
     cat >>"$rules" <<RULE
 # /dev/keelwatt/$name: the plug with serial number $number
-SUBSYSTEM=="tty", ENV{ID_SERIAL_SHORT}=="$number", SYMLINK+="keelwatt/$name", ENV{ID_MM_DEVICE_IGNORE}="1"
+SUBSYSTEM=="tty", ENV{ID_SERIAL_SHORT}=="$number", SYMLINK+="keelwatt/$name", ENV{ID_MM_DEVICE_IGNORE}="1", RUN+="/usr/bin/stty -F /dev/%k -echo -icanon"
 RULE
     udevadm control --reload
     udevadm trigger --subsystem-match=tty --action=change

@@ -22,7 +22,7 @@ def test_a_serial_port_gets_one_rule_by_its_number(board: Board):
     assert board.run("name-port.sh", "gps", "A5069RR4").returncode == 0
     assert rules(board) == [
         'SUBSYSTEM=="tty", ENV{ID_SERIAL_SHORT}=="A5069RR4", SYMLINK+="keelwatt/gps", '
-        'ENV{ID_MM_DEVICE_IGNORE}="1"'
+        'ENV{ID_MM_DEVICE_IGNORE}="1", RUN+="/usr/bin/stty -F /dev/%k -echo -icanon"'
     ]
     assert "udevadm trigger" in board.calls()
 
