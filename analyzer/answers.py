@@ -24,7 +24,7 @@ wide as it is, or missing.
 
 import numpy as np
 
-from analyzer import cable_history, ledger, sag, watch
+from analyzer import cable_history, ledger, sag, sag_history, watch
 from analyzer import trips as outings
 from analyzer.answer_charging import charging_now
 from analyzer.answer_range import range_left
@@ -107,15 +107,19 @@ def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
     charge = follow(ctx, series)
     if charge is None:
         remarks.append("Without the pack's current there is no account of volts and charge.")
-    sags: list[SagAccount | None] = []
+    sags: list[SagAccount] = []
     if charge is not None and series.has("pack_voltage_v"):
-        sags = [sag.worst(series, charge, ctx.boat, trip)]
-        legs = [leg for leg in trip.legs if leg.kind == "motoring"]
-        sags += [sag.over_leg(series, charge, ctx.boat, leg, trip) for leg in legs]
+        earlier = sag_history.before(ctx, record.start_us)
+        parts = sag.parts(series, charge, ctx.boat, 0, earlier)
+        sags = sag.accounts(series, parts, ctx.boat, trip)
+        if parts.found is not None and sags:
+            now = sag_history.circuit(series, parts.found)
+            before = sag_history.circuits(ctx, record.start_us)
+            remarks += filter(None, [sag_history.compared(now, before, sags[0].current_a)])
     return ReviewAnswer(
         trip=row,
         ledger=ledger.ledger(series, charge, ctx.boat, trip),
-        sag=tuple(s for s in sags if s is not None),
+        sag=tuple(sags),
         flags=tuple(flag_view(f) for f in ctx.store.flags(record.start_us, record.end_us)),
         remarks=tuple(remarks),
     )

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from analyzer import cable_history, steady, trips, watch
+from analyzer import cable_history, sag_history, steady, trips, watch
 from analyzer.context import Context, pack_channels
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.here import look
@@ -66,6 +66,7 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
             progress(0.5 * (at - span[0]) / (end_us - span[0]))
     ctx.store.put_trips(known)
     cable_history.gather(ctx.store, ctx.boat, known)
+    sag_history.gather(ctx, known)
     _watch(ctx, kept[-1].to_us if kept else None, end_us, progress)
     ctx.store.put_learned(HERE, look(ctx, end_us).to_dict(), span[0], end_us)
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)

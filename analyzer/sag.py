@@ -5,6 +5,7 @@ where that is measured, else the pack's terminals. The terms add up to the diffe
 do not explain stands last, under its own name.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -15,7 +16,7 @@ from analyzer.chemistry import chemistry
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.measured import cell_temp_c
 from analyzer.results import SagAccount, SagTerm
-from analyzer.sagfit import Split, split
+from analyzer.sagfit import Earlier, Split, split
 from analyzer.series import Floats, Series
 from analyzer.soc import Charge
 from analyzer.trips import Leg, Trip
@@ -61,16 +62,23 @@ class Parts:
         return self.rest_v - self.loaded_v - known
 
 
-def parts(series: Series, charge: Charge, boat: Boat, start: int = 0) -> Parts:
+def parts(
+    series: Series,
+    charge: Charge,
+    boat: Boat,
+    start: int = 0,
+    earlier: Sequence[Earlier] = (),
+) -> Parts:
     """The account at every grid time.
 
     Args:
         charge: Of the same series.
         start: Index where the trip begins; rest is taken there.
+        earlier: What trips at other temperatures found.
     """
     pack_v, control_v = series.get("pack_voltage_v"), series.get("controller_voltage_v")
     current = series.get("pack_current_a")
-    found = split(series, charge, boat)
+    found = split(series, charge, boat, earlier)
     got = found.series() if found is not None else _as_tracked(series, charge, boat)
     at_rest, read_v = _rest(series, boat, start)
     model_v = float(np.nanmean(got["rest_v"][at_rest])) if at_rest.any() else float("nan")
@@ -109,10 +117,27 @@ def _as_tracked(series: Series, charge: Charge, boat: Boat) -> dict[str, Floats]
     }
 
 
-def worst(series: Series, charge: Charge, boat: Boat, trip: Trip | None) -> SagAccount | None:
+def worst(
+    series: Series,
+    charge: Charge,
+    boat: Boat,
+    trip: Trip | None,
+    earlier: Sequence[Earlier] = (),
+) -> SagAccount | None:
     """The account at the trip's lowest voltage under load; None where nothing was loaded."""
+    start = _span(series, trip)[0]
+    return _worst(series, parts(series, charge, boat, start, earlier), boat, trip)
+
+
+def accounts(series: Series, found: Parts, boat: Boat, trip: Trip) -> list[SagAccount]:
+    """At the trip's lowest voltage, then over each motoring leg that was loaded."""
+    legs = [leg for leg in trip.legs if leg.kind == "motoring"]
+    said = [_worst(series, found, boat, trip), *(_leg(series, found, boat, leg) for leg in legs)]
+    return [account for account in said if account is not None]
+
+
+def _worst(series: Series, found: Parts, boat: Boat, trip: Trip | None) -> SagAccount | None:
     a, b = _span(series, trip)
-    found = parts(series, charge, boat, a)
     half = max(int(WINDOW_S / series.step_s / 2), 0)
     loaded = _mean_filter(found.loaded_v, half)
     least_a = LEAST_C * boat.pack.rated_capacity_ah
@@ -126,12 +151,8 @@ def worst(series: Series, charge: Charge, boat: Boat, trip: Trip | None) -> SagA
     return _account("the lowest voltage of the trip", series, found, chosen)
 
 
-def over_leg(
-    series: Series, charge: Charge, boat: Boat, leg: Leg, trip: Trip | None = None
-) -> SagAccount | None:
+def _leg(series: Series, found: Parts, boat: Boat, leg: Leg) -> SagAccount | None:
     """The account as a mean over the loaded part of a leg; None where nothing was loaded."""
-    a, _ = _span(series, trip)
-    found = parts(series, charge, boat, a)
     first = round((leg.start_us - series.t0_us) / 1e6 / series.step_s)
     last = round((leg.end_us - series.t0_us) / 1e6 / series.step_s)
     chosen = found.current_a > LEAST_C * boat.pack.rated_capacity_ah

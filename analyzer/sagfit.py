@@ -16,13 +16,14 @@ products, from which every fit takes its part. Looks at the whole trip, so it is
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.chemistry import Chemistry, arrhenius, chemistry
+from analyzer.chemistry import Chemistry, Numeric, arrhenius, chemistry
 from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
 from analyzer.pack import default_params
 from analyzer.series import Floats, Series
@@ -33,12 +34,12 @@ from logger.units import HOUR_S
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
 
-TAU1_S = (8.0, 12.0, 18.0, 27.0, 40.0, 60.0)
-TAU2_S = (200.0, 310.0, 480.0, 750.0, 1150.0, 1800.0)
+TAU1_S = (8.0, 14.0, 23.0, 37.0, 60.0)
+TAU2_S = (200.0, 350.0, 600.0, 1050.0, 1800.0)
 TRANSFER_J = 33.8e3  # of charge transfer, Electrochim. Acta 60 (2012) 269
 # Shares of charge transfer. Of a whole cell about half: 20 kJ/mol taken together, as large cells
 # show near 10 °C, is a share of 0.5. Polarisation has more of it than the ohmic part.
-SHARES0, SHARES1 = (0.25, 0.4, 0.55, 0.7), (0.3, 0.5, 0.7, 0.9)
+SHARES0, SHARES1 = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8), (0.3, 0.5, 0.7, 0.9)
 SHARE0, SHARE1 = (0.47, 0.15), (0.6, 0.2)
 STARTS = (-1.0, 0.0, 1.0)
 BIN_S = 10.0
@@ -51,16 +52,33 @@ PRIOR_LN_SD = np.array([0.7, 0.7, 0.8, 0.35])  # of r0, r1, r2 and the gap; a fa
 NEWTON_STEPS = 8
 SMOOTH_S = 300.0
 LEAST_WEIGHT = 1e-4
+AGEING_LN_SD = 0.04  # from trip to trip: charge, age, the thermometer's place
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """An earlier trip's ohmic resistance of the mean cell, at that trip's own temperature.
+
+    ln_sd: Standard deviation of its logarithm.
+    """
+
+    temp_c: float
+    ohm: float
+    ln_sd: float
 
 
 @dataclass(frozen=True)
 class _Choice:
-    """Which columns a fit takes: of r0, r1, r2 with and without the cold, and of the branch."""
+    """Which columns a fit takes: of r0, r1, r2 with and without the cold, and of the branch.
+
+    share0: Of charge transfer in r0.
+    """
 
     cold: tuple[int, int, int]
     warm: tuple[int, int, int]
     side: int
     log_prior: float
+    share0: float
 
 
 @dataclass(frozen=True)
@@ -103,6 +121,25 @@ class Split:
         out = {k: self.cells * v for k, v in parts.items()}
         return {**out, "rest_v": out["rest_v"] + self.cells * self.curve_v}
 
+    def resistances(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Ohmic, and of both pairs, at 25 °C: mean and standard deviation. [ohm] of the pack"""
+        out = []
+        for h in (np.array([1.0, 0, 0]), np.array([0, 1.0, 1.0])):
+            means, inner = self.x[:, :3] @ h, np.einsum("p,fpq,q->f", h, self.cov[:, :3, :3], h)
+            mean = float(self.weight @ means)
+            var = float(self.weight @ (inner + (means - mean) ** 2))
+            out.append((self.cells * mean, self.cells * math.sqrt(max(var, 0.0))))
+        return out[0], out[1]
+
+    def ohmic_at(self, temp_c: float) -> tuple[float, float]:
+        """Ohmic at a temperature of the trip, [ohm] of the pack, and its logarithm's sd."""
+        share = np.array([c.share0 for c in self.choices])
+        logs = np.log(self.x[:, 0] * _cold(share, temp_c))
+        mean = float(self.weight @ logs)
+        own = self.cov[:, 0, 0] / np.square(self.x[:, 0])
+        var = float(self.weight @ (own + (logs - mean) ** 2))
+        return self.cells * math.exp(mean), math.sqrt(var)
+
     def _along(self, name: str) -> Floats:
         total = np.zeros(self.columns.table.shape[1])
         for w, choice, x in zip(self.weight, self.choices, self.x, strict=True):
@@ -137,6 +174,11 @@ class Split:
         return out
 
 
+def _cold(share: Numeric, temp_c: Numeric) -> Numeric:
+    """Resistance over that at 25 °C, for a share of charge transfer."""
+    return 1 - share + share * arrhenius(temp_c, TRANSFER_J)
+
+
 _LOSSES = ("ohmic_v", "polar_v", "ohmic_25_v", "polar_25_v")
 _TERMS = ("charge used", "resistance", "polarisation", "cold")
 
@@ -164,8 +206,14 @@ def _functionals(choice: _Choice, columns: _Columns, now: Floats, then: Floats) 
     return h
 
 
-def split(series: Series, charge: Charge, boat: Boat) -> Split | None:
-    """Fits the trip; None where it has too little load to tell anything."""
+def split(
+    series: Series, charge: Charge, boat: Boat, earlier: Sequence[Earlier] = ()
+) -> Split | None:
+    """Fits the trip; None where it has too little load to tell anything.
+
+    Args:
+        earlier: Trips at other temperatures, which tell how this pack takes the cold.
+    """
     kind = chemistry(boat.pack.chemistry)
     current, _ = held_current_a(series)
     volts = mean_cell_v(series, boat.pack)
@@ -182,7 +230,7 @@ def split(series: Series, charge: Charge, boat: Boat) -> Split | None:
     gap_v = float(np.interp(0.5, kind.soc, kind.half_gap_v))
     prior = np.array([params.r0_ohm, params.r1_ohm, params.r2_ohm, gap_v])
     bends = _bend_sd(kind, charge.soc_frac, columns)
-    fits = _fits(columns, white, prior, bends)
+    fits = _fits(columns, white, prior, bends, earlier)
     return Split(columns, *fits, np.asarray(curve), boat.pack.cells_in_series)
 
 
@@ -190,7 +238,6 @@ def _columns(
     kind: Chemistry, current: Floats, temp_c: Floats, soc: Floats, ah: float, series: Series
 ) -> _Columns:
     """Currents as r0, r1 and r2 feel them, by cold's share and shape; branches; bends."""
-    transfer = arrhenius(temp_c, TRANSFER_J)
     shapes = [
         (np.ones(len(soc)), np.ones(len(soc))),
         (np.interp(soc, kind.soc, kind.fast_shape), np.interp(soc, kind.soc, kind.slow_shape)),
@@ -202,7 +249,7 @@ def _columns(
         key = (part, shape, tau_s, share)
         if key not in keys:
             keys[key] = len(drives)
-            drives.append(current * shapes[shape][part // 2] * (1 - share + share * transfer))
+            drives.append(current * shapes[shape][part // 2] * _cold(share, temp_c))
         return keys[key]
 
     n_side = len(STARTS)
@@ -211,7 +258,7 @@ def _columns(
         cold = (column(0, shape, 0.0, w0), column(1, shape, tau1, w1), column(2, shape, tau2, w1))
         warm = tuple(column(p, shape, t, 0.0) for p, t in enumerate((0.0, tau1, tau2)))
         lean = ((w0 - SHARE0[0]) / SHARE0[1]) ** 2 + ((w1 - SHARE1[0]) / SHARE1[1]) ** 2
-        picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean))
+        picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean, w0))
     felt_by = felt(np.column_stack(drives), np.array([k[2] for k in keys]), series.step_s)
     moved = np.cumsum(current) * series.step_s / HOUR_S / ah
     gap = arrhenius(temp_c, kind.gap_activation_j)
@@ -221,8 +268,8 @@ def _columns(
     table = np.column_stack([-felt_by, *sides, np.ones(len(moved)), bends])
     first = felt_by.shape[1]
     choices = tuple(
-        _Choice(cold, warm, first + side, lean)
-        for (cold, warm, lean), side in product(picks, range(n_side))
+        _Choice(cold, warm, first + side, lean, share0)
+        for (cold, warm, lean, share0), side in product(picks, range(n_side))
     )
     return _Columns(table, choices, first + n_side)
 
@@ -265,7 +312,7 @@ def _bend_sd(kind: Chemistry, soc: Floats, columns: _Columns) -> Floats:
 
 
 def _fits(
-    columns: _Columns, white: Floats, prior: Floats, bend_sd: Floats
+    columns: _Columns, white: Floats, prior: Floats, bend_sd: Floats, earlier: Sequence[Earlier]
 ) -> tuple[tuple[_Choice, ...], Floats, Floats, Floats]:
     """The choices that matter, with their weights, means and covariances."""
     gram = white.T @ white
@@ -277,6 +324,10 @@ def _fits(
     cost = gram[-1, -1] + found.cost
     scale = max(float(cost.min()) / len(white), 1.0)
     lean = np.array([c.log_prior for c in columns.choices])
+    share0 = np.array([c.share0 for c in columns.choices])
+    for other in earlier:
+        off = np.log(found.x[:, 0] * _cold(share0, other.temp_c) / other.ohm)
+        lean -= 0.5 * np.square(off) / (other.ln_sd**2 + AGEING_LN_SD**2)
     log_w = -0.5 * cost / scale - 0.5 * found.log_det + lean
     weight = np.exp(log_w - log_w.max())
     keep = np.flatnonzero(weight > LEAST_WEIGHT)

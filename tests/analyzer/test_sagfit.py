@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analyzer.chemistry import chemistry
-from analyzer.sagfit import felt, split
+from analyzer.sagfit import Earlier, felt, split
 from analyzer.series import Series
 from analyzer.soc import known, track
 from logger.boat import Boat, Hull, Motor, Pack
@@ -111,3 +111,32 @@ def test_a_pack_that_lay_still_is_not_split():
     series, _ = outing()
     series.values["pack_current_a"][:] = 0.3
     assert fitted(series) is None
+
+
+def cold_factor(share: float, temp_c: float) -> float:
+    """1 - w + w exp(33.8 kJ/mol / R (1/T - 1/298.15)), worked out here by hand."""
+    return 1 - share + share * math.exp(33.8e3 / 8.314462618 * (1 / (temp_c + 273.15) - 1 / 298.15))
+
+
+@pytest.mark.parametrize("share", [0.25, 0.7])
+def test_trips_at_other_temperatures_tell_how_a_pack_takes_the_cold(share):
+    series, true = outing(cold_factor(share, 4.0), 4.0)
+    start = known(BOAT.pack, 0.85, 0.02, t_us=series.t0_us)
+    charge = track(series, BOAT.pack, start)
+    chosen, rest = np.zeros(series.n, bool), np.zeros(series.n, bool)
+    chosen[6000:6010] = rest[890:899] = True
+    alone = split(series, charge, BOAT).terms(chosen, rest)["resistance"]
+    summer = Earlier(24.0, R0 * cold_factor(share, 24.0), 0.02)
+    taught = split(series, charge, BOAT, [summer]).terms(chosen, rest)["resistance"]
+    at_25 = true[0][chosen].mean() / cold_factor(share, 4.0)
+    print(f"\n{at_25:.3f} V at 25 °C; alone {alone}, with a summer's trip {taught}")
+    assert taught[1] < alone[1]
+    assert abs(taught[0] - at_25) < 0.12 * at_25
+
+
+def test_resistances_are_those_of_the_circuit():
+    (ohmic, ohmic_sd), (polar, polar_sd) = fitted(outing()[0]).resistances()
+    assert ohmic == pytest.approx(CELLS * R0, rel=0.08)
+    assert polar == pytest.approx(CELLS * (R1 + R2), rel=0.2)
+    assert 0 < ohmic_sd < 0.1 * ohmic
+    assert 0 < polar_sd < 0.3 * polar

@@ -13,8 +13,9 @@ import numpy as np
 import pytest
 
 from analyzer.sag import worst
+from analyzer.sagfit import Earlier
 from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.soc import Charge, known, track
 from analyzer.trips import Trip as Outing
 from logger.boat import Boat, Hull, Motor, Pack
 from replay.boatsim.battery import Battery
@@ -31,6 +32,7 @@ class Trip:
     boat: Boat
     soc: float
     true: dict[str, np.ndarray]  # term -> volts at each second
+    other: Earlier  # what a trip at another temperature would have found of the mean cell
 
 
 def profile(rng: np.random.Generator, ah: float) -> np.ndarray:
@@ -114,19 +116,32 @@ def trip(seed: int) -> Trip:
         "weak cell": got["weak"],
         "cables and contactor": cable_ohm * current,
     }
-    return Trip(Series(10**15, 1.0, n, values), boat, soc, true)
+    then_c = float(rng.uniform(15, 30))
+    warmth = np.exp(cells.arrhenius_k * (1 / (then_c + 273.15) - 1 / 298.15))
+    ohm = r.mean() * (1 - cells.warm_frac + cells.warm_frac * warmth) + cells.link_ohm / number
+    other = Earlier(then_c, float(ohm * (1 + 0.03 * rng.standard_normal())), 0.03)
+    return Trip(Series(10**15, 1.0, n, values), boat, soc, true, other)
 
 
-def judged(t: Trip, rng: np.random.Generator) -> dict[str, tuple[float, float, float, float]]:
-    """Term -> said, true, low, high, at the trip's worst moment; charge known within 3 %."""
+Account = dict[str, tuple[float, float, float, float]]
+
+
+def judged(t: Trip, rng: np.random.Generator) -> tuple[Account, Account]:
+    """Term -> said, true, low, high, at the trip's worst moment; charge known within 3 %.
+
+    By this trip alone, and with another at another temperature before it.
+    """
     start = known(t.boat.pack, float(np.clip(t.soc + rng.normal(0, 0.03), 0, 1)), 0.03,
                   t_us=t.series.t0_us)  # fmt: skip
     charge = track(t.series, t.boat.pack, start)
-    cut = t.series
-    outing = Outing(cut.t0_us + REST_S * 10**6, cut.t0_us + cut.n * 10**6, ())
-    account = worst(cut, charge, t.boat, outing)
+    return compared(t, charge, ()), compared(t, charge, (t.other,))
+
+
+def compared(t: Trip, charge: Charge, earlier: tuple[Earlier, ...]) -> Account:
+    outing = Outing(t.series.t0_us + REST_S * 10**6, t.series.t0_us + t.series.n * 10**6, ())
+    account = worst(t.series, charge, t.boat, outing, earlier)
     assert account is not None
-    at = round(account.utc_s - cut.t0_us / 1e6)
+    at = round(account.utc_s - t.series.t0_us / 1e6)
     window = slice(max(at - 5, 0), at + 6)
     out = {}
     for term in account.terms:
@@ -138,9 +153,14 @@ def judged(t: Trip, rng: np.random.Generator) -> dict[str, tuple[float, float, f
 
 
 @pytest.fixture(scope="module")
-def accounts() -> list[dict[str, tuple[float, float, float, float]]]:
+def both() -> list[tuple[Account, Account]]:
     rng = np.random.default_rng(5)
     return [judged(trip(seed), rng) for seed in range(TRIPS)]
+
+
+@pytest.fixture(scope="module")
+def accounts(both) -> list[Account]:
+    return [alone for alone, _ in both]
 
 
 # Measured over 20 trips when this was written: charge used 75 %, resistance 85 %, polarisation
@@ -164,6 +184,18 @@ def test_term_is_within_12_per_cent_or_50_mv_in_nine_trips_of_ten(accounts, name
     right = float(np.mean(off <= bar))
     print(f"\n{name}: {right:.1%} of {len(accounts)} trips, worst off by {off.max():.2f} V")
     assert right >= 0.9
+
+
+@pytest.mark.parametrize("name", ["resistance", "cold"])
+def test_another_trip_at_another_temperature_tells_the_cold(both, name):
+    """The other trip's finding is the pack's true resistance there, give or take 3 %."""
+    right = []
+    for accounts in zip(*both, strict=True):
+        off = np.array([abs(a[name][0] - a[name][1]) for a in accounts])
+        bar = np.array([max(0.12 * abs(a[name][1]), 0.05) for a in accounts])
+        right.append(float(np.mean(off <= bar)))
+    print(f"\n{name}: {right[0]:.1%} alone, {right[1]:.1%} with another trip, of {len(both)} trips")
+    assert right[1] >= right[0]
 
 
 @pytest.mark.parametrize("name", NAMES)
