@@ -4,7 +4,9 @@ Three hours at 1 Hz, and 30,000 readings of a sixteen-cell pack with its cells w
 them filterpy's filter on the same readings. Invented readings.
 """
 
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
@@ -47,11 +49,9 @@ def main() -> None:
     ours = timed("charge, 10,800 readings", lambda: track(short, PACK))
     timed("charge, 30,000 readings", lambda: track(long, PACK))
     timed("sixteen cells, 30,000 readings", lambda: CellMonitor(PACK).update(long))
-    try:
-        from tests.field.beside import library_filter
-    except ImportError:
-        print("filterpy is not installed")
-        return
+    sys.path.insert(0, str(Path(__file__).parents[2]))
+    from tests.field.beside import library_filter
+
     amps, volts = short.get("pack_current_a"), short.get("pack_voltage_v") / 16
     cell = default_cell(PACK)
     theirs = timed(
