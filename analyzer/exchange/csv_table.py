@@ -21,7 +21,7 @@ from analyzer.exchange.rows import Ints, Rows, Stretch, rows
 from logger.store import Boot, Store
 
 UTC, BOOT, MONO = "utc_s", "boot", "t_mono_us"
-READ_ROWS = 50_000  # at a time
+ROWS = 10_000  # written and read at a time
 
 
 def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
@@ -36,11 +36,14 @@ def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
     head = ",".join([UTC, *stretch.channels, BOOT, MONO])
     out.write(f"{head}\n".encode())
     for piece in rows(store, stretch):
-        frame = pd.DataFrame(piece.values, columns=list(stretch.channels))
-        frame.insert(0, UTC, _seconds(piece.t_mono_us, piece.utc_offset_us))
-        frame[BOOT], frame[MONO] = piece.boot.uid, piece.t_mono_us
-        text = frame.to_csv(index=False, header=False, lineterminator="\n")
-        out.write(text.encode())
+        for start in range(0, len(piece.t_mono_us), ROWS):
+            part = slice(start, start + ROWS)
+            t_mono_us = piece.t_mono_us[part]
+            frame = pd.DataFrame(piece.values[part], columns=list(stretch.channels))
+            frame.insert(0, UTC, _seconds(t_mono_us, piece.utc_offset_us))
+            frame[BOOT], frame[MONO] = piece.boot.uid, t_mono_us
+            text = frame.to_csv(index=False, header=False, lineterminator="\n")
+            out.write(text.encode())
 
 
 def read(path: Path, store: Store) -> int:
@@ -109,5 +112,5 @@ class _Head:
 
 
 def _parts(lines: Iterator[list[str]]) -> Iterator[list[list[str]]]:
-    while part := [line for line in islice(lines, READ_ROWS) if line]:
+    while part := [line for line in islice(lines, ROWS) if line]:
         yield part

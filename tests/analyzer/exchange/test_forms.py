@@ -292,5 +292,5 @@ def test_the_head_of_a_file_says_what_boots_there_are(store):
 def test_csv_is_written_in_pieces_without_a_seam(store, monkeypatch):
     whole = written(store, "csv")
     monkeypatch.setattr(rows, "PIECE_US", 3_000_000)
-    monkeypatch.setattr(csv_table, "READ_ROWS", 4)
+    monkeypatch.setattr(csv_table, "ROWS", 4)
     assert written(store, "csv") == whole
