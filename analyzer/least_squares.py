@@ -1,8 +1,10 @@
 """Nonlinear least squares with a Gaussian prior, by damped linearisation.
 
 Source: D. W. Marquardt, J. Soc. Indust. Appl. Math. 11 (1963) 431, each step a linear least-squares
-problem about the present guess. The library that has it too costs a second to load, which the
-short answers cannot spend.
+problem about the present guess, damped by the largest curvature seen and no longer than the guess
+itself at first, so that a far start does not jump onto a flat (J. J. More, Lecture Notes in
+Mathematics 630 (1978) 105). The library that has it too costs a second to load, which the short
+answers cannot spend.
 """
 
 from collections.abc import Callable
@@ -57,15 +59,22 @@ def solve(
     """
     at = np.array(before if start is None else start, dtype=np.float64)
     damping = FIRST_DAMPING
+    reach = max(float(np.linalg.norm(at)), 1.0)
     rows, left, weight, cost = _left_over(linearised, at, before, base)
     settled = False
+    curved = np.full(len(at), 1e-300)
     for _ in range(rounds):
         precision = base + (rows * weight[:, None]).T @ rows
         slope = (rows * weight[:, None]).T @ left - base @ (at - before)
-        step, damping = _step(linearised, at, before, base, precision, slope, cost, damping)
+        curved = np.maximum(curved, np.diag(precision))
+        step, damping = _step(
+            linearised, at, before, base, precision, slope, cost, damping, curved, reach
+        )
         if step is None:
             settled = True
             break
+        if np.linalg.norm(step) > reach / 2:
+            reach *= 2
         gained = cost
         at = at + step
         rows, left, weight, cost = _left_over(linearised, at, before, base)
@@ -95,11 +104,16 @@ def _step(
     slope: Floats,
     cost: float,
     damping: float,
+    curved: Floats,
+    reach: float,
 ) -> tuple[Floats | None, float]:
-    """A step that lowers the cost, and the damping for the next; None where none does."""
+    """A step no longer than `reach` that lowers the cost, and the next damping; None: none does."""
     for _ in range(MOST_TRIES):
-        damped = precision + damping * np.diag(np.maximum(np.diag(precision), 1e-300))
+        damped = precision + damping * np.diag(curved)
         step = np.asarray(np.linalg.solve(damped, slope), dtype=np.float64)
+        if np.linalg.norm(step) > reach:
+            damping = min(damping * 10, MOST_DAMPING)
+            continue
         with np.errstate(all="ignore"):
             tried = _left_over(linearised, at + step, before, base)[3]
         if np.isfinite(tried) and tried <= cost:

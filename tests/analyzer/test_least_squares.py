@@ -43,11 +43,7 @@ CERTIFIED = [
 
 @pytest.mark.parametrize(("data", "model", "starts", "certified", "sds", "rss"), CERTIFIED)
 @pytest.mark.parametrize("which", [0, 1])
-def test_certified_fits(request, data, model, starts, certified, sds, rss, which):
-    if starts[which] == (1.0, 1.0):
-        # NIST calls this start hard. The program never starts so far off: it has a prior.
-        why = "BoxBOD from its far start slides onto the flat where the rate is endless"
-        request.applymarker(pytest.mark.xfail(reason=why, strict=True))
+def test_certified_fits(data, model, starts, certified, sds, rss, which):
     y, x = data.T
 
     def linearised(at):
