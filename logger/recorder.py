@@ -127,7 +127,7 @@ class Recorder:
             writer.flush_if_due()
             return
         self._add(writer, items)
-        while True:
+        while not self._stop.is_set():
             try:
                 self._add(writer, self._batches.get_nowait())
             except queue.Empty:

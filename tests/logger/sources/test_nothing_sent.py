@@ -18,6 +18,7 @@ KNOWN = {
     ("sources/byte_stream.py", "self._serial.write"),  # what the line above ends in
     ("sources/tee.py", "self._write"),  # files
     ("sources/tee.py", "self._file.write"),
+    ("store/writer.py", "self._write"),  # the log
     ("service.py", "self._send"),  # systemd
     ("service.py", "sock.sendto"),
     ("journal.py", "self._socket.send"),
