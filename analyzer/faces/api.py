@@ -102,6 +102,7 @@ def create_app(
     app.include_router(router)
     app.include_router(downloads.router)
     app.include_router(pages.router)
+    app.include_router(flag_changes.router)
     app.include_router(plots.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)

@@ -7,7 +7,7 @@ import threading
 from collections.abc import Sequence
 
 from analyzer.errors import AnalyzerError
-from analyzer.faces.commands import ask, check, export, fleet, passage, play, record, serve
+from analyzer.faces.commands import ask, check, export, flags, fleet, passage, play, record, serve
 from analyzer.faces.commands.options import Parser
 from logger.errors import LoggerError
 
@@ -35,7 +35,7 @@ def parser() -> Parser:
     commands = top.add_subparsers(
         title="commands", metavar="COMMAND", required=True, parser_class=Parser
     )
-    for group in (play, ask, passage, check, serve, export, fleet, record):
+    for group in (play, ask, flags, passage, check, serve, export, fleet, record):
         group.add(commands)
     return top
 

@@ -98,6 +98,19 @@ def site(serve, invented_answers):
         yield served.url
 
 
+@pytest.fixture(scope="session")
+def until():
+    """Waits for something to become true. The pages' own policy forbids the driver's way of it."""
+
+    def wait(test, limit_s=20.0):
+        end = time.monotonic() + limit_s
+        while not test():
+            assert time.monotonic() < end, "it did not become true in time"
+            time.sleep(0.1)
+
+    return wait
+
+
 @contextmanager
 def looked_at(chromium, width):
     """A page; whatever it complains of, or asks of another computer, fails the test."""
