@@ -193,12 +193,16 @@ def _priors(
 ) -> tuple[Floats, Floats]:
     """Mean and sd of log factor, advance and compass error before this log, each (3,)."""
     factor = _carried(before.water_factor, CARRIED_SD) or (1.0, WATER_FACTOR_SD)
-    rough = 0.1
+    rough, rough_sd = 0.1, 0.05
     if with_shaft.any():
         speed = np.hypot(bins.ground[with_shaft, 0], bins.ground[with_shaft, 1])
         rough = max(float(np.median(speed / bins.shaft[with_shaft])), 0.01)
-    blind = (pitch_m * (1 - SLIP_MID), pitch_m * SLIP_SD) if pitch_m else (rough, 0.5 * rough)
-    advance = _carried(before.advance_m, CARRIED_SD * rough) or blind
+        # ground speed has the stream in it
+        usual_mps = float(np.sqrt(np.mean(np.square(SIZES))))
+        rough_sd = float(np.hypot(0.5 * rough, usual_mps / np.median(bins.shaft[with_shaft])))
+    blind = (pitch_m * (1 - SLIP_MID), pitch_m * SLIP_SD) if pitch_m else (rough, rough_sd)
+    moved = CARRIED_SD * (before.advance_m[0] if before.advance_m else rough)
+    advance = _carried(before.advance_m, moved) or blind
     compass = _carried(before.compass_error_deg, 1.0) or (0.0, COMPASS_SD_DEG)
     mean = np.array([factor[0], advance[0], np.radians(compass[0])])
     return mean, np.array([factor[1], advance[1], np.radians(compass[1])])
