@@ -20,6 +20,7 @@ from analyzer.faces import (
     chart_data,
     comparing,
     downloads,
+    flag_stream,
     guard,
     live,
     page,
@@ -102,7 +103,7 @@ def create_app(
     app.include_router(router)
     app.include_router(downloads.router)
     app.include_router(pages.router)
-    app.include_router(flag_changes.router)
+    app.include_router(flag_stream.router)
     app.include_router(plots.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)

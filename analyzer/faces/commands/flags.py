@@ -1,0 +1,61 @@
+"""`keelwatt flags`: what stands, and what happens to it as it happens."""
+
+import argparse
+import time
+
+from analyzer.faces.commands import options as opt
+
+BEAT_S = 1.0
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-command."""
+    parser = opt.add_command(
+        parsers,
+        "flags",
+        _flags,
+        "what is getting worse: the flags that stand, and those that are over",
+        "keelwatt flags --follow",
+    )
+    parser.add_argument(
+        "--follow",
+        action="store_true",
+        help="go on, with a line whenever one is raised, gets worse, is seen or cleared",
+    )
+    parser.add_argument(
+        "--seen",
+        type=_number,
+        metavar="NUMBER",
+        help="mark this flag as seen: its tone stops, displays on board show it acknowledged",
+    )
+    opt.add_json(parser)
+    opt.add_places(parser)
+
+
+def _number(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"wants a flag's number, got {text!r}")
+    return int(text)
+
+
+def _flags(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+
+    desk = opt.desk(options)
+    if options.seen is not None:
+        desk.flag_seen(options.seen)
+    if options.follow:
+        return _follow(options)
+    return opt.give(desk.flags(), options.json, tell.flags)
+
+
+def _follow(options: argparse.Namespace) -> int:
+    from analyzer.faces import tell
+    from analyzer.flag_view import Changes, as_json
+
+    desk, changes = opt.desk(options), Changes()
+    while True:
+        for action, flag in changes.of(desk.flags()):
+            said = as_json(action, flag) if options.json else f"{action}: {tell.flags([flag])}"
+            print(said, flush=True)
+        time.sleep(BEAT_S)
