@@ -2,8 +2,13 @@
 
 import argparse
 import time
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from analyzer.faces.commands import options as opt
+
+if TYPE_CHECKING:
+    from analyzer.results import FlagView
 
 BEAT_S = 1.0
 
@@ -39,23 +44,27 @@ def _number(text: str) -> int:
 
 
 def _flags(options: argparse.Namespace) -> int:
-    from analyzer.faces import tell
-
     desk = opt.desk(options)
     if options.seen is not None:
         desk.flag_seen(options.seen)
     if options.follow:
         return _follow(options)
-    return opt.give(desk.flags(), options.json, tell.flags)
+    return opt.give(desk.flags(), options.json, _text)
+
+
+def _text(rows: "Sequence[FlagView]") -> str:
+    """Each with its number, for --seen."""
+    from analyzer.faces import tell
+
+    return "\n\n".join(f"Flag {row.number}\n{tell.flags([row])}" for row in rows) or tell.flags(())
 
 
 def _follow(options: argparse.Namespace) -> int:
-    from analyzer.faces import tell
     from analyzer.flag_view import Changes, as_json
 
     desk, changes = opt.desk(options), Changes()
     while True:
         for action, flag in changes.of(desk.flags()):
-            said = as_json(action, flag) if options.json else f"{action}: {tell.flags([flag])}"
+            said = as_json(action, flag) if options.json else f"{action}: {_text([flag])}"
             print(said, flush=True)
         time.sleep(BEAT_S)

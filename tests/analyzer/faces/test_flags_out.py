@@ -48,7 +48,12 @@ def places(tmp_path):
 def test_flags_are_told_with_what_to_do_and_marked_as_seen(places, capsys):
     assert main(["flags", *places]) == 0
     said = capsys.readouterr().out
-    for text in ("Warning: The motor is close to its limit", "Motor at 113 °C", "Ease the power"):
+    for text in (
+        "Flag 1\n",
+        "Warning: The motor is close to its limit",
+        "Motor at 113 °C",
+        "Ease the power",
+    ):
         assert text in said
     assert main(["flags", "--seen", "1", "--json", *places]) == 0
     (flag,) = json.loads(capsys.readouterr().out)
