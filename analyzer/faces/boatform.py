@@ -6,7 +6,6 @@ with, and what is wrong is said by the same sentences as everywhere.
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -14,6 +13,8 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT
 
+from analyzer.faces import ways_in
+from analyzer.faces.fields import NEW, Field, Section, shown, valued
 from logger.boat import Boat
 from logger.boat_words import noun, split_unit
 from logger.errors import BoatFileError
@@ -29,31 +30,8 @@ _TITLES = {
     "home": "Home",
     "reserve": "Reserve",
 }
-SOURCES = "sources"  # the form's field for the ways in, as TOML
-NEW = "new"  # stands for the number of a cable that is to be added
-
-
-@dataclass(frozen=True)
-class Field:
-    """One key as a form field. choices: empty where anything may be written."""
-
-    name: str  # in the form: "hull.waterline_m", "cable.0.length_m"
-    label: str
-    unit: str  # in words; "" where there is none
-    help: str
-    value: str
-    choices: tuple[str, ...]
-    wanted: bool  # the boat file must have it
-    number: bool
-
-
-@dataclass(frozen=True)
-class Section:
-    """Fields that belong together."""
-
-    title: str
-    fields: tuple[Field, ...]
-    remove: str = ""  # the form's field that takes it out
+REST = "rest"  # the form's field for what has no fields of its own, as TOML
+_REST_KEYS = ("tell", "fault_text")
 
 
 def sections(text: str) -> list[Section]:
@@ -69,18 +47,17 @@ def sections(text: str) -> list[Section]:
     cables = table.get("cable", [])
     for k, cable in enumerate(cables if isinstance(cables, list) else []):
         fields = _fields("Cable", f"cable.{k}", cable)
-        found.append(Section(f"Cable: {cable.get('name', k + 1)}", fields, f"cable.{k}.remove"))
+        title = f"Cable: {cable.get('name', k + 1)}"
+        found.append(Section(title, fields, f"cable.{k}.remove", "Take this cable out"))
     found.append(Section("Another cable", _fields("Cable", f"cable.{NEW}", {}, wanted=False)))
-    return found
+    return [*found, *ways_in.sections(table)]
 
 
-def sources(text: str) -> str:
-    """The ways in, as the TOML that the file has for them."""
-    document = _read(text)
-    kept = tomlkit.document()
-    if "source" in document:
-        kept["source"] = document["source"]
-    return tomlkit.dumps(kept).strip() + "\n" if "source" in kept else ""
+def rest(text: str) -> str:
+    """Ways out and fault texts, as the TOML that the file has for them."""
+    table = _read(text).unwrap()
+    kept = {key: table[key] for key in _REST_KEYS if key in table}
+    return tomlkit.dumps(kept).strip() + "\n" if kept else ""
 
 
 def filled(text: str, form: Mapping[str, str]) -> str:
@@ -91,12 +68,13 @@ def filled(text: str, form: Mapping[str, str]) -> str:
         form: Field name -> what was written; an empty one takes the key out. Keys that the form
             does not name stay as they are.
     Raises:
-        BoatFileError: The file, or the form's part with the sources, is no TOML.
+        BoatFileError: The file, or a part of the form that stands for TOML, is none.
     """
     document = _read(text)
     removed = [k for k in range(200) if form.get(f"cable.{k}.remove")]
     added: list[tuple[Field, str]] = []
-    for field in (field for section in sections(text) for field in section.fields):
+    fields = (field for section in sections(text) for field in section.fields)
+    for field in (field for field in fields if not field.name.startswith("source.")):
         written = form.get(field.name, field.value).strip()
         if field.name.startswith(f"cable.{NEW}."):
             added += [(field, written)] if written else []
@@ -105,8 +83,9 @@ def filled(text: str, form: Mapping[str, str]) -> str:
     _drop_cables(document, removed)
     if added:
         _add_cable(document, added)
-    if SOURCES in form:
-        _put_sources(document, form[SOURCES])
+    ways_in.put(document, form)
+    if REST in form:
+        _put_rest(document, form[REST])
     if "home" in document and not document["home"].unwrap():
         document.remove("home")
     return tomlkit.dumps(document)
@@ -179,17 +158,9 @@ def _field(
     helped = _help().get(f"{part}.{key}" if part else key, "")
     default = what.get("default")
     if helped == "" and default not in (None, "", [], {}):
-        helped = f"{_shown(default)} where it is left empty"
+        helped = f"{shown(default)} where it is left empty"
     label = stem.replace("_", " ").capitalize()
-    return Field(name, label, noun(key), helped, _shown(values.get(key)), choices, wanted, number)
-
-
-def _shown(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f"{value:.12g}" if isinstance(value, float) else str(value)
+    return Field(name, label, noun(key), helped, shown(values.get(key)), choices, wanted, number)
 
 
 def _put(document: tomlkit.TOMLDocument, field: Field, written: str) -> None:
@@ -223,22 +194,11 @@ def _set(place: Any, key: str, field: Field, written: str) -> None:
         if key in place:
             place.remove(key)
         return
-    value = _value(field, written)
+    value = valued(field, written)
     if key in place:
         place[key] = value
     else:
         place.add(key, value)
-
-
-def _value(field: Field, written: str) -> bool | int | float | str:
-    """What was written as TOML's kind; text where it fits none, for the file's own sentences."""
-    if field.choices == ("true", "false"):
-        return written == "true" if written in field.choices else written
-    if field.number and re.fullmatch(r"[+-]?\d{1,12}", written):
-        return int(written)
-    if field.number and re.fullmatch(r"[+-]?\d{1,12}[.,]\d{1,12}", written):
-        return float(written.replace(",", "."))
-    return written
 
 
 def _drop_cables(document: tomlkit.TOMLDocument, numbers: list[int]) -> None:
@@ -248,14 +208,16 @@ def _drop_cables(document: tomlkit.TOMLDocument, numbers: list[int]) -> None:
             del cables[k]
 
 
-def _put_sources(document: tomlkit.TOMLDocument, written: str) -> None:
+def _put_rest(document: tomlkit.TOMLDocument, written: str) -> None:
     given = _read(written.replace("\r\n", "\n"))
-    strange = [key for key in given if key != "source"]
+    strange = [key for key in given if key not in _REST_KEYS]
     if strange:
-        raise BoatFileError(f"the sources hold [[source]] parts only, got {strange[0]!r}")
-    if given.unwrap() == {k: v for k, v in document.unwrap().items() if k == "source"}:
+        raise BoatFileError(f"ways out hold [[tell]] and [fault_text] only, got {strange[0]!r}")
+    now = {k: v for k, v in document.unwrap().items() if k in _REST_KEYS}
+    if given.unwrap() == now:
         return
-    if "source" in document:
-        document.remove("source")
-    if "source" in given:
-        document["source"] = given["source"]
+    for key in _REST_KEYS:
+        if key in document:
+            document.remove(key)
+        if key in given:
+            document[key] = given[key]

@@ -53,7 +53,7 @@ def _page(
         "set_up.html",
         422 if wrong else 200,
         sections=boatform.sections(text),
-        sources=(form or {}).get(boatform.SOURCES, boatform.sources(text)),
+        rest=(form or {}).get(boatform.REST, boatform.rest(text)),
         form=form or {},
         wrong=wrong or [],
         where=where,

@@ -1,12 +1,16 @@
 """The boat file as a form and back: remarks stay, values change, wrong ones are named."""
 
 import tomllib
+from pathlib import Path
 
 import pytest
+import tomlkit
 
-from analyzer.faces import boatform
+import replay
+from analyzer.faces import boatform, ways_in
 from logger import boat
 from logger.errors import BoatFileError
+from logger.sources import kinds
 from logger.starter import starter_text
 
 
@@ -22,7 +26,7 @@ def fields(text):
 def as_form(text):
     """What a browser sends when nothing is touched."""
     return {name: f.value for name, f in fields(text).items()} | {
-        boatform.SOURCES: boatform.sources(text)
+        boatform.REST: boatform.rest(text)
     }
 
 
@@ -86,13 +90,57 @@ def test_cables_are_added_and_taken_out(text):
     assert [c.name for c in boat.parse(left, "boat.toml").cable] == ["negative"]
 
 
-def test_sources_are_edited_as_they_stand_in_the_file(text):
-    changed = boatform.sources(text).replace("/dev/gps", "/dev/ttyS1")
-    new = boatform.filled(text, as_form(text) | {boatform.SOURCES: changed})
-    assert boat.parse(new, "boat.toml").source[0].options["port"] == "/dev/ttyS1"
+def test_a_way_in_is_changed_field_by_field(text):
+    new = boatform.filled(
+        text, as_form(text) | {"source.0.port": "/dev/ttyS1", "source.0.baud": "38400"}
+    )
+    (source,) = boat.parse(new, "boat.toml").source
+    assert source.options == {"port": "/dev/ttyS1", "baud": 38400}
     assert "# invented" in new
-    none = boatform.filled(text, as_form(text) | {boatform.SOURCES: ""})
+    none = boatform.filled(text, as_form(text) | {"source.0.remove": "yes"})
     assert boat.parse(none, "boat.toml").source == ()
+
+
+def test_a_way_in_is_added_with_what_is_in_it(text):
+    more = '[signals]\n"Pack.Volts" = {channel = "pack_voltage_v"}\n'
+    form = {
+        "source.new.name": "bus",
+        "source.new.kind": "can",
+        "source.new.channel": "can0",
+        "source.new.bitrate": "250000",
+        "source.new.more": more.replace("\n", "\r\n"),  # as browsers send it
+    }
+    new = boatform.filled(text, as_form(text) | form)
+    added = boat.parse(new, "boat.toml").source[1]
+    assert (added.name, added.kind) == ("bus", "can")
+    assert added.options == {
+        "interface": "socketcan",
+        "channel": "can0",
+        "bitrate": 250000,
+        "signals": {"Pack.Volts": {"channel": "pack_voltage_v"}},
+    }
+    assert fields(new)["source.1.more"].value == tomlkit.dumps(
+        {"signals": {"Pack.Volts": {"channel": "pack_voltage_v"}}}
+    )
+    assert boatform.filled(new, as_form(new)) == new
+    bare = boatform.filled(new, as_form(new) | {"source.1.more": ""})
+    assert "signals" not in boat.parse(bare, "boat.toml").source[1].options
+
+
+def test_the_demos_own_boat_file_stays_as_it_is():
+    text = (Path(replay.__file__).parent / "demo" / "boat.toml").read_text("utf-8")
+    assert boatform.filled(text, as_form(text)) == text
+
+
+def test_every_kind_of_source_has_its_fields():
+    assert set(ways_in.KINDS) == set(ways_in.PLAIN) == set(kinds.KINDS)
+
+
+def test_ways_out_are_edited_as_they_stand_in_the_file(text):
+    given = '[[tell]]\nkind = "udp"\nhost = "10.0.0.9"\n'
+    new = boatform.filled(text, as_form(text) | {boatform.REST: given})
+    assert boat.parse(new, "boat.toml").tell[0].host == "10.0.0.9"
+    assert boatform.rest(new) == given
 
 
 @pytest.mark.parametrize(
@@ -110,10 +158,17 @@ def test_what_is_wrong_is_said_by_the_files_own_sentences(text, change, says):
         boat.parse(boatform.filled(text, as_form(text) | change), "boat.toml")
 
 
-@pytest.mark.parametrize("given", ["[[source]\nname", "[hull]\nwaterline_m = 3\n"])
-def test_sources_that_are_no_sources_are_refused(text, given):
+@pytest.mark.parametrize(
+    ("name", "given"),
+    [
+        (boatform.REST, "[[tell]\nname"),
+        (boatform.REST, "[hull]\nwaterline_m = 3\n"),
+        ("source.0.more", "signals = {"),
+    ],
+)
+def test_what_is_no_toml_or_of_another_part_is_refused(text, name, given):
     with pytest.raises(BoatFileError):
-        boatform.filled(text, as_form(text) | {boatform.SOURCES: given})
+        boatform.filled(text, as_form(text) | {name: given})
 
 
 def test_a_form_to_begin_with_makes_a_boat_file():
