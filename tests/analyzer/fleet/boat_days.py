@@ -28,21 +28,22 @@ def quantum(name: str) -> Quantum:
     return Quantum(next((step for ending, step in STEPS if name.endswith(ending)), 0.0))
 
 
-def write_day(path: Path, seed: int, day: int = 0, end_soc: float = 0.90) -> Voyage:
+def write_day(path: Path, seed: int, day: int = 0, seconds: int | None = None) -> Voyage:
     """One day of the boat of that number as a log of its own.
 
-    end_soc: So far the pack is spent; by default about half an hour's motoring.
+    seconds: Only so much of it; None: all.
     """
-    return write_days(path, [voyage(seed, day, wish=Wish(end_soc=end_soc))])
+    wish = Wish(end_soc=0.9) if seconds else Wish()
+    return write_days(path, [voyage(seed, day, wish=wish)], seconds)
 
 
-def write_days(path: Path, days: list[Voyage]) -> Voyage:
+def write_days(path: Path, days: list[Voyage], seconds: int | None = None) -> Voyage:
     """Days of one boat in one log, a boot each; the last of them."""
     with Store.open(path, write=True) as store:
         store.save_boat(tomlkit.dumps(days[0].boat_table), round(days[0].t0_utc_s * 1e6))
         for trip in days:
             names = tuple(trip.channels)
-            values = np.column_stack([trip.channels[n] for n in names])
+            values = np.column_stack([trip.channels[n] for n in names])[:seconds]
             with store.writer(f"boat-{trip.seed}-day-{trip.day}") as writer:
                 writer.add(UtcFix(0, round(trip.t0_utc_s * 1e6), "file", 1.0))
                 for part in _groups(names):
@@ -62,9 +63,12 @@ def _groups(names: tuple[str, ...]) -> list[tuple[str, ...]]:
 
 
 def make(number_and_path: tuple[int, str]) -> int:
-    """The log of one number, for a pool: boats differ, and so do their days; its bytes."""
+    """The log of one number, for a pool: boats differ, and so do their days; its bytes.
+
+    Twelve minutes alongside and the first eighteen under way, so that many are soon looked at.
+    """
     number, path = number_and_path
-    write_day(Path(path), number, number % 3)
+    write_day(Path(path), number, number % 3, 1800)
     for left in Path(path).parent.glob(f"{Path(path).name}[-.]*"):
         left.unlink()
     return Path(path).stat().st_size
