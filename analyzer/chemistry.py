@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.ocv import lead_acid_cell_v, lfp_cell_v, lfp_spread_v, nmc_cell_v
+from analyzer.ocv import lead_acid_cell_v, lfp_cell_v, lfp_spread_v, nmc_cell_v, nmc_spread_v
 from logger.units import ZERO_C_IN_K
 
 Floats = npt.NDArray[np.float64]
@@ -182,12 +182,13 @@ def _lfp() -> Chemistry:
 
 
 def _nmc() -> Chemistry:
-    """Curve: half-cell fits of Chen et al. 2020; the rest: common practice, no source."""
+    """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
+    2020); its doubt: their distance. The rest: common practice, no source."""
     return Chemistry(
         name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
-        end_sd_v=_end_shift(nmc_cell_v, 0.015),
+        end_sd_v=nmc_spread_v(GRID),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
         shape_sd_v=0.03, shape_soc=0.2, axis_sd_frac=0.01, gap_sd=0.3, fast_sd=0.35,
         slow_sd=0.4, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,

@@ -92,14 +92,46 @@ def graphite_silicon_v(x: Floats) -> Floats:
     )
 
 
-def nmc_cell_v(soc: Floats) -> Floats:
-    """NMC cell at rest, 25 °C. [V]
+def nmc532_electrode_v(y: Floats) -> Floats:
+    """Nickel-manganese-cobalt oxide 5:3:2 against lithium. [V] same shape.
 
-    The windows are those at which the two fits above give 2.5 V and 4.2 V for the cell they
-    were measured on: graphite 0.0263 to 0.9106, oxide 0.8540 to 0.2638.
+    Source: P. Mohtat et al., J. Electrochem. Soc. 167 (2020) 110561.
     """
+    rise = 4.3452 + y * (-1.6518 + y * (1.6225 + y * (-2.0843 + y * (3.5146 - 2.2166 * y))))
+    return np.asarray(rise - 0.5623e-4 * np.exp(109.451 * y - 100.006))
+
+
+def graphite_2020_v(x: Floats) -> Floats:
+    """Graphite against lithium, as measured with the oxide above. [V] same shape.
+
+    Source: P. Mohtat et al., J. Electrochem. Soc. 167 (2020) 110561.
+    """
+    steps = ((0.0120, 0.127, 0.016), (0.0118, 0.155, 0.016), (0.0035, 0.220, 0.020),
+             (0.0095, 0.190, 0.013), (0.0145, 0.490, 0.020), (0.0800, 1.030, 0.055))  # fmt: skip
+    falls = sum(v * np.tanh((x - at) / wide) for v, at, wide in steps)
+    return np.asarray(0.063 + 0.8 * np.exp(-75 * (x + 0.001)) - falls)
+
+
+def _nmc811_v(soc: Floats) -> Floats:
+    """Windows: those at which the two fits of Chen et al. give 2.5 V and 4.2 V."""
     oxide = nmc_electrode_v(0.8540 - (0.8540 - 0.2638) * soc)
     return oxide - graphite_silicon_v(0.0263 + (0.9106 - 0.0263) * soc)
+
+
+def _nmc532_v(soc: Floats) -> Floats:
+    """Windows: those at which the two fits of Mohtat et al. give 2.8 V and 4.2 V."""
+    oxide = nmc532_electrode_v(0.8909 - (0.8909 - 0.0335) * soc)
+    return oxide - graphite_2020_v(0.0015 + (0.8334 - 0.0015) * soc)
+
+
+def nmc_cell_v(soc: Floats) -> Floats:
+    """NMC cell at rest, 25 °C: the mean of a cell rich in nickel and one that is not. [V]"""
+    return np.asarray(0.5 * (_nmc811_v(soc) + _nmc532_v(soc)))
+
+
+def nmc_spread_v(soc: Floats) -> Floats:
+    """Half the distance between the two cells of `nmc_cell_v`. [V]"""
+    return np.asarray(0.5 * np.abs(_nmc811_v(soc) - _nmc532_v(soc)))
 
 
 # Flooded deep-cycle cell, rested, 25 °C; a common maker's table, from memory. It follows the

@@ -4,12 +4,16 @@ import numpy as np
 from pytest import approx
 
 from analyzer.ocv import (
+    graphite_2020_v,
     graphite_v,
     lead_acid_cell_v,
     lfp_cell_v,
     lfp_electrode_2017_v,
     lfp_electrode_v,
     lfp_spread_v,
+    nmc532_electrode_v,
+    nmc_cell_v,
+    nmc_spread_v,
 )
 
 
@@ -43,3 +47,17 @@ def test_lfp_cell_v_lies_near_the_first_fit_where_both_agree():
 def test_lead_acid_cell_v_follows_the_acid():
     # The trade's rule: volts = acid density in kg/l + 0.845; common practice, no source.
     assert 6 * lead_acid_cell_v(np.array([1.0]))[0] == approx(6 * (1.277 + 0.845), abs=0.01)
+
+
+def test_nmc532_and_its_graphite_at_points_of_a_library():
+    # PyBaMM's set "Mohtat2020", evaluated there
+    x = np.array([0.1, 0.5, 0.9])
+    assert nmc532_electrode_v(x) == approx([4.194490, 3.814781, 3.650387], abs=1e-6)
+    assert graphite_2020_v(x) == approx([0.193892, 0.099499, 0.090296], abs=1e-6)
+
+
+def test_nmc_cell_v_is_sure_at_the_top_and_unsure_where_makes_differ():
+    # both kinds end at 4.2 V; over most of the charge published cells lie 50 to 130 mV apart
+    assert nmc_cell_v(np.array([1.0]))[0] == approx(4.2, abs=0.01)
+    spread = nmc_spread_v(np.linspace(0.1, 0.9, 81))
+    assert 0.02 < spread.mean() < 0.06

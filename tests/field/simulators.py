@@ -80,11 +80,12 @@ def _stretches(amps):
     return zip(np.r_[0, edges], np.r_[edges, len(amps)], strict=True)
 
 
-def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5):
-    """PyBaMM's single-particle model with its published LFP set "Prada2013" (2.3 Ah).
+def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5, published="Prada2013"):
+    """PyBaMM's single-particle model with a published set; "Prada2013" is LFP of 2.3 Ah.
 
     Args:
         amps: At 1 s, positive when the cell gives, shape (n,).
+        published: Name of the set in PyBaMM.
     Returns:
         Current, voltage and charge each `every_s` seconds, and the capacity in Ah.
     """
@@ -92,7 +93,7 @@ def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5):
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        values = pybamm.ParameterValues("Prada2013")
+        values = pybamm.ParameterValues(published)
         x0, x100, _, _ = pybamm.lithium_ion.get_min_max_stoichiometries(values)
         t = np.arange(len(amps), dtype=float)
         values["Current function [A]"] = pybamm.Interpolant(t, amps, pybamm.t)
@@ -107,3 +108,27 @@ def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5):
     soc = (x - x0) / (x100 - x0)
     capacity_ah = float((given[-1] - given[0]) / (soc[0] - soc[-1]))
     return amps[::every_s][: len(at)], volts, soc, capacity_ah
+
+
+def pybamm_lead_acid(amps, every_s=10):
+    """PyBaMM's leading-order lead-acid cell, set "Sulzer2019", from full.
+
+    Args:
+        amps: At 1 s, positive when the cell gives, shape (n,).
+    Returns:
+        Current, voltage and charge each `every_s` seconds, and the capacity in Ah.
+    """
+    import pybamm
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        model = pybamm.lead_acid.LOQS()
+        values = model.default_parameter_values
+        t = np.arange(len(amps), dtype=float)
+        values["Current function [A]"] = pybamm.Interpolant(t, amps, pybamm.t)
+        found = pybamm.Simulation(model, parameter_values=values).solve(t[::every_s])
+        at = t[::every_s][t[::every_s] <= found.t[-1]]
+        volts, soc = found["Voltage [V]"](t=at), found["State of Charge"](t=at) / 100
+    some = amps[::every_s][: len(at)]
+    capacity_ah = float(some[:-1].sum() * every_s / 3600 / (soc[0] - soc[-1]))
+    return some, volts, soc, capacity_ah
