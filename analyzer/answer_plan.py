@@ -21,6 +21,7 @@ from analyzer.wind import Wind
 
 DRAWS = 1000
 LONGEST_S = 48 * 3600.0
+TIDE_KEPT_S = 9 * 3600.0  # that long a semi-diurnal tide can be followed from what was seen
 TODAY_US = 12 * 3600 * 1_000_000
 SLOWEST_FRAC = 0.45  # of the fastest speed worth asking for; slower is no passage
 
@@ -89,7 +90,10 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     def water(n: int) -> MovingWater:
         if table is not None:
             return TableStream.around(table, n, rng)
-        return SeenStream(here.stream.paths(n, rng), end_us / 1e6)
+        paths = here.stream.paths(n, rng)
+        if departure - end_us / 1e6 > TIDE_KEPT_S:
+            paths = paths.at_any_tide(rng)
+        return SeenStream(paths, end_us / 1e6)
 
     def sun(n: int) -> Sun:
         if share is None:
@@ -117,10 +121,24 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
         reserve_frac=ctx.boat.reserve.soc_frac,
         sureness_frac=sureness,
         enough=made.arrives_frac >= sureness,
-        stream_from=_stream_words(table, here, wish),
+        stream_from=_stream_words(table, here, wish, departure - end_us / 1e6),
         wind_from=given.wind.reason if given.wind else "not known, so the range is wider",
         sun_from=sun_from,
-        cautions=CAUTIONS,
+        cautions=(*_old_charge(wish, departure - end_us / 1e6), *CAUTIONS),
+    )
+
+
+def _ago(age_s: float) -> str:
+    hours = age_s / 3600
+    return f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
+
+
+def _old_charge(wish: PlanWish, age_s: float) -> tuple[str, ...]:
+    """A caution where the charge at departure is an old reading."""
+    if wish.charge_frac is not None or age_s < TIDE_KEPT_S:
+        return ()
+    return (
+        f"The charge is the log's of {_ago(age_s)} before departure: say what it will be then.",
     )
 
 
@@ -205,9 +223,14 @@ def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:
     return StreamTable(np.array([departure_s]), np.array([east]), np.array([north]))
 
 
-def _stream_words(table: StreamTable | None, here: Here, wish: PlanWish) -> str:
+def _stream_words(table: StreamTable | None, here: Here, wish: PlanWish, age_s: float) -> str:
     if table is not None and not wish.stream_table:
         return "as given, all the way"
     if table is not None:
         return f"the table of {len(table.t_s)} times"
+    if age_s > TIDE_KEPT_S:
+        return (
+            f"as strong as seen in the log {_ago(age_s)} before, at an unknown time of its tide: "
+            "a table of times would say more"
+        )
     return f"as seen in the log, going on as a tide ({here.stream.reason})"

@@ -52,6 +52,15 @@ class StreamDraws:
         """The draws picked by index."""
         return StreamDraws(self.parts[which], self.eddy_mps[which], self.normal[which])
 
+    def at_any_tide(self, rng: np.random.Generator) -> "StreamDraws":
+        """The same streams at an unknown time of their tide."""
+        angle = rng.uniform(0.0, 2 * np.pi, (len(self.eddy_mps), 1))
+        parts = self.parts.copy()
+        cos, sin = self.parts[:, :, 1], self.parts[:, :, 2]
+        parts[:, :, 1] = cos * np.cos(angle) + sin * np.sin(angle)
+        parts[:, :, 2] = sin * np.cos(angle) - cos * np.sin(angle)
+        return StreamDraws(parts, self.eddy_mps, self.normal)
+
     def now(self) -> tuple[Floats, Floats]:
         """East and north at this moment, each (n,). [m/s]"""
         both = self.parts[:, :, 0] + self.parts[:, :, 1] + self.parts[:, :, 3]

@@ -72,6 +72,18 @@ def test_more_charge_at_departure_makes_a_plan_surer(ctx, route):
     assert high.charge.mid - low.charge.mid == pytest.approx(0.7, abs=0.05)
 
 
+def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(ctx, route):
+    end_s = ctx.store.span()[1] / 1e6
+    soon, later = (
+        plan_passage(ctx, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
+        for h in (1, 48)
+    )
+    assert "going on as a tide" in soon.stream_from
+    assert "2 days before, at an unknown time of its tide" in later.stream_from
+    assert "2 days before departure" in later.cautions[0]
+    assert len(soon.cautions) < len(later.cautions)
+
+
 def test_hull_from_a_log(ctx):
     answer = answer_hull.hull_state(ctx)
     assert answer.minutes > 60

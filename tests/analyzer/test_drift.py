@@ -7,7 +7,7 @@ import pytest
 
 from analyzer import drift
 from analyzer.series import Series
-from analyzer.stream import Calibration, Stream, given, unknown
+from analyzer.stream import Calibration, Stream, StreamDraws, given, unknown
 from logger.units import KN
 from tests.analyzer.test_hull import boat
 
@@ -189,6 +189,18 @@ def test_draws_have_the_estimate_s_spread():
     assert east.mean() == pytest.approx(0.5, abs=0.01)
     assert north.mean() == pytest.approx(0.0, abs=0.01)
     assert east.std() == pytest.approx(0.1, rel=0.05)
+
+
+def test_a_stream_at_any_tide_keeps_its_strength_and_its_steady_part():
+    rng = np.random.default_rng(3)
+    parts = np.zeros((4000, 2, 4))
+    parts[:, 0] = (0.2, 0.6, 0.0, 0.0)  # east: steady 0.2 and a tide of 0.6 m/s
+    any_tide = StreamDraws(parts, np.zeros(4000), np.zeros((4000, 2))).at_any_tide(rng)
+    assert np.hypot(any_tide.parts[:, 0, 1], any_tide.parts[:, 0, 2]) == pytest.approx(0.6)
+    east, north = any_tide.now()
+    assert east.mean() == pytest.approx(0.2, abs=0.03)
+    assert east.std() == pytest.approx(0.6 / np.sqrt(2), rel=0.03)  # of a sine
+    assert not north.any()
 
 
 def test_stream_survives_json():
