@@ -54,11 +54,12 @@ def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
 
 
 def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
-    volts = part.get("controller_voltage_v")
-    volts = np.where(np.isfinite(volts), volts, part.get("pack_voltage_v"))
     amps = part.get("controller_current_a")
     if not np.isfinite(amps).any():
         amps = _balance_a(part, boat)
+    volts = part.get("controller_voltage_v")
+    there = part.get("pack_voltage_v") - _loop_ohm(boat) * amps
+    volts = np.where(np.isfinite(volts), volts, there)
     if not np.isfinite(amps).any():
         why = "neither the controller's current nor the rest of the load is measured"
         return [LedgerRow("to the motor", cannot_say(why, "Wh"))]
@@ -112,12 +113,17 @@ def _cables(part: Series, boat: Boat) -> LedgerRow:
         # A hundredth of a volt between two meters is common.
         sd = 0.02 * float(np.nansum(np.abs(amps))) * part.step_s / HOUR_S
         return LedgerRow(text, _range(mid, sd))
-    loop = sum(copper.ohm_per_m_20c(c) * c.length_m for c in boat.cable)
+    loop = _loop_ohm(boat)
     if not loop:
         return LedgerRow(text, cannot_say("no cable in the boat file", "Wh"))
-    mid = loop * 1.1 * float(np.nansum(np.square(amps))) * part.step_s / HOUR_S
+    mid = loop * float(np.nansum(np.square(amps))) * part.step_s / HOUR_S
     why = "by the cables' published resistance; joints and contactor not measured"
     return LedgerRow(text, Estimate(mid, 0.8 * mid, 2.0 * mid, "Wh", reason=why))
+
+
+def _loop_ohm(boat: Boat) -> float:
+    """All cables of the boat file, a tenth more for warmth and joints; 0 where there is none."""
+    return 1.1 * sum(copper.ohm_per_m_20c(c) * c.length_m for c in boat.cable)
 
 
 def _inside(part: Series, charge: Charge, first: int, last: int) -> LedgerRow:

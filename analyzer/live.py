@@ -179,7 +179,8 @@ class Live:
         if found is not None:
             values["range_nmi"], values["range_low_nmi"] = found[0] / NMI, found[1] / NMI
         probes = {c.probe: self._fresh(probe_temp(c.probe)) for c in self.boat.cable if c.probe}
-        return nmea_out.figures(values, probes)
+        turns = nmea_out.revolutions(self._fresh("shaft_speed_rps"))
+        return nmea_out.figures(values, probes) + turns
 
     def _range(self) -> tuple[float, float] | None:
         """The range now; worked out anew every ten seconds at most."""

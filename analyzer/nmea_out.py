@@ -1,7 +1,8 @@
 """What other displays on board can show: NMEA 0183 sentences of flags, charge, power and range.
 
-Talker "II" (integrated instrumentation). ALR is the standard's alarm sentence; figures that no
-sentence is made for go out as XDR transducers. Sentences only tell; nothing here commands.
+Talker "II" (integrated instrumentation). ALR is the standard's alarm sentence, RPM its sentence for
+a shaft; figures that no sentence is made for go out as XDR transducers. Sentences only tell;
+nothing here commands.
 """
 
 import math
@@ -71,6 +72,16 @@ def figures(values: Mapping[str, float], probes: Mapping[str, float] | None = No
         if math.isfinite(value):
             parts.append(f"C,{value:.1f},C,{plain(name.upper())[:16]}")
     return _packed(parts)
+
+
+def revolutions(shaft_rps: float) -> list[str]:
+    """The RPM sentence of the propeller's shaft; none where it is not known.
+
+    Source: NMEA 0183 RPM: source S (shaft), number, revolutions per minute, pitch, status.
+    """
+    if not math.isfinite(shaft_rps):
+        return []
+    return [sentence(f"{TALKER}RPM,S,1,{60.0 * shaft_rps:.1f},,A")]
 
 
 def _packed(parts: list[str]) -> list[str]:

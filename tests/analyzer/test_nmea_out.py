@@ -70,6 +70,14 @@ def test_figures_read_back_by_another_library():
     }
 
 
+def test_shaft_speed_reads_back_in_turns_per_minute():
+    (line,) = nmea_out.revolutions(12.5)
+    read = pynmea2.parse(line.strip(), check=True)
+    assert (read.sentence_type, read.source, float(read.speed)) == ("RPM", "S", 750.0)
+    assert read.status == "A"
+    assert nmea_out.revolutions(float("nan")) == []
+
+
 def test_nothing_known_is_no_sentence():
     assert nmea_out.figures({}) == []
 
