@@ -129,8 +129,8 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
 
 
 def _ago(age_s: float) -> str:
-    hours = age_s / 3600
-    return f"{hours:.0f} hours" if hours < 48 else f"{hours / 24:.0f} days"
+    hours = round(age_s / 3600)
+    return f"{hours} hours" if hours < 48 else f"{hours / 24:.0f} days"
 
 
 def _old_charge(wish: PlanWish, age_s: float) -> tuple[str, ...]:
