@@ -96,7 +96,7 @@ def _driving(shaft: Floats, power: Floats) -> Floats:
     """Revolutions where they are settled and the propeller has its usual load, else NaN."""
     ok = shaft > 0.5
     for back in (1, 2):
-        before = np.concatenate([shaft[:1].repeat(back), shaft[:-back]])
+        before = np.concatenate([shaft[:1].repeat(back), shaft])[: len(shaft)]
         with np.errstate(invalid="ignore"):
             ok &= ~(np.abs(shaft - before) > SHAFT_ALIKE * shaft)
     return np.where(unaided(power, shaft, ok), shaft, np.nan)

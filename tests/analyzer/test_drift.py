@@ -132,6 +132,12 @@ def test_without_shaft_or_log_it_says_what_is_missing():
     assert "speed through water" in found.reason
 
 
+@pytest.mark.parametrize("seconds", [1, 35, 65, 95])
+def test_a_log_of_a_minute_is_no_fault(seconds):
+    series = legs([40])[0].cut(0, seconds)
+    assert not drift.estimate(series, boat()).known
+
+
 def test_missing_stretches_are_skipped():
     series, toward, size = legs([40, 130] * 3)
     values = {k: v.copy() for k, v in series.values.items()}
