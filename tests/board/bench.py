@@ -9,12 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from feeds import Gps
-from image import copy_card
+from image import HERE, copy_card
 from machine import BOARD_IP, BoardError, Machine
 
 LOG = "/var/lib/keelwatt/log.sqlite"
 PYTHON = "/opt/keelwatt/current/bin/python"
 PAGE = f"http://{BOARD_IP}:8765/"
+
+
+def inside(name: str) -> str:
+    """A script that the board's Python reads from its input."""
+    return (HERE / "inside" / name).read_text()
 
 
 @dataclass(frozen=True)
@@ -87,18 +92,24 @@ class Bench:
 
     def look(self, board: Machine, *channels: str, log: str = LOG) -> dict[str, Any]:
         """What the log holds; see inside/look.py."""
-        command = f"{PYTHON} /usr/local/lib/look.py {log} {' '.join(channels)}"
-        found: dict[str, Any] = json.loads(board.must(command, timeout_s=120 * self.slow))
+        command = f"{PYTHON} - {log} {' '.join(channels)}"
+        said = board.must(command, typed=inside("look.py"), timeout_s=120 * self.slow)
+        found: dict[str, Any] = json.loads(said)
         return found
 
     def whole(self, board: Machine) -> dict[str, Any]:
-        """Whether the log is whole, and its boots; quick. See inside/whole.py."""
-        said = board.must(f"python3 /usr/local/lib/whole.py {LOG}", timeout_s=60 * self.slow)
+        """Whether the log is whole, and its boots, as soon as this boot's readings are there.
+
+        See inside/whole.py, which needs no package and so little of an emulated processor.
+        """
+        limit_s = self.boot_s
+        command = f"python3 - {LOG} {limit_s}"
+        said = board.must(command, typed=inside("whole.py"), timeout_s=limit_s * 2)
         found: dict[str, Any] = json.loads(said)
         return found
 
     def until(
-        self, what: str, true: Callable[[], bool], within_s: float, every_s: float = 3.0
+        self, what: str, true: Callable[[], bool], within_s: float, every_s: float = 5.0
     ) -> float:
         """Waits until something holds; how long it took. [s] Raises BoardError if it never does."""
         start_s = time.monotonic()
@@ -107,6 +118,15 @@ class Bench:
                 raise BoardError(f"{what}: not within {within_s:.0f} s")
             time.sleep(every_s)
         return time.monotonic() - start_s
+
+    def wait_for_both(self, board: Machine) -> None:
+        """Until both services are up. One command: asking is dear where all is emulated."""
+        ask = "systemctl is-active --quiet keelwatt-record keelwatt-serve"
+        tries = int(self.boot_s / 4)
+        board.must(
+            f"for n in $(seq {tries}); do {ask} && exit; sleep 4; done; exit 1",
+            timeout_s=self.boot_s * 2,
+        )
 
     def both_run(self, board: Machine) -> bool:
         """Whether both services are up."""

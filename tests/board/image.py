@@ -177,7 +177,7 @@ def _furnish(root: Path) -> None:
     # The page's `sudo` asks for a password; here nobody types.
     (etc / "sudoers.d/skipper").write_text("skipper ALL=(ALL) NOPASSWD: ALL\n")
     subprocess.run([*inside, "chpasswd"], input="skipper:a password\n", text=True, check=True)
-    for name in ("agent.py", "bus.py", "look.py", "whole.py"):
+    for name in ("agent.py", "bus.py"):
         shutil.copy(HERE / "inside" / name, root / "usr/local/lib" / name)
     feeds.write_bus_recording(root / "usr/local/lib/demo.frames")
     (root / "usr/local/lib/sensors.sh").write_text(boat.sensor_tree())

@@ -31,7 +31,7 @@ def bus_load(bench: Bench) -> None:
             timeout_s=200,
         )
         gps = bench.gps(board)
-        bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+        bench.wait_for_both(board)
         time.sleep(30)
         before, start_s = _state(board), time.monotonic()
         said = board.must(
@@ -109,7 +109,7 @@ def card_full(bench: Bench) -> None:
     """Somebody fills the card; the recorder waits, says so, and goes on."""
     with switched_on(bench.machine(bench.card("card_full")), bench.boot_s) as board:
         gps = bench.gps(board)
-        bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+        bench.wait_for_both(board)
         board.must(
             "runuser -u keelwatt -- sh -c 'dd if=/dev/zero of=/var/lib/keelwatt/big bs=1M;"
             " dd if=/dev/zero of=/var/lib/keelwatt/small bs=4k' || true",

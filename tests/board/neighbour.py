@@ -85,7 +85,7 @@ def scenario(bench: Bench) -> None:
     """Scans, knocks, guesses."""
     with switched_on(bench.machine(bench.card("neighbour"), net="boat"), bench.boot_s) as board:
         gps = bench.gps(board)
-        bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+        bench.wait_for_both(board)
         bench.until("the page", lambda: _up(), bench.boot_s)
         _ports(bench, board)
         _unpaired(bench)

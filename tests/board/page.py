@@ -140,7 +140,7 @@ def _on_board(bench: Bench, board: Machine, todo: list[str]) -> None:
             named = board.run("sleep 1; readlink /dev/keelwatt/gps").out.strip()
             bench.say("the GPS has its name", f"/dev/keelwatt/gps -> {named}", "ttyUSB" in named)
         if "systemctl enable" in command:
-            bench.until("both services", lambda: bench.both_run(board), 60 * bench.slow)
+            bench.wait_for_both(board)
             bench.say("first answered range", _first_range(bench, board, start_s), True)
     bench.say("commands of the page on board", f"{done} done as they stand", True)
     left = ", ".join(f"{word} ({why})" for word, why in NOT_HERE.items())

@@ -6,7 +6,6 @@ import time
 import urllib.request
 from contextlib import suppress
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 from typing import Any
 from urllib.error import URLError
@@ -37,7 +36,7 @@ def cold_boot(bench: Bench) -> None:
         bench.until("the page", page_answers, bench.boot_s + 60, 0.2)
         page.append(time.monotonic() - machine.on_s)
         machine.wait(bench.boot_s)
-        bench.until("both services", partial(bench.both_run, machine), bench.boot_s)
+        bench.wait_for_both(machine)
         began_s = _clock_began_s(machine)
         boot = bench.look(machine)["boots"][-1]
         recording.append(began_s + boot["first_us"] / 1e6)
@@ -104,7 +103,7 @@ def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
         gps = bench.gps(machine)
         try:
             machine.wait(bench.boot_s)
-            up_s = bench.until("both services", partial(bench.both_run, machine), bench.boot_s)
+            bench.wait_for_both(machine)
             log = bench.whole(machine)
             if log["integrity"] != "ok":
                 found.failures.append(f"cut {number}: integrity_check says {log['integrity']}")
@@ -112,11 +111,9 @@ def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
             if before is not None:
                 ended_us = _last_before(machine, log)
                 found.lost_s.append(before - ended_us / 1e6)
-                print(
-                    f"    cut {number}: {found.lost_s[-1]:.2f} s lost, up in {up_s:.0f} s",
-                    flush=True,
-                )
-            bench.until("readings of this boot", partial(_records, bench, machine), bench.boot_s)
+                print(f"    cut {number}: {found.lost_s[-1]:.2f} s lost", flush=True)
+            if not log["records"]:
+                raise BoardError("no readings of this boot")
             if number == bench.cuts:
                 machine.switch_off()
                 return
@@ -137,13 +134,6 @@ def _last_before(machine: Machine, log: dict[str, Any]) -> int:
     uid = machine.must("cat /proc/sys/kernel/random/boot_id").strip()
     ended: list[int] = [b["last_us"] for b in log["boots"] if b["uid"] != uid]
     return ended[-1]
-
-
-def _records(bench: Bench, machine: Machine) -> bool:
-    """Whether this boot's readings are in the log."""
-    uid = machine.must("cat /proc/sys/kernel/random/boot_id").strip()
-    boot = bench.whole(machine)["boots"][-1]
-    return boot["uid"] == uid and bool(boot["last_us"])
 
 
 def _mounted_whole(machine: Machine, number: int, failures: list[str]) -> int:

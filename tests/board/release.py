@@ -48,7 +48,7 @@ def scenario(bench: Bench) -> None:
     with switched_on(bench.machine(card, stick=newer), bench.boot_s) as board:
         gps = bench.gps(board)
         page.put_stick_in(board)
-        bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+        bench.wait_for_both(board)
         old, before = _version(board), bench.look(board)
         _do(bench, board, f"sudo sh {page.STICK}/deploy/update.sh {page.STICK}")
         after = bench.look(board)
@@ -62,7 +62,7 @@ def scenario(bench: Bench) -> None:
     with switched_on(bench.machine(card, stick=bad), bench.boot_s) as board:
         gps = bench.gps(board)
         page.put_stick_in(board)
-        bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+        bench.wait_for_both(board)
         before = bench.look(board)
         done = board.run(
             f"sudo sh {page.STICK}/deploy/update.sh {page.STICK}",
@@ -72,7 +72,7 @@ def scenario(bench: Bench) -> None:
         undone = done.code == 1 and "the update was undone" in done.err
         bench.say("a release that falls is taken back", done.err.strip().split("\n")[-1], undone)
         bench.say("then in use", _version(board), _version(board) == old)
-        bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+        bench.wait_for_both(board)
         # Undoing takes the log as it was before the update: what came meanwhile lies beside it.
         _tell_data(bench, board, before, bench.look(board), 5)
         gps.close()
@@ -80,7 +80,7 @@ def scenario(bench: Bench) -> None:
 
 def _do(bench: Bench, board: Machine, command: str) -> None:
     said = board.must(command, "skipper", timeout_s=300 * bench.slow)
-    bench.until("both services", lambda: bench.both_run(board), bench.boot_s)
+    bench.wait_for_both(board)
     bench.say(command.split("/")[-1].split()[0], said.strip().split("\n")[-1], True)
 
 
