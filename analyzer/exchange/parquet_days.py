@@ -9,6 +9,9 @@ so that many boats share it; the day is "undated" where a boot's date is not kno
     CHANNEL     float64, null where nothing was measured; metadata: unit, text, step, offset,
                 group (what arrived together; step and offset say what the sensor resolves)
 
+Every day of a log has all of the log's columns. Boats differ in theirs: read one boat's folder, or
+by name (DuckDB's union_by_name; pandas would take the first file's columns for all).
+
 The file's own metadata ("keelwatt", JSON) has the boots, the resolution of the times, and the
 boat file. The
 small tables (flag, trip, learned, health, boatfile) are TABLE/boat=NAME/LOG.parquet.

@@ -156,6 +156,20 @@ def test_days_and_boats_are_parts(store, tmp_path):
     assert dict(counts) == days
 
 
+def test_boats_of_different_channels_share_a_folder_by_name(store, tmp_path):
+    where = tmp_path / "out"
+    parquet_days.write_folder(store, rows.choose(store), where, "one")
+    with Store.open(tmp_path / "other.sqlite", write=True) as other:
+        with other.writer("boot-z") as writer:
+            depth = Group("d", ("depth_m",), (EXACT,))
+            writer.add(Block(depth, np.array([0]), np.array([[7.5]])))
+        parquet_days.write_folder(other, rows.choose(other), where, "two")
+    query = f"read_parquet('{where}/readings/**/*.parquet', union_by_name=true)"
+    asked = f"SELECT boat, count(depth_m), count(pack_voltage_v) FROM {query} GROUP BY boat"
+    assert sorted(duckdb.sql(asked).fetchall()) == [("one", 0, 30), ("two", 1, 0)]
+    assert pd.read_parquet(where / "readings" / "boat=two")["depth_m"].tolist() == [7.5]
+
+
 def test_columns_say_their_unit(store):
     schema = pyarrow.parquet.read_schema(io.BytesIO(written(store, "parquet")))
     about = schema.field("pack_voltage_v").metadata
