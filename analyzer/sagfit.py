@@ -51,7 +51,8 @@ CURVE_SD_V, BEND_SD_V = 0.03, 0.004
 PRIOR_LN_SD = np.array([0.7, 0.7, 0.8, 0.35])  # of r0, r1, r2 and the gap; a factor of two
 NEWTON_STEPS = 8
 SMOOTH_S = 300.0
-LEAST_WEIGHT = 1e-4
+LEAST_WEIGHT = 1e-3
+MOST_ROWS, BATCH = 9000, 400  # readings, and fits side by side: they are to fit a small board
 AGEING_LN_SD = 0.04  # from trip to trip: charge, age, the thermometer's place
 
 
@@ -104,7 +105,8 @@ class Split:
 
     Args:
         weight: Of each fit, (f,). x, cov: (f, p), (f, p, p) over r0, r1, r2, gap, curve's error.
-        curve_v: The published rest curve along the trip, (n,).
+        curve_v: The published rest curve along the trip.
+        n, per: Grid times of the trip, and how many the columns and the curve take together.
     """
 
     columns: _Columns
@@ -114,12 +116,14 @@ class Split:
     cov: Floats
     curve_v: Floats
     cells: int
+    n: int
+    per: int
 
     def series(self) -> dict[str, Floats]:
         """Means at each grid time: rest_v, ohmic_v, polar_v, ohmic_25_v, polar_25_v. (n,) each"""
         parts = {"rest_v": self._along("rest"), **{k: self._along(k) for k in _LOSSES}}
-        out = {k: self.cells * v for k, v in parts.items()}
-        return {**out, "rest_v": out["rest_v"] + self.cells * self.curve_v}
+        parts["rest_v"] = parts["rest_v"] + self.curve_v
+        return {k: np.repeat(self.cells * v, self.per)[: self.n] for k, v in parts.items()}
 
     def resistances(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """Ohmic, and of both pairs, at 25 °C: mean and standard deviation. [ohm] of the pack"""
@@ -156,8 +160,9 @@ class Split:
             "charge used", "resistance", "polarisation", "cold"; "slow", the first and the third
             together, which a trip tells apart less well than it knows their sum; "all" together.
         """
-        now, then = self.columns.table[chosen].mean(axis=0), self.columns.table[rest].mean(axis=0)
-        curve = float(self.curve_v[rest].mean() - self.curve_v[chosen].mean())
+        shares = [_blocks(mask.astype(float), self.per) for mask in (chosen, rest)]
+        now, then = (share @ self.columns.table / share.sum() for share in shares)
+        curve = float(np.diff([share @ self.curve_v / share.sum() for share in shares])[0])
         h = np.stack([_functionals(c, self.columns, now, then) for c in self.choices])
         means = np.einsum("ftp,fp->ft", h, self.x)
         means[:, 0] += curve
@@ -214,28 +219,39 @@ def split(
     Args:
         earlier: Trips at other temperatures, which tell how this pack takes the cold.
     """
-    kind = chemistry(boat.pack.chemistry)
-    current, _ = held_current_a(series)
-    volts = mean_cell_v(series, boat.pack)
-    temp = _smooth(cell_temp_c(series), round(SMOOTH_S / series.step_s))
-    curve = kind.ocv_v(charge.soc_frac, temp)
+    kind, ah = chemistry(boat.pack.chemistry), boat.pack.rated_capacity_ah
+    per = max(math.ceil(series.n / MOST_ROWS), 1)  # a long trip is taken in small steps
+    step_s = per * series.step_s
+    current = _blocks(held_current_a(series)[0], per)
+    volts = _blocks(mean_cell_v(series, boat.pack), per)
+    soc = _blocks(charge.soc_frac, per)
+    temp = _smooth(_blocks(cell_temp_c(series), per), round(SMOOTH_S / step_s))
+    curve = kind.ocv_v(soc, temp)
     known = np.isfinite(volts) & np.isfinite(curve)
-    least = 0.05 * boat.pack.rated_capacity_ah
-    if known.sum() * series.step_s < 300.0 or np.abs(current[known]).max() < least:
+    if known.sum() * step_s < 300.0 or np.abs(current[known]).max() < 0.05 * ah:
         return None
-    columns = _columns(kind, current, temp, charge.soc_frac, boat.pack.rated_capacity_ah, series)
-    binned = _binned(np.column_stack([columns.table, volts - curve]), known, series.step_s)
-    white = _whitened(*binned)
+    columns = _columns(kind, current, temp, soc, ah, step_s)
+    binned = _binned(np.column_stack([columns.table, volts - curve]), known, step_s)
     params = default_params(boat.pack)
     gap_v = float(np.interp(0.5, kind.soc, kind.half_gap_v))
     prior = np.array([params.r0_ohm, params.r1_ohm, params.r2_ohm, gap_v])
-    bends = _bend_sd(kind, charge.soc_frac, columns)
-    fits = _fits(columns, white, prior, bends, earlier)
-    return Split(columns, *fits, np.asarray(curve), boat.pack.cells_in_series)
+    bends = _bend_sd(kind, soc, columns)
+    fits = _fits(columns, _whitened(*binned), prior, bends, earlier)
+    cells = boat.pack.cells_in_series
+    return Split(columns, *fits, np.asarray(curve), cells, series.n, per)
+
+
+def _blocks(values: Floats, per: int) -> Floats:
+    """Means of so many values each, the last of what is left; NaN where one is missing."""
+    if per == 1 or not len(values):
+        return values
+    starts = np.arange(0, len(values), per)
+    count = np.diff(np.append(starts, len(values)))
+    return np.asarray(np.add.reduceat(values, starts) / count)
 
 
 def _columns(
-    kind: Chemistry, current: Floats, temp_c: Floats, soc: Floats, ah: float, series: Series
+    kind: Chemistry, current: Floats, temp_c: Floats, soc: Floats, ah: float, step_s: float
 ) -> _Columns:
     """Currents as r0, r1 and r2 feel them, by cold's share and shape; branches; bends."""
     shapes = [
@@ -259,8 +275,8 @@ def _columns(
         warm = tuple(column(p, shape, t, 0.0) for p, t in enumerate((0.0, tau1, tau2)))
         lean = ((w0 - SHARE0[0]) / SHARE0[1]) ** 2 + ((w1 - SHARE1[0]) / SHARE1[1]) ** 2
         picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean, w0))
-    felt_by = felt(np.column_stack(drives), np.array([k[2] for k in keys]), series.step_s)
-    moved = np.cumsum(current) * series.step_s / HOUR_S / ah
+    felt_by = felt(np.column_stack(drives), np.array([k[2] for k in keys]), step_s)
+    moved = np.cumsum(current) * step_s / HOUR_S / ah
     gap = arrhenius(temp_c, kind.gap_activation_j)
     sides = [_side(kind, moved, start) * gap for start in STARTS]
     knots = np.arange(moved.min(), moved.max() + KNOT_FRAC, KNOT_FRAC)
@@ -318,24 +334,31 @@ def _fits(
     gram = white.T @ white
     curve = columns.curve
     at = np.array([[*c.cold, c.side, *curve] for c in columns.choices])
-    products = gram[at[:, :, None], at[:, None, :]]
-    right = gram[at, -1]
-    found = _settled(products, right, prior, _own(len(curve), bend_sd))
-    cost = gram[-1, -1] + found.cost
+    own = _own(len(curve), bend_sd)
+
+    def settle(which: Ints) -> _Found:
+        here = at[which]
+        return _settled(gram[here[:, :, None], here[:, None, :]], gram[here, -1], prior, own)
+
+    parts: list[tuple[Floats, Floats, Floats]] = []
+    for first in range(0, len(at), BATCH):
+        some = settle(np.arange(first, min(first + BATCH, len(at))))
+        parts.append((some.x, some.cost, some.log_det))
+    x, cost, log_det = (np.concatenate(part) for part in zip(*parts, strict=True))
+    cost = cost + gram[-1, -1]
     scale = max(float(cost.min()) / len(white), 1.0)
     lean = np.array([c.log_prior for c in columns.choices])
     share0 = np.array([c.share0 for c in columns.choices])
     for other in earlier:
-        off = np.log(found.x[:, 0] * _cold(share0, other.temp_c) / other.ohm)
+        off = np.log(x[:, 0] * _cold(share0, other.temp_c) / other.ohm)
         lean -= 0.5 * np.square(off) / (other.ln_sd**2 + AGEING_LN_SD**2)
-    log_w = -0.5 * cost / scale - 0.5 * found.log_det + lean
+    log_w = -0.5 * cost / scale - 0.5 * log_det + lean
     weight = np.exp(log_w - log_w.max())
     keep = np.flatnonzero(weight > LEAST_WEIGHT)
     weight = weight[keep] / weight[keep].sum()
-    cov = np.linalg.inv(found.inner[keep])
-    size = found.stretch[keep]
-    cov = scale * cov * size[:, :, None] * size[:, None, :]
-    return tuple(columns.choices[k] for k in keep), weight, found.x[keep], cov
+    last = settle(keep)
+    cov = np.asarray(scale * np.linalg.inv(last.inner()), float)
+    return tuple(columns.choices[k] for k in keep), weight, x[keep], cov
 
 
 def _own(curve: int, bend_sd: Floats) -> Floats:
@@ -350,17 +373,21 @@ def _own(curve: int, bend_sd: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class _Found:
-    """Of every fit: parameters, what is still to be inverted, and how far each stretches.
-
-    Args:
-        cost: Without the readings' own part. stretch: Change of x with the fit's unknowns.
+    """Of some fits: parameters, (f, p); cost without the readings' own part, and the logarithm of
+    the inverse covariance's determinant in the fit's own unknowns, (f,).
     """
 
     x: Floats
-    inner: Floats
-    stretch: Floats
     cost: Floats
     log_det: Floats
+    products: Floats
+    own: Floats
+
+    def inner(self) -> Floats:
+        """The inverse covariance of x, (f, p, p)."""
+        size = np.ones_like(self.x)
+        size[:, :4] = self.x[:, :4]
+        return self.products + self.own / size[:, :, None] / size[:, None, :]
 
 
 def _settled(products: Floats, right: Floats, prior: Floats, own: Floats) -> _Found:
@@ -385,7 +412,7 @@ def _settled(products: Floats, right: Floats, prior: Floats, own: Floats) -> _Fo
     off = unknown - middle
     cost = np.einsum("fp,fpq,fq->f", x, products, x) - 2 * np.einsum("fp,fp->f", x, right)
     cost += np.einsum("fp,pq,fq->f", off, own, off)
-    return _Found(x, inner, stretch, cost, np.linalg.slogdet(inner)[1])
+    return _Found(x, cost, np.asarray(np.linalg.slogdet(inner)[1]), products, own)
 
 
 def _side(kind: Chemistry, moved: Floats, start: float) -> Floats:

@@ -140,3 +140,22 @@ def test_resistances_are_those_of_the_circuit():
     assert polar == pytest.approx(CELLS * (R1 + R2), rel=0.2)
     assert 0 < ohmic_sd < 0.1 * ohmic
     assert 0 < polar_sd < 0.3 * polar
+
+
+def test_a_long_trip_is_split_like_a_short_one():
+    """Taken in steps of two seconds it must find the same circuit."""
+    series, true = outing()
+    names = tuple(series.values)
+    two = Series(series.t0_us, 1.0, 2 * series.n, {n: np.tile(series.values[n], 2) for n in names})
+    soc = 0.95 - np.cumsum(two.values["pack_current_a"]) / 3600 / AH
+    rest = chemistry("lfp").ocv_v(soc, 25.0, -1.0)
+    two.values["pack_voltage_v"][:] = np.round(CELLS * rest - np.tile(true.sum(axis=0), 2), 2)
+    start = known(BOAT.pack, 0.95, 0.02, t_us=two.t0_us)
+    fit = split(two, track(two, BOAT.pack, start), BOAT)
+    assert fit.per == 2
+    long = fit.series()
+    loaded = two.get("pack_current_a") > 40
+    assert len(long["ohmic_v"]) == two.n
+    ohmic = np.tile(true[0], 2)[loaded].mean()
+    assert long["ohmic_v"][loaded].mean() == pytest.approx(ohmic, rel=0.08)
+    assert np.isfinite(long["rest_v"]).all()
