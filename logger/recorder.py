@@ -189,9 +189,7 @@ class Recorder:
         up = sum(feed.up for feed in self.feeds)
         if not writer.full:
             self._service.status(f"recording {up} of {len(self.feeds)} sources")
-        words = self._health.words(self.feeds)
-        now_us = time.time_ns() // 1000
-        self._write_aside(lambda: self._store.put_health("recorder", words, now_us))
+        writer.tell("recorder", self._health.words(self.feeds), time.time_ns() // 1000)
 
     def _end(self, writer: Writer) -> None:
         until = time.monotonic() + STOP_S

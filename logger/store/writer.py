@@ -3,18 +3,19 @@
 import sqlite3
 import time
 from collections.abc import Callable
-from dataclasses import astuple
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from logger import clock
 from logger.errors import StoreError
 from logger.sources.source import Block, Group, Item, Row, UtcFix
-from logger.store import chunks, merge, small, thin
+from logger.store import chunks, merge, thin
 from logger.store.connect import connect, used_bytes
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
+from logger.store.news import News
 from logger.store.pending import Part, Pending, Tick, joined, tick
 from logger.store.tail import unbundle
 from logger.store.transaction import transaction
@@ -70,7 +71,7 @@ class Writer:
             StoreError: Another writer is at work, or the log cannot be used.
         """
         self.flush_s, self.seal_s = flush_s, seal_s
-        self.full, self.dropped, self._untold = False, 0, 0
+        self.full, self.dropped = False, 0
         self.refused: dict[str, int] = {}
         self._path = path
         self._time_step_us = time_step_us
@@ -79,7 +80,7 @@ class Writer:
         self._all: list[Pending] = []
         self._waiting = 0  # values in memory
         self._now_us, self._oldest_us = now_us, NEVER_US  # of what is not yet on the card
-        self._new_dating: clock.Dating | None = None
+        self._news = News()
         self._runs: list[merge.Run] = []  # what of finished days and boots is to be joined
         self._closed = False
         self._lock = WriterLock(path)
@@ -120,7 +121,7 @@ class Writer:
         elif isinstance(item, UtcFix):
             dating = self._dater.offer(item)
             if dating:
-                self._new_dating = dating
+                self._news.dating = dating
                 self._oldest_us = min(self._oldest_us, item.t_us)
         self.flush_if_due()
 
@@ -140,6 +141,11 @@ class Writer:
         except sqlite3.OperationalError as error:
             if not _can_wait(error):
                 raise
+
+    def tell(self, key: str, value: dict[str, Any], utc_us: int | None = None) -> None:
+        """A part's newest word about itself, as `Store.put_health`; kept at the next commit, as
+        one of its own would cost the card more than all the readings of a second."""
+        self._news.words[key] = value, utc_us
 
     @property
     def remark(self) -> str:
@@ -317,7 +323,7 @@ class Writer:
         """Whether memory still takes them; only a full disk can make it say no."""
         if self.full and self._waiting >= ROOM_VALUES:
             self.dropped += rows
-            self._untold += rows
+            self._news.dropped += rows
             return False
         return True
 
@@ -330,7 +336,7 @@ class Writer:
 
     def _write(self, pending: list[Pending], tick: Tick | None) -> None:
         sealed = [chunk for p in pending for chunk in p.sealed()]
-        if not (sealed or tick or self._new_dating):
+        if not (sealed or tick or self._news):
             return
         try:
             with transaction(self._db):
@@ -344,32 +350,18 @@ class Writer:
                     self._db.execute("DELETE FROM tick")
                 for one in sealed:
                     self._insert_chunk(self._boot_number, one)
-                self._insert_news(counts=bool(sealed))
+                self._news.insert(self._db, self._boot_number, self.refused if sealed else {})
         except sqlite3.OperationalError as error:
             self.full = _can_wait(error)
             raise
         self.full = False
-        self._new_dating = None
-        self._untold = 0
+        self._news = News()
         self._oldest_us = NEVER_US
         if sealed:
             self.refused = {}
         for p in pending:
             p.clear()
         self._waiting = sum(p.size for p in self._all)
-
-    def _insert_news(self, counts: bool) -> None:
-        """A new dating of the boot and, now and then, counters."""
-        if self._new_dating:
-            self._db.execute(
-                "UPDATE boot SET utc_offset_us = ?, utc_source = ?, utc_uncertainty_s = ?,"
-                " remark = ?, recorded = ? WHERE number = ?",
-                [*astuple(self._new_dating), self._boot_number],
-            )
-        if counts and self.refused:
-            small.add_counts(self._db, "refused", self.refused)
-        if self._untold:
-            small.add_counts(self._db, "dropped", {"rows": self._untold})
 
     def _insert_chunk(self, boot: int, sealed: chunks.Sealed) -> None:
         chunks.insert(self._db, boot, sealed)

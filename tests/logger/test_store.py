@@ -280,6 +280,20 @@ def test_live_rows_are_committed_by_their_own_age(store, monkeypatch):
         assert store.boots()[0].utc_source == "gnss"
 
 
+def test_words_are_kept_with_the_next_commit(store):
+    with store.writer("boot-a", flush_s=1e9) as w:
+        w.tell("recorder", {"up": 1}, 5)
+        w.tell("recorder", {"up": 2}, 6)
+        assert store.health() == {}
+        w.flush()
+        assert (store.health()["recorder"].value, store.health()["recorder"].utc_us) == (
+            {"up": 2},
+            6,
+        )
+        w.tell("recorder", {"up": 3})
+    assert store.health()["recorder"].value == {"up": 3}
+
+
 def test_merge_joins_a_day_and_keeps_days_apart(store):
     with store.writer("boot-a") as writer:
         for hour in range(48):
