@@ -3,7 +3,7 @@
 The packs are the invented boats' (`replay/boatsim`): sixteen different cells, half-cell curves in
 windows of their own, hysteresis by play operators, two RC pairs and cold by their own numbers. A
 term is right within 12 % or 50 mV of the pack, whichever is larger. KEELWATT_FULL=1 runs all 200
-trips, else 20.
+trips, else 6.
 """
 
 import os
@@ -21,7 +21,7 @@ from logger.boat import Boat, Hull, Motor, Pack
 from replay.boatsim.battery import Battery
 from replay.boatsim.random_boat import random_boat
 
-TRIPS = 200 if os.environ.get("KEELWATT_FULL") else 20
+TRIPS = 200 if os.environ.get("KEELWATT_FULL") else 6
 REST_S, TRIP_S = 900, 7200
 NAMES = ("charge used", "resistance", "polarisation", "cold", "weak cell", "cables and contactor")
 
