@@ -29,6 +29,7 @@ from analyzer.faces import (
     planning,
     plots,
     reference,
+    report_page,
     setup,
 )
 from analyzer.faces.access import Access
@@ -104,6 +105,7 @@ def create_app(
     app.include_router(downloads.router)
     app.include_router(pages.router)
     app.include_router(flag_stream.router)
+    app.include_router(report_page.router)
     app.include_router(plots.router)
     app.include_router(pairing.router)
     app.include_router(reference.router)

@@ -244,7 +244,7 @@ def _volts(have: dict[str, Floats]) -> Chart:
         if np.nanmax(np.abs(have.get(name, [0.0])), initial=0.0) >= 0.02:
             layers.append(Layer(said, f"level_{k + 1}", f"level_{k}"))
     rest = Line("level_0", "at rest", edges["level_0"], foretold=True)
-    title = "voltage, V: what took it down from rest"
+    title = "voltage, V, and what took it down"
     return Chart(title, (*plain.lines, rest), tuple(layers), edges)
 
 
@@ -284,7 +284,7 @@ def _cables(have: dict[str, Floats], probes: Mapping[str, str]) -> Chart:
         if settles in have:
             lines.append(Line(settles, "", have[settles], foretold=True))
     foretold = any(line.foretold for line in lines)
-    title = "cables, °C; dotted: where each would settle" if foretold else "cables, °C"
+    title = "cables, °C; dotted: will settle" if foretold else "cables, °C"
     return Chart(title, tuple(lines))
 
 

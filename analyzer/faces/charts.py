@@ -58,6 +58,11 @@ LOOKS = {
     "night": Look("#000000", "#e54422", "#4a1209", "#5e170c", "#e54422", _NIGHT, _DARK),
 }
 DASHES = ("solid", "dashed", "dashdot", "dotdash", "solid", "dashed", "dashdot", "dotdash")
+# The tools' own greys and blues, made dark red.
+NIGHT_TOOLS = (
+    ":host { filter: grayscale(1) brightness(0.7) sepia(1) saturate(9) hue-rotate(-45deg) "
+    "brightness(0.45); }"
+)
 # Neighbours in a stack differ by more than hue.
 HATCHES = (None, "right_diagonal_line", None, "cross", None, "left_diagonal_line", None)
 
@@ -134,7 +139,7 @@ def _over_time(chart: Chart, frame: Frame, first: bool, last: bool) -> Any:
         "min_border_left": 52,
     }
     plot = figure(**options)
-    _tools(plot, frame.across)
+    _tools(plot, frame.across, frame.look)
     _layers(plot, chart, frame)
     _lines(plot, chart, frame)
     _dress(plot, frame.look)
@@ -248,6 +253,8 @@ def track(way: Track, reach: tuple[Ring, Ring, Ring] | None, look: str) -> Any:
     }
     plot = figure(**options)
     plot.toolbar.logo = None
+    if colours is LOOKS["night"]:
+        plot.toolbar.stylesheets = [NIGHT_TOOLS]
     plot.toolbar.active_drag = None  # a finger scrolls the page; the tool is chosen to pan
     if reach:
         low, mid, high = reach
@@ -272,7 +279,7 @@ def track(way: Track, reach: tuple[Ring, Ring, Ring] | None, look: str) -> Any:
     return json_item(plot)
 
 
-def _tools(plot: Any, across: Span) -> None:
+def _tools(plot: Any, across: Span, look: Look) -> None:
     pan = PanTool(dimensions="width")
     plot.add_tools(
         pan,
@@ -284,6 +291,8 @@ def _tools(plot: Any, across: Span) -> None:
     )
     plot.toolbar.logo = None
     plot.toolbar.active_drag = pan
+    if look is LOOKS["night"]:
+        plot.toolbar.stylesheets = [NIGHT_TOOLS]
 
 
 def _dress(plot: Any, look: Look) -> None:

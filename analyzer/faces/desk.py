@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from analyzer.answer_plan import PlanAnswer, PlanWish
     from analyzer.answers import Context
     from analyzer.extremes import Overview
+    from analyzer.faces.report import Report
     from analyzer.trip_chart import Around, TripPlot, TripSeries
 
 Stream = tuple[float, float]  # m/s, degrees towards
@@ -85,6 +86,8 @@ class Desk(Protocol):
     def cell_course(self, cell: str) -> "Course": ...
 
     def flag_seen(self, number: int) -> None: ...
+
+    def report(self, number: int | None) -> "Report": ...
 
     def check(self, there: tuple[str, ...] = ()) -> CheckAnswer: ...
 
@@ -366,6 +369,13 @@ class LogDesk:
             stretch = rows.choose(ctx.store, trip, channels, step_s)
             name = f"{ctx.boat.name}, trip {trip}" if trip else ctx.boat.name
             forms.write(ctx.store, form, stretch, out, name)
+
+    def report(self, number: int | None) -> "Report":
+        """A trip's printed report; the newest's where no number is given."""
+        from analyzer.faces import report_file
+
+        with self.context() as ctx:
+            return report_file.build(ctx, number)
 
     def write_report(self, path: Path, trip: int | None) -> None:
         """A trip's report for printing; the ending of its name says HTML or PDF.

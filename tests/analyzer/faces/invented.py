@@ -393,6 +393,11 @@ class InventedDesk:
     def flags(self):
         return RANGE.flags
 
+    def report(self, number):
+        from analyzer.faces import report
+
+        return report.report("Invented", self.review(number), plot())
+
     def flag_seen(self, number):
         self.seen = number
 

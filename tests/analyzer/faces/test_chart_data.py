@@ -22,12 +22,12 @@ def test_units_are_those_a_sailor_reads(by_text):
 
 
 def test_gaps_stay_gaps(by_text):
-    assert np.isnan(by_text["voltage, V: what took it down from rest"].lines[0].values[7])
+    assert np.isnan(by_text["voltage, V, and what took it down"].lines[0].values[7])
     assert np.isnan(by_text["power, kW"].lines[0].values[7])
 
 
 def test_volts_are_stacked_from_rest_down_to_what_was_measured(by_text):
-    volts = by_text["voltage, V: what took it down from rest"]
+    volts = by_text["voltage, V, and what took it down"]
     assert [layer.text for layer in volts.layers] == ["charge used", "resistance"]  # no cold: 0 V
     assert volts.edges[volts.layers[0].upper][0] == 53.0
     assert volts.edges[volts.layers[0].lower][0] == pytest.approx(52.4)
@@ -43,7 +43,7 @@ def test_cells_are_a_fan_about_their_mean_and_the_lowest_is_named(by_text):
 
 
 def test_a_probe_has_the_line_of_where_it_would_settle(by_text):
-    probe, settles = by_text["cables, °C; dotted: where each would settle"].lines
+    probe, settles = by_text["cables, °C; dotted: will settle"].lines
     assert (probe.text, probe.foretold) == ("lug", False)
     assert settles.foretold
     assert settles.values[0] == 48.0

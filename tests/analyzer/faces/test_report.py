@@ -8,6 +8,7 @@ import pytest
 
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.faces import linechart, report, report_pdf
+from analyzer.faces.api import create_app
 from analyzer.hindcast import Asked, Hindcast, Score
 from analyzer.results import (
     FlagView,
@@ -172,3 +173,14 @@ def test_volts_stand_side_by_side_with_their_sum(paper):
     (part,) = [p for p in paper.parts if p.heading == "Where the volts went"]
     assert part.rows[-1] == ("Together", "3.00")
     assert ("The cells' resistance", "1.25 (1.00 to 1.50)") in part.rows
+
+
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_the_page_gives_the_report_to_take_away(browse, desk, kind):
+    app = create_app(None, None, desk=desk)
+    assert f'href="/trip/1/report.{kind}"' in browse(app).get("/trip/1").text
+    answer = browse(app).get(f"/trip/1/report.{kind}")
+    assert answer.status_code == 200
+    assert answer.headers["content-disposition"] == f'attachment; filename="keelwatt-trip-1.{kind}"'
+    assert answer.content.startswith(b"%PDF-" if kind == "pdf" else b"<!doctype html>")
+    assert browse(app).get("/trip/1/report.doc").status_code in (404, 422)
