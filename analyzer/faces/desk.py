@@ -66,6 +66,8 @@ class Desk(Protocol):
         self, channels: Sequence[str], start_s: float, end_s: float, points: int = 2000
     ) -> Plot: ...
 
+    def remember_day(self) -> bool: ...
+
     def span(self) -> tuple[float, float] | None: ...
 
     def trip_plot(
@@ -217,6 +219,15 @@ class LogDesk:
             start_us = min(max(round(start_s * 1e6), held[0]), held[1])
             end_us = max(min(round(end_s * 1e6), held[1] + 1), start_us + 1)
             return extremes.window(ctx.store, channels, start_us, end_us, points, self._overview())
+
+    def remember_day(self) -> bool:
+        """Reads one more of the last month's days for the charts; whether there may be another."""
+        from analyzer import extremes
+        from analyzer.faces import chart_data
+
+        with self.context() as ctx:
+            names = chart_data.wanted(ctx.store.channels())
+            return extremes.remember_day(ctx.store, names, self._overview())
 
     def span(self) -> tuple[float, float] | None:
         """When the log's first and newest readings were; None where there is none."""

@@ -177,10 +177,11 @@ def test_volts_stand_side_by_side_with_their_sum(paper):
 
 @pytest.mark.parametrize("kind", ["html", "pdf"])
 def test_the_page_gives_the_report_to_take_away(browse, desk, kind):
-    app = create_app(None, None, desk=desk)
-    assert f'href="/trip/1/report.{kind}"' in browse(app).get("/trip/1").text
-    answer = browse(app).get(f"/trip/1/report.{kind}")
+    app, number = create_app(None, None, desk=desk), desk.review().trip.number
+    path = f"/trip/{number}/report.{kind}"
+    assert f'href="{path}"' in browse(app).get(f"/trip/{number}").text
+    answer = browse(app).get(path)
     assert answer.status_code == 200
-    assert answer.headers["content-disposition"] == f'attachment; filename="keelwatt-trip-1.{kind}"'
+    assert f"keelwatt-trip-{number}.{kind}" in answer.headers["content-disposition"]
     assert answer.content.startswith(b"%PDF-" if kind == "pdf" else b"<!doctype html>")
-    assert browse(app).get("/trip/1/report.doc").status_code in (404, 422)
+    assert browse(app).get(f"/trip/{number}/report.doc").status_code in (404, 422)
