@@ -58,6 +58,11 @@ class Overview:
         self._days: OrderedDict[tuple[object, ...], Pair] = OrderedDict()
         self._lock = threading.Lock()
 
+    def knows(self, names: Sequence[str], day: int, boots: object) -> bool:
+        """Whether a day is remembered of all these channels."""
+        with self._lock:
+            return all((name, day, boots) in self._days for name in names)
+
     def minutes(self, store: Store, name: str, day: int, boots: object) -> Pair:
         """The 1440 minutes of a day, counted from 1970.
 
@@ -121,7 +126,7 @@ def _from_minutes(
     store: Store, name: str, start_us: int, step_us: int, n: int, overview: Overview
 ) -> Pair:
     """Bins of whole minutes; days that are over come from memory."""
-    boots = tuple((boot.number, boot.timeline_offset_us) for boot in store.boots())
+    boots = _boots(store)
     span = store.span()
     newest_us = span[1] if span else 0
     end_us = start_us + n * step_us
@@ -135,6 +140,30 @@ def _from_minutes(
     per = step_us // MINUTE_US
     both = np.stack([np.concatenate(first), np.concatenate(second)])[:, skip : skip + n * per]
     return by_bins(np.fmin(*both), np.fmax(*both), per, both[0], both[1])
+
+
+def remember_day(store: Store, names: Sequence[str], overview: Overview) -> bool:
+    """Reads the newest day of the last month that is over and not remembered yet.
+
+    Returns:
+        Whether there was one.
+    """
+    span = store.span()
+    if span is None:
+        return False
+    boots = _boots(store)
+    last = span[1] // DAY_US - 1
+    for day in range(last, max(last - 31, span[0] // DAY_US - 1), -1):
+        if not overview.knows(names, day, boots):
+            for name in names:
+                overview.minutes(store, name, day, boots)
+            return True
+    return False
+
+
+def _boots(store: Store) -> object:
+    """Differs whenever the log's times were dated anew."""
+    return tuple((boot.number, boot.timeline_offset_us) for boot in store.boots())
 
 
 def by_bins(low: Floats, high: Floats, per: int, first: Floats, last: Floats) -> Pair:

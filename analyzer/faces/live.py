@@ -149,11 +149,23 @@ class Keeper:
         """Until it is cancelled."""
         await asyncio.sleep(self.READY_S)
         await run_in_threadpool(importlib.import_module, "analyzer.faces.charts")
+        await self._days()
         while True:
             began = time.monotonic()
             with suppress(AnalyzerError, LoggerError):  # the pages say what is wrong
                 await run_in_threadpool(self._look)
             await asyncio.sleep(max(self.REST_S, 10 * (time.monotonic() - began)))
+
+    async def _days(self) -> None:
+        """Reads the last month's days one by one, so that the log is panned from memory."""
+        more = True
+        while more:
+            began = time.monotonic()
+            try:
+                more = await run_in_threadpool(self._desk.remember_day)
+            except (AnalyzerError, LoggerError):
+                return
+            await asyncio.sleep(10 * (time.monotonic() - began))
 
     def _look(self) -> None:
         newest = self._desk.newest_utc_s()

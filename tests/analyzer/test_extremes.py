@@ -86,6 +86,18 @@ def test_remembered_minutes_give_the_same_and_ask_the_log_no_more(log, monkeypat
     assert len(asked) == 1  # only the day that is not over
 
 
+def test_days_are_read_ahead_the_newest_first_until_all_are_known(log, monkeypatch):
+    store, t_us, _ = log
+    overview = extremes.Overview()
+    last = int(t_us[-1]) // extremes.DAY_US
+    rounds = 0
+    while extremes.remember_day(store, ["pack_current_a"], overview):
+        rounds += 1
+    assert rounds == last - int(t_us[0]) // extremes.DAY_US  # all but the day that is not over
+    monkeypatch.setattr(overview, "minutes", None)
+    assert not extremes.remember_day(store, ["pack_current_a"], overview)
+
+
 def test_a_slow_channel_is_drawn_on_to_its_next_reading():
     first = np.full(20, np.nan)
     first[[0, 10]] = 5.0, 6.0
