@@ -2,10 +2,10 @@
 
 Day one: friction line and residuary resistance of the Delft series for the hull's numbers (Holtrop
 and Mennen for motor launches), air drag in still air, over the efficiency from battery to tow
-power. Its uncertainty is spread over
-efficiency and fouling (all speeds alike), waves against friction (with the speed), idle losses
-(slow speeds) and the hump near hull speed, so that points at one speed teach about others as
-far as they should and no farther.
+power, which falls as the propeller's load rises, and the drive's no-load losses. Its uncertainty
+is spread over efficiency and fouling (all speeds alike), waves against friction (with the speed),
+idle losses (slow speeds) and the hump near hull speed, so that points at one speed teach about
+others as far as they should and no farther.
 
 Source of the efficiency range 0.30 to 0.55 and of the spreads: common practice, no source.
 """
@@ -19,6 +19,7 @@ import numpy.typing as npt
 from analyzer import resistance
 from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, update
 from analyzer.holtrop import Ship, resistance_parts_n
+from analyzer.propeller import diameter_m, ideal_efficiency
 from analyzer.resistance import Form
 from analyzer.steady import LEG_LOG_SD, SteadyPoints, compact, steady
 from analyzer.wind import DRAG, windage_m2
@@ -27,6 +28,8 @@ from logger.boat import Boat, Hull
 Floats = npt.NDArray[np.float64]
 
 EFFICIENCY_LOW, EFFICIENCY_HIGH = 0.30, 0.55  # battery to tow power, eight in ten boats
+USUAL_FROUDE = 0.28  # where that range holds; common practice, no source
+NO_LOAD_FRAC = 0.004  # of rated power: controller and idle losses, 0.2 to 1 %; common practice
 FOULING_MID, FOULING_SD = 1.10, 0.12  # friction of a bottom in use over a clean one
 FROUDE_GRID = np.linspace(0.04, 0.60, 57)
 APPENDAGE_FRAC = 0.04  # of the displacement below the canoe body, where it has a keel
@@ -156,6 +159,15 @@ def tow_prior(shape: Form) -> PowerCurve:
     return PowerCurve(speed, np.log(total * speed), cov, local=local)
 
 
+def _efficiency(boat: Boat, speed_mps: Floats, total_n: Floats) -> Floats:
+    """Battery to tow power: the usual at a usual speed, elsewhere by the propeller's load, (k,)."""
+    usual = np.array([USUAL_FROUDE * np.sqrt(resistance.GRAVITY * boat.hull.waterline_m)])
+    there = np.sum(tow_parts_n(boat.hull, usual), axis=0)
+    size = diameter_m(boat)
+    ratio = ideal_efficiency(total_n, speed_mps, size) / ideal_efficiency(there, usual, size)
+    return np.asarray(np.sqrt(EFFICIENCY_LOW * EFFICIENCY_HIGH) * ratio)
+
+
 def prior(boat: Boat) -> PowerCurve:
     """Power against speed from the boat file alone, wide.
 
@@ -165,13 +177,14 @@ def prior(boat: Boat) -> PowerCurve:
     speed = FROUDE_GRID * np.sqrt(resistance.GRAVITY * hull.waterline_m)
     friction, residuary, air = tow_parts_n(hull, speed)
     total = friction + residuary + air
-    efficiency = np.sqrt(EFFICIENCY_LOW * EFFICIENCY_HIGH)
+    efficiency = _efficiency(boat, speed, total)
+    power = total * speed / efficiency + NO_LOAD_FRAC * boat.motor.rated_power_w
     unusual = 2.0 if hull.kind in ("catamaran", "motor_launch") else 1.0
     share = residuary / total
     cov, local = series_cov(FROUDE_GRID, share, unusual)
     return PowerCurve(
         speed_mps=speed,
-        log_power=np.maximum.accumulate(np.log(total * speed / efficiency)),
+        log_power=np.maximum.accumulate(np.log(power)),
         cov=cov + drive_cov(FROUDE_GRID, share),
         local=local,
         leg_sd=LEG_SD,
