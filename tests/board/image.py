@@ -84,12 +84,15 @@ def make_root(work: Path, arch: str) -> Path:
         _logged(["chroot", str(root), "/debootstrap/debootstrap", "--second-stage"], log)
     (root / "etc/apt/sources.list").write_text("\n".join(mirror.lines) + "\n")
     with _open_for_packages(root):
-        # Recommended packages and long descriptions are of no use to what is tested.
-        inside = ["chroot", str(root), "env", "DEBIAN_FRONTEND=noninteractive", "apt-get", "-qq"]
-        _logged([*inside, "update"], log)
+        # The initial file system is made once, at the end: another processor takes long over it.
+        settings = ["DEBIAN_FRONTEND=noninteractive", "INITRD=No"]
+        inside = ["chroot", str(root), "env", *settings]
+        _logged([*inside, "apt-get", "-qq", "update"], log)
         packages = [KERNELS[arch], *USUAL.split()]
-        _logged([*inside, "install", "--yes", "--no-install-recommends", *packages], log)
-        _logged([*inside, "clean"], log)
+        install = ["apt-get", "-qq", "install", "--yes", "--no-install-recommends"]
+        _logged([*inside, *install, *packages], log)
+        _logged([*inside, "apt-get", "-qq", "clean"], log)
+        _logged([*inside, "update-initramfs", "-c", "-k", "all"], log)
     _furnish(root)
     done.touch()
     return root
