@@ -1,6 +1,7 @@
 """A stretch of one group to a chunk and its value rows, and back."""
 
 import sqlite3
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from logger.store.codec import (
 )
 from logger.store.groups import StoredGroup
 
-MOST_ROWS = 2**18  # of one chunk: three days at 1 Hz, and the memory that reading takes
+MOST_ROWS = 2**17  # of one chunk: a day and a half at 1 Hz; joining takes 60 bytes of memory a row
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +63,17 @@ def encode_all(group: StoredGroup, t_us: Ints, values: Floats) -> list[Sealed]:
 def encode(group: StoredGroup, t_us: Ints, values: Floats) -> Sealed:
     """Rows of a group as a chunk. t_us shape (n,), n > 0; values shape (n, channels)."""
     t_us, values = in_order(t_us, values)
-    columns = tuple(
-        _column(np.ascontiguousarray(values[:, k]), group, k) for k in range(len(group.quanta))
-    )
+    return encode_columns(group, t_us, lambda k: np.ascontiguousarray(values[:, k]))
+
+
+def encode_columns(group: StoredGroup, t_us: Ints, column: Callable[[int], Floats]) -> Sealed:
+    """A chunk column by column, so that only one need be in memory.
+
+    Args:
+        t_us: In order, shape (n,), n > 0. [µs]
+        column: Gives the k-th channel's values, shape (n,).
+    """
+    columns = tuple(_column(column(k), group, k) for k in range(len(group.quanta)))
     first_us, last_us = int(t_us[0]), int(t_us[-1])
     time = encode_times(t_us, first_us, group.time_step_us)
     return Sealed(group, first_us, last_us, len(t_us), time, columns)
@@ -106,21 +115,23 @@ def insert(db: sqlite3.Connection, boot_number: int, sealed: Sealed) -> int:
     return number
 
 
-def load(db: sqlite3.Connection, number: int, group: StoredGroup) -> tuple[Ints, Floats]:
-    """A whole chunk: times shape (n,), values shape (n, channels)."""
-    first_us, count, time = db.execute(
-        "SELECT first_us, count, time FROM chunk WHERE number = ?", [number]
+def load_times(db: sqlite3.Connection, number: int, group: StoredGroup) -> Ints:
+    """A chunk's times, shape (n,). [µs]"""
+    first_us, time = db.execute(
+        "SELECT first_us, time FROM chunk WHERE number = ?", [number]
     ).fetchone()
-    t_us = decode_times(time, first_us, group.time_step_us)
-    values = np.full((count, len(group.quanta)), np.nan)
-    for k, channel in enumerate(group.channel_numbers):
-        row = db.execute(
-            "SELECT data FROM chunk_value WHERE channel_number = ? AND chunk_number = ?",
-            [channel, number],
-        ).fetchone()
-        if row is not None:
-            values[:, k] = decode_column(row[0], count, group.quanta[k])
-    return t_us, values
+    return decode_times(time, first_us, group.time_step_us)
+
+
+def load_column(
+    db: sqlite3.Connection, number: int, group: StoredGroup, k: int, count: int
+) -> Floats:
+    """The k-th channel of a chunk of `count` rows, NaN where missing; shape (count,)."""
+    row = db.execute(
+        "SELECT data FROM chunk_value WHERE channel_number = ? AND chunk_number = ?",
+        [group.channel_numbers[k], number],
+    ).fetchone()
+    return np.full(count, np.nan) if row is None else decode_column(row[0], count, group.quanta[k])
 
 
 def delete(db: sqlite3.Connection, number: int) -> None:

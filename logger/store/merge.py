@@ -8,6 +8,7 @@ from itertools import groupby
 import numpy as np
 
 from logger.store import chunks
+from logger.store.codec import Floats
 from logger.store.groups import load_groups
 from logger.store.transaction import transaction
 
@@ -48,7 +49,7 @@ def runs(db: sqlite3.Connection, unfinished_boot: int | None = None) -> list[Run
 
 
 def join(db: sqlite3.Connection, run: Run) -> None:
-    """Makes one chunk of a run, in one transaction.
+    """Makes one chunk of a run, in one transaction, with one channel in memory at a time.
 
     A run that was found earlier may have been overtaken: its chunks joined or thinned meanwhile,
     and their numbers given to others. Such a run is left alone.
@@ -56,9 +57,17 @@ def join(db: sqlite3.Connection, run: Run) -> None:
     if not _stands(db, run):
         return
     group = load_groups(db)[run.group_number]
-    parts = [chunks.load(db, number, group) for number in run.chunk_numbers]
-    t_us = np.concatenate([t for t, _ in parts])
-    joined = chunks.encode(group, t_us, np.concatenate([v for _, v in parts]))
+    times = [chunks.load_times(db, number, group) for number in run.chunk_numbers]
+    counts = [len(t_us) for t_us in times]
+    t_us = np.concatenate(times)
+    order = np.argsort(t_us, kind="stable") if np.any(t_us[1:] < t_us[:-1]) else None
+
+    def column(k: int) -> Floats:
+        pieces = zip(run.chunk_numbers, counts, strict=True)
+        whole = np.concatenate([chunks.load_column(db, n, group, k, count) for n, count in pieces])
+        return whole if order is None else whole[order]
+
+    joined = chunks.encode_columns(group, t_us if order is None else t_us[order], column)
     with transaction(db):
         chunks.insert(db, run.boot_number, joined)
         for number in run.chunk_numbers:

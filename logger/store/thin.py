@@ -45,9 +45,12 @@ def thin(db: sqlite3.Connection, number: int, step_s: float = STEP_S) -> None:
         "SELECT boot_number, group_number FROM chunk WHERE number = ?", [number]
     ).fetchone()
     group = load_groups(db)[group_number]
-    t_us, values = chunks.load(db, number, group)
+    t_us = chunks.load_times(db, number, group)
     cell = _cells_of(t_us, step_s)
-    columns = [by_cells(values[:, k], cell, name) for k, name in enumerate(_names(db, group))]
+    columns = [
+        by_cells(chunks.load_column(db, number, group, k, len(t_us)), cell, name)
+        for k, name in enumerate(_names(db, group))
+    ]
     times_us = _mean_times(t_us, cell, group.time_step_us)
     first_us = int(t_us[0])
     points = chunks.encode(group, times_us, np.column_stack([c.mean for c in columns]))

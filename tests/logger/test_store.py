@@ -3,6 +3,7 @@
 import math
 import tempfile
 import threading
+import tracemalloc
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -360,6 +361,24 @@ def test_a_join_that_was_overtaken_leaves_the_log_alone(store, overtake):
         np.array_equal(a, b)
         for a, b in zip(extremes, store.extremes("pack_voltage_v", 0, end_us), strict=True)
     )
+
+
+def test_a_join_has_one_channel_in_memory_at_a_time(store):
+    rows_each, width = 6000, 32
+    names = tuple(f"other_x_{k}_count" for k in range(width))
+    group = Group("can/2", names, (Quantum(0.1),) * width)
+    values = np.cumsum(np.random.default_rng(1).integers(-2, 3, (rows_each, width)), axis=0) / 10
+    with store.writer("boot-a", flush_s=1e9) as w:
+        for part in range(10):
+            w.add(Block(group, (np.arange(rows_each) + part * rows_each) * S // 10, values))
+            w.seal()
+        (run,) = runs(w._db)
+        tracemalloc.start()
+        join(w._db, run)
+        _, most = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+    assert most < 10 * rows_each * width * 8 / 2  # half of what all of it takes as floats
+    assert np.array_equal(store.read(names[31], *ALL)[1], np.tile(values[:, 31], 10))
 
 
 def test_a_join_never_takes_a_chunk_that_got_an_old_number(store):
