@@ -24,7 +24,7 @@ MEANS = {
     "refused": "the device refuses, as where it has no such register",
     "sdo_abort": "the device refuses, as where it has no such object",
     "error_frame": "bus errors, as from a missing terminator, a loose wire or a wrong bit rate",
-    "lost": "frames lost before they were read, as on a computer that is too busy",
+    "lost": "sensors of the board that could not be read, as from a loose wire",
 }
 
 
