@@ -276,9 +276,14 @@ class CellMonitor:
         missing = self.missing()
         if missing is None or self._levels is None:
             return []
-        here, here_sd = missing.where_best_seen()
+        # Less charge shows best somewhere in the middle, less capacity at the lowest seen.
+        looked: dict[int, _Standout] = {}
+        for here, here_sd in (missing.where_best_seen(), missing.at(missing.depth)):
+            for one in standouts("cell_low", here, here_sd, CHARGE_LEAST, SURE_BEHIND):
+                if one.index not in looked or one.sigmas > looked[one.index].sigmas:
+                    looked[one.index] = one
         found = []
-        for one in standouts("cell_low", here, here_sd, CHARGE_LEAST, SURE_BEHIND):
+        for one in looked.values():
             cause = self._levels.cause(*self._resistances(), one.index)
             if cause is None or cause.kind == "cell_low":
                 found.append(one)

@@ -68,7 +68,10 @@ class Missing:
     def where_best_seen(self) -> tuple[Floats, Floats]:
         """Charge missing, and its sd, at the depth where it is known best, (cells,) each."""
         depth = float(np.median(-self.both * self.share_sd / self.capacity_sd))
-        depth = min(max(depth, 0.0), self.depth)
+        return self.at(min(max(depth, 0.0), self.depth))
+
+    def at(self, depth: float) -> tuple[Floats, Floats]:
+        """Charge missing, and its sd, with this much charge given from the top, (cells,) each."""
         total = self.share + depth * self.capacity
         cross = 2 * self.both * self.share_sd * self.capacity_sd * depth
         var = self.share_sd**2 + (depth * self.capacity_sd) ** 2 + cross

@@ -48,3 +48,13 @@ def test_least_visible_is_small_at_the_knees_and_infinite_on_the_flat():
 
 def test_nothing_seen_says_nothing():
     assert Levels(PACK, 4).missing(1e-3, np.zeros(4)) is None
+
+
+def test_at_shows_less_capacity_best_at_the_lowest():
+    missing = discharge(smaller=0.05, low=0.06).missing(0.5e-3, np.zeros(4))
+    top, _ = missing.at(0.0)
+    lowest, sd = missing.at(missing.depth)
+    # 5 % of what was given is missing there, less the rounding of levels; nothing at the top
+    assert lowest[3] == approx(0.05 * missing.depth, rel=0.35)
+    assert abs(top[3]) < 0.01
+    assert lowest[3] > 3.8 * sd[3]

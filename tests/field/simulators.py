@@ -80,12 +80,14 @@ def _stretches(amps):
     return zip(np.r_[0, edges], np.r_[edges, len(amps)], strict=True)
 
 
-def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5, published="Prada2013"):
+def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5, published="Prada2013", more_ohm=0.0, size=1.0):
     """PyBaMM's single-particle model with a published set; "Prada2013" is LFP of 2.3 Ah.
 
     Args:
         amps: At 1 s, positive when the cell gives, shape (n,).
         published: Name of the set in PyBaMM.
+        more_ohm: In series with the cell.
+        size: Of its electrodes over the set's: capacity goes with it, resistance against it.
     Returns:
         Current, voltage and charge each `every_s` seconds, and the capacity in Ah.
     """
@@ -96,6 +98,7 @@ def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5, published="Prada2013"):
         values = pybamm.ParameterValues(published)
         x0, x100, _, _ = pybamm.lithium_ion.get_min_max_stoichiometries(values)
         t = np.arange(len(amps), dtype=float)
+        values["Electrode height [m]"] *= size
         values["Current function [A]"] = pybamm.Interpolant(t, amps, pybamm.t)
         values["Ambient temperature [K]"] = temp_c + 273.15
         values["Initial temperature [K]"] = temp_c + 273.15
@@ -105,9 +108,10 @@ def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5, published="Prada2013"):
         volts = found["Voltage [V]"](t=at)
         x = found["Negative electrode stoichiometry"](t=at)
         given = found["Discharge capacity [A.h]"](t=at)
-    soc = (x - x0) / (x100 - x0)
-    capacity_ah = float((given[-1] - given[0]) / (soc[0] - soc[-1]))
-    return amps[::every_s][: len(at)], volts, soc, capacity_ah
+    soc, some = (x - x0) / (x100 - x0), amps[::every_s][: len(at)]
+    low = int(np.argmin(soc))
+    capacity_ah = float((given[low] - given[0]) / (soc[0] - soc[low]))
+    return some, volts - more_ohm * some, soc, capacity_ah
 
 
 def pybamm_lead_acid(amps, every_s=10):
