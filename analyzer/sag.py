@@ -5,6 +5,7 @@ where that is measured, else the pack's terminals. The terms add up to the diffe
 do not explain stands last, under its own name.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
@@ -29,6 +30,7 @@ WINDOW_S = 10.0
 TIED_V, TIED_SHARE = 0.04, 0.5  # from where terms that trade off are named
 REST_SD_V = 0.02  # of a rest voltage that was read
 METER_SD_V = 0.01
+GAIN_SD = 0.02  # of a term: the shunt, and what answers faster than the readings
 LOSS_SD, COLD_SD = 0.15, 0.35  # of losses and of the cold's share where nothing was fitted
 LEAST_C = 0.05  # a moment needs at least this share of the capacity as current to be one of load
 
@@ -211,7 +213,7 @@ def _sds(found: Parts, ok: Bools, mean: dict[str, float]) -> dict[str, float]:
         same = dict.fromkeys(("charge used", "resistance", "polarisation", "slow", "all"), loss)
         return {**same, "cold": COLD_SD * abs(mean["cold_v"])}
     terms = found.found.terms(ok, found.at_rest)
-    return {name: float(np.hypot(v, METER_SD_V)) for name, (_, v) in terms.items()}
+    return {name: math.hypot(v, METER_SD_V, GAIN_SD * mid) for name, (mid, v) in terms.items()}
 
 
 def _tied(sd: dict[str, float]) -> str:

@@ -28,7 +28,8 @@ class Circuit:
     """The pack's circuit as one trip showed it, at 25 °C, weak cells included. [ohm]
 
     Args:
-        there_ohm: Ohmic at `temp_c`, the mean under load; `there_ln_sd` of its logarithm.
+        there_ohm, pair_there_ohm: Ohmic, and of the fast pair, of the mean cell at `temp_c`, the
+            mean under load; `there_ln_sd` and `pair_ln_sd` of their logarithms.
         cables_ohm: Pack to controller; None where that is not measured.
     """
 
@@ -39,6 +40,8 @@ class Circuit:
     temp_c: float
     there_ohm: float
     there_ln_sd: float
+    pair_there_ohm: float
+    pair_ln_sd: float
     cables_ohm: float | None
 
 
@@ -47,12 +50,12 @@ def circuit(series: Series, found: Split) -> Circuit:
     current = np.nan_to_num(series.get("pack_current_a"))
     temp_c = float(np.average(cell_temp_c(series), weights=np.square(current) + 1e-6))
     (ohmic, ohmic_sd), (polar, polar_sd) = found.resistances()
-    there, ln_sd = found.ohmic_at(temp_c)
+    there, pair = found.there(temp_c)
     drop = series.get("pack_voltage_v") - series.get("controller_voltage_v")
     known = np.isfinite(drop)
     square = float(np.square(current[known]).sum())
     cables = float(current[known] @ drop[known]) / square if square > 0 else None
-    return Circuit(ohmic, ohmic_sd, polar, polar_sd, temp_c, there, ln_sd, cables)
+    return Circuit(ohmic, ohmic_sd, polar, polar_sd, temp_c, *there, *pair, cables)
 
 
 def gather(ctx: Context, trips: Sequence[TripRecord]) -> None:
@@ -79,9 +82,9 @@ def circuits(ctx: Context, before_us: int) -> list[Circuit]:
 
 def before(ctx: Context, before_us: int) -> tuple[Earlier, ...]:
     """What the split of a later trip learns the cold from."""
-    cells = ctx.boat.pack.cells_in_series
     return tuple(
-        Earlier(c.temp_c, c.there_ohm / cells, c.there_ln_sd) for c in circuits(ctx, before_us)
+        Earlier(c.temp_c, c.there_ohm, c.there_ln_sd, c.pair_there_ohm, c.pair_ln_sd)
+        for c in circuits(ctx, before_us)
     )
 
 

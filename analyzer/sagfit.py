@@ -39,7 +39,7 @@ TAU2_S = (200.0, 350.0, 600.0, 1050.0, 1800.0)
 TRANSFER_J = 33.8e3  # of charge transfer, Electrochim. Acta 60 (2012) 269
 # Shares of charge transfer. Of a whole cell about half: 20 kJ/mol taken together, as large cells
 # show near 10 °C, is a share of 0.5. Polarisation has more of it than the ohmic part.
-SHARES0, SHARES1 = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8), (0.3, 0.5, 0.7, 0.9)
+SHARES0, SHARES1 = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8), (0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
 SHARE0, SHARE1 = (0.47, 0.15), (0.6, 0.2)
 STARTS = (-1.0, 0.0, 1.0)
 BIN_S = 10.0
@@ -58,21 +58,24 @@ AGEING_LN_SD = 0.04  # from trip to trip: charge, age, the thermometer's place
 
 @dataclass(frozen=True)
 class Earlier:
-    """An earlier trip's ohmic resistance of the mean cell, at that trip's own temperature.
+    """An earlier trip's resistances of the mean cell, at that trip's own temperature.
 
-    ln_sd: Standard deviation of its logarithm.
+    ohm, pair_ohm: Ohmic, and of the fast pair. ln_sd, pair_ln_sd: Standard deviations of their
+    logarithms.
     """
 
     temp_c: float
     ohm: float
     ln_sd: float
+    pair_ohm: float
+    pair_ln_sd: float
 
 
 @dataclass(frozen=True)
 class _Choice:
     """Which columns a fit takes: of r0, r1, r2 with and without the cold, and of the branch.
 
-    share0: Of charge transfer in r0.
+    share0, share1: Of charge transfer in r0, and in r1 and r2.
     """
 
     cold: tuple[int, int, int]
@@ -80,6 +83,7 @@ class _Choice:
     side: int
     log_prior: float
     share0: float
+    share1: float
 
 
 @dataclass(frozen=True)
@@ -135,14 +139,19 @@ class Split:
             out.append((self.cells * mean, self.cells * math.sqrt(max(var, 0.0))))
         return out[0], out[1]
 
-    def ohmic_at(self, temp_c: float) -> tuple[float, float]:
-        """Ohmic at a temperature of the trip, [ohm] of the pack, and its logarithm's sd."""
-        share = np.array([c.share0 for c in self.choices])
-        logs = np.log(self.x[:, 0] * _cold(share, temp_c))
-        mean = float(self.weight @ logs)
-        own = self.cov[:, 0, 0] / np.square(self.x[:, 0])
-        var = float(self.weight @ (own + (logs - mean) ** 2))
-        return self.cells * math.exp(mean), math.sqrt(var)
+    def there(self, temp_c: float) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Ohmic, and of the fast pair, at a temperature of the trip: [ohm] of the mean cell, and
+        its logarithm's standard deviation.
+        """
+        out = []
+        for k, name in enumerate(("share0", "share1")):
+            share = np.array([getattr(c, name) for c in self.choices])
+            logs = np.log(self.x[:, k] * _cold(share, temp_c))
+            mean = float(self.weight @ logs)
+            own = self.cov[:, k, k] / np.square(self.x[:, k])
+            var = float(self.weight @ (own + (logs - mean) ** 2))
+            out.append((math.exp(mean), math.sqrt(var)))
+        return out[0], out[1]
 
     def _along(self, name: str) -> Floats:
         total = np.zeros(self.columns.table.shape[1])
@@ -274,7 +283,7 @@ def _columns(
         cold = (column(0, shape, 0.0, w0), column(1, shape, tau1, w1), column(2, shape, tau2, w1))
         warm = tuple(column(p, shape, t, 0.0) for p, t in enumerate((0.0, tau1, tau2)))
         lean = ((w0 - SHARE0[0]) / SHARE0[1]) ** 2 + ((w1 - SHARE1[0]) / SHARE1[1]) ** 2
-        picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean, w0))
+        picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean, w0, w1))
     felt_by = felt(np.column_stack(drives), np.array([k[2] for k in keys]), step_s)
     moved = np.cumsum(current) * step_s / HOUR_S / ah
     gap = arrhenius(temp_c, kind.gap_activation_j)
@@ -284,8 +293,8 @@ def _columns(
     table = np.column_stack([-felt_by, *sides, np.ones(len(moved)), bends])
     first = felt_by.shape[1]
     choices = tuple(
-        _Choice(cold, warm, first + side, lean, share0)
-        for (cold, warm, lean, share0), side in product(picks, range(n_side))
+        _Choice(cold, warm, first + side, *rest)
+        for (cold, warm, *rest), side in product(picks, range(n_side))
     )
     return _Columns(table, choices, first + n_side)
 
@@ -348,10 +357,10 @@ def _fits(
     cost = cost + gram[-1, -1]
     scale = max(float(cost.min()) / len(white), 1.0)
     lean = np.array([c.log_prior for c in columns.choices])
-    share0 = np.array([c.share0 for c in columns.choices])
+    shares = np.array([(c.share0, c.share1) for c in columns.choices]).T
     for other in earlier:
-        off = np.log(x[:, 0] * _cold(share0, other.temp_c) / other.ohm)
-        lean -= 0.5 * np.square(off) / (other.ln_sd**2 + AGEING_LN_SD**2)
+        lean += _agrees(other.ohm, other.ln_sd, x[:, 0], shares[0], other.temp_c)
+        lean += _agrees(other.pair_ohm, other.pair_ln_sd, x[:, 1], shares[1], other.temp_c)
     log_w = -0.5 * cost / scale - 0.5 * log_det + lean
     weight = np.exp(log_w - log_w.max())
     keep = np.flatnonzero(weight > LEAST_WEIGHT)
@@ -359,6 +368,12 @@ def _fits(
     last = settle(keep)
     cov = np.asarray(scale * np.linalg.inv(last.inner()), float)
     return tuple(columns.choices[k] for k in keep), weight, x[keep], cov
+
+
+def _agrees(then_ohm: float, ln_sd: float, at_25: Floats, share: Floats, temp_c: float) -> Floats:
+    """How well each fit agrees with what was found at another temperature, as a logarithm."""
+    off = np.log(at_25 * _cold(share, temp_c) / then_ohm)
+    return np.asarray(-0.5 * np.square(off) / (ln_sd**2 + AGEING_LN_SD**2))
 
 
 def _own(curve: int, bend_sd: Floats) -> Floats:

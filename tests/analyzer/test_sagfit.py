@@ -126,7 +126,8 @@ def test_trips_at_other_temperatures_tell_how_a_pack_takes_the_cold(share):
     chosen, rest = np.zeros(series.n, bool), np.zeros(series.n, bool)
     chosen[6000:6010] = rest[890:899] = True
     alone = split(series, charge, BOAT).terms(chosen, rest)["resistance"]
-    summer = Earlier(24.0, R0 * cold_factor(share, 24.0), 0.02)
+    warm = cold_factor(share, 24.0)
+    summer = Earlier(24.0, R0 * warm, 0.02, R1 * warm, 0.03)
     taught = split(series, charge, BOAT, [summer]).terms(chosen, rest)["resistance"]
     at_25 = true[0][chosen].mean() / cold_factor(share, 4.0)
     print(f"\n{at_25:.3f} V at 25 °C; alone {alone}, with a summer's trip {taught}")

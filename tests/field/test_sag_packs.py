@@ -118,8 +118,10 @@ def trip(seed: int) -> Trip:
     }
     then_c = float(rng.uniform(15, 30))
     warmth = np.exp(cells.arrhenius_k * (1 / (then_c + 273.15) - 1 / 298.15))
-    ohm = r.mean() * (1 - cells.warm_frac + cells.warm_frac * warmth) + cells.link_ohm / number
-    other = Earlier(then_c, float(ohm * (1 + 0.03 * rng.standard_normal())), 0.03)
+    warmth = 1 - cells.warm_frac + cells.warm_frac * warmth
+    ohm = r.mean() * warmth + cells.link_ohm / number
+    found = np.array([ohm, cells.r1_ohm.mean() * warmth]) * (1 + 0.03 * rng.standard_normal(2))
+    other = Earlier(then_c, float(found[0]), 0.03, float(found[1]), 0.03)
     return Trip(Series(10**15, 1.0, n, values), boat, soc, true, other)
 
 
