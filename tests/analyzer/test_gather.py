@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analyzer.gather import Gatherer
+from analyzer.gather import Gatherer, highest
 from analyzer.series import Series
 
 
@@ -43,3 +43,26 @@ def test_a_long_hole_costs_nothing():
     gather.add(Series(0, 1.0, 20, {"a": np.ones(20)}))
     ends, _ = gather.add(Series(10**15, 1.0, 20, {"a": np.ones(20)}))
     assert len(ends) == 2
+
+
+def test_a_temperature_s_slip_is_left_out_and_a_current_s_is_not():
+    values = {"motor_temp_c": np.full(40, 50.0), "a": np.full(40, 5.0)}
+    values["motor_temp_c"][13] = 85.0  # what some probes say when they wake
+    values["a"][13] = 15.0
+    _, means = Gatherer(10.0, ("motor_temp_c", "a")).add(Series(0, 1.0, 40, values))
+    assert means[1] == pytest.approx([50.0, 6.0])
+
+
+def test_few_readings_are_all_taken():
+    values = {"motor_temp_c": np.array([50.0, 52.0, np.nan, np.nan, 54.0] * 4)}
+    _, means = Gatherer(5.0, ("motor_temp_c",)).add(Series(0, 1.0, 20, values))
+    assert means[0, 0] == pytest.approx(52.0)
+
+
+def test_what_the_catalogue_calls_impossible_is_no_reading():
+    values = {"motor_temp_c": np.full(30, 50.0)}
+    values["motor_temp_c"][3:9] = 1e4
+    _, means = Gatherer(10.0, ("motor_temp_c",), highest(("motor_temp_c",))).add(
+        Series(0, 1.0, 30, values)
+    )
+    assert means[0, 0] == pytest.approx(50.0)

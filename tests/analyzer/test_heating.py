@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from analyzer.heating import HeatFilter, HeatPrior, crossing_s
+from analyzer.heating import DOUBTED_S, HeatFilter, HeatPrior, crossing_s
 
 PRIOR = HeatPrior(
     rise_k=8.0, rise_sd_k=6.0, rise_walk_k=1.0, loose_walk_k=60.0, tau_s=500.0, slow_sd_k=0.01
@@ -86,3 +86,37 @@ def test_crossing_is_the_exponential_s():
     assert t[0] == pytest.approx(600 * math.log(2))
     assert t[1] == 0.0
     assert np.isinf(t[2])
+
+
+def after_a_jump(jump_k: float, seconds: float) -> tuple[HeatFilter, tuple[float, float]]:
+    """A body known well; then its probe reads `jump_k` more for so long, at no load."""
+    body = run(PRIOR, 12.0, 500.0, 2.0)
+    before = body.settled(0, 1.0)
+    temp = float(body.x[0, 0, 0, 0])
+    for _ in range(int(seconds / 10)):
+        temp = 20.0 + (temp - 20.0) * math.exp(-10 / 500.0)
+        body.step(10.0, np.zeros(1), np.array([temp + jump_k]), np.array([20.0]))
+    return body, before
+
+
+def test_a_jump_that_no_body_can_make_teaches_nothing():
+    body, before = after_a_jump(60.0, 300.0)
+    assert body.doubted_s[0] == pytest.approx(300.0)
+    after = body.settled(0, 1.0)
+    assert after[0] == pytest.approx(before[0], abs=2.0)
+
+
+def test_a_jump_that_stays_is_believed_in_the_end():
+    body, _ = after_a_jump(60.0, DOUBTED_S + 30.0)
+    weights = body.weights[0]
+    assert float((weights * body.x[0, ..., 0]).sum()) == pytest.approx(80.0, abs=3.0)
+
+
+def test_a_fast_but_possible_rise_is_believed_at_once():
+    body = run(PRIOR, 12.0, 500.0, 1.0)
+    temp = float((body.weights[0] * body.x[0, ..., 0]).sum())
+    for _ in range(12):  # an arcing joint: 1 K/s
+        temp += 10.0
+        body.step(10.0, np.ones(1), np.array([temp]), np.array([20.0]))
+    assert body.doubted_s[0] == 0.0
+    assert float((body.weights[0] * body.x[0, ..., 0]).sum()) == pytest.approx(temp, abs=3.0)
