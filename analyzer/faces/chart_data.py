@@ -161,11 +161,49 @@ def log_charts(plot: Plot) -> list[Chart]:
         _chart(
             "voltage, V",
             have,
-            {"pack_voltage_v": "at the pack", "controller_voltage_v": "at the controller"},
+            {"pack_voltage_v": "pack", "controller_voltage_v": "controller"},
         ),
         _cell_band(have),
         _cables(have, {}),
         _drive(have),
+    )
+
+
+def together(plots: Sequence[Plot], points: int = 600) -> Plot:
+    """Two or more trips over the time since each began, on one clock that begins at 0.
+
+    Returns:
+        The columns of the k-th plot have "_k" behind their names; means over equal steps.
+    """
+    longest = max((p.t_utc_s[-1] - p.t_utc_s[0] for p in plots if p.t_utc_s), default=0.0)
+    edges = np.linspace(0.0, max(longest, 1.0), points + 1)
+    series: dict[str, list[float | None]] = {}
+    for k, plot in enumerate(plots):
+        since = _array(plot.t_utc_s) - (plot.t_utc_s[0] if plot.t_utc_s else 0.0)
+        for name, values in plot.series.items():
+            column = _array(values)
+            known = np.isfinite(column)
+            count = np.histogram(since[known], edges)[0]
+            total = np.histogram(since[known], edges, weights=column[known])[0]
+            mean = np.divide(total, count, out=np.full(points, np.nan), where=count > 0)
+            series[f"{name}_{k}"] = [None if v != v else float(v) for v in mean]
+    zone_s = zone_offset_s([0.0])  # the axis adds it again
+    return Plot((edges[:-1] - zone_s).tolist(), series)
+
+
+def two_trips(plot: Plot, names: Sequence[str]) -> list[Chart]:
+    """Speed and power of trips side by side, from `together`."""
+    have = _have(plot)
+    wants = (
+        ("speed through water, kn", "speed_water_mps", KN),
+        ("speed over ground, kn", "speed_ground_mps", KN),
+        ("power, kW", "power_w", KW),
+    )
+    return _some(
+        *(
+            _chart(text, have, {f"{column}_{k}": name for k, name in enumerate(names)}, by)
+            for text, column, by in wants
+        )
     )
 
 
@@ -232,7 +270,7 @@ def _chart(text: str, have: dict[str, Floats], names: dict[str, str], by: float 
 
 def _volts(have: dict[str, Floats]) -> Chart:
     """The measured voltages, and from the voltage at rest down what each cause took of it."""
-    text = {"pack_voltage_v": "at the pack", "controller_voltage_v": "at the controller"}
+    text = {"pack_voltage_v": "pack", "controller_voltage_v": "controller"}
     plain = _chart("voltage, V", have, text)
     if "rest_v" not in have:
         return plain

@@ -84,6 +84,7 @@ def group(
     flags: Sequence[FlagView],
     look: str,
     ends_utc_s: tuple[float, float] | None = None,
+    dated: bool = True,
 ) -> Any:
     """Charts over one clock as the JSON that `Bokeh.embed.embed_item` takes; None where there are
     none. The page keeps the times of several groups together by the range named "times", and
@@ -94,6 +95,7 @@ def group(
         flags: Drawn from raised to cleared.
         look: A key of `LOOKS`; anything else is "day".
         ends_utc_s: How far it may be panned; None: as far as the plot goes.
+        dated: Whether the axis shows the date too; else the time alone.
     """
     if not charts:
         return None
@@ -103,6 +105,8 @@ def group(
     ]
     for drawn in figures:
         _draw_flags(drawn, flags, frame, plot, named=drawn is figures[0])
+    if not dated:
+        figures[-1].xaxis.formatter.context = None
     return json_item(column(*figures, sizing_mode="stretch_width"))
 
 
@@ -248,7 +252,7 @@ def track(way: Track, reach: tuple[Ring, Ring, Ring] | None, look: str) -> Any:
         "match_aspect": True,
         "tools": [PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
         "toolbar_location": "above",
-        "title": "nautical miles east and north of the start",
+        "title": "nautical miles from the start",
         "output_backend": "canvas",
     }
     plot = figure(**options)

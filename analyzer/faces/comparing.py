@@ -2,14 +2,18 @@
 
 from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import Response
+from fastapi.responses import JSONResponse, Response
 
 from analyzer.estimate import Estimate
-from analyzer.faces import sentences, words
+from analyzer.faces import guard, sentences, words
+from analyzer.faces.desk import Desk
 from analyzer.faces.page import desk_of, remembered, render
 from analyzer.results import ReviewAnswer, TripRow
+
+POINTS = 1200
 
 router = APIRouter(include_in_schema=False)
 
@@ -35,7 +39,33 @@ def compare(request: Request, a: int, b: int) -> Response:
         remembered(request, ("review", number), partial(desk.review, number)) for number in (a, b)
     ]
     rows = [(text, [say(one.trip) for one in both]) for text, say in ROWS]
-    return render(request, "compare.html", both=both, rows=rows, ledger=ledger(*both))
+    return render(
+        request,
+        "compare.html",
+        policy=guard.WITH_CHARTS,
+        both=both,
+        rows=rows,
+        ledger=ledger(*both),
+    )
+
+
+@router.get("/compare/charts.json")
+def charts(request: Request, a: int, b: int, look: str = "day") -> Response:
+    """Speed and power of two trips over the time since each began."""
+    return JSONResponse(
+        remembered(request, ("compare", a, b, look), lambda: _item(desk_of(request), a, b, look))
+    )
+
+
+def _item(desk: Desk, a: int, b: int, look: str) -> Any:
+    from analyzer.faces import chart_data
+    from analyzer.faces import charts as drawn
+
+    names = ("speed_water_mps", "speed_ground_mps", "pack_voltage_v", "pack_current_a")
+    plots = [desk.trip_plot(number, names, POINTS, None, False).plot for number in (a, b)]
+    both = chart_data.together(plots)
+    shown = chart_data.two_trips(both, (f"trip {a}", f"trip {b}"))
+    return drawn.group(shown, both, (), look, dated=False)
 
 
 def ledger(a: ReviewAnswer, b: ReviewAnswer) -> list[tuple[str, list[Estimate | None]]]:

@@ -59,6 +59,12 @@ def miles(distance_m: float | None) -> str:
     return UNKNOWN if missing(distance_m) else f"{plain((distance_m or 0.0) / NMI)} nmi"
 
 
+def until(start_utc_s: float, end_utc_s: float) -> str:
+    """When something ended: the clock alone where it was the day on which it began."""
+    same = day(start_utc_s).rsplit(" ", 1)[0] == day(end_utc_s).rsplit(" ", 1)[0]
+    return clock(end_utc_s) if same else day(end_utc_s)
+
+
 def duration(seconds: float | None) -> str:
     """A time span. "2 h 40 min", "35 min", "40 s"; whole hours from ten hours on."""
     if seconds is None or not math.isfinite(seconds):

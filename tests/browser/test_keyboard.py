@@ -35,7 +35,7 @@ _FOCUSED = """
 @pytest.mark.parametrize("path", PAGES)
 def test_everything_is_reached_by_tab_and_has_a_ring(page, site, path):
     page.goto(site + path)
-    if path in ("/trip/2", "/log"):
+    if path in ("/trip/2", "/log", "/compare?a=2&b=2"):
         page.wait_for_selector(".chart[data-drawn]", timeout=60_000)
     if path == "/plan":
         page.wait_for_selector("#sea:not([hidden])")

@@ -61,7 +61,9 @@ function refill(range, source, place) {
 
 async function draw(place) {
   const look = document.documentElement.dataset.look;
-  const answer = await fetch(`${place.dataset.charts}?look=${look}`).catch(() => null);
+  const url = new URL(place.dataset.charts, location);
+  url.searchParams.set("look", look);
+  const answer = await fetch(url).catch(() => null);
   if (!answer?.ok) {
     place.textContent = "These charts could not be fetched; load the page again.";
     return;

@@ -65,6 +65,19 @@ def test_charts_without_channels_are_left_out():
     assert chart_data.track(bare) is None
 
 
+def test_two_trips_lie_over_each_other_from_their_starts(invented):
+    one = invented.trip_plot().plot
+    later = Plot([t + 86_400 for t in one.t_utc_s[:90]], {"power_w": one.series["power_w"][:90]})
+    both = chart_data.together([one, later], points=180)
+    assert chart_data.times_ms(both)[0] == 0.0
+    first, second = (both.series[f"power_w_{k}"] for k in (0, 1))
+    assert first[:7] == pytest.approx(one.series["power_w"][:7])
+    assert second[20] == first[20]
+    assert second[100] is None  # the second trip was over
+    shown = chart_data.two_trips(both, ("trip 1", "trip 2"))
+    assert [line.text for line in shown[-1].lines] == ["trip 1", "trip 2"]
+
+
 def test_reach_lies_around_the_end_of_the_track(invented):
     rows = [(course, Estimate(2 * 1852.0, 1852.0, 3 * 1852.0, "m")) for course in (0, 90, 180, 270)]
     low, mid, high = chart_data.rings(invented.plot(), (46.5, -24.0), rows)

@@ -124,3 +124,9 @@ def test_rate_says_when_a_channel_has_stopped():
     assert words.rate(0.1, 60.0) == "every 10 s, silent for 60 s"
     assert words.rate(None, 600.0) == "silent for 10 min"
     assert words.rate(None, None) == ""
+
+
+def test_an_end_on_another_day_has_its_date():
+    start = 1_717_400_000.0  # 3 June 2024, 07:33:20 UTC
+    assert words.until(start, start + 3600) == words.clock(start + 3600)
+    assert words.until(start, start + 2 * 86400) == words.day(start + 2 * 86400)
