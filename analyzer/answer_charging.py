@@ -8,6 +8,7 @@ from analyzer.here import Here
 from analyzer.results import Finding
 from analyzer.series import Series
 from analyzer.soc import ChargeState
+from analyzer.wiring import shunt_sense
 
 RECENT_US = 12 * 3600 * 1_000_000
 NOW_S = 120.0  # the current "as it is now" is a mean over this long
@@ -22,9 +23,18 @@ def charging_now(ctx: Context, here: Here) -> tuple[tuple[Finding, ...], tuple[s
         return (), ()
     names = (*pack_channels(ctx.boat), *SOURCES)
     series = ctx.load(tuple(dict.fromkeys(names)), max(span[1] - RECENT_US, span[0]), span[1] + 1)
+    if here.charge is not None and here.charge.turned:
+        return _reversed(series, ctx), ()
     days = _days_since_full(here.charge, span) if here.charge else None
     found = charging.findings(series, ctx.boat.pack, days)
     return found, _remarks(series, here.charge, ctx) if here.charge else ()
+
+
+def _reversed(series: Series, ctx: Context) -> tuple[Finding, ...]:
+    """A shunt the wrong way round: the charge is followed with the sign turned, nothing else is."""
+    volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
+    test = shunt_sense(volts, amps, series.step_s, ctx.boat.pack.rated_capacity_ah)
+    return () if test.finding is None else (test.finding,)
 
 
 def _days_since_full(charge: ChargeState, span: tuple[int, int]) -> float:

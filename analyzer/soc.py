@@ -30,7 +30,8 @@ from analyzer.guesses import (
 from analyzer.measured import cell_temp_c, mean_cell_v
 from analyzer.pack import Cell, default_cell
 from analyzer.series import Series
-from analyzer.steps import Steps, prepare
+from analyzer.steps import STEP_S, Steps, prepare
+from analyzer.wiring import shunt_sense
 from logger.boat import Pack
 from logger.units import HOUR_S
 
@@ -70,6 +71,7 @@ class ChargeState:
         cell: The cell that the factors belong to (`Cell.to_dict`).
         bank: Weights, means and covariances of the guesses.
         full_us: When the pack was last seen full, on the log's timeline; None: never yet. [µs]
+        turned: The current comes with the wrong sign and is turned round.
     """
 
     t_us: int
@@ -91,6 +93,7 @@ class ChargeState:
     cell: dict[str, Any]
     bank: dict[str, Any]
     full_us: int | None = None
+    turned: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings, lists and dicts."""
@@ -232,10 +235,31 @@ def track(
     elif series.has("pack_soc_frac"):
         said = series.get("pack_soc_frac")
         bank.see_soc(float(said[np.isfinite(said)][0]), DEVICE_SD)
-    steps = prepare(series, pack, cell, start, gap_s)
     left = _Left(start.unsettled_v, start.drift_sd, start.full_us) if start else _Left(0.01, 0.0)
+    left.turned = turned(series, pack, start.turned if start else False)
+    steps = prepare(series, pack, cell, start, gap_s, -1.0 if left.turned else 1.0)
     trace = _run(bank, steps, left, series.t0_us)
     return _charge(series, pack, bank, steps, trace, left)
+
+
+def turned(series: Series, pack: Pack, before: bool = False) -> bool:
+    """Whether the shunt is the wrong way round: the voltage rises when the pack is said to give.
+
+    Means over the filter's steps are compared, so that frames that come seconds apart do no harm.
+
+    Args:
+        before: What is believed where the series cannot say.
+    """
+    size = max(round(STEP_S / series.step_s), 1)
+    if series.n < 2 * size:
+        return before
+    whole = series.n // size * size
+    volts, amps = (
+        v[:whole].reshape(-1, size).mean(axis=1)
+        for v in (mean_cell_v(series, pack), series.get("pack_current_a"))
+    )
+    verdict = shunt_sense(volts, amps, size * series.step_s, pack.rated_capacity_ah).verdict
+    return before if verdict == "cannot say" else verdict == "wrong"
 
 
 @dataclass
@@ -245,6 +269,7 @@ class _Left:
     unsettled_v: float
     drift_sd: float
     full_us: int | None = None
+    turned: bool = False
 
     def pass_time(self, length_s: float, bank: Guesses, soc: float) -> None:
         """Lets load of before fade, and what counting alone would lose add up.
@@ -362,4 +387,5 @@ def _state(
             "cov": bank.p.transpose(2, 0, 1).tolist(),
         },
         full_us=left.full_us,
+        turned=left.turned,
     )

@@ -68,17 +68,24 @@ def followed(drive: Floats, keep: float, start: float) -> Floats:
 
 
 def prepare(
-    series: Series, pack: Pack, cell: Cell, start: "ChargeState | None", gap_s: float
+    series: Series,
+    pack: Pack,
+    cell: Cell,
+    start: "ChargeState | None",
+    gap_s: float,
+    sense: float = 1.0,
 ) -> Steps:
     """All steps of a series.
 
     Args:
         start: State before the series, for the polarisation that is left of it.
         gap_s: Time between that state and the series. [s]
+        sense: -1 where the shunt is the wrong way round.
     """
     kind, p, dt, n = cell.kind, cell.params, series.step_s, series.n
     temp = cell_temp_c(series, start.temp_c if start else 20.0)
     amps, lost = held_current_a(series)
+    amps = sense * amps
     useful = np.where(amps < 0, amps * kind.charge_efficiency, amps)
     ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
     v1 = start.v1_v / start.r_factor * np.exp(-gap_s / p.tau1_s) if start else 0.0

@@ -1,5 +1,6 @@
 """What is said of the charging, from a log's last hours; invented readings."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -53,4 +54,15 @@ def test_charging_now_counts_days_since_full():
 def test_charging_now_without_charge_still_warns():
     found, remarks = charging_now(log(-20.0, pack_temp_c=-4.0), SimpleNamespace(charge=None))
     assert [f.kind for f in found] == ["cold_charge"]
+    assert remarks == ()
+
+
+def test_charging_now_tells_a_shunt_that_is_the_wrong_way_round():
+    there = log(-20.0)
+    amps = -np.repeat(np.tile([10.0, 40.0], 15), 60)
+    series = Series(0, 1.0, 1800, {"pack_current_a": amps, "pack_voltage_v": 53.0 + 0.008 * amps})
+    there.load = lambda names, start, end: series
+    charge = replace(known(PACK, 0.5, 0.02), turned=True)
+    found, remarks = charging_now(there, SimpleNamespace(charge=charge))
+    assert [f.kind for f in found] == ["shunt_reversed"]
     assert remarks == ()

@@ -3,11 +3,12 @@
 import json
 
 import numpy as np
+import pytest
 from pytest import approx
 
 from analyzer.pack import chemistry
 from analyzer.series import Series
-from analyzer.soc import ChargeState, track
+from analyzer.soc import ChargeState, track, turned
 from logger.boat import Pack
 
 PACK = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=230)
@@ -86,3 +87,62 @@ def test_draws_match_the_state():
 def test_track_without_voltage_or_current_says_nothing_sure():
     blank = Series(0, 1.0, 100, {})
     assert track(blank, PACK).final.sd > 0.25
+
+
+def outing_and_charge(seed=3):
+    """Two hours of changing load and an hour of charge; invented."""
+    rng = np.random.default_rng(seed)
+    load = np.repeat(rng.choice([0.0, 30.0, 60.0, 90.0], 60), 120)
+    return invented(np.r_[load, np.full(3600, -40.0)], 0.9)
+
+
+def test_track_turns_a_shunt_that_is_the_wrong_way_round():
+    right, true = outing_and_charge()
+    wrong = {**right.values, "pack_current_a": -right.values["pack_current_a"]}
+    charge = track(Series(0, 1.0, right.n, wrong), PACK)
+    plain = track(right, PACK)
+    assert charge.final.turned
+    assert not plain.final.turned
+    assert charge.final.soc == approx(plain.final.soc, abs=1e-9)
+    low, high = charge.range_frac(0.95)
+    assert low[-1] < true[-1] < high[-1]
+
+
+def test_track_keeps_the_sense_where_nothing_changes():
+    right, _ = outing_and_charge()
+    wrong = {**right.values, "pack_current_a": -right.values["pack_current_a"]}
+    state = track(Series(0, 1.0, right.n, wrong), PACK).final
+    state = ChargeState.from_dict(json.loads(json.dumps(state.to_dict())))
+    quiet, _ = invented(np.full(1200, -20.0), 0.5)
+    quiet.values["pack_voltage_v"] = np.full(1200, 52.8)
+    after = track(Series(11_000_000_000, 1.0, 1200, quiet.values), PACK, state)
+    assert after.final.turned
+    assert after.final.soc < state.soc
+
+
+def test_turned_is_not_misled_by_frames_that_come_seconds_apart():
+    right, _ = outing_and_charge()
+    late = {**right.values, "pack_voltage_v": np.roll(right.values["pack_voltage_v"], 4)}
+    assert not turned(Series(0, 1.0, right.n, late), PACK)
+
+
+@pytest.mark.parametrize("wrong_by", [0.85, 1.15])
+def test_track_learns_a_wrong_capacity_between_full_and_low(wrong_by):
+    # 230 Ah are there; the boat file says 15 % less or more
+    held = np.linspace(-40, -2, 1800)
+    amps = np.r_[held, np.tile(np.r_[np.full(900, 80.0), np.zeros(300)], 11)]
+    series, true = invented(amps, 0.98)
+    series.values["pack_voltage_v"][:1800] = 16 * 3.55
+    said = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=wrong_by * 230)
+    final = track(series, said).final
+    low, high = final.range_frac(0.95)
+    assert low < true[-1] < high
+    assert abs(final.capacity_ah - 230) < 2.5 * final.capacity_sd_ah
+    assert abs(final.capacity_ah - 230) < 0.5 * abs(wrong_by - 1) * 230
+
+
+def test_track_starts_late_and_without_a_temperature():
+    # the log begins in the middle of an outing under load
+    series, true = invented(np.repeat([60.0, 20.0, 80.0, 0.0] * 6, 300), 0.55)
+    low, high = track(series, PACK).range_frac(0.95)
+    assert np.mean((low < true) & (true < high)) > 0.9
