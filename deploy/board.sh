@@ -141,6 +141,15 @@ back_up_log() {
     for old in $(ls -1r "$backups"/*.sqlite | tail -n +3); do rm -f "$old"; done
 }
 
+# reads_log RELEASE: whether it can read the log as it now is; a newer one may have changed it.
+reads_log() {
+    ask='import sys; from logger.store import Store; Store.open(sys.argv[1]).close()'
+    set -- "$1/bin/python" -I -c "$ask" "$data/log.sqlite"
+    # As its owner: what SQLite lays beside a log must not be root's.
+    [ -n "$root" ] || set -- runuser -u keelwatt -- "$@"
+    "$@" >/dev/null 2>&1
+}
+
 # Services that start by themselves; what the owner has disabled stays so.
 enabled_services() {
     for unit in $services; do

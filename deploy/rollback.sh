@@ -4,6 +4,7 @@
 #   sudo sh rollback.sh --with-log   also takes the log as it was before the update; the present
 #                                    one is kept beside it as log-<time>.sqlite
 # The second is for when the older release says that the log is of a newer version.
+#   sudo sh rollback.sh --undo       finds out by itself which of the two it takes; for update.sh
 set -eu
 # shellcheck source=deploy/board.sh
 . "$(dirname -- "$0")/board.sh"
@@ -11,6 +12,7 @@ set -eu
 case "$*" in
 "") with_log= ;;
 --with-log) with_log=yes ;;
+--undo) with_log=if-needed ;;
 *) fail "usage: sudo sh $0 [--with-log]" ;;
 esac
 wants_root "$@"
@@ -18,12 +20,13 @@ now=$(current_release)
 before=$(release_before)
 [ -n "$before" ] || fail "there is no release before the present one"
 copy=$backups/$(basename "$now").sqlite
-if [ -n "$with_log" ] && [ -e "$data/log.sqlite" ] && [ ! -e "$copy" ]; then
+if [ "$with_log" = yes ] && [ -e "$data/log.sqlite" ] && [ ! -e "$copy" ]; then
     fail "there is no copy of the log from before this release in $backups; nothing was changed"
 fi
 running=$(enabled_services)
 # shellcheck disable=SC2086 # words are wanted
 systemctl stop $services
+if [ "$with_log" = if-needed ] && reads_log "$before"; then with_log=; fi
 if [ -n "$with_log" ] && [ -e "$copy" ]; then
     aside=$data/log-$(date -u +%Y%m%d-%H%M%S)
     for end in "" -wal -shm; do

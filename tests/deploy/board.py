@@ -39,12 +39,13 @@ esac
 """
 
 
-def make_wheel(folder: Path, version: str, program: str) -> None:
-    """A wheel named keelwatt whose command runs `program`."""
+def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
+    """A wheel named keelwatt whose command runs `program`, and which reads logs by `store`."""
     folder.mkdir(parents=True, exist_ok=True)
     info = f"keelwatt-{version}.dist-info"
     files = {
         "kw_stub.py": program,
+        "logger/store.py": store,
         **dict.fromkeys(("logger/recorder.py", "analyzer/answers.py", "analyzer/faces/api.py"), ""),
         f"{info}/METADATA": f"Metadata-Version: 2.1\nName: keelwatt\nVersion: {version}\n",
         f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: t\nRoot-Is-Purelib: true\n"
@@ -58,6 +59,14 @@ def make_wheel(folder: Path, version: str, program: str) -> None:
 
 
 GOOD = "def main():\n    import sys\n    print('{v}', *sys.argv[1:])\n"
+READS = """class Store:
+    def open(path):
+        open(path).close()
+        return Store()
+
+    def close(self):
+        pass
+"""
 BROKEN = "def main():\n    raise SystemExit('does not start')\n"
 
 
@@ -96,10 +105,10 @@ class Board:
             command, env=env, capture_output=True, text=True, timeout=120, check=False
         )
 
-    def wheels(self, version: str, program: str = GOOD) -> str:
-        """A folder of wheels with this version of the program."""
+    def wheels(self, version: str, program: str = GOOD, store: str = "") -> str:
+        """A folder of wheels with this version of the program; by itself it can read no log."""
         folder = self.root / f"wheels-{version}"
-        make_wheel(folder, version, program.replace("{v}", version))
+        make_wheel(folder, version, program.replace("{v}", version), store)
         return str(folder)
 
     def set_state(self, name: str, on: bool = True) -> None:

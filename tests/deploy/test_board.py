@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from .board import BROKEN, GOOD, Board
+from .board import BROKEN, GOOD, READS, Board
 
 
 @pytest.fixture
@@ -85,6 +85,16 @@ def test_update_that_does_not_stay_up_is_undone_with_its_log(installed: Board):
     assert installed.version() == "1.0"
     assert words_of(installed.log) == ["before"]
     assert installed.calls().rstrip().split("\n")[-1].startswith("systemctl start keelwatt-record")
+
+
+def test_undone_update_keeps_a_log_that_the_older_release_can_read(board: Board):
+    assert board.run("install.sh", board.wheels("1.0", store=READS)).returncode == 0
+    write_log(board.log, "before")
+    board.set_state("falls")
+    done = board.run("update.sh", board.wheels("1.1"))
+    assert "the update was undone" in done.stderr
+    assert board.version() == "1.0"
+    assert not list(board.log.parent.glob("log-*.sqlite"))
 
 
 def test_update_leaves_services_that_are_disabled_alone(installed: Board):
