@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 from analyzer import cable_history, joints, watch
 from analyzer.ageing import ageing
+from analyzer.capacity import TripCharge, learn
 from analyzer.cells import CellMonitor
 from analyzer.context import Context
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.kept import CHARGE, revive
+from analyzer.kept import CHARGE, GAUGE, revive
 from analyzer.soc import ChargeState
 from logger.store import TripRecord
 
@@ -61,8 +62,23 @@ def pack(ctx: Context) -> PackHealth:
         resistance=resistance[-1].value if resistance else cannot_say(why, "frac"),
         capacity_course=Course("capacity, Ah", capacity),
         resistance_course=Course("resistance, % of a new pack's", resistance),
-        remarks=ageing(states).remarks,
+        remarks=(*ageing(states).remarks, *_by_gauge(ctx)),
     )
+
+
+def _by_gauge(ctx: Context) -> tuple[str, ...]:
+    """The capacity that the trips agree on by a device's own gauge, and the trips left out."""
+    found = [revive(lambda v: TripCharge(**v), kept.value) for kept in ctx.store.learned(GAUGE)]
+    learned = learn([trip for trip in found if trip is not None])
+    said = []
+    ah = learned.estimate
+    if ah.mid is not None and ah.low is not None and ah.high is not None:
+        said.append(
+            f"By the device's own gauge {len(learned.used)} trips agree on {ah.mid:.0f} Ah "
+            f"({ah.low:.0f} to {ah.high:.0f})."
+        )
+    odd = [(trip, why) for trip, why in learned.left_out.items() if "not believed" in why]
+    return (*said, *(f"{trip[:1].upper()}{trip[1:]}: {why}." for trip, why in odd))
 
 
 def cable_courses(ctx: Context) -> dict[str, Course]:

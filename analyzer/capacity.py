@@ -22,6 +22,7 @@ Floats = npt.NDArray[np.float64]
 Z80 = 1.2815515655446004
 LEAST_CHANGE = 0.05  # of charge, for a trip to say anything
 GAUGE_SD = 0.004  # of a gauge's reading, at both ends; its steps and its own filter
+LOST_SHARE = 0.01  # of a trip without its current: more and its count is not used
 GAIN_SD = 0.01  # of the shunt's gain: common to all trips
 SPREAD_LIMIT = 3.5  # sigmas from the others beyond which a trip is not believed
 YEAR_S = 365.25 * 24 * HOUR_S
@@ -71,13 +72,15 @@ class Capacity:
 
 
 def from_gauge(name: str, series: Series) -> TripCharge | None:
-    """What a trip says by a device's own charge; None without the device or the current."""
+    """What a trip says by a device's own charge; None without the device or the whole current."""
     if not series.has("pack_current_a", "pack_soc_frac"):
         return None
-    amps, _ = held_current_a(series)
+    amps, lost = held_current_a(series)
     said = series.get("pack_soc_frac")
     seen = np.flatnonzero(np.isfinite(said))
     first, last = int(seen[0]), int(seen[-1])
+    if float(lost[first:last].sum()) > LOST_SHARE * max(last - first, 1):
+        return None
     given = float(amps[first:last].sum()) * series.step_s / HOUR_S
     change = float(said[first] - said[last])
     end_us = series.t0_us + round(series.n * series.step_s * 1e6)

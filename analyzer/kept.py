@@ -13,6 +13,7 @@ from analyzer.stream import Calibration, Stream
 T = TypeVar("T")
 
 CHARGE = "charge"  # the charge filter's state at the end of a stretch
+GAUGE = "gauge"  # a trip's charge by some device's own gauge
 STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HERE = "here"  # the newest moment

@@ -1,22 +1,26 @@
 """Looks through what is new in a log once, and keeps what later answers rest on.
 
 Kept in the log: its trips; for each stretch of log the charge filter's state at its end; for each
-trip its steady motoring points; how far the watch has come. A question then only reads what is
-newer. Everything kept can be worked out again from the readings.
+trip its steady motoring points and what a device's gauge said of its charge; how far the watch has
+come. A question then only reads what is newer. Everything kept can be worked out again from the
+readings.
 """
 
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 
 from analyzer import cable_history, sag_history, steady, trips, watch
+from analyzer.capacity import from_gauge
 from analyzer.context import Context, pack_channels
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.here import look
 from analyzer.kept import (
     CALIBRATION,
     CHARGE,
+    GAUGE,
     HERE,
     SEEN,
     STEADY,
@@ -115,6 +119,9 @@ def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) ->
         stream = stream_before(ctx, part)
         points = steady.steady(part, ctx.boat, stream)
         ctx.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
+        gauge = from_gauge(f"trip {number}", part)
+        if gauge is not None:
+            ctx.store.put_learned(GAUGE, asdict(gauge), trip.start_us, trip.end_us)
         if stream.known:
             calibration = stream.calibration.to_dict()
             ctx.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
