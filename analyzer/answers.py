@@ -54,6 +54,7 @@ from analyzer.results import (
 from analyzer.series import Series, load
 from logger.store import TripRecord
 
+REST_BEFORE_US, REST_AFTER_US = 20 * 60 * 1_000_000, 60 * 60 * 1_000_000
 RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
 
 __all__ = [
@@ -93,7 +94,9 @@ def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
     """
     record = find_trip(ctx, number)
     names = (*watch.channels(ctx.boat), *outings.TRIP_CHANNELS, *pack_channels(ctx.boat))
-    series = ctx.load(tuple(dict.fromkeys(names)), record.start_us, record.end_us)
+    # The pack's rest before and after tells what its charge alone does to the voltage.
+    first, last = record.start_us - REST_BEFORE_US, record.end_us + REST_AFTER_US
+    series = ctx.load(tuple(dict.fromkeys(names)), first, last)
     row = trip_row(record)
     trip = outings.Trip(
         record.start_us,
@@ -110,7 +113,7 @@ def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
     sags: list[SagAccount] = []
     if charge is not None and series.has("pack_voltage_v"):
         earlier = sag_history.before(ctx, record.start_us)
-        parts = sag.parts(series, charge, ctx.boat, 0, earlier)
+        parts = sag.of_trip(series, charge, ctx.boat, trip, earlier)
         sags = sag.accounts(series, parts, ctx.boat, trip)
         if parts.found is not None and sags:
             now = sag_history.circuit(series, parts.found)

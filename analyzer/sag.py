@@ -119,6 +119,13 @@ def _as_tracked(series: Series, charge: Charge, boat: Boat) -> dict[str, Floats]
     }
 
 
+def of_trip(
+    series: Series, charge: Charge, boat: Boat, trip: Trip, earlier: Sequence[Earlier] = ()
+) -> Parts:
+    """The account's parts over a series that may begin before a trip and end after it."""
+    return parts(series, charge, boat, _span(series, trip)[0], earlier)
+
+
 def worst(
     series: Series,
     charge: Charge,
