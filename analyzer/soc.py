@@ -30,7 +30,7 @@ from analyzer.guesses import (
 from analyzer.measured import cell_temp_c, mean_cell_v
 from analyzer.pack import Cell, default_cell
 from analyzer.series import Series
-from analyzer.steps import STEP_S, Steps, prepare
+from analyzer.steps import AGEING_SD, STEP_S, YEAR_H, Steps, prepare
 from analyzer.wiring import shunt_sense
 from logger.boat import Pack
 from logger.units import HOUR_S
@@ -232,6 +232,7 @@ def track(
     if start is not None:
         bank.load(*(np.asarray(start.bank[k]) for k in ("weight", "mean", "cov")))
         bank.p[SOC, SOC] += (UNKNOWN_CURRENT_C * gap_s / HOUR_S) ** 2
+        bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
     elif series.has("pack_soc_frac"):
         said = series.get("pack_soc_frac")
         bank.see_soc(float(said[np.isfinite(said)][0]), DEVICE_SD)

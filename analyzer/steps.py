@@ -11,6 +11,7 @@ from analyzer.guesses import (
     END,
     FAST,
     HYST,
+    LN_Q,
     OFFSET,
     SHAPE,
     SLOW,
@@ -33,6 +34,8 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 
 STEP_S = 20.0
+YEAR_H = 8766.0
+AGEING_SD = 0.03  # by how much a year may change the capacity, relative; common practice, no source
 COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
 # Doubt of the activation energies; a changed temperature makes the resistances less sure. Published
 # ones reach from 10 kJ/mol, where the ohmic part rules, to over 40 for charge transfer alone.
@@ -183,5 +186,6 @@ def _noise(cell: Cell, net: Floats, length: Floats, lost_s: Floats, keep: Floats
     noise[:, FAST] = 0.02**2 * hours
     noise[:, SLOW] = 0.05**2 * hours
     noise[:, OFFSET] = (0.0003 * ah) ** 2 * hours
+    noise[:, LN_Q] = AGEING_SD**2 * hours / YEAR_H
     noise[:, HYST] = kind.gap_sd**2 * (1 - keep * keep)
     return noise

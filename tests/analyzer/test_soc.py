@@ -146,3 +146,14 @@ def test_track_starts_late_and_without_a_temperature():
     series, true = invented(np.repeat([60.0, 20.0, 80.0, 0.0] * 6, 300), 0.55)
     low, high = track(series, PACK).range_frac(0.95)
     assert np.mean((low < true) & (true < high)) > 0.9
+
+
+def test_track_is_less_sure_of_the_capacity_after_a_winter():
+    series, _ = outing_and_charge()
+    before = track(series, PACK).final
+    rest, _ = invented(np.zeros(600), 0.6)
+    half_a_year_us = round(0.5 * 8766 * 3600e6)
+    after = track(Series(before.t_us + half_a_year_us, 1.0, 600, rest.values), PACK, before).final
+    # three per cent a year, as a random walk: 0.03 * sqrt(1/2) beside what was not known before
+    grown = np.sqrt(after.capacity_sd_ah**2 - before.capacity_sd_ah**2) / before.capacity_ah
+    assert grown == approx(0.03 * np.sqrt(0.5), rel=0.2)
