@@ -28,6 +28,7 @@ RANGE_EVERY_S = 10.0
 REPEAT_S = 30.0  # a flag that is up is told again on the line
 STEP_US = 1_000_000
 SILENT_S = 60.0  # a recorder writes every ten seconds at the least
+JUMP_S = 1800.0
 AS_RECORDED_S = 300.0  # growth at its own pace for so long shows a recorder, and no replay
 
 
@@ -40,6 +41,10 @@ class Growth:
 
     def see(self, now_s: float, end_us: int) -> None:
         """Takes the log's end as it is now."""
+        if self.last is not None:
+            ahead_s = (end_us - self.last[1]) / 1e6 - (now_s - self.last[0])
+            if end_us != self.last[1] and abs(ahead_s) > JUMP_S:
+                self.first = self.last = None  # the first fix dates a boot anew, or it is a replay
         self.first = self.first or (now_s, end_us)
         if self.last is None or end_us > self.last[1]:
             self.last = (now_s, end_us)

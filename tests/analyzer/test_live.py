@@ -6,7 +6,7 @@ import time
 
 import pynmea2
 
-from analyzer.live import Live, start
+from analyzer.live import Growth, Live, start
 from logger.boat import Boat, Cable, Hull, Motor, Pack, Tell
 from logger.sources.source import Group, Quantum, Row, UtcFix
 from logger.store import Store
@@ -149,6 +149,17 @@ def test_a_recorder_that_stops_is_one_flag_that_clears_when_it_is_back(tmp_path)
         "the recorder",
     )
     assert [(e.action, e.flag.subject) for e in later] == [("cleared", "the recorder")]
+
+
+def test_a_boot_that_is_dated_late_does_not_hide_a_standstill():
+    growth = Growth()
+    for second in range(0, 400, 10):
+        growth.see(float(second), second * 1_000_000)
+    dated = 1_700_000_000_000_000
+    for second in range(400, 800, 10):  # the first fix has come
+        growth.see(float(second), dated + second * 1_000_000)
+    assert not growth.stands_still(830.0)
+    assert growth.stands_still(870.0)
 
 
 def test_the_end_of_a_replay_is_no_cause(tmp_path):
