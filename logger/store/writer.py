@@ -23,7 +23,7 @@ from logger.store.transaction import transaction
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
 ROOM_VALUES = 200_000  # seal when this many values wait in memory (1.6 MB)
 TIME_STEP_US = 1000
-COMMIT_S = 0.05  # a commit begins so long before it is due: it takes its time, too
+COMMIT_S, FORGET = 0.05, 0.9  # least time for a commit; how fast a slow one is forgotten
 NEVER_US = 2**62
 TRY_AGAIN_S = 5.0  # after the disk was full or another program held the log
 
@@ -80,6 +80,7 @@ class Writer:
         self._all: list[Pending] = []
         self._waiting = 0  # values in memory
         self._now_us, self._oldest_us = now_us, NEVER_US  # of what is not yet on the card
+        self._commit_s = COMMIT_S  # a commit begins so long before it is due
         self._news = News()
         self._runs: list[merge.Run] = []  # what of finished days and boots is to be joined
         self._closed = False
@@ -167,7 +168,7 @@ class Writer:
         age_s = (self._now_us() - self._oldest_us) / 1e6
         # Where readings wait behind a slow card, a commit for each would only make them later.
         since_s = now_s - self._flushed_s
-        return max(self.flush_s - COMMIT_S - age_s, self.flush_s / 2 - since_s)
+        return max(self.flush_s - self._commit_s - age_s, self.flush_s / 2 - since_s)
 
     def flush(self) -> None:
         """Commits what has come: to the tail, or, long stretches, to chunks.
@@ -329,10 +330,13 @@ class Writer:
 
     def _commit(self, pending: list[Pending], tick: Tick | None) -> None:
         """A row of the tail, or all that is pending as chunks and an empty tail; all or nothing."""
+        begun_s = time.monotonic()
         try:
             self._write(pending, tick)
         finally:
             self._flushed_s = time.monotonic()  # its end: a slow card is not asked again at once
+            took_s = self._flushed_s - begun_s
+            self._commit_s = max(COMMIT_S, took_s, FORGET * self._commit_s)
 
     def _write(self, pending: list[Pending], tick: Tick | None) -> None:
         sealed = [chunk for p in pending for chunk in p.sealed()]

@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import subprocess
 import time
+from types import SimpleNamespace
 
 import pytest
 
@@ -165,6 +166,35 @@ def test_what_waits_behind_a_slow_card_goes_in_few_commits(store):
         assert w._db.commits <= 2 + (time.monotonic() - begun) / 0.14
         assert numbers(store) == list(range(3000))
     assert w._db.commits < 100
+
+
+def test_a_slow_card_gets_its_commits_earlier(store, monkeypatch):
+    now_s = [1000.0]
+    monkeypatch.setattr(writer, "time", SimpleNamespace(monotonic=lambda: now_s[0]))
+
+    class Taking(Shaky):
+        takes_s = 0.3
+
+        def execute(self, statement, *bindings):
+            now_s[0] += self.takes_s if statement == "COMMIT" else 0.0
+            return super().execute(statement, *bindings)
+
+    def age_at_commit():
+        """How old the oldest row is when it is on the card."""
+        begun = now_s[0]
+        w.add(Row(GROUP, int(begun * S), [1.0, 2.0]))
+        while w._oldest_us != writer.NEVER_US:
+            now_s[0] += 0.01
+            w.flush_if_due()
+        return now_s[0] - begun
+
+    with store.writer("boot-a", flush_s=1.0, now_us=lambda: int(now_s[0] * S)) as w:
+        w._db = Taking(w._db)
+        first, *later = [age_at_commit() for _ in range(5)]
+        assert first > 1.2
+        assert all(age <= 1.02 for age in later)
+        w._db.takes_s = 0.01
+        assert [age_at_commit() for _ in range(30)][-1] > 0.94  # it has become quick again
 
 
 @pytest.fixture
