@@ -7,6 +7,7 @@ import contextlib
 import io
 import sys
 import tempfile
+from dataclasses import dataclass
 from pathlib import Path
 
 from PIL import Image
@@ -21,29 +22,56 @@ from analyzer.faces import cli  # noqa: E402
 from analyzer.faces.api import create_app  # noqa: E402
 
 OUT = Path(__file__).parent / "pictures"
-PAGES = {  # picture -> path, width, look, what to wait for, how far down
-    "under_way": ("/", "phone", "day", ".number", 0),
-    "under_way_night": ("/", "phone", "night", ".number", 0),
-    "under_way_contrast": ("/", "phone", "contrast", ".number", 0),
-    "under_way_table": ("/", "table", "day", ".number", 0),
-    "trips": ("/trips", "phone", "day", ".trips", 0),
-    "review": ("/trip/1", "table", "day", "#chart-way[data-drawn]", 320),
-    "health": ("/health", "table", "day", "#cells-title", 0),
-    "plan": ("/plan", "phone", "day", "form", 0),
-    "set_up": ("/set-up", "table", "day", "#boat-title", 0),
+PLACES = "46 16.890 N, 23 52.440 W\n46 16.500 N, 23 50.600 W\n46 17.300 N, 23 48.300 W Gannet Rock"
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One picture: what is shown, what is waited for, and what is brought to the top."""
+
+    path: str
+    width: str
+    wait_for: str
+    look: str = "day"
+    top: str = ""  # selector; empty: the page's beginning
+    places: str = ""  # typed into the plan and worked out
+
+
+SHOTS = {
+    "under_way": Shot("/", "phone", ".number"),
+    "under_way_night": Shot("/", "phone", ".number", look="night"),
+    "under_way_contrast": Shot("/", "phone", ".number", look="contrast"),
+    "under_way_table": Shot("/", "table", ".number"),
+    "trips": Shot("/trips", "phone", ".trips"),
+    "review": Shot("/trip/1", "table", "#chart-pack[data-drawn]", top="#chart-pack"),
+    "track": Shot("/trip/1", "phone", "#chart-track[data-drawn]", top="#track-title"),
+    "log": Shot("/log", "table", ".chart[data-drawn]"),
+    "health": Shot("/health", "table", "#cells-title"),
+    "plan": Shot("/plan", "phone", "#verdict", places=PLACES),
+    "set_up": Shot("/set-up", "table", "#boat-title"),
+    "pair": Shot("/pair", "phone", "#code"),
 }
 
 
 def shoot(browser: Browser, base: str, name: str) -> None:
     """One picture, with few colours so that it stays small."""
-    path, width, look, wait_for, down = PAGES[name]
-    across, up = WIDTHS[width]
+    shot = SHOTS[name]
+    across, up = WIDTHS[shot.width]
     context = browser.new_context(viewport={"width": across, "height": up})
-    context.add_cookies([{"name": "look", "value": look, "url": base}])
+    context.add_cookies([{"name": "look", "value": shot.look, "url": base}])
     page = context.new_page()
-    page.goto(base + path)
-    page.wait_for_selector(wait_for, timeout=60_000)
-    page.mouse.wheel(0, down)
+    page.goto(base + shot.path)
+    if shot.places:
+        page.locator("#places").fill(shot.places)
+        page.locator("form.plan button:not([type])").click()
+    if shot.top:
+        page.locator(".chart").first.wait_for()
+        show = f"document.querySelector('{shot.top}').scrollIntoView()"
+        page.evaluate(show)
+    page.wait_for_selector(shot.wait_for, timeout=60_000)
+    page.wait_for_timeout(1000)
+    if shot.top:
+        page.evaluate(show)  # what was drawn above has moved it
     page.wait_for_timeout(1500)
     image = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
     image.quantize(64).save(OUT / f"{name}.png", optimize=True)
@@ -60,7 +88,7 @@ def main() -> None:
                 cli.main(["demo", "--log", str(log)])
         with Served(create_app(log, None)) as served, sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=_chromium(), args=_SWITCHES)
-            for name in PAGES:
+            for name in SHOTS:
                 shoot(browser, served.url, name)
             browser.close()
 
