@@ -181,16 +181,22 @@ def share_right(accounts: list[Account], name: str) -> float:
     return float(np.mean(off <= bar))
 
 
-# Measured over 20 trips when this was written: charge used 75 %, resistance 85 %, polarisation
-# 45 %, cold 50 %. One trip at one temperature cannot tell how a cell takes the cold, nor slow
-# polarisation from the rest curve's slope; their ranges say so.
-MISSED = ("charge used", "resistance", "polarisation", "cold")
+# Measured over the first 39 trips when this was written. By one trip alone: charge used 82 %,
+# resistance 95 %, polarisation 82 %, cold 69 %. With the hour of rest after it and another trip
+# at another temperature: charge used 97 %, resistance 100 %, polarisation 92 %, cold 90 %. One
+# trip at one temperature cannot tell how a cell takes the cold, nor slow polarisation from the
+# rest curve's slope; ranges and sentence say so.
+MISSED = {
+    "charge used": "82 % of 39 trips by one trip alone, where 90 % is asked",
+    "polarisation": "82 % of 39 trips by one trip alone, where 90 % is asked",
+    "cold": "69 % of 39 trips by one trip alone, where 90 % is asked",
+}
 
 
 @pytest.mark.parametrize(
     "name",
     [
-        pytest.param(n, marks=pytest.mark.xfail(reason="misses the bar of 90 %", strict=False))
+        pytest.param(n, marks=pytest.mark.xfail(reason=MISSED[n], strict=False))
         if n in MISSED
         else n
         for n in (*NAMES, "unexplained")
@@ -203,12 +209,16 @@ def test_term_is_within_12_per_cent_or_50_mv_in_nine_trips_of_ten(accounts, name
     assert right >= 0.9
 
 
-@pytest.mark.parametrize("name", ["charge used", "resistance", "polarisation", "cold"])
+@pytest.mark.parametrize("name", NAMES[:4])
 def test_rest_afterwards_and_another_temperature_tell_more(ways, name):
-    """The other trip's finding is the pack's true resistance there, give or take 3 %."""
+    """What a boat's log holds after some weeks: trips, their rests, and other temperatures.
+
+    The other trip's finding is the pack's true resistance there, give or take 3 %.
+    """
     right = {way: share_right([w[way] for w in ways], name) for way in ways[0]}
     print(f"\n{name}: " + ", ".join(f"{way} {share:.1%}" for way, share in right.items()))
-    assert right["both"] >= right["alone"] - 1 / len(ways)
+    # Of few trips a share wanders by its own counting error (two standard deviations).
+    assert right["both"] >= 0.9 - (2 * np.sqrt(0.09 / len(ways)) if TRIPS < 200 else 0.0)
 
 
 @pytest.mark.parametrize("name", NAMES)
