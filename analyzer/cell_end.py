@@ -82,8 +82,10 @@ def sentence(found: CellEnd, reserve_frac: float) -> str:
         assert found.after.high is not None
         mid, low, high = (v / HOUR_S for v in (found.after.mid, found.after.low, found.after.high))
         where += f", in about {mid:.1f} h ({low:.1f} to {high:.1f}) {found.after.reason}"
-    share = 100 * found.first_frac
-    return (
-        f"{where}. In {share:.0f} of 100 cases that ends the trip before the reserve of "
-        f"{100 * reserve_frac:.0f} % is reached."
-    )
+    reserve = f"the reserve of {100 * reserve_frac:.0f} %"
+    share = round(100 * found.first_frac)
+    if share == 0:
+        return f"{where}; {reserve} comes before that."
+    if share == 100:
+        return f"{where}: that ends the trip, not {reserve}."
+    return f"{where}. In {share} of 100 cases that ends the trip before {reserve}."

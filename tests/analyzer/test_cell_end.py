@@ -85,3 +85,16 @@ def test_cell_end_without_load_says_where_and_not_when():
     assert text.startswith("Block 2 reaches its cut-off first, at about ")
     assert " h " not in text
     assert " h (" in sentence(cell_end(here(weakest), boat()), 0.2)
+
+
+def test_sentence_says_which_comes_first():
+    weak = WeakCell("cell 3", 0.0, 0.01e-3, 0.35, 0.02)
+    slight = WeakCell("cell 3", 0.0, 0.01e-3, 0.02, 0.005)
+    assert sentence(cell_end(here(weak), boat()), 0.2).endswith(
+        "that ends the trip, not the reserve of 20 %."
+    )
+    assert sentence(cell_end(here(slight), boat()), 0.2).endswith(
+        "; the reserve of 20 % comes before that."
+    )
+    close = WeakCell("cell 3", 0.0, 0.01e-3, 0.19, 0.02)
+    assert " of 100 cases " in sentence(cell_end(here(close), boat()), 0.2)
