@@ -41,6 +41,8 @@ COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
 # ones reach from 10 kJ/mol, where the ohmic part rules, to over 40 for charge transfer alone.
 FAST_ENERGY_SD_J, SLOW_ENERGY_SD_J = 12e3, 15e3
 LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah
+BRIDGED_S = 2 * HOUR_S  # a gap up to this long: the load beside it most likely went on
+BESIDE_S = 300.0
 
 
 @dataclass
@@ -88,7 +90,7 @@ def prepare(
     kind, p, dt, n = cell.kind, cell.params, series.step_s, series.n
     temp = cell_temp_c(series, start.temp_c if start else 20.0)
     amps, lost = held_current_a(series)
-    amps = sense * amps
+    amps, lost_var = _bridged(sense * amps, lost, dt, p.capacity_ah)
     useful = np.where(amps < 0, amps * kind.charge_efficiency, amps)
     ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
     v1 = start.v1_v / start.r_factor * np.exp(-gap_s / p.tau1_s) if start else 0.0
@@ -110,6 +112,7 @@ def prepare(
     net = np.add.reduceat(useful, first) * dt if n else np.zeros(0)
     length = np.diff(np.append(first, n)) * dt
     lost_s = np.add.reduceat(lost.astype(float), first) * dt if n else np.zeros(0)
+    lost_var = np.add.reduceat(lost_var, first) if n else np.zeros(0)
     keep, drift = _hysteresis(
         useful * dt, first, step_of, HOUR_S * p.capacity_ah * kind.gap_soc_frac
     )
@@ -123,7 +126,7 @@ def prepare(
             (kind.entropy_v_per_k * (temp[first] - 25.0)).tolist(), strict=True,
         )
     ]  # fmt: skip
-    noise = _noise(cell, net, length, lost_s, keep)
+    noise = _noise(cell, net, length, lost_var, keep)
     faded = 1 - np.exp(-2 * length / WANDER_S)
     usual_c = start.temp_c if start else REFERENCE_C
     turn = np.diff(1.0 / (np.r_[usual_c, temp[first]] + ZERO_C_IN_K)) / GAS_J_PER_MOL_K
@@ -174,13 +177,38 @@ def _hysteresis(
     return np.exp(np.add.reduceat(log_keep, first)), np.asarray(drift)
 
 
-def _noise(cell: Cell, net: Floats, length: Floats, lost_s: Floats, keep: Floats) -> Floats:
+def _bridged(
+    amps: Floats, lost: npt.NDArray[np.bool_], step_s: float, ah: float
+) -> tuple[Floats, Floats]:
+    """The current with its gaps bridged, and what each reading of a gap adds to the variance of
+    the charge, (n,) both.
+
+    In a short gap the load most likely goes on as on both sides of it; by how much it does not is
+    one error for the whole gap, so that the doubt grows with its length, not with its root.
+    """
+    edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(int)))
+    amps, var, near = amps.copy(), np.zeros(len(amps)), max(round(BESIDE_S / step_s), 1)
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        sides = [
+            float(part.mean()) if len(part) else 0.0
+            for part in (amps[max(begin - near, 0) : begin], amps[end : end + near])
+        ]
+        sd_a = LOST_C * ah
+        if (end - begin) * step_s <= BRIDGED_S:
+            amps[begin:end] = 0.5 * (sides[0] + sides[1])
+            sd_a = float(np.hypot(sd_a, max(abs(sides[0]), abs(sides[1]))))
+        grown = (sd_a / ah * np.arange(end - begin + 1) * step_s / HOUR_S) ** 2
+        var[begin:end] = np.diff(grown)
+    return amps, var
+
+
+def _noise(cell: Cell, net: Floats, length: Floats, lost_var: Floats, keep: Floats) -> Floats:
     """Variances added to the states in each step, shape (m, 10)."""
     ah, kind = cell.params.capacity_ah, cell.kind
     hours = length / HOUR_S
     share = np.abs(net) / (HOUR_S * ah)
     noise = np.zeros((len(net), STATES))
-    noise[:, SOC] = (COUNT_SD * share) ** 2 + 1e-8 * hours + (LOST_C * lost_s / HOUR_S) ** 2
+    noise[:, SOC] = (COUNT_SD * share) ** 2 + 1e-8 * hours + lost_var
     noise[:, SHAPE] = kind.shape_sd_v**2 * (1 - np.exp(-2 * share / kind.shape_soc))
     noise[:, END] = 1 - np.exp(-2 * share / kind.shape_soc)
     noise[:, FAST] = 0.02**2 * hours

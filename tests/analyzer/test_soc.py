@@ -8,7 +8,7 @@ from pytest import approx
 
 from analyzer.pack import chemistry
 from analyzer.series import Series
-from analyzer.soc import ChargeState, track, turned
+from analyzer.soc import ChargeState, known, track, turned
 from logger.boat import Pack
 
 PACK = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=230)
@@ -157,3 +157,21 @@ def test_track_is_less_sure_of_the_capacity_after_a_winter():
     # three per cent a year, as a random walk: 0.03 * sqrt(1/2) beside what was not known before
     grown = np.sqrt(after.capacity_sd_ah**2 - before.capacity_sd_ah**2) / before.capacity_ah
     assert grown == approx(0.03 * np.sqrt(0.5), rel=0.2)
+
+
+@pytest.mark.parametrize("went_on", [True, False])
+def test_track_bridges_a_gap_under_way_and_is_unsure_of_it(went_on):
+    # half an hour without readings at a quarter of the capacity an hour: 12 % of charge
+    amps = np.full(3 * 3600, 57.5)
+    if not went_on:
+        amps[3600:5400] = 0.0
+    series, true = invented(amps.copy(), 0.9)
+    for values in series.values.values():
+        values[3600:5400] = np.nan
+    start = known(PACK, 0.9, 0.01)
+    charge = track(series, PACK, start)
+    whole = track(invented(amps, 0.9)[0], PACK, start)
+    low, high = charge.range_frac(0.8)
+    assert low[6000] < true[6000] < high[6000]
+    assert charge.sd_frac[5500] > 0.05 > whole.sd_frac[5500]
+    assert abs(charge.final.capacity_ah - 230) < charge.final.capacity_sd_ah
