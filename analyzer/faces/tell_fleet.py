@@ -36,7 +36,7 @@ def _head(found: Fleet) -> str:
     )
     if tally.looked:
         text += (
-            f" A log took {tally.seconds / tally.looked:.1f} s of one worker and "
+            f" A log took {tally.seconds / tally.looked:.1f} s of a processor and "
             f"{tally.log_bytes / tally.looked / 1e6:.1f} MB; a worker at most "
             f"{tally.peak_bytes / 1e6:.0f} MB of memory."
         )

@@ -36,8 +36,8 @@ Record = dict[str, Any]
 class Outcome:
     """What came of one log: a record, or why not.
 
-    program: the worker's version. seconds: of work. peak_bytes: the most memory the worker has had
-    so far. log_bytes: read.
+    program: the worker's version. seconds: of the processor. peak_bytes: the most memory the
+    worker has had so far. log_bytes: read.
     """
 
     record: Record | None
@@ -50,7 +50,7 @@ class Outcome:
 
 def work(log: LogRef) -> Outcome:
     """Looks at one log; what is wrong with it is a reason, never an exception."""
-    start_s, copy, size = time.perf_counter(), Path("-"), 0
+    start_s, copy, size = time.process_time(), Path("-"), 0
     record: Record | None = None
     reason = ""
     try:
@@ -62,7 +62,7 @@ def work(log: LogRef) -> Outcome:
     except Exception as error:  # one odd log must not end a run of thousands
         reason = f"the analysis failed: {type(error).__name__}: {error}"
     reason = " ".join(reason.replace(str(copy), log.where).split())
-    seconds = time.perf_counter() - start_s
+    seconds = time.process_time() - start_s
     return Outcome(record, reason, program(), seconds, peak_bytes(), size)
 
 

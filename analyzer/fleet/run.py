@@ -24,7 +24,7 @@ Record = dict[str, Any]
 class Tally:
     """How a run went.
 
-    seconds: of work, over all workers. peak_bytes: the most that one worker had.
+    seconds: of the processor, over all workers. peak_bytes: the most that one worker had.
     log_bytes: of the logs that were looked at. result_bytes: of their results.
     """
 

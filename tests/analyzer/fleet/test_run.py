@@ -181,26 +181,32 @@ def test_a_worker_of_another_version_is_not_believed(few, tmp_path):
 
 @pytest.mark.skipif(not FULL, reason="a ratio of times; KEELWATT_FULL=1 measures it")
 def test_two_workers_are_faster_than_one(club, tmp_path):
-    found = logs.find(f"{club}/00[0-9][0-9].sqlite")
-    taken = {}
-    for workers in (1, 2):
-        start_s = time.perf_counter()
-        fleet = run.run(found, tmp_path / str(workers), pool.Local(workers), quiet)
-        taken[workers] = time.perf_counter() - start_s
-        run.write(fleet)
-    print(f"\n{len(found)} logs: one worker {taken[1]:.1f} s, two {taken[2]:.1f} s: "
-          f"{taken[1] / taken[2]:.2f} x")  # fmt: skip
-    same(results(tmp_path / "1"), results(tmp_path / "2"))
-    assert taken[1] / taken[2] >= 1.7
+    """In turns, so that whatever else the machine does falls on both; without the start."""
+    found = logs.find(f"{club}/000[0-9].sqlite") + logs.find(f"{club}/001[0-9].sqlite")
+    taken = {1: 0.0, 2: 0.0}
+    for turn in range(6):
+        for workers in (1, 2):
+            ends_s = []
+            out = tmp_path / f"{turn}-{workers}"
+            fleet = run.run(
+                found, out, pool.Local(workers), lambda _, e=ends_s: e.append(time.perf_counter())
+            )
+            taken[workers] += (ends_s[-1] - ends_s[workers - 1]) / (len(found) - workers)
+            run.write(fleet)
+        same(results(tmp_path / f"{turn}-1"), results(tmp_path / f"{turn}-2"))
+    ratio = taken[1] / taken[2]
+    print(f"\n{len(found)} logs, 6 turns: two workers are {ratio:.2f} x as fast as one")
+    assert ratio >= 1.7
 
 
 def test_cost_of_a_boat_day(whole, club):
     fleet, _ = whole
     t = fleet.tally
     hours = results(fleet.out)["boats"].eval("last_utc_s - first_utc_s").sum() / 3600
-    print(f"\n{t.looked} boat-days of {hours / t.looked:.2f} h: {t.seconds / t.looked:.2f} s, "
-          f"{t.log_bytes / t.looked / 1e3:.0f} kB read, {t.result_bytes / t.looked / 1e3:.1f} kB "
-          f"of results; {t.seconds / hours:.2f} s an hour")  # fmt: skip
+    each = t.looked
+    print(f"\n{each} boat-days of {hours / each:.2f} h: {t.seconds / each:.2f} s of a processor, "
+          f"{t.log_bytes / each / 1e3:.0f} kB read, {t.result_bytes / each / 1e3:.1f} kB of "
+          f"results; {t.seconds / hours:.2f} s an hour of log")  # fmt: skip
     assert t.looked == BOAT_DAYS
 
 
