@@ -94,6 +94,7 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
     pending(db, path)  # refuses a foreign or newer file before anything is changed in it
     _use_journal(db)
     db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA cache_size = -1000")  # a writer looks at the newest pages only
     db.execute(f"PRAGMA wal_autocheckpoint = {JOURNAL_PAGES}")
     migrate(db, path)
 
