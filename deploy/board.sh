@@ -67,12 +67,14 @@ add_release() {
         rm -rf "$release"
         fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
     fi
-    # Everything it needs is loaded once: a library for another processor shows here.
+    # Everything it needs is loaded once, and the log's compressor works once: a library for another
+    # processor shows here. (A PC without AVX2 loads the compressor and falls when it is used.)
     if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -I -c \
-        'import logger.recorder, analyzer.answers, analyzer.faces.api'; } >"$log" 2>&1; then
+        'import logger.recorder, analyzer.answers, analyzer.faces.api, logger.store.codec as codec
+codec.works()'; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
         rm -rf "$release"
-        fail "the new release does not start on this computer; nothing was changed"
+        fail "the new release does not start on this computer (a PC must know AVX2); nothing was changed"
     fi
     rm -f "$log"
     mkdir -p "$release/share"

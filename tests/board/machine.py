@@ -110,7 +110,7 @@ class Machine:
     def _command(self) -> list[str]:
         arm = self.arch == "arm64"
         console = "ttyAMA0" if arm else "ttyS0"
-        processor = "host,-arch-capabilities" if self.accel == "kvm" else "Westmere"
+        processor = "host,-arch-capabilities" if self.accel == "kvm" else "max"
         if arm and self.accel == "tcg":
             processor = "cortex-a72"
         accel = "tcg,thread=multi,tb-size=512" if self.accel == "tcg" else "kvm"

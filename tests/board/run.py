@@ -63,7 +63,16 @@ def main() -> int:
     cuts = asked.cuts or (1 if asked.arm64 else 30)
     bench = Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s)
     print(f"{arch}, {kernel.name}, {accel}", flush=True)
+    told: list[int] = []  # to stop; the board at work is switched off first
+
+    def stop(number: int, _: object) -> None:
+        told.append(number)
+        sys.exit(143)
+
+    signal.signal(signal.SIGTERM, stop)
     for name in names:
+        if told:
+            break
         bench.scenario = name
         start_s = time.monotonic()
         try:
@@ -86,7 +95,6 @@ def _native(arch: str) -> bool:
 
 
 if __name__ == "__main__":
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # boards are switched off first
     with contextlib.suppress(KeyboardInterrupt):
         sys.exit(main())
     sys.exit(130)

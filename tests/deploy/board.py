@@ -45,7 +45,8 @@ def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
     info = f"keelwatt-{version}.dist-info"
     files = {
         "kw_stub.py": program,
-        "logger/store.py": store,
+        "logger/store/__init__.py": store,
+        "logger/store/codec.py": "def works(): pass\n",
         **dict.fromkeys(("logger/recorder.py", "analyzer/answers.py", "analyzer/faces/api.py"), ""),
         f"{info}/METADATA": f"Metadata-Version: 2.1\nName: keelwatt\nVersion: {version}\n",
         f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: t\nRoot-Is-Purelib: true\n"

@@ -6,6 +6,7 @@ from hypothesis.extra import numpy as hnp
 
 from logger.errors import StoreError
 from logger.sources.source import EXACT, Quantum
+from logger.store import codec
 from logger.store.codec import (
     decode_column,
     decode_times,
@@ -109,3 +110,10 @@ def test_damaged_column_is_refused_and_said():
         decode_column(data[:1], 100, Quantum(1.0))
     with pytest.raises(StoreError, match="expected"):
         decode_column(data, 101, Quantum(1.0))
+
+
+def test_works_says_where_numbers_do_not_come_back(monkeypatch: pytest.MonkeyPatch):
+    codec.works()
+    monkeypatch.setattr(codec, "smallest", lambda numbers: b"")
+    with pytest.raises(StoreError):
+        codec.works()
