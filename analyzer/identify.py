@@ -5,7 +5,7 @@ the fit is linear least squares with the chemistry as prior, repeated over a sma
 three. What the stretch does not show stays as the chemistry has it.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 
 import numpy as np
@@ -96,6 +96,24 @@ class _Stretch:
     dt: float
     first: npt.NDArray[np.int64]  # readings where the fit's steps begin
     good: npt.NDArray[np.bool_]  # steps without a gap
+    memo: dict[tuple[str, float], Floats] = field(default_factory=dict)
+
+    def felt(self, tau_s: float) -> Floats:
+        """Means of the current as a pair of that time constant feels it, cold included. (m,)"""
+        key = ("felt", tau_s)
+        if key not in self.memo:
+            keep = float(np.exp(-self.dt / tau_s))
+            self.memo[key] = self.means(followed(self.amps * self.cold, keep, 0.0))
+        return self.memo[key]
+
+    def branch(self, gap_soc: float) -> tuple[Floats, Floats]:
+        """Means of the hysteresis from midway, and of what is left of the start's, (m,) each."""
+        key = ("branch", gap_soc)
+        if key not in self.memo:
+            left = np.exp(-np.cumsum(np.abs(self.share)) / gap_soc)
+            both = [hysteresis_path(self.share, gap_soc, 0.0), left]
+            self.memo[key] = np.array([self.means(one * self.gap) for one in both])
+        return self.memo[key][0], self.memo[key][1]
 
     def means(self, values: Floats) -> Floats:
         """Means over the steps without a gap; shape (n,) or (n, k) to (m,) or (m, k)."""
@@ -169,11 +187,9 @@ _AT = np.cumsum([0, *_SIZES])
 def _columns(s: _Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) -> Floats:
     """Regressors of curve, gap, r0, r1, r2 and of the gap at the start; (rows, weights)."""
     p = base.params
-    u1 = s.means(followed(s.amps * s.cold * p.r1_ohm, float(np.exp(-s.dt / tau1)), 0.0))
-    u2 = s.means(followed(s.amps * s.cold * p.r2_ohm, float(np.exp(-s.dt / tau2)), 0.0))
+    u1, u2 = p.r1_ohm * s.felt(tau1), p.r2_ohm * s.felt(tau2)
     r0 = s.means(s.amps * s.ohmic * p.r0_ohm)
-    h = s.means(hysteresis_path(s.share, gap_soc, 0.0) * s.gap)
-    left = s.means(np.exp(-np.cumsum(np.abs(s.share)) / gap_soc) * s.gap)
+    h, left = s.branch(gap_soc)
     soc = s.means(s.soc)
     ohm = hats(soc, OHM_KNOTS)
     losses = [-ohm * u[:, None] for u in (r0, u1, u2)]
