@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 Ahead = Literal["stays", "goes on", "reversed"] | StreamTable
 
 NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
+ANY_WIND_MPS = 5.0  # scale of a Weibull distribution of shape 2: days people motor on
 ALIKE = 0.9  # cosine between courses that count as the same
 WIND_LEAVES = 0.6  # of what a leg's wind and sea do, where the mean wind is known
 ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
@@ -112,24 +113,32 @@ def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple
 
 @dataclass(frozen=True)
 class Air:
-    """Wind and windage per draw, (n,); left: what a known wind leaves of the leg's unknown."""
+    """Wind and windage per draw, (n,); left: what the wind leaves of the leg's unknown."""
 
     wind_mps: Floats
+    from_deg: Floats
     area_m2: Floats
     left: float
 
     def take(self, which: npt.NDArray[np.int64]) -> "Air":
         """The draws picked by index."""
-        return Air(self.wind_mps[which], self.area_m2[which], self.left)
+        return Air(self.wind_mps[which], self.from_deg[which], self.area_m2[which], self.left)
 
 
 def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
-    """Winds and windages of each draw; no wind known: none, and nothing is taken from the leg."""
-    if given.wind is None:
-        return Air(np.zeros(n), np.zeros(n), 1.0)
-    wind = np.maximum(given.wind.speed_mps + given.wind.sd_mps * rng.standard_normal(n), 0.0)
+    """Winds and windages of each draw.
+
+    No wind known: any wind from anywhere, which the present power then picks from; what helps
+    her now will hinder her on the way back. Not motoring: still air, and all left to the leg.
+    """
+    if given.wind is None and given.now is None:
+        return Air(np.zeros(n), np.zeros(n), np.zeros(n), 1.0)
     area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
-    return Air(wind, area, WIND_LEAVES)
+    if given.wind is None:
+        wind, source = ANY_WIND_MPS * rng.weibull(2.0, n), rng.uniform(0.0, 360.0, n)
+        return Air(wind, source, area, WIND_LEAVES)
+    wind = np.maximum(given.wind.speed_mps + given.wind.sd_mps * rng.standard_normal(n), 0.0)
+    return Air(wind, np.full(n, given.wind.from_deg), area, WIND_LEAVES)
 
 
 @dataclass(frozen=True)
@@ -174,7 +183,7 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     cov_rows = curve.cov_rows(water)
     var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
     now_w = _now_w(given, now, hotel_w)
-    log_w = np.log(_still_w(given, now, air, water, now_w))
+    log_w = np.log(_still_w(now, air, water, now_w))
     off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
     chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
     pick = _resample(chance, n, rng)
@@ -195,11 +204,9 @@ def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
     return np.maximum(power - (hotel_w - given.hotel_w[0]), LEAST_SHARE * power)
 
 
-def _still_w(given: ReachInput, now: Now, air: Air, water: Floats, power: Floats) -> Floats:
+def _still_w(now: Now, air: Air, water: Floats, power: Floats) -> Floats:
     """The present propulsion power as it would be in still air, per draw (n,). [W]"""
-    if given.wind is None:
-        return power
-    force = extra_n(air.area_m2, air.wind_mps, given.wind.from_deg - now.course_deg, water)
+    force = extra_n(air.area_m2, air.wind_mps, air.from_deg - now.course_deg, water)
     return np.maximum(power - force * water / EFFICIENCY, LEAST_SHARE * power)
 
 

@@ -4,7 +4,7 @@ Each step is a piece of a leg: ground speed from the stream at that boat's own c
 its curve and the wind on that course, charge from its pack, checked against every limit.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -82,7 +82,7 @@ def draw_boats(
 ) -> Boats:
     """Equally likely boats for a passage."""
     rng = np.random.default_rng(seed)
-    air = air_draws(given, n, rng)
+    air = air_draws(replace(given, now=None), n, rng)
     leg_sd = air.left * given.curve.leg_sd
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
     weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))

@@ -212,9 +212,9 @@ def _stream_ahead(
 
 def _wind_w(given: ReachInput, air: Air, water: Floats, still: Floats) -> Floats:
     """What the wind adds on the course asked for, (n, k). [W]"""
-    if given.wind is None or given.course_deg is None:
+    if given.course_deg is None:
         return np.zeros_like(still)
-    off = given.wind.from_deg - given.course_deg
+    off = air.from_deg[:, None] - given.course_deg
     force = extra_n(air.area_m2[:, None], air.wind_mps[:, None], off, water)
     return extra_w(force, water, still)
 
