@@ -60,14 +60,14 @@ def write(work: Path, to: Path) -> None:
     ]
     for arch, name in (("amd64", "x86-64"), ("arm64", "64-bit ARM")):
         path = work / f"results-{arch}.json"
-        if path.exists():
-            parts += _table(name, json.loads(path.read_text()))
+        parts += _table(name, json.loads(path.read_text()) if path.exists() else {})
     to.write_text("\n".join(parts))
 
 
 def _table(name: str, known: dict[str, dict[str, object]]) -> list[str]:
     accels = {str(k["accel"]) for k in known.values()}
-    parts = [f"## {name}, {', '.join(sorted({str(k['kernel']) for k in known.values()}))}", ""]
+    kernels = sorted({f", {k['kernel']}" for k in known.values()})
+    parts = [f"## {name}{''.join(kernels)}", ""]
     if "tcg" in accels:
         parts += [
             "The processor is emulated in software: seconds are many times those of a real board, "
@@ -75,7 +75,10 @@ def _table(name: str, known: dict[str, dict[str, object]]) -> list[str]:
             "",
         ]
     parts += ["| scenario | what | measured | |", "|---|---|---|---|"]
-    for scenario in [s for s in TITLES if s in known]:
+    for scenario in TITLES:
+        if scenario not in known:
+            parts.append(f"| {TITLES[scenario]} | not run yet | | |")
+            continue
         entry = known[scenario]
         title = f"{TITLES[scenario]} ({entry['day']}, {entry['commit']})"
         for raw in entry["lines"]:  # type: ignore[attr-defined]
