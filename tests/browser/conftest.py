@@ -38,9 +38,10 @@ def invented_answers():
     return module
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium():
-    """The running browser."""
+    """The running browser; for one file of tests, as the driver's event loop runs all the while,
+    and other files' tests have loops of their own."""
     path = _chromium()
     if not path:
         pytest.skip("no chromium here: apt install chromium, or name one in KEELWATT_CHROMIUM")
