@@ -2,10 +2,13 @@
 
 import re
 import shutil
+import socket
 import subprocess
 from pathlib import Path
 
 import pytest
+
+from analyzer.faces.commands import serve
 
 UNITS = ("keelwatt-record.service", "keelwatt-serve.service")
 pytestmark = pytest.mark.skipif(
@@ -66,3 +69,12 @@ def test_recording_unit_may_do_what_recording_needs(repository: Path):
     assert "DeviceAllow=char-ttyUSB" in text
     assert "\nProcSubset" not in text  # the boot's name is read from /proc/sys
     assert "\nProtectClock" not in text  # it would forbid to ask whether network time is right
+
+
+def test_pages_start_where_the_kernel_gives_no_list_of_interfaces(monkeypatch: pytest.MonkeyPatch):
+    # found on a whole board (tests/board): a unit without netlink ended here with EAFNOSUPPORT
+    def refused() -> list[tuple[int, str]]:
+        raise OSError(97, "Address family not supported by protocol")
+
+    monkeypatch.setattr(socket, "if_nameindex", refused)
+    assert serve.addresses("0.0.0.0", 8765).endswith(".local:8765/")

@@ -109,8 +109,12 @@ def _own_addresses() -> list[str]:
 
     get_address = 0x8915  # SIOCGIFADDR, linux/sockios.h
     found = []
+    try:
+        interfaces = socket.if_nameindex()
+    except OSError:  # a service that may not ask the kernel for them answers all the same
+        return []
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
-        for _, interface in socket.if_nameindex():
+        for _, interface in interfaces:
             request = struct.pack("256s", interface.encode()[:15])
             with suppress(OSError):  # an interface without an address
                 answer = fcntl.ioctl(asking.fileno(), get_address, request)
