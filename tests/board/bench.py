@@ -14,6 +14,7 @@ from machine import BOARD_IP, BoardError, Machine
 
 LOG = "/var/lib/keelwatt/log.sqlite"
 PYTHON = "/opt/keelwatt/current/bin/python"
+PORT_OPEN = "bash -c '</dev/tcp/127.0.0.1/8765' 2>/dev/null"
 PAGE = f"http://{BOARD_IP}:8765/"
 
 
@@ -120,8 +121,9 @@ class Bench:
         return time.monotonic() - start_s
 
     def wait_for_both(self, board: Machine) -> None:
-        """Until both services are up. One command: asking is dear where all is emulated."""
-        ask = "systemctl is-active --quiet keelwatt-record keelwatt-serve"
+        """Until the recorder is up and the pages' port is open; a service that falls and is started
+        again would pass for active. One command: asking is dear where all is emulated."""
+        ask = f"systemctl is-active --quiet keelwatt-record && {PORT_OPEN}"
         tries = int(self.boot_s / 4)
         board.must(
             f"for n in $(seq {tries}); do {ask} && exit; sleep 4; done; exit 1",
@@ -130,7 +132,7 @@ class Bench:
 
     def both_run(self, board: Machine) -> bool:
         """Whether both services are up."""
-        return board.run("systemctl is-active --quiet keelwatt-record keelwatt-serve").code == 0
+        return board.run(f"systemctl is-active --quiet keelwatt-record && {PORT_OPEN}").code == 0
 
     def gps(self, board: Machine, fix_after_s: float = 0.0) -> Gps:
         """Plugs the receiver in, where the outing is under motor."""
