@@ -195,8 +195,9 @@ def pending(
     Raises:
         StoreError: The file is no log of ours, or was written by a newer version.
     """
-    done = applied(db)
-    if not done and db.execute("SELECT 1 FROM sqlite_master").fetchone():
+    holds = db.execute("SELECT 1 FROM sqlite_master").fetchone()
+    done = applied(db)  # looked at second: another process may be making the log just now
+    if holds and not done:
         raise StoreError(f"{path} is an SQLite file but no log of this program; name another file")
     ours = [step.__name__ for step in steps]
     newer = [name for name in done if name not in ours]
