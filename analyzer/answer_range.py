@@ -198,6 +198,7 @@ def _point(result: ReachResult, i: int) -> RangePoint:
         power=result.power(i),
         distance=result.distance(i),
         duration=result.duration(i),
+        limit=next(iter(result.limit_shares(i))),
     )
 
 

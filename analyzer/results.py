@@ -41,6 +41,7 @@ class RangePoint:
     power: Estimate  # W, from the pack, motor and hotel less solar
     distance: Estimate  # m over ground
     duration: Estimate  # s
+    limit: str = ""  # what most often ends it
 
 
 Way = Literal["straight", "track"]  # the geodesic, or back the way she came

@@ -5,7 +5,7 @@ Both are drawn on the server, so that they are there without any script.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from analyzer.estimate import Estimate
@@ -109,7 +109,7 @@ def curve(answer: RangeAnswer) -> Curve | None:
         up=tuple(Tick(at(first, d * NMI)[1], f"{d:g}") for d in ticks(top, 4)),
         now=_spot(answer.speed_water_mps, speeds, mids, "now"),
         best=_spot(answer.best_speed_mps, speeds, mids, "furthest"),
-        points=tuple(_row(p, xy) for p, xy in zip(points, mids, strict=True)),
+        points=tuple(_row(answer, p, xy) for p, xy in zip(points, mids, strict=True)),
         chosen=_nearest(speeds, (answer.speed_water_mps or points[0].speed_water_mps) / KN),
     )
 
@@ -125,8 +125,13 @@ def _points(answer: RangeAnswer) -> list[RangePoint]:
     nearest = min(points, key=lambda p: abs(p.speed_water_mps - speed))
     if abs(nearest.speed_water_mps - speed) < 0.05 * KN:
         points.remove(nearest)
-    asked = RangePoint(
-        speed, answer.speed_ground_mps, nearest.power, answer.distance, answer.duration
+    asked = replace(
+        nearest,
+        speed_water_mps=speed,
+        speed_ground_mps=answer.speed_ground_mps,
+        distance=answer.distance,
+        duration=answer.duration,
+        limit=answer.limit,
     )
     return sorted([*points, asked], key=lambda p: p.speed_water_mps)
 
@@ -179,7 +184,7 @@ def _spot(
     return Spot(x, max(y, TOP), f"{text} {speed_kn:.1f}{above}", anchor)
 
 
-def _row(point: RangePoint, xy: tuple[float, float]) -> dict[str, object]:
+def _row(answer: RangeAnswer, point: RangePoint, xy: tuple[float, float]) -> dict[str, object]:
     return {
         "x": round(xy[0], 1),
         "y": round(max(xy[1], TOP), 1),
@@ -190,6 +195,7 @@ def _row(point: RangePoint, xy: tuple[float, float]) -> dict[str, object]:
         "band": words.band(point.distance),
         "lasts": words.value(point.duration),
         "draws": sentences.draws(point.power),
+        "ends": sentences.other_limit(answer, point),
     }
 
 

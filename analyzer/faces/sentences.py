@@ -2,7 +2,7 @@
 
 from analyzer.estimate import Estimate
 from analyzer.faces import words
-from analyzer.results import HomeAnswer, RangeAnswer, TripRow
+from analyzer.results import HomeAnswer, RangeAnswer, RangePoint, TripRow
 
 
 def how_far(answer: RangeAnswer) -> str:
@@ -31,6 +31,13 @@ def limit(answer: RangeAnswer, name: str) -> str:
     if name == "reserve":
         return f"the reserve of {words.percent(answer.reserve_frac)}"
     return _LIMITS.get(name, name)
+
+
+def other_limit(answer: RangeAnswer, point: RangePoint) -> str:
+    """What ends a speed of the curve where that is not what ends the answer; else empty."""
+    if point.limit in ("", answer.limit):
+        return ""
+    return f"What ends it there: {limit(answer, point.limit)}"
 
 
 def ends(answer: RangeAnswer) -> str:

@@ -74,10 +74,14 @@ def _facts(answer: RangeAnswer) -> str:
 def _curve(answer: RangeAnswer) -> str:
     lines = ["  Speed   Goes               Lasts                    Draws"]
     best = answer.best_speed_mps
-    for point in _round_speeds(answer.curve):
-        lines.append(_curve_row(point))
+    shown = _round_speeds(answer.curve)
+    lines += [_curve_row(point) for point in shown]
     if best:
         lines.append(f"  Goes furthest at {words.knots(best)}.")
+    for name in dict.fromkeys(p.limit for p in shown if p.limit not in ("", answer.limit)):
+        speeds = [words.knots(p.speed_water_mps) for p in shown if p.limit == name]
+        what = f"At {' and '.join(speeds)} what ends it is {sentences.limit(answer, name)}."
+        lines.append(wrapped(what, "  "))
     return "\n".join(lines)
 
 

@@ -50,7 +50,7 @@ export class Drag {
 
   show() {
     const point = this.points[Number(this.slider.value)];
-    const text = `At ${point.speed}: ${point.band}, for ${point.lasts}.${this.bought(point)}`;
+    const text = `At ${point.speed}: ${point.band}, for ${point.lasts}.${this.bought(point)}${point.ends && ` ${point.ends}.`}`;
     if (this.said.textContent !== text) this.said.textContent = text;
     this.slider.setAttribute("aria-valuetext", text);
     const pick = this.section.querySelector("#pick");

@@ -6,10 +6,11 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import pytest
 
-from analyzer.faces import cli
+from analyzer.faces import cli, tell
 from analyzer.faces.commands import options
 from analyzer.results import HomeWish, to_json
 
@@ -95,6 +96,14 @@ def test_missing_boat_file_is_one_sentence_and_status_2(capsys):
     error = capsys.readouterr().err
     assert error.startswith("keelwatt: there is no boat file at nowhere.toml")
     assert error.count("\n") == 1
+
+
+def test_a_speed_that_something_else_ends_says_so(answered, capsys):
+    answer = answered.range_left()
+    hot = replace(answer.curve[-1], limit="controller's temperature")
+    text = tell.range_left(replace(answer, curve=(*answer.curve[:-1], hot)))
+    assert "At 6.0 kn what ends it is the controller, too hot to hold this speed" in text
+    assert "what ends it is" not in tell.range_left(answer)
 
 
 def test_a_recording_of_no_known_boat_can_be_played_and_exported(tmp_path, capsys):
