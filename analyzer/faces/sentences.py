@@ -57,7 +57,7 @@ def draws(point_power: Estimate) -> str:
     """What a speed takes from the pack."""
     if point_power.mid is not None and point_power.mid <= 0:
         return "the sun covers it"
-    return words.value(point_power)
+    return words.power(point_power.mid)
 
 
 def stream(answer: RangeAnswer) -> str:
