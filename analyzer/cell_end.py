@@ -10,7 +10,7 @@ from analyzer.estimate import Estimate, cannot_say
 from analyzer.here import Here
 from analyzer.rundown import LIMITS, run_down
 from logger.boat import Boat
-from logger.units import HOUR_S
+from logger.units import HOUR_S, KW
 
 CELL = LIMITS.index("weakest cell's cut-off")
 LEAST_C = 0.02  # less than this flowing out is no load to go by, as a share of Ah
@@ -53,7 +53,7 @@ def cell_end(here: Here, boat: Boat, seed: int = 1) -> CellEnd | None:
     whole = run_down(power, 0 * power, pack, given.limits)
     after = cannot_say("nothing is drawn now", "s")
     if drawn is not None:
-        after = _range(end.duration_s, "s", f"at {drawn:.0f} W as now")
+        after = _range(end.duration_s, "s", f"at {drawn / KW:.1f} kW as now")
     return CellEnd(
         here.weakest.name,
         float(np.mean(whole.limit == CELL)),
@@ -74,14 +74,12 @@ def sentence(found: CellEnd, reserve_frac: float) -> str:
     assert at.mid is not None
     assert at.low is not None
     assert at.high is not None
-    where = (
-        f"{name} reaches its cut-off first, at about {100 * at.mid:.0f} % of the pack's charge "
-        f"({100 * at.low:.0f} to {100 * at.high:.0f})"
-    )
+    ends = sorted({f"{100 * at.low:.0f}", f"{100 * at.high:.0f}"}, key=float)
+    where = f"{name} reaches its cut-off first, at about {' to '.join(ends)} % of the pack's charge"
     if found.after.mid is not None and found.after.low is not None:
         assert found.after.high is not None
         mid, low, high = (v / HOUR_S for v in (found.after.mid, found.after.low, found.after.high))
-        where += f", in about {mid:.1f} h ({low:.1f} to {high:.1f}) {found.after.reason}"
+        where += f", in about {mid:.1f} hours ({low:.1f} to {high:.1f}) {found.after.reason}"
     reserve = f"the reserve of {100 * reserve_frac:.0f} %"
     share = round(100 * found.first_frac)
     if share == 0:

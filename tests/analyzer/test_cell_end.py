@@ -83,8 +83,8 @@ def test_cell_end_without_load_says_where_and_not_when():
     assert not found.after.known
     text = sentence(found, 0.2)
     assert text.startswith("Block 2 reaches its cut-off first, at about ")
-    assert " h " not in text
-    assert " h (" in sentence(cell_end(here(weakest), boat()), 0.2)
+    assert " hours " not in text
+    assert " hours (" in sentence(cell_end(here(weakest), boat()), 0.2)
 
 
 def test_sentence_says_which_comes_first():
