@@ -36,7 +36,7 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
     if home is not None and (home.turn_in.low or 0.0) <= 0.0:
         return (
             f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
-            f"{home.can_return_frac:.0%} sure of arriving above the reserve"
+            f"{100 * home.can_return_frac:.0f} % sure of arriving above the reserve"
         )
     to = slower(result, k_now)
     if to is not None:

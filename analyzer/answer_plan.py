@@ -201,7 +201,7 @@ def _share(
         return None, "not counted: the clear-sky bound wants pvlib (the extra `sun`)"
     measured = series.has("solar_power_w")
     words = "as today's yield shows" if measured else "the usual share, as no yield is measured"
-    return share, f"{share[0]:.0%} of a clear sky, {words}"
+    return share, f"{100 * share[0]:.0f} % of a clear sky, {words}"
 
 
 def _with_reserve(ctx: Context, reserve_frac: float | None) -> Context:

@@ -51,7 +51,7 @@ def full_power(boat: Boat) -> FullPower:
     low, high = LEAST_LOSS * power / full_v, MOST_LOSS * power / empty_v
     why = (
         f"rated power over pack voltage: full without losses to nearly empty under load with "
-        f"{1 / MOST_LOSS:.0%} efficiency"
+        f"{100 / MOST_LOSS:.0f} % efficiency"
     )
     return FullPower(low, (low * high) ** 0.5, high, why)
 
@@ -146,7 +146,7 @@ def _cutback(boat: Boat) -> Iterator[Finding]:
         "controller",
         "cutback_above_reserve",
         f"The controller cuts power back below {cutback:g} V; the pack at rest with the reserve of "
-        f"{reserve:.0%} has {rest_v:.1f} V, so power falls before the reserve is reached.",
+        f"{100 * reserve:.0f} % has {rest_v:.1f} V, so power falls before the reserve is reached.",
         0.8,
         Estimate(cutback - rest_v, None, None, "V"),
         "Correct cutback_v in the boat file if it is wrong; if it is right, a larger reserve is "

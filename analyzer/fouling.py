@@ -123,10 +123,11 @@ def _sentence(loss: float, sd: float) -> str:
     """What it means, for people."""
     if loss < -WORTH_FRAC and loss + 2 * sd < 0:
         return (
-            f"the boat is {-loss:.0%} slower at the same power than on her first trips: most "
-            "likely growth on bottom or propeller; look at the propeller first, it costs most "
-            "and cleans easiest"
+            f"the boat is {-100 * loss:.0f} % slower at the same power than on her first trips: "
+            "most likely growth on bottom or propeller; look at the propeller first, it costs "
+            "most and cleans easiest"
         )
     if abs(loss) <= 2 * sd:
         return "no change of speed at the same power beyond what wind and sea scatter"
-    return f"the boat is {abs(loss):.0%} {'slower' if loss < 0 else 'faster'} at the same power"
+    way = "slower" if loss < 0 else "faster"
+    return f"the boat is {100 * abs(loss):.0f} % {way} at the same power"

@@ -208,6 +208,6 @@ def score(rows: Sequence[Asked]) -> Score:
     width = float(np.median([(f[2] - f[0]) / f[1] for f, _, _ in known if f[1] > 0]))
     sentence = (
         f"{len(known)} answers could be held against the log: the range held the truth in "
-        f"{held:.0%} (8 in 10 is right), the middle was off by {error:.0%}"
+        f"{held * 100:.0f} % (8 in 10 is right), the middle was off by {error * 100:.0f} %"
     )
     return Score(len(known), held, error, width, sentence)

@@ -151,7 +151,7 @@ def home_reach(
             float(high),
             "m",
             reason=(
-                f"the lower figure holds with {sureness_frac:.0%} sureness, back at "
+                f"the lower figure holds with {100 * sureness_frac:.0f} % sureness, back at "
                 f"{back.speeds_mps[k]:.2f} m/s through water with the stream {stream}"
             ),
         ),

@@ -42,8 +42,8 @@ def findings(words: Mapping[str, Any], disk_left_frac: float | None = None) -> t
             Finding(
                 "log",
                 "disk_nearly_full",
-                f"{disk_left_frac:.0%} of the disk is left where the log lies; recording waits "
-                f"when there is none.",
+                f"{100 * disk_left_frac:.0f} % of the disk is left where the log lies; recording "
+                "waits when there is none.",
                 1.0,
                 Estimate(disk_left_frac, None, None, "frac"),
                 "Copy the log away and make room.",
@@ -84,7 +84,7 @@ def _of(name: str, said: Mapping[str, Any]) -> Iterator[Finding]:
     share = total / max(counts.get("frames", 0), total, 1)
     if total >= FEWEST_REFUSED and share > REFUSED_SHARE:
         worst = max(refused, key=lambda cause: refused[cause])
-        what = f"{share:.0%} of what source {name} sends cannot be used"
+        what = f"{100 * share:.0f} % of what source {name} sends cannot be used"
         text = f"{what}; most of it: {MEANS[worst]}."
         yield _finding(subject, "source_refused", text, share)
     if counts.get("reconnects", 0) >= MANY_RECONNECTS:

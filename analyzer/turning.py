@@ -111,7 +111,7 @@ class Turning:
 
 def _sightings(told: HomeReach, lead_s: float, *, homeward: bool) -> list[Sighting]:
     """A flag where the turning point is near, or home no longer sure."""
-    sure = f"{told.can_return_frac:.0%} sure of getting home above the reserve"
+    sure = f"{100 * told.can_return_frac:.0f} % sure of getting home above the reserve"
     evidence = f"Home is {told.distance_m / NMI:.1f} nmi off; {sure} if turned now."
     speed = f"{told.back_speed_mps / KN:.1f} kn through the water"
     names = ("pack_current_a", "speed_ground_mps")

@@ -81,7 +81,8 @@ def _ageing(found: Fleet) -> Iterator[str]:
             trend = record["ageing"][name]
             year = trend["per_year"]["mid"]
             if year is not None and trend["sureness_frac"] > SURE:
-                text = f"{record['boat']['name']}: {name} {way} by {abs(year):.1%} a year ({log})"
+                much = f"{100 * abs(year):.1f} % a year"
+                text = f"{record['boat']['name']}: {name} {way} by {much} ({log})"
                 lines.append((-abs(year), text))
     if lines:
         yield "Ageing that shows:"
@@ -97,7 +98,7 @@ def _first(like: Likeness) -> Iterator[str]:
     lines = []
     for c in concerns:
         level = f"{c.level}, " if c.level else ""
-        lines.append(f"{c.boat}: {c.text} ({level}sure to {c.sureness_frac:.0%}; {c.log})")
+        lines.append(f"{c.boat}: {c.text} ({level}sure to {100 * c.sureness_frac:.0f} %; {c.log})")
     yield from _few(lines)
 
 

@@ -72,7 +72,7 @@ def hull(answer: HullAnswer) -> str:
             f"  {words.knots(row.speed_water_mps):<9}{words.band(row.power):<19}"
             f"{words.band(row.prior)}{mark}"
         )
-    lines += ["", words.sentence(answer.fouling.sentence)]
+    lines += ["", wrapped(words.sentence(answer.fouling.sentence))]
     lines += [_loss(row) for row in answer.fouling.rows[-8:]]
     if answer.calibration is not None:
         lines += ["", *_calibration(answer.calibration)]
@@ -82,7 +82,8 @@ def hull(answer: HullAnswer) -> str:
 def _loss(row: TripLoss) -> str:
     low, mid, high = row.loss.low or 0.0, row.loss.mid or 0.0, row.loss.high or 0.0
     return (
-        f"  {words.day(row.t_utc_s)}: speed {mid:+.1%} ({low:+.1%} to {high:+.1%}) "
+        f"  {words.day(row.t_utc_s)}: speed {100 * mid:+.1f} % "
+        f"({100 * low:+.1f} to {100 * high:+.1f} %) "
         f"at the same power, "
         f"{row.minutes:.0f} minutes"
     )
@@ -125,7 +126,7 @@ def double_run(found: DoubleRun) -> str:
 def hindcast(answer: HindcastAnswer) -> str:
     """Each moment's range as a bar, and what then happened."""
     rows = answer.hindcast.rows
-    lines = [words.sentence(answer.hindcast.score.sentence), ""]
+    lines = [wrapped(words.sentence(answer.hindcast.score.sentence)), ""]
     if rows:
         most = max(row.distance_m[2] for row in rows)
         lines += [

@@ -30,7 +30,7 @@ def test_findings_name_the_source_and_the_commonest_cause():
     said = {"up": True, "frames": 100, "checksum": 30, "syntax": 20}
     (finding,) = reception.findings({"gps": said})
     assert finding.subject == "source gps"
-    assert "50% of what source gps sends" in finding.text  # 50 of 100
+    assert "50 % of what source gps sends" in finding.text  # 50 of 100
     assert "wrong checksums" in finding.text
 
 
