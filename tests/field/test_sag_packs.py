@@ -194,19 +194,14 @@ MISSED = {
 COLD = "88 % of 65 trips, where 90 % is asked"
 
 
-@pytest.mark.parametrize(
-    "name",
-    [
-        pytest.param(n, marks=pytest.mark.xfail(reason=MISSED[n], strict=False))
-        if n in MISSED
-        else n
-        for n in (*NAMES, "unexplained")
-    ],
-)
+@pytest.mark.parametrize("name", [*NAMES, "unexplained"])
 def test_term_is_within_12_per_cent_or_50_mv_in_nine_trips_of_ten(accounts, name):
     right = share_right(accounts, name)
     off = max(abs(a[name][0] - a[name][1]) for a in accounts)
     print(f"\n{name}: {right:.1%} of {len(accounts)} trips, worst off by {off:.2f} V")
+    assert right >= 0.5  # below this it is a fault, not a miss
+    if right < 0.9 and name in MISSED:
+        pytest.xfail(MISSED[name])
     assert right >= 0.9
 
 
