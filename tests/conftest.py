@@ -1,6 +1,7 @@
 """What all tests share."""
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,20 @@ settings.register_profile(
 )
 settings.load_profile("keelwatt")
 REPOSITORY = Path(__file__).resolve().parent.parent
+PLAIN_BOAT = """
+name = "invented"
+[hull]
+waterline_m = 7.2
+beam_waterline_m = 2.3
+draught_m = 1.3
+displacement_kg = 3100
+[pack]
+chemistry = "lfp"
+cells_in_series = 16
+rated_capacity_ah = 120
+[motor]
+rated_power_w = 5000
+"""
 
 
 def _shared_data() -> Path:
@@ -36,3 +51,28 @@ def shared_data() -> Path:
     if not folder.is_dir():
         pytest.skip(f"outside data not here: no folder {folder} (KEELWATT_DATA names another)")
     return folder
+
+
+@pytest.fixture(scope="session")
+def played_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shipped demo's log, played once; see `demo_log`."""
+    from analyzer.faces.recordings import play_into, shipped_demo
+
+    log = tmp_path_factory.mktemp("played") / "log.sqlite"
+    boat, files = shipped_demo()
+    play_into(log, files, boat)
+    return log
+
+
+@pytest.fixture(scope="module")
+def demo_log(played_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the demo's log, alone in its folder, for the tests of one file."""
+    return Path(shutil.copy(played_demo, tmp_path_factory.mktemp("demo")))
+
+
+@pytest.fixture
+def plain_boat(tmp_path: Path) -> Path:
+    """The shortest boat file with which everything can be asked."""
+    path = tmp_path / "boat.toml"
+    path.write_text(PLAIN_BOAT)
+    return path

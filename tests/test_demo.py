@@ -7,7 +7,7 @@ import pytest
 
 import replay
 from analyzer import answers
-from analyzer.faces.recordings import play_into, shipped_demo
+from analyzer.faces.recordings import play_into
 from logger.store import Store
 from replay.boatsim.demo import make
 
@@ -15,12 +15,9 @@ TRUTH = json.loads((Path(replay.__file__).parent / "demo" / "truth.json").read_t
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The demo's log, played and looked through."""
-    log = tmp_path_factory.mktemp("demo") / "log.sqlite"
-    boat, files = shipped_demo()
-    play_into(log, files, boat)
-    with answers.open_log(log) as ctx:
+def demo(demo_log):
+    """The demo's log, opened."""
+    with answers.open_log(demo_log) as ctx:
         yield ctx
 
 

@@ -12,16 +12,12 @@ from analyzer import answers
 from analyzer import frame as frames
 from analyzer.errors import NoChannel, NoTrip
 from analyzer.examples import demo_trip
-from analyzer.faces.recordings import play_into, shipped_demo
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The demo's log, in a folder of its own."""
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
-    boat, files = shipped_demo()
-    play_into(path, files, boat)
-    return path
+def demo(demo_log):
+    """The demo's log, under the name that the examples know."""
+    return demo_log.rename(demo_log.with_name("demo.sqlite"))
 
 
 @pytest.fixture

@@ -4,17 +4,13 @@ import numpy as np
 import pytest
 
 from analyzer import answers, trip_chart
-from analyzer.faces.recordings import play_into, shipped_demo
 
 CHANNELS = ("pack_voltage_v", "pack_current_a", "controller_voltage_v", "latitude_deg")
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    log = tmp_path_factory.mktemp("demo") / "log.sqlite"
-    boat, files = shipped_demo()
-    play_into(log, files, boat)
-    with answers.open_log(log) as ctx:
+def demo(demo_log):
+    with answers.open_log(demo_log) as ctx:
         yield ctx
 
 

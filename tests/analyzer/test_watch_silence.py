@@ -8,23 +8,9 @@ from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
 
 S = 1_000_000
-BOAT = """
-name = "Invented"
-[hull]
-waterline_m = 7.2
-beam_waterline_m = 2.3
-draught_m = 1.3
-displacement_kg = 3100
-[pack]
-chemistry = "lfp"
-cells_in_series = 16
-rated_capacity_ah = 120
-[motor]
-rated_power_w = 5000
-"""
 
 
-def test_weeks_without_a_reading_are_passed_over(tmp_path, monkeypatch):
+def test_weeks_without_a_reading_are_passed_over(tmp_path, plain_boat, monkeypatch):
     group = Group("t", ("pack_voltage_v", "pack_current_a"), (EXACT, EXACT))
     walked = []
     walk = watch.walk
@@ -36,5 +22,5 @@ def test_weeks_without_a_reading_are_passed_over(tmp_path, monkeypatch):
             t_us = np.arange(60, dtype=np.int64) * S
             writer.add(Block(group, t_us, np.column_stack([np.full(60, 53.0), np.full(60, 2.0)])))
             writer.close()
-        watch.run(store, boats.parse(BOAT, "boat.toml"))
+        watch.run(store, boats.load(plain_boat))
     assert [bool(piece.values) for piece in walked] == [True, False, True]

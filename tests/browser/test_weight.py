@@ -30,15 +30,11 @@ new PerformanceObserver((l) => { window.painted = l.getEntries().at(-1).startTim
 
 
 @pytest.fixture(scope="module")
-def demo_site(serve, tmp_path_factory):
+def demo_site(serve, demo_log):
     """The pages over the demo's log: an outing of three hours."""
     from analyzer.faces.api import create_app
-    from analyzer.faces.recordings import play_into, shipped_demo
 
-    log = tmp_path_factory.mktemp("demo") / "log.sqlite"
-    boat, files = shipped_demo()
-    play_into(log, files, boat)
-    with serve(create_app(log, None)) as served:
+    with serve(create_app(demo_log, None)) as served:
         yield served.url
 
 

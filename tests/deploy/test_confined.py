@@ -21,19 +21,7 @@ pytestmark = pytest.mark.skipif(
     reason="no systemd-analyze or no libseccomp on this machine",
 )
 SENTENCES = b"$IIVHW,,T,213.0,M,5.0,N,9.3,K*74\r\n$IIRPM,S,1,1250.0,,A*58\r\n"
-BOAT = """
-name = "Test boat"
-[hull]
-waterline_m = 7.2
-beam_waterline_m = 2.3
-draught_m = 1.3
-displacement_kg = 2600
-[pack]
-chemistry = "lfp"
-cells_in_series = 16
-rated_capacity_ah = 100
-[motor]
-rated_power_w = 5000
+SOURCE = """
 [[source]]
 name = "gps"
 kind = "nmea0183"
@@ -94,11 +82,13 @@ def answer_of(port: int, process: subprocess.Popen[str]) -> int:
     return 0
 
 
-def test_record_then_serve_under_their_units_restrictions(repository: Path, tmp_path: Path):
+def test_record_then_serve_under_their_units_restrictions(
+    repository: Path, tmp_path: Path, plain_boat: Path
+):
     port, web = free_port(socket.SOCK_DGRAM), free_port(socket.SOCK_STREAM)
-    boat, log = tmp_path / "boat.toml", tmp_path / "log.sqlite"
-    boat.write_text(BOAT % port)
-    places = ("--boat", str(boat), "--log", str(log))
+    log = tmp_path / "log.sqlite"
+    plain_boat.write_text(plain_boat.read_text() + SOURCE % port)
+    places = ("--boat", str(plain_boat), "--log", str(log))
     with confined(repository, "keelwatt-record.service", "record", *places) as process:
         assert speak_until_recorded(log, port, process), process.communicate()[1]
     assert process.returncode == 0

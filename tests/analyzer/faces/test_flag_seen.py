@@ -6,20 +6,6 @@ from analyzer.faces.api import create_app
 from logger.store import Store
 from logger.store.records import FlagRecord
 
-BOAT = """
-name = "invented"
-[hull]
-waterline_m = 7.0
-beam_waterline_m = 2.3
-draught_m = 1.2
-displacement_kg = 3000
-[pack]
-chemistry = "lfp"
-cells_in_series = 16
-rated_capacity_ah = 200
-[motor]
-rated_power_w = 6000
-"""
 FLAG = FlagRecord(
     number=None, key="motor/hot", level="act now", subject="motor", kind="motor_hot", title="Hot",
     evidence="125 °C.", cause="", caution="", first_action="", raised_us=0,
@@ -27,8 +13,7 @@ FLAG = FlagRecord(
 
 
 @pytest.fixture
-def log(tmp_path):
-    (tmp_path / "boat.toml").write_text(BOAT)
+def log(tmp_path, plain_boat):
     with Store.open(tmp_path / "log.sqlite", write=True) as store:
         store.add_flag(FLAG)
     return tmp_path / "log.sqlite"

@@ -15,20 +15,6 @@ from analyzer.flag_view import Changes
 from logger.store import Store
 from logger.store.records import FlagRecord
 
-BOAT = """
-name = "invented"
-[hull]
-waterline_m = 7.0
-beam_waterline_m = 2.3
-draught_m = 1.2
-displacement_kg = 3000
-[pack]
-chemistry = "lfp"
-cells_in_series = 16
-rated_capacity_ah = 200
-[motor]
-rated_power_w = 6000
-"""
 FLAG = FlagRecord(
     number=None, key="motor/hot", level="warning", subject="motor", kind="motor_hot",
     title="The motor is close to its limit", evidence="Motor at 113 °C.", cause="Long high power.",
@@ -37,12 +23,11 @@ FLAG = FlagRecord(
 
 
 @pytest.fixture
-def places(tmp_path):
-    (tmp_path / "boat.toml").write_text(BOAT)
+def places(tmp_path, plain_boat):
     log = tmp_path / "log.sqlite"
     with Store.open(log, write=True) as store:
         store.add_flag(FLAG)
-    return ["--log", str(log), "--boat", str(tmp_path / "boat.toml")]
+    return ["--log", str(log), "--boat", str(plain_boat)]
 
 
 def test_flags_are_told_with_what_to_do_and_marked_as_seen(places, capsys):

@@ -6,7 +6,6 @@ import pytest
 
 from analyzer.faces import cli
 from analyzer.faces.api import create_app
-from analyzer.faces.recordings import play_into, shipped_demo
 
 ROUTE = """<gpx version="1.1" creator="a test" xmlns="http://www.topografix.com/GPX/1/1"><rte>
 <rtept lat="46.28" lon="-23.87"/><rtept lat="46.30" lon="-23.84"/></rte></gpx>"""
@@ -27,21 +26,13 @@ QUESTIONS = {
 AGES = ("data_age_s", "age_s")  # of the data at the moment of asking
 
 
-@pytest.fixture(scope="module")
-def log(tmp_path_factory):
-    path = tmp_path_factory.mktemp("demo") / "log.sqlite"
-    boat, files = shipped_demo()
-    play_into(path, files, boat)
-    return path
-
-
 @pytest.fixture
-def printed(log, capsys):
+def printed(demo_log, capsys):
     """What a command prints with --json."""
 
     def ask(words):
         capsys.readouterr()
-        assert cli.main([*words.split(), "--json", "--log", str(log)]) == 0
+        assert cli.main([*words.split(), "--json", "--log", str(demo_log)]) == 0
         return json.loads(capsys.readouterr().out)
 
     return ask
@@ -54,10 +45,10 @@ def without_ages(answer):
 
 
 @pytest.mark.parametrize("question", QUESTIONS)
-def test_api_equals_json(question, log, browse, printed):
+def test_api_equals_json(question, demo_log, browse, printed):
     command, path = QUESTIONS[question]
     want = printed(command)
-    got = browse(create_app(log, None)).get(f"/api/v1/{path}")
+    got = browse(create_app(demo_log, None)).get(f"/api/v1/{path}")
     assert got.status_code == 200
     found = without_ages(got.json())
     if question == "check":  # the command also lists this computer's ports
@@ -67,12 +58,12 @@ def test_api_equals_json(question, log, browse, printed):
 
 
 @pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear")  # pvlib's, with the newest pandas
-def test_plan_equals_json(log, tmp_path, browse, printed):
+def test_plan_equals_json(demo_log, tmp_path, browse, printed):
     route = tmp_path / "route"
     route.write_text(ROUTE)
     when = "2026-05-16T13:00Z"  # the demo's day; date -u -d 2026-05-16T13:00Z +%s
     want = printed(f"plan {route} --depart {when} --speed 4")
-    client = browse(create_app(log, None))
+    client = browse(create_app(demo_log, None))
     got = client.post(f"/api/v1/plan?depart_utc_s={1778936400}&speed_kn=4", content=ROUTE)
     assert got.status_code == 200
     assert got.json() == want
