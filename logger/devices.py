@@ -21,7 +21,8 @@ class Device:
     """One way in that is there.
 
     Args:
-        kind: "serial", "can", "1-wire", "adc" or "hwmon".
+        kind: "serial", "console" (a serial port that the computer speaks on itself), "can",
+            "1-wire", "adc" or "hwmon".
         name: As a source's options name it: "/dev/ttyUSB0", "can0", "28-0316a2794c1f".
         text: What it is, for people.
         stable_name: A name that stays when other plugs move; None where there is none.
@@ -46,6 +47,7 @@ class Device:
 
 _SPOKEN = {
     "serial": "serial port",
+    "console": "this computer's own console",
     "can": "CAN bus",
     "1-wire": "1-wire probe",
     "adc": "analogue inputs",
@@ -74,11 +76,22 @@ def found(root: Path = Path("/"), ports: Iterable[Port] | None = None) -> tuple[
 
 
 def _serial(root: Path, ports: Iterable[Port]) -> Iterator[Device]:
-    stable = _stable_names(root)
+    stable, consoles = _stable_names(root), _consoles(root)
     for port in sorted(ports, key=lambda p: p.device):
+        own = Path(port.device).name
+        if own in consoles:
+            yield Device("console", port.device, "left alone")
+            continue
         text = port.description if port.description not in ("n/a", "") else ""
-        name = stable.get(Path(port.device).name)
-        yield Device("serial", port.device, text, name, port.serial_number or None)
+        yield Device("serial", port.device, text, stable.get(own), port.serial_number or None)
+
+
+def _consoles(root: Path) -> set[str]:
+    """The ports that the kernel and its log-in use: opening one would disturb them.
+
+    Source: proc(5), /proc/consoles: a line for each, its name first.
+    """
+    return {line.split()[0] for line in _text(root / "proc/consoles").splitlines() if line.strip()}
 
 
 def _stable_names(root: Path) -> dict[str, str]:

@@ -59,6 +59,18 @@ def test_found_lists_every_kind_once(root: Path):
     ]
 
 
+def test_found_knows_the_computers_own_console(root: Path):
+    (root / "proc").mkdir()  # as proc(5) and Documentation/admin-guide/serial-console have it
+    (root / "proc/consoles").write_text(
+        "tty0                 -WU (E  p  )    4:1\nttyS0                -W- (EC p a)    4:64\n"
+    )
+    ports = [FakePort("/dev/ttyS0", "ttyS0"), FakePort("/dev/ttyS1", "ttyS1")]
+    assert [d.sentence for d in found(root, ports)][:2] == [
+        "this computer's own console /dev/ttyS0, left alone",
+        "serial port /dev/ttyS1, ttyS1",
+    ]
+
+
 def test_found_of_a_computer_with_nothing(tmp_path: Path):
     assert found(tmp_path, []) == ()
 

@@ -56,6 +56,12 @@ def test_serial_port_gives_a_silent_line_up_soon():
     assert time.monotonic() - begun < 2.0
 
 
+def test_heard_leaves_a_console_alone(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(listen, "serial_port", lambda *_: pytest.fail("opened"))
+    there = [Device("console", "/dev/ttyS0", "left alone")]
+    assert listen.heard(there) == ("this computer's own console /dev/ttyS0, left alone",)
+
+
 def test_heard_tells_of_a_port_that_cannot_be_opened():
     there = [Device("serial", "/dev/ttyNONE7", "", None), Device("1-wire", "28-1", "temperature")]
     first, second = listen.heard(there)
