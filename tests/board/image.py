@@ -60,6 +60,11 @@ def find_mirror(etc: Path = Path("/etc")) -> Mirror:
     return Mirror(bases[0], codename, known)
 
 
+def native_arch() -> str:
+    """This machine's own processor, as Debian names it; "" for others."""
+    return {"x86_64": "amd64", "aarch64": "arm64"}.get(platform.machine(), "")
+
+
 def _value(path: Path, key: str) -> str:
     found = re.search(rf"(?m)^{key}=\"?([^\"\n]*)", path.read_text() if path.exists() else "")
     return found[1] if found else ""
@@ -68,18 +73,19 @@ def _value(path: Path, key: str) -> str:
 def make_root(work: Path, arch: str) -> Path:
     """A bare board's root, in `work`; made once."""
     root, done = work / f"root-{arch}", work / f"root-{arch}.done"
+    native = native_arch() == arch
+    if not native:
+        _run_foreign(arch)
     if done.exists():
-        _furnish(root)
+        _furnish(root, arch)
         return root
     mirror = find_mirror()
     shutil.rmtree(root, ignore_errors=True)
-    native = {"x86_64": "amd64", "aarch64": "arm64"}.get(platform.machine()) == arch
     first = ["debootstrap", f"--arch={arch}", mirror.codename, str(root), mirror.uri]
     log = work / f"root-{arch}.log"
     if native:
         _logged(first, log)
     else:
-        _run_foreign(arch)
         _logged([first[0], "--foreign", *first[1:]], log)
         _logged(["chroot", str(root), "/debootstrap/debootstrap", "--second-stage"], log)
     (root / "etc/apt/sources.list").write_text("\n".join(mirror.lines) + "\n")
@@ -93,7 +99,7 @@ def make_root(work: Path, arch: str) -> Path:
         _logged([*inside, *install, *packages], log)
         _logged([*inside, "apt-get", "-qq", "clean"], log)
         _logged([*inside, "update-initramfs", "-c", "-k", "all"], log)
-    _furnish(root)
+    _furnish(root, arch)
     done.touch()
     return root
 
@@ -163,7 +169,11 @@ ExecStart=sh /usr/local/lib/sensors.sh
 }
 
 
-def _furnish(root: Path) -> None:
+# Where another processor is emulated nothing is there in the minute and a half that systemd waits.
+PATIENCE = "[Manager]\nDefaultTimeoutStartSec=20min\n"
+
+
+def _furnish(root: Path, arch: str) -> None:
     """What the card maker's tool sets (name, user, SSH), and the tests' own hand."""
     etc = root / "etc"
     (etc / "hostname").write_text("keelwatt\n")
@@ -171,6 +181,9 @@ def _furnish(root: Path) -> None:
     (etc / "fstab").write_text("/dev/vda / ext4 defaults 0 1\n")
     (etc / "network/interfaces").write_text(INTERFACES)
     (etc / "machine-id").write_text("")
+    if arch != native_arch():
+        (etc / "systemd/system.conf.d").mkdir(exist_ok=True)
+        (etc / "systemd/system.conf.d/patience.conf").write_text(PATIENCE)
     inside = ["chroot", str(root)]
     users = (etc / "passwd").read_text()
     if "skipper:" not in users:

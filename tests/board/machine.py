@@ -113,7 +113,7 @@ class Machine:
         processor = "host,-arch-capabilities" if self.accel == "kvm" else "max"
         if arm and self.accel == "tcg":
             processor = "cortex-a72"
-        accel = "tcg,thread=multi,tb-size=512" if self.accel == "tcg" else "kvm"
+        accel = "tcg,thread=multi,tb-size=1024" if self.accel == "tcg" else "kvm"
         nets = {
             "home": "user,id=net",
             "boat": f"tap,id=net,ifname={LAN},script=no,downscript=no",

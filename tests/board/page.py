@@ -35,7 +35,7 @@ def commands() -> list[str]:
 
 def taken_out(bench: Bench) -> Path:
     """The project as it is committed, in a folder of its own."""
-    folder = bench.work / "project"
+    folder = bench.work / f"project-{bench.arch}"
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir()
     packed = subprocess.run(

@@ -2,7 +2,6 @@
 
 import argparse
 import contextlib
-import platform
 import signal
 import sys
 import time
@@ -59,7 +58,7 @@ def main() -> int:
     names = asked.only or (ON_ARM if asked.arm64 else tuple(scenarios))
     if "page" in names:
         image.make_card(root, asked.work / f"card-{arch}.img")
-    accel = "kvm" if _native(arch) and kvm_runs(kernel) else "tcg"
+    accel = "kvm" if image.native_arch() == arch and kvm_runs(kernel) else "tcg"
     cuts = asked.cuts or (1 if asked.arm64 else 30)
     bench = Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s)
     print(f"{arch}, {kernel.name}, {accel}", flush=True)
@@ -88,10 +87,6 @@ def main() -> int:
     if asked.report:
         report.write(asked.work, asked.report)
     return 1 if any(line.ok is False for line in bench.lines) else 0
-
-
-def _native(arch: str) -> bool:
-    return {"x86_64": "amd64", "aarch64": "arm64"}.get(platform.machine()) == arch
 
 
 if __name__ == "__main__":
