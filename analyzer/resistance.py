@@ -48,6 +48,7 @@ WATERPLANE_FRAC = 0.685  # waterplane area over length x beam; usual for sailing
 LCF_BEHIND_LCB = 0.025  # of the length; usual for sailing yachts
 LOW_EXPONENT = 4.0  # residuary resistance over Froude number below 0.2; the series' own is 4
 HIGH_EXPONENT = 4.0  # above 0.45, where the hump's steepness has passed
+OVER = 0.12  # in ln Froude beyond the series' ends, until these hold: about its own spacing
 
 
 @dataclass(frozen=True)
@@ -163,18 +164,41 @@ def residuary_frac(form: Form, froude: Floats, *, appended: bool = True) -> Floa
         appended: With keel and rudder: the series of 1998 times what three published hulls
             of 1981 show above it. Else the series' bare canoe body.
     Returns:
-        Shape (k,), positive and rising. Between the series' speeds log-log interpolation; where
-        the polynomial is not positive (it can be below 0.25) a third of the 1981 mean is kept;
-        outside 0.20 to 0.45 a fourth power, which is an assumption.
+        Shape (k,), positive and rising. Between the series' speeds a smooth curve through log
+        over log, since straight lines would leave corners of three per cent about Froude 0.33,
+        where the hump begins; where the polynomial is not positive (it can be below 0.25) a
+        third of the 1981 mean is kept; outside 0.20 to 0.45 it goes over into a fourth power,
+        which is an assumption.
     """
     floor = np.exp(np.mean([np.log(row) for _, row in HULLS_1981], axis=0)) / 3000.0
     series = np.maximum(_series_1998(form), floor / _appended_ratio())
     table = np.maximum.accumulate(series * (_appended_ratio() if appended else 1.0))
+    places, log_r = np.log(FROUDE_1998), np.log(table)
+    low, high = log_r[0] - LOW_EXPONENT * OVER, log_r[-1] + HIGH_EXPONENT * OVER
+    places = np.concatenate([[places[0] - OVER], places, [places[-1] + OVER]])
     log_f = np.log(np.maximum(froude, 1e-3))
-    inside = np.interp(log_f, np.log(FROUDE_1998), np.log(table))
-    below = LOW_EXPONENT * np.minimum(log_f - np.log(FROUDE_1998[0]), 0.0)
-    above = HIGH_EXPONENT * np.maximum(log_f - np.log(FROUDE_1998[-1]), 0.0)
+    inside = _smooth(log_f, places, np.concatenate([[low], log_r, [high]]))
+    below = LOW_EXPONENT * np.minimum(log_f - places[0], 0.0)
+    above = HIGH_EXPONENT * np.maximum(log_f - places[-1], 0.0)
     return np.asarray(np.exp(inside + below + above))
+
+
+def _smooth(at: Floats, places: Floats, values: Floats) -> Floats:
+    """Piecewise cubics through rising values, never falling; held at the ends.
+
+    Source: slopes by F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300. The
+    library that has it too costs the short answers most of a second to load.
+    """
+    step = np.diff(places)
+    rise = np.maximum(np.diff(values) / step, 1e-9)
+    before, after = step[:-1] + 2 * step[1:], 2 * step[:-1] + step[1:]
+    slope = (before + after) / (before / rise[:-1] + after / rise[1:])
+    slope = np.concatenate([rise[:1], slope, rise[-1:]])
+    k = np.clip(np.searchsorted(places, at) - 1, 0, len(step) - 1)
+    t = np.clip((at - places[k]) / step[k], 0.0, 1.0)
+    share = t * t * (3 - 2 * t)
+    bend = t * (1 - t) * step[k] * ((1 - t) * slope[k] - t * slope[k + 1])
+    return np.asarray((1 - share) * values[k] + share * values[k + 1] + bend)
 
 
 def residuary_n(form: Form, speed_mps: Floats, *, appended: bool = True) -> Floats:
