@@ -13,8 +13,6 @@ units=$root/etc/systemd/system
 backups=$data/before-update
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 services="keelwatt-record.service keelwatt-serve.service"
-# shellcheck disable=SC2034 # used by install.sh
-starts="$services keelwatt-boat.path" # what starts with the computer
 
 say() { printf 'keelwatt: %s\n' "$*"; }
 

@@ -35,9 +35,9 @@ say "installed in $home"
 if [ -n "${new_boat:-}" ]; then
     say "now describe the boat in $boat (each line is explained there),"
     say "look at it with: keelwatt check"
-    say "and then start: sudo systemctl enable --now $starts"
+    say "and then start: sudo systemctl enable --now $services"
 else
     # shellcheck disable=SC2086 # words are wanted
-    systemctl enable --now $starts
+    systemctl enable --now $services
     say "the services are started; $boat was kept"
 fi

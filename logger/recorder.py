@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from logger import journal, task
+from logger.boat_watch import BoatWatch
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, LoggerError, StoreError
 from logger.feeding import QUEUE_BATCHES, Feed
@@ -26,7 +27,7 @@ from logger.store import FlagRecord, Store
 from logger.store.writer import Writer
 from logger.task import Duties, Spec
 
-HEALTH_S = 60.0
+HEALTH_S, CHANGE_S = 60.0, 5.0
 NTP_S = 600.0
 STOP_S = 1.5
 log = logging.getLogger("keelwatt")
@@ -63,14 +64,30 @@ class Recorder:
         self._lag_s, self._remark = 0.0, ""
         self._full_since_us: int | None = None
         self._lost = 0
+        self._boat_trouble = ""
+        self._told_s, self._told_up = 0.0, [False for _ in self.feeds]
+        self._successor: tuple[str, Duties] | None = None
 
     def stop(self) -> None:
         """Asks the loop to end; may be called from a signal handler or another thread."""
         self._stop.set()
 
-    def run(self) -> None:
-        """Records until `stop`, or until every source has ended.
+    def give_way(self, text: str, boat: Duties) -> None:
+        """Asks the loop to end, since another recorder goes on with a changed boat file."""
+        self._successor = text, boat
+        self._stop.set()
 
+    def refuse(self, why: str) -> None:
+        """Says in the status that a changed boat file is wrong and not used; "": right again."""
+        self._boat_trouble = why
+        self._say_sources()
+
+    def run(self) -> tuple[str, Duties] | None:
+        """Records until `stop`, until every source has ended, or until it gives way.
+
+        Returns:
+            The boat file, as text and read, that another recorder shall go on with; None: it is
+            the end.
         Raises:
             BoatFileError: A source's options are wrong.
             StoreError: The log cannot be used.
@@ -83,8 +100,10 @@ class Recorder:
             try:
                 self._loop(writer)
             finally:
-                self._service.stopping()
+                if not self._successor:
+                    self._service.stopping()
                 self._end(writer)
+        return self._successor
 
     # -- inside ---------------------------------------------------------------------------------
 
@@ -115,6 +134,8 @@ class Recorder:
             if now >= next_health:
                 next_health = now + HEALTH_S
                 self._tell_health(writer)
+            elif now >= self._told_s + CHANGE_S and self._told_up != [f.up for f in self.feeds]:
+                self._tell_sources(writer)  # nobody waits a minute to see that a plug is in again
             self._write_aside(lambda: self._room.turn(writer))
             self._service.alive()
             if not any(feed.alive for feed in self.feeds) and self._batches.empty():
@@ -186,10 +207,20 @@ class Recorder:
         rows = self._health.rows(self.feeds, mono_us(), waiting, self._lag_s, dropped)
         self._add(writer, list(rows))
         trim()
-        up = sum(feed.up for feed in self.feeds)
+        self._tell_sources(writer)
+
+    def _tell_sources(self, writer: Writer) -> None:
+        self._told_s, self._told_up = time.monotonic(), [feed.up for feed in self.feeds]
         if not writer.full:
-            self._service.status(f"recording {up} of {len(self.feeds)} sources")
+            self._say_sources()
         writer.tell("recorder", self._health.words(self.feeds), time.time_ns() // 1000)
+
+    def _say_sources(self) -> None:
+        up = sum(feed.up for feed in self.feeds)
+        but = f"; the changed boat file is not used: {self._boat_trouble}"
+        self._service.status(
+            f"recording {up} of {len(self.feeds)} sources{but if self._boat_trouble else ''}"
+        )
 
     def _end(self, writer: Writer) -> None:
         until = time.monotonic() + STOP_S
@@ -237,7 +268,7 @@ def _full_flag(since_us: int, lost: int) -> FlagRecord:
 
 
 def main(boat_path: Path | str, log_path: Path | str) -> int:
-    """Runs the daemon; the command line's way in.
+    """Runs the daemon; the command line's way in. A changed boat file is used at once.
 
     Returns:
         0 after a stop, 2 where the boat file or the log cannot be used.
@@ -245,16 +276,43 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
     keep_small()
     journal.set_up()
     try:
-        boat = task.load(boat_path)
+        boat: tuple[str, Duties] | None = _read(Path(boat_path))
         path = Path(log_path)
         path.parent.mkdir(parents=True, exist_ok=True)
+        told: list[int] = []  # signals
         with Store.open(path, write=True) as store:
-            store.save_boat(Path(boat_path).read_text("utf-8-sig"), time.time_ns() // 1000)
-            recorder = Recorder(boat, store)
-            for number in (signal.SIGTERM, signal.SIGINT):
-                signal.signal(number, lambda *_: recorder.stop())
-            recorder.run()
+            while boat and not told:
+                boat = _record(*boat, Path(boat_path), store, told)
     except LoggerError as error:
         print(f"keelwatt record: {error}", file=sys.stderr)
         return 2
     return 0
+
+
+def _read(path: Path) -> tuple[str, Duties]:
+    """A boat file's text, and what it says. Raises BoatFileError."""
+    try:
+        text = path.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError):
+        text = ""  # what is the matter is said below
+    return text, task.load(path)
+
+
+def _record(
+    text: str, boat: Duties, path: Path, store: Store, told: list[int]
+) -> tuple[str, Duties] | None:
+    """One recorder, as long as the boat file stays as it is; who goes on, as `Recorder.run`."""
+    store.save_boat(text, time.time_ns() // 1000)
+    recorder = Recorder(boat, store)
+
+    def stop(number: int, _: object) -> None:
+        told.append(number)
+        recorder.stop()
+
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, stop)
+    watch = BoatWatch(path, text, recorder.give_way, recorder.refuse)
+    try:
+        return recorder.run()
+    finally:
+        watch.stop()

@@ -4,11 +4,13 @@ Both are the demo's invented outing, given today's date.
 """
 
 import contextlib
+import fcntl
 import gzip
 import io
 import re
 import socket
 import struct
+import termios
 import threading
 import time
 from datetime import UTC, datetime
@@ -73,7 +75,6 @@ class Gps:
 
     def __init__(self, port: socket.socket, from_s: float, fix_after_s: float = 0.0) -> None:
         self._port = port
-        self._port.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 1)  # the least there is
         self.heard_bytes = 0  # what the board sent to the receiver: a listener sends nothing
         self._sentences = [(t - from_s, s) for t, s in read_sentences() if t >= from_s]
         self._fix_after_s = fix_after_s
@@ -89,11 +90,18 @@ class Gps:
                 if self._stop.wait(max(0.0, round_s + at_s - time.monotonic())):
                     return
                 fix = time.monotonic() - start_s >= self._fix_after_s
-                with contextlib.suppress(OSError):  # full: nobody reads
-                    line = dated(sentence, datetime.now(UTC), fix).encode()
-                    self._port.send(line, socket.MSG_DONTWAIT)
+                if not self._unread():
+                    with contextlib.suppress(OSError):
+                        self._port.send(dated(sentence, datetime.now(UTC), fix).encode())
                 with contextlib.suppress(OSError):
                     self.heard_bytes += len(self._port.recv(65536, socket.MSG_DONTWAIT))
+
+    def _unread(self) -> int:
+        """Bytes that wait for a reader. A line has no memory: what comes meanwhile is lost."""
+        with contextlib.suppress(OSError):
+            waiting = fcntl.ioctl(self._port, termios.TIOCOUTQ, b"\0\0\0\0")
+            return int.from_bytes(waiting, "little")
+        return 0
 
     def close(self) -> None:
         """Unplugs it."""

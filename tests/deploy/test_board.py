@@ -42,7 +42,6 @@ def test_install_puts_everything_in_place_and_starts_nothing_unasked(installed: 
     assert (root / "var/lib/keelwatt/boat.toml").read_text() == "1.0 check --starter\n"
     assert (root / "etc/systemd/system/keelwatt-record.service").exists()
     assert (root / "etc/systemd/system/keelwatt-serve.service").exists()
-    assert (root / "etc/systemd/system/keelwatt-boat.path").exists()
     assert os.access(root / "usr/local/bin/keelwatt", os.X_OK)
     assert (root / "opt/keelwatt/current/share/rollback.sh").exists()
     assert "useradd" not in installed.calls() or "--system" in installed.calls()

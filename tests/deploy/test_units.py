@@ -41,7 +41,7 @@ def verify(tree: Path, unit: str) -> subprocess.CompletedProcess[str]:
     return analyze("verify", "--man=no", "--recursive-errors=no", f"--root={tree}", unit)
 
 
-@pytest.mark.parametrize("unit", [*UNITS, "keelwatt-boat.path", "keelwatt-boat.service"])
+@pytest.mark.parametrize("unit", UNITS)
 def test_unit_is_well_formed(tree: Path, unit: str):
     done = verify(tree, unit)
     assert (done.returncode, done.stderr) == (0, "")

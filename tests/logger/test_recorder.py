@@ -196,8 +196,26 @@ def test_stop_takes_less_than_two_seconds_and_loses_nothing(running):
 def test_health_is_stored(running):
     run = running(gps(udp=free_port()))
     run.wait_for(lambda: bool(run.store.channels().get("health_gps_frames_count")))
-    assert run.store.last("health_log_disk_left_frac") is not None
+    run.wait_for(lambda: run.store.last("health_log_disk_left_frac") is not None)
     assert "gps" in run.store.health()["recorder"].value
+
+
+def test_a_source_that_is_up_is_said_within_seconds(running, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("logger.recorder.CHANGE_S", 0.2)
+    port = free_port()
+    run = running(gps(tcp=f"127.0.0.1:{port}"))
+    run.wait_for(lambda: "recorder" in run.store.health())
+    assert not run.store.health()["recorder"].value["gps"]["up"]
+    with socket.create_server(("127.0.0.1", port)) as server:
+        server.settimeout(10)
+        peer, _ = server.accept()
+
+        def told() -> bool:
+            peer.sendall(checked("IIMTW,15.5,C"))
+            return bool(run.store.health()["recorder"].value["gps"]["up"])
+
+        run.wait_for(told)
+        peer.close()
 
 
 def test_full_disk_is_said_and_flagged_when_it_is_over(tmp_path: Path):
@@ -300,15 +318,70 @@ def test_unknown_kind_is_named(tmp_path: Path):
         Recorder(boat, store)
 
 
+BOAT_TEXT = (
+    'name = "T"\nflush_s = 0.1\n'
+    "[hull]\nwaterline_m=7.0\nbeam_waterline_m=2.2\ndraught_m=1.2\ndisplacement_kg=3000.0\n"
+    '[pack]\nchemistry="lfp"\ncells_in_series=16\nrated_capacity_ah=100.0\n'
+    "[motor]\nrated_power_w=5000.0\n"
+    '[[source]]\nname="gps"\nkind="nmea0183"\noptions={udp=PORT, raw=true}\n'
+)
+
+
+def test_a_changed_boat_file_is_used_at_once_and_a_wrong_one_is_not(tmp_path: Path):
+    ports = free_port(), free_port()
+    path, log = tmp_path / "boat.toml", tmp_path / "log.sqlite"
+    path.write_text(BOAT_TEXT.replace("PORT", str(ports[0])))
+    code = "import sys; from logger.recorder import main; sys.exit(main(*sys.argv[1:]))"
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as systemd:
+        systemd.bind(str(tmp_path / "notify"))
+        systemd.settimeout(60)
+        process = subprocess.Popen(
+            [sys.executable, "-c", code, str(path), str(log)],
+            cwd=Path(__file__).resolve().parents[2],
+            env={**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify")},
+        )
+
+        def told(wanted: str) -> list[str]:
+            """What is said until, and with, `wanted`."""
+            said: list[str] = []
+            while not said or wanted not in said[-1]:
+                said.append(systemd.recv(500).decode())
+            return said
+
+        def sends(port: int, value: float) -> None:
+            until = time.monotonic() + 30
+            with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+                while time.monotonic() < until:
+                    sock.sendto(checked(f"IIMTW,{value},C"), ("127.0.0.1", port))
+                    time.sleep(0.1)
+                    with Store.open(log) as store:
+                        last = store.last("water_temp_c")
+                    if last and last[1] == value:
+                        return
+            pytest.fail(f"{value} was not recorded")
+
+        try:
+            told("READY=1")
+            sends(ports[0], 11.5)
+            path.write_text("flush_s = 'often'\n")
+            assert "boat.toml" in told("changed boat file is not used")[-1]
+            sends(ports[0], 12.5)  # recording goes on as before
+            path.write_text(BOAT_TEXT.replace("PORT", str(ports[1])))
+            assert "STOPPING=1" not in told("READY=1")
+            sends(ports[1], 13.5)
+            process.send_signal(signal.SIGTERM)
+            assert process.wait(10) == 0
+        finally:
+            process.kill()
+            process.wait()
+    with Store.open(log) as store:
+        assert len(store.boots()) == 1
+        assert str(ports[1]) in (store.boat_text() or "")
+
+
 def test_sigterm_ends_the_process_within_two_seconds(tmp_path: Path):
     port = free_port()
-    (tmp_path / "boat.toml").write_text(
-        'name = "T"\nflush_s = 0.1\n'
-        "[hull]\nwaterline_m=7.0\nbeam_waterline_m=2.2\ndraught_m=1.2\ndisplacement_kg=3000.0\n"
-        '[pack]\nchemistry="lfp"\ncells_in_series=16\nrated_capacity_ah=100.0\n'
-        "[motor]\nrated_power_w=5000.0\n"
-        f'[[source]]\nname="gps"\nkind="nmea0183"\noptions={{udp={port}, raw=true}}\n'
-    )
+    (tmp_path / "boat.toml").write_text(BOAT_TEXT.replace("PORT", str(port)))
     code = "import sys; from logger.recorder import main; sys.exit(main(*sys.argv[1:]))"
     log = tmp_path / "log.sqlite"
     process = subprocess.Popen(
