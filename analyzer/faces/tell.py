@@ -54,7 +54,7 @@ def _because(answer: RangeAnswer) -> str:
 
 
 def _facts(answer: RangeAnswer) -> str:
-    doing = "motor running" if answer.motoring else "motor not driving"
+    doing = "motoring steadily" if answer.motoring else "not motoring steadily"
     rows = [
         ("As of", f"{answer.boat}, {words.moment(answer.asked_utc_s, answer.data_age_s)}, {doing}"),
         (
@@ -270,7 +270,7 @@ def check(answer: CheckAnswer) -> str:
         parts.append("\n".join(["What can be answered", *lines]))
     if answer.channels:
         lines = [
-            f"  {row.name:<32}{words.reading(row.value, row.unit):<16}"
+            f"  {row.name:<31} {words.reading(row.value, row.unit):<16}"
             f"{words.rate(row.rate_hz, row.age_s)}"
             for row in answer.channels
         ]
