@@ -44,6 +44,7 @@ class Bench:
         kernel, initrd: The root's.
         cuts: How often the power is cut.
         load_s: How long the bus is loaded.
+        commit: What was checked out when the run began.
     """
 
     work: Path
@@ -53,6 +54,7 @@ class Bench:
     initrd: Path
     cuts: int = 30
     load_s: float = 600.0
+    commit: str = ""
     lines: list[Line] = field(default_factory=list)
     scenario: str = ""
     _numbers: "itertools.count[int]" = field(default_factory=itertools.count)

@@ -1,5 +1,6 @@
 """The report: a table made of what was measured, kept from run to run in the work folder."""
 
+import fcntl
 import json
 import os
 import platform
@@ -26,15 +27,24 @@ TITLES = {
 
 
 def keep(bench: Bench) -> None:
-    """Puts the run's lines into the work folder; a scenario run again replaces its lines."""
-    path = bench.work / f"results-{bench.arch}.json"
+    """Puts the run's lines into the work folder; a scenario run again replaces its lines.
+
+    Runs may go on side by side.
+    """
+    with (bench.work / f"results-{bench.arch}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        _keep(bench, bench.work / f"results-{bench.arch}.json")
+
+
+def commit_now() -> str:
+    """What is checked out."""
+    command = ["git", "-C", str(Path(__file__).parent), "rev-parse", "--short", "HEAD"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    return done.stdout.strip()
+
+
+def _keep(bench: Bench, path: Path) -> None:
     known = json.loads(path.read_text()) if path.exists() else {}
-    commit = subprocess.run(
-        ["git", "-C", str(Path(__file__).parent), "rev-parse", "--short", "HEAD"],
-        capture_output=True,
-        text=True,
-        check=False,
-    ).stdout.strip()
     for scenario in dict.fromkeys(line.scenario for line in bench.lines):
         lines = [asdict(line) for line in bench.lines if line.scenario == scenario]
         known[scenario] = {
@@ -42,7 +52,7 @@ def keep(bench: Bench) -> None:
             "accel": bench.accel,
             "kernel": bench.kernel.name.removeprefix("vmlinuz-"),
             "day": datetime.now(UTC).strftime("%Y-%m-%d"),
-            "commit": commit,
+            "commit": bench.commit,
         }
     path.write_text(json.dumps(known, indent=1))
 

@@ -60,7 +60,7 @@ def main() -> int:
         image.make_card(root, asked.work / f"card-{arch}.img")
     accel = "kvm" if image.native_arch() == arch and kvm_runs(kernel) else "tcg"
     cuts = asked.cuts or (1 if asked.arm64 else 30)
-    bench = Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s)
+    bench = Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s, report.commit_now())
     print(f"{arch}, {kernel.name}, {accel}", flush=True)
     told: list[int] = []  # to stop; the board at work is switched off first
 
