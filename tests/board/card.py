@@ -13,6 +13,7 @@ import random
 import socket
 import struct
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 BLOCK = 4096
@@ -39,11 +40,19 @@ class Card:
         self._held: dict[int, bytearray] = {}
         self._lock = threading.Lock()
         self.written = self.flushes = 0
+        self._trap: tuple[int, Callable[[], None]] | None = None
+        self._off = False
+        self.trapped = threading.Event()
         address.unlink(missing_ok=True)
         self._door = socket.socket(socket.AF_UNIX)
         self._door.bind(str(address))
         self._door.listen()
         threading.Thread(target=self._serve, daemon=True).start()
+
+    def when_held(self, blocks: int, act: Callable[[], None]) -> None:
+        """Acts once as soon as so many blocks are held, and does nothing from then on."""
+        with self._lock:
+            self._trap = blocks, act
 
     def cut(self) -> tuple[int, int]:
         """The power is gone: blocks that were held, and how many of them are forgotten."""
@@ -96,10 +105,13 @@ class Card:
             if kind == 1:
                 data = _take(peer, length)
             with self._lock:
+                if self._off:
+                    return
                 if kind == 0:
                     content = self._read(start, length)
                 elif kind == 1:
                     self._hold(start, data)
+                    self._spring()
                 elif kind == 3:
                     self._flush()
                     self.flushes += 1
@@ -132,6 +144,12 @@ class Card:
             number = next(iter(self._held))
             self._write_out(number)
             del self._held[number]
+
+    def _spring(self) -> None:
+        if self._trap and len(self._held) >= self._trap[0]:
+            self._off = True
+            self._trap[1]()
+            self.trapped.set()
 
     def _flush(self) -> None:
         for number in self._held:

@@ -213,8 +213,17 @@ class Machine:
             raise BoardError(f"{command}: status {done.code}: {(done.err or done.out)[-600:]}")
         return done.out
 
-    def cut(self) -> tuple[int, int]:
-        """The main switch: the emulator is killed. Blocks the card held, and those it forgot."""
+    def aim(self, blocks: int) -> None:
+        """Power goes at the very moment at which the card holds so many blocks not flushed."""
+        self._server.when_held(blocks, lambda: os.kill(self._process.pid, signal.SIGKILL))
+
+    def cut(self, aimed_s: float = 0.0) -> tuple[int, int]:
+        """The main switch: the emulator is killed. Blocks the card held, and those it forgot.
+
+        Args:
+            aimed_s: How long to wait first for what `aim` wants.
+        """
+        self._server.trapped.wait(aimed_s)
         self._stop.set()
         os.kill(self._process.pid, signal.SIGKILL)
         self._process.wait()

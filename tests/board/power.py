@@ -13,6 +13,21 @@ from urllib.error import URLError
 from bench import PAGE, Bench
 from machine import BoardError, Machine, switched_on
 
+BLOCKS = 256
+# Blocks that are on the card for good are overwritten past the kernel's memory, and not flushed.
+# The number of the write is in each of them.
+UNFLUSHED = f"""
+import mmap, os, sys, time
+file = os.open("/var/lib/unflushed", os.O_RDWR | os.O_CREAT | os.O_DIRECT)
+for number in (1, 2):
+    for block in range({BLOCKS}):
+        page = mmap.mmap(-1, 4096)
+        page.write(bytes([number]) * 4096)
+        os.pwrite(file, page, block * 4096)
+    if number == 1:
+        os.fsync(file)
+        os.sync()
+"""
 RECORDING_S, PAGE_S = 20.0, 40.0  # at most, on a real processor
 LOST_S = 1.0
 
@@ -67,6 +82,7 @@ class _Cuts:
     """What came of the cuts so far."""
 
     lost_s: list[float] = field(default_factory=list)
+    aimed: int = 0
     held: int = 0
     forgotten: int = 0
     recovered: int = 0
@@ -77,6 +93,7 @@ def cuts(bench: Bench) -> None:
     """Kills the emulator while the board records, again and again on one card."""
     card = bench.card("power_cuts")
     found = _Cuts()
+    _forgetful(bench, card)
     try:
         _cut_often(bench, card, found)
     finally:
@@ -88,10 +105,38 @@ def cuts(bench: Bench) -> None:
             not found.failures,
         )
         bench.say("file system put right by its journal", f"{found.recovered} times")
-        bench.say("blocks not flushed at the cut", f"{found.held}, {found.forgotten} forgotten")
+        bench.say(
+            "blocks not flushed at the cut",
+            f"{found.held} in all, {found.forgotten} forgotten; {found.aimed} cuts were made at a "
+            "moment at which the card held some",
+        )
         if lost:
             figure = f"most {max(lost):.2f} s, mean {sum(lost) / len(lost):.2f} s"
             bench.say(f"readings lost (at most {LOST_S:.0f} s)", figure, max(lost) <= LOST_S)
+
+
+def _forgetful(bench: Bench, card: Path) -> None:
+    """Shows that the card does forget at a cut what was not flushed, before more is built on it."""
+    machine = bench.machine(card, seed=1)
+    machine.switch_on()
+    try:
+        machine.wait(bench.boot_s)
+        machine.must("cat >/run/unflushed.py", typed=UNFLUSHED)
+        machine.aim(BLOCKS * 3 // 4)
+        with suppress(BoardError):
+            machine.run("systemctl stop keelwatt-record; python3 /run/unflushed.py", timeout_s=60)
+        held, forgotten = machine.cut(aimed_s=5.0)
+    finally:
+        machine.kill()
+    machine = bench.machine(card)
+    with switched_on(machine, bench.boot_s):
+        count = "import sys; print(*open('/var/lib/unflushed', 'rb').read()[::4096])"
+        found = machine.must(f'python3 -c "{count}"').split()
+    bench.say(
+        f"{BLOCKS} blocks overwritten without a flush, and a cut",
+        f"{held} were held, {forgotten} forgotten; {found.count('1')} are as they were before",
+        0 < found.count("1") < BLOCKS,
+    )
 
 
 def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
@@ -118,8 +163,13 @@ def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
                 machine.switch_off()
                 return
             time.sleep(chance.uniform(0.0, 15.0))
-            held, forgotten = machine.cut()
+            if number % 3 == 2:  # else a cut would hardly ever fall between a write and its flush
+                machine.aim(chance.randint(1, 3))
+                held, forgotten = machine.cut(aimed_s=20.0)
+            else:
+                held, forgotten = machine.cut()
             before = machine.last_beat_s
+            found.aimed += held > 0
             found.held, found.forgotten = found.held + held, found.forgotten + forgotten
         except BoardError as error:
             found.failures.append(f"after cut {number}: {error}")
