@@ -23,7 +23,9 @@ from logger.store.transaction import transaction
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
 ROOM_VALUES = 200_000  # seal when this many values wait in memory (1.6 MB)
 TIME_STEP_US = 1000
-COMMIT_S, FORGET = 0.05, 0.9  # least time for a commit; how fast a slow one is forgotten
+# Least time for a commit, what cards take (a twentieth of a second more costs the card 5 per cent);
+# how fast a slower one is forgotten.
+COMMIT_S, FORGET = 0.1, 0.9
 NEVER_US = 2**62
 TRY_AGAIN_S = 5.0  # after the disk was full or another program held the log
 

@@ -62,7 +62,7 @@ class Bench:
     @property
     def slow(self) -> float:
         """How much longer to wait where the processor is emulated."""
-        return {"kvm": 1.0, "tcg": 6.0}[self.accel] * (3.0 if self.arch == "arm64" else 1.0)
+        return {"kvm": 1.0, "tcg": 12.0}[self.accel] * (2.0 if self.arch == "arm64" else 1.0)
 
     @property
     def boot_s(self) -> float:

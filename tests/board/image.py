@@ -77,7 +77,7 @@ def make_root(work: Path, arch: str) -> Path:
     if not native:
         _run_foreign(arch)
     if done.exists():
-        _furnish(root, arch)
+        _furnish(root)
         return root
     mirror = find_mirror()
     shutil.rmtree(root, ignore_errors=True)
@@ -99,7 +99,7 @@ def make_root(work: Path, arch: str) -> Path:
         _logged([*inside, *install, *packages], log)
         _logged([*inside, "apt-get", "-qq", "clean"], log)
         _logged([*inside, "update-initramfs", "-c", "-k", "all"], log)
-    _furnish(root, arch)
+    _furnish(root)
     done.touch()
     return root
 
@@ -169,11 +169,11 @@ ExecStart=sh /usr/local/lib/sensors.sh
 }
 
 
-# Where another processor is emulated nothing is there in the minute and a half that systemd waits.
+# Where a processor is emulated, devices may not be there in the minute and a half systemd waits.
 PATIENCE = "[Manager]\nDefaultTimeoutStartSec=20min\n"
 
 
-def _furnish(root: Path, arch: str) -> None:
+def _furnish(root: Path) -> None:
     """What the card maker's tool sets (name, user, SSH), and the tests' own hand."""
     etc = root / "etc"
     (etc / "hostname").write_text("keelwatt\n")
@@ -181,9 +181,8 @@ def _furnish(root: Path, arch: str) -> None:
     (etc / "fstab").write_text("/dev/vda / ext4 defaults 0 1\n")
     (etc / "network/interfaces").write_text(INTERFACES)
     (etc / "machine-id").write_text("")
-    if arch != native_arch():
-        (etc / "systemd/system.conf.d").mkdir(exist_ok=True)
-        (etc / "systemd/system.conf.d/patience.conf").write_text(PATIENCE)
+    (etc / "systemd/system.conf.d").mkdir(exist_ok=True)
+    (etc / "systemd/system.conf.d/patience.conf").write_text(PATIENCE)
     inside = ["chroot", str(root)]
     users = (etc / "passwd").read_text()
     if "skipper:" not in users:

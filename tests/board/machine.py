@@ -8,6 +8,7 @@ import socket
 import subprocess
 import threading
 import time
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -63,6 +64,7 @@ class Machine:
     on_s: float = 0.0  # time.monotonic() when it was switched on
     last_beat_s: float = 0.0  # the board's own clock, as last heard
     _asked: int = 0
+    _waits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=200))
     _stop: threading.Event = field(default_factory=threading.Event)
 
     def switch_on(self) -> None:
@@ -89,6 +91,8 @@ class Machine:
         self._answers = self._ends["agent"].makefile("rb")
         self.gps_port = self._ends["gps"]
         threading.Thread(target=self._hear_beat, args=(self._stop,), daemon=True).start()
+        threads = [cpu["thread-id"] for cpu in self.tell("query-cpus-fast")]
+        threading.Thread(target=self._watch, args=(self._stop, threads), daemon=True).start()
 
     def _listen(self, name: str) -> socket.socket:
         door = socket.socket(socket.AF_UNIX)
@@ -154,8 +158,8 @@ class Machine:
     def _gps_plug() -> str:
         return "usb-serial,id=gpsplug,chardev=gps,serial=A5069RR4"  # the number in the page
 
-    def tell(self, command: str, **options: str) -> None:
-        """Tells the emulator something. Raises BoardError where it refuses."""
+    def tell(self, command: str, **options: str) -> Any:
+        """Tells the emulator something; its answer. Raises BoardError where it refuses."""
         self._qmp.write(json.dumps({"execute": command, "arguments": options}) + "\n")
         self._qmp.flush()
         while True:
@@ -163,7 +167,7 @@ class Machine:
             if "error" in answer:
                 raise BoardError(f"{command}: {answer['error']['desc']}")
             if "return" in answer:
-                return
+                return answer["return"]
 
     def _hear_beat(self, stop: threading.Event) -> None:
         with contextlib.suppress(OSError, ValueError):
@@ -172,6 +176,27 @@ class Machine:
                     return
                 if line.endswith("\n") and line.strip():
                     self.last_beat_s = float(line)
+
+    def _watch(self, stop: threading.Event, threads: list[int]) -> None:
+        """Notes how long the board's processors have waited for one of this machine's.
+
+        Source: Documentation/scheduler/sched-stats, /proc/PID/schedstat: on a processor, waiting
+        for one [ns].
+        """
+        files = [Path(f"/proc/{self._process.pid}/task/{thread}/schedstat") for thread in threads]
+        with contextlib.suppress(OSError, IndexError):
+            while not stop.wait(0.1):
+                waited_ns = sum(int(file.read_text().split()[1]) for file in files)
+                self._waits.append((time.monotonic(), waited_ns / 1e9 / len(files)))
+
+    def waited_s(self, last_s: float) -> float:
+        """How long, of the last seconds before now or the cut, the board's processors stood still
+        because this machine's were given to others; the mean of them. [s]"""
+        if not self._waits:
+            return 0.0
+        end_s, end = self._waits[-1]
+        before = [waited for at_s, waited in self._waits if at_s <= end_s - last_s]
+        return end - (before[-1] if before else self._waits[0][1])
 
     def wait(self, timeout_s: float) -> float:
         """Until the board does what it is asked; seconds since it was switched on."""
