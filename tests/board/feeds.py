@@ -83,6 +83,10 @@ class Gps:
         self._thread.start()
 
     def _send(self) -> None:
+        with contextlib.suppress(OSError):
+            self._speak()
+
+    def _speak(self) -> None:
         start_s = time.monotonic()
         while not self._stop.is_set():
             round_s = time.monotonic()
@@ -98,7 +102,7 @@ class Gps:
 
     def _unread(self) -> int:
         """Bytes that wait for a reader. A line has no memory: what comes meanwhile is lost."""
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, ValueError):  # the other end is gone
             waiting = fcntl.ioctl(self._port, termios.TIOCOUTQ, b"\0\0\0\0")
             return int.from_bytes(waiting, "little")
         return 0

@@ -1,9 +1,12 @@
 """A busy bus, and a full card."""
 
 import json
+import struct
 import time
+from pathlib import Path
 
 import boat
+import image
 from bench import LOG, PYTHON, Bench
 from machine import Machine, switched_on
 
@@ -14,29 +17,47 @@ FRAME_BITS = 111 * 1.1
 FULL_RATE = ("Load0", "Load1")
 
 
+def _stick(bench: Bench, count: int) -> Path:
+    """Frames 0x100 to 0x109 in turn, each with a running number, and the boat file for them."""
+    folder = bench.work / "load"
+    folder.mkdir(exist_ok=True)
+    (folder / "load.dbc").write_text(boat.LOAD_DBC)
+    (folder / "load-boat.toml").write_text(boat.load_boat_file())
+    form = struct.Struct("=IB3xIHH")  # struct can_frame, <linux/can.h>
+    with (folder / "load.frames").open("wb") as out:
+        for n in range(count):
+            out.write(form.pack(0x100 + n % 10, 8, n, n & 0xFFFF, (n * 7) & 0xFFFF))
+    stick = bench.work / "load.img"
+    image.make_stick(folder, stick)
+    return stick
+
+
 def bus_load(bench: Bench) -> None:
     """Both services, a bus at 80 %, all frames counted."""
     rate = BUS_BITS * SHARE / FRAME_BITS
-    machine = bench.machine(bench.card("bus_load"), stick=bench.work / f"stick-{bench.arch}.img")
+    stick = _stick(bench, int(rate * bench.load_s))
+    machine = bench.machine(bench.card("bus_load"), stick=stick)
     with switched_on(machine, bench.boot_s) as board:
         board.must("modprobe -a usb_storage uas vfat; sleep 2; mkdir -p /media/stick")
         board.must("mount -o ro /dev/sda /media/stick")
         board.must(
             "systemctl stop board-bus keelwatt-record; cp /media/stick/load.dbc "
-            "/var/lib/keelwatt/; cp /media/stick/load-boat.toml /var/lib/keelwatt/boat.toml"
+            "/var/lib/keelwatt/; cp /media/stick/load-boat.toml /var/lib/keelwatt/boat.toml; "
+            "cp /media/stick/load.frames /dev/shm/",
+            timeout_s=60 * bench.slow,
         )
         board.must(
             f"rm -f {LOG}*; systemctl start keelwatt-record; "
             "systemctl restart keelwatt-serve; umount /media/stick",
-            timeout_s=200,
+            timeout_s=60 * bench.slow,
         )
         gps = bench.gps(board)
         bench.wait_for_both(board)
         time.sleep(30)
         before, start_s = _state(board), time.monotonic()
         said = board.must(
-            f"python3 /usr/local/lib/bus.py load {boat.BUS} {rate:.0f} {bench.load_s:.0f}",
-            timeout_s=bench.load_s * 2 + 60,
+            f"python3 /usr/local/lib/bus.py load {boat.BUS} /dev/shm/load.frames {rate:.0f}",
+            timeout_s=bench.load_s * 4 + 60,
         )
         after, seconds = _state(board), time.monotonic() - start_s
         sent = json.loads(said)

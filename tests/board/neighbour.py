@@ -15,6 +15,7 @@ from machine import BOARD_IP, Machine, switched_on
 OPENED = {22: "ssh", 8765: "pages"}
 OPENED_UDP = {5353: "avahi, the board's name"}
 AT_ONCE, PATIENCE_S = 200, 3.0
+PAGE_WAIT_S = 900.0  # for an emulated processor
 PATHS = (
     *("/", "/live", "/flags/live", "/trips", "/trip/1", "/trip/1/report.html", "/health", "/plan"),
     *("/set-up", "/log", "/log/columns.json", "/compare", "/api", "/api/range", "/api/check"),
@@ -38,7 +39,7 @@ def ask(path: str, form: dict[str, str] | None = None, **headers: str) -> tuple[
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     request = urllib.request.Request(PAGE.rstrip("/") + path, data, named)
     try:
-        with _OPENER.open(request, timeout=60) as answer:
+        with _OPENER.open(request, timeout=PAGE_WAIT_S) as answer:
             return answer.status, answer.read().decode("utf-8", "replace"), ""
     except urllib.error.HTTPError as error:
         place = error.headers.get("Set-Cookie") or error.headers.get("Location") or ""
@@ -78,8 +79,8 @@ def scenario(bench: Bench) -> None:
         bench.until("the page", lambda: _up(), bench.boot_s)
         _ports(bench, board)
         _unpaired(bench)
-        _paired(bench, board)
         _services(bench, board)
+        _paired(bench, board)
         gps.close()
 
 

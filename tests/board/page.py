@@ -61,8 +61,6 @@ def fill_stick(bench: Bench, wheels_command: str, python: str) -> Path:
         shutil.copy(path, home)
     (home / "boat.toml").write_text(boat.boat_file())
     (home / "demo-boat.toml").write_text((PROJECT / "replay/demo/boat.toml").read_text())
-    (home / "load.dbc").write_text(boat.LOAD_DBC)
-    (home / "load-boat.toml").write_text(boat.load_boat_file())
     stick = bench.work / f"stick-{bench.arch}.img"
     image.make_stick(home, stick)
     return stick
