@@ -10,7 +10,9 @@ from pathlib import Path
 
 import boat
 import image
+import power
 from bench import Bench
+from feeds import Gps
 from machine import BOARD_IP, BoardError, Machine, switched_on
 
 PROJECT = Path(__file__).parents[2]
@@ -92,10 +94,10 @@ def scenario(bench: Bench) -> None:
         put_stick_in(board)
         gps = bench.gps(board)
         try:
-            _on_board(bench, board, todo[todo.index(wheels) + 1 :])
+            opening = _on_board(bench, board, todo[todo.index(wheels) + 1 :], gps)
         finally:
             gps.close()
-        bench.say("bytes the board sent to the GPS", gps.heard_bytes, gps.heard_bytes == 0)
+        power.tell_heard(bench, opening, gps.heard_bytes - opening)
         board.must("umount /media/stick")
     shutil.move(card, bench.installed)
 
@@ -104,9 +106,10 @@ def _first(todo: list[str], word: str) -> str:
     return next(command for command in todo if word in command)
 
 
-def _on_board(bench: Bench, board: Machine, todo: list[str]) -> None:
+def _on_board(bench: Bench, board: Machine, todo: list[str], gps: Gps) -> int:
+    """Bytes that the receiver had heard when the recorder had its port."""
     start_s = time.monotonic()
-    done = 0
+    done = opening = 0
     transcript = (bench.work / f"transcript-{bench.arch}.txt").open("w")
     for command in todo:
         reason = next((why for word, why in NOT_HERE.items() if word in command), "")
@@ -139,6 +142,7 @@ def _on_board(bench: Bench, board: Machine, todo: list[str]) -> None:
             bench.say("the GPS has its name", f"/dev/keelwatt/gps -> {named}", "ttyUSB" in named)
         if "systemctl enable" in command:
             bench.wait_for_both(board)
+            opening = gps.heard_bytes
             bench.say("first answered range", _first_range(bench, board, start_s), True)
     bench.say("commands of the page on board", f"{done} done as they stand", True)
     left = ", ".join(f"{word} ({why})" for word, why in NOT_HERE.items())
@@ -149,6 +153,7 @@ def _on_board(bench: Bench, board: Machine, todo: list[str]) -> None:
     right = probe[2] == 23.0 and abs(volts[2] - 52.8) < 1e-9  # 1650 * 2 mV * 16
     bench.say("imitated 1-wire probe, converter", f"{probe[2]} °C, {volts[2]:.2f} V", right)
     bench.say("log after the first hour's steps", f"{found['readings']} readings", True)
+    return opening
 
 
 def _check_controller(bench: Bench, board: Machine) -> None:

@@ -22,6 +22,7 @@ TITLES = {
     "release": "Update, going back, and a release that does not stay up",
     "card_full": "The card full",
     "bus_load": "CAN at 80 % of a 500 kbit/s bus",
+    "forgets": "What the card does not flush it forgets at a power cut",
     "power_cuts": "The emulator killed while recording",
 }
 

@@ -33,6 +33,7 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
         "release": release.scenario,
         "card_full": load.card_full,
         "bus_load": load.bus_load,
+        "forgets": power.forgets,
         "power_cuts": power.cuts,
     }
 
