@@ -188,6 +188,7 @@ def _answer(
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
         cautions=CAUTIONS,
+        doing=here.doing,
     )
 
 
@@ -277,4 +278,5 @@ def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
         cautions=CAUTIONS,
+        doing=here.doing,
     )

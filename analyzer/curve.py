@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimate import Estimate
+from analyzer.wind import BEYOND_WIND
 
 Floats = npt.NDArray[np.float64]
 
@@ -35,7 +36,8 @@ class CurvePoints:
 
     speed_mps, power_w: shape (n,). log_sd: own relative error of each power, shape (n,).
     speed_sd_mps: error of the speed that all points of one group share, shape (n,).
-    group: shape (n,), integers.
+    group: shape (n,), integers; below zero for one whose own error has wind and sea in it.
+    wind_log_sd: what a wind not measured may do to all points of a group, shape (n,).
     """
 
     speed_mps: Floats
@@ -43,6 +45,7 @@ class CurvePoints:
     log_sd: Floats
     speed_sd_mps: Floats
     group: npt.NDArray[np.int64]
+    wind_log_sd: Floats | None = None
 
     def take(self, which: npt.NDArray[np.bool_]) -> "CurvePoints":
         """The points picked by a mask of shape (n,)."""
@@ -52,6 +55,7 @@ class CurvePoints:
             self.log_sd[which],
             self.speed_sd_mps[which],
             self.group[which],
+            None if self.wind_log_sd is None else self.wind_log_sd[which],
         )
 
 
@@ -70,6 +74,8 @@ class PowerCurve:
         seen_mps: Lowest and highest speed of the points used; None from the hull alone.
         minutes: Steady motoring behind it.
         reason: What it rests on.
+        apart: The same curve without the newest leg at its newest setting, and the mean power of
+            that: what the boat does now is asked of `apart`, so that it is not counted twice.
     """
 
     speed_mps: Floats
@@ -82,6 +88,7 @@ class PowerCurve:
     minutes: float = 0.0
     reason: str = "from the hull's numbers alone"
     used: tuple[str, ...] = field(default_factory=tuple)
+    apart: "tuple[PowerCurve, float] | None" = None
 
     @cached_property
     def _root(self) -> Floats:
@@ -191,12 +198,13 @@ class PowerCurve:
             "minutes": self.minutes,
             "reason": self.reason,
             "used": list(self.used),
+            "apart": [self.apart[0].to_dict(), self.apart[1]] if self.apart else None,
         }
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "PowerCurve":
         """The inverse of `to_dict`."""
-        seen = data["seen_mps"]
+        seen, apart = data["seen_mps"], data["apart"]
         return cls(
             speed_mps=np.asarray(data["speed_mps"], dtype=np.float64),
             log_power=np.asarray(data["log_power"], dtype=np.float64),
@@ -208,6 +216,7 @@ class PowerCurve:
             minutes=float(data["minutes"]),
             reason=str(data["reason"]),
             used=tuple(data["used"]),
+            apart=(cls.from_dict(apart[0]), float(apart[1])) if apart else None,
         )
 
 
@@ -228,6 +237,15 @@ def _shared(points: CurvePoints, slope: Floats) -> Floats:
     share = slope * points.speed_sd_mps / np.maximum(points.speed_mps, 0.1)
     same = points.group[:, None] == points.group[None, :]
     return np.asarray(same * np.outer(share, share))
+
+
+def _legs(points: CurvePoints, leg_sd: float) -> Floats:
+    """Covariance of ln power that points of one group share through wind and sea, (n, n)."""
+    winds = np.zeros(len(points.group)) if points.wind_log_sd is None else points.wind_log_sd
+    each = np.where(winds > 0, np.hypot(BEYOND_WIND * leg_sd, winds), leg_sd)
+    each = np.where(points.group < 0, 0.0, each)
+    same = points.group[:, None] == points.group[None, :]
+    return np.asarray(same * np.outer(each, each))
 
 
 def _conditioned(
@@ -324,7 +342,7 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
         log_w=np.log(points.power_w),
         own=points.log_sd**2,
         shared=_shared(points, slope),
-        legs=curve.leg_sd**2 * (points.group[:, None] == points.group[None, :]),
+        legs=_legs(points, curve.leg_sd),
         weight=np.ones(len(points.power_w)),
     )
     mean, cov, noise_scale = _judged(curve, _reweighted(curve, sight))
@@ -337,6 +355,7 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
         noise_scale=noise_scale,
         leg_sd=noise_scale * curve.leg_sd,
         seen_mps=seen,
+        apart=None,
     )
 
 

@@ -14,18 +14,28 @@ import numpy.typing as npt
 from analyzer.chemistry import Chemistry
 from analyzer.curve import PowerCurve
 from analyzer.rundown import Limits, PackDraws, ocv_table
+from analyzer.steady import SETTING_LOG
 from analyzer.stream import Stream, StreamDraws
 from analyzer.stream_table import StreamTable
 from analyzer.warmth import Warmth
-from analyzer.wind import AREA_LOG_SD, EFFICIENCY, LEAST_SHARE, Wind, extra_n
+from analyzer.wind import (
+    ANY_WIND_MPS,
+    AREA_LOG_SD,
+    BEYOND_WIND,
+    EFFICIENCY,
+    LEAST_SHARE,
+    MOST_SEA,
+    Wind,
+    extra_n,
+    extra_w,
+    sea_share,
+)
 
 Floats = npt.NDArray[np.float64]
 Ahead = Literal["stays", "goes on", "reversed"] | StreamTable
 
 NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
-ANY_WIND_MPS = 5.0  # scale of a Weibull distribution of shape 2: days people motor on
 ALIKE = 0.9  # cosine between courses that count as the same
-WIND_LEAVES = 0.6  # of what a leg's wind and sea do, where the mean wind is known
 ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
 
 
@@ -113,16 +123,25 @@ def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple
 
 @dataclass(frozen=True)
 class Air:
-    """Wind and windage per draw, (n,); left: what the wind leaves of the leg's unknown."""
+    """Wind, windage and sea per draw, (n,); left: what the wind leaves of the leg's unknown."""
 
     wind_mps: Floats
     from_deg: Floats
     area_m2: Floats
+    sea: Floats
     left: float
 
     def take(self, which: npt.NDArray[np.int64]) -> "Air":
         """The draws picked by index."""
-        return Air(self.wind_mps[which], self.from_deg[which], self.area_m2[which], self.left)
+        wind, source, area = self.wind_mps[which], self.from_deg[which], self.area_m2[which]
+        return Air(wind, source, area, self.sea[which], self.left)
+
+    def added_w(self, course_deg: float, water: Floats, still: Floats) -> Floats:
+        """Power that wind and waves add on a course, at speeds and still-air power (n, k)."""
+        off = (self.from_deg - course_deg)[:, None]
+        wind = self.wind_mps[:, None]
+        force = extra_n(self.area_m2[:, None], wind, off, water)
+        return extra_w(force, water, still) + still * sea_share(self.sea[:, None], wind, off)
 
 
 def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
@@ -132,13 +151,14 @@ def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
     her now will hinder her on the way back. Not motoring: still air, and all left to the leg.
     """
     if given.wind is None and given.now is None:
-        return Air(np.zeros(n), np.zeros(n), np.zeros(n), 1.0)
+        return Air(np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), 1.0)
     area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
+    sea = rng.uniform(0.0, MOST_SEA, n)
     if given.wind is None:
         wind, source = ANY_WIND_MPS * rng.weibull(2.0, n), rng.uniform(0.0, 360.0, n)
-        return Air(wind, source, area, WIND_LEAVES)
+        return Air(wind, source, area, sea, BEYOND_WIND)
     wind = np.maximum(given.wind.speed_mps + given.wind.sd_mps * rng.standard_normal(n), 0.0)
-    return Air(wind, np.full(n, given.wind.from_deg), area, WIND_LEAVES)
+    return Air(wind, np.full(n, given.wind.from_deg), area, sea, BEYOND_WIND)
 
 
 @dataclass(frozen=True)
@@ -170,7 +190,7 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     Args:
         air, hotel_w: Wind and hotel load of each draw, (n,).
     """
-    curve, now = given.curve, given.now
+    curve, now = _asked_of(given), given.now
     paths = given.stream.paths(n, rng)
     lines = curve.lines(n, rng)
     leg_sd = air.left * curve.leg_sd
@@ -196,6 +216,15 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     return Draws(paths.take(pick), lines, aside, air.take(pick), hotel_w[pick], now_w[pick])
 
 
+def _asked_of(given: ReachInput) -> PowerCurve:
+    """The curve that the present is asked of: without it, where it has taken part."""
+    curve, now = given.curve, given.now
+    if now is None or curve.apart is None:
+        return curve
+    before, power_w = curve.apart
+    return before if abs(np.log(max(now.power_w, 1.0) / power_w)) < SETTING_LOG else curve
+
+
 def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
     """The present propulsion power, per draw (n,). [W]"""
     power = np.full(len(hotel_w), max(now.power_w, 1.0))
@@ -206,8 +235,10 @@ def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
 
 def _still_w(now: Now, air: Air, water: Floats, power: Floats) -> Floats:
     """The present propulsion power as it would be in still air, per draw (n,). [W]"""
-    force = extra_n(air.area_m2, air.wind_mps, air.from_deg - now.course_deg, water)
-    return np.maximum(power - force * water / EFFICIENCY, LEAST_SHARE * power)
+    off = air.from_deg - now.course_deg
+    force = extra_n(air.area_m2, air.wind_mps, off, water)
+    waves = 1 + sea_share(air.sea, air.wind_mps, off)
+    return np.maximum((power - force * water / EFFICIENCY) / waves, LEAST_SHARE * power)
 
 
 def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:

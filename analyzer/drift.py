@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.driven import propulsion_power_w, unaided
+from analyzer.driven import propulsion_power_w, shaft_rps, unaided
 from analyzer.least_squares import solve
 from analyzer.series import Series
 from analyzer.stream import (
@@ -105,7 +105,7 @@ def _driving(shaft: Floats, power: Floats) -> Floats:
 def _bins(series: Series, boat: Boat | None) -> _Bins:
     """The series as half-minute means; turning bins have no course or heading."""
     size = max(round(BIN_S / series.step_s), 1)
-    turns = shaft = _mean_bins(series.get("shaft_speed_rps"), size)
+    turns = shaft = _mean_bins(shaft_rps(series, boat), size)
     idle = np.zeros(len(shaft), dtype=bool)
     if boat is not None:
         power = _mean_bins(propulsion_power_w(series, boat), size)

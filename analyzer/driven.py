@@ -22,7 +22,7 @@ def propulsion_power_w(series: Series, boat: Boat) -> Floats:
     """Power from the pack into the motor drive, shape (n,). [W]
 
     The pack's own power plus what sun and shore give, less the hotel load: as measured, else
-    the boat file's typical figure.
+    the boat file's typical figure. Where the pack is not measured, what the controller takes.
     """
     pack = series.get("pack_voltage_v") * series.get("pack_current_a")
     given = sum(
@@ -30,7 +30,19 @@ def propulsion_power_w(series: Series, boat: Boat) -> Floats:
     )
     hotel = series.get("hotel_power_w")
     typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
-    return np.asarray(pack + given - np.where(np.isfinite(hotel), hotel, typical))
+    balance = pack + given - np.where(np.isfinite(hotel), hotel, typical)
+    taken = series.get("controller_voltage_v") * series.get("controller_current_a")
+    return np.asarray(np.where(np.isfinite(balance), balance, taken))
+
+
+def shaft_rps(series: Series, boat: Boat | None) -> Floats:
+    """Revolutions of the propeller shaft, else the motor's over the gear's ratio, (n,). [1/s]"""
+    shaft = series.get("shaft_speed_rps")
+    if boat is None:
+        return shaft
+    return np.where(
+        np.isfinite(shaft), shaft, series.get("motor_speed_rps") / boat.motor.gear_ratio
+    )
 
 
 def unaided(power_w: Floats, shaft_rps: Floats, ok: Bools) -> Bools:

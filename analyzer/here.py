@@ -36,6 +36,7 @@ class Here:
         stream: Set and drift.
         weakest: A cell found behind the others.
         present: Steady motoring now; None otherwise.
+        doing: What the motor does, in words.
         hotel_w, solar_w: (mean, sd) [W]
         power_w: From the pack, mean of the last minute. [W]
         used: Channels it rests on.
@@ -54,6 +55,7 @@ class Here:
     used: tuple[str, ...]
     wind: Wind | None = None
     warmths: tuple[Warmth, ...] = ()
+    doing: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -69,6 +71,7 @@ class Here:
             "used": list(self.used),
             "wind": asdict(self.wind) if self.wind else None,
             "warmths": [asdict(warmth) for warmth in self.warmths],
+            "doing": self.doing,
         }
 
     @classmethod
@@ -86,6 +89,7 @@ class Here:
             used=tuple(data["used"]),
             wind=Wind(**data["wind"]) if data["wind"] else None,
             warmths=tuple(_warmth(one) for one in data["warmths"]),
+            doing=str(data["doing"]),
         )
 
 
@@ -131,6 +135,7 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
         used=_used(series),
         wind=lately(series, heading_true(series)),
         warmths=warmths(series, ctx.boat),
+        doing=question.doing(series, ctx.boat),
     )
 
 

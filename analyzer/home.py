@@ -19,7 +19,8 @@ Floats = npt.NDArray[np.float64]
 
 FARTHEST_M = 5e5  # turning points beyond are not searched for
 BISECTIONS = 24
-NEARLY = 0.9  # a faster speed home is taken if it is this share as sure
+NEARLY = 0.9  # a faster speed home is taken if it leaves this share of the farthest turning point
+HOMEWARD_COS = 0.5  # cosine between a course and the one home from which on she is on her way
 AHEAD_WORDS = {"stays": "as now", "goes on": "going on as it may", "reversed": "reversed"}
 TRACK_POINTS = 400  # a track is thinned to about this many places
 
@@ -102,9 +103,10 @@ def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float
     return np.asarray(np.where(distance_m <= back_m, low, 0.0))
 
 
-def _back_speed(sure_m: Floats, arrives: Floats) -> int:
-    """The fastest speed home that is nearly as sure as the surest."""
-    if sure_m.max() > 0:
+def _back_speed(sure_m: Floats, arrives: Floats, turn_deg: float) -> int:
+    """The fastest speed home that is nearly as sure as the surest; on the way home the surest."""
+    homeward = np.cos(np.radians(turn_deg)) > HOMEWARD_COS
+    if sure_m.max() > 0 and not homeward:
         return int(np.flatnonzero(sure_m >= NEARLY * sure_m.max())[-1])
     return int(np.flatnonzero(arrives >= arrives.max() - 0.005)[-1])
 
@@ -134,7 +136,7 @@ def home_reach(
     turn_deg = 180.0 if given.course_deg is None else course_deg - given.course_deg
     turn = _turning_m(out.distance_m[:, k_out], back.distance_m, distance_m, turn_deg)
     sure_m = np.quantile(turn, 1 - sureness_frac, axis=0)
-    k = _back_speed(sure_m, arrives)
+    k = _back_speed(sure_m, arrives, turn_deg)
     mid, high = np.quantile(turn[:, k], (0.5, 0.9))
     spent = (back.soc - back.run.end_soc[:, k]) / np.maximum(back.distance_m[:, k], 1.0)
     arrival = back.soc - spent * distance_m

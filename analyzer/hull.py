@@ -21,7 +21,7 @@ from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, u
 from analyzer.holtrop import Ship, resistance_parts_n
 from analyzer.propeller import diameter_m, ideal_efficiency
 from analyzer.resistance import Form
-from analyzer.steady import LEG_LOG_SD, SteadyPoints, compact, steady
+from analyzer.steady import LEG_LOG_SD, SETTING_LOG, SteadyPoints, compact, steady
 from analyzer.wind import DRAG, windage_m2
 from logger.boat import Boat, Hull
 
@@ -204,6 +204,15 @@ def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
     """
     if not len(points.speed_mps):
         return before
+    after = _fitted(points, before)
+    newest = int(np.argmax(points.t_utc_s + points.duration_s / 2))
+    near = np.abs(np.log(points.power_w / points.power_w[newest])) < SETTING_LOG
+    others = points.take(~(near & (points.group == points.group[newest])))
+    apart = _fitted(others, before) if len(others.speed_mps) else before
+    return replace(after, apart=(apart, float(points.power_w[newest])))
+
+
+def _fitted(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
     few = compact(points)
     table = CurvePoints(
         speed_mps=few.speed_mps,
@@ -211,6 +220,7 @@ def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
         log_sd=few.log_sd,
         speed_sd_mps=few.speed_sd_mps,
         group=few.group,
+        wind_log_sd=few.winds,
     )
     after = update(before, table)
     minutes = before.minutes + float(points.duration_s.sum()) / 60.0

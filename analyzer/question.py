@@ -7,13 +7,15 @@ from analyzer import copper
 from analyzer.cells import WeakCell
 from analyzer.curve import PowerCurve
 from analyzer.daylight import mean_ahead
-from analyzer.driven import propulsion_power_w
+from analyzer.draws import NOW_LOG_SD
+from analyzer.driven import propulsion_power_w, shaft_rps
 from analyzer.pack import chemistry, default_params
 from analyzer.reach import Now, ReachInput, Weak, speeds_for
 from analyzer.resistance import GRAVITY
 from analyzer.rundown import Limits
 from analyzer.series import Series
 from analyzer.soc import ChargeState
+from analyzer.steady import SPEED_CHANGE_MPS
 from analyzer.stream import Stream
 from analyzer.warmth import Warmth
 from analyzer.wind import Wind, windage_m2
@@ -21,7 +23,8 @@ from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
 
-NOW_S = 180.0  # the present operating point is a mean over this long
+NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over this long
+LEAST_FRAC, LEAST_RPS = 0.01, 0.2  # of rated power, of the shaft: less is not motoring
 USUAL_FROUDE = 0.28  # common practice, no source
 STILL_FRAC = 0.15  # power may vary this much in it
 LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
@@ -63,25 +66,69 @@ def weak(cell: WeakCell | None) -> Weak:
 def now(series: Series, boat: Boat) -> Now | None:
     """The present operating point; None where the boat is not motoring steadily.
 
+    A mean of the last three minutes; of the last one where the three before were not alike.
+
     Args:
-        series: Ends now; at least the last three minutes.
+        series: Ends now; at least the last minute.
     """
-    size = max(round(NOW_S / series.step_s), 2)
+    found = (_steady(series, boat, last_s) for last_s in (NOW_S, SHORT_NOW_S))
+    return next((point for point in found if point is not None), None)
+
+
+def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
+    """The mean of so long a time, where speed, power and course held still in it."""
+    size = max(round(last_s / series.step_s), 2)
     if series.n < size:
         return None
     last = series.cut(series.n - size, series.n)
-    power = propulsion_power_w(last, boat)
+    power = np.where(_still_shaft(last, boat), np.nan, propulsion_power_w(last, boat))
     speed, course = last.get("speed_ground_mps"), np.radians(last.get("course_ground_deg"))
     ok = np.isfinite(power) & np.isfinite(speed) & np.isfinite(course)
     if ok.sum() * 2 < size:
         return None
-    mean = float(power[ok].mean())
-    aim = np.hypot(np.sin(course[ok]).mean(), np.cos(course[ok]).mean())
-    if mean < 0.01 * boat.motor.rated_power_w or power[ok].std() > STILL_FRAC * mean or aim < 0.95:
+    power, speed, course = power[ok], speed[ok], course[ok]
+    mean, half = float(power.mean()), len(power) // 2
+    aim = np.hypot(np.sin(course).mean(), np.cos(course).mean())
+    if mean < LEAST_FRAC * boat.motor.rated_power_w or power.std() > STILL_FRAC * mean:
         return None
-    toward = np.degrees(np.arctan2(np.sin(course[ok]).mean(), np.cos(course[ok]).mean()))
+    gained = abs(float(speed[half:].mean() - speed[:half].mean()))
+    if aim < 0.95 or (last_s < NOW_S and gained > SPEED_CHANGE_MPS):
+        return None
+    toward = np.degrees(np.arctan2(np.sin(course).mean(), np.cos(course).mean()))
     thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
-    return Now(float(speed[ok].mean()), float(toward % 360.0), mean, less_hotel=thought)
+    sd = NOW_LOG_SD * float(np.sqrt(NOW_S / last_s))
+    return Now(float(speed.mean()), float(toward % 360.0), mean, sd, less_hotel=thought)
+
+
+def _still_shaft(last: Series, boat: Boat) -> bool:
+    """Whether the shaft is seen not to turn, so that the power goes elsewhere: sails, a kettle.
+
+    Where the controller's own current shows that the motor takes power, that is believed instead.
+    """
+    turns = np.abs(shaft_rps(last, boat))
+    taken = last.get("controller_voltage_v") * last.get("controller_current_a")
+    least_w = LEAST_FRAC * boat.motor.rated_power_w
+    return bool(
+        np.isfinite(turns).any()
+        and np.nanmedian(turns) < LEAST_RPS
+        and not np.nan_to_num(taken).mean() > least_w
+    )
+
+
+def doing(series: Series, boat: Boat) -> str:
+    """What the motor does in the last minute, in words, and why that is not taken as steady."""
+    if now(series, boat) is not None:
+        return "motoring steadily"
+    last = series.cut(series.n - max(round(SHORT_NOW_S / series.step_s), 2), series.n)
+    power = propulsion_power_w(last, boat)
+    power = power[np.isfinite(power)]
+    if not len(power):
+        return "the motor's power is not measured"
+    if power.mean() < LEAST_FRAC * boat.motor.rated_power_w or _still_shaft(last, boat):
+        return "motor off"
+    if not np.isfinite(last.get("speed_ground_mps") + last.get("course_ground_deg")).any():
+        return "motoring, with no speed and course over ground to go by"
+    return "motoring, not steadily yet"
 
 
 def mean_sd(series: Series, name: str, fallback: float, spread: float = 0.3) -> tuple[float, float]:

@@ -26,7 +26,6 @@ from analyzer.draws import (
 from analyzer.estimate import Estimate
 from analyzer.rundown import LIMITS, RunDown, run_down
 from analyzer.stream_table import StreamTable, TableStream
-from analyzer.wind import extra_n, extra_w
 from logger.units import KN
 
 Floats = npt.NDArray[np.float64]
@@ -212,11 +211,11 @@ def _stream_ahead(
 
 def _wind_w(given: ReachInput, air: Air, water: Floats, still: Floats) -> Floats:
     """What the wind adds on the course asked for, (n, k). [W]"""
-    if given.course_deg is None:
-        return np.zeros_like(still)
-    off = air.from_deg[:, None] - given.course_deg
-    force = extra_n(air.area_m2[:, None], air.wind_mps[:, None], off, water)
-    return extra_w(force, water, still)
+    return (
+        np.zeros_like(still)
+        if given.course_deg is None
+        else air.added_w(given.course_deg, water, still)
+    )
 
 
 def _water_mps(given: ReachInput, draws: Draws) -> Floats:

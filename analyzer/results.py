@@ -98,6 +98,7 @@ class RangeAnswer:
     flags: tuple[FlagView, ...]
     cautions: tuple[str, ...]
     home_reason: str = ""  # why nothing is said of the way home though it was asked for
+    doing: str = "not motoring steadily"  # what the motor does, in words
 
 
 @dataclass(frozen=True)

@@ -1,24 +1,26 @@
 """Steady stretches of motoring: the points that a power curve may learn from.
 
 A minute counts where the motor runs, power and speed hold still, the boat keeps its heading and
-the minute before was alike. Minutes in which the propeller carries far less than usual for its
+the minute before was alike. Minutes of one leg at one setting of the motor are one point: within
+them the boat slows in a gust while the power rises, which says nothing of power against speed.
+Minutes in which the propeller carries far less than usual for its
 revolutions (sails help, or a tow) or far more (towing, weed) are left out where the shaft's speed
 is known, and minutes in water so shallow that it holds the boat where the depth is.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.drift import heading_true
-from analyzer.driven import propulsion_power_w, unaided
+from analyzer.driven import propulsion_power_w, shaft_rps, unaided
 from analyzer.resistance import GRAVITY
 from analyzer.series import Series
 from analyzer.stream import Stream
-from analyzer.wind import EFFICIENCY, extra_n, true_wind, windage_m2
+from analyzer.wind import EFFICIENCY, any_wind_log_sd, extra_n, true_wind, windage_m2
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -32,7 +34,9 @@ LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the cur
 LOG_SD_FLOOR = 0.03  # never better, however long the stretch
 SHALLOW_FROUDE = 0.6
 SPEED_BIN_MPS = 0.1
-LEG_LOG_SD = 0.12  # wind and sea of one stretch, in ln power
+LEG_LOG_SD = 0.12  # wind and sea of one leg, in ln power
+LEG_DEG, LEG_PAUSE_S = 30.0, 1800.0  # one leg: so alike a course, and no longer a break
+SETTING_LOG = 0.15  # one setting of the motor: ln power so near its mean
 
 CHANNELS = (
     "pack_voltage_v",
@@ -47,6 +51,9 @@ CHANNELS = (
     "variation_deg",
     "speed_water_mps",
     "shaft_speed_rps",
+    "motor_speed_rps",
+    "controller_voltage_v",
+    "controller_current_a",
     "depth_m",
     "wind_speed_true_mps",
     "wind_direction_true_deg",
@@ -57,11 +64,12 @@ CHANNELS = (
 
 @dataclass(frozen=True)
 class SteadyPoints:
-    """Steady motoring, one point per stretch and speed; every array has shape (n,).
+    """Steady motoring, one point per leg and setting; every array has shape (n,).
 
     speed_mps: through water. power_w: from the pack for propulsion, hotel and sun removed.
     log_sd: relative error of its own. speed_sd_mps: error of speed shared by a group.
-    group: which stretch. duration_s: time behind it. t_utc_s: its middle.
+    group: which leg. duration_s: time behind it. t_utc_s: its middle. wind_log_sd: what a wind
+    not measured may have done to ln power, shared by a group; None: nothing.
     """
 
     speed_mps: Floats
@@ -72,6 +80,12 @@ class SteadyPoints:
     t_utc_s: Floats
     group: npt.NDArray[np.int64]
     used: tuple[str, ...] = ()
+    wind_log_sd: Floats | None = None
+
+    @property
+    def winds(self) -> Floats:
+        """`wind_log_sd`, zeros for None."""
+        return np.zeros(len(self.speed_mps)) if self.wind_log_sd is None else self.wind_log_sd
 
     @classmethod
     def none(cls) -> "SteadyPoints":
@@ -92,12 +106,20 @@ class SteadyPoints:
             groups.append(part.group + shift)
             shift = int(groups[-1].max()) + 1
         used = tuple(dict.fromkeys(name for p in parts for name in p.used))
-        return cls(**arrays, group=np.concatenate(groups), used=used)
+        winds = np.concatenate([p.winds for p in parts])
+        return cls(**arrays, group=np.concatenate(groups), used=used, wind_log_sd=winds)
+
+    def take(self, which: Bools) -> "SteadyPoints":
+        """The points picked by a mask of shape (n,)."""
+        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
+        arrays = {k: getattr(self, k)[which] for k in names}
+        return SteadyPoints(**arrays, used=self.used, wind_log_sd=self.winds[which])
 
     def to_dict(self) -> dict[str, Any]:
         """Plain lists, for JSON."""
         names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
-        return {k: getattr(self, k).tolist() for k in names} | {"used": list(self.used)}
+        lists = {k: getattr(self, k).tolist() for k in names}
+        return lists | {"used": list(self.used), "wind_log_sd": self.winds.tolist()}
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "SteadyPoints":
@@ -105,14 +127,15 @@ class SteadyPoints:
         names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
         arrays = {k: np.asarray(data[k], dtype=np.float64) for k in names}
         group = np.asarray(data["group"], dtype=np.int64)
-        return cls(**arrays, group=group, used=tuple(data["used"]))
+        winds = np.asarray(data.get("wind_log_sd", 0.0 * arrays["log_sd"]), dtype=np.float64)
+        return cls(**arrays, group=group, used=tuple(data["used"]), wind_log_sd=winds)
 
 
 def compact(points: SteadyPoints, newest: int = 80) -> SteadyPoints:
     """Many trips' points made few: the newest as they are, older ones merged speed by speed.
 
     What a merged point is off by is what its members are off by, over the root of how many
-    stretches they came from.
+    legs they came from; its group is below zero, and wind and sea are in its own error.
     """
     order = np.argsort(points.t_utc_s)
     if len(order) <= 2 * newest:
@@ -124,8 +147,9 @@ def compact(points: SteadyPoints, newest: int = 80) -> SteadyPoints:
     arrays = {
         k: np.concatenate([[row[k] for row in merged], getattr(points, k)[young]]) for k in names
     }
-    group = np.concatenate([-1 - np.arange(len(merged)), points.group[young]])
-    return SteadyPoints(**arrays, group=group.astype(np.int64), used=points.used)
+    group = np.concatenate([-1 - np.arange(len(merged)), points.group[young]]).astype(np.int64)
+    winds = np.concatenate([np.zeros(len(merged)), points.winds[young]])
+    return SteadyPoints(**arrays, group=group, used=points.used, wind_log_sd=winds)
 
 
 def _merged(points: SteadyPoints, which: npt.NDArray[np.int64]) -> dict[str, float]:
@@ -136,7 +160,7 @@ def _merged(points: SteadyPoints, which: npt.NDArray[np.int64]) -> dict[str, flo
     def mean(values: Floats) -> float:
         return float(np.average(values[which], weights=weight))
 
-    spread = LEG_LOG_SD / np.sqrt(stretches)
+    spread = np.hypot(LEG_LOG_SD, mean(points.winds)) / np.sqrt(stretches)
     own = mean(points.log_sd) / np.sqrt(len(which))
     return {
         "speed_mps": mean(points.speed_mps),
@@ -230,31 +254,30 @@ def _deep(series: Series, boat: Boat, speed: Floats, size: int) -> Bools:
     return np.asarray(~(np.isfinite(depth) & shallow))
 
 
-def _gather(
-    ok: Bools, t_s: Floats, speed: Floats, power: Floats, sd: Floats, used: tuple[str, ...]
-) -> SteadyPoints:
-    """Minutes of one stretch and speed as one point."""
-    if not ok.any():
-        return SteadyPoints.none()
-    stretch = np.cumsum(np.concatenate([[True], ok[1:] & ~ok[:-1]]))
-    key = np.stack([stretch[ok], np.round(speed[ok] / SPEED_BIN_MPS)], axis=1)
-    _, index = np.unique(key, axis=0, return_inverse=True)
-    index = index.ravel()
-    count = np.bincount(index).astype(np.float64)
+def _legs(
+    ok: Bools, t_s: Floats, course_rad: Floats, power: Floats
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """For each minute that counts its leg and its setting, each shape (count,).
 
-    def mean(values: Floats) -> Floats:
-        return np.asarray(np.bincount(index, weights=values[ok]) / count)
-
-    return SteadyPoints(
-        speed_mps=mean(speed),
-        power_w=np.exp(mean(np.log(np.maximum(power, 1e-3)))),
-        log_sd=np.sqrt(LOG_SD_MINUTE**2 / count + LOG_SD_FLOOR**2),
-        speed_sd_mps=mean(sd),
-        duration_s=count * MINUTE_S,
-        t_utc_s=mean(t_s),
-        group=np.asarray(mean(stretch.astype(np.float64)), dtype=np.int64),
-        used=used,
-    )
+    A leg goes on while course and time allow, a setting while the power stays near its mean.
+    """
+    legs, settings = [], []
+    leg = setting = count = -1
+    last_s, aim, mean = -np.inf, 0j, 0.0
+    for k in np.flatnonzero(ok):
+        along = np.exp(1j * course_rad[k])
+        turned = abs(np.angle(along * np.conj(aim))) > np.radians(LEG_DEG)
+        if turned or t_s[k] - last_s > LEG_PAUSE_S:
+            leg, aim, count = leg + 1, 0j, 0
+        log_w = float(np.log(max(power[k], 1e-3)))
+        if count == 0 or abs(log_w - mean) > SETTING_LOG:
+            setting, mean, count = setting + 1, log_w, 0
+        count += 1
+        mean += (log_w - mean) / count
+        aim, last_s = aim + along, t_s[k]
+        legs.append(leg)
+        settings.append(setting)
+    return np.array(legs, dtype=np.int64), np.array(settings, dtype=np.int64)
 
 
 def steady(
@@ -284,11 +307,32 @@ def steady(
         rows[0], rows[1], rows[2], rows[3], floor_w=max(0.01 * boat.motor.rated_power_w, 20.0)
     )
     rows[0] = rows[0] - _table(_wind_part_w(series, boat, water, heading), size)
-    mean_power, mean_speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
-    shaft = _table(series.get("shaft_speed_rps"), size).mean(axis=1)
-    ok = _settled(still, mean_power) & _deep(series, boat, mean_speed, size)
-    ok = unaided(mean_power, shaft, ok)
+    power, speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
+    shaft = _table(shaft_rps(series, boat), size).mean(axis=1)
+    ok = unaided(power, shaft, _settled(still, power) & _deep(series, boat, speed, size))
+    if not ok.any():
+        return SteadyPoints.none()
     t_s = _table(series.t_utc_s, size).mean(axis=1)
-    sds = _table(sd, size).mean(axis=1)
-    used = tuple(name for name in CHANNELS if series.has(name))
-    return _gather(ok, t_s, mean_speed, mean_power, sds, used)
+    minute_s = MINUTE_S * np.arange(len(ok), dtype=np.float64)
+    aim = np.asarray(np.arctan2(rows[2].mean(axis=1), rows[3].mean(axis=1)))
+    leg, setting = _legs(ok, minute_s, aim, power)
+    count = np.bincount(setting).astype(np.float64)
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.bincount(setting, weights=values) / count)
+
+    points = SteadyPoints(
+        speed_mps=mean(speed[ok]),
+        power_w=np.exp(mean(np.log(np.maximum(power[ok], 1e-3)))),
+        log_sd=np.sqrt(LOG_SD_MINUTE**2 / count + LOG_SD_FLOOR**2),
+        speed_sd_mps=mean(_table(sd, size).mean(axis=1)[ok]),
+        duration_s=count * MINUTE_S,
+        t_utc_s=mean(t_s[ok]),
+        group=np.asarray(mean(leg.astype(np.float64)), dtype=np.int64),
+        used=tuple(name for name in CHANNELS if series.has(name)),
+    )
+    if np.isfinite(true_wind(series, np.degrees(heading))[0]).any():
+        return points
+    area = windage_m2(boat.hull)
+    winds = any_wind_log_sd(area, points.speed_mps, points.power_w)
+    return replace(points, wind_log_sd=winds)

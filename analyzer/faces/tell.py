@@ -54,7 +54,7 @@ def _because(answer: RangeAnswer) -> str:
 
 
 def _facts(answer: RangeAnswer) -> str:
-    doing = "motoring steadily" if answer.motoring else "not motoring steadily"
+    doing = "motoring steadily" if answer.motoring else answer.doing
     rows = [
         ("As of", f"{answer.boat}, {words.moment(answer.asked_utc_s, answer.data_age_s)}, {doing}"),
         (

@@ -2,7 +2,10 @@
 
 import numpy as np
 
-from analyzer.driven import unaided
+from analyzer.driven import shaft_rps, unaided
+from analyzer.series import Series
+from logger.boat import Boat
+from tests.analyzer.test_hull import boat
 
 
 def test_unaided_leaves_out_what_sails_or_weed_load_differently():
@@ -22,3 +25,12 @@ def test_unaided_leaves_out_a_propeller_that_gives_power():
 
 def test_unaided_keeps_all_where_power_is_not_measured():
     assert unaided(np.full(3, np.nan), np.full(3, 12.0), np.ones(3, dtype=bool)).all()
+
+
+def test_the_motor_s_speed_over_the_gear_stands_in_for_the_shaft_s():
+    given = boat().model_dump()
+    geared = Boat.model_validate(given | {"motor": {"rated_power_w": 8000.0, "gear_ratio": 2.5}})
+    motor = {"motor_speed_rps": np.array([25.0, 25.0])}
+    assert shaft_rps(Series(0, 1.0, 2, motor), geared).tolist() == [10.0, 10.0]
+    both = motor | {"shaft_speed_rps": np.array([9.0, np.nan])}
+    assert shaft_rps(Series(0, 1.0, 2, both), geared).tolist() == [9.0, 10.0]

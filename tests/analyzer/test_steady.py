@@ -130,6 +130,35 @@ def test_a_measured_head_wind_is_taken_out_of_the_power():
     assert steady(windy, boat(), STILL).power_w[0] < 0.85 * steady(series, boat(), STILL).power_w[0]
 
 
+def test_gusts_within_one_setting_are_one_point_not_a_curve_that_falls():
+    """At one shaft speed a gust slows the boat and raises the power: no point of its own."""
+    gusts = [(120, 2.0 + way, 800 - 300 * way, 40, 15) for way in (0.0, 0.15, -0.15) * 3]
+    points = steady(log(*gusts), boat(), STILL)
+    assert len(points.speed_mps) == 1
+    assert points.speed_mps[0] == pytest.approx(2.0, abs=0.05)
+    assert points.power_w[0] == pytest.approx(800, rel=0.03)
+
+
+def test_one_course_is_one_leg_however_often_readings_were_missing():
+    series = log((900, 2.0, 800, 40, 15), (900, 2.6, 1900, 40, 19), (900, 2.0, 800, 220, 15))
+    for at in (300, 1200, 2000):
+        series.values["pack_current_a"][at : at + 90] = np.nan
+    points = steady(series, boat(), STILL)
+    assert len(points.speed_mps) == 3
+    assert sorted(np.bincount(points.group).tolist()) == [1, 2]
+
+
+def test_a_wind_that_nobody_measured_is_a_doubt_of_the_leg_most_at_slow_speed():
+    points = steady(log((900, 1.5, 400, 40, 11), (900, 2.6, 1900, 40, 19)), boat(), STILL)
+    slow, fast = points.winds[np.argsort(points.speed_mps)]
+    assert slow > 2 * fast > 0
+    n = 900
+    calm = log((n, 1.5, 400, 40, 11))
+    calm.values["wind_speed_true_mps"] = np.zeros(n)
+    calm.values["wind_direction_true_deg"] = np.zeros(n)
+    assert (steady(calm, boat(), STILL).winds == 0).all()
+
+
 def test_gaps_are_no_points():
     series = log((900, 2.0, 800, 40, 15))
     series.values["pack_current_a"][:] = np.nan
