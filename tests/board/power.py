@@ -92,7 +92,7 @@ class _Cuts:
 
 def cuts(bench: Bench) -> None:
     """Kills the emulator while the board records, again and again on one card."""
-    card = bench.card("power_cuts")
+    card = bench.card(bench.scenario)
     found = _Cuts()
     try:
         _cut_often(bench, card, found)
@@ -159,7 +159,7 @@ def forgets(bench: Bench) -> None:
 
 
 def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
-    chance = random.Random(7)
+    chance = random.Random(bench.scenario)
     before: Machine | None = None  # as it was cut off
     for number in range(bench.cuts + 1):
         machine = bench.machine(card, seed=number)

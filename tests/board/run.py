@@ -35,6 +35,7 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
         "bus_load": load.bus_load,
         "forgets": power.forgets,
         "power_cuts": power.cuts,
+        **{f"power_cuts_{n}": power.cuts for n in (2, 3)},  # side by side, for a busy machine
     }
 
 
@@ -56,7 +57,8 @@ def main() -> int:
     asked.work.mkdir(parents=True, exist_ok=True)
     root = image.make_root(asked.work, arch)
     kernel, initrd = image.kernel_of(root)
-    names = asked.only or (ON_ARM if asked.arm64 else tuple(scenarios))
+    usual = tuple(name for name in scenarios if not name[-1].isdigit())
+    names = asked.only or (ON_ARM if asked.arm64 else usual)
     if "page" in names:
         image.make_card(root, asked.work / f"card-{arch}.img")
     accel = "kvm" if image.native_arch() == arch and kvm_runs(kernel) else "tcg"
