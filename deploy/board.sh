@@ -60,11 +60,15 @@ add_release() {
     release=$releases/$(next_name)
     log=$release.log
     if ! { "$python" -m venv "$release" && "$release/bin/python" -m pip install --quiet \
-        --disable-pip-version-check --no-index --find-links "$wheels" keelwatt; } >"$log" 2>&1; then
+        --disable-pip-version-check --no-compile --no-index --find-links "$wheels" \
+        keelwatt; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
         rm -rf "$release"
         fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
     fi
+    # Compiled by all the processor's cores and without the packages' own tests, which pip would do
+    # one by one: it is most of the time that installing takes on a small board.
+    "$release/bin/python" -m compileall -q -j 0 -x '/tests?/' "$release/lib" >>"$log" 2>&1 || true
     # Everything it needs is loaded once, and the log's compressor works once: a library for another
     # processor shows here. (A PC without AVX2 loads the compressor and falls when it is used.)
     if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -I -c \
