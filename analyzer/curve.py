@@ -74,8 +74,8 @@ class PowerCurve:
         seen_mps: Lowest and highest speed of the points used; None from the hull alone.
         minutes: Steady motoring behind it.
         reason: What it rests on.
-        apart: The same curve without the newest leg at its newest setting, and the mean power of
-            that: what the boat does now is asked of `apart`, so that it is not counted twice.
+        recent: The legs just sailed, which share their wind with what the boat does now, and the
+            curve without them.
     """
 
     speed_mps: Floats
@@ -88,7 +88,7 @@ class PowerCurve:
     minutes: float = 0.0
     reason: str = "from the hull's numbers alone"
     used: tuple[str, ...] = field(default_factory=tuple)
-    apart: "tuple[PowerCurve, float] | None" = None
+    recent: "Recent | None" = None
 
     @cached_property
     def _root(self) -> Floats:
@@ -198,13 +198,13 @@ class PowerCurve:
             "minutes": self.minutes,
             "reason": self.reason,
             "used": list(self.used),
-            "apart": [self.apart[0].to_dict(), self.apart[1]] if self.apart else None,
+            "recent": self.recent.to_dict() if self.recent else None,
         }
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "PowerCurve":
         """The inverse of `to_dict`."""
-        seen, apart = data["seen_mps"], data["apart"]
+        seen, recent = data["seen_mps"], data["recent"]
         return cls(
             speed_mps=np.asarray(data["speed_mps"], dtype=np.float64),
             log_power=np.asarray(data["log_power"], dtype=np.float64),
@@ -216,8 +216,42 @@ class PowerCurve:
             minutes=float(data["minutes"]),
             reason=str(data["reason"]),
             used=tuple(data["used"]),
-            apart=(cls.from_dict(apart[0]), float(apart[1])) if apart else None,
+            recent=Recent.from_dict(recent) if recent else None,
         )
+
+
+@dataclass(frozen=True)
+class Recent:
+    """Legs of the last hours; arrays of shape (k,).
+
+    before: The curve without them. points: Power against speed. heading_deg, end_s: Of each.
+    """
+
+    before: PowerCurve
+    points: CurvePoints
+    heading_deg: Floats
+    end_s: Floats
+
+    def take(self, which: npt.NDArray[np.bool_]) -> "Recent":
+        """The legs picked by a mask of shape (k,)."""
+        points = self.points.take(which)
+        return Recent(self.before, points, self.heading_deg[which], self.end_s[which])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists, for JSON."""
+        return {
+            "before": self.before.to_dict(),
+            "points": {k: np.asarray(v).tolist() for k, v in self.points.__dict__.items()},
+            "heading_deg": self.heading_deg.tolist(),
+            "end_s": self.end_s.tolist(),
+        }
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Recent":
+        """The inverse of `to_dict`."""
+        arrays = {k: np.asarray(v) for k, v in data["points"].items()}
+        heading, end_s = (np.asarray(data[k], dtype=np.float64) for k in ("heading_deg", "end_s"))
+        return cls(PowerCurve.from_dict(data["before"]), CurvePoints(**arrays), heading, end_s)
 
 
 @dataclass(frozen=True)
@@ -232,14 +266,14 @@ class _Sight:
     weight: Floats  # (n,)
 
 
-def _shared(points: CurvePoints, slope: Floats) -> Floats:
+def shared_cov(points: CurvePoints, slope: Floats) -> Floats:
     """Covariance of ln power that points of one group share through their speed, (n, n)."""
     share = slope * points.speed_sd_mps / np.maximum(points.speed_mps, 0.1)
     same = points.group[:, None] == points.group[None, :]
     return np.asarray(same * np.outer(share, share))
 
 
-def _legs(points: CurvePoints, leg_sd: float) -> Floats:
+def leg_cov(points: CurvePoints, leg_sd: float) -> Floats:
     """Covariance of ln power that points of one group share through wind and sea, (n, n)."""
     winds = np.zeros(len(points.group)) if points.wind_log_sd is None else points.wind_log_sd
     each = np.where(winds > 0, np.hypot(BEYOND_WIND * leg_sd, winds), leg_sd)
@@ -341,8 +375,8 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
         rows=curve.weights(points.speed_mps),
         log_w=np.log(points.power_w),
         own=points.log_sd**2,
-        shared=_shared(points, slope),
-        legs=_legs(points, curve.leg_sd),
+        shared=shared_cov(points, slope),
+        legs=leg_cov(points, curve.leg_sd),
         weight=np.ones(len(points.power_w)),
     )
     mean, cov, noise_scale = _judged(curve, _reweighted(curve, sight))
@@ -355,7 +389,7 @@ def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:
         noise_scale=noise_scale,
         leg_sd=noise_scale * curve.leg_sd,
         seen_mps=seen,
-        apart=None,
+        recent=None,
     )
 
 

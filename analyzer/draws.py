@@ -11,10 +11,12 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.air import Air
 from analyzer.chemistry import Chemistry
-from analyzer.curve import PowerCurve
+from analyzer.curve import PowerCurve, Recent
+from analyzer.recent import after_the_day
 from analyzer.rundown import Limits, PackDraws, ocv_table
-from analyzer.steady import SETTING_LOG
+from analyzer.steady import LEG_DEG, SETTING_LOG
 from analyzer.stream import Stream, StreamDraws
 from analyzer.stream_table import StreamTable
 from analyzer.warmth import Warmth
@@ -22,13 +24,10 @@ from analyzer.wind import (
     ANY_WIND_MPS,
     AREA_LOG_SD,
     BEYOND_WIND,
-    EFFICIENCY,
     LEAST_SHARE,
     MOST_SEA,
+    ONE_WIND_S,
     Wind,
-    extra_n,
-    extra_w,
-    sea_share,
 )
 
 Floats = npt.NDArray[np.float64]
@@ -121,29 +120,6 @@ def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple
     return east * sin + north * cos, east * cos - north * sin
 
 
-@dataclass(frozen=True)
-class Air:
-    """Wind, windage and sea per draw, (n,); left: what the wind leaves of the leg's unknown."""
-
-    wind_mps: Floats
-    from_deg: Floats
-    area_m2: Floats
-    sea: Floats
-    left: float
-
-    def take(self, which: npt.NDArray[np.int64]) -> "Air":
-        """The draws picked by index."""
-        wind, source, area = self.wind_mps[which], self.from_deg[which], self.area_m2[which]
-        return Air(wind, source, area, self.sea[which], self.left)
-
-    def added_w(self, course_deg: float, water: Floats, still: Floats) -> Floats:
-        """Power that wind and waves add on a course, at speeds and still-air power (n, k)."""
-        off = (self.from_deg - course_deg)[:, None]
-        wind = self.wind_mps[:, None]
-        force = extra_n(self.area_m2[:, None], wind, off, water)
-        return extra_w(force, water, still) + still * sea_share(self.sea[:, None], wind, off)
-
-
 def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
     """Winds and windages of each draw.
 
@@ -190,24 +166,28 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     Args:
         air, hotel_w: Wind and hotel load of each draw, (n,).
     """
-    curve, now = _asked_of(given), given.now
+    now = given.now
     paths = given.stream.paths(n, rng)
-    lines = curve.lines(n, rng)
-    leg_sd = air.left * curve.leg_sd
+    legs = None if now is None else _legs_before(given, now)
+    day = after_the_day(given.curve, legs, air, rng)
+    lines = day.lines(n, rng)
+    leg_sd = air.left * given.curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
     if now is None:
-        lines = np.maximum.accumulate(lines, axis=1)
+        lines = np.maximum.accumulate(lines + day.moved, axis=1)
         return Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan))
+    curve = given.curve
     along, across = along_across(*paths.now(), now.course_deg)
     water = np.hypot(now.speed_ground_mps - along, across)
-    cov_rows = curve.cov_rows(water)
+    cov_rows = day.cov_rows(water)
     var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
     now_w = _now_w(given, now, hotel_w)
-    log_w = np.log(_still_w(now, air, water, now_w))
-    off = log_w - np.interp(water, curve.speed_mps, curve.log_power)
-    chance = np.exp(-0.5 * off**2 / var) / np.sqrt(var)
-    pick = _resample(chance, n, rng)
+    log_w = np.log(air.still_w(now.course_deg, water[:, None], now_w[:, None])[:, 0])
+    off = log_w - curve.read_own(day.curves[0].log_power + day.moved, water)
+    log_chance = day.log_chance - 0.5 * (off**2 / var + np.log(var))
+    pick = _resample(np.exp(log_chance - log_chance.max()), n, rng)
     noise = now.log_sd * rng.standard_normal(n)
+    lines = (lines + day.moved)[pick]
     at = curve.read_own(lines, water[pick]) + aside
     missing = (log_w[pick] + noise - at) / var[pick]
     lines = lines + cov_rows[pick] * missing[:, None]
@@ -216,13 +196,14 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     return Draws(paths.take(pick), lines, aside, air.take(pick), hotel_w[pick], now_w[pick])
 
 
-def _asked_of(given: ReachInput) -> PowerCurve:
-    """The curve that the present is asked of: without it, where it has taken part."""
-    curve, now = given.curve, given.now
-    if now is None or curve.apart is None:
-        return curve
-    before, power_w = curve.apart
-    return before if abs(np.log(max(now.power_w, 1.0) / power_w)) < SETTING_LOG else curve
+def _legs_before(given: ReachInput, now: Now) -> Recent | None:
+    """Legs of the last hours but the one that goes on; None where there was none at all."""
+    recent = given.curve.recent
+    if recent is None or not recent.end_s.max() > given.stream.t_s[-1] - ONE_WIND_S:
+        return None
+    aim = np.cos(np.radians(recent.heading_deg - now.course_deg))
+    near = np.abs(np.log(max(now.power_w, 1.0) / recent.points.power_w)) < SETTING_LOG
+    return recent.take(~(near & (aim > np.cos(np.radians(LEG_DEG)))))
 
 
 def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
@@ -231,14 +212,6 @@ def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
     if not now.less_hotel:
         return power
     return np.maximum(power - (hotel_w - given.hotel_w[0]), LEAST_SHARE * power)
-
-
-def _still_w(now: Now, air: Air, water: Floats, power: Floats) -> Floats:
-    """The present propulsion power as it would be in still air, per draw (n,). [W]"""
-    off = air.from_deg - now.course_deg
-    force = extra_n(air.area_m2, air.wind_mps, off, water)
-    waves = 1 + sea_share(air.sea, air.wind_mps, off)
-    return np.maximum((power - force * water / EFFICIENCY) / waves, LEAST_SHARE * power)
 
 
 def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:

@@ -17,12 +17,21 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer import resistance
-from analyzer.curve import Z80, CurvePoints, PowerCurve, rank_cov, smooth_cov, update
+from analyzer.curve import (
+    Z80,
+    CurvePoints,
+    PowerCurve,
+    Recent,
+    rank_cov,
+    smooth_cov,
+    update,
+)
 from analyzer.holtrop import Ship, resistance_parts_n
 from analyzer.propeller import diameter_m, ideal_efficiency
+from analyzer.recent import doubted
 from analyzer.resistance import Form
-from analyzer.steady import LEG_LOG_SD, SETTING_LOG, SteadyPoints, compact, steady
-from analyzer.wind import DRAG, windage_m2
+from analyzer.steady import LEG_LOG_SD, SteadyPoints, compact, steady
+from analyzer.wind import DRAG, ONE_WIND_S, windage_m2
 from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
@@ -205,24 +214,28 @@ def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
     if not len(points.speed_mps):
         return before
     after = _fitted(points, before)
-    newest = int(np.argmax(points.t_utc_s + points.duration_s / 2))
-    near = np.abs(np.log(points.power_w / points.power_w[newest])) < SETTING_LOG
-    others = points.take(~(near & (points.group == points.group[newest])))
-    apart = _fitted(others, before) if len(others.speed_mps) else before
-    return replace(after, apart=(apart, float(points.power_w[newest])))
+    end_s = points.t_utc_s + points.duration_s / 2
+    new = np.isfinite(points.headings) & (end_s > end_s.max() - ONE_WIND_S)
+    if not new.any():
+        return after
+    earlier = before if new.all() else _fitted(points.take(~new), before)
+    legs = doubted(after, _table(points.take(new)))
+    return replace(after, recent=Recent(earlier, legs, points.headings[new], end_s[new]))
+
+
+def _table(points: SteadyPoints) -> CurvePoints:
+    return CurvePoints(
+        speed_mps=points.speed_mps,
+        power_w=points.power_w,
+        log_sd=points.log_sd,
+        speed_sd_mps=points.speed_sd_mps,
+        group=points.group,
+        wind_log_sd=points.winds,
+    )
 
 
 def _fitted(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
-    few = compact(points)
-    table = CurvePoints(
-        speed_mps=few.speed_mps,
-        power_w=few.power_w,
-        log_sd=few.log_sd,
-        speed_sd_mps=few.speed_sd_mps,
-        group=few.group,
-        wind_log_sd=few.winds,
-    )
-    after = update(before, table)
+    after = update(before, _table(compact(points)))
     minutes = before.minutes + float(points.duration_s.sum()) / 60.0
     reason = f"from {minutes:.0f} minutes of steady motoring and the hull's numbers"
     return replace(after, minutes=minutes, reason=reason, used=("hull", *points.used))

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.air import Air
 from analyzer.curve import PowerCurve
 from analyzer.daylight import HOURS
 from analyzer.draws import (
-    Air,
     Draws,
     Now,
     ReachInput,

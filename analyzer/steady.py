@@ -69,7 +69,8 @@ class SteadyPoints:
     speed_mps: through water. power_w: from the pack for propulsion, hotel and sun removed.
     log_sd: relative error of its own. speed_sd_mps: error of speed shared by a group.
     group: which leg. duration_s: time behind it. t_utc_s: its middle. wind_log_sd: what a wind
-    not measured may have done to ln power, shared by a group; None: nothing.
+    not measured may have done to ln power, shared by a group; None: nothing. heading_deg: NaN or
+    None where it is not known.
     """
 
     speed_mps: Floats
@@ -81,6 +82,13 @@ class SteadyPoints:
     group: npt.NDArray[np.int64]
     used: tuple[str, ...] = ()
     wind_log_sd: Floats | None = None
+    heading_deg: Floats | None = None
+
+    @property
+    def headings(self) -> Floats:
+        """`heading_deg`, NaN for None."""
+        unknown = np.full(len(self.speed_mps), np.nan)
+        return unknown if self.heading_deg is None else self.heading_deg
 
     @property
     def winds(self) -> Floats:
@@ -107,19 +115,24 @@ class SteadyPoints:
             shift = int(groups[-1].max()) + 1
         used = tuple(dict.fromkeys(name for p in parts for name in p.used))
         winds = np.concatenate([p.winds for p in parts])
-        return cls(**arrays, group=np.concatenate(groups), used=used, wind_log_sd=winds)
+        headings = np.concatenate([p.headings for p in parts])
+        group = np.concatenate(groups)
+        return cls(**arrays, group=group, used=used, wind_log_sd=winds, heading_deg=headings)
 
     def take(self, which: Bools) -> "SteadyPoints":
         """The points picked by a mask of shape (n,)."""
         names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
         arrays = {k: getattr(self, k)[which] for k in names}
-        return SteadyPoints(**arrays, used=self.used, wind_log_sd=self.winds[which])
+        winds, headings = self.winds[which], self.headings[which]
+        return SteadyPoints(**arrays, used=self.used, wind_log_sd=winds, heading_deg=headings)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain lists, for JSON."""
         names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
         lists = {k: getattr(self, k).tolist() for k in names}
-        return lists | {"used": list(self.used), "wind_log_sd": self.winds.tolist()}
+        lists |= {"used": list(self.used), "wind_log_sd": self.winds.tolist()}
+        known = self.heading_deg is not None and bool(np.isfinite(self.heading_deg).all())
+        return lists | {"heading_deg": self.headings.tolist() if known else None}
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "SteadyPoints":
@@ -128,7 +141,10 @@ class SteadyPoints:
         arrays = {k: np.asarray(data[k], dtype=np.float64) for k in names}
         group = np.asarray(data["group"], dtype=np.int64)
         winds = np.asarray(data.get("wind_log_sd", 0.0 * arrays["log_sd"]), dtype=np.float64)
-        return cls(**arrays, group=group, used=tuple(data["used"]), wind_log_sd=winds)
+        aim = data.get("heading_deg")
+        heading = None if aim is None else np.asarray(aim, dtype=np.float64)
+        used = tuple(data["used"])
+        return cls(**arrays, group=group, used=used, wind_log_sd=winds, heading_deg=heading)
 
 
 def compact(points: SteadyPoints, newest: int = 80) -> SteadyPoints:
@@ -330,6 +346,7 @@ def steady(
         t_utc_s=mean(t_s[ok]),
         group=np.asarray(mean(leg.astype(np.float64)), dtype=np.int64),
         used=tuple(name for name in CHANNELS if series.has(name)),
+        heading_deg=np.degrees(np.arctan2(mean(np.sin(aim[ok])), mean(np.cos(aim[ok])))) % 360.0,
     )
     if np.isfinite(true_wind(series, np.degrees(heading))[0]).any():
         return points

@@ -24,6 +24,7 @@ Floats = npt.NDArray[np.float64]
 DRAG = 0.9
 AREA_LOG_SD = 0.3
 LATELY_S = 1200.0
+ONE_WIND_S = 3 * 3600.0  # for so long what blew then counts as what blows now
 MEAN_SD_MPS, SPREAD_SHARE = 0.5, 0.10  # of a mean true wind, and of what is still to come
 EFFICIENCY = 0.41  # battery to tow power, middle of 0.30 to 0.55
 LEAST_SHARE = 0.3  # of the still-air power that is left in the strongest wind from astern

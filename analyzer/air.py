@@ -1,0 +1,45 @@
+"""Winds, seas and windages that may be, one of each to a draw."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.wind import EFFICIENCY, LEAST_SHARE, extra_n, extra_w, sea_share
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Air:
+    """Wind, windage and sea per draw, (n,); left: what the wind leaves of the leg's unknown."""
+
+    wind_mps: Floats
+    from_deg: Floats
+    area_m2: Floats
+    sea: Floats
+    left: float
+
+    def take(self, which: npt.NDArray[np.int64]) -> "Air":
+        """The draws picked by index."""
+        wind, source, area = self.wind_mps[which], self.from_deg[which], self.area_m2[which]
+        return Air(wind, source, area, self.sea[which], self.left)
+
+    def still_w(self, course_deg: float | Floats, water: Floats, power: Floats) -> Floats:
+        """Power as it would be in still air, (n, k), of what is measured on courses.
+
+        Args:
+            course_deg, water, power: Of each stretch, shapes that go with (n, k).
+        """
+        off, wind = self.from_deg[:, None] - course_deg, self.wind_mps[:, None]
+        force = extra_n(self.area_m2[:, None], wind, off, water)
+        waves = 1 + sea_share(self.sea[:, None], wind, off)
+        still = (power - force * water / EFFICIENCY) / waves
+        return np.asarray(np.maximum(still, LEAST_SHARE * power))
+
+    def added_w(self, course_deg: float, water: Floats, still: Floats) -> Floats:
+        """Power that wind and waves add on a course, at speeds and still-air power (n, k)."""
+        off = (self.from_deg - course_deg)[:, None]
+        wind = self.wind_mps[:, None]
+        force = extra_n(self.area_m2[:, None], wind, off, water)
+        return extra_w(force, water, still) + still * sea_share(self.sea[:, None], wind, off)
