@@ -48,13 +48,21 @@ class Verdict:
     sure: float = 0.0
     held_s: float = 0.0
 
-    def judge(self, rise_k: float, sd_k: float, load: float, dt_s: float) -> None:
-        """Takes a fresh rise at the reference load, and the load to judge it at."""
+    def level_k(self, rise_k: float, sd_k: float, load: float) -> float:
+        """Takes a fresh rise at the reference load, and the load to judge it at.
+
+        Returns:
+            Rise at the reference load above which it is a fault. [K]
+        """
         self.base_k = min(self.base_k, max(rise_k, 0.0) + sd_k)
-        above = rise_k - min(self.most_k, self.base_k * 1.2)
-        self.excess_k = above * load
-        self.sure = _cdf((above * load - EXCESS_K) / max(sd_k * load, 1e-6))
-        self.held_s = self.held_s + dt_s if self.sure >= SURE else 0.0
+        most = min(self.most_k, self.base_k * 1.2)
+        self.excess_k = (rise_k - most) * load
+        return most + EXCESS_K / load
+
+    def judge(self, sure: float, dt_s: float) -> None:
+        """Takes how likely the rise is above that level."""
+        self.sure = sure
+        self.held_s = self.held_s + dt_s if sure >= SURE else 0.0
 
 
 class CableMonitor:
@@ -135,7 +143,8 @@ class CableMonitor:
         for k, verdict in ((self._place, self.high), (pair, self.apart)):
             if self._filter.started[k]:
                 rise, sd = float(step.rise_k[k]), float(step.rise_sd_k[k])
-                verdict.judge(rise, sd, self.peak_load, step.dt_s)
+                level = verdict.level_k(rise, sd, self.peak_load)
+                verdict.judge(self._filter.chance(k, level), step.dt_s)
 
     @property
     def _filter(self) -> HeatFilter | None:
@@ -188,6 +197,7 @@ class CableMonitor:
                 self.limit_c,
             )
         load = self.load
+        low, mid, high = heat.settled_range(self._place, load)
         return CableRow(
             self.cable.name,
             ampacity,
@@ -195,7 +205,7 @@ class CableMonitor:
             self._expected(load),
             _normal(*self.found_rise(load), "K"),
             self.excess_ohm(),
-            _normal(*heat.settled(self._place, load), "degC"),
+            Estimate(mid, low, high, "degC"),
             self._crosses(load),
             self.limit_c,
         )
@@ -259,10 +269,7 @@ class CableMonitor:
     def _crosses(self, load: float) -> Estimate:
         assert self._filter is not None
         d = self._filter.draws(self._place, 2000, np.random.default_rng(1))
-        settled = (
-            self._filter.air_c[self._place] + d["offset_k"] + (d["rise_k"] + d["slow_k"]) * load
-        )
-        times = crossing_s(d["temp_c"], settled, d["tau_s"], self.limit_c)
+        times = crossing_s(d, float(self._filter.air_c[self._place]), load, self.limit_c)
         share = float(np.isfinite(times).mean())
         if share < 0.5:
             why = f"at this current it most likely stays below {self.limit_c:.0f} °C"
@@ -317,10 +324,6 @@ class CableGroup:
             base = bases.get(monitor.cable.name)
             if base is not None:
                 monitor.high.base_k = min(monitor.high.base_k, base)
-
-
-def _cdf(z: float) -> float:
-    return 0.5 * (1 + math.erf(z / math.sqrt(2)))
 
 
 def ampacity_a(cable: Cable, ambient_c: float | None = None) -> float:

@@ -15,7 +15,8 @@ from analyzer.chemistry import chemistry
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.flags import Sighting
 from analyzer.gather import Gatherer, highest
-from analyzer.heating import HeatFilter, HeatPrior, crossing_s
+from analyzer.heat_prior import HeatPrior, Host
+from analyzer.heating import HeatFilter, crossing_s
 from analyzer.piece import Piece
 from analyzer.series import Floats
 from logger.boat import Boat
@@ -28,8 +29,10 @@ HOLD_STEPS = 6
 EVERY_STEPS = 3  # the way ahead is worked out this often
 FASTEST_K_S = 1.0  # a kilowatt lost into two kilograms of copper warms it by 1.3 K/s
 BEYOND = 4.0  # times the current at rated power, and no controller lets it through
-# Settled rise at rated power and its spread, time constant. Common practice, no source.
-PRIORS = {"motor": (55.0, 30.0, 1200.0), "controller": (35.0, 20.0, 500.0)}
+# Settled rise at rated power and its spread, time constant of winding or chip; housing or heat
+# sink are as warm again, by the usual makes, within a third. Common practice, no source.
+PRIORS = {"motor": (60.0, 40.0, 400.0), "controller": (40.0, 25.0, 200.0)}
+HOSTS = tuple(Host(share, tau_s) for share in (0.75, 1.35) for tau_s in (1500.0, 3000.0))
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ class DriveHeat:
         rise, sd, tau = PRIORS[part]
         prior = HeatPrior(
             rise_k=rise, rise_sd_k=sd, rise_walk_k=5.0, loose_walk_k=30.0, tau_s=tau,
-            slow_k=10.0, slow_sd_k=6.0, slow_share=0.6, tau_ln_sd=0.7, offset_sd_k=6.0,
+            slow_sd_k=6.0, hosts=HOSTS, tau_ln_sd=0.7, offset_sd_k=6.0,
             noise_k=0.5, model_k=0.5, fastest_k_s=FASTEST_K_S,
         )  # fmt: skip
         cell_v = float(chemistry(boat.pack.chemistry).ocv_v(0.5))
@@ -110,8 +113,8 @@ class DriveHeat:
             never = cannot_say(f"at this load it stays below {self.limit_c:.0f} °C", "s")
             return Ahead(self.part, temp_c, self.limit_c, settles, never, 0.0)
         d = self._heat.draws(0, 400, np.random.default_rng(1))
-        end_c = self._heat.air_c[0] + d["offset_k"] + (d["rise_k"] + d["slow_k"]) * load
-        times = crossing_s(np.full(400, temp_c), end_c, d["tau_s"], self.limit_c)
+        d["temp_c"] = np.full(400, temp_c)
+        times = crossing_s(d, float(self._heat.air_c[0]), load, self.limit_c)
         soon = float(np.mean(times <= AHEAD_S))
         low, mid, high = (float(q) for q in np.quantile(times, [0.1, 0.5, 0.9], method="lower"))
         crosses = cannot_say("it may never reach the limit at this load", "s")

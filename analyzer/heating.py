@@ -1,115 +1,107 @@
 """Bodies that a load heats and the air cools: how much, how fast, and where it will end.
 
-    dT/dt = (rise · load + slow · load_slow - (T - ambient - offset)) / tau
+    dT/dt = (rise · felt + slow · load_slow + H - (T - ambient - offset)) / tau
+    dH/dt = (share · (rise · felt + FED_FRAC · slow · load_slow) - H) / host_tau
 
 `load` is 1 at the reference load (for copper: current squared over reference current squared).
-`rise` is the settled rise that the load makes here, at once; `slow` is what the same load adds by
-warming the place (busbar, box, engine room), through `load_slow`, the load as a slow body feels
-it. `offset` is the air here less the ambient given; it wanders about zero. `rise` wanders too:
-mostly little, but a joint may come loose. For a given tau and way of wandering the model is
-linear, so a small bank of Kalman filters, weighted by how well each foretells the readings, gives
-the joint belief. Causal and recursive: memory does not grow. A reading that no such body could
-have reached since the last one teaches nothing.
+`rise` is what the load makes in the body; `felt` is the load but for a share that comes late, as
+what carries the heat off (a cable's end) must warm first. `slow` is what the same load brings in
+from a slow neighbour (the cable's own warmth, an engine room), through `load_slow`, the load as
+that neighbour feels it. H is how much warmer all this makes the host, what the body is bolted to
+(a lug's terminal and busbar), which is slower still and gives it back: what ten minutes show is
+not where it will settle. `offset` is the air here less the ambient given; it wanders about zero.
+`rise` wanders too: mostly little, but a joint may come loose, while there is load.
+
+For a given tau, host and way of wandering the model is linear, so a bank of Kalman filters,
+weighted by how well each foretells the readings, gives the joint belief. Causal and recursive:
+memory does not grow. A reading that no such body could have reached since the last one teaches
+nothing.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.heat_prior import HeatPrior
 from analyzer.series import Floats
 
 Bools = npt.NDArray[np.bool_]
 
-TAUS = 7
-SLOW_TAU_S = 2400.0  # of the place's own warming
-OFFSET_TAU_S = 5400.0  # over which the air's offset forgets itself
-TEMP, RISE, OFFSET, SLOW = range(4)
-STATES = 4
-TEMPER = 0.25  # readings' errors last for several steps, so they count for less than their number
+TAUS = 5
+OFFSET_TAU_S = 12 * 3600.0  # of the air's offset: it wanders by about a kelvin an hour
+TEMP, RISE, OFFSET, SLOW, HOST = range(5)
+STATES = 5
+TEMPER = 0.5  # readings' errors last for some steps, so they count for less than their number
 LOOSEN_PER_H, SETTLE_PER_H = 0.02, 0.5  # how often a sound body starts to change, and stops
+LOOSE_AT_FIRST, LOOSE_FRAC = 0.05, 0.25  # how likely; how far off, of what an hour brings
 LEAST_LOG = -12.0
 DOUBTED_S = 900.0  # a jump that stays for so long is where the body, or its probe, now is
-UNFELT_SD = 0.55  # of what a place has still to add: it may be a stud or a heavy bar
-
-
-@dataclass(frozen=True)
-class HeatPrior:
-    """What is believed before the first reading.
-
-    Args:
-        rise_k, rise_sd_k: Settled rise at the reference load.
-        slow_k, slow_sd_k: What the place adds at the reference load.
-        slow_share: What the place adds per kelvin that `rise` lies above its middle, as a hot
-            joint warms what it is bolted to.
-        rise_walk_k: How far `rise` may wander in an hour while nothing is wrong, one standard
-            deviation; `loose_walk_k`: while a joint works loose.
-        tau_s: Middle of the time constant's belief; `tau_ln_sd` its spread in the logarithm.
-        offset_sd_k: Air at the body less the ambient given, standard deviation at any time.
-        count_slow: Whether warming of the place counts as the body's own; not where nobody
-            measures the air, as then an engine room cannot be told from a joint.
-        noise_k: Reading's noise; `model_k`: what one body misses, per square root of a minute.
-        fastest_k_s: No such body warms or cools faster. [K/s] For a lug: 100 W, an arcing joint,
-            into 100 g of copper.
-    """
-
-    rise_k: float
-    rise_sd_k: float
-    rise_walk_k: float
-    loose_walk_k: float
-    tau_s: float
-    slow_k: float = 0.0
-    slow_sd_k: float = 1.0
-    slow_share: float = 0.0
-    tau_ln_sd: float = 0.6
-    offset_sd_k: float = 2.0
-    count_slow: bool = True
-    noise_k: float = 0.2
-    model_k: float = 0.15
-    fastest_k_s: float = 2.6
+START_SD_K = 0.5  # a body seen first mostly lies still, as warm as its place
+STORED_FRAC = 0.5  # of what it then is above the air may be in its host from before
+# Of a host's share, for heat that comes through the body and does not arise at the joint, where
+# half of it goes to the host straight: by the sums of two bodies (`joints.HOSTS`).
+FED_FRAC = 0.44
+NEVER_S = 48 * 3600.0
 
 
 class HeatFilter:
     """The belief about some bodies under one load, kept up to date reading by reading.
 
-    Arrays lead with the axes (bodies, 2, TAUS): which body; wandering little or loosening; tau.
+    Arrays lead with the axes (bodies, 2, members): which body; wandering little or loosening;
+    time constant and host.
     """
 
     def __init__(self, priors: tuple[HeatPrior, ...]) -> None:
         self.priors = priors
-        z = np.linspace(-1.9, 1.9, TAUS)
+        n, hosts = len(priors), max(len(p.hosts) for p in priors)
+        z = np.repeat(np.linspace(-1.9, 1.9, TAUS), hosts)
+        self.members = len(z)
         self.tau_s = np.array([p.tau_s * np.exp(z * p.tau_ln_sd) for p in priors])
-        start = np.array([[0.97], [0.03]]) * np.exp(-0.5 * z**2)
-        self._log_w = np.tile(np.log(start / start.sum()), (len(priors), 1, 1))
-        self.started = np.zeros(len(priors), bool)
-        self.air_c = np.full(len(priors), np.nan)
-        self.load_slow = np.zeros(len(priors))
-        self.x = np.zeros((len(priors), 2, TAUS, STATES))
-        self.p = np.zeros((len(priors), 2, TAUS, STATES, STATES))
-        self._walk = np.zeros((len(priors), 2, 1, STATES, STATES))
+        each = [[p.hosts[k % len(p.hosts)] for k in range(hosts)] * TAUS for p in priors]
+        self.share = np.array([[h.share for h in row] for row in each])
+        self.slow_share = FED_FRAC * self.share
+        self._host_tau_s = np.array([[h.tau_s for h in row] for row in each])
+        weight = np.array([[h.weight for h in row] for row in each]) * np.exp(-0.5 * z**2)
+        loose = np.array([[1 - LOOSE_AT_FIRST], [LOOSE_AT_FIRST]])
+        start = loose * weight[:, None, :]
+        self._log_w = np.log(start / start.sum(axis=(1, 2), keepdims=True))
+        self.started = np.zeros(n, bool)
+        self.air_c = np.full(n, np.nan)
+        self.load_slow = np.zeros(n)
+        self.load_late = np.zeros(n)
+        self._slow_tau_s = np.array([p.slow_tau_s for p in priors])
+        self._late_tau_s = np.array([p.late_tau_s for p in priors])
+        self._late_frac = np.array([p.late_frac for p in priors])
+        self.x = np.zeros((n, 2, self.members, STATES))
+        self.p = np.zeros((n, 2, self.members, STATES, STATES))
+        self._walk = np.zeros((n, 2, self.members, STATES, STATES))
         for k, prior in enumerate(priors):
             self._set(k, prior)
+        self._model_var = np.array([p.model_k**2 for p in priors])[:, None, None]
+        self._missed = np.array([p.model_frac for p in priors])[:, None, None]
         self._noise = np.array([p.noise_k**2 for p in priors])[:, None, None]
         self.count_slow = np.array([p.count_slow for p in priors], float)
-        self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k for p in priors])[:, None]
+        self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k + p.slow_k for p in priors])
         self.offset_var = np.array([p.offset_sd_k**2 for p in priors])
         self._fastest_k_s = np.array([p.fastest_k_s for p in priors])
-        self.doubted_s = np.zeros(len(priors))  # for how long a probe's readings were doubted
+        self.doubted_s = np.zeros(n)  # for how long a probe's readings were doubted
 
     def _set(self, k: int, prior: HeatPrior) -> None:
-        self.x[k, ..., RISE], self.x[k, ..., SLOW] = prior.rise_k, prior.slow_k
-        variances = [1.0, prior.rise_sd_k**2, prior.offset_sd_k**2, prior.slow_sd_k**2]
-        along = np.array([0.0, 1.0, 0.0, prior.slow_share])
-        tied = np.outer(along, along)
-        self.p[k] = np.diag(variances) + prior.rise_sd_k**2 * (tied - np.diag([0.0, 1.0, 0.0, 0.0]))
+        own = 1 / (1 + self.share[k])  # of the settled rise
+        fed = 1 / (1 + self.slow_share[k])
+        self.x[k, ..., RISE], self.x[k, ..., SLOW] = prior.rise_k * own, prior.slow_k * fed
+        self.p[k, ..., OFFSET, OFFSET] = prior.offset_sd_k**2
+        self.p[k, ..., SLOW, SLOW] = np.square(prior.slow_sd_k * fed)
+        loose_k = LOOSE_FRAC * prior.loose_walk_k
+        sd = np.array([prior.rise_sd_k, math.hypot(prior.rise_sd_k, loose_k)])
+        self.p[k, ..., RISE, RISE] = np.square(sd[:, None] * own)
         walk = np.square([prior.rise_walk_k, prior.loose_walk_k]) / 3600.0
-        self._walk[k, :, 0] = walk[:, None, None] * tied
-        self._walk[k, :, 0, TEMP, TEMP] = prior.model_k**2 / 60.0
+        self._walk[k, ..., RISE, RISE] = walk[:, None] * np.square(own)
 
     @property
     def weights(self) -> Floats:
-        """Probability of each member, shape (bodies, 2, TAUS)."""
+        """Probability of each member, shape (bodies, 2, members)."""
         w = np.exp(self._log_w - self._log_w.max(axis=(1, 2), keepdims=True))
         return np.asarray(w / w.sum(axis=(1, 2), keepdims=True))
 
@@ -128,8 +120,9 @@ class HeatFilter:
             self._start(fresh, temp_c)
         if not self.started.any():
             return
-        self._mix(dt_s)
-        self._predict(dt_s, load)
+        worked_s = dt_s * np.clip(np.where(np.isfinite(load), load, 1.0), 0.0, 1.0)
+        self._mix(worked_s)
+        self._predict(dt_s, load, worked_s)
         self._correct(self._believed(np.where(self.started, temp_c, np.nan), dt_s))
 
     def _believed(self, temp_c: Floats, dt_s: float) -> Floats:
@@ -147,16 +140,28 @@ class HeatFilter:
         return np.where(jumped, np.nan, temp_c)
 
     def _start(self, fresh: Bools, temp_c: Floats) -> None:
+        """First readings: what they lie off the air is the place's offset, or heat from before."""
         self.air_c = np.where(fresh & ~np.isfinite(self.air_c), temp_c, self.air_c)
         self.started = self.started | fresh
-        self.x[fresh, ..., TEMP] = temp_c[fresh, None, None]
-        self.p[fresh, ..., TEMP, TEMP] = self._noise[fresh]
+        for k in np.flatnonzero(fresh).tolist():
+            x, p, above = self.x[k], self.p[k], float(temp_c[k] - self.air_c[k])
+            host_var = np.where(self.share[k] > 0, (STORED_FRAC * above) ** 2 + 0.01, 0.0)
+            p[..., HOST, HOST] = host_var
+            total = self.offset_var[k] + host_var + START_SD_K**2
+            gain = np.stack([self.offset_var[k] / total, host_var / total], axis=-1)
+            p[..., OFFSET, OFFSET] = self.offset_var[k] * (1 - gain[..., 0])
+            p[..., HOST, HOST] = host_var * (1 - gain[..., 1])
+            p[..., OFFSET, HOST] = p[..., HOST, OFFSET] = -gain[..., 0] * host_var
+            x[..., OFFSET], x[..., HOST] = gain[..., 0] * above, gain[..., 1] * above
+            x[..., TEMP] = temp_c[k]
+            p[..., TEMP, TEMP] = self._noise[k]
 
-    def _mix(self, dt_s: float) -> None:
+    def _mix(self, worked_s: Floats) -> None:
         """Members of one tau share what they believe, as a body may change its way any time."""
-        leave = 1 - np.exp(-np.array([LOOSEN_PER_H, SETTLE_PER_H]) * dt_s / 3600.0)
+        rates = np.array([LOOSEN_PER_H, SETTLE_PER_H])
+        leave = 1 - np.exp(-rates * worked_s[:, None] / 3600.0)
         w = np.exp(self._log_w)
-        go = w * leave[:, None]
+        go = w * leave[:, :, None]
         back = go[:, ::-1]
         after = w - go + back
         share = (back / after)[..., None]  # of each member, come from the other
@@ -167,30 +172,58 @@ class HeatFilter:
         self.p = self.p + share[..., None] * (self.p[:, ::-1] - self.p) + between
         self._log_w = np.log(after)
 
-    def _predict(self, dt_s: float, load: Floats) -> None:
+    def _predict(self, dt_s: float, load: Floats, worked_s: Floats) -> None:
         lost = ~np.isfinite(load)
-        u = np.where(lost, self.load_slow, load)[:, None]
-        self.load_slow += (u[:, 0] - self.load_slow) * (1 - math.exp(-dt_s / SLOW_TAU_S))
+        u = np.where(lost, self.load_slow, load)
+        self.load_late += (u - self.load_late) * (1 - np.exp(-dt_s / self._late_tau_s))
+        self.load_slow += (u - self.load_slow) * (1 - np.exp(-dt_s / self._slow_tau_s))
         fade = math.exp(-dt_s / OFFSET_TAU_S)
         self.x[..., OFFSET] *= fade
         self.p[..., OFFSET, :] *= fade
         self.p[..., :, OFFSET] *= fade
         self.p[..., OFFSET, OFFSET] += self.offset_var[:, None, None] * (1 - fade * fade)
-        keep = np.exp(-dt_s / self.tau_s)
-        gain = 1 - keep
-        row = np.empty((len(self.priors), 1, TAUS, STATES))
-        row[:, 0, :, TEMP], row[:, 0, :, RISE] = keep, gain * u
-        row[:, 0, :, OFFSET], row[:, 0, :, SLOW] = gain, gain * self.load_slow[:, None]
-        air = np.where(self.started, self.air_c, 0.0)[:, None]
-        self.x[..., TEMP] = (row * self.x).sum(axis=-1) + (gain * air)[:, None]
-        cross = (row[..., None, :] @ self.p)[..., 0, :]
-        own = (cross * row).sum(axis=-1)
-        self.p[..., TEMP, :] = cross
-        self.p[..., :, TEMP] = cross
-        self.p[..., TEMP, TEMP] = own
-        self.p += self._walk * dt_s
+        gain = 1 - np.exp(-dt_s / self.tau_s)
+        air = np.where(self.started, self.air_c, 0.0)[:, None, None]
+        self._carry(*self._rows(dt_s, u, gain), gain[:, None] * air)
+        self.p += self._walk * worked_s[:, None, None, None, None]
+        missed = self._missed * (self.x[..., TEMP] - air)
+        self.p[..., TEMP, TEMP] += (self._model_var + np.square(missed)) * dt_s / 60.0
         if lost.any():
-            self.p[..., TEMP, TEMP] += ((gain * self._lost_k * lost[:, None]) ** 2)[:, None]
+            spread = gain * (self._lost_k * lost)[:, None]
+            self.p[..., TEMP, TEMP] += np.square(spread)[:, None]
+
+    def _rows(self, dt_s: float, u: Floats, gain: Floats) -> tuple[Floats, Floats]:
+        """How temperature and host come from the state a step ago, (bodies, 1, members, STATES)."""
+        keep_host = np.exp(-dt_s / self._host_tau_s)
+        apart = self._host_tau_s - self.tau_s
+        apart = np.where(np.abs(apart) < 1.0, 1.0, apart)
+        # What the body takes over of the host's warmth, and of where that is going.
+        from_host = self._host_tau_s * (keep_host - (1 - gain)) / apart
+        to_host = gain - from_host
+        felt = (u + self._late_frac * (self.load_late - u))[:, None]
+        slow = self.load_slow[:, None]
+        temp, host = np.zeros((2, len(self.priors), 1, self.members, STATES))
+        temp[:, 0, :, TEMP], temp[:, 0, :, OFFSET] = 1 - gain, gain
+        temp[:, 0, :, RISE] = felt * (gain + self.share * to_host)
+        temp[:, 0, :, SLOW] = slow * (gain + self.slow_share * to_host)
+        temp[:, 0, :, HOST], host[:, 0, :, HOST] = from_host, keep_host
+        host[:, 0, :, RISE] = felt * self.share * (1 - keep_host)
+        host[:, 0, :, SLOW] = slow * self.slow_share * (1 - keep_host)
+        return temp, host
+
+    def _carry(self, temp: Floats, host: Floats, air: Floats) -> None:
+        """One step of means and covariances; only temperature and host change by themselves."""
+        x, p = self.x, self.p
+        warm, warm_host = (temp * x).sum(axis=-1) + air, (host * x).sum(axis=-1)
+        x[..., TEMP], x[..., HOST] = warm, warm_host
+        cross = (temp[..., None] * p).sum(axis=-2)
+        cross_host = (host[..., None] * p).sum(axis=-2)
+        both = (cross * host).sum(axis=-1)
+        p[..., TEMP, :] = p[..., :, TEMP] = cross
+        p[..., HOST, :] = p[..., :, HOST] = cross_host
+        p[..., TEMP, TEMP] = (cross * temp).sum(axis=-1)
+        p[..., HOST, HOST] = (cross_host * host).sum(axis=-1)
+        p[..., TEMP, HOST] = p[..., HOST, TEMP] = both
 
     def _correct(self, temp_c: Floats) -> None:
         seen = np.isfinite(temp_c)
@@ -210,57 +243,108 @@ class HeatFilter:
     def rise(self) -> tuple[Floats, Floats]:
         """What the reference load makes here: mean and standard deviation, shape (bodies,). [K]
 
-        With what it adds by warming the place where `count_slow`, else without.
+        Settled, the host's warming included; what a slow neighbour brings where `count_slow`.
         """
-        x, p, slow = self.x, self.p, self.count_slow[:, None, None]
-        means = x[..., RISE] + slow * x[..., SLOW]
-        var = p[..., RISE, RISE] + slow * (2 * p[..., RISE, SLOW] + p[..., SLOW, SLOW])
+        means, var = self._rises()
         w = self.weights
         mean = (w * means).sum(axis=(1, 2))
         var = (w * (var + (means - mean[:, None, None]) ** 2)).sum(axis=(1, 2))
         return mean, np.sqrt(np.maximum(var, 0.0))
 
+    def _rises(self) -> tuple[Floats, Floats]:
+        """What `rise` gives, by each member: means and variances, (bodies, 2, members)."""
+        x, p = self.x, self.p
+        own = (1 + self.share)[:, None]
+        slow = (self.count_slow[:, None] * (1 + self.slow_share))[:, None]
+        means = own * x[..., RISE] + slow * x[..., SLOW]
+        var = np.square(own) * p[..., RISE, RISE] + np.square(slow) * p[..., SLOW, SLOW]
+        return means, var + 2 * own * slow * p[..., RISE, SLOW]
+
+    def chance(self, body: int, level_k: float) -> float:
+        """How likely a body's `rise` is above a level."""
+        means, var = self._rises()
+        above = (means[body] - level_k) / np.sqrt(np.maximum(var[body], 1e-9))
+        return float((self.weights[body] * _cdf(above)).sum())
+
+    def _settles(self, body: int, load: float) -> tuple[Floats, Floats]:
+        """Above the air, by each member: mean and variance. Shape (2, members)"""
+        h = np.zeros((self.members, STATES))
+        h[:, RISE], h[:, SLOW] = load * (1 + self.share[body]), load * (1 + self.slow_share[body])
+        h[:, OFFSET] = 1.0
+        var = np.einsum("mi,jmik,mk->jm", h, self.p[body], h)
+        return (h * self.x[body]).sum(axis=-1), var
+
     def settled(self, body: int, load: float) -> tuple[float, float]:
         """Temperature that a load will end in: mean and standard deviation. [°C]"""
-        h = np.array([0.0, load, 1.0, load])
-        w = self.weights[body]
-        means = self.x[body] @ h
+        w, (means, inner) = self.weights[body], self._settles(body, load)
         mean = float((w * means).sum())
-        inner = np.einsum("i,mjik,k->mj", h, self.p[body], h)
         var = float((w * (inner + (means - mean) ** 2)).sum())
-        var += (UNFELT_SD * self._unfelt_k(body, load)) ** 2
         return float(self.air_c[body]) + mean, math.sqrt(max(var, 0.0))
 
-    def _unfelt_k(self, body: int, load: float) -> float:
-        """What the place would add by the share believed, and does not show yet. [K]"""
-        rise = float((self.weights[body] * self.x[body][..., RISE]).sum())
-        return rise * self.priors[body].slow_share * max(load - float(self.load_slow[body]), 0.0)
+    def settled_range(self, body: int, load: float) -> tuple[float, float, float]:
+        """Temperature that a load will end in: tenth, half and nine tenths of the belief. [°C]"""
+        w, (means, inner) = self.weights[body].ravel(), self._settles(body, load)
+        mean, sd = means.ravel(), np.sqrt(np.maximum(inner.ravel(), 1e-6))
+        found = [_mixture_quantile(w, mean, sd, q) for q in (0.1, 0.5, 0.9)]
+        low, mid, high = (float(self.air_c[body]) + v for v in found)
+        return low, mid, high
 
     def draws(self, body: int, n: int, rng: np.random.Generator) -> dict[str, Floats]:
-        """Joint draws, each shape (n,): temp_c, rise_k, offset_k, slow_k, tau_s."""
-        which = rng.choice(2 * TAUS, size=n, p=self.weights[body].ravel())
-        value, vector = np.linalg.eigh(self.p[body].reshape(2 * TAUS, STATES, STATES))
+        """Joint draws, each shape (n,): temp_c, rise_k (settled), offset_k, slow_k, tau_s."""
+        count = 2 * self.members
+        which = rng.choice(count, size=n, p=self.weights[body].ravel())
+        value, vector = np.linalg.eigh(self.p[body].reshape(count, STATES, STATES))
         root = vector * np.sqrt(np.maximum(value, 0.0))[:, None, :]
         z = rng.standard_normal((n, STATES))
-        mean = self.x[body].reshape(2 * TAUS, STATES)
+        mean = self.x[body].reshape(count, STATES)
         x = mean[which] + np.einsum("nij,nj->ni", root[which], z)
-        felt = max(1.0 - float(self.load_slow[body]), 0.0)
-        share = self.priors[body].slow_share * UNFELT_SD * felt
-        x[:, SLOW] += share * x[:, RISE] * rng.standard_normal(n)
+        member = which % self.members
+        share = self.share[body][member]
         return {
             "temp_c": x[:, TEMP],
-            "rise_k": x[:, RISE],
+            "rise_k": x[:, RISE] * (1 + share),
+            "share": share,
             "offset_k": x[:, OFFSET],
-            "slow_k": x[:, SLOW],
-            "tau_s": self.tau_s[body][which % TAUS],
+            "slow_k": x[:, SLOW] * (1 + FED_FRAC * share),
+            "host_k": x[:, HOST],
+            "tau_s": self.tau_s[body][member],
+            "host_tau_s": self._host_tau_s[body][member],
         }
 
 
-def crossing_s(temp_c: Floats, settled_c: Floats, tau_s: Floats, limit_c: float) -> Floats:
-    """When a warming body passes a limit; 0 if it has, infinite if it never will. [s] shape (n,)"""
-    out = np.full(temp_c.shape, np.inf)
-    will = (settled_c > limit_c) & (temp_c < limit_c)
-    ratio = (settled_c[will] - temp_c[will]) / (settled_c[will] - limit_c)
-    out[will] = tau_s[will] * np.log(ratio)
-    out[temp_c >= limit_c] = 0.0
-    return out
+def _cdf(z: Floats) -> Floats:
+    """Of the normal distribution, within 0.0003, at a fraction of the error function's cost."""
+    return np.asarray(0.5 * (1 + np.tanh(0.7978845608 * (z + 0.044715 * z**3))))
+
+
+def _mixture_quantile(w: Floats, mean: Floats, sd: Floats, q: float) -> float:
+    """Of a mixture of normal distributions, by halving."""
+    low, high = float((mean - 6 * sd).min()), float((mean + 6 * sd).max())
+    for _ in range(24):
+        mid = 0.5 * (low + high)
+        below = float(w @ _cdf((mid - mean) / sd))
+        low, high = (mid, high) if below < q else (low, mid)
+    return 0.5 * (low + high)
+
+
+def crossing_s(draws: dict[str, Floats], air_c: float, load: float, limit_c: float) -> Floats:
+    """When warming bodies pass a limit under a load; 0: they have; infinite: never. [s] (n,)
+
+    Args:
+        draws: As `HeatFilter.draws` gives them.
+    """
+    d, tau, host_tau = draws, draws["tau_s"], draws["host_tau_s"]
+    end = air_c + d["offset_k"] + (d["rise_k"] + d["slow_k"]) * load
+    fed = FED_FRAC * d["share"]
+    host = d["share"] / (1 + d["share"]) * d["rise_k"] + fed / (1 + fed) * d["slow_k"]
+    to_go = host * load - d["host_k"]
+    apart = np.where(np.abs(host_tau - tau) < 1.0, 1.0, host_tau - tau)
+    slow = to_go * host_tau / apart
+    fast = end - slow - d["temp_c"]
+    low, high = np.zeros(len(end)), np.full(len(end), NEVER_S)
+    for _ in range(40):
+        mid = 0.5 * (low + high)
+        there = end - slow * np.exp(-mid / host_tau) - fast * np.exp(-mid / tau) > limit_c
+        low, high = np.where(there, low, mid), np.where(there, mid, high)
+    out = np.where((end > limit_c) & (high < NEVER_S), high, np.inf)
+    return np.where(d["temp_c"] >= limit_c, 0.0, out)

@@ -8,15 +8,33 @@ import math
 from dataclasses import dataclass
 
 from analyzer import copper
-from analyzer.heating import HeatPrior
+from analyzer.heat_prior import HeatPrior, Host
 from logger.boat import Boat, Cable
 
 HEALTHY_JOINT_OHM = 15e-6  # upper end of 5-15 µohm, a tester maker's note (low authority)
 LUG_AIR_W_K = 0.05  # a lug's and stud's own surface to the air: some 50 cm² at 10 W/(m²·K)
 
 
-# A hot joint also warms cable and terminal, which are slower than the lug and give it back.
-SLOW_SHARE = 0.8  # no source: of the order of a lug's own heat path to its terminal's
+# What a lug is bolted to takes half of its joint's heat: from a stud on a strip of busbar to the
+# end of a battery or a controller, 80 to 2000 J/K, with 0.1 to 0.6 W/K to the air (100 to 600 cm²
+# at 10 W/(m²·K), or another cable). Metal contact of 5 to 20 µohm lets 1.5 to 0.4 W/K through
+# (Wiedemann and Franz), a bad one 0.2. The lug itself loses 0.1 to 0.25 W/K. Drawn evenly in the
+# logarithm, the sums of two bodies give the host's share a median of 2.6 and a spread of 0.69 in
+# the logarithm, its time constant 1060 s and 1.0, hardly tied; three points of each stand for it.
+HOSTS = tuple(
+    Host(share, tau_s, share_weight * tau_weight)
+    for share, share_weight in ((1.1, 1.0), (2.6, 2.0), (6.0, 1.0))
+    for tau_s, tau_weight in ((310.0, 1.0), (1060.0, 2.0), (3600.0, 1.0))
+)
+# Of the same sums: the settled rise of the lug over the watts of its joint and its own way out;
+# and the rise that a sound lug takes over from its cable, of the cable's own.
+HOSTED_FRAC = 0.41
+FROM_CABLE, FROM_CABLE_SD = 0.3, 0.1
+# The cable's end carries more heat off while it is cold: a long fin of 50 mm² lets 0.2 W/K through
+# after one minute and 0.1 after ten, beside 0.3 to 1.6 W/K of the other ways.
+LATE_FRAC, LATE_TAU_FRAC = 0.2, 0.4
+LUG_TAU_FRAC = 0.35  # a lug of some 60 g, and the cable beside it, over the cable
+LOOSE_WALK_K = 60.0  # settled, in an hour of load, at the reference current
 
 
 @dataclass(frozen=True)
@@ -26,7 +44,7 @@ class Joint:
     Args:
         ref_a: Reference current; `rise` of the heat model is the settled rise there.
         cable_rise_k: Rise of the cable itself at `ref_a`, far from the joint, by its rating.
-        path_k_w: Temperature of the lug per watt made in it; right within a factor of two.
+        path_k_w: Settled rise of the lug per watt of its joint; right within a factor of two.
         tau_s: Time constant of cable and lug.
     """
 
@@ -39,8 +57,9 @@ class Joint:
 def joint(cable: Cable) -> Joint:
     """First-day numbers from the cable's size, insulation and rating.
 
-    The path of a joint's heat is the cable as a long fin, sqrt(k·A·g) watts per kelvin, with g
-    the heat a metre of cable gives off by its published rating, beside the lug's own surface.
+    The lug's own way out for a joint's heat is the cable as a long fin, sqrt(k·A·g) watts per
+    kelvin, with g the heat a metre of cable gives off by its published rating, beside the lug's
+    surface; what it is bolted to takes more than half.
     """
     rated_a = copper.ampacity_30c_a(cable)
     rating_c = cable.insulation_rating_c
@@ -53,7 +72,7 @@ def joint(cable: Cable) -> Joint:
     rise = float(copper.settled_rise_k(ref_a, copper.TABLE_AMBIENT_C, rated_a, rating_c))
     # Copper and about as much heat again in insulation; J/(m·K) over W/(m·K).
     tau_s = copper.HEAT_J_MM3_K * area * 1000 * 1.6 / g_w_mk
-    return Joint(ref_a, rise, 1 / (fin_w_k + LUG_AIR_W_K), tau_s)
+    return Joint(ref_a, rise, HOSTED_FRAC / (fin_w_k + LUG_AIR_W_K), tau_s)
 
 
 def place(cable: Cable) -> str:
@@ -64,23 +83,40 @@ def place(cable: Cable) -> str:
 def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
     """Belief about a probe's heating before the first reading.
 
-    A lug is cooled by what it is bolted to, so it stays below the cable's own rise; the place
-    adds to it slowly. The spreads are wide: no source gives them.
+    A lug's own rise is its joint's; from the cable it takes over a part, as slowly as the cable
+    warms, since what it is bolted to cools it.
     """
     j = joint(cable)
-    at_cable = cable.probe_at == "cable"
+    # The room that load warms, where a sensor in it misses up to a seventh of some 20 K at full
+    # load, and where there is none; no source.
+    place_sd_k = 0.3 if ambient_measured else 3.0
+    offset_sd_k = 2.5 if ambient_measured else 5.0
+    if cable.probe_at == "cable":
+        return HeatPrior(
+            rise_k=0.8 * j.cable_rise_k,
+            rise_sd_k=0.3 * j.cable_rise_k + 0.5,
+            rise_walk_k=1.0,
+            loose_walk_k=15.0,
+            tau_s=j.tau_s,
+            slow_k=0.1 * j.cable_rise_k,
+            slow_sd_k=0.06 * j.cable_rise_k + place_sd_k,
+            offset_sd_k=offset_sd_k,
+            count_slow=ambient_measured,
+        )
     made = HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
-    rise = 0.8 * j.cable_rise_k if at_cable else 0.4 * j.cable_rise_k + 0.5 * made
     return HeatPrior(
-        rise_k=rise,
-        rise_sd_k=0.3 * j.cable_rise_k + (0.5 if at_cable else 1.0),
-        rise_walk_k=2.0,
-        loose_walk_k=60.0 if not at_cable else 15.0,
-        tau_s=j.tau_s if at_cable else 0.7 * j.tau_s,
-        slow_k=0.35 * j.cable_rise_k,
-        slow_sd_k=0.06 * j.cable_rise_k + (0.4 if ambient_measured else 2.5),
-        slow_share=0.0 if at_cable else SLOW_SHARE,
-        offset_sd_k=2.5 if ambient_measured else 5.0,
+        rise_k=0.7 * made,
+        rise_sd_k=0.7 * made + 0.2,
+        rise_walk_k=1.0,
+        loose_walk_k=LOOSE_WALK_K,
+        tau_s=LUG_TAU_FRAC * j.tau_s,
+        slow_k=FROM_CABLE * j.cable_rise_k,
+        slow_sd_k=FROM_CABLE_SD * j.cable_rise_k + place_sd_k,
+        slow_tau_s=j.tau_s,
+        late_frac=LATE_FRAC,
+        late_tau_s=LATE_TAU_FRAC * j.tau_s,
+        hosts=HOSTS,
+        offset_sd_k=offset_sd_k,
         count_slow=ambient_measured,
     )
 
@@ -90,12 +126,15 @@ def pair_prior(cable: Cable) -> HeatPrior:
     j = joint(cable)
     return HeatPrior(
         rise_k=0.0,
-        rise_sd_k=0.25 * j.cable_rise_k + 0.5,
-        rise_walk_k=2.0,
-        loose_walk_k=60.0,
-        tau_s=0.7 * j.tau_s,
-        slow_sd_k=0.1 * j.cable_rise_k,
-        slow_share=SLOW_SHARE,
+        rise_sd_k=0.1 * j.cable_rise_k + 0.5,
+        rise_walk_k=1.0,
+        loose_walk_k=LOOSE_WALK_K,
+        tau_s=LUG_TAU_FRAC * j.tau_s,
+        slow_sd_k=FROM_CABLE_SD * j.cable_rise_k,
+        slow_tau_s=j.tau_s,
+        late_frac=LATE_FRAC,
+        late_tau_s=LATE_TAU_FRAC * j.tau_s,
+        hosts=HOSTS,
         offset_sd_k=1.2,
     )
 
@@ -104,10 +143,10 @@ def highest_healthy_k(cable: Cable) -> float:
     """Settled rise at the reference current that a healthy cable and joint stay below. [K]
 
     The rating's own rise and a fifth more, as a bundle or a tight conduit gives it, and a joint
-    twice as bad as the upper end of healthy ones.
+    five times as bad as the upper end of healthy ones.
     """
     j = joint(cable)
-    return 1.2 * j.cable_rise_k + 2 * HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
+    return 1.2 * j.cable_rise_k + 5 * HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
 
 
 def limit_c(cable: Cable) -> float:

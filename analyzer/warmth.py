@@ -69,7 +69,10 @@ def warmths(series: Series, boat: Boat) -> tuple[Warmth, ...]:
         if draws is None:
             continue
         air, rise = draws["air_c"] + draws["offset_k"], draws["rise_k"] + draws["slow_k"]
-        body = np.stack([air, rise, np.log(draws["tau_s"])])
+        # The body and its host as one: their time constants by what each has of the rise.
+        host = draws["share"] / (1 + draws["share"])
+        tau = draws["tau_s"] + host * draws["host_tau_s"]
+        body = np.stack([air, rise, np.log(tau)])
         cov = np.cov(body).tolist()
         found.append(
             Warmth(

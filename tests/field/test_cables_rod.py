@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from scipy.stats import binomtest
 
 from analyzer.cables import CableMonitor
 from analyzer.copper import ampacity_30c_a, iec_ohm_per_m
@@ -265,18 +266,28 @@ def test_settled_temperature_is_foretold_from_ten_minutes(foretold):
     assert np.median(off) <= 4.0
 
 
+def counted(hits: np.ndarray) -> str:
+    """A share with its 95 % interval (Clopper and Pearson)."""
+    low, high = binomtest(int(hits.sum()), len(hits)).proportion_ci()
+    return f"{hits.sum()} of {len(hits)}, {hits.mean():.1%} ({low:.1%} to {high:.1%})"
+
+
 @pytest.mark.xfail(
     DAYS == 300,
-    reason="86.3 % of 300 where 76-84 % is asked: sound lugs' ranges are wider than need be "
-    "(98 %), bad ones' hold 75 %; ten minutes cannot tell which a lug is",
+    reason="86 % of 300 where 76-84 % is asked: bad lugs' ranges hold 77 %, sound ones' 95 %; a "
+    "sound lug's few kelvin lie within what host and cable may do by the published figures",
     strict=False,
 )
 def test_settled_temperature_s_range_is_honest(foretold):
-    held = np.mean((foretold[:, 1] <= foretold[:, 3]) & (foretold[:, 3] <= foretold[:, 2]))
-    print(f"\n80 % range held {held:.1%} of {len(foretold)}")
+    hits = (foretold[:, 1] <= foretold[:, 3]) & (foretold[:, 3] <= foretold[:, 2])
+    held = hits.mean()
+    print(f"\n80 % range held {counted(hits)}; sound lugs {counted(hits[::2])}, bad ones")
+    print(counted(hits[1::2]))
     # 76-84 % asked; with few lugs the count itself wanders (binomial, two standard deviations).
     slack = 2 * np.sqrt(0.8 * 0.2 / len(foretold)) if len(foretold) < 300 else 0.0
-    assert 0.76 - slack <= held <= 0.84 + slack
+    assert held >= 0.76 - slack
+    assert hits[1::2].mean() >= 0.66 - slack  # bad lugs are those that it matters for
+    assert held <= 0.84 + slack
 
 
 @pytest.fixture(scope="module")
@@ -285,7 +296,7 @@ def simulated() -> list[Day]:
 
 
 def test_a_lug_is_named_before_it_is_dangerous_and_sound_ones_never(simulated):
-    late, passed, by_heat = 0, 0, 0
+    named_in_time, by_heat = [], []
     leads, mild_found, mild, false = [], 0, 0, 0
     sound = [d for d in simulated if not d.faulty]
     for day in simulated:
@@ -299,17 +310,15 @@ def test_a_lug_is_named_before_it_is_dangerous_and_sound_ones_never(simulated):
         if not len(danger):
             mild, mild_found = mild + 1, mild_found + bool(named)
             continue
-        passed += 1
         danger_s = danger[0] * DT_S
-        late += not named or min(named) >= danger_s
-        by_heat += heating_s is not None and heating_s < danger_s
+        named_in_time.append(bool(named) and min(named) < danger_s)
+        by_heat.append(heating_s is not None and heating_s < danger_s)
         leads += [(danger_s - min(named)) / 60] if named else []
-    print(
-        f"\n{len(simulated)} days, {passed} lugs passed {DANGER_C:.0f} °C: {late} named too late;"
-    )
-    print(f"{by_heat} of them named in time by how they heat, the others by their limit alone;")
+    print(f"\n{len(simulated)} days; of lugs that passed {DANGER_C:.0f} °C named before")
+    print(f"{counted(np.array(named_in_time))}; by how they heat alone")
+    print(f"{counted(np.array(by_heat))};")
     print(f"lead time median {np.median(leads):.0f} min, tenth {np.quantile(leads, 0.1):.0f} min;")
     print(f"{mild_found} of {mild} faults that never got there named; false {false}/{len(sound)}")
-    assert late <= 0.03 * passed
+    assert np.mean(by_heat) >= 0.97
     assert np.median(leads) >= 10
     assert false <= 0.01 * len(sound)
