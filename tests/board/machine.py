@@ -262,7 +262,7 @@ class Machine:
     def switch_off(self, timeout_s: float = 120) -> float:
         """In order; how long it took. [s]"""
         start_s = time.monotonic()
-        with contextlib.suppress(BoardError):
+        with contextlib.suppress(BoardError, OSError):
             self.run("systemctl --no-block poweroff", timeout_s=20)
         try:
             self._process.wait(timeout_s)
