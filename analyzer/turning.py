@@ -15,6 +15,7 @@ from analyzer.soc import ChargeState
 from analyzer.steady import CHANNELS as STEADY_CHANNELS
 from analyzer.steady import SteadyPoints, steady
 from analyzer.stream import Calibration
+from analyzer.wind import lately
 from logger.boat import Boat
 from logger.units import KN, NMI
 
@@ -101,6 +102,7 @@ class Turning:
             stream,
             present=present,
             hotel_w=question.mean_sd(log, "hotel_power_w", self.boat.hotel.power_w),
+            wind=lately(log, drift.heading_true(log)),
             n=DRAWS,
         )
         result = reach(asked)
