@@ -28,6 +28,7 @@ Bools = npt.NDArray[np.bool_]
 Z80 = NormalDist().inv_cdf(0.9)
 WINDOW_S = 10.0
 TIED_V, TIED_SHARE = 0.04, 0.5  # from where terms that trade off are named
+COLD_SHARE = 0.12  # of the cold's term, from where its doubt is named
 REST_SD_V = 0.02  # of a rest voltage that was read
 METER_SD_V = 0.01
 GAIN_SD = 0.02  # of a term: the shunt, and what answers faster than the readings
@@ -209,7 +210,7 @@ def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccou
         rest,
         loaded,
         tuple(terms),
-        sentence(rest, loaded, mean["current_a"], terms) + _tied(sd),
+        sentence(rest, loaded, mean["current_a"], terms) + _tied(sd) + _cold_open(mean, sd),
     )
 
 
@@ -231,6 +232,16 @@ def _tied(sd: dict[str, float]) -> str:
     return (
         f" Charge used and slow tiring look alike over a trip: how they share is known to "
         f"{Z80 * apart:.1f} V either way, their sum to {Z80 * sd['slow']:.2f} V."
+    )
+
+
+def _cold_open(mean: dict[str, float], sd: dict[str, float]) -> str:
+    """A sentence where it is open how this pack takes the cold; else empty."""
+    if Z80 * sd["cold"] <= max(COLD_SHARE * abs(mean["cold_v"]), TIED_V):
+        return ""
+    return (
+        f" How much of it is the temperature's doing is known to {Z80 * sd['cold']:.2f} V either "
+        "way; trips at other temperatures would tell."
     )
 
 

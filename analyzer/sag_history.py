@@ -28,8 +28,8 @@ class Circuit:
     """The pack's circuit as one trip showed it, at 25 °C, weak cells included. [ohm]
 
     Args:
-        there_ohm, pair_there_ohm: Ohmic, and of the fast pair, of the mean cell at `temp_c`, the
-            mean under load; `there_ln_sd` and `pair_ln_sd` of their logarithms.
+        there_ohm: Ohmic, of the fast and of the slow pair, of the mean cell at `temp_c`, the mean
+            under load; `there_ln_sd` of their logarithms.
         cables_ohm: Pack to controller; None where that is not measured.
     """
 
@@ -38,10 +38,8 @@ class Circuit:
     polar_ohm: float
     polar_sd: float
     temp_c: float
-    there_ohm: float
-    there_ln_sd: float
-    pair_there_ohm: float
-    pair_ln_sd: float
+    there_ohm: tuple[float, ...]
+    there_ln_sd: tuple[float, ...]
     cables_ohm: float | None
 
 
@@ -50,16 +48,19 @@ def circuit(series: Series, found: Split) -> Circuit:
     current = np.nan_to_num(series.get("pack_current_a"))
     temp_c = float(np.average(cell_temp_c(series), weights=np.square(current) + 1e-6))
     (ohmic, ohmic_sd), (polar, polar_sd) = found.resistances()
-    there, pair = found.there(temp_c)
+    there = found.there(temp_c)
     drop = series.get("pack_voltage_v") - series.get("controller_voltage_v")
     known = np.isfinite(drop)
     square = float(np.square(current[known]).sum())
     cables = float(current[known] @ drop[known]) / square if square > 0 else None
-    return Circuit(ohmic, ohmic_sd, polar, polar_sd, temp_c, *there, *pair, cables)
+    return Circuit(ohmic, ohmic_sd, polar, polar_sd, temp_c, there.ohm, there.ln_sd, cables)
 
 
 def gather(ctx: Context, trips: Sequence[TripRecord]) -> None:
-    """Keeps the newest trips' circuits, but for the last, which may still be going on."""
+    """Keeps the newest trips' circuits, but for the last, which may still be going on.
+
+    Each by its own trip alone, so that a later one may take them all for separate witnesses.
+    """
     done = {(k.from_us, k.to_us) for k in ctx.store.learned(KEY)}
     for trip in trips[:-1][-NEWEST:]:
         if (trip.start_us, trip.end_us) in done:
@@ -67,7 +68,7 @@ def gather(ctx: Context, trips: Sequence[TripRecord]) -> None:
         names = ("controller_voltage_v", *pack_channels(ctx.boat))
         series = ctx.load(names, trip.start_us, trip.end_us)
         charge = follow(ctx, series)
-        found = split(series, charge, ctx.boat, before(ctx, trip.start_us)) if charge else None
+        found = split(series, charge, ctx.boat) if charge else None
         value = {"circuit": asdict(circuit(series, found)) if found else None}
         ctx.store.put_learned(KEY, value, trip.start_us, trip.end_us)
 
@@ -82,10 +83,12 @@ def circuits(ctx: Context, before_us: int) -> list[Circuit]:
 
 def before(ctx: Context, before_us: int) -> tuple[Earlier, ...]:
     """What the split of a later trip learns the cold from."""
-    return tuple(
-        Earlier(c.temp_c, c.there_ohm, c.there_ln_sd, c.pair_there_ohm, c.pair_ln_sd)
-        for c in circuits(ctx, before_us)
-    )
+    return tuple(as_earlier(one) for one in circuits(ctx, before_us))
+
+
+def as_earlier(one: Circuit) -> Earlier:
+    """What the split of a later trip takes of it."""
+    return Earlier(one.temp_c, tuple(one.there_ohm), tuple(one.there_ln_sd))
 
 
 def compared(now: Circuit, earlier: Sequence[Circuit], current_a: float) -> str:

@@ -12,7 +12,9 @@ from logger.boat import Boat, Hull, Motor, Pack
 from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
 
-BEFORE = Circuit(8e-3, 0.2e-3, 10e-3, 0.6e-3, 20.0, 0.55e-3, 0.02, 0.3e-3, 0.05, 3e-3)
+BEFORE = Circuit(
+    8e-3, 0.2e-3, 10e-3, 0.6e-3, 20.0, (0.55e-3, 0.3e-3, 0.4e-3), (0.02, 0.05, 0.1), 3e-3
+)
 BOAT = Boat(
     name="invented",
     hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),

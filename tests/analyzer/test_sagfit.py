@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from analyzer.chemistry import chemistry
-from analyzer.sagfit import Earlier, felt, split
+from analyzer.sag_table import felt
+from analyzer.sagfit import Earlier, split
 from analyzer.series import Series
 from analyzer.soc import known, track
 from logger.boat import Boat, Hull, Motor, Pack
@@ -127,7 +128,8 @@ def test_trips_at_other_temperatures_tell_how_a_pack_takes_the_cold(share):
     chosen[6000:6010] = rest[890:899] = True
     alone = split(series, charge, BOAT).terms(chosen, rest)["resistance"]
     warm = cold_factor(share, 24.0)
-    summer = Earlier(24.0, R0 * warm, 0.02, R1 * warm, 0.03)
+    found = (R0 * warm, R1 * warm, R2 * warm)
+    summer = Earlier(24.0, found, (0.02, 0.03, 0.1))
     taught = split(series, charge, BOAT, [summer]).terms(chosen, rest)["resistance"]
     at_25 = true[0][chosen].mean() / cold_factor(share, 4.0)
     print(f"\n{at_25:.3f} V at 25 °C; alone {alone}, with a summer's trip {taught}")
