@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analyzer.curve import CurvePoints, PowerCurve, smooth_cov, update
+from analyzer.curve import Z80, CurvePoints, PowerCurve, _narrowed, smooth_cov, update
 
 SPEED = np.linspace(0.3, 5.0, 48)
 
@@ -103,3 +103,15 @@ def test_outside_the_speeds_seen_is_said():
     curve = update(flat_prior(), points([1.0, 2.0], [110.0, 900.0]))
     assert "outside the speeds seen" in curve.power_w(4.0).reason
     assert "outside the speeds seen" not in curve.power_w(1.5).reason
+
+
+def test_a_mixture_of_sizes_has_a_narrower_middle_than_its_variance_says():
+    # 80 % range of normal distributions of sd 1 and 2, as likely: by the library's quantiles
+    chance, var = np.array([0.5, 0.5]), np.array([[1.0], [4.0]])
+    half = 1.0
+    for _ in range(60):
+        half -= (chance @ stats.norm.cdf(half / np.sqrt(var[:, 0])) - 0.9) / 0.15
+    said = Z80 * np.sqrt(2.5) * _narrowed(chance, np.zeros((2, 1)), var)[0]
+    assert half < 0.98 * Z80 * np.sqrt(2.5)
+    assert said == pytest.approx(half, rel=0.02)
+    assert _narrowed(chance, np.zeros((2, 1)), np.ones((2, 1)))[0] == 1.0

@@ -4,6 +4,8 @@ NIST StRD nonlinear regression (public): data, starts, certified parameters, the
 deviations and the residual sum of squares, as printed.
 """
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -71,3 +73,29 @@ def test_prior_and_data_meet_by_their_weights():
     fit = solve(linearised, np.array([1.0]), np.eye(1))
     assert fit.mean[0] == pytest.approx(2.0)
     assert fit.precision[0, 0] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("start", [(-2000.0, 50.0, 0.8), (-1500.0, 45.0, 0.85)])
+def test_bennett5_a_long_bent_valley_is_followed_to_its_end(start):
+    """NIST's hardest class: three parameters that nearly stand for each other; starts as NIST's
+    (from memory)."""
+    y, x = np.loadtxt(Path(__file__).parent / "bennett5.txt").T
+
+    def linearised(b):
+        with np.errstate(all="ignore"):
+            base = (b[1] + x) ** (-1 / b[2])
+            given = b[0] * base
+            slopes = (base, -given / b[2] / (b[1] + x), given * np.log(b[1] + x) / b[2] ** 2)
+        rows = np.column_stack(slopes)
+        return rows, y - given + rows @ b, np.ones(len(y))
+
+    fit = solve(
+        linearised, np.zeros(3), np.zeros((3, 3)), start=np.array(start), rounds=5000,
+        tolerance=1e-16,
+    )  # fmt: skip
+    assert len(y) == 154
+    assert fit.settled
+    assert fit.mean == pytest.approx(
+        (-2.5235058043e03, 4.6736564644e01, 9.3218483193e-01), rel=1e-6
+    )
+    assert fit.cost == pytest.approx(5.2404744073e-04, rel=1e-8)

@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy.interpolate import PchipInterpolator
 
 from analyzer.resistance import (
+    FROUDE_1998,
     GRAVITY,
     Form,
     form_from_ratios,
@@ -60,3 +62,13 @@ def test_residuary_frac_rises_and_stays_positive_outside_the_series():
 def test_residuary_frac_is_kept_positive_where_the_polynomial_is_not():
     slender = Form(10.0, 1.4, 2.0, 14.0, 9.0, 0.52, 0.53, 0.60)
     assert (residuary_frac(slender, np.array([0.2, 0.25])) > 0).all()
+
+
+def test_residuary_frac_has_no_corners_between_the_series_speeds():
+    # the library's interpolation of the same kind, through the same nine places
+    shape = form_from_ratios(0.0, 0.565, 4.77, 3.99, 3.15)
+    places = np.log(FROUDE_1998)
+    places = np.concatenate([[places[0] - 0.12], places, [places[-1] + 0.12]])
+    library = PchipInterpolator(places, np.log(residuary_frac(shape, np.exp(places))))
+    froude = np.linspace(0.20, 0.45, 101)
+    assert residuary_frac(shape, froude) == pytest.approx(np.exp(library(np.log(froude))), rel=1e-9)
