@@ -26,6 +26,7 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
     return {
         "page": page.scenario,
         "demo": demo.scenario,
+        "demo_alone": demo.alone,
         "cold_boot": power.cold_boot,
         "wrong_clock": power.wrong_clock,
         "plugs": power.plugs,
@@ -57,7 +58,7 @@ def main() -> int:
     asked.work.mkdir(parents=True, exist_ok=True)
     root = image.make_root(asked.work, arch)
     kernel, initrd = image.kernel_of(root)
-    usual = tuple(name for name in scenarios if not name[-1].isdigit())
+    usual = tuple(n for n in scenarios if not n[-1].isdigit() and n != "demo_alone")
     names = asked.only or (ON_ARM if asked.arm64 else usual)
     if "page" in names:
         image.make_card(root, asked.work / f"card-{arch}.img")
