@@ -190,8 +190,8 @@ class PowerCurve:
         return {
             "speed_mps": self.speed_mps.tolist(),
             "log_power": self.log_power.tolist(),
-            "cov": np.round(self.cov, 9).tolist(),
-            "local": None if self.local is None else np.round(self.local, 9).tolist(),
+            "cov": np.round(self.cov, 7).tolist(),
+            "local": None if self.local is None else np.round(self.local, 7).tolist(),
             "noise_scale": self.noise_scale,
             "leg_sd": self.leg_sd,
             "seen_mps": self.seen_mps,

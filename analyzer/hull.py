@@ -219,6 +219,7 @@ def fit(points: SteadyPoints, before: PowerCurve) -> PowerCurve:
     if not new.any():
         return after
     earlier = before if new.all() else _fitted(points.take(~new), before)
+    earlier = replace(earlier, local=None)
     legs = doubted(after, _table(points.take(new)))
     return replace(after, recent=Recent(earlier, legs, points.headings[new], end_s[new]))
 
