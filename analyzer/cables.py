@@ -60,7 +60,7 @@ class Verdict:
         return most + EXCESS_K / load
 
     def judge(self, sure: float, dt_s: float) -> None:
-        """Takes how likely the rise is above that level."""
+        """Takes how likely the rise is above that level; 0 where it most likely is not."""
         self.sure = sure
         self.held_s = self.held_s + dt_s if sure >= SURE else 0.0
 
@@ -144,7 +144,8 @@ class CableMonitor:
             if self._filter.started[k]:
                 rise, sd = float(step.rise_k[k]), float(step.rise_sd_k[k])
                 level = verdict.level_k(rise, sd, self.peak_load)
-                verdict.judge(self._filter.chance(k, level), step.dt_s)
+                sure = self._filter.chance(k, level) if rise > level else 0.0
+                verdict.judge(sure, step.dt_s)
 
     @property
     def _filter(self) -> HeatFilter | None:
