@@ -190,8 +190,8 @@ class PowerCurve:
         return {
             "speed_mps": self.speed_mps.tolist(),
             "log_power": self.log_power.tolist(),
-            "cov": np.round(self.cov, 7).tolist(),
-            "local": None if self.local is None else np.round(self.local, 7).tolist(),
+            "cov": _packed(self.cov),
+            "local": None if self.local is None else _packed(self.local),
             "noise_scale": self.noise_scale,
             "leg_sd": self.leg_sd,
             "seen_mps": self.seen_mps,
@@ -208,8 +208,8 @@ class PowerCurve:
         return cls(
             speed_mps=np.asarray(data["speed_mps"], dtype=np.float64),
             log_power=np.asarray(data["log_power"], dtype=np.float64),
-            cov=np.asarray(data["cov"], dtype=np.float64),
-            local=None if data["local"] is None else np.asarray(data["local"], dtype=np.float64),
+            cov=_unpacked(data["cov"]),
+            local=None if data["local"] is None else _unpacked(data["local"]),
             noise_scale=float(data["noise_scale"]),
             leg_sd=float(data["leg_sd"]),
             seen_mps=None if seen is None else (float(seen[0]), float(seen[1])),
@@ -218,6 +218,19 @@ class PowerCurve:
             used=tuple(data["used"]),
             recent=Recent.from_dict(recent) if recent else None,
         )
+
+
+def _packed(cov: Floats) -> list[float]:
+    """The upper triangle of a symmetric matrix, row by row."""
+    return [round(float(v), 7) for v in cov[np.triu_indices(len(cov))]]
+
+
+def _unpacked(values: Sequence[float]) -> Floats:
+    """The inverse of `_packed`."""
+    size = int(np.sqrt(2 * len(values)))
+    cov = np.zeros((size, size))
+    cov[np.triu_indices(size)] = values
+    return cov + np.triu(cov, 1).T
 
 
 @dataclass(frozen=True)
