@@ -87,7 +87,7 @@ def main() -> int:
             bench.say("stopped", f"{type(error).__name__}: {error}", False)
         finally:
             bench.say("took", f"{(time.monotonic() - start_s) / 60:.1f} min")
-    report.keep(bench)
+            report.keep(bench)  # what is known so far, also where the run is cut off
     if asked.report:
         report.write(asked.work, asked.report)
     return 1 if any(line.ok is False for line in bench.lines) else 0

@@ -39,8 +39,10 @@ def integrity(path: str) -> str:
 
 
 if __name__ == "__main__":
-    whole = integrity(sys.argv[1])
     end_s = time.monotonic() + float(sys.argv[2] if len(sys.argv) > 2 else 0)
+    while not Path(sys.argv[1]).exists() and time.monotonic() < end_s:
+        time.sleep(1)
+    whole = integrity(sys.argv[1])
     while not (found := look(sys.argv[1]))["records"] and time.monotonic() < end_s:
         time.sleep(1)
     print(json.dumps({"integrity": whole, **found}))
