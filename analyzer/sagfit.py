@@ -46,7 +46,10 @@ NEWTON_STEPS = 8
 SMOOTH_S = 300.0
 LEAST_WEIGHT = 1e-3
 MOST_ROWS, BATCH = 9000, 400  # readings, and fits side by side: they are to fit a small board
-AGEING_LN_SD = 0.04  # from trip to trip: charge, age, the thermometer's place
+# Of a trip's own, charge and the thermometer's place; and what has changed since all of them, which
+# no number of earlier trips makes less, as else a pack that has just changed would be talked out
+# of it.
+TRIP_LN_SD, SINCE_LN_SD = 0.03, 0.03
 
 
 @dataclass(frozen=True)
@@ -245,16 +248,18 @@ def _expected(
         Logarithms of r0, r1, r2 and the gap, (f, 4); their standard deviation, (4,); how far the
         sources lie apart by each fit's shares, as a sum of squares, (f,).
     """
-    said = [np.tile(np.log(prior), (len(shares), 1))]
-    var = [np.square(PRIOR_LN_SD)]
-    for one in earlier:
-        at_25 = np.log(one.ohm) - np.log(cold_factor(shares, one.temp_c))
-        said.append(np.column_stack([at_25, said[0][:, 3]]))
-        var.append(np.append(np.square(one.ln_sd) + AGEING_LN_SD**2, np.inf))
-    sure = 1 / np.array(var)
-    middle = np.einsum("sfk,sk->fk", np.array(said), sure) / sure.sum(axis=0)
-    apart = np.einsum("sfk,sk->f", np.square(np.array(said) - middle), sure)
-    return middle, 1 / np.sqrt(sure.sum(axis=0)), apart
+    logs = np.tile(np.log(prior), (len(shares), 1))
+    if not earlier:
+        return logs, PRIOR_LN_SD, np.zeros(len(shares))
+    said = np.array([np.log(one.ohm) - np.log(cold_factor(shares, one.temp_c)) for one in earlier])
+    sure = 1 / (np.square([one.ln_sd for one in earlier]) + TRIP_LN_SD**2)
+    total = sure.sum(axis=0)
+    mean = np.einsum("sfk,sk->fk", said, sure) / total
+    apart = np.einsum("sfk,sk->f", np.square(said - mean), sure)
+    now, own = 1 / total + SINCE_LN_SD**2, np.square(PRIOR_LN_SD[:3])
+    apart += (np.square(mean - logs[:, :3]) / (now + own)).sum(axis=1)
+    logs[:, :3] = (mean * own + logs[:, :3] * now) / (now + own)
+    return logs, np.append(np.sqrt(now * own / (now + own)), PRIOR_LN_SD[3]), apart
 
 
 def _own(curve: int, ln_sd: Floats, bend_sd: Floats) -> Floats:

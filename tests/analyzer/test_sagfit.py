@@ -137,6 +137,15 @@ def test_trips_at_other_temperatures_tell_how_a_pack_takes_the_cold(share):
     assert abs(taught[0] - at_25) < 0.12 * at_25
 
 
+def test_a_pack_that_has_changed_is_not_talked_out_of_it():
+    """Eight trips before knew a pack of a quarter less."""
+    series, _ = outing(1.25)
+    charge = track(series, BOAT.pack, known(BOAT.pack, 0.85, 0.02, t_us=series.t0_us))
+    then = [Earlier(20.0 + k, (R0, R1, R2), (0.01, 0.03, 0.1)) for k in range(8)]
+    found = split(series, charge, BOAT, then).resistances()[0][0]
+    assert found == pytest.approx(1.25 * CELLS * R0, rel=0.06)
+
+
 def test_resistances_are_those_of_the_circuit():
     (ohmic, ohmic_sd), (polar, polar_sd) = fitted(outing()[0]).resistances()
     assert ohmic == pytest.approx(CELLS * R0, rel=0.08)
