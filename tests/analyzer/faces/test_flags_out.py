@@ -1,4 +1,4 @@
-"""Flags on the command line and as a stream, from a real log."""
+"""Flags on the command line, as a stream and marked as seen by the page, from a real log."""
 
 import asyncio
 import dataclasses
@@ -6,10 +6,12 @@ import json
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 
 from analyzer.faces import flag_stream
+from analyzer.faces.api import create_app
 from analyzer.faces.cli import main
 from analyzer.flag_view import Changes
 from logger.store import Store
@@ -45,6 +47,23 @@ def test_flags_are_told_with_what_to_do_and_marked_as_seen(places, capsys):
     assert flag["seen_utc_s"] is not None
     assert main(["flags", "--seen", "9", *places]) == 2
     assert "no flag 9" in capsys.readouterr().err
+
+
+def test_the_page_s_button_writes_it_into_the_log_and_leads_back(places, browse):
+    log, boat = Path(places[1]), Path(places[3])
+    answer = browse(create_app(log, boat)).post("/flag/1/seen")
+    assert answer.status_code == 303
+    assert answer.headers["location"].startswith("/")
+    with Store.open(log) as store:
+        (flag,) = store.flags()
+    assert flag.seen_us is not None
+    assert flag.cleared_us is None
+
+
+def test_a_flag_that_is_not_there_is_no_fault_of_the_page(places, browse):
+    answer = browse(create_app(Path(places[1]), Path(places[3]))).post("/flag/7/seen")
+    assert 400 <= answer.status_code < 500
+    assert "no flag 7" in answer.text
 
 
 def test_follow_says_what_happens_as_it_happens(places):
