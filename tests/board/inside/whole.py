@@ -32,6 +32,15 @@ def look(path: str) -> dict[str, Any]:
         return {"boots": boots, "records": records}
 
 
+def made(path: str) -> bool:
+    """Whether there is a log with its tables yet."""
+    try:
+        look(path)
+    except sqlite3.OperationalError:
+        return False
+    return True
+
+
 def integrity(path: str) -> str:
     """What SQLite says of the whole file."""
     with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True, timeout=60)) as db:
@@ -40,7 +49,7 @@ def integrity(path: str) -> str:
 
 if __name__ == "__main__":
     end_s = time.monotonic() + float(sys.argv[2] if len(sys.argv) > 2 else 0)
-    while not Path(sys.argv[1]).exists() and time.monotonic() < end_s:
+    while not made(sys.argv[1]) and time.monotonic() < end_s:
         time.sleep(1)
     whole = integrity(sys.argv[1])
     while not (found := look(sys.argv[1]))["records"] and time.monotonic() < end_s:
