@@ -40,9 +40,6 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
     }
 
 
-ON_ARM = ("page", "demo", "power_cuts")
-
-
 def main() -> int:
     """0 where every scenario passed."""
     scenarios = _scenarios()
@@ -58,8 +55,8 @@ def main() -> int:
     asked.work.mkdir(parents=True, exist_ok=True)
     root = image.make_root(asked.work, arch)
     kernel, initrd = image.kernel_of(root)
-    usual = tuple(n for n in scenarios if not n[-1].isdigit() and n != "demo_alone")
-    names = asked.only or (ON_ARM if asked.arm64 else usual)
+    usual = tuple(name for name in scenarios if name not in report.SPARE)
+    names = asked.only or (report.ON_ARM if asked.arm64 else usual)
     if "page" in names:
         image.make_card(root, asked.work / f"card-{arch}.img")
     accel = "kvm" if image.native_arch() == arch and kvm_runs(kernel) else "tcg"
