@@ -64,7 +64,7 @@ def range_left(
     given = _question(ctx, here, speed_mps)
     result = reach(given)
     k = _asked(result, speed_mps)
-    answer = _answer(ctx, here, result, k, end_us)
+    answer = _answer(ctx, here, given, result, k, end_us)
     if home is None:
         return answer
     wish = home if isinstance(home, HomeWish) else HomeWish(home)
@@ -135,7 +135,7 @@ def _with_home(
     return replace(
         answer,
         home=_home_answer(place.name, wish, back),
-        next_action=advice.next_action(result, k, back),
+        next_action=advice.next_action(result, k, back, given.charge["capacity_ah"]),
     )
 
 
@@ -159,6 +159,7 @@ def _track_m(ctx: Context, home: tuple[float, float], end_us: int) -> float:
 def _answer(
     ctx: Context,
     here: Here,
+    given: ReachInput,
     result: ReachResult,
     k: int,
     end_us: int,
@@ -183,7 +184,7 @@ def _answer(
         best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
         stream_mps=_stream_speed(here.stream),
         stream_toward_deg=_stream_toward(here.stream),
-        next_action=advice.next_action(result, k, None),
+        next_action=advice.next_action(result, k, None, given.charge["capacity_ah"]),
         home=None,
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),

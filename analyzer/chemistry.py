@@ -11,7 +11,14 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.ocv import lead_acid_cell_v, lfp_cell_v, lfp_spread_v, nmc_cell_v, nmc_spread_v
+from analyzer.ocv import (
+    lead_acid_cell_v,
+    lfp_cell_v,
+    lfp_cells_v,
+    lfp_spread_v,
+    nmc_cell_v,
+    nmc_spread_v,
+)
 from logger.units import ZERO_C_IN_K
 
 Floats = npt.NDArray[np.float64]
@@ -20,6 +27,15 @@ Numeric = float | Floats
 GAS_J_PER_MOL_K = 8.314462618  # CODATA 2018
 REFERENCE_C = 25.0
 GRID = np.linspace(0.0, 1.0, 401)
+EMPTY_SD = 0.015  # of the place of 0 % on the curve; assumed
+FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to 3.65 V; assumed
+THIRD = 3**0.5  # a third draw's standard deviation about the mean of two, over half their distance
+KNEE_SOC = 0.02  # over so little charge a knee's form may change
+# Where the curve's error is carried: close where graphite bends and where the knees are.
+KNOTS = np.array(
+    [0, 0.015, 0.03, 0.05, 0.075, 0.1, 0.13, 0.16, 0.2, 0.27, 0.35, 0.45, 0.55, 0.62, 0.68, 0.74,
+     0.82, 0.9, 0.95, 0.98, 1]
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -37,12 +53,17 @@ class Chemistry:
         entropy_v_per_k: Change of the whole curve with temperature.
         curve_sd_v: How far a cell of this chemistry may lie off the curve as a whole.
         shape_sd_v, shape_soc: How far the curve's shape may be off, and over what charge.
-        end_sd_v: The same towards empty and full, by charge, (n,); learned apart.
-        axis_sd_frac: How far a bend of the curve may lie from where it should, in charge.
+        end_sd_v: The same towards empty and full, by charge, (n,).
+        curve_cov_v2: Both and more, as the covariance of what the curve is off by at `KNOTS`, its
+            level apart, (k, k). [V²]
         gap_sd: Standard deviation of the gap's relative size.
         fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
         wander: Slow polarisation that no pair describes, as a share of the slow pair's.
         loss_sd: Relative error of the circuit's voltage loss at any moment.
+        ohm_shape_sd: Of how the resistances change with charge, as a share of the change.
+        model_sd_v: Of the circuit at rest, at any moment.
+        lasts_s: How long an error of the circuit lasts.
+        branch_sd: How far off the branch the law of hysteresis may be.
         r0_ohm_ah, r1_ohm_ah, r2_ohm_ah: Resistance times capacity at 25 °C, mid charge.
         tau1_s, tau2_s: Time constants.
         ohmic_activation_j, charge_activation_j: Of r0, and of r1 and r2. [J/mol]
@@ -60,18 +81,22 @@ class Chemistry:
     fast_shape: Floats
     slow_shape: Floats
     end_sd_v: Floats
+    curve_cov_v2: Floats
     gap_soc_frac: float
     gap_activation_j: float
     entropy_v_per_k: float
     curve_sd_v: float
     shape_sd_v: float
     shape_soc: float
-    axis_sd_frac: float
     gap_sd: float
     fast_sd: float
     slow_sd: float
     wander: float
     loss_sd: float
+    ohm_shape_sd: float
+    model_sd_v: float
+    lasts_s: float
+    branch_sd: float
     r0_ohm_ah: float
     r1_ohm_ah: float
     r2_ohm_ah: float
@@ -154,11 +179,50 @@ def _shape(points: dict[float, float]) -> Floats:
     return np.interp(GRID, list(points), list(points.values()))
 
 
+def alike(x: Floats, sd: Numeric, reach: float) -> Floats:
+    """Covariance of values that are the more alike the nearer they are. Shape (n,) to (n, n)."""
+    sd = np.broadcast_to(sd, x.shape)
+    near = np.exp(-np.abs(x[:, None] - x) / reach)
+    return np.asarray(np.outer(sd, sd) * near + 1e-10 * np.eye(len(x)))
+
+
+def _doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
+    """Covariance at `KNOTS`: an error alike near by, and errors of a known form on `GRID`."""
+    cov = alike(KNOTS, sd_v, reach)
+    for mode in modes:
+        at = np.interp(KNOTS, GRID, mode)
+        cov = cov + np.outer(at, at)
+    return cov
+
+
 def _end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
     """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
     slope = np.abs(np.gradient(curve(GRID), GRID))
     fade = np.clip((0.2 - GRID) / 0.1, 0.0, 1.0)
     return np.asarray(np.minimum(slope * shift, 0.1) * fade)
+
+
+def _top_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+    """Doubt near full where 100 % may lie `shift` off, fading out at 90 %. [V]"""
+    slope = np.gradient(curve(GRID), GRID)
+    fade = np.clip((GRID - 0.87) / 0.05, 0.0, 1.0)
+    return np.asarray(np.minimum(slope * shift, 0.1) * fade)
+
+
+def _lfp_modes() -> list[Floats]:
+    """How LFP cells' curves differ as wholes, each one standard deviation, on `GRID`. [V]"""
+    cells = lfp_cells_v(GRID)
+    # so that the sum of their squares is what a further cell may be off by
+    off = (cells - cells.mean(axis=0)) * ((1 + 1 / len(cells)) / (len(cells) - 1)) ** 0.5
+    modes = [*off, THIRD * lfp_spread_v(GRID)]
+    flat = (GRID > 0.2) & (GRID < 0.9)
+    return [mode - float(mode[flat].mean()) for mode in modes]
+
+
+def _lfp_ends() -> Floats:
+    """How far the knees' own form may be off, at `KNOTS`. [V]"""
+    both = _end_shift(lfp_cell_v, EMPTY_SD) + _top_shift(lfp_cell_v, FULL_SD)
+    return np.asarray(np.interp(KNOTS, GRID, both))
 
 
 def _lfp() -> Chemistry:
@@ -168,13 +232,15 @@ def _lfp() -> Chemistry:
     milliohm for 100-300 Ah prismatic cells, common practice. Energies: between the milder
     20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
     return Chemistry(
-        name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.012),
+        name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
-        end_sd_v=lfp_spread_v(GRID) + _end_shift(lfp_cell_v, 0.015),
+        end_sd_v=np.abs(lfp_spread_v(GRID)) + _end_shift(lfp_cell_v, EMPTY_SD),
+        curve_cov_v2=_doubt(0.005, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
         gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
-        shape_sd_v=0.010, shape_soc=0.1, axis_sd_frac=0.004, gap_sd=0.3, fast_sd=0.35,
-        slow_sd=0.4, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
+        shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,
+        branch_sd=0.3, r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
         cutoff_v=2.5, full_v=3.55, top_v=3.40, full_tail_c=0.05, charge_efficiency=0.998,
         no_charge_below_c=0.0, source=_lfp.__doc__ or "",
@@ -188,10 +254,12 @@ def _nmc() -> Chemistry:
         name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
-        end_sd_v=nmc_spread_v(GRID),
+        end_sd_v=np.abs(nmc_spread_v(GRID)),
+        curve_cov_v2=_doubt(0.03, 0.2, THIRD * nmc_spread_v(GRID)),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
-        shape_sd_v=0.03, shape_soc=0.2, axis_sd_frac=0.01, gap_sd=0.3, fast_sd=0.35,
-        slow_sd=0.4, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
+        shape_sd_v=0.03, shape_soc=0.2, gap_sd=0.3, fast_sd=0.35,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,
+        branch_sd=0.3, r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
         cutoff_v=3.0, full_v=4.15, top_v=4.10, full_tail_c=0.05, charge_efficiency=0.998,
         no_charge_below_c=0.0, source=_nmc.__doc__ or "",
@@ -205,10 +273,11 @@ def _lead_acid() -> Chemistry:
         half_gap_v=np.full(GRID.size, 0.01),
         fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
-        end_sd_v=np.zeros(GRID.size),
+        end_sd_v=np.zeros(GRID.size), curve_cov_v2=_doubt(0.01, 0.3),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=0.015,
-        shape_sd_v=0.01, shape_soc=0.3, axis_sd_frac=0.02, gap_sd=0.3, fast_sd=0.4,
-        slow_sd=0.5, wander=0.1, loss_sd=0.15, r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1,
+        shape_sd_v=0.01, shape_soc=0.3, gap_sd=0.3, fast_sd=0.4,
+        slow_sd=0.5, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,
+        branch_sd=0.3, r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
         cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
         no_charge_below_c=None, source=_lead_acid.__doc__ or "",
@@ -241,7 +310,7 @@ def with_curve(kind: Chemistry, soc: Floats, mean_v: Floats, half_gap_v: Floats)
         curve_sd_v=0.006,
         shape_sd_v=0.003,
         end_sd_v=0.3 * kind.end_sd_v,
-        axis_sd_frac=0.003,
+        curve_cov_v2=_doubt(0.003, kind.shape_soc, 0.3 * kind.end_sd_v),
         gap_sd=0.25,
         source="curve measured on this cell; else " + kind.source,
     )

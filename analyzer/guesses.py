@@ -1,9 +1,12 @@
 """A bank of extended Kalman filters over the mean cell's charge.
 
-Each guess carries the same ten states and its own charge. They differ in charge only at the
-start; each is then corrected along the curve where it stands, and weighed by how well it
-foresaw the voltage. So a start that is far off does not mislead the linearised filter, and a
-curve that fits at two places leaves two guesses alive.
+Each guess carries the same states and its own charge. They differ in charge only at the start;
+each is then corrected along the curve where it stands, and weighed by how well it foresaw the
+voltage. So a start that is far off does not mislead the linearised filter, and a curve that fits
+at two places leaves two guesses alive.
+
+What a cell's curve has of its own is learned with the rest, at knots of charge, and stays: a
+second trip over the same stretch brings no fresh evidence of where it lies.
 """
 
 import math
@@ -12,16 +15,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.chemistry import KNOTS
 from analyzer.pack import Cell
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-# Order of the states: charge, curve's shift and shape error [V], its error towards the ends
-# [standard deviations], slow polarisation that no pair describes [V], logarithms of the fast
-# and slow resistance factors, shunt offset [A], logarithm of capacity over nominal, hysteresis.
-SOC, SHIFT, SHAPE, END, WANDER, FAST, SLOW, OFFSET, LN_Q, HYST = range(10)
-STATES = 10
+# Order of the states: charge, the curve's level [V], slow polarisation that no pair describes [V],
+# logarithms of the fast and slow resistance factors, shunt offset [A], logarithms of capacity over
+# nominal and of the gap's size, hysteresis; from CURVE on what the curve is off by at KNOTS [V].
+SOC, SHIFT, WANDER, FAST, SLOW, OFFSET, LN_Q, GAP, HYST, CURVE = range(10)
+STATES = CURVE + len(KNOTS)
 # Edges of the guesses' charge: narrow where the curve bends, and nowhere wider than graphite's
 # bends, so that a guess whose edge has passed one does not hide behind its middle.
 EDGES = np.concatenate(
@@ -33,14 +37,18 @@ LOW, HIGH = -0.2, 1.2  # the tables reach beyond empty and full
 END_SLOPE_V = 4.0  # added beyond both ends, so that a guess is pushed back inside
 OFFSET_SD_C = 0.004  # of the shunt, as a share of Ah: 0.8 A on 200 Ah
 TRUST = 0.5  # of a fit to the voltage; 0.5 if the curve's errors were truly normal
+GAP_REACH = 6.0  # charges moved after which the gap's size is another: a quarter over one charge
 WANDER_S = 1200.0  # how long slow polarisation lasts
 WANDER_REST_V = 0.002  # its standard deviation at rest
-MODEL_SD_V = 0.0015  # of the circuit at rest
 CHANGES_LAST = 6.0  # steps that share one error of what load changes say
 WIDE_SD = 0.035  # of a guess's charge
 MOST = 40  # guesses
 HOPELESS_LOGW = -30.0  # such guesses are dropped
 UNLIKELY_LOGW = -10.0
+KNOT_WIDTHS = np.diff(KNOTS)
+# Of where on the axis a bend lies, from trip to trip: load, temperature, what was called full.
+AXIS_SD = 0.008
+MOST_SLOPE_SD = 0.2  # V per unit of charge
 
 
 @dataclass(slots=True)
@@ -63,48 +71,50 @@ class Step:
     r0_ohm: float
     gap_factor: float
     temp_shift_v: float
+    apart: float = 0.0  # relative sd of the losses away from 25 °C, beside the factors' own
 
 
 class Guesses:
-    """Means x (10, m), covariances p (10, 10, m) and log weights (m,) of m guesses."""
+    """Means x (states, m), covariances p (states, states, m), log weights (m,) of m guesses."""
 
     def __init__(self, cell: Cell) -> None:
         self.cell, self.kind = cell, cell.kind
         self.ah = cell.params.capacity_ah
         self.table = _tables(cell)
-        sd = self._prior_sd()
         self.x = np.zeros((STATES, GUESSES))
         wide = np.diff(EDGES)
         self.x[SOC] = 0.5 * (EDGES[1:] + EDGES[:-1])
-        self.p = np.repeat(np.diag(sd**2)[:, :, None], GUESSES, axis=2)
+        self.p = np.repeat(self._prior()[:, :, None], GUESSES, axis=2)
         self.p[SOC, SOC] = (0.5 * wide) ** 2
         self.logw = np.log(wide)
+        self._room = np.empty_like(self.p)  # so that no step asks for memory
 
-    def _prior_sd(self) -> Floats:
+    def _prior(self) -> Floats:
+        """Covariance of the states before anything is seen; that of the charge is set apart."""
         kind, cell = self.kind, self.cell
-        return np.array(
-            [
-                0.05,
-                kind.curve_sd_v,
-                kind.shape_sd_v,
-                1.0,
-                WANDER_REST_V,
-                kind.fast_sd,
-                kind.slow_sd,
-                OFFSET_SD_C * self.ah,
-                cell.capacity_sd,
-                0.7,
-            ]
-        )
+        prior = np.zeros((STATES, STATES))
+        for state, sd in (
+            (SHIFT, kind.curve_sd_v),
+            (WANDER, WANDER_REST_V),
+            (FAST, kind.fast_sd),
+            (SLOW, kind.slow_sd),
+            (OFFSET, OFFSET_SD_C * self.ah),
+            (LN_Q, cell.capacity_sd),
+            (GAP, kind.gap_sd),
+            (HYST, 0.7),
+        ):
+            prior[state, state] = sd**2
+        prior[CURVE:, CURVE:] = kind.curve_cov_v2
+        return prior
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:
-        """Goes on where an earlier bank stopped. Shapes (m,), (m, 10), (m, 10, 10)."""
+        """Goes on where an earlier bank stopped. Shapes (m,), (m, n), (m, n, n)."""
         self.x = np.ascontiguousarray(np.asarray(mean).T)
         self.p = np.ascontiguousarray(np.asarray(cov).transpose(1, 2, 0))
         self.logw = np.log(np.maximum(np.asarray(weight), 1e-12))
 
     def advance(self, step: Step, noise: Floats) -> None:
-        """Moves all guesses on by one step. noise: variances that are added, shape (10,)."""
+        """Moves all guesses on by one step. noise: variances that are added, shape (states,)."""
         x, p = self.x, self.p
         full_as = HOUR_S * self.ah * np.exp(x[LN_Q])
         moved = (step.charge_as - x[OFFSET] * step.length_s) / full_as
@@ -112,9 +122,9 @@ class Guesses:
         x[SOC] = np.minimum(np.maximum(x[SOC] - moved, LOW + 0.01), HIGH - 0.01)
         p[SOC] += by_offset * p[OFFSET] + moved * p[LN_Q]
         p[:, SOC] += by_offset * p[:, OFFSET] + moved * p[:, LN_Q]
-        same = math.exp(-abs(step.charge_as) / (HOUR_S * self.ah * self.kind.shape_soc))
         faded = math.exp(-step.length_s / WANDER_S)
-        for state, factor in ((HYST, step.keep), (SHAPE, same), (END, same), (WANDER, faded)):
+        same = math.exp(-abs(step.charge_as) / (HOUR_S * self.ah * GAP_REACH))
+        for state, factor in ((HYST, step.keep), (GAP, same), (WANDER, faded)):
             x[state] *= factor
             p[state] *= factor
             p[:, state] *= factor
@@ -122,21 +132,25 @@ class Guesses:
         diagonal = p.reshape(STATES * STATES, -1)[:: STATES + 1]
         diagonal += noise[:, None]
 
-    def correct(self, innovation: Floats, h: Floats, noise: Floats, share: float) -> None:
+    def correct(
+        self, innovation: Floats, h: Floats, noise: Floats, share: float, slack: Floats | float = 0
+    ) -> None:
         """Update of every guess with one scalar measurement.
 
         Args:
             innovation: Measured less expected, shape (m,).
-            h: Derivatives by the states, shape (10, m).
+            h: Derivatives by the states, shape (states, m).
             noise: Variance, shape (m,), made larger by 1 / share.
             share: Of one independent measurement that this one is.
+            slack: Variance of an error that stays, with the noise's number of copies; its own ln
+                is left out, since it says nothing new however often it comes.
         """
-        ph = (self.p * h).sum(axis=1)
-        s = (ph * h).sum(axis=0) + noise
+        ph = self._times(h)
+        s = (ph * h).sum(axis=0) + noise + slack
         self._change(innovation, ph, s)
         # 1 / share measurements of one error: their joint density has ln(s / noise) of each, but
         # the noise's own ln only once.
-        self.logw -= TRUST * (innovation * innovation / s + np.log(s / noise))
+        self.logw -= TRUST * (innovation * innovation / s + np.log(s / (noise + slack)))
         self.logw -= TRUST * share * np.log(noise)
         self.logw -= self.logw.max()
 
@@ -147,17 +161,29 @@ class Guesses:
         ph = self.p[state] * slope
         self._change(innovation, ph, ph[state] * slope + noise)
 
+    def _times(self, h: Floats) -> Floats:
+        """Covariance times derivatives; of the knots' only the two beside a guess are not 0."""
+        ph = np.asarray((self.p[:, :CURVE] * h[:CURVE]).sum(axis=1))
+        own = np.argmax(h[CURVE:] != 0, axis=0) + CURVE
+        every = np.arange(h.shape[1])
+        for knot in (own, np.minimum(own + 1, STATES - 1)):
+            ph += self.p[:, knot, every] * h[knot, every]
+        return ph
+
     def _change(self, innovation: Floats, ph: Floats, s: Floats) -> None:
         gain = ph / s
         self.x += gain * innovation
-        self.p -= gain[:, None] * ph
+        if self._room.shape != self.p.shape:
+            self._room = np.empty_like(self.p)
+        np.multiply(gain[:, None], ph, out=self._room)
+        self.p -= self._room
 
     def row(self, soc: float) -> int:
         """Column of the charge tables for a charge."""
         return int(min(max(soc - LOW, 0.0) / FINE, self.table.shape[1] - 1))
 
     def at(self) -> Floats:
-        """The charge tables where the guesses stand, shape (7, m)."""
+        """The charge tables where the guesses stand, shape (6, m)."""
         index = ((self.x[SOC] - LOW) * (1 / FINE)).astype(np.int64)
         return np.asarray(self.table.take(index, axis=1, mode="clip"))
 
@@ -168,27 +194,38 @@ class Guesses:
             independent: How many steps an error of the model lasts.
             settle_v2: Variance from what went before the log began. [V²]
         """
-        x, kind = self.x, self.kind
-        volts, slope, gap, fast_shape, slow_shape, end, end_slope = self.at()
-        gap = gap * step.gap_factor
+        x, p, kind = self.x, self.p, self.kind
+        volts, slope, gap, fast_shape, slow_shape, place = self.at()
+        every = np.arange(len(volts))
+        knot = CURVE + place.astype(np.int64)
+        part, wide = place - (knot - CURVE), KNOT_WIDTHS[knot - CURVE]
+        own, after = x[knot, every], x[knot + 1, every]
+        usual_gap = gap * step.gap_factor
+        gap = usual_gap * np.maximum(1.0 + x[GAP], 0.1)
         fast = np.exp(x[FAST]) * fast_shape
         slow = np.exp(x[SLOW]) * (slow_shape * step.u2_v)
         fast_v = fast * (step.r0_v + step.u1_v - step.r0_ohm * x[OFFSET])
-        ocv = volts + step.temp_shift_v + gap * x[HYST] + x[SHIFT] + x[SHAPE] + end * x[END]
-        ocv += x[WANDER]
+        ocv = volts + step.temp_shift_v + gap * x[HYST] + x[SHIFT] + x[WANDER]
+        ocv += own + part * (after - own)
         h = np.zeros_like(x)
-        h[SOC] = np.maximum(slope + end_slope * x[END], 0.3 * slope)
-        h[SHIFT] = h[SHAPE] = h[WANDER] = 1.0
-        h[END] = end
+        h[SOC] = np.maximum(slope + (after - own) / wide, 0.3 * slope)
+        h[SHIFT] = h[WANDER] = 1.0
+        h[knot, every], h[knot + 1, every] = 1.0 - part, part
         h[FAST] = -fast_v
         h[SLOW] = -slow
         h[OFFSET] = fast * step.r0_ohm
         h[HYST] = gap
+        h[GAP] = usual_gap * x[HYST]
         loss_v = abs(step.r0_v + step.u1_v) + abs(step.u2_v)
-        error = (kind.loss_sd * loss_v) ** 2
-        error += (kind.axis_sd_frac * slope) ** 2 + (kind.gap_sd * 0.3 * gap) ** 2
-        error += MODEL_SD_V**2 + settle_v2
-        self.correct(step.volts - ocv + fast_v + slow, h, error * independent, 1 / independent)
+        bend = p[knot, knot, every] + p[knot + 1, knot + 1, every] - 2 * p[knot, knot + 1, every]
+        error = (kind.loss_sd**2 + step.apart**2) * loss_v**2 + kind.model_sd_v**2 + settle_v2
+        error = error + (kind.ohm_shape_sd * ((slow_shape - 1) * step.u2_v)) ** 2
+        error += (kind.ohm_shape_sd * ((fast_shape - 1) * (step.r0_v + step.u1_v))) ** 2
+        # where the guess is wide, the slope's own doubt makes the voltage less sure
+        slack = p[SOC, SOC] * np.minimum(bend / wide**2, MOST_SLOPE_SD**2 + slope**2)
+        slack = slack + (AXIS_SD * slope) ** 2
+        miss = step.volts - ocv + fast_v + slow
+        self.correct(miss, h, error * independent, 1 / independent, slack * independent)
 
     def see_changes(self, step: Step, reading_sd_v: float) -> None:
         """Corrects the fast factor with what load changes inside a step say of it.
@@ -248,7 +285,7 @@ class Guesses:
         return np.asarray(w / w.sum())
 
     def mean_var(self) -> tuple[Floats, Floats]:
-        """Mean and variance of each state over the bank, shapes (10,)."""
+        """Mean and variance of each state over the bank, shapes (states,)."""
         w = self.weights()
         mean = self.x @ w
         inside = np.diagonal(self.p, axis1=0, axis2=1).T
@@ -256,12 +293,14 @@ class Guesses:
 
 
 def _tables(cell: Cell) -> Floats:
-    """Rows by charge: curve, slope, half gap, fast and slow shape, end doubt, its slope. (7, n)"""
+    """Rows by charge: curve, slope, half gap, fast and slow shape, place among knots. (6, n)"""
     kind = cell.kind
     soc = np.arange(LOW, HIGH + FINE / 2, FINE) + FINE / 2
     outside = np.minimum(soc, 0.0) + np.maximum(soc - 1.0, 0.0)
     curve = np.interp(soc, kind.soc, kind.mean_v) + END_SLOPE_V * outside
-    tables = (kind.half_gap_v, kind.fast_shape, kind.slow_shape, kind.end_sd_v)
-    gap, fast, slow, end = (np.interp(soc, kind.soc, t) for t in tables)
-    columns = [curve, np.gradient(curve, soc), gap, fast, slow, end, np.gradient(end, soc)]
+    tables = (kind.half_gap_v, kind.fast_shape, kind.slow_shape)
+    gap, fast, slow = (np.interp(soc, kind.soc, t) for t in tables)
+    place = np.interp(soc, KNOTS, np.arange(len(KNOTS)))
+    place = np.minimum(place, len(KNOTS) - 1.001)
+    columns = [curve, np.gradient(curve, soc), gap, fast, slow, place]
     return np.ascontiguousarray(columns)

@@ -11,7 +11,7 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.chemistry import GRID
+from analyzer.chemistry import GRID, KNOTS, alike
 from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
 from analyzer.pack import Cell, CellParams, arrhenius
 from analyzer.series import Series
@@ -21,9 +21,9 @@ from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-FAST_TAUS_S = (8.0, 15.0, 30.0, 60.0)
+FAST_TAUS_S = (8.0, 15.0, 25.0, 45.0, 80.0)
 SLOW_TAUS_S = (150.0, 400.0, 1000.0, 2500.0)
-GAP_SOC = (0.01, 0.025, 0.06)
+GAP_SOC = (0.01, 0.02, 0.04, 0.08)
 OHM_KNOTS = np.array([0.0, 0.03, 0.06, 0.1, 0.2, 0.4, 0.7, 1.0])
 GAP_KNOTS = np.array([0.0, 0.1, 0.3, 0.6, 1.0])
 # Close enough for graphite's bends, which are some 4 % of charge wide.
@@ -35,16 +35,20 @@ CURVE_KNOTS = np.concatenate(
     ]
 )
 READING_SD_V = 0.003  # what the circuit leaves over, as a guess; see `identify`
+LEAST_MODEL_SD_V = 0.001  # a step of a usual voltage input
 LEAST_SD_V = 0.0005  # half a step of a usual voltage input
 OHM_SD, GAP_SD = 0.7, 0.8  # relative
 ALIKE_SOC = 0.4  # gap and resistance change as slowly as this with charge
-OTHER_LOAD = 2.0  # what is left over under another load, over that of the fit; assumed
-LEAST_LOSS_SD = 0.05
-LEVEL_SD_V = 0.005  # from one run to another: temperature, age
-SHAPE_SD_V = 0.0015  # the same, by charge
+LEAST_LASTS_S = 60.0
+LEAST_LOSS_SD = 0.03
+GAP_V = 0.015  # half of a usual gap
+MOST_LEVEL_SD_V = 0.005  # from one run to another
+SHAPE_SHARE = 0.7  # of that: the curve's part, by charge; the rest is the circuit's, and passes
+BLOCK_S = 600.0
 FIT_STEP_S = 20.0  # faster than this is of no matter for the charge
 CONSTANT_SD = 0.7  # of the logarithms of time constants and of the gap's reach
-LASTS_S = 200.0  # an error of the circuit lasts about this long
+LASTS_S = 200.0  # an error of the circuit lasts about this long, until the fit says
+MOST_LASTS_S = 400.0
 
 
 @dataclass(frozen=True)
@@ -153,10 +157,14 @@ def identify(
     s = _stretch(series, pack, np.asarray(soc, float), base)
     choices = product(FAST_TAUS_S, SLOW_TAUS_S, GAP_SOC)
     best = min((_fit(s, base, c, READING_SD_V) for c in choices), key=lambda fit: fit.cost)
-    # Once more, with the noise that this stretch has.
+    best = _refined(s, base, best)
+    # Once more, with the size and the duration of the errors that this stretch shows.
     left_v = float(np.std(best.left_v)) if len(best.left_v) else READING_SD_V
-    best = _fit(s, base, best.constants, min(max(left_v, LEAST_SD_V), READING_SD_V))
-    cell = _with_doubts(best, base, s)
+    lasts_s = _lasts_s(best.left_v, max(s.dt, FIT_STEP_S))
+    sd_v = min(max(left_v, LEAST_SD_V), READING_SD_V)
+    best = _fit(s, base, best.constants, sd_v, lasts_s)
+    unseen_v = _typical_v(_unseen_off_v(s, base, best, sd_v))
+    cell = _with_doubts(best, base, s, max(unseen_v, LEAST_MODEL_SD_V))
     error = foreseen_v(series, pack, cell, soc) - s.volts
     rmse = float(np.sqrt(np.nanmean(error**2)))
     seen = s.means(s.soc)
@@ -166,13 +174,17 @@ def identify(
 
 @dataclass(frozen=True)
 class _Fit:
-    """One fit: mean and covariance of all weights; left_v: what it leaves over, (m,)."""
+    """One fit: mean and covariance of all weights; left_v: what it leaves over, (m,).
+
+    lasts_s: how long such an error lasts.
+    """
 
     cost: float
     constants: tuple[float, float, float]
     found: Floats
     cov: Floats
     left_v: Floats
+    lasts_s: float
 
     def share(self, at: int) -> float:
         """Relative standard deviation of one weight, at most 1."""
@@ -209,9 +221,9 @@ def _prior(base: Cell) -> tuple[Floats, Floats]:
     half = np.interp(GAP_KNOTS, kind.soc, kind.half_gap_v)
     bends = np.hypot(kind.shape_sd_v, np.interp(CURVE_KNOTS, kind.soc, kind.end_sd_v))
     blocks = [
-        _alike(CURVE_KNOTS, bends, kind.shape_soc) + kind.curve_sd_v**2,
-        _alike(GAP_KNOTS, GAP_SD * half, ALIKE_SOC),
-        *[_alike(OHM_KNOTS, OHM_SD * shape, ALIKE_SOC) for shape in (fast, fast, slow)],
+        alike(CURVE_KNOTS, bends, kind.shape_soc) + kind.curve_sd_v**2,
+        alike(GAP_KNOTS, GAP_SD * half, ALIKE_SOC),
+        *[alike(OHM_KNOTS, OHM_SD * shape, ALIKE_SOC) for shape in (fast, fast, slow)],
         np.full((1, 1), max(float(half.mean()), 1e-3) ** 2),
     ]
     inverse = np.zeros((_AT[-1], _AT[-1]))
@@ -221,25 +233,74 @@ def _prior(base: Cell) -> tuple[Floats, Floats]:
     return mean, inverse
 
 
-def _alike(x: Floats, sd: Floats, reach: float) -> Floats:
-    """Covariance of values that are the more alike the nearer they are. (n, n)"""
-    near = np.exp(-np.abs(x[:, None] - x) / reach)
-    return np.asarray(np.outer(sd, sd) * near + 1e-10 * np.eye(len(x)))
+def _unseen_off_v(s: _Stretch, base: Cell, fit: _Fit, sd_v: float) -> Floats:
+    """What the fit is off by where it has not looked: each other block, from the others. (m,) [V]
+
+    What a fit leaves over where it looked flatters it: its curve bends after the circuit's errors.
+    """
+    t_s = np.arange(len(fit.left_v)) * max(s.dt, FIT_STEP_S)
+    block = (t_s / BLOCK_S).astype(np.int64) % 2 == 0
+    halves = (block, ~block)
+    first, second = (_fit(s, base, fit.constants, sd_v, fit.lasts_s, half) for half in halves)
+    return np.where(block, second.left_v, first.left_v)
 
 
-def _fit(s: _Stretch, base: Cell, constants: tuple[float, float, float], sd_v: float) -> _Fit:
+def _refined(s: _Stretch, base: Cell, best: _Fit) -> _Fit:
+    """The best of the grid, its constants moved in turn by ever smaller steps.
+
+    Only as long as that foresees better what the fit has not looked at.
+    """
+    sd_v = min(max(float(np.std(best.left_v)), LEAST_SD_V), READING_SD_V)
+    least = _typical_v(_unseen_off_v(s, base, best, sd_v))
+    for factor in (1.6, 1.3, 1.15):
+        for k, turn in product(range(3), (factor, 1 / factor)):
+            moved = np.array(best.constants)
+            moved[k] *= turn
+            trial = replace(best, constants=(float(moved[0]), float(moved[1]), float(moved[2])))
+            off = _typical_v(_unseen_off_v(s, base, trial, sd_v))
+            if off < least:
+                best, least = trial, off
+    return _fit(s, base, best.constants, sd_v)
+
+
+def _typical_v(off_v: Floats) -> float:
+    """Size of most errors; the knees' few blocks have no neighbours to be foreseen from."""
+    return 1.4826 * float(np.median(np.abs(off_v))) if len(off_v) else READING_SD_V
+
+
+def _lasts_s(left_v: Floats, step_s: float) -> float:
+    """How long an error lasts: the sum of the autocorrelation, up to where it is gone. [s]"""
+    if len(left_v) < 3:
+        return LASTS_S
+    off = left_v - left_v.mean()
+    power, total = float(off @ off), 1.0
+    for lag in range(1, min(len(off), round(MOST_LASTS_S / step_s))):
+        alike_now = float(off[lag:] @ off[:-lag]) / max(power, 1e-12)
+        if alike_now < 0.05:
+            break
+        total += 2 * alike_now
+    return float(np.clip(total * step_s, step_s, MOST_LASTS_S))
+
+
+def _fit(
+    s: _Stretch, base: Cell, constants: tuple[float, float, float], sd_v: float,
+    lasts_s: float = LASTS_S, use: npt.NDArray[np.bool_] | None = None,
+) -> _Fit:  # fmt: skip
+    """Weights for these constants; use: the rows that are taken, None all. Shape (m,)"""
     kind, (mean, inverse) = base.kind, _prior(base)
     a = _columns(s, base, *constants)
     target = s.means(s.volts - kind.ocv_v(s.soc)) - a @ mean
-    weight = 1.0 / (sd_v**2 * max(LASTS_S / max(s.dt, FIT_STEP_S), 1.0))
-    normal = weight * a.T @ a + inverse
-    step = np.linalg.solve(normal, weight * a.T @ target)
+    weight = 1.0 / (sd_v**2 * max(lasts_s / max(s.dt, FIT_STEP_S), 1.0))
+    taken = a if use is None else a * use[:, None]
+    normal = weight * taken.T @ a + inverse
+    step = np.linalg.solve(normal, weight * taken.T @ target)
     left = target - a @ step
     cost = float(weight * left @ left + step @ inverse @ step + np.linalg.slogdet(normal)[1])
     usual = (kind.tau1_s, kind.tau2_s, kind.gap_soc_frac)
     cost += sum((np.log(v / u) / CONSTANT_SD) ** 2 for v, u in zip(constants, usual, strict=True))
     cov = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    return _Fit(cost, constants, np.asarray(mean + step, dtype=np.float64), cov, left)
+    found = np.asarray(mean + step, dtype=np.float64)
+    return _Fit(cost, constants, found, cov, left, lasts_s)
 
 
 def _cell(base: Cell, fit: _Fit) -> Cell:
@@ -264,8 +325,8 @@ def _cell(base: Cell, fit: _Fit) -> Cell:
     return Cell(new, params, base.capacity_sd)
 
 
-def _curve_doubt_v(fit: _Fit, soc: Floats) -> Floats:
-    """How sure the curve's shape is, by charge, on the branch that the stretch shows best. (n,)
+def _curve_cov_v2(fit: _Fit, soc: Floats) -> Floats:
+    """How sure the curve's shape is at `KNOTS`, on the branch the stretch shows best. (k, k)
 
     A stretch of discharge alone cannot part curve and gap; their sum it knows well. The level
     of the whole curve is `curve_sd_v` and left out here.
@@ -274,32 +335,38 @@ def _curve_doubt_v(fit: _Fit, soc: Floats) -> Floats:
     cov = fit.cov[: _AT[2], : _AT[2]]
     seen = hats(soc, CURVE_KNOTS).mean(axis=0)
     level = np.eye(count) - seen[None, :]
-    best, least = np.zeros(count), np.inf
+    best, least = np.zeros((count, count)), np.inf
     for branch in np.linspace(-1.0, 1.0, 21):
         turn = np.hstack([np.eye(count), branch * gaps])
         variance = turn @ cov @ turn.T
         mean = float(seen @ np.diag(variance))
         if mean < least:
-            best, least = np.diag(level @ variance @ level.T), mean
-    return np.asarray(np.interp(GRID, CURVE_KNOTS, np.sqrt(np.maximum(best, 0.0))))
+            best, least = level @ variance @ level.T, mean
+    at = hats(KNOTS, CURVE_KNOTS)
+    return np.asarray(at @ best @ at.T)
 
 
-def _with_doubts(fit: _Fit, base: Cell, s: _Stretch) -> Cell:
-    """The cell, as sure as the fit is: by its covariance and by what it leaves over."""
+def _with_doubts(fit: _Fit, base: Cell, s: _Stretch, left_v: float) -> Cell:
+    """The cell, as sure as the fit is: by its covariance and by what it foresees badly."""
     cell = _cell(base, fit)
     p, amps = cell.params, s.means(s.amps)
     loss_v = float(np.sqrt(np.mean(amps**2))) * (p.r0_ohm + p.r1_ohm + p.r2_ohm)
-    left = OTHER_LOAD * float(np.std(fit.left_v)) / max(loss_v, 1e-9)
+    left = left_v / max(loss_v, 1e-9)
+    cov = _curve_cov_v2(fit, s.means(s.soc))
     kind = replace(
         cell.kind,
-        curve_sd_v=min(LEVEL_SD_V, base.kind.curve_sd_v),
-        shape_sd_v=min(SHAPE_SD_V, base.kind.shape_sd_v),
-        end_sd_v=_curve_doubt_v(fit, s.means(s.soc)),
-        axis_sd_frac=0.003,
+        curve_sd_v=min(left_v, MOST_LEVEL_SD_V, base.kind.curve_sd_v),
+        shape_sd_v=min(SHAPE_SHARE * left_v, base.kind.shape_sd_v),
+        end_sd_v=np.interp(GRID, KNOTS, np.sqrt(np.maximum(np.diag(cov), 0.0))),
+        curve_cov_v2=cov + alike(KNOTS, SHAPE_SHARE * left_v, base.kind.shape_soc),
         gap_sd=min(max(0.3 * fit.share(int(_AT[1]) + 3), 0.1), 0.2),
         fast_sd=0.06,
         slow_sd=min(max(0.4 * fit.share(int(_AT[4]) + 5), 0.1), 0.2),
         wander=0.05,
+        ohm_shape_sd=0.0,
+        model_sd_v=left_v,
+        lasts_s=max(2 * fit.lasts_s, LEAST_LASTS_S),
+        branch_sd=min(max(left_v / GAP_V, 0.1), base.kind.branch_sd),
         loss_sd=min(max(left, LEAST_LOSS_SD), base.kind.loss_sd),
         source="curve, gap and circuit identified on this cell; else " + base.kind.source,
     )

@@ -43,25 +43,38 @@ def lfp_electrode_2017_v(y: Floats) -> Floats:
     return np.asarray(3.4077 - 0.020269 * y + 0.5 * np.exp(-150 * y) - 0.9 * np.exp(-30 * (1 - y)))
 
 
-def lfp_cell_v(soc: Floats) -> Floats:
-    """LiFePO4-graphite cell at rest, 25 °C, midway between charge and discharge. [V]
+# Graphite's filling in a full cell: from an aged one or one with ample graphite to Safari and
+# Delacourt's 0.78 and a little more (0.81 in Prada 2012).
+FULL_X = (0.70, 0.76, 0.82)
 
-    The mean of two published LiFePO4 fits, which agree on the plateau and differ at the ends
-    (see `lfp_spread_v`). The graphite window 0.0085 to 0.78 is Safari and Delacourt's; the
-    LiFePO4 window 0.95 to 0.03 puts 0 % near 2.5 V and 100 % between 3.36 and 3.52 V.
+
+def lfp_cells_v(soc: Floats) -> Floats:
+    """LiFePO4-graphite cells at rest, 25 °C, midway between charge and discharge. (6, n) [V]
+
+    Two published graphite fits, each at three fillings of a full cell, against the mean of two
+    published LiFePO4 fits, which agree on the plateau and differ at the ends (`lfp_spread_v`).
+    Empty is at 0.0085 of graphite, after Safari and Delacourt; the LiFePO4 window 0.95 to 0.03
+    puts 0 % near 2.5 V and 100 % between 3.36 and 3.52 V.
     """
     y = 0.95 - 0.92 * soc
     # The fits' levels differ by 34 mV: a whole curve's shift, taken from the first.
     level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
     electrode = 0.5 * (lfp_electrode_v(y) + lfp_electrode_2017_v(y) + level)
-    return np.asarray(electrode - graphite_v(0.0085 + (0.78 - 0.0085) * soc))
+    fits = (graphite_v, graphite_2020_v)
+    filled = [0.0085 + (full_x - 0.0085) * soc for full_x in FULL_X]
+    return np.array([electrode - fit(x) for fit in fits for x in filled])
+
+
+def lfp_cell_v(soc: Floats) -> Floats:
+    """The mean of `lfp_cells_v`. [V] same shape."""
+    return np.asarray(lfp_cells_v(soc).mean(axis=0))
 
 
 def lfp_spread_v(soc: Floats) -> Floats:
-    """Half the distance between the two fits of `lfp_cell_v`, levels made equal. [V]"""
+    """Half the distance between the two fits of `lfp_cell_v`, levels made equal, signed. [V]"""
     y = 0.95 - 0.92 * soc
     level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
-    return np.asarray(0.5 * np.abs(lfp_electrode_v(y) - lfp_electrode_2017_v(y) - level))
+    return np.asarray(0.5 * (lfp_electrode_v(y) - lfp_electrode_2017_v(y) - level))
 
 
 def nmc_electrode_v(y: Floats) -> Floats:
@@ -130,8 +143,8 @@ def nmc_cell_v(soc: Floats) -> Floats:
 
 
 def nmc_spread_v(soc: Floats) -> Floats:
-    """Half the distance between the two cells of `nmc_cell_v`. [V]"""
-    return np.asarray(0.5 * np.abs(_nmc811_v(soc) - _nmc532_v(soc)))
+    """Half the distance between the two cells of `nmc_cell_v`, signed. [V]"""
+    return np.asarray(0.5 * (_nmc811_v(soc) - _nmc532_v(soc)))
 
 
 # Flooded deep-cycle cell, rested, 25 °C; a common maker's table, from memory. It follows the

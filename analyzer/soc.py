@@ -11,15 +11,16 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.chemistry import KNOTS
 from analyzer.guesses import (
-    END,
+    CURVE,
     FAST,
+    GAP,
     HYST,
     LN_Q,
     MOST,
     OFFSET,
     OFFSET_SD_C,
-    SHAPE,
     SHIFT,
     SLOW,
     SOC,
@@ -40,14 +41,14 @@ __all__ = ["Charge", "ChargeState", "cell_temp_c", "known", "mean_cell_v", "trac
 Floats = npt.NDArray[np.float64]
 
 UNKNOWN_CURRENT_C = 0.03  # sd of the current while nothing was measured, as a share of Ah
-LASTS_S = 400.0  # an error of the circuit lasts about this long
 DEVICE_SD = 0.12  # of a charge that some device on board reports, at the start
-FULL_SD = 0.01
+FULL_SD = 0.017  # of each anchor: 1 % for a stay of half an hour at the top, which has three
 FULL_HELD_S = 60.0
 ANCHOR_EVERY_S = 600.0
 TIDY_EVERY = 60  # steps
 READING_SD_V = 0.002
 SETTLE_S = 900.0  # load before the log began fades like this
+LEAST_KEPT = 1e-4  # weight of a guess that is kept, over that of the likeliest
 DRIFT_LEAST = 0.005  # where the voltage says most
 
 
@@ -69,7 +70,7 @@ class ChargeState:
         drift_sd: What counting alone would have lost since the last anchor; it adds to the
             filter's own doubt. [frac]
         cell: The cell that the factors belong to (`Cell.to_dict`).
-        bank: Weights, means and covariances of the guesses.
+        bank: Weights, means and covariances (upper halves, row by row) of the likely guesses.
         full_us: When the pack was last seen full, on the log's timeline; None: never yet. [µs]
         turned: The current comes with the wrong sign and is turned round.
     """
@@ -101,7 +102,13 @@ class ChargeState:
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "ChargeState":
-        """The state that `to_dict` gave."""
+        """The state that `to_dict` gave.
+
+        Raises:
+            ValueError: It is one of another version, with other guesses.
+        """
+        if any(len(mean) != STATES for mean in data["bank"]["mean"]):
+            raise ValueError("a state of charge of another version")
         return cls(**data)
 
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
@@ -112,7 +119,7 @@ class ChargeState:
 
     def _charges(self) -> tuple[Floats, Floats, Floats]:
         weight, mean, cov = (np.asarray(self.bank[k]) for k in ("weight", "mean", "cov"))
-        return weight, mean[:, SOC], np.sqrt(cov[:, SOC, SOC] + self.drift_sd**2)
+        return weight, mean[:, SOC], np.sqrt(cov[:, 0] + self.drift_sd**2)
 
     def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats]:
         """Equally likely states of the mean cell.
@@ -121,9 +128,10 @@ class ChargeState:
             Arrays of shape (n,): soc, capacity_ah, r0_ohm, r1_ohm, r2_ohm (at 25 °C), tau1_s,
             tau2_s, v1_v, v2_v, hysteresis, ocv_shift_v, temp_c.
         """
-        weight, mean, cov = (np.asarray(self.bank[k]) for k in ("weight", "mean", "cov"))
+        weight, mean = np.asarray(self.bank["weight"]), np.asarray(self.bank["mean"])
+        cov = _unfolded(self.bank["cov"])
         pick = rng.choice(len(weight), size=n, p=weight / weight.sum())
-        root = np.linalg.cholesky(cov + 1e-13 * np.eye(STATES))
+        root = np.linalg.cholesky(cov * (1 + 1e-6 * np.eye(STATES)) + 1e-12 * np.eye(STATES))
         x = mean[pick] + np.einsum("nij,nj->ni", root[pick], rng.standard_normal((n, STATES)))
         x[:, SOC] += self.drift_sd * rng.standard_normal(n)
         fast, slow, same = np.exp(x[:, FAST]), np.exp(x[:, SLOW]), np.ones(n)
@@ -138,9 +146,8 @@ class ChargeState:
             "tau2_s": p["tau2_s"] * same,
             "v1_v": self.v1_v * fast / self.r_factor,
             "v2_v": self.v2_v * slow / self.slow_factor - x[:, WANDER],
-            "hysteresis": np.clip(x[:, HYST], -1.0, 1.0),
-            "ocv_shift_v": x[:, SHIFT] + x[:, SHAPE],
-            "ocv_end": x[:, END],
+            "hysteresis": np.clip(x[:, HYST], -1.0, 1.0) * np.maximum(1.0 + x[:, GAP], 0.1),
+            "ocv_shift_v": x[:, SHIFT] + _curve_error_v(x[:, SOC], x[:, CURVE:]),
             "temp_c": self.temp_c * same,
         }
 
@@ -173,6 +180,14 @@ class Charge:
         weight, mean, sd = self.bank
         low, high = (quantile(weight, mean, sd, q) for q in _tails(coverage))
         return low[self.step_of], high[self.step_of]
+
+
+def _curve_error_v(soc: Floats, at_knots: Floats) -> Floats:
+    """What the curve is off by at each charge; shapes (n,) and (n, knots) to (n,). [V]"""
+    place = np.interp(soc, KNOTS, np.arange(len(KNOTS)))
+    knot = np.minimum(place.astype(np.int64), len(KNOTS) - 2)
+    part, rows = place - knot, np.arange(len(soc))
+    return np.asarray(at_knots[rows, knot] * (1 - part) + at_knots[rows, knot + 1] * part)
 
 
 def _tails(coverage: float) -> tuple[float, float]:
@@ -230,7 +245,8 @@ def track(
     bank = Guesses(cell)
     gap_s = max((series.t0_us - start.t_us) / 1e6, 0.0) if start else 0.0
     if start is not None:
-        bank.load(*(np.asarray(start.bank[k]) for k in ("weight", "mean", "cov")))
+        weight, mean = np.asarray(start.bank["weight"]), np.asarray(start.bank["mean"])
+        bank.load(weight, mean, _unfolded(start.bank["cov"]))
         bank.p[SOC, SOC] += (UNKNOWN_CURRENT_C * gap_s / HOUR_S) ** 2
         bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
     elif series.has("pack_soc_frac"):
@@ -303,7 +319,7 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
         bank.advance(step, steps.noise[k])
         now_s += step.length_s
         if step.volts == step.volts:
-            bank.see_voltage(step, max(LASTS_S / step.length_s, 1.0), left.unsettled_v**2)
+            bank.see_voltage(step, max(bank.kind.lasts_s / step.length_s, 1.0), left.unsettled_v**2)
             bank.see_changes(step, READING_SD_V)
             held_s = held_s + step.length_s if steps.at_top[k] else 0.0
             if held_s >= FULL_HELD_S and now_s - last_anchor_s >= ANCHOR_EVERY_S:
@@ -333,8 +349,8 @@ def _charge(
     soc = np.clip(mean[:, SOC], 0.0, 1.0)
     fast = np.exp(mean[:, FAST]) * np.interp(soc, kind.soc, kind.fast_shape)
     slow = np.exp(mean[:, SLOW]) * np.interp(soc, kind.soc, kind.slow_shape)
-    ocv = kind.ocv_v(soc, temp, np.clip(mean[:, HYST], -1, 1)) + mean[:, SHIFT] + mean[:, SHAPE]
-    ocv = ocv + mean[:, END] * np.interp(soc, kind.soc, kind.end_sd_v)
+    branch = np.clip(mean[:, HYST], -1, 1) * np.maximum(1.0 + mean[:, GAP], 0.1)
+    ocv = kind.ocv_v(soc, temp, branch) + mean[:, SHIFT] + _curve_error_v(soc, mean[:, CURVE:])
     last = series.n - 1
     final = _state(
         bank,
@@ -355,6 +371,26 @@ def _charge(
         step_of=of,
         bank=trace.bank,
     )
+
+
+def _kept(bank: Guesses) -> dict[str, Any]:
+    """The likely guesses as lists, short enough for a log: of each covariance its upper half."""
+    weight = bank.weights()
+    likely = weight > LEAST_KEPT * weight.max()
+    upper = np.triu_indices(STATES)
+    rows = [bank.x[:, likely].T, bank.p[:, :, likely].transpose(2, 0, 1)[:, *upper]]
+    mean, cov = ([[float(f"{v:.9g}") for v in row] for row in part.tolist()] for part in rows)
+    return {"weight": (weight[likely] / weight[likely].sum()).tolist(), "mean": mean, "cov": cov}
+
+
+def _unfolded(cov: Any) -> Floats:
+    """Whole covariances (m, states, states) from what `_kept` made of them."""
+    halves = np.asarray(cov)
+    whole = np.zeros((len(halves), STATES, STATES))
+    upper = np.triu_indices(STATES)
+    whole[:, *upper] = halves
+    whole[:, upper[1], upper[0]] = halves
+    return whole
 
 
 def _state(
@@ -382,11 +418,7 @@ def _state(
         unsettled_v=left.unsettled_v,
         drift_sd=left.drift_sd,
         cell={**bank.cell.to_dict(), "params": asdict(bank.cell.params)},
-        bank={
-            "weight": bank.weights().tolist(),
-            "mean": bank.x.T.tolist(),
-            "cov": bank.p.transpose(2, 0, 1).tolist(),
-        },
+        bank=_kept(bank),
         full_us=left.full_us,
         turned=left.turned,
     )

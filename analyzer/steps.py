@@ -8,12 +8,13 @@ import numpy.typing as npt
 
 from analyzer.chemistry import GAS_J_PER_MOL_K, REFERENCE_C
 from analyzer.guesses import (
-    END,
     FAST,
+    GAP,
+    GAP_REACH,
     HYST,
     LN_Q,
     OFFSET,
-    SHAPE,
+    SHIFT,
     SLOW,
     SOC,
     STATES,
@@ -40,6 +41,10 @@ COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
 # Doubt of the activation energies; a changed temperature makes the resistances less sure. Published
 # ones reach from 10 kJ/mol, where the ohmic part rules, to over 40 for charge transfer alone.
 FAST_ENERGY_SD_J, SLOW_ENERGY_SD_J = 12e3, 15e3
+# What is left of that doubt once one factor for r0 and r1 is learned: they part in the cold, by
+# the difference of two such energies times their shares, a third and two thirds.
+APART_ENERGY_J = 4e3
+ENTROPY_SD_V_PER_K = 1e-4  # published entropy coefficients reach from -0.1 to 0.2 mV/K
 LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah
 BRIDGED_S = 2 * HOUR_S  # a gap up to this long: the load beside it most likely went on
 BESIDE_S = 300.0
@@ -49,7 +54,7 @@ BESIDE_S = 300.0
 class Steps:
     """Per step (m): what the bank takes in. Per reading (n): its step and the circuit's losses.
 
-    noise: variances added to the states, shape (m, 10). at_top: shape (m,), charged at the top
+    noise: variances added to the states, shape (m, states). at_top: shape (m,), charged at the top
     voltage with little current.
     """
 
@@ -116,14 +121,17 @@ def prepare(
     keep, drift = _hysteresis(
         useful * dt, first, step_of, HOUR_S * p.capacity_ah * kind.gap_soc_frac
     )
+    inverse = 1.0 / (temp + ZERO_C_IN_K) - 1.0 / (REFERENCE_C + ZERO_C_IN_K)
+    apart = APART_ENERGY_J / GAS_J_PER_MOL_K * np.abs(inverse)
     items = [
-        Step(q, s, lo, k, d, v, a, b, c, tuple(w), p.r0_ohm * f, g, h)
-        for q, s, lo, k, d, v, a, b, c, w, f, g, h in zip(
+        Step(q, s, lo, k, d, v, a, b, c, tuple(w), p.r0_ohm * f, g, h, e)
+        for q, s, lo, k, d, v, a, b, c, w, f, g, h, e in zip(
             net.tolist(), length.tolist(), lost_s.tolist(), keep.tolist(), drift.tolist(),
             mean_v.tolist(), mean_r0.tolist(), mean_u1.tolist(), mean_u2.tolist(),
             cov.tolist(), ohmic[first].tolist(),
             arrhenius(temp[first], kind.gap_activation_j).tolist(),
-            (kind.entropy_v_per_k * (temp[first] - 25.0)).tolist(), strict=True,
+            (kind.entropy_v_per_k * (temp[first] - 25.0)).tolist(),
+            apart[first].tolist(), strict=True,
         )
     ]  # fmt: skip
     noise = _noise(cell, net, length, lost_var, keep)
@@ -131,6 +139,8 @@ def prepare(
     usual_c = start.temp_c if start else REFERENCE_C
     turn = np.diff(1.0 / (np.r_[usual_c, temp[first]] + ZERO_C_IN_K)) / GAS_J_PER_MOL_K
     noise[:, FAST] += (FAST_ENERGY_SD_J * turn) ** 2
+    warmer = np.diff(np.r_[usual_c, temp[first]])
+    noise[:, SHIFT] += (ENTROPY_SD_V_PER_K * warmer) ** 2
     noise[:, SLOW] += (SLOW_ENERGY_SD_J * turn) ** 2
     swing = WANDER_REST_V + kind.wander * np.abs(np.nan_to_num(mean_u2))
     noise[:, WANDER] = swing**2 * faded
@@ -203,17 +213,16 @@ def _bridged(
 
 
 def _noise(cell: Cell, net: Floats, length: Floats, lost_var: Floats, keep: Floats) -> Floats:
-    """Variances added to the states in each step, shape (m, 10)."""
+    """Variances added to the states in each step, shape (m, states)."""
     ah, kind = cell.params.capacity_ah, cell.kind
     hours = length / HOUR_S
     share = np.abs(net) / (HOUR_S * ah)
     noise = np.zeros((len(net), STATES))
     noise[:, SOC] = (COUNT_SD * share) ** 2 + 1e-8 * hours + lost_var
-    noise[:, SHAPE] = kind.shape_sd_v**2 * (1 - np.exp(-2 * share / kind.shape_soc))
-    noise[:, END] = 1 - np.exp(-2 * share / kind.shape_soc)
     noise[:, FAST] = 0.02**2 * hours
     noise[:, SLOW] = 0.05**2 * hours
     noise[:, OFFSET] = (0.0003 * ah) ** 2 * hours
     noise[:, LN_Q] = AGEING_SD**2 * hours / YEAR_H
-    noise[:, HYST] = kind.gap_sd**2 * (1 - keep * keep)
+    noise[:, GAP] = kind.gap_sd**2 * (1 - np.exp(-2 * share / GAP_REACH))
+    noise[:, HYST] = kind.branch_sd**2 * (1 - keep * keep)
     return noise

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.guesses import EDGES, OFFSET, SOC, STATES, Guesses, Step
+from analyzer.guesses import EDGES, LN_Q, OFFSET, SOC, STATES, Guesses, Step
 from analyzer.pack import default_cell
 from logger.boat import Pack
 
@@ -86,3 +86,20 @@ def test_correct_weighs_copies_of_one_error_as_one_measurement(bank):
         bank.correct(innovation, h, np.full(len(own), copies * error), 1 / copies)
     expected = start - 0.5 * (off**2 / (own + error) + np.log(own + error))
     assert bank.logw - bank.logw.max() == approx(expected - expected.max(), abs=1e-6)
+
+
+def test_a_curve_seen_twice_is_no_fresh_evidence(bank):
+    # full, then twice down to half and back: what the curve is off by there stays one error, so
+    # that the second pass leaves the capacity's doubt nearly as the first did
+    bank.see_soc(1.0, 0.01)
+    sds = []
+    for _ in range(2):
+        for sign in (1, -1):
+            for _ in range(100):
+                bank.advance(step(charge_as=sign * 1800.0), np.zeros(STATES))
+                soc = float(bank.weights() @ bank.x[SOC])
+                volts = float(bank.kind.ocv_v(soc))
+                bank.see_voltage(step(charge_as=sign * 1800.0, volts=volts), 20.0, 0.0)
+        sds.append(bank.mean_var()[1][LN_Q] ** 0.5)
+    assert sds[0] < bank.cell.capacity_sd
+    assert sds[1] > 0.8 * sds[0]

@@ -26,12 +26,14 @@ def invented(current_a, soc, r_ohm=0.5e-3, **more):
 def test_track_counts_after_full():
     held = np.linspace(-40, -2, 1800)
     amps = np.r_[held, np.full(7200, 60.0)]
-    series, _ = invented(amps, 0.98)
+    series, _ = invented(amps, 0.955)  # full after the 10.5 Ah that are taken
     series.values["pack_voltage_v"][:1800] = 16 * 3.55
+    series.values["pack_voltage_v"][1800:] -= 16 * chemistry("lfp").gap_v()  # gives from then on
     charge = track(series, PACK)
     assert charge.soc_frac[1799] == approx(1.0, abs=0.01)
-    assert charge.final.soc == approx(1 - 120 / 230, abs=0.05)
-    assert charge.final.sd < 0.06
+    # half of what is not known of the capacity stays open, and the charger's volts are no curve's
+    assert charge.final.soc == approx(1 - 120 / 230, abs=2 * charge.final.sd)
+    assert charge.final.sd < 0.05
 
 
 def test_track_keeps_when_the_pack_was_full():

@@ -1,12 +1,19 @@
 """How far, on boats and waters nobody tuned to: see `voyages.py` for what is invented there.
 
-Each voyage: an outing of an hour and a half to learn from, a recharge, then an outing that is
-stopped at 75, 50 and 30 % charge on a motoring leg. Asked is the distance to the limit at the
-present shaft speed and course, weather and stream staying as they are on average (what the answer
-says it assumes). The truth is the same battery and boat run on. Beside the analyzer of day one
-and the one that knows one trip stand two more that know the trip. One is told the true capacity,
-where the others have a label that is off by five per cent or so, and follows the charge by itself.
-The other is told the charge too: what it is off by is hull, stream, weather and run-down alone.
+Each voyage: an outing to learn from, a recharge, then an outing that is stopped at 75, 50 and 30 %
+charge on a motoring leg. There are two kinds of outing to learn from. A short one of an hour and a
+half mostly ends on the flat part of the curve, where nothing can tell the capacity better than its
+label does: between 50 % and a 20 % reserve the distance is off by 2.7 times what the capacity is
+off by, so that the bar of 5 % wants it known to some 1.8 %. A deep one goes from full down to 13 %,
+where the curve falls: what a skipper does once, close to home. The bar is judged on each; the deep
+trip comes near it, the short one is no better than the label and cannot.
+
+Asked is the distance to the limit at the present shaft speed and course, weather and stream staying
+as they are on average (what the answer says it assumes). The truth is the same battery and boat run
+on. Beside the analyzer of day one and the one that knows one trip stand two more that know the
+trip. One is told the true capacity, where the others have a label that is off by five per cent or
+so, and follows the charge by itself. The other is told the charge too: what it is off by is hull,
+stream, weather and run-down alone.
 Reduced count by default; KEELWATT_FULL=1 runs 300.
 """
 
@@ -45,9 +52,10 @@ ASKED = (0.75, 0.50, 0.30)
 RESERVE = 0.20
 LOWEST = 0.25  # charge at which the trip to learn from ends early
 TOP_S, TOP_V = 1800.0, 3.5
-DAY_ONE, ONE_TRIP = "day one", "one trip"
+DEEP = 0.13  # charge at which the deep trip ends
+DAY_ONE, ONE_TRIP, DEEP_TRIP = "day one", "short trip", "deep trip"
 CAPACITY, PACK = "capacity told", "charge too"
-WHO = (DAY_ONE, ONE_TRIP, CAPACITY, PACK)
+WHO = (DAY_ONE, ONE_TRIP, DEEP_TRIP, CAPACITY, PACK)
 
 
 @pytest.fixture(scope="module")
@@ -134,15 +142,19 @@ def outing_legs(craft: Craft, place: Place, minutes: float) -> list[Leg]:
     return legs
 
 
-def learn(craft: Craft, place: Place) -> tuple[Known, Pack]:
-    """One earlier trip of an hour and a half, as a trip is analysed; and the pack after it."""
+def learn(craft: Craft, place: Place, deep: bool) -> tuple[Known, Pack]:
+    """One earlier trip, as a trip is analysed, and the pack after it."""
     pack = Pack(craft, 0.97)
     parts = [at_shore(craft, pack, 0.0)]
-    t = parts[0].n * STEP_S
-    run = craft.sail(outing_legs(craft, place, 90), place, t)
-    current, volts, _ = pack.give(run.motor_w + craft.hotel_w, LOWEST)
-    parts.append(measured(craft, run, current, volts, t))
-    trip = parts[-1]
+    lowest, t = DEEP if deep else LOWEST, parts[0].n * STEP_S
+    while True:
+        run = craft.sail(outing_legs(craft, place, 90), place, t)
+        current, volts, charge = pack.give(run.motor_w + craft.hotel_w, lowest)
+        parts.append(measured(craft, run, current, volts, t))
+        t += parts[-1].n * STEP_S
+        if not deep or charge[-1] <= DEEP + 1e-3:
+            break
+    trip = joined(parts[1:])
     stream = drift.estimate(trip, craft.boat)
     points = steady(trip, craft.boat, stream)
     state = track(joined(parts), craft.boat.pack).final
@@ -188,11 +200,13 @@ def _stream_at(place: Place, t: float) -> tuple[float, float]:
     return float(east[0]), float(north[0])
 
 
-def voyage(data: Data, number: int) -> list[Asked]:
+def voyage(data: Data, number: int, deep: bool = False) -> list[Asked]:
     """One boat, one day: the three questions, asked of a day-one and of a trained analyzer."""
     craft = Craft(data, np.random.default_rng(9000 + number))
-    trained, pack = learn(craft, random_place(craft.rng))
-    known = {DAY_ONE: Known(), ONE_TRIP: trained, CAPACITY: trained, PACK: trained}
+    trained, pack = learn(craft, random_place(craft.rng), deep)
+    known = {DEEP_TRIP: trained}
+    if not deep:
+        known = {DAY_ONE: Known(), ONE_TRIP: trained, CAPACITY: trained, PACK: trained}
     place = random_place(craft.rng)
     assert trained.charge is not None
     t = trained.charge.t_us / 1e6
@@ -264,7 +278,7 @@ def share_held(asked: list[Asked], *who: str) -> float:
 
 
 def test_distance_to_the_limit(data):
-    asked = [a for number in range(VOYAGES) for a in voyage(data, number)]
+    asked = [a for n in range(VOYAGES) for deep in (False, True) for a in voyage(data, n, deep)]
     print(f"\n{VOYAGES} voyages; error of the median distance, and how often the 80 % range held")
     print("charge" + "".join(f"{who:>21}" for who in WHO))
     for soc in ASKED:
@@ -273,22 +287,26 @@ def test_distance_to_the_limit(data):
             mine = [a for a in asked if a.soc == soc and a.who == who]
             row += f"   {off(asked, who, soc):9.1%}  {share_held(mine, who):6.0%}"
         print(row)
-    day_one, trained, capacity, told = (off(asked, who, 0.5) for who in WHO)
-    held = share_held(asked, DAY_ONE, ONE_TRIP)
+    day_one, short, deep, capacity, told = (off(asked, who, 0.5) for who in WHO)
+    held = share_held(asked, DAY_ONE, ONE_TRIP, DEEP_TRIP)
     print(f"asked {len(asked)} times; ranges held {held:.1%} (bar 76-84 %)")
-    print(f"at 50 %: day one {day_one:.1%} (bar 15 %), after one trip {trained:.1%} (bar 5 %)")
+    print(f"at 50 %: day one {day_one:.1%} (bar 15 %), after a short trip {short:.1%} and")
+    print(f"after a deep one {deep:.1%} (bar 5 %)")
     print(
         f"capacity told {capacity:.1%}, range held {share_held(asked, CAPACITY):.0%}; charge too "
         f"{told:.1%}, range held {share_held(asked, PACK):.0%}"
     )
     few = VOYAGES < 100  # few voyages: wider bars
     assert day_one <= (0.25 if few else 0.15)
+    assert deep <= (0.15 if few else 0.10)
     assert capacity <= (0.10 if few else 0.05)
     assert told <= (0.10 if few else 0.05)
     assert held >= 0.5
     missed = []
-    if trained > 0.05:
-        missed.append(f"after one trip the distance is off by {trained:.0%} at 50 %, bar 5 %")
+    if short > 0.05:
+        missed.append(f"after a short trip the distance is off by {short:.0%} at 50 %, bar 5 %")
+    if deep > 0.05:
+        missed.append(f"after a deep trip by {deep:.0%}, bar 5 %")
     if not 0.76 <= held <= 0.84:
         missed.append(f"80 % ranges held {held:.0%}, bar 76-84 %")
     if missed:
