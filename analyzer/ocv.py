@@ -53,16 +53,21 @@ def lfp_cells_v(soc: Floats) -> Floats:
 
     Two published graphite fits, each at three fillings of a full cell, against the mean of two
     published LiFePO4 fits, which agree on the plateau and differ at the ends (`lfp_spread_v`).
-    Empty is at 0.0085 of graphite, after Safari and Delacourt; the LiFePO4 window 0.95 to 0.03
+    Empty is where each graphite's authors have it; the LiFePO4 window 0.95 to 0.03
     puts 0 % near 2.5 V and 100 % between 3.36 and 3.52 V.
     """
     y = 0.95 - 0.92 * soc
     # The fits' levels differ by 34 mV: a whole curve's shift, taken from the first.
     level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
     electrode = 0.5 * (lfp_electrode_v(y) + lfp_electrode_2017_v(y) + level)
-    fits = (graphite_v, graphite_2020_v)
-    filled = [0.0085 + (full_x - 0.0085) * soc for full_x in FULL_X]
-    return np.array([electrode - fit(x) for fit in fits for x in filled])
+    fits = ((graphite_v, 0.0085), (graphite_2020_v, 0.0015))
+    return np.array(
+        [
+            electrode - fit(empty_x + (full_x - empty_x) * soc)
+            for fit, empty_x in fits
+            for full_x in FULL_X
+        ]
+    )
 
 
 def lfp_cell_v(soc: Floats) -> Floats:

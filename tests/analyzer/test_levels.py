@@ -19,7 +19,8 @@ def discharge(less=0.0, smaller=0.0, low=0.03, high=0.995):
     for soc, amps in [*((s, 20.0) for s in down), *((s, -20.0) for s in down[::-1])]:
         given = high - soc
         last = high - less - given / (1 - smaller)
-        other, own = float(ocv(soc)), float(ocv(max(last, 0.0)))
+        branch = -np.sign(amps)
+        other, own = (float(ocv(at, 25.0, branch)) for at in (soc, max(last, 0.0)))
         distance = np.array([0.0, 1e-4, -1e-4, own - other])
         levels.step(other - 0.5e-3 * amps, distance, amps, 10.0)
     return levels
