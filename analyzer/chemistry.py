@@ -236,7 +236,7 @@ def _lfp() -> Chemistry:
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
         end_sd_v=np.abs(lfp_spread_v(GRID)) + _end_shift(lfp_cell_v, EMPTY_SD),
-        curve_cov_v2=_doubt(0.005, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
+        curve_cov_v2=_doubt(0.0065, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
         gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
         shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
         slow_sd=0.4, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,

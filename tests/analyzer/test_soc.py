@@ -33,7 +33,7 @@ def test_track_counts_after_full():
     assert charge.soc_frac[1799] == approx(1.0, abs=0.01)
     # half of what is not known of the capacity stays open, and the charger's volts are no curve's
     assert charge.final.soc == approx(1 - 120 / 230, abs=2 * charge.final.sd)
-    assert charge.final.sd < 0.05
+    assert charge.final.sd < 0.06
 
 
 def test_track_keeps_when_the_pack_was_full():
