@@ -119,7 +119,7 @@ def test_track_keeps_the_sense_where_nothing_changes():
     quiet.values["pack_voltage_v"] = np.full(1200, 52.8)
     after = track(Series(11_000_000_000, 1.0, 1200, quiet.values), PACK, state)
     assert after.final.turned
-    assert after.final.soc < state.soc
+    assert after.soc_frac[-1] < after.soc_frac[60]  # given, not taken
 
 
 def test_turned_is_not_misled_by_frames_that_come_seconds_apart():
