@@ -102,7 +102,7 @@ def cuts(bench: Bench) -> None:
         bench.say(
             "mounts, log whole (integrity_check), both services back by themselves",
             "; ".join(found.failures) or f"each time; pages answering after {found.page_back}",
-            not found.failures,
+            bool(lost) and not found.failures,
         )
         bench.say("file system put right by its journal", f"{found.recovered} times")
         bench.say(
