@@ -17,13 +17,15 @@ from analyzer.route import SeenStream, read_gpx
 from analyzer.series import load
 from analyzer.stream_table import StreamTable, TableStream, read_stream_table
 from analyzer.sunshine import ClearSkySun, share_today
-from analyzer.wind import Wind
+from analyzer.wind import ONE_WIND_S, Wind
 
 DRAWS = 1000
 LONGEST_S = 48 * 3600.0
 TIDE_KEPT_S = 9 * 3600.0  # that long a semi-diurnal tide can be followed from what was seen
 TODAY_US = 12 * 3600 * 1_000_000
 SLOWEST_FRAC = 0.45  # of the fastest speed worth asking for; slower is no passage
+
+ANY_WIND = "not known: any from anywhere is counted with, so the range is wider"
 
 CAUTIONS = (
     "A plan is no promise: keep the reserve, a sail ready and an anchor clear to let go.",
@@ -80,7 +82,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     here = here_now(ctx, end_us)
     route = read_gpx(wish.route)
     departure = wish.departure_s if wish.departure_s is not None else max(time.time(), end_us / 1e6)
-    given = _question(ctx, here, wish)
+    given = _question(ctx, here, wish, _wind(wish, here, departure - end_us / 1e6))
     speeds = _speeds(wish, len(route.legs))
     rng = np.random.default_rng(2)
     place = (route.legs[0].latitude_deg, route.legs[0].longitude_deg)
@@ -122,7 +124,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
         sureness_frac=sureness,
         enough=made.arrives_frac >= sureness,
         stream_from=_stream_words(table, here, wish, departure - end_us / 1e6),
-        wind_from=given.wind.reason if given.wind else "not known, so the range is wider",
+        wind_from=given.wind.reason if given.wind else ANY_WIND,
         sun_from=sun_from,
         cautions=(*_old_charge(wish, departure - end_us / 1e6), *CAUTIONS),
     )
@@ -142,7 +144,12 @@ def _old_charge(wish: PlanWish, age_s: float) -> tuple[str, ...]:
     )
 
 
-def _question(ctx: Context, here: Here, wish: PlanWish) -> ReachInput:
+def _wind(wish: PlanWish, here: Here, age_s: float) -> Wind | None:
+    """The wind as given, else as measured where she leaves soon enough for it; else unknown."""
+    return wish.wind or (here.wind if abs(age_s) < ONE_WIND_S else None)
+
+
+def _question(ctx: Context, here: Here, wish: PlanWish, wind: Wind | None) -> ReachInput:
     """The boat and its state, with the speeds to choose from."""
     if here.charge is None:
         if wish.charge_frac is None:
@@ -159,7 +166,7 @@ def _question(ctx: Context, here: Here, wish: PlanWish) -> ReachInput:
             here.stream,
             weakest=here.weakest,
             hotel_w=here.hotel_w,
-            wind=wish.wind,
+            wind=wind,
             n=DRAWS,
         )
     if wish.charge_frac is not None:
@@ -169,7 +176,7 @@ def _question(ctx: Context, here: Here, wish: PlanWish) -> ReachInput:
         given = replace(given, charge={**given.charge, "soc": soc})
     top = given.speeds_mps[-1]
     return replace(
-        given, wind=wish.wind, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, 16), as_now=None
+        given, wind=wind, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, 16), as_now=None
     )
 
 

@@ -121,13 +121,18 @@ def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple
 
 
 def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
-    """Winds and windages of each draw.
+    """Winds and windages of each draw, as far as the question knows what she does now.
 
     No wind known: any wind from anywhere, which the present power then picks from; what helps
     her now will hinder her on the way back. Not motoring: still air, and all left to the leg.
     """
     if given.wind is None and given.now is None:
         return Air(np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), 1.0)
+    return one_air(given, n, rng)
+
+
+def one_air(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
+    """One wind, windage and sea a draw: about the wind that is told, else any from anywhere."""
     area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
     sea = rng.uniform(0.0, MOST_SEA, n)
     if given.wind is None:

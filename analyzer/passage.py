@@ -1,25 +1,21 @@
 """Walks a passage leg by leg, many equally likely boats at once.
 
 Each step is a piece of a leg: ground speed from the stream at that boat's own clock, power from
-its curve and the wind on that course, charge from its pack, checked against every limit.
+its curve and the wind on that course, charge from its pack, checked against every limit. One wind
+blows all the way, in each draw another where it is not known: what helps out hinders back.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.reach import (
-    AHEAD_LOG_SD,
-    ReachInput,
-    air_draws,
-    ground_speed_mps,
-    pack_draws,
-)
+from analyzer.air import Air
+from analyzer.draws import one_air
+from analyzer.reach import AHEAD_LOG_SD, ReachInput, ground_speed_mps, pack_draws
 from analyzer.route import Leg, Route
 from analyzer.rundown import PackDraws, cell_current_a, run_down
-from analyzer.wind import extra_n, extra_w
 
 Floats = npt.NDArray[np.float64]
 
@@ -54,14 +50,16 @@ class NoSun:
 
 @dataclass(frozen=True)
 class Boats:
-    """Everything drawn once for a passage; all (n,) but the curve's lines (n, m)."""
+    """Everything drawn once for a passage; all (n,) but the curve's lines (n, m).
+
+    weather: ln power that wind and sea of each leg add beside `air`, (n, legs).
+    """
 
     given: ReachInput
     pack: PackDraws
     lines: Floats
-    weather: Floats  # (n, legs), ln power that each leg's wind and sea add
-    wind_mps: Floats
-    area_m2: Floats
+    weather: Floats
+    air: Air
     hotel_w: Floats
     water: MovingWater
     sun: Sun
@@ -82,7 +80,7 @@ def draw_boats(
 ) -> Boats:
     """Equally likely boats for a passage."""
     rng = np.random.default_rng(seed)
-    air = air_draws(replace(given, now=None), n, rng)
+    air = one_air(given, n, rng)
     leg_sd = air.left * given.curve.leg_sd
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
     weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))
@@ -92,8 +90,7 @@ def draw_boats(
         pack=pack_draws(given, n, rng),
         lines=given.curve.curves(n, rng),
         weather=weather,
-        wind_mps=air.wind_mps,
-        area_m2=air.area_m2,
+        air=air,
         hotel_w=hotel,
         water=water,
         sun=sun,
@@ -104,11 +101,8 @@ def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float) -> Floats:
     """Propulsion power of each draw on a leg at a speed through water, (n,). [W]"""
     speed = np.full(len(boats.hotel_w), speed_mps)
     still = np.exp(boats.given.curve.read_own(boats.lines, speed) + boats.weather[:, k])
-    if boats.given.wind is None:
-        return np.asarray(still)
-    off = boats.given.wind.from_deg - leg.course_deg
-    force = extra_n(boats.area_m2, boats.wind_mps, off, speed)
-    return np.asarray(still + extra_w(force, speed, still))
+    added = boats.air.added_w(leg.course_deg, speed[:, None], still[:, None])
+    return np.asarray(still + added[:, 0])
 
 
 def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) -> LegEnd:

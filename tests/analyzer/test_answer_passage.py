@@ -1,17 +1,19 @@
 """Plans, the hull and hindcasts asked of a log, and told in words."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
-from analyzer import answer_hull, answers
+from analyzer import answer_hull, answer_plan, answers
 from analyzer.answer_plan import PlanWish, plan_passage
 from analyzer.context import Context
 from analyzer.errors import BadRoute
 from analyzer.faces import hindcast_plot, tell_passage
+from analyzer.here import here_now
 from analyzer.results import to_json
 from analyzer.wind import Wind
 from logger.boat import Boat
@@ -82,6 +84,31 @@ def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(ctx, route):
     assert "2 days before, at an unknown time of its tide" in later.stream_from
     assert "2 days before departure" in later.cautions[0]
     assert len(soon.cautions) < len(later.cautions)
+
+
+def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_she_has(ctx, route):
+    def width(wind: Wind | None, area_m2: float) -> float:
+        hull = ctx.boat.hull.model_copy(update={"windage_area_m2": area_m2})
+        tall = Context(ctx.store, ctx.boat.model_copy(update={"hull": hull}))
+        answer = plan_passage(tall, PlanWish(route, wind=wind, speeds_mps=(2.4,)))
+        assert answer.wind_from == ("as given" if wind else answer_plan.ANY_WIND)
+        return answer.plan.energy.high / answer.plan.energy.low
+
+    calm = Wind(0.0, 0.0, sd_mps=0.0)
+    assert width(calm, 10.0) == pytest.approx(width(calm, 1.0))
+    assert width(None, 10.0) > 1.1 * width(None, 1.0)
+
+
+def test_a_measured_wind_counts_for_a_departure_soon_after(ctx, route, monkeypatch):
+    end_s = ctx.store.span()[1] / 1e6
+    seen = replace(here_now(ctx, ctx.store.span()[1] + 1), wind=Wind(5.0, 200.0, 0.5, "measured"))
+    monkeypatch.setattr(answer_plan, "here_now", lambda *_: seen)
+    soon, later = (
+        plan_passage(ctx, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
+        for h in (1, 5)
+    )
+    assert soon.wind_from == "measured"
+    assert "not known" in later.wind_from
 
 
 def test_hull_from_a_log(ctx):

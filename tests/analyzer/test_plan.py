@@ -9,7 +9,7 @@ from analyzer import hull
 from analyzer.chemistry import chemistry
 from analyzer.curve import PowerCurve
 from analyzer.errors import BadRoute
-from analyzer.passage import NoSun
+from analyzer.passage import NoSun, draw_boats, leg_power_w
 from analyzer.plan import FEW, Passage, plan
 from analyzer.reach import ReachInput
 from analyzer.route import Route, read_gpx, through
@@ -167,3 +167,68 @@ def test_head_wind_costs_more_than_wind_from_astern():
     ahead = plan(passage(route, replace(base, wind=Wind(6.0, 90.0)), speeds_mps=(2.0,)))
     astern = plan(passage(route, replace(base, wind=Wind(6.0, 270.0)), speeds_mps=(2.0,)))
     assert ahead.energy.mid > 1.3 * astern.energy.mid
+
+
+CALM = Wind(0.0, 0.0, sd_mps=0.0)
+OUT_AND_BACK = through([(0.0, 0.0, ""), (0.0, 0.1, "out"), (0.0, 0.0, "back")])
+
+
+def width(estimate) -> float:
+    return float(np.log(estimate.high / estimate.low))
+
+
+def test_a_wind_nobody_knows_widens_every_leg_and_the_whole():
+    base = replace(given(n=2000), windage_m2=3.0)
+    unknown = plan(passage(OUT_AND_BACK, base, speeds_mps=(2.0, 2.0)))
+    calm = plan(passage(OUT_AND_BACK, replace(base, wind=CALM), speeds_mps=(2.0, 2.0)))
+    assert width(unknown.energy) > 2 * width(calm.energy)
+    for k in range(2):
+        assert width(unknown.legs[k].energy) > 4 * width(calm.legs[k].energy)
+    # what hinders out helps back, so a leg is less sure than both together
+    assert width(unknown.legs[0].energy) > 1.5 * width(unknown.energy)
+
+
+def test_one_wind_blows_out_and_back():
+    asked = replace(given(n=2000), windage_m2=3.0)
+    boats = draw_boats(asked, OUT_AND_BACK, still(2000), NoSun(), 2000)
+    out, back = (leg_power_w(boats, k, leg, 2.0) for k, leg in enumerate(OUT_AND_BACK.legs))
+    assert np.corrcoef(out, back)[0, 1] < -0.4
+
+
+def test_power_in_any_wind_is_as_the_drag_law_has_it():
+    # 800 W at 2 m/s, 3 m2; Rayleigh winds of scale 5 m/s from anywhere; drag 0.9 and 1.225 kg/m3,
+    # 41 % from battery to tow power, waves up to 0.005 of the wind squared (wind.py's head)
+    rng = np.random.default_rng(7)
+    wind, off = rng.rayleigh(5 / np.sqrt(2), 200_000), rng.uniform(0, 2 * np.pi, 200_000)
+    area, sea = 3 * np.exp(0.3 * rng.standard_normal(200_000)), rng.uniform(0, 0.005, 200_000)
+    air = wind * np.cos(off) + 2
+    force_n = 0.5 * 1.225 * 0.9 * area * (air * np.abs(air) - 4)
+    waves = 800 * sea * wind**2 * np.maximum(np.cos(off), 0)
+    want = np.percentile(np.maximum(800 + force_n * 2 / 0.41, 0.3 * 800) + waves, (10, 50, 90))
+    asked = replace(given(n=4000), windage_m2=3.0)
+    boats = draw_boats(asked, OUT_AND_BACK, still(4000), NoSun(), 4000)
+    power = leg_power_w(boats, 0, OUT_AND_BACK.legs[0], 2.0)
+    assert np.percentile(power, (10, 50, 90)) == pytest.approx(want, rel=0.06)
+
+
+def test_told_wind_takes_what_the_drag_law_and_waves_say():
+    # by hand, 6 m/s at 2 m/s and 3 m2: from ahead 0.5 x 1.225 x 0.9 x 3 x (64 - 4) = 99.2 N, over
+    # 41 % 484 W, waves 0.0025 x 36 of 800 W = 72 W; from astern (-16 - 4) -33.1 N, -161 W
+    base = replace(given(n=2000), windage_m2=3.0)
+    winds = (Wind(6.0, from_deg, sd_mps=0.0) for from_deg in (90.0, 270.0))
+    ahead, astern = (
+        plan(passage(OUT_AND_BACK, replace(base, wind=wind), speeds_mps=(2.0, 2.0))).legs[0]
+        for wind in winds
+    )
+    assert ahead.energy.mid / astern.energy.mid == pytest.approx(1356 / 639, rel=0.03)
+
+
+@pytest.mark.parametrize("reach_share", [0.92, 1.08])
+def test_an_unknown_wind_moves_the_chance_toward_the_middle(reach_share):
+    # by hand: 0.7 of 16 x 200 Ah at 3.25 V is 7.3 kWh: 9.1 h at 800 W, 65.5 km at 2 m/s
+    route = through([(0.0, 0.0, ""), (0.0, reach_share * 65500 / 111320, "end")])
+    base = replace(given(n=1000), windage_m2=3.0)
+    unknown = plan(passage(route, base, speeds_mps=(2.0,))).arrives_frac
+    calm = plan(passage(route, replace(base, wind=CALM), speeds_mps=(2.0,))).arrives_frac
+    assert abs(unknown - 0.5) < abs(calm - 0.5) - 0.1
+    assert (unknown < calm) == (reach_share < 1)
