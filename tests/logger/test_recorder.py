@@ -160,6 +160,7 @@ def test_receiver_dates_the_log(running):
         line = checked("GPRMC,120000,A,4700.00,N,00800.00,E,1.0,90.0,010627,,")
         sock.sendto(line, ("127.0.0.1", port))
     run.wait_for(lambda: run.store.boots()[0].utc_source == "gnss")
+    run.wait_for(lambda: "latitude_deg" in run.store.channels())
     t_us, _ = run.store.read("latitude_deg", *EVER)
     assert t_us[0] / 1e6 == pytest.approx(1811851200, abs=0.01)  # 2027-06-01 12:00 UTC
 
@@ -175,6 +176,7 @@ def test_a_receiver_whose_week_number_rolled_over_is_corrected_and_said(
         line = checked("GPRMC,120000,A,4700.00,N,00800.00,E,1.0,90.0,161007,,")
         sock.sendto(line, ("127.0.0.1", port))
     run.wait_for(lambda: run.store.boots()[0].utc_source == "gnss")
+    run.wait_for(lambda: "latitude_deg" in run.store.channels())
     t_us, _ = run.store.read("latitude_deg", *EVER)
     assert t_us[0] / 1e6 == pytest.approx(1811851200, abs=0.5)  # 2027-06-01 12:00 UTC
     assert "1024 weeks behind" in run.store.boots()[0].remark
