@@ -309,7 +309,13 @@ def wrapped(text: str, lead: str = "") -> str:
     """Text in lines of a terminal's width, under its lead."""
     if not text:
         return ""
-    return textwrap.fill(text, WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead))
+    return textwrap.fill(
+        text,
+        WIDTH,
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead),
+        break_on_hyphens=False,
+    )
 
 
 def _join(parts: Iterable[str], between: str = "\n\n") -> str:

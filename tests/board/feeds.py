@@ -70,14 +70,14 @@ class Gps:
     Args:
         port: The line's other end.
         from_s: Where in the outing it begins.
-        fix_after_s: Until then it has no fix.
+        fix_after_s: Until then it has no fix; may be set later.
     """
 
     def __init__(self, port: socket.socket, from_s: float, fix_after_s: float = 0.0) -> None:
         self._port = port
         self.heard_bytes = 0  # what the board sent to the receiver: a listener sends nothing
         self._sentences = [(t - from_s, s) for t, s in read_sentences() if t >= from_s]
-        self._fix_after_s = fix_after_s
+        self.fix_after_s = fix_after_s
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._send, daemon=True)
         self._thread.start()
@@ -93,7 +93,7 @@ class Gps:
             for at_s, sentence in self._sentences:
                 if self._stop.wait(max(0.0, round_s + at_s - time.monotonic())):
                     return
-                fix = time.monotonic() - start_s >= self._fix_after_s
+                fix = time.monotonic() - start_s >= self.fix_after_s
                 if not self._unread():
                     with contextlib.suppress(OSError):
                         self._port.send(dated(sentence, datetime.now(UTC), fix).encode())
