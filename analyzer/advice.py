@@ -11,9 +11,9 @@ WORTH = 1.15  # a slower speed is worth saying where it goes this much farther
 WIDE = 0.1  # standard deviation of a distance, as a share, from which it is called wide
 MOSTLY = 0.5  # of its variance that goes with the capacity
 LEARN_CAPACITY = (
-    "What makes this range wide is the pack's capacity, known by its label only. One trip from "
-    "full down to about 15 %, close to home, in quiet weather and with shore power waiting, would "
-    "tell it; stop before any cell comes near its cut-off"
+    "the pack's capacity makes this range wide: one trip from full down to about 15 %, close to "
+    "home, in quiet weather and with shore power waiting, would tell it; stop before any cell "
+    "comes near its cut-off"
 )
 SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
 
@@ -34,36 +34,13 @@ def slower(result: ReachResult, k_now: int) -> int | None:
     return best if medians[best] > WORTH * max(medians[k_now], 1.0) else None
 
 
-def next_action(
-    result: ReachResult,
-    k_now: int,
-    home: HomeReach | None = None,
-    capacity_ah: npt.NDArray[np.float64] | None = None,
-) -> str:
-    """What to do next: turn, slow down, or go on; and what would make the answer surer.
+def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) -> str:
+    """What to do next: turn, slow down, or go on.
 
     Args:
         result: How far, with the present speed at index `k_now`.
         home: The way home, if a home is known.
-        capacity_ah: The pack's, in the draws that the result rests on, shape (n,).
     """
-    act = _act(result, k_now, home)
-    if act.startswith("turn") or capacity_ah is None or not by_capacity(result, k_now, capacity_ah):
-        return act
-    return f"{act}. {LEARN_CAPACITY}"
-
-
-def by_capacity(result: ReachResult, k_now: int, capacity_ah: npt.NDArray[np.float64]) -> bool:
-    """Whether it is the pack's unknown capacity that makes the range of the distance wide."""
-    distance = result.distance_m[:, k_now]
-    middle, spread = float(np.median(distance)), float(distance.std())
-    if capacity_ah.shape != distance.shape or spread < WIDE * middle or capacity_ah.std() == 0:
-        return False
-    alike = float(np.corrcoef(distance, capacity_ah)[0, 1])
-    return alike > 0 and alike**2 > MOSTLY
-
-
-def _act(result: ReachResult, k_now: int, home: HomeReach | None) -> str:
     if home is not None and (home.turn_in.low or 0.0) <= 0.0:
         return (
             f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
@@ -79,3 +56,13 @@ def _act(result: ReachResult, k_now: int, home: HomeReach | None) -> str:
     if home is not None and home.turn_in.low is not None:
         return f"go on: turn for home within {_nmi(home.turn_in.low)} nmi"
     return "go on at this speed: slowing down gains little"
+
+
+def by_capacity(result: ReachResult, k_now: int, capacity_ah: npt.NDArray[np.float64]) -> bool:
+    """Whether it is the pack's unknown capacity that makes the range of the distance wide."""
+    distance = result.distance_m[:, k_now]
+    middle, spread = float(np.median(distance)), float(distance.std())
+    if capacity_ah.shape != distance.shape or spread < WIDE * middle or capacity_ah.std() == 0:
+        return False
+    alike = float(np.corrcoef(distance, capacity_ah)[0, 1])
+    return alike > 0 and alike**2 > MOSTLY

@@ -135,7 +135,7 @@ def _with_home(
     return replace(
         answer,
         home=_home_answer(place.name, wish, back),
-        next_action=advice.next_action(result, k, back, given.charge["capacity_ah"]),
+        next_action=advice.next_action(result, k, back),
     )
 
 
@@ -165,8 +165,10 @@ def _answer(
     end_us: int,
 ) -> RangeAnswer:
     shares = result.limit_shares(k)
-    used = here.used
+    used, missing = here.used, _missing(here)
     best = result.best()
+    if advice.by_capacity(result, k, given.charge["capacity_ah"]):
+        missing = (*missing, advice.LEARN_CAPACITY)
     return RangeAnswer(
         boat=ctx.boat.name,
         asked_utc_s=end_us / 1e6,
@@ -176,7 +178,7 @@ def _answer(
         speed_ground_mps=result.ground_speed_mps(k),
         power_w=here.power_w,
         charge=replace(middle(result.soc, "frac"), used=used),
-        distance=replace(result.distance(k), used=used, missing=_missing(here)),
+        distance=replace(result.distance(k), used=used, missing=missing),
         duration=replace(result.duration(k), used=used),
         limit=next(iter(shares)),
         limit_shares=shares,
@@ -184,7 +186,7 @@ def _answer(
         best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
         stream_mps=_stream_speed(here.stream),
         stream_toward_deg=_stream_toward(here.stream),
-        next_action=advice.next_action(result, k, None, given.charge["capacity_ah"]),
+        next_action=advice.next_action(result, k),
         home=None,
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
