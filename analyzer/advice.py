@@ -41,7 +41,7 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
         result: How far, with the present speed at index `k_now`.
         home: The way home, if a home is known.
     """
-    if home is not None and (home.turn_in.low or 0.0) <= 0.0:
+    if home is not None and must_turn(home):
         return (
             f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
             f"{100 * home.can_return_frac:.0f} % sure of arriving above the reserve"
@@ -56,6 +56,11 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
     if home is not None and home.turn_in.low is not None:
         return f"go on: turn for home within {_nmi(home.turn_in.low)} nmi"
     return "go on at this speed: slowing down gains little"
+
+
+def must_turn(home: HomeReach) -> bool:
+    """Whether she must turn now to be home as surely as is wanted."""
+    return (home.turn_in.low or 0.0) <= 0.0
 
 
 def by_capacity(result: ReachResult, k_now: int, capacity_ah: npt.NDArray[np.float64]) -> bool:

@@ -132,8 +132,12 @@ def _with_home(
         away_m = max(_track_m(ctx, (place.latitude_deg, place.longitude_deg), end_us), away_m)
     sureness = ctx.boat.reserve.return_sureness_frac
     back = home_reach(given, result, k, away_m, course_deg, sureness, ahead=_ahead(wish))
+    missing = answer.distance.missing
+    if advice.must_turn(back):  # she has other cares than what a lesson would tell
+        missing = tuple(text for text in missing if text != advice.LEARN_CAPACITY)
     return replace(
         answer,
+        distance=replace(answer.distance, missing=missing),
         home=_home_answer(place.name, wish, back),
         next_action=advice.next_action(result, k, back),
     )

@@ -109,3 +109,15 @@ def test_asking_again_changes_nothing(demo):
         answers.refresh(again)
         after = answers.trips(demo), answers.flags(demo), answers.range_left(demo).distance
     assert before == after
+
+
+def test_who_must_turn_is_not_told_what_a_deep_trip_would_teach(demo):
+    lesson = "one trip from full down to about 15 %"
+    near = answers.range_left(demo, home="straight")
+    assert not near.next_action.startswith("turn")
+    assert any(lesson in text for text in near.distance.missing)
+    home = demo.boat.home.model_copy(update={"latitude_deg": demo.boat.home.latitude_deg + 0.5})
+    afar = answers.Context(demo.store, demo.boat.model_copy(update={"home": home}))
+    far = answers.range_left(afar, home="straight")
+    assert far.next_action.startswith("turn for home now")
+    assert not any(lesson in text for text in far.distance.missing)
