@@ -64,6 +64,7 @@ class Machine:
     seed: int = 0
     on_s: float = 0.0  # time.monotonic() when it was switched on
     last_beat_s: float = 0.0  # the board's own clock, as last heard
+    frames_s: deque[float] = field(default_factory=lambda: deque(maxlen=5000))  # sent on its bus
     _asked: int = 0
     _waits: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=200))
     _stop: threading.Event = field(default_factory=threading.Event)
@@ -178,7 +179,8 @@ class Machine:
                 if stop.is_set():
                     return
                 if line.endswith("\n") and line.strip():
-                    self.last_beat_s = float(line)
+                    self.last_beat_s, *sent_s = map(float, line.split())
+                    self.frames_s.extend(sent_s)
 
     def _watch(self, stop: threading.Event, threads: list[int]) -> None:
         """Notes how long the board's processors have waited for one of this machine's.

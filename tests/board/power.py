@@ -113,12 +113,25 @@ def cuts(bench: Bench) -> None:
         )
         if lost:
             own = [lost_s - still_s for lost_s, still_s in zip(lost, found.still_s, strict=True)]
-            bench.say(f"readings lost (at most {LOST_S:.0f} s)", _spread(lost), max(lost) <= LOST_S)
+            what = f"age at the cut of the oldest reading lost (at most {LOST_S:.0f} s)"
+            bench.say(what, _spread(lost), max(lost) <= LOST_S)
             # Not judged: the recorder's own waiting goes by the clock, which goes on meanwhile.
             bench.say(
                 "the same without the time in which the emulator was kept from running",
                 _spread(own),
             )
+
+
+def _oldest_lost_s(board: Machine, kept_s: float) -> float:
+    """How old the oldest reading that is not in the log was at the cut; 0: nothing was lost. [s]
+
+    The bus carries the most readings; all sources' are committed together.
+
+    Args:
+        kept_s: Where the log ends, by the board's own clock.
+    """
+    first_s = next((t for t in board.frames_s if t > kept_s), board.last_beat_s)
+    return board.last_beat_s - first_s
 
 
 def _spread(lost_s: list[float]) -> str:
@@ -170,7 +183,7 @@ def _cut_often(bench: Bench, card: Path, found: _Cuts) -> None:
                 found.failures.append(f"cut {number}: integrity_check says {log['integrity']}")
             found.recovered += _mounted_whole(machine, number, found.failures)
             if before is not None:
-                lost_s = before.last_beat_s - _last_before(machine, log) / 1e6
+                lost_s = _oldest_lost_s(before, _last_before(machine, log) / 1e6)
                 still_s = before.waited_s(lost_s)
                 found.lost_s.append(lost_s)
                 found.still_s.append(still_s)

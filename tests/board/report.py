@@ -25,12 +25,10 @@ TITLES = {
     "bus_load": "CAN at 80 % of a 500 kbit/s bus",
     "forgets": "What the card does not flush it forgets at a power cut",
     "power_cuts": "The emulator killed while recording",
-    "power_cuts_2": "The same, on a second card",
-    "power_cuts_3": "The same, on a third card",
 }
 
 ON_ARM = ("page", "demo", "power_cuts")
-SPARE = {"demo_alone", "power_cuts_2", "power_cuts_3"}  # only where the others take too long
+SPARE = {"demo_alone"}  # only where the others take too long
 
 
 def keep(bench: Bench) -> None:

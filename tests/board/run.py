@@ -36,7 +36,6 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
         "bus_load": load.bus_load,
         "forgets": power.forgets,
         "power_cuts": power.cuts,
-        **{f"power_cuts_{n}": power.cuts for n in (2, 3)},  # side by side, for a busy machine
     }
 
 

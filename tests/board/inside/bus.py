@@ -6,7 +6,8 @@
 FRAMES holds frames as the kernel has them, made elsewhere: to make them here would cost more than
 to send them. FILE holds records of 24 bytes: time [s] float64, identifier uint32, length uint8, 3
 empty, data.
-Every 50 ms or oftener while playing, the boot's clock goes to the virtio port "beat" as a line.
+Every 50 ms or oftener while playing, the boot's clock goes to the virtio port "beat" as a line:
+now, and when each frame since the last line was sent.
 """
 
 import fcntl
@@ -56,14 +57,25 @@ def open_beat() -> int | None:
     return port
 
 
-def beat(port: int | None) -> None:
-    """Tells the tests that the board is alive at this moment of its own clock."""
+def now_s() -> float:
+    """The boot's clock."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+def beat(port: int | None, sent_s: list[float]) -> None:
+    """Tells the tests that the board is alive at this moment, and empties the list where it could.
+
+    Args:
+        sent_s: When frames were sent that have not been told of.
+    """
     if port is None:
         return
+    line = " ".join(f"{t:.4f}" for t in (now_s(), *sent_s[-200:])) + "\n"
     try:
-        os.write(port, b"%.3f\n" % time.clock_gettime(time.CLOCK_BOOTTIME))
+        os.write(port, line.encode())
     except OSError:
         return
+    sent_s.clear()
 
 
 def play(bus: socket.socket, path: Path, from_s: float) -> None:
@@ -72,12 +84,14 @@ def play(bus: socket.socket, path: Path, from_s: float) -> None:
     first_s = records[0][0] + from_s
     records = [r for r in records if r[0] >= first_s]
     port = open_beat()
+    sent_s: list[float] = []
     while True:
         start_s = time.monotonic()
         for t_s, number, length, data in records:
             while (wait_s := t_s - first_s - (time.monotonic() - start_s)) > 0:
                 time.sleep(min(wait_s, 0.05))
-                beat(port)
+                beat(port, sent_s)
+            sent_s.append(now_s())
             send(bus, FRAME.pack(number, length, data))
 
 
