@@ -17,15 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer import resistance
-from analyzer.curve import (
-    Z80,
-    CurvePoints,
-    PowerCurve,
-    Recent,
-    rank_cov,
-    smooth_cov,
-    update,
-)
+from analyzer.curve import Z80, CurvePoints, PowerCurve, Recent, rank_cov, smooth_cov
+from analyzer.curve_fit import update
 from analyzer.holtrop import Ship, resistance_parts_n
 from analyzer.propeller import diameter_m, ideal_efficiency
 from analyzer.recent import doubted

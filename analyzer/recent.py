@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.air import Air
-from analyzer.curve import STUDENT_DOF, CurvePoints, PowerCurve, Recent, leg_cov, shared_cov
+from analyzer.curve import CurvePoints, PowerCurve, Recent
+from analyzer.curve_fit import STUDENT_DOF, leg_cov, shared_cov
 from analyzer.wind import BEYOND_WIND
 
 Floats = npt.NDArray[np.float64]

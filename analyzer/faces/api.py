@@ -33,9 +33,10 @@ from analyzer.faces import (
     setup,
 )
 from analyzer.faces.access import Access
-from analyzer.faces.desk import Desk, LogDesk
+from analyzer.faces.desk import Desk
 from analyzer.faces.forms import FormError, read_body
 from analyzer.faces.gate import Gate
+from analyzer.faces.log_desk import LogDesk
 from analyzer.faces.memory import Memory
 from analyzer.faces.page import desk_of
 from analyzer.faces.plan_question import GPX_BODY, PlanQuestion

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.faces.bar import Bar
-from analyzer.faces.desk import LogDesk
+from analyzer.faces.log_desk import LogDesk
 
 if TYPE_CHECKING:
     from logger.sources.source import Source

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analyzer.curve import Z80, CurvePoints, PowerCurve, _narrowed, smooth_cov, update
+from analyzer.curve import Z80, CurvePoints, PowerCurve, smooth_cov
+from analyzer.curve_fit import _narrowed, update
 
 SPEED = np.linspace(0.3, 5.0, 48)
 

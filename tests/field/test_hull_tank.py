@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer.curve import Z80, CurvePoints, PowerCurve, update
+from analyzer.curve import Z80, CurvePoints, PowerCurve
+from analyzer.curve_fit import update
 from analyzer.hull import tow_prior
 from analyzer.resistance import (
     GRAVITY,

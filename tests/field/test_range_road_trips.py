@@ -15,7 +15,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer.curve import CurvePoints, PowerCurve, rank_cov, smooth_cov, update
+from analyzer.curve import CurvePoints, PowerCurve, rank_cov, smooth_cov
+from analyzer.curve_fit import update
 from analyzer.hull import LEG_SD
 
 pytestmark = pytest.mark.field

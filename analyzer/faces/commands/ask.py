@@ -4,7 +4,7 @@ import argparse
 from pathlib import Path
 
 from analyzer.faces.commands import options as opt
-from analyzer.faces.desk import LogDesk
+from analyzer.faces.log_desk import LogDesk
 
 
 def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:

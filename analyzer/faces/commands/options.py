@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from analyzer.faces import places
-from analyzer.faces.desk import LogDesk
+from analyzer.faces.log_desk import LogDesk
 from analyzer.results import to_json
 from logger.units import KN
 

@@ -78,7 +78,7 @@ def _add_replay(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 def _demo(options: argparse.Namespace) -> int:
     from analyzer.faces import recordings, tell
-    from analyzer.faces.desk import LogDesk
+    from analyzer.faces.log_desk import LogDesk
 
     log = Path(options.log).expanduser() if options.log else places.demo_folder() / "log.sqlite"
     boat, files = recordings.shipped_demo()

@@ -64,7 +64,7 @@ def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
 
     from analyzer.faces import access, places
     from analyzer.faces.api import create_app
-    from analyzer.faces.desk import LogDesk
+    from analyzer.faces.log_desk import LogDesk
 
     with LogDesk(log, boat).context() as ctx:  # a log that cannot be used is said now
         described = ctx.boat
@@ -126,7 +126,7 @@ def watch_beside(log: Path, boat: Path | None, described: "Boat") -> "Callable[[
     """Starts the live watch on the log's tail; returns what stops it."""
     from analyzer import live
     from analyzer.errors import AnalyzerError
-    from analyzer.faces.desk import LogDesk
+    from analyzer.faces.log_desk import LogDesk
     from logger.errors import LoggerError
 
     def reach() -> tuple[float, float] | None:

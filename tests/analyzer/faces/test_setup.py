@@ -3,7 +3,7 @@
 import pytest
 
 from analyzer.faces.api import create_app
-from analyzer.faces.desk import LogDesk
+from analyzer.faces.log_desk import LogDesk
 from logger.errors import BoatFileError
 
 

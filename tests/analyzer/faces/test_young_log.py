@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from analyzer.faces.api import create_app
-from analyzer.faces.desk import LogDesk
+from analyzer.faces.log_desk import LogDesk
 from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
 
