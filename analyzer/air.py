@@ -37,8 +37,12 @@ class Air:
         still = (power - force * water / EFFICIENCY) / waves
         return np.asarray(np.maximum(still, LEAST_SHARE * power))
 
-    def added_w(self, course_deg: float, water: Floats, still: Floats) -> Floats:
-        """Power that wind and waves add on a course, at speeds and still-air power (n, k)."""
+    def added_w(self, course_deg: float | Floats, water: Floats, still: Floats) -> Floats:
+        """Power that wind and waves add on a course, at speeds and still-air power (n, k).
+
+        Args:
+            course_deg: One, or one of each draw, (n,).
+        """
         off = (self.from_deg - course_deg)[:, None]
         wind = self.wind_mps[:, None]
         force = extra_n(self.area_m2[:, None], wind, off, water)

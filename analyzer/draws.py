@@ -74,7 +74,7 @@ class ReachInput:
         kind: The chemistry.
         cells: In series.
         limits: Reserve, cut-off, controller, cable.
-        course_deg: Course over ground to be held; None: with no stream taken into account.
+        course_deg: Course over ground to be held; None: any, with no stream taken into account.
         speeds_mps: Through water, rising, shape (k,).
         hotel_w, solar_w: (mean, sd). [W]
         weak: The weakest cell.
@@ -121,18 +121,11 @@ def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple
 
 
 def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
-    """Winds and windages of each draw, as far as the question knows what she does now.
+    """One wind, windage and sea a draw: about the wind that is told, else any from anywhere.
 
-    No wind known: any wind from anywhere, which the present power then picks from; what helps
-    her now will hinder her on the way back. Not motoring: still air, and all left to the leg.
+    What she does now, where she motors, then picks among them; what helps her now will hinder
+    her on the way back.
     """
-    if given.wind is None and given.now is None:
-        return Air(np.zeros(n), np.zeros(n), np.zeros(n), np.zeros(n), 1.0)
-    return one_air(given, n, rng)
-
-
-def one_air(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
-    """One wind, windage and sea a draw: about the wind that is told, else any from anywhere."""
     area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
     sea = rng.uniform(0.0, MOST_SEA, n)
     if given.wind is None:

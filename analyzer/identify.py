@@ -24,6 +24,9 @@ Floats = npt.NDArray[np.float64]
 FAST_TAUS_S = (8.0, 15.0, 25.0, 45.0, 80.0)
 SLOW_TAUS_S = (150.0, 400.0, 1000.0, 2500.0)
 GAP_SOC = (0.01, 0.02, 0.04, 0.08)
+# How far off the chemistry's curve this cell is, over what is usual: the stretch itself judges. Not
+# below 1: what it does not show may still be as far off as with others.
+SPREADS = (1.0, 2.0, 4.0)
 OHM_KNOTS = np.array([0.0, 0.03, 0.06, 0.1, 0.2, 0.4, 0.7, 1.0])
 GAP_KNOTS = np.array([0.0, 0.1, 0.3, 0.6, 1.0])
 # Close enough for graphite's bends, which are some 4 % of charge wide.
@@ -155,7 +158,7 @@ def identify(
         A cell with the base's values where the stretch shows nothing.
     """
     s = _stretch(series, pack, np.asarray(soc, float), base)
-    choices = product(FAST_TAUS_S, SLOW_TAUS_S, GAP_SOC)
+    choices = product(FAST_TAUS_S, SLOW_TAUS_S, GAP_SOC, SPREADS)
     best = min((_fit(s, base, c, READING_SD_V) for c in choices), key=lambda fit: fit.cost)
     best = _refined(s, base, best)
     # Once more, with the size and the duration of the errors that this stretch shows.
@@ -172,6 +175,9 @@ def identify(
     return Identified(cell, rmse, low, high)
 
 
+Constants = tuple[float, float, float, float]  # two time constants, the gap's reach, the spread
+
+
 @dataclass(frozen=True)
 class _Fit:
     """One fit: mean and covariance of all weights; left_v: what it leaves over, (m,).
@@ -180,7 +186,7 @@ class _Fit:
     """
 
     cost: float
-    constants: tuple[float, float, float]
+    constants: Constants
     found: Floats
     cov: Floats
     left_v: Floats
@@ -209,7 +215,7 @@ def _columns(s: _Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) 
     return np.hstack([hats(soc, CURVE_KNOTS), gap, *losses, left[:, None]])
 
 
-def _prior(base: Cell) -> tuple[Floats, Floats]:
+def _prior(base: Cell, spread: float) -> tuple[Floats, Floats]:
     """Mean and inverse covariance of the weights, from the chemistry.
 
     Neighbouring bends of a curve are off alike: as the charge filter takes them, with the
@@ -219,7 +225,7 @@ def _prior(base: Cell) -> tuple[Floats, Floats]:
     fast = np.interp(OHM_KNOTS, kind.soc, kind.fast_shape)
     slow = np.interp(OHM_KNOTS, kind.soc, kind.slow_shape)
     half = np.interp(GAP_KNOTS, kind.soc, kind.half_gap_v)
-    bends = np.hypot(kind.shape_sd_v, np.interp(CURVE_KNOTS, kind.soc, kind.end_sd_v))
+    bends = spread * np.hypot(kind.shape_sd_v, np.interp(CURVE_KNOTS, kind.soc, kind.end_sd_v))
     blocks = [
         alike(CURVE_KNOTS, bends, kind.shape_soc) + kind.curve_sd_v**2,
         alike(GAP_KNOTS, GAP_SD * half, ALIKE_SOC),
@@ -254,9 +260,10 @@ def _refined(s: _Stretch, base: Cell, best: _Fit) -> _Fit:
     least = _typical_v(_unseen_off_v(s, base, best, sd_v))
     for factor in (1.6, 1.3, 1.15):
         for k, turn in product(range(3), (factor, 1 / factor)):
-            moved = np.array(best.constants)
-            moved[k] *= turn
-            trial = replace(best, constants=(float(moved[0]), float(moved[1]), float(moved[2])))
+            fast_s, slow_s, gap_soc, spread = (
+                c * turn if k == at else c for at, c in enumerate(best.constants)
+            )
+            trial = replace(best, constants=(fast_s, slow_s, gap_soc, spread))
             off = _typical_v(_unseen_off_v(s, base, trial, sd_v))
             if off < least:
                 best, least = trial, off
@@ -283,20 +290,21 @@ def _lasts_s(left_v: Floats, step_s: float) -> float:
 
 
 def _fit(
-    s: _Stretch, base: Cell, constants: tuple[float, float, float], sd_v: float,
+    s: _Stretch, base: Cell, constants: Constants, sd_v: float,
     lasts_s: float = LASTS_S, use: npt.NDArray[np.bool_] | None = None,
 ) -> _Fit:  # fmt: skip
     """Weights for these constants; use: the rows that are taken, None all. Shape (m,)"""
-    kind, (mean, inverse) = base.kind, _prior(base)
-    a = _columns(s, base, *constants)
+    kind, (mean, inverse) = base.kind, _prior(base, constants[3])
+    a = _columns(s, base, *constants[:3])
     target = s.means(s.volts - kind.ocv_v(s.soc)) - a @ mean
     weight = 1.0 / (sd_v**2 * max(lasts_s / max(s.dt, FIT_STEP_S), 1.0))
     taken = a if use is None else a * use[:, None]
     normal = weight * taken.T @ a + inverse
     step = np.linalg.solve(normal, weight * taken.T @ target)
     left = target - a @ step
-    cost = float(weight * left @ left + step @ inverse @ step + np.linalg.slogdet(normal)[1])
-    usual = (kind.tau1_s, kind.tau2_s, kind.gap_soc_frac)
+    cost = float(weight * left @ left + step @ inverse @ step)
+    cost += float(np.linalg.slogdet(normal)[1] - np.linalg.slogdet(inverse)[1])
+    usual = (kind.tau1_s, kind.tau2_s, kind.gap_soc_frac, 1.0)
     cost += sum((np.log(v / u) / CONSTANT_SD) ** 2 for v, u in zip(constants, usual, strict=True))
     cov = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     found = np.asarray(mean + step, dtype=np.float64)
@@ -305,7 +313,7 @@ def _fit(
 
 def _cell(base: Cell, fit: _Fit) -> Cell:
     kind, p = base.kind, base.params
-    tau1, tau2, gap_soc = fit.constants
+    tau1, tau2, gap_soc, _ = fit.constants
     curve, gap, r0, r1, r2, _ = np.split(fit.found, _AT[1:-1])
     ohm = [np.maximum(r, 0.02) for r in (r0, r1, r2)]
     # r0 and r1 share one shape by charge: that of their sum.

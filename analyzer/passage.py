@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.air import Air
-from analyzer.draws import one_air
+from analyzer.draws import air_draws
 from analyzer.reach import AHEAD_LOG_SD, ReachInput, ground_speed_mps, pack_draws
 from analyzer.route import Leg, Route
 from analyzer.rundown import PackDraws, cell_current_a, run_down
@@ -80,7 +80,7 @@ def draw_boats(
 ) -> Boats:
     """Equally likely boats for a passage."""
     rng = np.random.default_rng(seed)
-    air = one_air(given, n, rng)
+    air = air_draws(given, n, rng)
     leg_sd = air.left * given.curve.leg_sd
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
     weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))

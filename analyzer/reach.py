@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.air import Air
 from analyzer.curve import PowerCurve
 from analyzer.daylight import HOURS
 from analyzer.draws import (
@@ -142,7 +141,8 @@ def reach(given: ReachInput) -> ReachResult:
     water = _water_mps(given, draws)
     calm = np.exp(given.curve.read_each(draws.log_power, water))
     still = calm * np.exp(aside_on(draws, given, rng))
-    motor = np.asarray((still + _wind_w(given, draws.air, water, still)) * ahead)
+    course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
+    motor = np.asarray((still + draws.air.added_w(course, water, still)) * ahead)
     if given.as_now is not None and given.now is not None:
         motor[:, given.as_now] = draws.now_w * ahead[:, 0]
     hotel, sun = draws.hotel_w[:, None], sun[:, None]
@@ -207,15 +207,6 @@ def _stream_ahead(
     sign = -1.0 if given.ahead == "reversed" else 1.0
     east, north = draws.stream.now()
     return sign * east[:, None], sign * north[:, None]
-
-
-def _wind_w(given: ReachInput, air: Air, water: Floats, still: Floats) -> Floats:
-    """What the wind adds on the course asked for, (n, k). [W]"""
-    return (
-        np.zeros_like(still)
-        if given.course_deg is None
-        else air.added_w(given.course_deg, water, still)
-    )
 
 
 def _water_mps(given: ReachInput, draws: Draws) -> Floats:

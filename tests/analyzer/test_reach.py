@@ -20,6 +20,7 @@ from logger.units import KN
 from tests.analyzer.test_hull import boat
 
 SPEEDS = np.linspace(0.8, 3.2, 13)
+CALM = Wind(0.0, 0.0, sd_mps=0.0)
 
 
 def sure_curve() -> PowerCurve:
@@ -45,6 +46,7 @@ def question(n: int = 400, **changes) -> ReachInput:
         limits=Limits(0.2, 2.5),
         course_deg=0.0,
         speeds_mps=SPEEDS,
+        wind=CALM,
     )
     return replace(base, **changes)
 
@@ -189,6 +191,30 @@ def test_the_weak_cell_ends_the_run_sooner():
 def test_sun_lengthens_the_run():
     k = 2
     assert reach(question(solar_w=(60.0, 5.0))).distance(k).mid > reach(question()).distance(k).mid
+
+
+def test_a_wind_nobody_measured_is_a_doubt_before_the_motor_runs():
+    calm = reach(question(4000, windage_m2=3.0))
+    unknown_wind = reach(question(4000, wind=None, windage_m2=3.0))
+    no_course = reach(question(4000, wind=None, windage_m2=3.0, course_deg=None))
+    for k in (calm.nearest(1.2), calm.nearest(2.0)):
+        d, others = calm.distance(k), [r.distance(k) for r in (unknown_wind, no_course)]
+        for other in others:
+            assert other.high - other.low > 3 * (d.high - d.low)
+            assert other.low < 0.8 * d.low
+        # whatever the course, any wind from anywhere is the same wind
+        assert others[0].low == pytest.approx(others[1].low, rel=0.1)
+        assert others[0].high == pytest.approx(others[1].high, rel=0.1)
+
+
+def test_a_known_wind_counts_for_a_course_still_open():
+    blow = Wind(7.0, 0.0, sd_mps=0.3)
+    open_course = reach(question(wind=blow, windage_m2=3.0, course_deg=None))
+    ahead = reach(question(wind=blow, windage_m2=3.0))
+    astern = reach(toward(question(wind=blow, windage_m2=3.0), 180.0))
+    d = open_course.distance(open_course.nearest(2.0))
+    assert d.low < 1.1 * ahead.distance(ahead.nearest(2.0)).mid
+    assert d.high > 0.9 * astern.distance(astern.nearest(2.0)).mid
 
 
 def test_a_head_wind_shortens_and_turned_round_lengthens():
