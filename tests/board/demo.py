@@ -1,15 +1,9 @@
 """The demo's recordings replayed on the board: the same answer on every processor."""
 
-import contextlib
 import json
-import shutil
-import subprocess
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
 from bench import PYTHON, Bench
-from feeds import DEMO
 from machine import BoardError, switched_on
 from page import put_stick_in
 
@@ -38,36 +32,6 @@ def scenario(bench: Bench) -> None:
         said = board.must(f"{program} range --json {where}", timeout_s=60 * bench.slow)
         bench.say("range asked and answered", f"{time.monotonic() - start_s:.1f} s", True)
     _tell(bench, said)
-
-
-def alone(bench: Bench) -> None:
-    """The same without a board around it: Linux runs the other processor's programs one by one,
-    which takes minutes where a whole emulated board takes an hour."""
-    with _mounted(bench.card("demo_alone"), bench.work / "mounted") as root:
-        folder = root / FOLDER[1:]
-        folder.mkdir(parents=True, exist_ok=True)
-        for path in (*DEMO.glob("demo.*"), DEMO / "boat.toml"):
-            shutil.copy(path, folder)
-        program = ["chroot", str(root), PYTHON.replace("python", "keelwatt")]
-        where = ["--boat", f"{FOLDER}/boat.toml", "--log", f"{FOLDER}/log.sqlite"]
-        recordings = [f"{FOLDER}/demo.candump.log.zst", f"{FOLDER}/demo.nmea.gz"]
-        start_s = time.monotonic()
-        subprocess.run([*program, "replay", *where, *recordings], check=True)
-        bench.say("replay of the demo's three hours", f"{time.monotonic() - start_s:.0f} s", True)
-        asked = [*program, "range", "--json", *where]
-        said = subprocess.run(asked, check=True, capture_output=True, text=True).stdout
-    _tell(bench, said)
-
-
-@contextlib.contextmanager
-def _mounted(card: Path, place: Path) -> Iterator[Path]:
-    place.mkdir(exist_ok=True)
-    subprocess.run(["mount", "-o", "loop", str(card), str(place)], check=True)
-    try:
-        subprocess.run(["mount", "-t", "proc", "proc", str(place / "proc")], check=True)
-        yield place
-    finally:
-        subprocess.run(["umount", "--recursive", str(place)], check=True)
 
 
 def _tell(bench: Bench, said: str) -> None:

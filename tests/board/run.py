@@ -26,7 +26,6 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
     return {
         "page": page.scenario,
         "demo": demo.scenario,
-        "demo_alone": demo.alone,
         "cold_boot": power.cold_boot,
         "wrong_clock": power.wrong_clock,
         "plugs": power.plugs,
@@ -54,8 +53,7 @@ def main() -> int:
     asked.work.mkdir(parents=True, exist_ok=True)
     root = image.make_root(asked.work, arch)
     kernel, initrd = image.kernel_of(root)
-    usual = tuple(name for name in scenarios if name not in report.SPARE)
-    names = asked.only or (report.ON_ARM if asked.arm64 else usual)
+    names = asked.only or (report.ON_ARM if asked.arm64 else tuple(scenarios))
     if "page" in names:
         image.make_card(root, asked.work / f"card-{arch}.img")
     accel = "kvm" if image.native_arch() == arch and kvm_runs(kernel) else "tcg"

@@ -1,8 +1,9 @@
 #!/bin/sh
 # A real Debian in an emulator, used as a sailor's board would be:
 #   sh tests/board/run.sh [--arm64] [--only SCENARIO...] [--cuts N] [--report FILE]
-# Wants root (debootstrap does), a Debian machine, 15 GB of disk and, with its processor emulated,
-# some hours; where KVM can run Debian's kernel, less than one. What it makes stays in
+# Wants root (debootstrap does), a Debian machine and 15 GB of disk. On a free machine it takes about
+# an hour with its processor emulated, for either processor; less where KVM can run Debian's kernel.
+# Other work beside it makes what it measures worse. What it makes stays in
 # $KEELWATT_BOARD, else /var/tmp/keelwatt-board, for the next run.
 set -eu
 project=$(CDPATH='' cd -- "$(dirname -- "$0")/../.." && pwd)
