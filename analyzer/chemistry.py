@@ -60,6 +60,8 @@ class Chemistry:
         fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
         wander: Slow polarisation that no pair describes, as a share of the slow pair's.
         loss_sd: Relative error of the circuit's voltage loss at any moment.
+        axis_sd: Of where on the charge axis the curve's bends lie, from time to time: load,
+            temperature, what was called full.
         ohm_shape_sd: Of how the resistances change with charge, as a share of the change.
         model_sd_v: Of the circuit at rest, at any moment.
         lasts_s: How long an error of the circuit lasts.
@@ -93,6 +95,7 @@ class Chemistry:
     slow_sd: float
     wander: float
     loss_sd: float
+    axis_sd: float
     ohm_shape_sd: float
     model_sd_v: float
     lasts_s: float
@@ -239,8 +242,9 @@ def _lfp() -> Chemistry:
         curve_cov_v2=_doubt(0.0065, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
         gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
         shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
-        slow_sd=0.4, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,
-        branch_sd=0.3, r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
+        r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
         cutoff_v=2.5, full_v=3.55, top_v=3.40, full_tail_c=0.05, charge_efficiency=0.998,
         no_charge_below_c=0.0, source=_lfp.__doc__ or "",
@@ -258,8 +262,9 @@ def _nmc() -> Chemistry:
         curve_cov_v2=_doubt(0.03, 0.2, THIRD * nmc_spread_v(GRID)),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
         shape_sd_v=0.03, shape_soc=0.2, gap_sd=0.3, fast_sd=0.35,
-        slow_sd=0.4, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,
-        branch_sd=0.3, r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
+        r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
         cutoff_v=3.0, full_v=4.15, top_v=4.10, full_tail_c=0.05, charge_efficiency=0.998,
         no_charge_below_c=0.0, source=_nmc.__doc__ or "",
@@ -276,8 +281,9 @@ def _lead_acid() -> Chemistry:
         end_sd_v=np.zeros(GRID.size), curve_cov_v2=_doubt(0.01, 0.3),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=0.015,
         shape_sd_v=0.01, shape_soc=0.3, gap_sd=0.3, fast_sd=0.4,
-        slow_sd=0.5, wander=0.1, loss_sd=0.15, ohm_shape_sd=0.6, model_sd_v=0.0015, lasts_s=400.0,
-        branch_sd=0.3, r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1,
+        slow_sd=0.5, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
+        r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
         cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
         no_charge_below_c=None, source=_lead_acid.__doc__ or "",

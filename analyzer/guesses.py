@@ -46,8 +46,6 @@ MOST = 40  # guesses
 HOPELESS_LOGW = -30.0  # such guesses are dropped
 UNLIKELY_LOGW = -10.0
 KNOT_WIDTHS = np.diff(KNOTS)
-# Of where on the axis a bend lies, from trip to trip: load, temperature, what was called full.
-AXIS_SD = 0.008
 MOST_SLOPE_SD = 0.2  # V per unit of charge
 
 
@@ -223,7 +221,7 @@ class Guesses:
         error += (kind.ohm_shape_sd * ((fast_shape - 1) * (step.r0_v + step.u1_v))) ** 2
         # where the guess is wide, the slope's own doubt makes the voltage less sure
         slack = p[SOC, SOC] * np.minimum(bend / wide**2, MOST_SLOPE_SD**2 + slope**2)
-        slack = slack + (AXIS_SD * slope) ** 2
+        slack = slack + (kind.axis_sd * slope) ** 2
         miss = step.volts - ocv + fast_v + slow
         self.correct(miss, h, error * independent, 1 / independent, slack * independent)
 

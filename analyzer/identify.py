@@ -2,22 +2,23 @@
 
 Everything but two time constants and the gap's reach enters the voltage in a straight line, so
 the fit is linear least squares with the chemistry as prior, repeated over a small grid of those
-three. What the stretch does not show stays as the chemistry has it.
+three and of how far off the chemistry's curve this cell may be. What the stretch does not show
+stays as the chemistry has it.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.chemistry import GRID, KNOTS, alike
-from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
-from analyzer.pack import Cell, CellParams, arrhenius
+from analyzer.measured import cell_temp_c
+from analyzer.pack import Cell, CellParams
 from analyzer.series import Series
 from analyzer.steps import followed
+from analyzer.stretch import FIT_STEP_S, Stretch, hats, hysteresis_path, stretch_of
 from logger.boat import Pack
-from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
@@ -48,7 +49,6 @@ GAP_V = 0.015  # half of a usual gap
 MOST_LEVEL_SD_V = 0.005  # from one run to another
 SHAPE_SHARE = 0.7  # of that: the curve's part, by charge; the rest is the circuit's, and passes
 BLOCK_S = 600.0
-FIT_STEP_S = 20.0  # faster than this is of no matter for the charge
 CONSTANT_SD = 0.7  # of the logarithms of time constants and of the gap's reach
 LASTS_S = 200.0  # an error of the circuit lasts about this long, until the fit says
 MOST_LASTS_S = 400.0
@@ -69,95 +69,17 @@ class Identified:
     soc_high: float
 
 
-def hats(x: Floats, knots: Floats) -> Floats:
-    """Weights of linear interpolation between knots, shape (n, knots)."""
-    table = np.zeros((len(x), len(knots)))
-    at = np.clip(np.searchsorted(knots, x, side="right") - 1, 0, len(knots) - 2)
-    part = np.clip((x - knots[at]) / (knots[at + 1] - knots[at]), 0.0, 1.0)
-    rows = np.arange(len(x))
-    table[rows, at], table[rows, at + 1] = 1 - part, part
-    return table
-
-
-def hysteresis_path(share: Floats, gap_soc: float, start: float) -> Floats:
-    """Hysteresis state along charge steps (given positive, as a share of capacity). (n,)"""
-    keep = np.exp(-np.abs(share) / gap_soc).tolist()
-    out, h = [], start
-    for k, toward in zip(keep, (-np.sign(share)).tolist(), strict=True):
-        h = toward + (h - toward) * k
-        out.append(h)
-    return np.array(out)
-
-
-@dataclass
-class _Stretch:
-    """Readings of the mean cell: current [A], volts, charge, temperature factors; all (n,)."""
-
-    amps: Floats
-    volts: Floats
-    soc: Floats
-    ohmic: Floats
-    cold: Floats
-    gap: Floats
-    share: Floats
-    dt: float
-    first: npt.NDArray[np.int64]  # readings where the fit's steps begin
-    good: npt.NDArray[np.bool_]  # steps without a gap
-    memo: dict[tuple[str, float], Floats] = field(default_factory=dict)
-
-    def felt(self, tau_s: float) -> Floats:
-        """Means of the current as a pair of that time constant feels it, cold included. (m,)"""
-        key = ("felt", tau_s)
-        if key not in self.memo:
-            keep = float(np.exp(-self.dt / tau_s))
-            self.memo[key] = self.means(followed(self.amps * self.cold, keep, 0.0))
-        return self.memo[key]
-
-    def branch(self, gap_soc: float) -> tuple[Floats, Floats]:
-        """Means of the hysteresis from midway, and of what is left of the start's, (m,) each."""
-        key = ("branch", gap_soc)
-        if key not in self.memo:
-            left = np.exp(-np.cumsum(np.abs(self.share)) / gap_soc)
-            both = [hysteresis_path(self.share, gap_soc, 0.0), left]
-            self.memo[key] = np.array([self.means(one * self.gap) for one in both])
-        return self.memo[key][0], self.memo[key][1]
-
-    def means(self, values: Floats) -> Floats:
-        """Means over the steps without a gap; shape (n,) or (n, k) to (m,) or (m, k)."""
-        if not len(self.first):
-            return values[:0]
-        count = np.diff(np.append(self.first, len(self.amps)))
-        total = np.add.reduceat(values, self.first, axis=0)
-        return np.asarray((total.T / count).T[self.good])
-
-
-def _stretch(series: Series, pack: Pack, soc: Floats, base: Cell) -> _Stretch:
-    temp = cell_temp_c(series, 25.0)
-    amps, lost = held_current_a(series)
-    volts, kind = mean_cell_v(series, pack), base.kind
-    whole = np.isfinite(volts) & ~lost & np.isfinite(soc)
-    first = np.arange(0, series.n, max(round(FIT_STEP_S / series.step_s), 1))
-    good = np.logical_and.reduceat(whole, first) if series.n else whole
-    share = amps * series.step_s / (HOUR_S * base.params.capacity_ah)
-    gap = arrhenius(temp, kind.gap_activation_j)
-    ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
-    return _Stretch(amps, volts, soc, ohmic, cold, gap, share, series.step_s, first, good)
-
-
-def identify(
-    series: Series, pack: Pack, soc: Floats, base: Cell, rested: bool = True
-) -> Identified:
+def identify(series: Series, pack: Pack, soc: Floats, base: Cell) -> Identified:
     """Fits curve, gap and circuit to a stretch of log.
 
     Args:
         series: With pack_current_a and a voltage.
         soc: Charge at each reading, from counting between anchors, shape (n,).
         base: Where to start from; its capacity is kept.
-        rested: Whether the pack had rested before the stretch.
     Returns:
         A cell with the base's values where the stretch shows nothing.
     """
-    s = _stretch(series, pack, np.asarray(soc, float), base)
+    s = stretch_of(series, pack, np.asarray(soc, float), base)
     choices = product(FAST_TAUS_S, SLOW_TAUS_S, GAP_SOC, SPREADS)
     best = min((_fit(s, base, c, READING_SD_V) for c in choices), key=lambda fit: fit.cost)
     best = _refined(s, base, best)
@@ -166,8 +88,7 @@ def identify(
     lasts_s = _lasts_s(best.left_v, max(s.dt, FIT_STEP_S))
     sd_v = min(max(left_v, LEAST_SD_V), READING_SD_V)
     best = _fit(s, base, best.constants, sd_v, lasts_s)
-    unseen_v = _typical_v(_unseen_off_v(s, base, best, sd_v))
-    cell = _with_doubts(best, base, s, max(unseen_v, LEAST_MODEL_SD_V))
+    cell = _with_doubts(best, base, s, _unseen_off_v(s, base, best, sd_v))
     error = foreseen_v(series, pack, cell, soc) - s.volts
     rmse = float(np.sqrt(np.nanmean(error**2)))
     seen = s.means(s.soc)
@@ -202,7 +123,7 @@ _SIZES = [len(CURVE_KNOTS), len(GAP_KNOTS), *[len(OHM_KNOTS)] * 3, 1]
 _AT = np.cumsum([0, *_SIZES])
 
 
-def _columns(s: _Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) -> Floats:
+def _columns(s: Stretch, base: Cell, tau1: float, tau2: float, gap_soc: float) -> Floats:
     """Regressors of curve, gap, r0, r1, r2 and of the gap at the start; (rows, weights)."""
     p = base.params
     u1, u2 = p.r1_ohm * s.felt(tau1), p.r2_ohm * s.felt(tau2)
@@ -239,7 +160,7 @@ def _prior(base: Cell, spread: float) -> tuple[Floats, Floats]:
     return mean, inverse
 
 
-def _unseen_off_v(s: _Stretch, base: Cell, fit: _Fit, sd_v: float) -> Floats:
+def _unseen_off_v(s: Stretch, base: Cell, fit: _Fit, sd_v: float) -> Floats:
     """What the fit is off by where it has not looked: each other block, from the others. (m,) [V]
 
     What a fit leaves over where it looked flatters it: its curve bends after the circuit's errors.
@@ -251,7 +172,7 @@ def _unseen_off_v(s: _Stretch, base: Cell, fit: _Fit, sd_v: float) -> Floats:
     return np.where(block, second.left_v, first.left_v)
 
 
-def _refined(s: _Stretch, base: Cell, best: _Fit) -> _Fit:
+def _refined(s: Stretch, base: Cell, best: _Fit) -> _Fit:
     """The best of the grid, its constants moved in turn by ever smaller steps.
 
     Only as long as that foresees better what the fit has not looked at.
@@ -290,7 +211,7 @@ def _lasts_s(left_v: Floats, step_s: float) -> float:
 
 
 def _fit(
-    s: _Stretch, base: Cell, constants: Constants, sd_v: float,
+    s: Stretch, base: Cell, constants: Constants, sd_v: float,
     lasts_s: float = LASTS_S, use: npt.NDArray[np.bool_] | None = None,
 ) -> _Fit:  # fmt: skip
     """Weights for these constants; use: the rows that are taken, None all. Shape (m,)"""
@@ -354,9 +275,25 @@ def _curve_cov_v2(fit: _Fit, soc: Floats) -> Floats:
     return np.asarray(at @ best @ at.T)
 
 
-def _with_doubts(fit: _Fit, base: Cell, s: _Stretch, left_v: float) -> Cell:
+def _axis_sd(s: Stretch, cell: Cell, unseen_v: Floats, typical_v: float) -> float:
+    """How far along the axis bends may lie off: as usual, and what steep stretches show.
+
+    Charge that lags behind in the grains moves a bend with the load, and a fit that foresees the
+    flat part to a millivolt may be off by ten there.
+    """
+    usual = cell.kind.axis_sd
+    slope = np.interp(s.means(s.soc), GRID, np.gradient(cell.kind.mean_v, GRID))
+    steep = usual * slope > typical_v
+    if not steep.any():
+        return usual
+    off = np.abs(unseen_v[steep] / slope[steep])
+    # by nine tenths of them, 1.645 of a normal distribution's sd: some blocks have no neighbours
+    return float(np.hypot(usual, np.quantile(off, 0.9) / 1.645))
+
+
+def _with_doubts(fit: _Fit, base: Cell, s: Stretch, unseen_v: Floats) -> Cell:
     """The cell, as sure as the fit is: by its covariance and by what it foresees badly."""
-    cell = _cell(base, fit)
+    cell, left_v = _cell(base, fit), max(_typical_v(unseen_v), LEAST_MODEL_SD_V)
     p, amps = cell.params, s.means(s.amps)
     loss_v = float(np.sqrt(np.mean(amps**2))) * (p.r0_ohm + p.r1_ohm + p.r2_ohm)
     left = left_v / max(loss_v, 1e-9)
@@ -376,6 +313,7 @@ def _with_doubts(fit: _Fit, base: Cell, s: _Stretch, left_v: float) -> Cell:
         lasts_s=max(2 * fit.lasts_s, LEAST_LASTS_S),
         branch_sd=min(max(left_v / GAP_V, 0.1), base.kind.branch_sd),
         loss_sd=min(max(left, LEAST_LOSS_SD), base.kind.loss_sd),
+        axis_sd=_axis_sd(s, cell, unseen_v, left_v),
         source="curve, gap and circuit identified on this cell; else " + base.kind.source,
     )
     return replace(cell, kind=kind)
@@ -386,7 +324,7 @@ def foreseen_v(series: Series, pack: Pack, cell: Cell, soc: Floats) -> Floats:
 
     The pack is taken as rested midway between charge and discharge at the start.
     """
-    s = _stretch(series, pack, np.asarray(soc, float), cell)
+    s = stretch_of(series, pack, np.asarray(soc, float), cell)
     kind, p = cell.kind, cell.params
     u1 = followed(s.amps * s.cold * p.r1_ohm, float(np.exp(-s.dt / p.tau1_s)), 0.0)
     u2 = followed(s.amps * s.cold * p.r2_ohm, float(np.exp(-s.dt / p.tau2_s)), 0.0)

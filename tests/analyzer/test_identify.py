@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 from pytest import approx
 
-from analyzer.identify import foreseen_v, hats, hysteresis_path, identify
+from analyzer.identify import foreseen_v, identify
 from analyzer.pack import default_cell
 from analyzer.series import Series
+from analyzer.steps import followed
+from analyzer.stretch import hats, hysteresis_path
 from logger.boat import Pack
 
 PACK = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=100)
@@ -70,6 +72,40 @@ def test_identify_is_the_surer_the_less_noise_there_is():
     middle = (sure.soc > 0.3) & (sure.soc < 0.9)
     assert sure.end_sd_v[middle].mean() < 0.7 * unsure.end_sd_v[middle].mean()
     assert sure.loss_sd < unsure.loss_sd
+
+
+def far_knee():
+    """A cell whose curve is pressed together towards full: its knee lies a tenth higher."""
+    base = default_cell(PACK)
+    at = base.kind.soc
+    mean = np.interp((at - 0.1) / 0.9, at, base.kind.mean_v) - 0.5 * np.clip(0.1 - at, 0, 1)
+    return replace(base, kind=replace(base.kind, mean_v=mean))
+
+
+def deep(seed):
+    """As `load`, from 95 to 10 %."""
+    amps, _ = load(seed, hours=7.0)
+    amps = amps * 85 * 3600 / amps.sum()
+    return amps, 0.95 - np.cumsum(amps) / 3600 / 100
+
+
+def test_identify_takes_a_knee_elsewhere_for_the_curve_and_not_for_a_gap():
+    cell = far_knee()
+    found = identify(series(*deep(1), cell), PACK, deep(1)[1], default_cell(PACK)).cell
+    usual = float(default_cell(PACK).kind.half_gap_v[0])
+    assert np.interp(0.1, found.kind.soc, found.kind.half_gap_v) < 1.7 * usual  # the cell has that
+    new = series(*deep(2), cell)
+    error = foreseen_v(new, PACK, found, deep(2)[1]) - new.get("pack_voltage_v")
+    assert np.std(error[deep(2)[1] > 0.15]) < 0.0012
+
+
+def test_identify_says_that_bends_move_where_charge_lags_in_the_grains():
+    amps, soc = deep(1)
+    lag = followed(0.1 * amps / 100, float(np.exp(-1 / 400)), 0.0)  # 10 % of charge at 1C
+    logs = (series(amps, at, far_knee()) for at in (soc, soc - lag))
+    still, lagging = (identify(s, PACK, soc, default_cell(PACK)).cell.kind.axis_sd for s in logs)
+    assert still == approx(default_cell(PACK).kind.axis_sd, rel=0.1)
+    assert lagging > 1.2 * still
 
 
 def test_hats_are_linear_interpolation():
