@@ -30,7 +30,7 @@ from logger.boat import Pack
 from logger.units import HOUR_S, ZERO_C_IN_K
 
 if TYPE_CHECKING:
-    from analyzer.soc import ChargeState
+    from analyzer.charge_state import ChargeState
 
 Floats = npt.NDArray[np.float64]
 
