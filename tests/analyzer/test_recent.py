@@ -38,6 +38,7 @@ def homeward_w(points: SteadyPoints) -> tuple[float, float, float]:
         stream=STILL,
         speeds_mps=np.array([SPEED]),
         now=Now(SPEED, 0.0, OUT_W),
+        wind=None,
         windage_m2=windage_m2(boat().hull),
         course_deg=0.0,
     )
