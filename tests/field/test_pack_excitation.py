@@ -2,6 +2,10 @@
 
 Data: lfp_3500mah_excitation (its README names the source). Start and capacity are the
 publisher's; nothing else of the judged run is used. The default row has only the rated 3.5 Ah.
+
+The misses lie between 70 and 90 % of charge, where the measured curve rises by 6 mV: told 20 %
+too little or not, a cell may be anywhere there. One that is identified on the very run it is
+judged on does no better, and its row stands beside.
 """
 
 import time
@@ -69,7 +73,8 @@ def test_charge_found_on_the_other_run_from_a_start_20_percent_wrong(
     print(f"\nidentified on run {own}, run {other}, started 20 % wrong, after the first tenth")
     late = slice(len(soc) // 10, None)
     ours = {}
-    for name, given in (("identified", cell), ("default LFP set", None)):
+    own_run = ("identified on this very run", identified[other])
+    for name, given in (("identified", cell), own_run, ("default LFP set", None)):
         start = time.perf_counter()
         charge = track(series, PACK, known(PACK, wrong, 0.2, given))
         seconds = time.perf_counter() - start
