@@ -23,10 +23,13 @@ from logger.boat import Cable
 from logger.channels import probe_temp
 
 Z80 = NormalDist().inv_cdf(0.9)
-EXCESS_K = 5.0  # a probable fault from 4 K above a like part under like load (NETA 100.18)
+# A probable fault from 4 K above a like part under like load, from 11 K above what air tells alone
+# (NETA 100.18). Like is the other pole, and the place itself as its readings showed it before.
+EXCESS_K, EXCESS_ALONE_K = 5.0, 11.0
 SURE = 0.98
 HOLD_S = 60.0
 PEAK_TAU_S = 3600.0  # judged at the highest load of about the last hour
+KNOWN_FRAC = 0.5  # of the first doubt: below it a rise is known by its readings
 CUTOFF_LOAD = 0.04  # loads below 0.2 of the reference current say nothing about a joint
 CAUTION = (
     "High current: switch the pack off and prove it dead before touching a joint; insulated "
@@ -43,7 +46,10 @@ class Verdict:
     """
 
     most_k: float
-    base_k: float = math.inf  # lowest rise at the reference load that was known well
+    alone_k: float = EXCESS_K  # excess that counts while only the prior tells what is healthy
+    base_k: float = math.inf  # lowest rise at the reference load that readings showed
+    first_k: float = math.inf  # what the prior allowed, and its doubt
+    first_sd_k: float = math.inf
     excess_k: float = 0.0
     sure: float = 0.0
     held_s: float = 0.0
@@ -54,10 +60,14 @@ class Verdict:
         Returns:
             Rise at the reference load above which it is a fault. [K]
         """
-        self.base_k = min(self.base_k, max(rise_k, 0.0) + sd_k)
+        upper_k = max(rise_k, 0.0) + sd_k
+        if math.isinf(self.first_k):
+            self.first_k, self.first_sd_k = 1.2 * upper_k, sd_k
+        if sd_k < KNOWN_FRAC * self.first_sd_k:
+            self.base_k = min(self.base_k, upper_k)
         most = min(self.most_k, self.base_k * 1.2)
-        self.excess_k = (rise_k - most) * load
-        return most + EXCESS_K / load
+        self.excess_k = (rise_k - min(most, self.first_k)) * load
+        return min(most + EXCESS_K / load, self.first_k + self.alone_k / load)
 
     def judge(self, sure: float, dt_s: float) -> None:
         """Takes how likely the rise is above that level; 0 where it most likely is not."""
@@ -89,7 +99,7 @@ class CableMonitor:
         self._heat = heat or (CableHeat(((cable, partner),)) if cable.probe else None)
         self._place = place
         rise_k = self.joint.cable_rise_k
-        self.high = Verdict(joints.highest_healthy_k(cable))
+        self.high = Verdict(joints.highest_healthy_k(cable), EXCESS_ALONE_K)
         self.apart = Verdict(0.5 * rise_k)
         self._loads: deque[float] = deque(maxlen=12)
         self.peak_load = 0.0

@@ -12,12 +12,19 @@ class Host:
     Args:
         share: What the host adds to the settled rise, over what the load makes in the body.
         tau_s: Time constant of the host.
-        weight: How likely this host is among others.
+        weight: How likely this host is among others; `loose_weight`: of a body that is loosening,
+            None: the same.
     """
 
     share: float
     tau_s: float
     weight: float = 1.0
+    loose_weight: float | None = None
+
+    @property
+    def weight_loose(self) -> float:
+        """The weight among hosts of a body that is loosening."""
+        return self.weight if self.loose_weight is None else self.loose_weight
 
 
 NO_HOST = (Host(0.0, SLOW_TAU_S),)
@@ -30,7 +37,9 @@ class HeatPrior:
     Args:
         rise_k, rise_sd_k: Settled rise at the reference load, the host's warming included.
         slow_k, slow_sd_k: What a slow neighbour adds, settled; `slow_tau_s`: how slow it is.
-        hosts: What it may be bolted to.
+        soon_frac, soon_tau_s: Share of that which comes sooner, and how soon.
+        hosts: What it may be bolted to; each stands for those around it, up to half-way to the
+            next, and `host_ln_sd` for how far their warmth may differ, in the logarithm.
         rise_walk_k: How far the settled rise may wander in an hour of load while nothing is
             wrong, one standard deviation; `loose_walk_k`: while a joint works loose.
         tau_s: Middle of the time constant's belief; `tau_ln_sd` its spread in the logarithm.
@@ -52,6 +61,8 @@ class HeatPrior:
     slow_k: float = 0.0
     slow_sd_k: float = 1.0
     slow_tau_s: float = SLOW_TAU_S
+    soon_frac: float = 0.0
+    soon_tau_s: float = SLOW_TAU_S
     tau_ln_sd: float = 0.6
     offset_sd_k: float = 2.0
     count_slow: bool = True
@@ -62,3 +73,4 @@ class HeatPrior:
     late_frac: float = 0.0
     late_tau_s: float = SLOW_TAU_S
     hosts: tuple[Host, ...] = NO_HOST
+    host_ln_sd: float = 0.0

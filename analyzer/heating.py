@@ -7,10 +7,11 @@
 `rise` is what the load makes in the body; `felt` is the load but for a share that comes late, as
 what carries the heat off (a cable's end) must warm first. `slow` is what the same load brings in
 from a slow neighbour (the cable's own warmth, an engine room), through `load_slow`, the load as
-that neighbour feels it. H is how much warmer all this makes the host, what the body is bolted to
-(a lug's terminal and busbar), which is slower still and gives it back: what ten minutes show is
-not where it will settle. `offset` is the air here less the ambient given; it wanders about zero.
-`rise` wanders too: mostly little, but a joint may come loose, while there is load.
+that neighbour feels it, a part of it sooner. H is how much warmer all this makes the host, what
+the body is bolted to (a lug's terminal and busbar), which is slower still and gives it back: what
+ten minutes show is not where it will settle. `offset` is the air here less the ambient given; it
+wanders about zero. `rise` wanders too: mostly little, but a joint may come loose, while there is
+load.
 
 For a given tau, host and way of wandering the model is linear, so a bank of Kalman filters,
 weighted by how well each foretells the readings, gives the joint belief. Causal and recursive:
@@ -38,13 +39,16 @@ STATES = 5
 TEMPER = 0.5  # readings' errors last for some steps, so they count for less than their number
 LOOSEN_PER_H, SETTLE_PER_H = 0.02, 0.5  # how often a sound body starts to change, and stops
 LOOSE_AT_FIRST, LOOSE_FRAC = 0.05, 0.25  # how likely; how far off, of what an hour brings
+# What is bad when it is first loaded mostly was so before, and stays as it is: between these times
+# at the reference load, by when sound bodies have shown that they are, most are taken for steady.
+FOUND_S, FOUND_PER_H = (45.0, 180.0), 60.0
 LEAST_LOG = -12.0
 DOUBTED_S = 900.0  # a jump that stays for so long is where the body, or its probe, now is
 START_SD_K = 0.5  # a body seen first mostly lies still, as warm as its place
 STORED_FRAC = 0.5  # of what it then is above the air may be in its host from before
 # Of a host's share, for heat that comes through the body and does not arise at the joint, where
 # half of it goes to the host straight: by the sums of two bodies (`joints.HOSTS`).
-FED_FRAC = 0.44
+FED_FRAC = 0.47
 NEVER_S = 48 * 3600.0
 
 
@@ -65,15 +69,19 @@ class HeatFilter:
         self.share = np.array([[h.share for h in row] for row in each])
         self.slow_share = FED_FRAC * self.share
         self._host_tau_s = np.array([[h.tau_s for h in row] for row in each])
-        weight = np.array([[h.weight for h in row] for row in each]) * np.exp(-0.5 * z**2)
+        weight = np.array([[[h.weight, h.weight_loose] for h in row] for row in each])
+        weight = weight.swapaxes(1, 2) * np.exp(-0.5 * z**2)
         loose = np.array([[1 - LOOSE_AT_FIRST], [LOOSE_AT_FIRST]])
-        start = loose * weight[:, None, :]
-        self._log_w = np.log(start / start.sum(axis=(1, 2), keepdims=True))
+        self._log_w = np.log(loose * weight / weight.sum(axis=2, keepdims=True))
         self.started = np.zeros(n, bool)
         self.air_c = np.full(n, np.nan)
+        self._worked_s = np.zeros(n)
         self.load_slow = np.zeros(n)
+        self.load_soon = np.zeros(n)
         self.load_late = np.zeros(n)
         self._slow_tau_s = np.array([p.slow_tau_s for p in priors])
+        self._soon_tau_s = np.array([p.soon_tau_s for p in priors])
+        self._soon_frac = np.array([p.soon_frac for p in priors])
         self._late_tau_s = np.array([p.late_tau_s for p in priors])
         self._late_frac = np.array([p.late_frac for p in priors])
         self.x = np.zeros((n, 2, self.members, STATES))
@@ -86,6 +94,7 @@ class HeatFilter:
         self._noise = np.array([p.noise_k**2 for p in priors])[:, None, None]
         self.count_slow = np.array([p.count_slow for p in priors], float)
         self._lost_k = np.array([p.rise_k + 2 * p.rise_sd_k + p.slow_k for p in priors])
+        self._host_ln_sd = np.array([p.host_ln_sd for p in priors])
         self.offset_var = np.array([p.offset_sd_k**2 for p in priors])
         self._fastest_k_s = np.array([p.fastest_k_s for p in priors])
         self.doubted_s = np.zeros(n)  # for how long a probe's readings were doubted
@@ -161,7 +170,10 @@ class HeatFilter:
 
     def _mix(self, worked_s: Floats) -> None:
         """Members of one tau share what they believe, as a body may change its way any time."""
-        rates = np.array([LOOSEN_PER_H, SETTLE_PER_H])
+        self._worked_s += worked_s
+        found = (self._worked_s > FOUND_S[0]) & (self._worked_s < FOUND_S[1])
+        settle = np.where(found, FOUND_PER_H, SETTLE_PER_H)
+        rates = np.stack([np.full(len(settle), LOOSEN_PER_H), settle], axis=-1)
         leave = 1 - np.exp(-rates * worked_s[:, None] / 3600.0)
         w = np.exp(self._log_w)
         go = w * leave[:, :, None]
@@ -179,6 +191,7 @@ class HeatFilter:
         lost = ~np.isfinite(load)
         u = np.where(lost, self.load_slow, load)
         self.load_late += (u - self.load_late) * (1 - np.exp(-dt_s / self._late_tau_s))
+        self.load_soon += (u - self.load_soon) * (1 - np.exp(-dt_s / self._soon_tau_s))
         self.load_slow += (u - self.load_slow) * (1 - np.exp(-dt_s / self._slow_tau_s))
         fade = math.exp(-dt_s / OFFSET_TAU_S)
         self.x[..., OFFSET] *= fade
@@ -204,7 +217,7 @@ class HeatFilter:
         from_host = self._host_tau_s * (keep_host - (1 - gain)) / apart
         to_host = gain - from_host
         felt = (u + self._late_frac * (self.load_late - u))[:, None]
-        slow = self.load_slow[:, None]
+        slow = (self.load_slow + self._soon_frac * (self.load_soon - self.load_slow))[:, None]
         temp, host = np.zeros((2, len(self.priors), 1, self.members, STATES))
         temp[:, 0, :, TEMP], temp[:, 0, :, OFFSET] = 1 - gain, gain
         temp[:, 0, :, RISE] = felt * (gain + self.share * to_host)
@@ -279,7 +292,10 @@ class HeatFilter:
         h[:, RISE], h[:, SLOW] = load * (1 + self.share[body]), load * (1 + self.slow_share[body])
         h[:, OFFSET] = 1.0
         var = np.einsum("mi,jmik,mk->jm", h, self.p[body], h)
-        return (h * self.x[body]).sum(axis=-1), var
+        x, share = self.x[body], self.share[body]
+        to_come = load * share * (x[..., RISE] + FED_FRAC * x[..., SLOW]) - x[..., HOST]
+        var += np.square(self._host_ln_sd[body] * to_come)
+        return (h * x).sum(axis=-1), var
 
     def settled(self, body: int, load: float) -> tuple[float, float]:
         """Temperature that a load will end in: mean and standard deviation. [°C]"""
