@@ -31,7 +31,9 @@ SHARE0, SHARE1 = (0.47, 0.15), (0.6, 0.2)
 STARTS = (-1.0, 0.0, 1.0)
 BIN_S = 10.0
 WHITE_SD_V = 0.0003  # of a bin's mean, per cell: meters and their time stamps
-LEFT_SD_V, LEFT_S = 0.001, 300.0  # what the circuit leaves, and for how long it stays the same
+# What the circuit leaves, and for how long it stays the same; and of the loss, since a third of a
+# kelvin between probe and cells makes a hundredth of it.
+LEFT_SD_V, LEFT_FRAC, LEFT_S = 0.001, 0.01, 300.0
 KNOT_FRAC = 0.05  # charge between the bends of the rest curve's error
 # Of that error as a whole, and from bend to bend: two measured cells against the published curve.
 CURVE_SD_V, BEND_SD_V = 0.03, 0.004
@@ -135,12 +137,18 @@ def bin_means(table: Floats, known: Bools, step_s: float) -> tuple[Floats, Float
 
 
 def whitened(rows: Floats, t_s: Floats) -> Floats:
-    """Rows less what those before foretell of a wandering error, in its standard deviations."""
+    """Rows less what those before foretell of a wandering error, in its standard deviations.
+
+    Args:
+        rows: The last column is the voltage less the rest curve's.
+    """
     out = np.empty_like(rows)
-    mean, var, last = np.zeros(rows.shape[1]), LEFT_SD_V**2, t_s[0]
+    loss_v2 = float(np.mean(np.square(rows[:, -1]))) if len(rows) else 0.0
+    left_v2 = LEFT_SD_V**2 + LEFT_FRAC**2 * loss_v2
+    mean, var, last = np.zeros(rows.shape[1]), left_v2, t_s[0]
     for k, (row, t) in enumerate(zip(rows, t_s.tolist(), strict=True)):
         keep = math.exp(-(t - last) / LEFT_S)
-        mean, var, last = keep * mean, keep * keep * var + LEFT_SD_V**2 * (1 - keep * keep), t
+        mean, var, last = keep * mean, keep * keep * var + left_v2 * (1 - keep * keep), t
         total = var + WHITE_SD_V**2
         out[k] = (row - mean) / math.sqrt(total)
         gain = var / total
