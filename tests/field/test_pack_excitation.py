@@ -3,8 +3,8 @@
 Data: lfp_3500mah_excitation (its README names the source). Start and capacity are the
 publisher's; nothing else of the judged run is used. The default row has only the rated 3.5 Ah.
 
-The misses lie between 70 and 90 % of charge, where the measured curve rises by 6 mV: told 20 %
-too little or not, a cell may be anywhere there. One that is identified on the very run it is
+The misses lie mostly between 70 and 90 % of charge, where the measured curve rises by 6 mV: told
+20 % too little or not, a cell may be anywhere there. One that is identified on the very run it is
 judged on does no better, and its row stands beside.
 """
 

@@ -120,8 +120,9 @@ def test_charge_and_its_range_in_independent_simulators(shared_data):
         f"\nworst rmse {worst[True]:.2f} % at 25 °C, {worst[False]:.2f} % elsewhere; "
         f"80 % range held {share:.3f} over all, {least:.3f} in the worst run"
     )
-    assert worst[True] < 6.0
-    assert worst[False] < 8.0
+    assert worst[True] < 2.5
+    assert worst[False] < 4.5
+    assert least > 0.4
     misses = []
     if worst[True] > 1.5:
         misses.append(f"rmse {worst[True]:.2f} % at 25 °C, the aim is 1.5 %")
