@@ -257,7 +257,7 @@ class CableMonitor:
         mid = (ohm.mid or 0.0) * 1000
         text = (
             f"The {where} heats about {verdict.excess_k:.0f} K more than {against} would at this "
-            f"current; a joint with {mid:.2g} mΩ too much would do that."
+            f"current; a joint with some {mid:.2g} mΩ too much would do that."
         )
         cure = "Isolate the pack, then clean, re-seat and re-torque the joint; look at the crimp."
         return Finding(where, "lug_heating", text, verdict.sure, ohm, cure, CAUTION)

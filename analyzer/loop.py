@@ -106,7 +106,7 @@ def with_witness(finding: Finding, loop: LoopMonitor) -> Finding:
     if finding.kind != "lug_heating" or grown.mid is None or grown.low is None or grown.low <= 0:
         return finding
     more = (
-        f" The drop between pack and controller agrees: the loop has {grown.mid * 1000:.2g} mΩ "
-        "more than it was known with."
+        " The drop between pack and controller confirms it and measures it better: the loop has "
+        f"{grown.mid * 1000:.2g} mΩ more than it was known with."
     )
     return replace(finding, text=finding.text + more)

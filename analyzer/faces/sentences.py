@@ -60,6 +60,13 @@ def draws(point_power: Estimate) -> str:
     return words.power(point_power.mid)
 
 
+def joint(excess: Estimate) -> str:
+    """A joint's resistance in excess, as its heat tells it."""
+    if excess.mid is None:
+        return words.band(excess)
+    return f"{words.band(excess)} too much, if nothing else warms it"
+
+
 def stream(answer: RangeAnswer) -> str:
     """Set and drift in words."""
     if answer.stream_mps.mid is None:

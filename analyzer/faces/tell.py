@@ -204,7 +204,7 @@ def cables(answer: CablesAnswer) -> str:
             _row(
                 "Rise", f"{words.band(row.found_rise)} found, {words.band(row.expected_rise)} due"
             ),
-            _row("Joint", f"{words.band(row.excess_resistance)} too much"),
+            _row("Joint", sentences.joint(row.excess_resistance)),
             _row("Settles at", f"{words.band(row.settles_at)}; limit {words.celsius(row.limit_c)}"),
         ]
         if row.crosses_limit_in.mid is not None:

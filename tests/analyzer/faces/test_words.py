@@ -5,7 +5,7 @@ from datetime import UTC, timedelta, timezone
 import pytest
 
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.faces import words
+from analyzer.faces import sentences, words
 
 
 @pytest.mark.parametrize(
@@ -130,3 +130,9 @@ def test_an_end_on_another_day_has_its_date():
     start = 1_717_400_000.0  # 3 June 2024, 07:33:20 UTC
     assert words.until(start, start + 3600) == words.clock(start + 3600)
     assert words.until(start, start + 2 * 86400) == words.day(start + 2 * 86400)
+
+
+def test_a_joint_s_excess_is_said_under_its_condition_and_its_absence_without():
+    known = Estimate(0.9e-3, 0.5e-3, 1.5e-3, "ohm")
+    assert sentences.joint(known) == "0.5 to 1.5 mΩ too much, if nothing else warms it"
+    assert "too much" not in sentences.joint(cannot_say("this cable has no probe", "ohm"))
