@@ -3,8 +3,6 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-
 from analyzer import double_run as runs
 from analyzer import hull, steady, trips
 from analyzer.context import Context, pack_channels
@@ -121,8 +119,3 @@ def _keep(ctx: Context, found: runs.DoubleRun, end_us: int) -> None:
         compass_error_deg=old.compass_error_deg,
     )
     ctx.store.put_learned(CALIBRATION, new.to_dict(), end_us - LATELY_US, end_us)
-
-
-def middle_speed(answer: HullAnswer) -> float:
-    """A usual speed of the boat: the middle of the curve's. [m/s]"""
-    return float(np.median([row.speed_water_mps for row in answer.curve]))

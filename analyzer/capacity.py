@@ -14,7 +14,6 @@ import numpy.typing as npt
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.measured import held_current_a
 from analyzer.series import Series
-from analyzer.soc import ChargeState
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
@@ -85,12 +84,6 @@ def from_gauge(name: str, series: Series) -> TripCharge | None:
     change = float(said[first] - said[last])
     end_us = series.t0_us + round(series.n * series.step_s * 1e6)
     return TripCharge(name, end_us, given, change, math.sqrt(2) * GAUGE_SD)
-
-
-def from_states(name: str, given_ah: float, start: ChargeState, end: ChargeState) -> TripCharge:
-    """What a stretch between two states says; useful where both are sure (full, knee, rest)."""
-    sd = math.hypot(start.sd, end.sd)
-    return TripCharge(name, end.t_us, given_ah, start.soc - end.soc, sd)
 
 
 def learn(trips: list[TripCharge], least_trips: int = 3) -> Capacity:

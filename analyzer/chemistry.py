@@ -5,7 +5,7 @@ same shape with its own numbers and narrower standard deviations (`identify.py`)
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -303,22 +303,3 @@ def chemistry(name: str) -> Chemistry:
         KeyError: There is none of that name.
     """
     return _SETS[name]()
-
-
-def with_curve(kind: Chemistry, soc: Floats, mean_v: Floats, half_gap_v: Floats) -> Chemistry:
-    """The chemistry with a curve measured on this very cell by a slow charge and discharge.
-
-    Args:
-        soc, mean_v, half_gap_v: Shape (n,), soc rising from 0 to 1.
-    """
-    return replace(
-        kind,
-        mean_v=np.interp(GRID, soc, mean_v),
-        half_gap_v=np.interp(GRID, soc, half_gap_v),
-        curve_sd_v=0.006,
-        shape_sd_v=0.003,
-        end_sd_v=0.3 * kind.end_sd_v,
-        curve_cov_v2=_doubt(0.003, kind.shape_soc, 0.3 * kind.end_sd_v),
-        gap_sd=0.25,
-        source="curve measured on this cell; else " + kind.source,
-    )

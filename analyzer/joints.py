@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from analyzer import copper
 from analyzer.heat_prior import HeatPrior, Host
-from logger.boat import Boat, Cable
+from logger.boat import Cable
 
 HEALTHY_JOINT_OHM = 15e-6  # upper end of 5-15 µohm, a tester maker's note (low authority)
 LUG_AIR_W_K = 0.05  # a lug's and stud's own surface to the air: some 50 cm² at 10 W/(m²·K)
@@ -188,9 +188,3 @@ def limit_c(cable: Cable) -> float:
     if cable.probe_at == "cable":
         return cable.insulation_rating_c - 10.0
     return min(cable.insulation_rating_c - 15.0, 90.0)
-
-
-def highest_motor_a(boat: Boat) -> float:
-    """Current the motor can draw at the pack's cut-off side of its voltage. [A]"""
-    nominal = {"lfp": 3.2, "nmc": 3.6, "lead_acid": 2.0}[boat.pack.chemistry]
-    return boat.motor.rated_power_w / (nominal * boat.pack.cells_in_series)

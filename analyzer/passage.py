@@ -22,7 +22,6 @@ Floats = npt.NDArray[np.float64]
 PIECE_M = 1000.0  # a leg is walked in pieces of about this length
 MOST_PIECES = 20
 STUCK_MPS = 0.05  # slower over ground: the boat makes no way
-SOLAR_STEP_S = 900.0
 
 
 class MovingWater(Protocol):

@@ -115,11 +115,6 @@ def volts(value_v: float | None) -> str:
     return f"{_whole(value_v * 1e3)} mV" if abs(value_v) < 0.1 else f"{value_v:.2f} V"
 
 
-def milliohms(value_ohm: float | None) -> str:
-    """A resistance in thousandths of an ohm."""
-    return UNKNOWN if missing(value_ohm) else f"{plain((value_ohm or 0.0) * 1e3)} mΩ"
-
-
 def amperes(value_a: float | None) -> str:
     """A current. "85 A"."""
     return UNKNOWN if missing(value_a) else f"{plain(value_a or 0.0)} A"
@@ -128,11 +123,6 @@ def amperes(value_a: float | None) -> str:
 def celsius(value_c: float | None) -> str:
     """A temperature. "48 °C"."""
     return UNKNOWN if missing(value_c) else f"{_whole(value_c or 0.0)} °C"
-
-
-def kelvins(value_k: float | None) -> str:
-    """A rise of temperature, which people read in °C. "12 °C"."""
-    return celsius(value_k)
 
 
 def bearing(direction_deg: float | None) -> str:

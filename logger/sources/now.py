@@ -1,7 +1,6 @@
 """The boot's own clock, the boot's name, and whether the system clock can be believed."""
 
 import ctypes
-import os
 import time
 import uuid
 from pathlib import Path
@@ -51,8 +50,3 @@ def ntp_fix() -> UtcFix | None:
     t_us = mono_us()
     uncertainty_s = max(state.maxerror / 1e6, 0.01)
     return UtcFix(t_us, time.time_ns() // 1000, "ntp", uncertainty_s)
-
-
-def process_has_root() -> bool:
-    """True where the process runs with more rights than it needs."""
-    return os.geteuid() == 0

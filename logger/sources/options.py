@@ -91,8 +91,3 @@ class Options:
     def path(self, key: str) -> Path:
         """A file's path, relative to the boat file's folder."""
         return self.folder / self.text(key)
-
-
-def reread(options: Options, entry: Mapping[str, object], where: str) -> Options:
-    """Options of a table within the options."""
-    return Options(f"{options.source}, {where}", entry, options.folder)

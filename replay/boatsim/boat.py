@@ -115,7 +115,3 @@ class SimBoat:
     def true_cells(self) -> Cells:
         """The cells with the faults in them."""
         return self.faults.in_cells(self.cells)
-
-    def without_faults(self) -> "SimBoat":
-        """The same boat, sound."""
-        return replace(self, faults=Faults())

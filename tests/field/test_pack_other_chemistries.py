@@ -31,6 +31,7 @@ SETS = [
 ]
 CASES = [(*s, seed) for s in SETS for seed in range(3)] if FULL else [(*SETS[0], 0)]
 USEFUL = 6.0  # % of charge
+MISSED = ("ORegan2022",)
 
 
 def _simulated(chemistry, published, nominal_ah, seed):
@@ -65,7 +66,9 @@ def test_default_set_is_useful(chemistry, published, nominal_ah, seed):
     print(row("counting alone", plain[late], soc[late], 0.0))
     rmse = 100 * float(np.sqrt(np.mean((charge.soc_frac[late] - soc[late]) ** 2)))
     held = float(np.mean((low <= soc) & (soc <= high)))
-    assert rmse <= 1.25 * USEFUL
-    assert held >= 0.3
-    if rmse > USEFUL or held < 0.6:
+    if published in MISSED and (rmse > USEFUL or held < 0.6):
+        assert rmse <= 1.25 * USEFUL
+        assert held >= 0.3
         pytest.xfail(f"rmse {rmse:.2f} %, the aim is {USEFUL:.0f} %; range held {held:.2f} of 0.6")
+    assert rmse <= USEFUL
+    assert held >= 0.6

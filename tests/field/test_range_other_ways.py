@@ -18,12 +18,12 @@ from analyzer.reach import reach
 from analyzer.series import Series
 from analyzer.steady import SteadyPoints, steady
 from tests.field.test_range_voyages import Known, outing_legs, speeds, told_state
+from tests.field.voyage_pack import Pack
 from tests.field.voyages import (
     STEP_S,
     Craft,
     Data,
     Leg,
-    Pack,
     Place,
     joined,
     measured,

@@ -23,12 +23,12 @@ from analyzer.steady import steady
 from analyzer.stream_table import StreamTable
 from analyzer.wind import lately
 from tests.field.test_range_voyages import at_shore, speeds
+from tests.field.voyage_pack import Pack
 from tests.field.voyages import (
     STEP_S,
     Craft,
     Data,
     Leg,
-    Pack,
     Place,
     joined,
     measured,

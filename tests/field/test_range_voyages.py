@@ -32,12 +32,12 @@ from analyzer.soc import ChargeState, track
 from analyzer.soc import known as charge_known
 from analyzer.steady import SteadyPoints, steady
 from analyzer.stream import Calibration
+from tests.field.voyage_pack import Pack
 from tests.field.voyages import (
     STEP_S,
     Craft,
     Data,
     Leg,
-    Pack,
     Place,
     joined,
     measured,
