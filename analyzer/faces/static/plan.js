@@ -218,7 +218,8 @@ class Sea {
     const mark = (place, text, shape) => {
       const [x, y] = this.at({ lat: place[0], lon: place[1] });
       put("path", { class: "place", d: shape(x, y) });
-      put("text", { x: x + 10, y: y + 5 }, text);
+      // Above it: beside it lies her own mark, since most trips end near home.
+      if (text) put("text", { class: "name", x: x - 6, y: Math.max(y - 14, 14) }, text);
     };
     if (this.near.home) {
       mark(this.near.home, this.near.home[2], (x, y) => `M${x - 6} ${y + 6}h12v-7l-6 -6l-6 6z`);
