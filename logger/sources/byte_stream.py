@@ -1,5 +1,6 @@
 """Bytes from a serial port, a TCP connection or UDP datagrams, a chunk at a time."""
 
+import errno
 import os
 import select
 import socket
@@ -21,6 +22,13 @@ class ByteStream(Protocol):
     def close(self) -> None: ...
 
 
+_WHY = {
+    errno.ENOENT: "is not there: plug it in",
+    errno.EACCES: "may not be opened by this user: the group dialout may",
+    errno.EBUSY: "is held by another program",
+}
+
+
 class SerialStream:
     """A serial port, read in chunks by pyserial."""
 
@@ -34,7 +42,8 @@ class SerialStream:
                 port, baud, timeout=0.0, parity=parity, stopbits=stop_bits
             )
         except (serial.SerialException, OSError, ValueError) as error:
-            raise SourceError(f"{port}: wants a serial port that can be opened: {error}") from error
+            why = _WHY.get(getattr(error, "errno", None) or 0, f"cannot be opened as one: {error}")
+            raise SourceError(f"{port}: wants a serial port; it {why}") from error
         # Setting pyserial's timeout at each read costs several system calls, so wait by select.
         self._fd = _descriptor(self._serial)
 

@@ -77,13 +77,15 @@ class SocketCanReader:
         try:
             sock = socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW)
         except (OSError, AttributeError) as error:
-            raise SourceError(f"{bus}: this system has no SocketCAN: {error}") from error
+            why = "wants Linux's SocketCAN, which this system has not"
+            raise SourceError(f"{bus}: {why}") from error
         try:
             sock.setsockopt(socket.SOL_CAN_RAW, _ERR_FILTER, 0x1FFFFFFF)
             sock.bind((bus,))
         except OSError as error:
             sock.close()
-            raise SourceError(f"{bus}: wants a CAN interface that is up: {error}") from error
+            why = f"wants a CAN interface that is up: {error.strerror}"
+            raise SourceError(f"{bus}: {why}") from error
         return sock
 
     def read(self, gather_s: float) -> FrameBatch | None:

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from logger.sources.byte_stream import TcpStream
+from logger.errors import SourceError
+from logger.sources.byte_stream import SerialStream, TcpStream
 
 BROKEN_LINK = """
 import socket, subprocess, time
@@ -65,3 +66,16 @@ def test_a_link_that_breaks_off_without_a_word_is_noticed(repository: Path):
     )
     print(done.stdout)
     assert "lost after 2" in done.stdout
+
+
+def test_a_plug_that_is_out_is_said_in_one_sentence(tmp_path):
+    port = tmp_path / "ttyUSB9"
+    with pytest.raises(SourceError) as told:
+        SerialStream(str(port), 4800)
+    assert str(told.value) == f"{port}: wants a serial port; it is not there: plug it in"
+
+
+def test_what_is_no_port_is_said_to_be_none(tmp_path):
+    (tmp_path / "notes.txt").write_text("no port")
+    with pytest.raises(SourceError, match="wants a serial port; it cannot be opened as one"):
+        SerialStream(str(tmp_path / "notes.txt"), 4800)
