@@ -253,17 +253,34 @@ def _lfp() -> Chemistry:
     )  # fmt: skip
 
 
+def _nmc_spread() -> tuple[float, Floats]:
+    """How far an NMC cell may lie off the mean of the two. [V]
+
+    Where two curves happen to cross they say nothing of a third, so that their distance is pooled
+    from 15 to 95 % of charge; below, at the knee, it is taken as it stands.
+
+    Returns:
+        Standard deviation along the curve; what comes on top at the knee, on `GRID`.
+    """
+    spread = THIRD * nmc_spread_v(GRID)
+    along = (GRID >= 0.15) & (GRID <= 0.95)
+    knee = spread * np.clip((0.15 - GRID) / 0.1, 0.0, 1.0)
+    return float(np.sqrt(np.mean(spread[along] ** 2))), knee
+
+
 def _nmc() -> Chemistry:
     """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
-    2020); its doubt: their distance. The rest: common practice, no source."""
+    2020); its doubt: their distance, and over what charge that stays alike. The rest: common
+    practice, no source."""
+    sd_v, knee_v = _nmc_spread()
     return Chemistry(
         name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
         end_sd_v=np.abs(nmc_spread_v(GRID)),
-        curve_cov_v2=_doubt(0.03, 0.2, THIRD * nmc_spread_v(GRID)),
+        curve_cov_v2=_doubt(sd_v, 0.3, knee_v),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
-        shape_sd_v=0.03, shape_soc=0.2, gap_sd=0.3, fast_sd=0.35,
+        shape_sd_v=sd_v, shape_soc=0.3, gap_sd=0.3, fast_sd=0.35,
         slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
         model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,

@@ -4,8 +4,9 @@ PyBaMM with published sets that no default of ours rests on: "Ecker2015" and "OR
 their curves lie up to 0.13 V from the default's), "Sulzer2019" (flooded lead-acid). Nothing is
 identified; the capacity is known; started 20 % wrong. Useful: within 6 %, and the range says so.
 
-"ORegan2022" misses: below 35 % of charge its curve lies 0.06 to 0.23 V under the default's. That
-is within the default's own doubt, but the filter takes part of it for a smaller capacity.
+"ORegan2022" is near the limit: below 35 % of charge its curve lies 0.06 to 0.23 V under the
+default's. That is within the default's own doubt, but the filter takes part of it for a smaller
+capacity.
 """
 
 import os
@@ -31,7 +32,6 @@ SETS = [
 ]
 CASES = [(*s, seed) for s in SETS for seed in range(3)] if FULL else [(*SETS[0], 0)]
 USEFUL = 6.0  # % of charge
-MISSED = ("ORegan2022",)
 
 
 def _simulated(chemistry, published, nominal_ah, seed):
@@ -66,9 +66,5 @@ def test_default_set_is_useful(chemistry, published, nominal_ah, seed):
     print(row("counting alone", plain[late], soc[late], 0.0))
     rmse = 100 * float(np.sqrt(np.mean((charge.soc_frac[late] - soc[late]) ** 2)))
     held = float(np.mean((low <= soc) & (soc <= high)))
-    if published in MISSED and (rmse > USEFUL or held < 0.6):
-        assert rmse <= 1.25 * USEFUL
-        assert held >= 0.3
-        pytest.xfail(f"rmse {rmse:.2f} %, the aim is {USEFUL:.0f} %; range held {held:.2f} of 0.6")
     assert rmse <= USEFUL
     assert held >= 0.6
