@@ -11,7 +11,7 @@ from analyzer.errors import NoTrip
 from analyzer.estimate import Estimate
 from analyzer.fouling import Fouling, fouling
 from analyzer.hindcast import Before, Hindcast, hindcast
-from analyzer.kept import CALIBRATION, calibration_before, charge_before, points_before
+from analyzer.kept import CALIBRATION, calibration_before, charge_at, points_before
 from analyzer.reach import speeds_for
 from analyzer.steady import SteadyPoints
 from analyzer.stream import Calibration
@@ -89,7 +89,7 @@ def hindcast_trip(
             "ground, which the answers rest on"
         )
     before = Before(
-        charge=charge_before(ctx, record.start_us),
+        charge=charge_at(ctx, record.start_us),
         points=SteadyPoints.join(points_before(ctx, record.start_us)),
         calibration=calibration_before(ctx, record.start_us),
     )

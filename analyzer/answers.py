@@ -38,7 +38,7 @@ from analyzer.errors import NoTrip
 from analyzer.flag_view import flag_view
 from analyzer.frame import frame, table
 from analyzer.here import here_now
-from analyzer.kept import follow
+from analyzer.kept import REST_BEFORE_US, follow
 from analyzer.loop import LoopMonitor, with_witness
 from analyzer.refresh import refresh, trip_row
 from analyzer.results import (
@@ -54,7 +54,7 @@ from analyzer.results import (
 from analyzer.series import Series, load
 from logger.store import TripRecord
 
-REST_BEFORE_US, REST_AFTER_US = 20 * 60 * 1_000_000, 60 * 60 * 1_000_000
+REST_AFTER_US = 60 * 60 * 1_000_000
 RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
 
 __all__ = [

@@ -13,7 +13,7 @@ from analyzer.cells import CellMonitor, WeakCell
 from analyzer.context import Context, pack_channels
 from analyzer.curve import PowerCurve
 from analyzer.drift import heading_true
-from analyzer.kept import HERE, STEADY, follow, revive, stream_before
+from analyzer.kept import HERE, STEADY, charge_at, revive, stream_before
 from analyzer.reach import Now
 from analyzer.series import Series
 from analyzer.soc import ChargeState
@@ -119,12 +119,12 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
     names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
     names += watch.channels(ctx.boat)
     series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
-    charge = follow(ctx, series)
+    charge = charge_at(ctx, end_us)
     stream = stream_before(ctx, series)
     monitor = CellMonitor(ctx.boat.pack)
     monitor.update(series)
     return Here(
-        charge=charge.final if charge and np.isfinite(charge.final.soc) else None,
+        charge=charge if charge and np.isfinite(charge.soc) else None,
         curve=_curve(ctx, series, stream),
         stream=stream,
         weakest=monitor.weakest(),

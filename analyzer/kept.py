@@ -4,20 +4,23 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from analyzer import drift
-from analyzer.context import Context
+from analyzer.context import Context, pack_channels
 from analyzer.series import Series
 from analyzer.soc import Charge, ChargeState, track
 from analyzer.steady import SteadyPoints
 from analyzer.stream import Calibration, Stream
+from analyzer.windows import WINDOW_US, next_window
 
 T = TypeVar("T")
 
 CHARGE = "charge"  # the charge filter's state at the end of a stretch
+CHARGE_BEFORE = "charge_before"  # and shortly before a trip
 GAUGE = "gauge"  # a trip's charge by some device's own gauge
 STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HERE = "here"  # the newest moment
 SEEN = "seen"  # how far the log was looked through
+REST_BEFORE_US = 20 * 60 * 1_000_000  # of the pack's rest before a trip that its review looks at
 
 
 def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | None:
@@ -29,16 +32,25 @@ def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | No
 
 
 def follow(ctx: Context, series: Series) -> Charge | None:
-    """The charge over a stretch, going on from what was kept before it; None without current."""
+    """The charge over a stretch, with all that the log knows before it; None without current."""
     if not series.n or not series.has("pack_current_a"):
         return None
-    return track(series, ctx.boat.pack, charge_before(ctx, series.t0_us))
+    return track(series, ctx.boat.pack, charge_at(ctx, series.t0_us))
 
 
-def charge_before(ctx: Context, at_us: int) -> ChargeState | None:
-    """The newest kept state of charge from before a time. [µs]"""
-    kept = [k for k in ctx.store.learned(CHARGE) if k.to_us <= at_us]
-    return revive(ChargeState.from_dict, kept[-1].value) if kept else None
+def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
+    """The charge at a time: as last kept before it, and followed since. [µs]"""
+    kept = [*ctx.store.learned(CHARGE), *ctx.store.learned(CHARGE_BEFORE)]
+    kept = [k for k in kept if k.to_us <= at_us]
+    last = max(kept, key=lambda k: k.to_us, default=None)
+    state = revive(ChargeState.from_dict, last.value) if last else None
+    since_us = last.to_us if last and state else at_us - WINDOW_US
+    while (window := next_window(ctx, since_us, at_us)) is not None:
+        series = ctx.load(pack_channels(ctx.boat), *window)
+        if series.has("pack_current_a"):
+            state = track(series, ctx.boat.pack, state).final
+        since_us = window[1]
+    return state
 
 
 def stream_before(ctx: Context, series: Series) -> Stream:

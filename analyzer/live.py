@@ -12,7 +12,7 @@ from pathlib import Path
 from analyzer import nmea_out, watch
 from analyzer.context import Context
 from analyzer.flags import FlagEvent, Sighting
-from analyzer.kept import calibration_before, points_before
+from analyzer.kept import calibration_before, charge_at, points_before
 from analyzer.series import load
 from analyzer.steady import SteadyPoints
 from analyzer.ways import Command, TcpLines, UdpLines, Way
@@ -130,7 +130,7 @@ class Live:
         """What earlier trips taught: of hull and stream, and of each joint."""
         ctx = Context(self.store, self.boat)
         points = SteadyPoints.join(points_before(ctx, at_us))
-        self.watch.teach(points, calibration_before(ctx, at_us))
+        self.watch.teach(points, calibration_before(ctx, at_us), charge_at(ctx, at_us))
         watch.expect_joints(self.watch, self.store, at_us)
 
     def _silence(self, end_us: int) -> list[FlagEvent]:

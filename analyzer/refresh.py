@@ -8,6 +8,7 @@ readings.
 
 from collections.abc import Callable
 from dataclasses import asdict
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -20,23 +21,24 @@ from analyzer.here import look
 from analyzer.kept import (
     CALIBRATION,
     CHARGE,
+    CHARGE_BEFORE,
     GAUGE,
     HERE,
+    REST_BEFORE_US,
     SEEN,
     STEADY,
     calibration_before,
-    charge_before,
-    follow,
+    charge_at,
     points_before,
     stream_before,
 )
 from analyzer.results import LegRow, TripRow, to_json
 from analyzer.series import Series
-from analyzer.soc import Charge
+from analyzer.soc import Charge, track
+from analyzer.windows import APART_US, next_window
 from logger.store import TripRecord
 
-WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time
-APART_US = round(trips.PAUSE_S * 1e6)  # a silence this long ends a trip
+MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves a little while its readings come
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 Progress = Callable[[float], None]
@@ -76,22 +78,6 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
 
-def next_window(ctx: Context, start_us: int) -> tuple[int, int] | None:
-    """The next stretch with readings, up to a long silence or a day's length; None at the end."""
-    found: list[int] = []
-    for boot in ctx.store.boots():
-        if boot.first_us is None or boot.last_us is None:
-            continue
-        first = max(boot.first_us + boot.timeline_offset_us, start_us)
-        last = boot.last_us + boot.timeline_offset_us + 1
-        if last <= start_us:
-            continue
-        if found and first - found[1] >= APART_US:
-            break
-        found = [found[0] if found else first, max(last, found[1] if found else last)]
-    return (found[0], min(found[1], found[0] + WINDOW_US)) if found else None
-
-
 def _cut_short(ctx: Context, last: trips.Trip, window: tuple[int, int]) -> bool:
     """Whether a trip goes on beyond a window that only its length has ended."""
     more = next_window(ctx, window[1])
@@ -105,14 +91,13 @@ def _series(ctx: Context, start_us: int, end_us: int) -> Series:
 
 
 def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) -> list[TripRecord]:
-    """Keeps the charge at a stretch's end and its trips' steady points; gives its trips."""
-    charge = follow(ctx, series)
-    if charge is not None:
-        end_us = series.t0_us + round(series.n * series.step_s * 1e6)
-        ctx.store.put_learned(CHARGE, charge.final.to_dict(), series.t0_us, end_us)
+    """Keeps the charge at trips' beginnings and at the stretch's end, and the trips' steady points;
+    gives its trips.
+    """
+    charge = _keep_charge(ctx, series, found)
     records = []
     for number, trip in enumerate(found, before + 1):
-        ends = (_at(charge, series, at) for at in (trip.start_us, trip.end_us))
+        ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
         row = trips.trip_row(series, trip, number, *ends)
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
         part = trips.between(series, trip.start_us, trip.end_us)
@@ -128,10 +113,37 @@ def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) ->
     return records
 
 
-def _at(charge: Charge | None, series: Series, at_us: int) -> Estimate:
-    if charge is None:
+def _keep_charge(ctx: Context, series: Series, found: list[trips.Trip]) -> list[tuple[int, Charge]]:
+    """Follows the charge over a stretch, and keeps it where a later question will begin.
+
+    Returns:
+        When each part begins, and the charge over it; nothing where no current is measured. [µs]
+    """
+    if not series.n or not series.has("pack_current_a"):
+        return []
+    end_us = series.t0_us + round(series.n * series.step_s * 1e6)
+    marks = [(trip.start_us - REST_BEFORE_US) // MARK_US * MARK_US for trip in found]
+    cuts = [series.t0_us, *(mark for mark in marks if mark > series.t0_us), end_us]
+    state = charge_at(ctx, series.t0_us)
+    parts = []
+    for begin_us, until_us in pairwise(dict.fromkeys(cuts)):
+        part = trips.between(series, begin_us, until_us)
+        charge = track(part, ctx.boat.pack, state)
+        state = charge.final
+        if until_us < end_us:
+            ctx.store.put_learned(CHARGE_BEFORE, state.to_dict(), until_us, until_us)
+        else:
+            ctx.store.put_learned(CHARGE, state.to_dict(), series.t0_us, end_us)
+        parts.append((begin_us, charge))
+    return parts
+
+
+def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
+    if not parts:
         return cannot_say("without the pack's current the charge cannot be followed", "frac")
-    k = min(max(round((at_us - series.t0_us) / 1e6 / series.step_s), 0), series.n - 1)
+    begin_us, charge = [part for part in parts if part[0] <= at_us or part is parts[0]][-1]
+    k = int(np.searchsorted(charge.t_s, (at_us - begin_us) / 1e6))
+    k = min(k, len(charge.t_s) - 1)
     soc, sd = float(charge.soc_frac[k]), float(charge.sd_frac[k])
     if not np.isfinite(soc):
         return cannot_say("the charge is not known there", "frac")
@@ -141,7 +153,7 @@ def _at(charge: Charge | None, series: Series, at_us: int) -> Estimate:
 
 def _watch(ctx: Context, from_us: int | None, end_us: int, progress: Progress | None) -> None:
     """Runs the watch over what it has not seen; open flags go on."""
-    judge = watch.Watch(ctx.boat, charge_before(ctx, from_us) if from_us else None)
+    judge = watch.Watch(ctx.boat, charge_at(ctx, from_us) if from_us else None)
     if from_us:
         judge.teach(
             steady.SteadyPoints.join(points_before(ctx, from_us)),

@@ -29,7 +29,8 @@ from analyzer.guesses import (
 from analyzer.measured import cell_temp_c, mean_cell_v
 from analyzer.pack import Cell, default_cell
 from analyzer.series import Series
-from analyzer.steps import AGEING_SD, STEP_S, YEAR_H, Steps, prepare
+from analyzer.steps import AGEING_SD, BRIDGED_S, STEP_S, YEAR_H, Steps, prepare
+from analyzer.unseen import UNSEEN_S, told, unseen
 from analyzer.wiring import shunt_sense
 from logger.boat import Pack
 from logger.units import HOUR_S
@@ -45,7 +46,7 @@ FULL_HELD_S = 60.0
 ANCHOR_EVERY_S = 600.0
 TIDY_EVERY = 60  # steps
 READING_SD_V = 0.002
-SETTLE_S = 900.0  # load before the log began fades like this
+UNSETTLED_V, SETTLE_S = 0.01, 900.0  # what load before the log began may add, and how it fades
 DRIFT_LEAST = 0.005  # where the voltage says most
 
 
@@ -95,7 +96,7 @@ def known(
     else:
         bank.keep_only(np.arange(len(bank.logw)) == 0)
         bank.x[SOC, 0], bank.p[SOC, SOC, 0] = soc, sd * sd
-    return _state(bank, t_us, 0.0, 0.0, 25.0, _Left(0.01, 0.0))
+    return _state(bank, t_us, 0.0, 0.0, 25.0, _Left())
 
 
 def track(
@@ -116,15 +117,13 @@ def track(
     cell = cell or default_cell(pack)
     bank = Guesses(cell)
     gap_s = max((series.t0_us - start.t_us) / 1e6, 0.0) if start else 0.0
-    if start is not None:
-        weight, mean = np.asarray(start.bank["weight"]), np.asarray(start.bank["mean"])
-        bank.load(weight, mean, unfolded(start.bank["cov"]))
-        bank.p[SOC, SOC] += (UNKNOWN_CURRENT_C * gap_s / HOUR_S) ** 2
-        bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
-    elif series.has("pack_soc_frac"):
-        said = series.get("pack_soc_frac")
-        bank.see_soc(float(said[np.isfinite(said)][0]), DEVICE_SD)
-    left = _Left(start.unsettled_v, start.drift_sd, start.full_us) if start else _Left(0.01, 0.0)
+    left = _taken_up(bank, start, gap_s) if start else _Left()
+    said = series.get("pack_soc_frac")
+    said = said[np.isfinite(said)]
+    if len(said) and start is None:
+        bank.see_soc(float(said[0]), DEVICE_SD)
+    elif len(said) and gap_s >= UNSEEN_S:
+        told(bank, float(said[0]), DEVICE_SD)
     left.turned = turned(series, pack, start.turned if start else False)
     steps = prepare(series, pack, cell, start, gap_s, -1.0 if left.turned else 1.0)
     trace = _run(bank, steps, left, series.t0_us)
@@ -155,10 +154,15 @@ def turned(series: Series, pack: Pack, before: bool = False) -> bool:
 class _Left:
     """What goes on from one stretch to the next beside the bank; see `ChargeState`."""
 
-    unsettled_v: float
-    drift_sd: float
+    unsettled_v: float = UNSETTLED_V
+    drift_sd: float = 0.0
     full_us: int | None = None
     turned: bool = False
+
+    def after_nothing_seen(self, bank: Guesses, gap_s: float) -> None:
+        """Goes on after a time without readings that was too long to bridge."""
+        unseen(bank, gap_s, self.drift_sd)
+        self.drift_sd, self.unsettled_v = 0.0, UNSETTLED_V
 
     def pass_time(self, length_s: float, bank: Guesses, soc: float) -> None:
         """Lets load of before fade, and what counting alone would lose add up.
@@ -186,8 +190,13 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
     count = len(steps.items)
     trace = _Trace(np.zeros((count, STATES)), np.zeros(count), np.zeros((3, count, MOST + 4)))
     last_anchor_s = -np.inf
-    held_s = now_s = 0.0
+    held_s = now_s = lost_s = 0.0
     for k, step in enumerate(steps.items):
+        if step.lost_s < 0.5 * step.length_s:
+            if lost_s > BRIDGED_S:
+                left.after_nothing_seen(bank, lost_s)
+            lost_s = 0.0
+        lost_s += step.lost_s
         bank.advance(step, steps.noise[k])
         now_s += step.length_s
         if step.volts == step.volts:
@@ -208,7 +217,22 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
         more = left.drift_sd**2
         trace.sd[k] = (own + more) ** 0.5
         trace.bank[:, k, : len(w)] = w, charge, (var + more) ** 0.5
+    if lost_s > BRIDGED_S:
+        left.after_nothing_seen(bank, lost_s)
     return trace
+
+
+def _taken_up(bank: Guesses, start: ChargeState, gap_s: float) -> _Left:
+    """Loads what an earlier stretch left, some time after it."""
+    left = _Left(start.unsettled_v, start.drift_sd, start.full_us)
+    weight, mean = np.asarray(start.bank["weight"]), np.asarray(start.bank["mean"])
+    bank.load(weight, mean, unfolded(start.bank["cov"]))
+    bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
+    if gap_s < UNSEEN_S:
+        bank.p[SOC, SOC] += (UNKNOWN_CURRENT_C * gap_s / HOUR_S) ** 2
+    else:
+        left.after_nothing_seen(bank, gap_s)
+    return left
 
 
 def _charge(

@@ -191,7 +191,7 @@ def _bridged(
     amps: Floats, lost: npt.NDArray[np.bool_], step_s: float, ah: float
 ) -> tuple[Floats, Floats]:
     """The current with its gaps bridged, and what each reading of a gap adds to the variance of
-    the charge, (n,) both.
+    the charge, (n,) both. What a long one adds is not a variance: `unseen.py`.
 
     In a short gap the load most likely goes on as on both sides of it; by how much it does not is
     one error for the whole gap, so that the doubt grows with its length, not with its root.
@@ -203,10 +203,10 @@ def _bridged(
             float(part.mean()) if len(part) else 0.0
             for part in (amps[max(begin - near, 0) : begin], amps[end : end + near])
         ]
-        sd_a = LOST_C * ah
-        if (end - begin) * step_s <= BRIDGED_S:
-            amps[begin:end] = 0.5 * (sides[0] + sides[1])
-            sd_a = float(np.hypot(sd_a, max(abs(sides[0]), abs(sides[1]))))
+        if (end - begin) * step_s > BRIDGED_S:
+            continue
+        amps[begin:end] = 0.5 * (sides[0] + sides[1])
+        sd_a = float(np.hypot(LOST_C * ah, max(abs(sides[0]), abs(sides[1]))))
         grown = (sd_a / ah * np.arange(end - begin + 1) * step_s / HOUR_S) ** 2
         var[begin:end] = np.diff(grown)
     return amps, var

@@ -85,9 +85,15 @@ class Watch:
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
         return self.book.see(t_us, _without_echoes(sightings))
 
-    def teach(self, points: SteadyPoints, calibration: Calibration | None) -> None:
-        """What earlier trips taught of the hull, and of log, propeller and compass."""
+    def teach(
+        self,
+        points: SteadyPoints,
+        calibration: Calibration | None,
+        charge: ChargeState | None = None,
+    ) -> None:
+        """What the log knew before: of the hull, of log, propeller and compass, of the charge."""
         self._turning.points, self._turning.calibration = points, calibration
+        self._reserve.state = charge or self._reserve.state
 
     @property
     def charge(self) -> ChargeState | None:

@@ -118,7 +118,7 @@ def test_track_keeps_the_sense_where_nothing_changes():
     state = ChargeState.from_dict(json.loads(json.dumps(state.to_dict())))
     quiet, _ = invented(np.full(1200, -20.0), 0.5)
     quiet.values["pack_voltage_v"] = np.full(1200, 52.8)
-    at_70 = replace(known(PACK, 0.7, 0.01), turned=state.turned)
+    at_70 = replace(known(PACK, 0.7, 0.01, t_us=11_000_000_000), turned=state.turned)
     after = track(Series(11_000_000_000, 1.0, 1200, quiet.values), PACK, at_70)
     assert after.final.turned
     assert after.final.soc < 0.7 - 20 * 1200 / 3600 / 230  # given, not taken; 3.3 V is of less

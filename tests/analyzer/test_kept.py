@@ -1,0 +1,118 @@
+"""What the log knows of the charge at any time. Figures invented."""
+
+import numpy as np
+import pytest
+from pytest import approx
+
+from analyzer import answers
+from analyzer.chemistry import chemistry
+from analyzer.context import Context, pack_channels
+from analyzer.here import here_now
+from analyzer.kept import CHARGE, CHARGE_BEFORE, charge_at
+from analyzer.soc import track
+from logger.boat import Boat, Hull, Motor
+from logger.boat import Pack as PackEntry
+from logger.sources.source import EXACT, Block, Group, UtcFix
+from logger.store import Store
+
+AH = 200
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=PackEntry(chemistry="lfp", cells_in_series=16, rated_capacity_ah=AH),
+    motor=Motor(rated_power_w=6000),
+)
+NAMES = ("pack_voltage_v", "pack_current_a", "speed_ground_mps")
+GROUP = Group("test/pack", NAMES, (EXACT,) * len(NAMES))
+START_US = 1_782_887_400_000_000
+HOUR = 3600
+# hours, amperes, metres a second: held at the top, at rest, under way, at anchor
+QUAY = [(0.5, -2.0, 0.0), (1.5, 0.0, 0.0)]
+TRIP = [(2.0, 40.0, 2.0)]
+ANCHOR = [(4.0, 1.0, 0.0)]
+
+
+@pytest.fixture
+def log(tmp_path):
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        yield Context(store, BOAT)
+
+
+def put(ctx, legs, full=1.0, after_h=0.0, boot="boot"):
+    """Records legs; the voltage is the chemistry's own for what was given since `full`."""
+    span = ctx.store.span()
+    first_s = 0 if span is None else round((span[1] - START_US) / 1e6) + 1 + round(after_h * HOUR)
+    amps, speed = (np.repeat([leg[k] for leg in legs], [round(leg[0] * HOUR) for leg in legs])
+                   for k in (1, 2))  # fmt: skip
+    kind = chemistry("lfp")
+    at_rest = kind.ocv_v(full - np.cumsum(np.maximum(amps, 0)) / HOUR / AH, 25.0, -1.0)
+    volts = np.where(amps < 0, 3.55, at_rest - 5e-4 * amps) * 16
+    writer = ctx.store.writer(boot)
+    writer.add(UtcFix(0, START_US, "file", 1.0))
+    t_us = (first_s + np.arange(len(amps), dtype=np.int64)) * 1_000_000
+    writer.add(Block(GROUP, t_us, np.column_stack([volts, amps, speed])))
+    writer.close()
+
+
+def end_us(ctx):
+    return ctx.store.span()[1] + 1
+
+
+def test_what_was_recorded_before_a_trip_counts(log):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    charge = here_now(log, end_us(log)).charge
+    # 80 Ah of 200 from full, give or take the label's 8 %
+    assert charge.soc == approx(0.6, abs=0.04)
+    assert charge.sd < 0.06
+    assert charge.full_us is not None
+    assert len(log.store.learned(CHARGE_BEFORE)) == 1
+
+
+def test_is_the_same_as_followed_in_one_go(log):
+    put(log, QUAY + TRIP + ANCHOR)
+    series = log.load(pack_channels(BOAT), START_US, end_us(log))
+    at_once = track(series, BOAT.pack).final
+    never_looked = charge_at(log, end_us(log))
+    answers.refresh(log)
+    found = charge_at(log, end_us(log))
+    assert never_looked.soc == approx(at_once.soc, abs=1e-6)
+    assert found.soc == approx(at_once.soc, abs=0.01)
+    assert found.sd == approx(at_once.sd, rel=0.15)
+
+
+def test_asked_between_two_looks_it_goes_on_from_what_was_kept(log):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    before = charge_at(log, end_us(log))
+    put(log, [(1.0, 40.0, 2.0)], full=0.6)
+    after = charge_at(log, end_us(log))
+    assert before.soc - after.soc == approx(40 / AH, abs=0.02)
+    assert charge_at(log, log.store.trips()[0].start_us).soc > 0.95
+
+
+def test_at_anchor_it_does_not_forget(log):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    before = charge_at(log, end_us(log))
+    put(log, ANCHOR, full=0.6)
+    answers.refresh(log)
+    after = here_now(log, end_us(log)).charge
+    assert before.soc - after.soc == approx(4 / AH, abs=0.03)
+    assert after.sd < 0.08
+
+
+def test_a_long_silence_leaves_it_open(log):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    put(log, [(0.05, 0.0, 0.0)], full=0.6, after_h=48.0, boot="later")
+    answers.refresh(log)
+    after = charge_at(log, end_us(log))
+    assert after.sd > 0.08
+    assert after.capacity_sd_ah == approx(
+        log.store.learned(CHARGE)[0].value["capacity_sd_ah"], rel=0.1
+    )
+
+
+def test_without_current_there_is_none(log):
+    assert charge_at(log, START_US) is None
