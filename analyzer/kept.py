@@ -1,6 +1,8 @@
 """What is kept in the log between commands, under which key, and how it is taken up again."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any, TypeVar
 
 from analyzer import drift
@@ -9,7 +11,8 @@ from analyzer.series import Series
 from analyzer.soc import Charge, ChargeState, track
 from analyzer.steady import SteadyPoints
 from analyzer.stream import Calibration, Stream
-from analyzer.windows import WINDOW_US, next_window
+from analyzer.trips import between
+from analyzer.windows import WINDOW_US, next_window, unknown_starts
 
 T = TypeVar("T")
 
@@ -20,6 +23,7 @@ STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HERE = "here"  # the newest moment
 SEEN = "seen"  # how far the log was looked through
+UNDATED_US = 6 * 3600 * 1_000_000  # between boots without a date: a night, or nothing; assumed
 REST_BEFORE_US = 20 * 60 * 1_000_000  # of the pack's rest before a trip that its review looks at
 
 
@@ -47,10 +51,34 @@ def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
     since_us = last.to_us if last and state else at_us - WINDOW_US
     while (window := next_window(ctx, since_us, at_us)) is not None:
         series = ctx.load(pack_channels(ctx.boat), *window)
-        if series.has("pack_current_a"):
-            state = track(series, ctx.boat.pack, state).final
+        for _, charge in follow_on(ctx, series, state):
+            state = charge.final
         since_us = window[1]
     return state
+
+
+def follow_on(
+    ctx: Context, series: Series, state: ChargeState | None, marks: Sequence[int] = ()
+) -> Iterator[tuple[int, Charge]]:
+    """Follows the charge over a stretch in parts; none where no current is measured.
+
+    Args:
+        state: Before it.
+        marks: Where a part is to end. [µs]
+    Yields:
+        When each part begins, and the charge over it. [µs]
+    """
+    if not series.n or not series.has("pack_current_a"):
+        return
+    end_us = series.t0_us + round(series.n * series.step_s * 1e6)
+    open_us = unknown_starts(ctx, series.t0_us, end_us)
+    inside = {mark for mark in marks if series.t0_us < mark < end_us}
+    for begin_us, until_us in pairwise(sorted({series.t0_us, end_us} | inside | open_us)):
+        if state is not None and begin_us in open_us:
+            state = replace(state, t_us=min(state.t_us, begin_us - UNDATED_US))
+        charge = track(between(series, begin_us, until_us), ctx.boat.pack, state)
+        state = charge.final
+        yield begin_us, charge
 
 
 def stream_before(ctx: Context, series: Series) -> Stream:

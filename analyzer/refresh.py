@@ -8,7 +8,6 @@ readings.
 
 from collections.abc import Callable
 from dataclasses import asdict
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -29,12 +28,13 @@ from analyzer.kept import (
     STEADY,
     calibration_before,
     charge_at,
+    follow_on,
     points_before,
     stream_before,
 )
 from analyzer.results import LegRow, TripRow, to_json
 from analyzer.series import Series
-from analyzer.soc import Charge, track
+from analyzer.soc import Charge, ChargeState
 from analyzer.windows import APART_US, next_window
 from logger.store import TripRecord
 
@@ -57,6 +57,8 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
     end_us = span[1] + 1
     kept = ctx.store.learned(SEEN)
     restart_us = kept[-1].value["restart_us"] if kept else span[0]
+    watched_us = kept[-1].to_us if kept else None
+    charge = charge_at(ctx, watched_us) if watched_us else None  # before it is kept anew
     known = [t for t in ctx.store.trips() if t.start_us < restart_us]
     at = restart_us
     while (window := next_window(ctx, at)) is not None:
@@ -73,7 +75,7 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
     ctx.store.put_trips(known)
     cable_history.gather(ctx.store, ctx.boat, known)
     sag_history.gather(ctx, known)
-    _watch(ctx, kept[-1].to_us if kept else None, end_us, progress)
+    _watch(ctx, (watched_us, end_us), charge, progress)
     ctx.store.put_learned(HERE, look(ctx, end_us).to_dict(), span[0], end_us)
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
@@ -119,22 +121,15 @@ def _keep_charge(ctx: Context, series: Series, found: list[trips.Trip]) -> list[
     Returns:
         When each part begins, and the charge over it; nothing where no current is measured. [µs]
     """
-    if not series.n or not series.has("pack_current_a"):
-        return []
-    end_us = series.t0_us + round(series.n * series.step_s * 1e6)
     marks = [(trip.start_us - REST_BEFORE_US) // MARK_US * MARK_US for trip in found]
-    cuts = [series.t0_us, *(mark for mark in marks if mark > series.t0_us), end_us]
-    state = charge_at(ctx, series.t0_us)
-    parts = []
-    for begin_us, until_us in pairwise(dict.fromkeys(cuts)):
-        part = trips.between(series, begin_us, until_us)
-        charge = track(part, ctx.boat.pack, state)
-        state = charge.final
-        if until_us < end_us:
-            ctx.store.put_learned(CHARGE_BEFORE, state.to_dict(), until_us, until_us)
-        else:
-            ctx.store.put_learned(CHARGE, state.to_dict(), series.t0_us, end_us)
-        parts.append((begin_us, charge))
+    parts = list(follow_on(ctx, series, charge_at(ctx, series.t0_us), marks))
+    for _, charge in parts[:-1]:
+        at_us = charge.final.t_us
+        if any(abs(at_us - mark) <= series.step_s * 1e6 for mark in marks):
+            ctx.store.put_learned(CHARGE_BEFORE, charge.final.to_dict(), at_us, at_us)
+    if parts:
+        last = parts[-1][1].final
+        ctx.store.put_learned(CHARGE, last.to_dict(), series.t0_us, last.t_us)
     return parts
 
 
@@ -151,9 +146,15 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
     return Estimate(soc, low, high, "frac", used=("pack_current_a", "pack_voltage_v"))
 
 
-def _watch(ctx: Context, from_us: int | None, end_us: int, progress: Progress | None) -> None:
+def _watch(
+    ctx: Context,
+    unseen: tuple[int | None, int],
+    charge: ChargeState | None,
+    progress: Progress | None,
+) -> None:
     """Runs the watch over what it has not seen; open flags go on."""
-    judge = watch.Watch(ctx.boat, charge_at(ctx, from_us) if from_us else None)
+    from_us, end_us = unseen
+    judge = watch.Watch(ctx.boat, charge)
     if from_us:
         judge.teach(
             steady.SteadyPoints.join(points_before(ctx, from_us)),

@@ -29,3 +29,16 @@ def next_window(
             break
         found = [found[0] if found else first, max(last, found[1] if found else last)]
     return (found[0], min(found[1], found[0] + WINDOW_US)) if found else None
+
+
+def unknown_starts(ctx: Context, start_us: int, end_us: int) -> set[int]:
+    """Where a stretch goes on after a time of unknown length: a boot without a date. [µs]"""
+    found, dated = set(), True
+    for boot in ctx.store.boots():
+        if boot.first_us is None:
+            continue
+        first_us = boot.first_us + boot.timeline_offset_us
+        if boot.utc_offset_us is None or not dated:
+            found.add(first_us)
+        dated = boot.utc_offset_us is not None
+    return {at for at in found if start_us <= at < end_us}

@@ -24,7 +24,7 @@ BOAT = Boat(
 )
 NAMES = ("pack_voltage_v", "pack_current_a", "speed_ground_mps")
 GROUP = Group("test/pack", NAMES, (EXACT,) * len(NAMES))
-START_US = 1_782_887_400_000_000
+START_US = 1_782_887_400_300_000  # no whole second
 HOUR = 3600
 # hours, amperes, metres a second: held at the top, at rest, under way, at anchor
 QUAY = [(0.5, -2.0, 0.0), (1.5, 0.0, 0.0)]
@@ -116,3 +116,18 @@ def test_a_long_silence_leaves_it_open(log):
 
 def test_without_current_there_is_none(log):
     assert charge_at(log, START_US) is None
+
+
+def test_between_boots_without_a_date_anything_may_have_happened(log):
+    put(log, QUAY + TRIP)
+    known = charge_at(log, end_us(log))
+    writer = log.store.writer("undated")  # placed a minute after the one before
+    t_us = np.arange(600, dtype=np.int64) * 1_000_000
+    flat = np.column_stack([np.full(600, 53.2), np.zeros(600), np.zeros(600)])
+    writer.add(Block(GROUP, t_us, flat))
+    writer.close()
+    start = end_us(log) - 600 * 1_000_000
+    assert start - known.t_us < 120e6
+    assert charge_at(log, end_us(log)).sd > 2 * known.sd
+    answers.refresh(log)
+    assert charge_at(log, end_us(log)).sd > 2 * known.sd
