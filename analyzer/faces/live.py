@@ -61,7 +61,7 @@ def event(told: dict[str, str]) -> bytes:
 
 def stale_text(asked_utc_s: float, age_s: float) -> str:
     """What to warn of where the data are not of now; else empty."""
-    if age_s < STALE_S:
+    if age_s < STALE_S or not asked_utc_s:
         return ""
     when = words.moment(asked_utc_s, age_s)
     return f"Not now: the data end {when}." if hollow(age_s) else f"This log ends {when}."

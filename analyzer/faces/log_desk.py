@@ -247,6 +247,15 @@ class LogDesk:
         with self.context(write=True) as ctx:
             answers.refresh(ctx, progress)
 
+    def unseen_s(self) -> float:
+        """How much of the log's end has not been looked through. [s]"""
+        from analyzer.kept import SEEN
+
+        with self.context() as ctx:
+            span, seen = ctx.store.span(), ctx.store.learned(SEEN)
+        begin_us, end_us = span or (0, 0)
+        return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
+
     def newest_utc_s(self) -> float | None:
         """When the newest reading was; None where there is none."""
         with self.context() as ctx:

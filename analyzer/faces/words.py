@@ -245,7 +245,13 @@ def age(seconds: float) -> str:
 
 
 def moment(utc_s: float, age_s: float) -> str:
-    """A moment and how long ago it was; with its date where that is not today's."""
+    """A moment and how long ago it was; with its date where that is not today's.
+
+    Args:
+        utc_s: 0 where nothing was recorded yet.
+    """
+    if not utc_s:
+        return "nothing recorded yet"
     when = clock(utc_s) if age_s < 12 * HOUR_S else day(utc_s)
     return f"{when} {zone_name(utc_s)}, {age(age_s)}"
 

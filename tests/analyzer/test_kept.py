@@ -7,21 +7,32 @@ from pytest import approx
 from analyzer import answers
 from analyzer.chemistry import chemistry
 from analyzer.context import Context, pack_channels
+from analyzer.faces import cli
+from analyzer.faces.commands import options
+from analyzer.faces.log_desk import LogDesk
 from analyzer.here import here_now
 from analyzer.kept import CHARGE, CHARGE_BEFORE, charge_at
 from analyzer.soc import track
-from logger.boat import Boat, Hull, Motor
-from logger.boat import Pack as PackEntry
+from logger import boat as boats
+from logger.errors import StoreError
 from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
 
 AH = 200
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=PackEntry(chemistry="lfp", cells_in_series=16, rated_capacity_ah=AH),
-    motor=Motor(rated_power_w=6000),
-)
+BOAT_TEXT = f"""name = "invented"
+[hull]
+waterline_m = 7.0
+beam_waterline_m = 2.3
+draught_m = 1.2
+displacement_kg = 3000
+[pack]
+chemistry = "lfp"
+cells_in_series = 16
+rated_capacity_ah = {AH}
+[motor]
+rated_power_w = 6000
+"""
+BOAT = boats.parse(BOAT_TEXT, "boat.toml")
 NAMES = ("pack_voltage_v", "pack_current_a", "speed_ground_mps")
 GROUP = Group("test/pack", NAMES, (EXACT,) * len(NAMES))
 START_US = 1_782_887_400_300_000  # no whole second
@@ -35,6 +46,7 @@ ANCHOR = [(4.0, 1.0, 0.0)]
 @pytest.fixture
 def log(tmp_path):
     with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        store.save_boat(BOAT_TEXT, 1)
         yield Context(store, BOAT)
 
 
@@ -131,3 +143,25 @@ def test_between_boots_without_a_date_anything_may_have_happened(log):
     assert charge_at(log, end_us(log)).sd > 2 * known.sd
     answers.refresh(log)
     assert charge_at(log, end_us(log)).sd > 2 * known.sd
+
+
+def test_a_log_that_nobody_looked_through_is_looked_through_when_asked(log, capsys, monkeypatch):
+    monkeypatch.setattr(options, "desk", lambda _options: LogDesk(log.store.path, None))
+    put(log, QUAY + TRIP + ANCHOR)
+    assert cli.main(["range"]) == 0
+    assert "Charge" in capsys.readouterr().out
+    assert len(log.store.trips()) == 1
+
+
+def test_a_log_that_cannot_be_written_is_read_as_it_is(log, capsys, monkeypatch):
+    monkeypatch.setattr(options, "desk", lambda _options: LogDesk(log.store.path, None))
+    put(log, QUAY + TRIP)
+
+    def refuse(*_):
+        raise StoreError("the log is on a read-only disk")
+
+    monkeypatch.setattr(LogDesk, "refresh", refuse)
+    assert cli.main(["range"]) == 0
+    told = capsys.readouterr()
+    assert "Earlier trips may be missing here" in told.err
+    assert "nautical miles" in told.out

@@ -4,7 +4,6 @@ import argparse
 from pathlib import Path
 
 from analyzer.faces.commands import options as opt
-from analyzer.faces.log_desk import LogDesk
 
 
 def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
@@ -111,20 +110,20 @@ def _range(options: argparse.Namespace) -> int:
     home = options.home
     if options.home_stream is not None:
         home = HomeWish(home or "straight", options.home_stream)
-    answer = opt.desk(options).range_left(options.speed, options.stream, home, options.wind)
+    answer = opt.desk_knowing(options).range_left(options.speed, options.stream, home, options.wind)
     return opt.give(answer, options.json, tell.range_left)
 
 
 def _trips(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
-    return opt.give(_fresh(options).trips(), options.json, tell.trips)
+    return opt.give(opt.looked_through(options).trips(), options.json, tell.trips)
 
 
 def _review(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
-    desk = _fresh(options)
+    desk = opt.looked_through(options)
     if options.report is not None:
         desk.write_report(options.report, options.trip)
         opt.tell_user(f"Written: {options.report}")
@@ -134,20 +133,10 @@ def _review(options: argparse.Namespace) -> int:
 def _cells(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
-    return opt.give(opt.desk(options).cells(), options.json, tell.cells)
+    return opt.give(opt.desk_knowing(options).cells(), options.json, tell.cells)
 
 
 def _cables(options: argparse.Namespace) -> int:
     from analyzer.faces import tell
 
-    return opt.give(opt.desk(options).cables(), options.json, tell.cables)
-
-
-def _fresh(options: argparse.Namespace) -> LogDesk:
-    """The desk, after what is new in the log has been looked through."""
-    from analyzer.faces.bar import Bar
-
-    desk = opt.desk(options)
-    with Bar("Looking through what is new in the log") as bar:
-        desk.refresh(bar)
-    return desk
+    return opt.give(opt.desk_knowing(options).cables(), options.json, tell.cables)

@@ -11,7 +11,10 @@ from typing import Any, NoReturn
 from analyzer.faces import places
 from analyzer.faces.log_desk import LogDesk
 from analyzer.results import to_json
+from logger.errors import LoggerError
 from logger.units import KN
+
+NEWS_S = 1800.0  # of log; an answer reads so much anew by itself
 
 
 class Parser(argparse.ArgumentParser):
@@ -74,6 +77,28 @@ def desk(options: argparse.Namespace) -> LogDesk:
     """Where the questions are put."""
     found = find_places(options)
     return LogDesk(found.log, found.boat)
+
+
+def looked_through(options: argparse.Namespace) -> LogDesk:
+    """The desk, after all that is new in the log has been looked through."""
+    from analyzer.faces.bar import Bar
+
+    there = desk(options)
+    with Bar("Looking through what is new in the log") as bar:
+        there.refresh(bar)
+    return there
+
+
+def desk_knowing(options: argparse.Namespace) -> LogDesk:
+    """The desk, with earlier trips looked through; where little is new, without."""
+    there = desk(options)
+    if there.unseen_s() <= NEWS_S:
+        return there
+    try:
+        return looked_through(options)
+    except LoggerError as error:  # somebody else's log is read as it is
+        tell_user(f"Earlier trips may be missing here, as the log cannot be kept up: {error}.")
+        return there
 
 
 def give(answer: Any, as_json: bool, text: Callable[[Any], str]) -> int:

@@ -108,7 +108,7 @@ def _plan(options: argparse.Namespace) -> int:
         arrive_by_s=options.arrive_by,
         charge_frac=options.charge,
     )
-    with opt.desk(options).context() as ctx:
+    with opt.desk_knowing(options).context() as ctx:
         return opt.give(plan_passage(ctx, wish), options.json, tell_passage.plan)
 
 
@@ -116,7 +116,7 @@ def _hull(options: argparse.Namespace) -> int:
     from analyzer import answer_hull
     from analyzer.faces import tell_passage
 
-    with opt.desk(options).context(write=True) as ctx:
+    with opt.desk_knowing(options).context(write=True) as ctx:
         if options.double_run:
             return opt.give(answer_hull.double_run(ctx), options.json, tell_passage.double_run)
         return opt.give(answer_hull.hull_state(ctx), options.json, tell_passage.hull)
@@ -127,8 +127,8 @@ def _hindcast(options: argparse.Namespace) -> int:
     from analyzer.faces import tell_passage
     from analyzer.faces.bar import Bar
 
-    with opt.desk(options).context(write=True) as ctx, Bar("Asking through the trip") as bar:
-        answers.refresh(ctx)
+    desk = opt.looked_through(options)
+    with desk.context(write=True) as ctx, Bar("Asking through the trip") as bar:
         record = answers.find_trip(ctx, options.trip)
         answer = answer_hull.hindcast_trip(ctx, record, options.each * 60.0, bar)
     if options.plot:

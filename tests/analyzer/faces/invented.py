@@ -441,6 +441,9 @@ class InventedDesk:
     def refresh(self, progress=None):
         self.asked.append(("refresh",))
 
+    def unseen_s(self):
+        return 0.0
+
     def newest_utc_s(self):
         return self.answer.asked_utc_s
 
