@@ -189,7 +189,7 @@ class _Trace:
 def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
     count = len(steps.items)
     trace = _Trace(np.zeros((count, STATES)), np.zeros(count), np.zeros((3, count, MOST + 4)))
-    last_anchor_s = -np.inf
+    last_anchor_s = -np.inf if left.full_us is None else (left.full_us - t0_us) / 1e6
     held_s = now_s = lost_s = 0.0
     for k, step in enumerate(steps.items):
         if step.lost_s < 0.5 * step.length_s:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.chemistry import GAS_J_PER_MOL_K, REFERENCE_C
+from analyzer.chemistry import GAS_J_PER_MOL_K, REFERENCE_C, Chemistry
 from analyzer.guesses import (
     FAST,
     GAP,
@@ -98,8 +98,8 @@ def prepare(
     amps, lost_var = _bridged(sense * amps, lost, dt, p.capacity_ah)
     useful = np.where(amps < 0, amps * kind.charge_efficiency, amps)
     ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
-    v1 = start.v1_v / start.r_factor * np.exp(-gap_s / p.tau1_s) if start else 0.0
-    v2 = start.v2_v / start.slow_factor * np.exp(-gap_s / p.tau2_s) if start else 0.0
+    v1, v2 = _left_over(start, kind) if start else (0.0, 0.0)
+    v1, v2 = v1 * np.exp(-gap_s / p.tau1_s), v2 * np.exp(-gap_s / p.tau2_s)
     r0_v = amps * p.r0_ohm * ohmic
     u1_v = followed(amps * p.r1_ohm * cold, float(np.exp(-dt / p.tau1_s)), float(v1))
     u2_v = followed(amps * p.r2_ohm * cold, float(np.exp(-dt / p.tau2_s)), float(v2))
@@ -148,6 +148,12 @@ def prepare(
     rest_v = mean_v + mean_r0 + mean_u1
     at_top = (rest_v >= kind.top_v) & (tail >= 0) & (tail < kind.full_tail_c * p.capacity_ah)
     return Steps(items, noise, at_top, step_of, temp, r0_v, u1_v, u2_v)
+
+
+def _left_over(start: "ChargeState", kind: Chemistry) -> tuple[float, float]:
+    """Polarisation that a state was left with, as the parameters have it at mid charge. [V]"""
+    fast, slow = (np.interp(start.soc, kind.soc, t) for t in (kind.fast_shape, kind.slow_shape))
+    return start.v1_v / (start.r_factor * fast), start.v2_v / (start.slow_factor * slow)
 
 
 class _Sums:

@@ -179,3 +179,29 @@ def test_track_bridges_a_gap_under_way_and_is_unsure_of_it(went_on):
     assert low[6000] < true[6000] < high[6000]
     assert charge.sd_frac[5500] > 0.05 > whole.sd_frac[5500]
     assert abs(charge.final.capacity_ah - 230) < charge.final.capacity_sd_ah
+
+
+def test_a_stretch_cut_in_two_is_no_second_witness_of_full():
+    held = np.linspace(-40, -2, 3000)
+    series, _ = invented(np.r_[held, np.zeros(1200)], 0.98)
+    series.values["pack_voltage_v"][:3000] = 16 * 3.55
+    whole = track(series, PACK).final
+    cut = track(series.cut(0, 2700), PACK).final
+    cut = track(series.cut(2700, series.n), PACK, cut).final
+    assert cut.sd == approx(whole.sd, rel=0.02)
+    assert cut.full_us == whole.full_us
+
+
+@pytest.mark.parametrize("piece_s", [60, 300, 3600])
+def test_taken_up_again_and_again_at_low_charge_it_is_as_in_one_go(piece_s):
+    rng = np.random.default_rng(1)
+    amps = np.repeat(rng.uniform(0, 120, 60), 120)
+    series, _ = invented(amps, 0.42)
+    start = known(PACK, 0.42, 0.02)
+    whole = track(series, PACK, start).final
+    state = start
+    for at in range(0, series.n, piece_s):
+        state = track(series.cut(at, at + piece_s), PACK, state).final
+    assert state.v2_v == approx(whole.v2_v, rel=0.03)
+    assert state.soc == approx(whole.soc, abs=0.004)
+    assert state.sd == approx(whole.sd, rel=0.1)
