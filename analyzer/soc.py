@@ -219,6 +219,7 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
         trace.bank[:, k, : len(w)] = w, charge, (var + more) ** 0.5
     if lost_s > BRIDGED_S:
         left.after_nothing_seen(bank, lost_s)
+    bank.tidy()
     return trace
 
 
