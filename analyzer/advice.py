@@ -3,9 +3,10 @@
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.charge_state import ChargeState
 from analyzer.home import HomeReach
 from analyzer.reach import ReachResult
-from logger.units import KN, NMI
+from logger.units import HOUR_S, KN, NMI
 
 WORTH = 1.15  # a slower speed is worth saying where it goes this much farther
 WIDE = 0.1  # standard deviation of a distance, as a share, from which it is called wide
@@ -15,7 +16,19 @@ LEARN_CAPACITY = (
     "home, in quiet weather and with shore power waiting, would tell it; stop before any cell "
     "comes near its cut-off"
 )
+OPEN_SD = 0.05  # of the charge, from which a time without readings is worth a word
 SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
+
+
+def after_silence(charge: ChargeState) -> str:
+    """What settles a charge that a time without readings left open; empty where it is known."""
+    if not charge.unseen_s or charge.sd < OPEN_SD:
+        return ""
+    hours = max(round(charge.unseen_s / HOUR_S), 1)
+    return (
+        "half an hour under motor would narrow the charge, a full charge would settle it: nothing "
+        f"was recorded for {hours} h, in which the pack may have been charged or used"
+    )
 
 
 def _nmi(distance_m: float) -> str:

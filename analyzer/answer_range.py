@@ -171,6 +171,9 @@ def _answer(
     shares = result.limit_shares(k)
     used, missing = here.used, _missing(here)
     best = result.best()
+    silence = advice.after_silence(here.charge) if here.charge else ""
+    if silence:
+        missing = (*missing, silence)
     if advice.by_capacity(result, k, given.charge["capacity_ah"]):
         missing = (*missing, advice.LEARN_CAPACITY)
     return RangeAnswer(

@@ -35,6 +35,8 @@ class ChargeState:
         bank: Weights, means and covariances (upper halves, row by row) of the likely guesses.
         full_us: When the pack was last seen full, on the log's timeline; None: never yet. [µs]
         turned: The current comes with the wrong sign and is turned round.
+        unseen_s: How long nothing was measured, the last time that it was long, where the pack
+            was not seen full since; 0 else.
     """
 
     t_us: int
@@ -57,6 +59,7 @@ class ChargeState:
     bank: dict[str, Any]
     full_us: int | None = None
     turned: bool = False
+    unseen_s: float = 0.0
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings, lists and dicts."""

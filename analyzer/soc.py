@@ -158,11 +158,12 @@ class _Left:
     drift_sd: float = 0.0
     full_us: int | None = None
     turned: bool = False
+    unseen_s: float = 0.0
 
     def after_nothing_seen(self, bank: Guesses, gap_s: float) -> None:
         """Goes on after a time without readings that was too long to bridge."""
         unseen(bank, gap_s, self.drift_sd)
-        self.drift_sd, self.unsettled_v = 0.0, UNSETTLED_V
+        self.drift_sd, self.unsettled_v, self.unseen_s = 0.0, UNSETTLED_V, gap_s
 
     def pass_time(self, length_s: float, bank: Guesses, soc: float) -> None:
         """Lets load of before fade, and what counting alone would lose add up.
@@ -205,7 +206,7 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
             held_s = held_s + step.length_s if steps.at_top[k] else 0.0
             if held_s >= FULL_HELD_S and now_s - last_anchor_s >= ANCHOR_EVERY_S:
                 bank.see_soc(1.0, FULL_SD)
-                last_anchor_s, left.drift_sd = now_s, 0.0
+                last_anchor_s, left.drift_sd, left.unseen_s = now_s, 0.0, 0.0
                 left.full_us = t0_us + round(now_s * 1e6)
         if k % TIDY_EVERY == TIDY_EVERY - 1:
             bank.tidy()
@@ -225,7 +226,7 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
 
 def _taken_up(bank: Guesses, start: ChargeState, gap_s: float) -> _Left:
     """Loads what an earlier stretch left, some time after it."""
-    left = _Left(start.unsettled_v, start.drift_sd, start.full_us)
+    left = _Left(start.unsettled_v, start.drift_sd, start.full_us, unseen_s=start.unseen_s)
     weight, mean = np.asarray(start.bank["weight"]), np.asarray(start.bank["mean"])
     bank.load(weight, mean, unfolded(start.bank["cov"]))
     bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
@@ -298,4 +299,5 @@ def _state(
         bank=kept(bank),
         full_us=left.full_us,
         turned=left.turned,
+        unseen_s=left.unseen_s,
     )

@@ -1,11 +1,15 @@
 """What would make the answer surer is said where it is the capacity that is not known."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from analyzer import advice
 from analyzer.advice import by_capacity
+from analyzer.soc import known
+from logger.boat import Pack
 
 
 def result(distance_m):
@@ -32,3 +36,11 @@ def test_not_by_capacity_where_something_else_is_wide(capacity_ah):
 
 def test_not_by_capacity_where_the_range_is_narrow(capacity_ah):
     assert not by_capacity(result(20_000 * (capacity_ah / 200)), 0, capacity_ah)
+
+
+def test_a_silence_is_named_while_it_leaves_the_charge_open():
+    pack = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200)
+    open_charge = replace(known(pack, 0.5, 0.1), unseen_s=36_000.0)
+    assert "nothing was recorded for 10 h" in advice.after_silence(open_charge)
+    assert advice.after_silence(replace(open_charge, sd=0.02)) == ""
+    assert advice.after_silence(replace(open_charge, unseen_s=0.0)) == ""
