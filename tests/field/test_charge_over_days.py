@@ -45,6 +45,7 @@ class Days:
     time_s: float = 0.0
     boots: int = 0
     asked: dict[str, tuple[float, float, float, float]] = field(default_factory=dict)
+    charge: list[np.ndarray] = field(default_factory=list)  # true, at STEP_S
 
     def lie(self, hours: float, *, on: bool = True) -> None:
         """With some lamps on."""
@@ -77,7 +78,7 @@ class Days:
         if not on:
             read["pack_current_a"] = read["pack_voltage_v"] = np.full(n, np.nan)
             self.boots += self.switches_off
-        self.true = float(charge[-1])
+        self.charge.append(charge)
         if on or not self.switches_off:
             t_us = round(self.time_s * 1e6) + np.arange(n, dtype=np.int64) * round(STEP_S * 1e6)
             writer = self.store.writer(f"boot {self.boots}")
@@ -94,7 +95,7 @@ class Days:
         assert span is not None
         charge = here_now(context, span[1] + 1).charge
         assert charge is not None
-        self.asked[when] = (self.true, charge.soc, *charge.range_frac(0.8))
+        self.asked[when] = (float(self.charge[-1][-1]), charge.soc, *charge.range_frac(0.8))
 
 
 def lived(data: Data, number: int, tmp_path: Path) -> Days:
@@ -148,3 +149,27 @@ def test_charge_over_days(shared_data, tmp_path):
     assert max(rms[when] for when in ("an hour on", "2 h", "3 h")) < 8.0
     assert np.mean([held[when] for when in RECORDED]) >= 0.7
     assert np.mean([held[when] for when in UNSEEN]) >= 0.7
+
+
+def test_reserve_is_flagged_at_the_reserve(shared_data, tmp_path):
+    """As the watch sees it, which takes the charge up again minute by minute."""
+    pytest.importorskip("thevenin")
+    data = read_data(shared_data)
+    at = []
+    for number in range(BOATS):
+        craft = Craft(data, np.random.default_rng(7000 + number))
+        with Store.open(tmp_path / f"reserve {number}.sqlite", write=True) as store:
+            days = Days(craft, store, Pack(craft, 0.4), switches_off=False)
+            days.fill()
+            days.motor(4.5, 0.2)
+            answers.refresh(Context(store, craft.boat))
+            true = np.concatenate(days.charge)
+            for flag in store.flags():
+                if flag.kind == "reserve":
+                    at.append(true[round((flag.raised_us - START_US) / 1e6 / STEP_S)])
+                    break
+            else:
+                at.append(np.nan)
+            assert true[-1] < 0.16
+    print(f"\nreserve of 20 % flagged at {np.round(100 * np.array(at), 1)} % of {BOATS} boats")
+    assert np.all(np.abs(np.array(at) - craft.boat.reserve.soc_frac) < 0.05)
