@@ -25,6 +25,19 @@ class Air:
         wind, source, area = self.wind_mps[which], self.from_deg[which], self.area_m2[which]
         return Air(wind, source, area, self.sea[which], self.left)
 
+    def fading(self, into: "Air", kept: Floats) -> "Air":
+        """This wind where a share of it is left, and another for the rest.
+
+        Args:
+            kept: Share of each draw's, 0 to 1, (n,); as vectors, so that their spreads add up.
+        """
+        rest = np.sqrt(1 - np.square(kept))
+        here, there = np.radians(self.from_deg), np.radians(into.from_deg)
+        east = kept * self.wind_mps * np.sin(here) + rest * into.wind_mps * np.sin(there)
+        north = kept * self.wind_mps * np.cos(here) + rest * into.wind_mps * np.cos(there)
+        source = np.degrees(np.arctan2(east, north)) % 360.0
+        return Air(np.hypot(east, north), source, self.area_m2, self.sea, self.left)
+
     def still_w(self, course_deg: float | Floats, water: Floats, power: Floats) -> Floats:
         """Power as it would be in still air, (n, k), of what is measured on courses.
 

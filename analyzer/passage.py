@@ -1,11 +1,12 @@
 """Walks a passage leg by leg, many equally likely boats at once.
 
 Each step is a piece of a leg: ground speed from the stream at that boat's own clock, power from
-its curve and the wind on that course, charge from its pack, checked against every limit. One wind
-blows all the way, in each draw another where it is not known: what helps out hinders back.
+its curve and the wind on that course, charge from its pack, checked against every limit. A wind
+that is not known is one all the way, in each draw another: what helps out hinders back. One that
+was measured fades into any other.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -51,7 +52,8 @@ class NoSun:
 class Boats:
     """Everything drawn once for a passage; all (n,) but the curve's lines (n, m).
 
-    weather: ln power that wind and sea of each leg add beside `air`, (n, legs).
+    weather: ln power that wind and sea of each leg add beside `air`, (n, legs). later: the winds
+    that `air` fades into from `since_s` on; None: it stays.
     """
 
     given: ReachInput
@@ -62,6 +64,15 @@ class Boats:
     hotel_w: Floats
     water: MovingWater
     sun: Sun
+    later: Air | None = None
+    since_s: float = 0.0
+
+    def air_at(self, t_s: Floats) -> Air:
+        """Winds at each draw's own time, (n,)."""
+        if self.later is None or self.given.wind is None:
+            return self.air
+        age_s = np.maximum(t_s - self.since_s, 0.0)
+        return self.air.fading(self.later, np.exp(-age_s / self.given.wind.lasts_s))
 
 
 @dataclass(frozen=True)
@@ -75,11 +86,19 @@ class LegEnd:
 
 
 def draw_boats(
-    given: ReachInput, route: Route, water: MovingWater, sun: Sun, n: int, seed: int = 1
+    given: ReachInput,
+    route: Route,
+    departure_s: float,
+    water: MovingWater,
+    sun: Sun,
+    n: int,
+    seed: int = 1,
 ) -> Boats:
     """Equally likely boats for a passage."""
     rng = np.random.default_rng(seed)
     air = air_draws(given, n, rng)
+    fades = given.wind is not None and np.isfinite(given.wind.lasts_s)
+    any_air = air_draws(replace(given, wind=None), n, np.random.default_rng(seed + 1))
     leg_sd = air.left * given.curve.leg_sd
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
     weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))
@@ -93,14 +112,20 @@ def draw_boats(
         hotel_w=hotel,
         water=water,
         sun=sun,
+        later=any_air if fades else None,
+        since_s=departure_s,
     )
 
 
-def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float) -> Floats:
-    """Propulsion power of each draw on a leg at a speed through water, (n,). [W]"""
+def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float, t_s: Floats) -> Floats:
+    """Propulsion power of each draw on a leg at a speed through water, (n,). [W]
+
+    Args:
+        t_s: Each draw's own time, (n,).
+    """
     speed = np.full(len(boats.hotel_w), speed_mps)
     still = np.exp(boats.given.curve.read_own(boats.lines, speed) + boats.weather[:, k])
-    added = boats.air.added_w(leg.course_deg, speed[:, None], still[:, None])
+    added = boats.air_at(t_s).added_w(leg.course_deg, speed[:, None], still[:, None])
     return np.asarray(still + added[:, 0])
 
 
@@ -110,7 +135,6 @@ def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) ->
     Args:
         k: The leg's number. speed_mps: Through water.
     """
-    motor = leg_power_w(boats, k, leg, speed_mps)
     pieces = int(np.clip(np.ceil(leg.distance_m / PIECE_M), 1, MOST_PIECES))
     angle = np.radians(leg.course_deg)
     t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
@@ -122,6 +146,7 @@ def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) ->
         made = ground_speed_mps(np.full_like(t, speed_mps), along, across)
         ended |= made < STUCK_MPS
         seconds = leg.distance_m / pieces / np.maximum(made, STUCK_MPS)
+        motor = leg_power_w(boats, k, leg, speed_mps, t + seconds / 2)
         power = motor + boats.hotel_w - boats.sun.at(t + seconds / 2)
         current = cell_current_a(np.maximum(power, 0.0)[:, None], soc[:, None], boats.pack)[:, 0]
         volts = np.where(power < 0, 3.3, power / np.maximum(current, 1e-6) / boats.given.cells)

@@ -84,7 +84,9 @@ def plan(passage: Passage) -> Plan:
     """Chooses speeds where they are open, and walks the passage."""
     n = len(passage.given.charge["soc"])
     speeds = passage.speeds_mps or cheapest(passage)
-    boats = draw_boats(passage.given, passage.route, passage.water, passage.sun, n)
+    boats = draw_boats(
+        passage.given, passage.route, passage.departure_s, passage.water, passage.sun, n
+    )
     ends = [begin(boats, passage.departure_s)]
     for k, leg in enumerate(passage.route.legs):
         ends.append(walk_leg(boats, k, leg, speeds[k], ends[-1]))
@@ -128,7 +130,9 @@ def cheapest(passage: Passage) -> tuple[float, ...]:
     """
     few = {k: v[:FEW] for k, v in passage.given.charge.items()}
     given = replace(passage.given, charge=few)
-    boats = draw_boats(given, passage.route, passage.few_water, passage.few_sun, FEW)
+    boats = draw_boats(
+        given, passage.route, passage.departure_s, passage.few_water, passage.few_sun, FEW
+    )
     speeds, arrival = _at_price(passage, boats, 0.0)
     wanted = passage.arrive_by_s
     if wanted is None or arrival <= wanted:

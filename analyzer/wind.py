@@ -25,6 +25,7 @@ DRAG = 0.9
 AREA_LOG_SD = 0.3
 LATELY_S = 1200.0
 ONE_WIND_S = 3 * 3600.0  # for so long what blew then counts as what blows now
+LASTS_S = 12 * 3600.0  # a measured wind on a passage: gone to a third by then; common practice
 MEAN_SD_MPS, SPREAD_SHARE = 0.5, 0.10  # of a mean true wind, and of what is still to come
 EFFICIENCY = 0.41  # battery to tow power, middle of 0.30 to 0.55
 LEAST_SHARE = 0.3  # of the still-air power that is left in the strongest wind from astern
@@ -38,12 +39,16 @@ _ANY_DEG = np.arange(0.0, 360.0, 30.0)
 
 @dataclass(frozen=True)
 class Wind:
-    """True wind over the ground. from_deg: where it comes from. [m/s], [deg true]"""
+    """True wind over the ground. from_deg: where it comes from. [m/s], [deg true]
+
+    lasts_s: How soon it is another one; endless where somebody says it is that of a passage.
+    """
 
     speed_mps: float
     from_deg: float
     sd_mps: float = 1.0
     reason: str = "as given"
+    lasts_s: float = float("inf")
 
 
 def windage_m2(hull: Hull) -> float:
@@ -130,4 +135,5 @@ def lately(series: Series, heading_deg: Floats) -> Wind | None:
         from_deg=float(np.degrees(np.arctan2(-e, -n)) % 360.0),
         sd_mps=MEAN_SD_MPS + SPREAD_SHARE * speed,
         reason="measured over the last twenty minutes",
+        lasts_s=LASTS_S,
     )

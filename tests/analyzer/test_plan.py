@@ -190,8 +190,10 @@ def test_a_wind_nobody_knows_widens_every_leg_and_the_whole():
 
 def test_one_wind_blows_out_and_back():
     asked = replace(given(n=2000), windage_m2=3.0)
-    boats = draw_boats(asked, OUT_AND_BACK, still(2000), NoSun(), 2000)
-    out, back = (leg_power_w(boats, k, leg, 2.0) for k, leg in enumerate(OUT_AND_BACK.legs))
+    boats = draw_boats(asked, OUT_AND_BACK, 0.0, still(2000), NoSun(), 2000)
+    out, back = (
+        leg_power_w(boats, k, leg, 2.0, np.zeros(2000)) for k, leg in enumerate(OUT_AND_BACK.legs)
+    )
     assert np.corrcoef(out, back)[0, 1] < -0.4
 
 
@@ -206,9 +208,27 @@ def test_power_in_any_wind_is_as_the_drag_law_has_it():
     waves = 800 * sea * wind**2 * np.maximum(np.cos(off), 0)
     want = np.percentile(np.maximum(800 + force_n * 2 / 0.41, 0.3 * 800) + waves, (10, 50, 90))
     asked = replace(given(n=4000), windage_m2=3.0)
-    boats = draw_boats(asked, OUT_AND_BACK, still(4000), NoSun(), 4000)
-    power = leg_power_w(boats, 0, OUT_AND_BACK.legs[0], 2.0)
+    boats = draw_boats(asked, OUT_AND_BACK, 0.0, still(4000), NoSun(), 4000)
+    power = leg_power_w(boats, 0, OUT_AND_BACK.legs[0], 2.0, np.zeros(4000))
     assert np.percentile(power, (10, 50, 90)) == pytest.approx(want, rel=0.06)
+
+
+def test_a_measured_wind_fades_into_any_wind():
+    lasting = Wind(6.0, 90.0, sd_mps=0.5)
+    asked = replace(given(n=4000), windage_m2=3.0)
+
+    def powers(wind, hours):
+        boats = draw_boats(replace(asked, wind=wind), OUT_AND_BACK, 0.0, still(4000), NoSun(), 4000)
+        return leg_power_w(boats, 0, OUT_AND_BACK.legs[0], 2.0, np.full(4000, 3600.0 * hours))
+
+    fading = replace(lasting, lasts_s=12 * 3600.0)
+    assert np.array_equal(powers(fading, 0), powers(lasting, 24))
+    # after a week nothing of it is left: then it is as if nobody had measured
+    spread = [np.std(np.log(powers(fading, hours))) for hours in (0, 3, 12)]
+    assert np.all(np.diff(spread) > 0)
+    assert np.percentile(powers(fading, 168), (10, 50, 90)) == pytest.approx(
+        np.percentile(powers(None, 0), (10, 50, 90)), rel=0.05
+    )
 
 
 def test_told_wind_takes_what_the_drag_law_and_waves_say():
