@@ -9,8 +9,7 @@ from analyzer.capacity import TripCharge, learn
 from analyzer.cells import CellMonitor
 from analyzer.context import Context
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.kept import CHARGE, GAUGE, revive
-from analyzer.soc import ChargeState
+from analyzer.kept import GAUGE, charges, revive
 from logger.store import TripRecord
 
 Z80 = 1.2815515655446004  # standard normal quantile at 0.9
@@ -47,8 +46,7 @@ class PackHealth:
 
 def pack(ctx: Context) -> PackHealth:
     """Capacity and resistance as the log has shown them so far."""
-    found = [revive(ChargeState.from_dict, kept.value) for kept in ctx.store.learned(CHARGE)]
-    states = [state for state in found if state is not None]
+    states = charges(ctx)
     capacity = tuple(
         Past(s.t_us / 1e6, _range(s.capacity_ah, s.capacity_sd_ah, "Ah")) for s in states
     )

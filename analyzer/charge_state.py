@@ -37,6 +37,7 @@ class ChargeState:
         turned: The current comes with the wrong sign and is turned round.
         unseen_s: How long nothing was measured, the last time that it was long, where the pack
             was not seen full since; 0 else.
+        label: The pack's numbers that all of it rests on (`pack.label`); empty: not known.
     """
 
     t_us: int
@@ -60,6 +61,7 @@ class ChargeState:
     full_us: int | None = None
     turned: bool = False
     unseen_s: float = 0.0
+    label: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings, lists and dicts."""

@@ -4,6 +4,7 @@ Worked out once by `refresh` and kept; a question asked of newer readings works 
 """
 
 from dataclasses import asdict, dataclass
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
@@ -21,6 +22,7 @@ from analyzer.steady import SteadyPoints
 from analyzer.stream import Stream
 from analyzer.warmth import Warmth, warmths
 from analyzer.wind import Wind, lately
+from logger.boat import Boat
 
 FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
 AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
@@ -102,8 +104,20 @@ def _warmth(data: dict[str, Any]) -> Warmth:
 def here_now(ctx: Context, end_us: int) -> Here:
     """The log's newest moment: as kept if nothing came since, else worked out. [µs]"""
     kept = ctx.store.learned(HERE)
-    fresh = bool(kept) and kept[-1].to_us == end_us
-    return (revive(Here.from_dict, kept[-1].value) if fresh else None) or look(ctx, end_us)
+    value = kept[-1].value if kept and kept[-1].to_us == end_us else {}
+    fresh = value.get("boat") == numbers(ctx.boat)
+    return (revive(Here.from_dict, value) if fresh else None) or look(ctx, end_us)
+
+
+def keep_here(ctx: Context, from_us: int, end_us: int) -> None:
+    """Works out the log's newest moment and keeps it, with the boat's numbers it rests on. [µs]"""
+    value = {**look(ctx, end_us).to_dict(), "boat": numbers(ctx.boat)}
+    ctx.store.put_learned(HERE, value, from_us, end_us)
+
+
+def numbers(boat: Boat) -> str:
+    """A digest of what the boat file says."""
+    return sha256(boat.model_dump_json().encode()).hexdigest()[:16]
 
 
 def look(ctx: Context, end_us: int) -> Here:

@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 from analyzer import drift
 from analyzer.context import Context, pack_channels
+from analyzer.pack import label
 from analyzer.series import Series
 from analyzer.soc import Charge, ChargeState, track
 from analyzer.steady import SteadyPoints
@@ -42,13 +43,19 @@ def follow(ctx: Context, series: Series) -> Charge | None:
     return track(series, ctx.boat.pack, charge_at(ctx, series.t0_us))
 
 
+def charges(ctx: Context, key: str = CHARGE) -> list[ChargeState]:
+    """All states of charge that were kept of this pack: none of another label's, in time order."""
+    found = [revive(ChargeState.from_dict, kept.value) for kept in ctx.store.learned(key)]
+    same = ("", label(ctx.boat.pack))
+    return [state for state in found if state is not None and state.label in same]
+
+
 def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
     """The charge at a time: as last kept before it, and followed since. [µs]"""
-    kept = [*ctx.store.learned(CHARGE), *ctx.store.learned(CHARGE_BEFORE)]
-    kept = [k for k in kept if k.to_us <= at_us]
-    last = max(kept, key=lambda k: k.to_us, default=None)
-    state = revive(ChargeState.from_dict, last.value) if last else None
-    since_us = last.to_us if last and state else at_us - WINDOW_US
+    kept = [*charges(ctx), *charges(ctx, CHARGE_BEFORE)]
+    before = [state for state in kept if state.t_us <= at_us]
+    state = max(before, key=lambda state: state.t_us, default=None)
+    since_us = state.t_us if state else at_us - WINDOW_US
     while (window := next_window(ctx, since_us, at_us)) is not None:
         series = ctx.load(pack_channels(ctx.boat), *window)
         for _, charge in follow_on(ctx, series, state):

@@ -21,6 +21,7 @@ __all__ = [
     "chemistry",
     "default_cell",
     "default_params",
+    "label",
 ]
 
 
@@ -81,3 +82,9 @@ def default_params(pack: Pack) -> CellParams:
 def default_cell(pack: Pack) -> Cell:
     """The mean cell before anything was learned."""
     return Cell(chemistry(pack.chemistry), default_params(pack))
+
+
+def label(pack: Pack) -> str:
+    """The numbers of a pack that all that is learned of its charge rests on."""
+    ohm = "" if pack.cell_resistance_ohm is None else f" {pack.cell_resistance_ohm:g} ohm"
+    return f"{pack.chemistry} {pack.cells_in_series} x {pack.rated_capacity_ah:g} Ah{ohm}"

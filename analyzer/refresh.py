@@ -16,13 +16,12 @@ from analyzer import cable_history, sag_history, steady, trips, watch
 from analyzer.capacity import from_gauge
 from analyzer.context import Context, pack_channels
 from analyzer.estimate import Estimate, cannot_say
-from analyzer.here import look
+from analyzer.here import keep_here
 from analyzer.kept import (
     CALIBRATION,
     CHARGE,
     CHARGE_BEFORE,
     GAUGE,
-    HERE,
     REST_BEFORE_US,
     SEEN,
     STEADY,
@@ -76,7 +75,7 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
     cable_history.gather(ctx.store, ctx.boat, known)
     sag_history.gather(ctx, known)
     _watch(ctx, (watched_us, end_us), charge, progress)
-    ctx.store.put_learned(HERE, look(ctx, end_us).to_dict(), span[0], end_us)
+    keep_here(ctx, span[0], end_us)
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
 

@@ -27,7 +27,7 @@ from analyzer.guesses import (
     Guesses,
 )
 from analyzer.measured import cell_temp_c, mean_cell_v
-from analyzer.pack import Cell, default_cell
+from analyzer.pack import Cell, default_cell, label
 from analyzer.series import Series
 from analyzer.steps import AGEING_SD, BRIDGED_S, STEP_S, YEAR_H, Steps, prepare
 from analyzer.unseen import UNSEEN_S, told, unseen
@@ -96,7 +96,7 @@ def known(
     else:
         bank.keep_only(np.arange(len(bank.logw)) == 0)
         bank.x[SOC, 0], bank.p[SOC, SOC, 0] = soc, sd * sd
-    return _state(bank, t_us, 0.0, 0.0, 25.0, _Left())
+    return _state(bank, pack, t_us, 0.0, 0.0, 25.0, _Left())
 
 
 def track(
@@ -252,6 +252,7 @@ def _charge(
     last = series.n - 1
     final = _state(
         bank,
+        pack,
         series.t0_us + round(series.n * series.step_s * 1e6),
         float(steps.u1_v[last] * fast[last]) if series.n else 0.0,
         float(steps.u2_v[last] * slow[last]) if series.n else 0.0,
@@ -272,7 +273,7 @@ def _charge(
 
 
 def _state(
-    bank: Guesses, t_us: int, v1_v: float, v2_v: float, temp_c: float, left: _Left
+    bank: Guesses, pack: Pack, t_us: int, v1_v: float, v2_v: float, temp_c: float, left: _Left
 ) -> ChargeState:
     mean, var = bank.mean_var()
     var[SOC] += left.drift_sd**2
@@ -300,4 +301,5 @@ def _state(
         full_us=left.full_us,
         turned=left.turned,
         unseen_s=left.unseen_s,
+        label=label(pack),
     )

@@ -21,9 +21,8 @@ from analyzer.ageing import ageing
 from analyzer.context import Context
 from analyzer.errors import AnalyzerError
 from analyzer.fleet.logs import LogRef, digest, fetched
-from analyzer.kept import CHARGE, points_before, revive
+from analyzer.kept import charges, points_before
 from analyzer.resistance import GRAVITY
-from analyzer.soc import ChargeState
 from analyzer.steady import SteadyPoints
 from logger.errors import LoggerError
 from logger.store import Store, store
@@ -165,6 +164,5 @@ def _curve(ctx: Context) -> list[Record]:
 
 
 def _ageing(ctx: Context) -> Record:
-    states = [revive(ChargeState.from_dict, kept.value) for kept in ctx.store.learned(CHARGE)]
-    found = ageing([state for state in states if state is not None])
+    found = ageing(charges(ctx))
     return {"capacity": found.capacity, "resistance": found.resistance, "remarks": found.remarks}
