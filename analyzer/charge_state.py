@@ -1,5 +1,6 @@
 """Where a pack stands, as a log can keep it: the bank's likely guesses and what goes with them."""
 
+from base64 import b64decode, b64encode
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,7 +33,8 @@ class ChargeState:
         drift_sd: What counting alone would have lost since the last anchor; it adds to the
             filter's own doubt. [frac]
         cell: The cell that the factors belong to (`Cell.to_dict`).
-        bank: Weights, means and covariances (upper halves, row by row) of the likely guesses.
+        bank: Of the likely guesses: weight (m,), mean (m, states), and cov, the upper halves of
+            their covariances row by row (m, states (states + 1) / 2).
         full_us: When the pack was last seen full, on the log's timeline; None: never yet. [µs]
         turned: The current comes with the wrong sign and is turned round.
         unseen_s: How long nothing was measured, the last time that it was long, where the pack
@@ -57,15 +59,17 @@ class ChargeState:
     unsettled_v: float
     drift_sd: float
     cell: dict[str, Any]
-    bank: dict[str, Any]
+    bank: dict[str, Floats]
     full_us: int | None = None
     turned: bool = False
     unseen_s: float = 0.0
     label: str = ""
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain dict of numbers, strings, lists and dicts."""
-        return dict(self.__dict__)
+        """Plain dict of numbers, strings and dicts; the bank's arrays packed into text."""
+        weight, mean, cov = (self.bank[k] for k in ("weight", "mean", "cov"))
+        bank = {"weight": weight.tolist(), "mean": _packed(mean), "cov": _packed(cov)}
+        return {**self.__dict__, "bank": bank}
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "ChargeState":
@@ -74,9 +78,12 @@ class ChargeState:
         Raises:
             ValueError: It is one of another version, with other guesses.
         """
-        if any(len(mean) != STATES for mean in data["bank"]["mean"]):
+        packed = data["bank"]
+        weight = np.asarray(packed["weight"])
+        mean, cov = (_unpacked(packed[k], len(weight)) for k in ("mean", "cov"))
+        if mean.shape[1] != STATES or cov.shape[1] != STATES * (STATES + 1) // 2:
             raise ValueError("a state of charge of another version")
-        return cls(**data)
+        return cls(**{**data, "bank": {"weight": weight, "mean": mean, "cov": cov}})
 
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
         """The range that holds the charge with this probability. [frac]"""
@@ -85,7 +92,7 @@ class ChargeState:
         return float(low[0]), float(high[0])
 
     def _charges(self) -> tuple[Floats, Floats, Floats]:
-        weight, mean, cov = (np.asarray(self.bank[k]) for k in ("weight", "mean", "cov"))
+        weight, mean, cov = (self.bank[k] for k in ("weight", "mean", "cov"))
         return weight, mean[:, SOC], np.sqrt(cov[:, 0] + self.drift_sd**2)
 
     def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats]:
@@ -95,7 +102,7 @@ class ChargeState:
             Arrays of shape (n,): soc, capacity_ah, r0_ohm, r1_ohm, r2_ohm (at 25 °C), tau1_s,
             tau2_s, v1_v, v2_v, hysteresis, ocv_shift_v, temp_c.
         """
-        weight, mean = np.asarray(self.bank["weight"]), np.asarray(self.bank["mean"])
+        weight, mean = self.bank["weight"], self.bank["mean"]
         cov = unfolded(self.bank["cov"])
         pick = rng.choice(len(weight), size=n, p=weight / weight.sum())
         root = np.linalg.cholesky(cov * (1 + 1e-6 * np.eye(STATES)) + 1e-12 * np.eye(STATES))
@@ -148,21 +155,33 @@ def quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> Floats:
     return np.asarray(np.clip((low + high) / 2, 0.0, 1.0))
 
 
-def kept(bank: Guesses) -> dict[str, Any]:
-    """The likely guesses as lists, short enough for a log: of each covariance its upper half."""
+def kept(bank: Guesses) -> dict[str, Floats]:
+    """The likely guesses: of each covariance its upper half."""
     weight = bank.weights()
     likely = weight > LEAST_KEPT * weight.max()
     upper = np.triu_indices(STATES)
-    rows = [bank.x[:, likely].T, bank.p[:, :, likely].transpose(2, 0, 1)[:, *upper]]
-    mean, cov = ([[float(f"{v:.9g}") for v in row] for row in part.tolist()] for part in rows)
-    return {"weight": (weight[likely] / weight[likely].sum()).tolist(), "mean": mean, "cov": cov}
+    cov = bank.p[:, :, likely].transpose(2, 0, 1)[:, *upper]
+    return {
+        "weight": weight[likely] / weight[likely].sum(),
+        "mean": bank.x[:, likely].T,
+        "cov": cov,
+    }
 
 
-def unfolded(cov: Any) -> Floats:
+def unfolded(halves: Floats) -> Floats:
     """Whole covariances (m, states, states) from what `kept` made of them."""
-    halves = np.asarray(cov)
     whole = np.zeros((len(halves), STATES, STATES))
     upper = np.triu_indices(STATES)
     whole[:, *upper] = halves
     whole[:, upper[1], upper[0]] = halves
     return whole
+
+
+def _packed(values: Floats) -> str:
+    """Text a third as long as its numbers written out, to seven digits."""
+    return b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
+
+
+def _unpacked(text: str, rows: int) -> Floats:
+    """The inverse, in so many rows."""
+    return np.frombuffer(b64decode(text), dtype="<f4").astype(np.float64).reshape(rows, -1)

@@ -106,9 +106,9 @@ class Guesses:
         return prior
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:
-        """Goes on where an earlier bank stopped. Shapes (m,), (m, n), (m, n, n)."""
-        self.x = np.ascontiguousarray(np.asarray(mean).T)
-        self.p = np.ascontiguousarray(np.asarray(cov).transpose(1, 2, 0))
+        """Goes on where an earlier bank stopped. Shapes (m,), (m, n), (m, n, n); copied."""
+        self.x = np.array(mean.T, order="C")
+        self.p = np.array(cov.transpose(1, 2, 0), order="C")
         self.logw = np.log(np.maximum(np.asarray(weight), 1e-12))
 
     def advance(self, step: Step, noise: Floats) -> None:

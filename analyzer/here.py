@@ -3,7 +3,7 @@
 Worked out once by `refresh` and kept; a question asked of newer readings works it out again.
 """
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from hashlib import sha256
 from typing import Any
 
@@ -106,12 +106,14 @@ def here_now(ctx: Context, end_us: int) -> Here:
     kept = ctx.store.learned(HERE)
     value = kept[-1].value if kept and kept[-1].to_us == end_us else {}
     fresh = value.get("boat") == numbers(ctx.boat)
-    return (revive(Here.from_dict, value) if fresh else None) or look(ctx, end_us)
+    found = revive(Here.from_dict, value) if fresh else None
+    return replace(found, charge=_charge(ctx, end_us)) if found else look(ctx, end_us)
 
 
 def keep_here(ctx: Context, from_us: int, end_us: int) -> None:
     """Works out the log's newest moment and keeps it, with the boat's numbers it rests on. [µs]"""
-    value = {**look(ctx, end_us).to_dict(), "boat": numbers(ctx.boat)}
+    here = replace(look(ctx, end_us), charge=None)  # that is kept by itself
+    value = {**here.to_dict(), "boat": numbers(ctx.boat)}
     ctx.store.put_learned(HERE, value, from_us, end_us)
 
 
@@ -133,12 +135,11 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
     names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
     names += watch.channels(ctx.boat)
     series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
-    charge = charge_at(ctx, end_us)
     stream = stream_before(ctx, series)
     monitor = CellMonitor(ctx.boat.pack)
     monitor.update(series)
     return Here(
-        charge=charge if charge and np.isfinite(charge.soc) else None,
+        charge=_charge(ctx, end_us),
         curve=_curve(ctx, series, stream),
         stream=stream,
         weakest=monitor.weakest(),
@@ -151,6 +152,11 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
         warmths=warmths(series, ctx.boat),
         doing=question.doing(series, ctx.boat),
     )
+
+
+def _charge(ctx: Context, end_us: int) -> ChargeState | None:
+    charge = charge_at(ctx, end_us)
+    return charge if charge and np.isfinite(charge.soc) else None
 
 
 def _curve(ctx: Context, series: Series, stream: Stream) -> PowerCurve:

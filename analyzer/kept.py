@@ -14,6 +14,7 @@ from analyzer.steady import SteadyPoints
 from analyzer.stream import Calibration, Stream
 from analyzer.trips import between
 from analyzer.windows import WINDOW_US, next_window, unknown_starts
+from logger.store import Learned
 
 T = TypeVar("T")
 
@@ -43,18 +44,22 @@ def follow(ctx: Context, series: Series) -> Charge | None:
     return track(series, ctx.boat.pack, charge_at(ctx, series.t0_us))
 
 
-def charges(ctx: Context, key: str = CHARGE) -> list[ChargeState]:
-    """All states of charge that were kept of this pack: none of another label's, in time order."""
-    found = [revive(ChargeState.from_dict, kept.value) for kept in ctx.store.learned(key)]
-    same = ("", label(ctx.boat.pack))
-    return [state for state in found if state is not None and state.label in same]
+def charges(ctx: Context) -> list[ChargeState]:
+    """The states of charge that were kept of this pack, none of another label's, in time order."""
+    found = [_charge(ctx, kept) for kept in ctx.store.learned(CHARGE)]
+    return [state for state in found if state is not None]
+
+
+def _charge(ctx: Context, kept: Learned | None) -> ChargeState | None:
+    state = revive(ChargeState.from_dict, kept.value) if kept else None
+    return state if state is not None and state.label == label(ctx.boat.pack) else None
 
 
 def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
     """The charge at a time: as last kept before it, and followed since. [µs]"""
-    kept = [*charges(ctx), *charges(ctx, CHARGE_BEFORE)]
-    before = [state for state in kept if state.t_us <= at_us]
-    state = max(before, key=lambda state: state.t_us, default=None)
+    found = [_charge(ctx, ctx.store.learned_by(key, at_us)) for key in (CHARGE, CHARGE_BEFORE)]
+    known = [state for state in found if state is not None]
+    state = max(known, key=lambda state: state.t_us, default=None)
     since_us = state.t_us if state else at_us - WINDOW_US
     while (window := next_window(ctx, since_us, at_us)) is not None:
         series = ctx.load(pack_channels(ctx.boat), *window)

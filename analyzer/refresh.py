@@ -125,11 +125,18 @@ def _keep_charge(ctx: Context, series: Series, found: list[trips.Trip]) -> list[
     for _, charge in parts[:-1]:
         at_us = charge.final.t_us
         if any(abs(at_us - mark) <= series.step_s * 1e6 for mark in marks):
-            ctx.store.put_learned(CHARGE_BEFORE, charge.final.to_dict(), at_us, at_us)
+            _keep_once(ctx, CHARGE_BEFORE, charge.final.to_dict(), at_us)
     if parts:
         last = parts[-1][1].final
         ctx.store.put_learned(CHARGE, last.to_dict(), series.t0_us, last.t_us)
     return parts
+
+
+def _keep_once(ctx: Context, key: str, value: dict[str, Any], at_us: int) -> None:
+    """Keeps what is said of one moment, unless that is kept already: cards wear by writing."""
+    kept = ctx.store.learned_by(key, at_us)
+    if kept is None or kept.to_us != at_us or kept.value != value:
+        ctx.store.put_learned(key, value, at_us, at_us)
 
 
 def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:

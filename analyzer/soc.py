@@ -227,8 +227,7 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
 def _taken_up(bank: Guesses, start: ChargeState, gap_s: float) -> _Left:
     """Loads what an earlier stretch left, some time after it."""
     left = _Left(start.unsettled_v, start.drift_sd, start.full_us, unseen_s=start.unseen_s)
-    weight, mean = np.asarray(start.bank["weight"]), np.asarray(start.bank["mean"])
-    bank.load(weight, mean, unfolded(start.bank["cov"]))
+    bank.load(start.bank["weight"], start.bank["mean"], unfolded(start.bank["cov"]))
     bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
     if gap_s < UNSEEN_S:
         bank.p[SOC, SOC] += (UNKNOWN_CURRENT_C * gap_s / HOUR_S) ** 2

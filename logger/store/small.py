@@ -97,6 +97,16 @@ def learned(db: sqlite3.Connection, key: str) -> list[Learned]:
     return [Learned(a, b, json.loads(text)) for a, b, text in rows]
 
 
+def learned_by(db: sqlite3.Connection, key: str, at_us: int) -> Learned | None:
+    """The result of a key that ends latest, but not after a time."""
+    row = db.execute(
+        "SELECT from_us, to_us, value FROM learned WHERE key = ? AND to_us <= ?"
+        " ORDER BY to_us DESC LIMIT 1",
+        [key, at_us],
+    ).fetchone()
+    return Learned(row[0], row[1], json.loads(row[2])) if row else None
+
+
 def put_trips(db: sqlite3.Connection, trips: list[TripRecord]) -> None:
     """Replaces the trips by these."""
     rows = [(t.number, t.start_us, t.end_us, _json(t.summary)) for t in trips]

@@ -243,6 +243,11 @@ class Store:
         with self._lock:
             return small.learned(self._db, key)
 
+    def learned_by(self, key: str, at_us: int) -> Learned | None:
+        """The result of a key that ends latest, but not after a time; None where there is none."""
+        with self._lock:
+            return small.learned_by(self._db, key, at_us)
+
     def put_trips(self, trips: list[TripRecord]) -> None:
         """Replaces all trips by these."""
         self._need_write()

@@ -11,7 +11,7 @@ from analyzer.faces import cli
 from analyzer.faces.commands import options
 from analyzer.faces.log_desk import LogDesk
 from analyzer.here import here_now
-from analyzer.kept import CHARGE, CHARGE_BEFORE, charge_at
+from analyzer.kept import CHARGE, CHARGE_BEFORE, charge_at, charges
 from analyzer.soc import track
 from logger import boat as boats
 from logger.errors import StoreError
@@ -165,3 +165,33 @@ def test_a_log_that_cannot_be_written_is_read_as_it_is(log, capsys, monkeypatch)
     told = capsys.readouterr()
     assert "Earlier trips may be missing here" in told.err
     assert "nautical miles" in told.out
+
+
+def test_a_corrected_boat_file_counts_at_once(log):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    end = end_us(log)
+    before = here_now(log, end)
+    # twice the capacity: the same 80 Ah are a fifth
+    twice = Context(log.store, boats.parse(BOAT_TEXT.replace(f"{AH}", f"{2 * AH}"), "boat.toml"))
+    after = here_now(twice, end)
+    assert before.charge.soc == approx(0.6, abs=0.04)
+    assert after.charge.soc == approx(0.8, abs=0.05)
+    assert after.charge.capacity_ah == approx(2 * AH, rel=0.08)
+    heavier = BOAT_TEXT.replace("displacement_kg = 3000", "displacement_kg = 9000")
+    heavy = here_now(Context(log.store, boats.parse(heavier, "boat.toml")), end)
+    assert heavy.curve.mean_w(np.array([2.0])) > 1.2 * before.curve.mean_w(np.array([2.0]))
+    assert here_now(log, end).charge.soc == approx(before.charge.soc, abs=1e-6)
+    assert charges(twice) == []
+
+
+def test_what_is_kept_of_a_trip_is_written_once(log):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    written = []
+    keep = log.store.put_learned
+    log.store.put_learned = lambda key, *rest: (written.append(key), keep(key, *rest))
+    put(log, [(0.1, 40.0, 2.0)], full=0.6)
+    answers.refresh(log)
+    assert CHARGE in written
+    assert CHARGE_BEFORE not in written

@@ -161,7 +161,7 @@ def test_reserve_is_flagged_at_the_reserve(shared_data, tmp_path):
         with Store.open(tmp_path / f"reserve {number}.sqlite", write=True) as store:
             days = Days(craft, store, Pack(craft, 0.4), switches_off=False)
             days.fill()
-            days.motor(4.5, 0.2)
+            days.motor(4.9, 0.2)
             answers.refresh(Context(store, craft.boat))
             true = np.concatenate(days.charge)
             for flag in store.flags():
