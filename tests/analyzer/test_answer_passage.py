@@ -99,7 +99,8 @@ def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_she_has(ctx, ro
         return answer.plan.energy.high / answer.plan.energy.low
 
     calm = Wind(0.0, 0.0, sd_mps=0.0)
-    assert width(calm, 10.0) == pytest.approx(width(calm, 1.0))
+    # what earlier legs teach is a little less sure where the wind may have moved her more
+    assert width(calm, 10.0) == pytest.approx(width(calm, 1.0), rel=0.03)
     assert width(None, 10.0) > 1.1 * width(None, 1.0)
 
 
