@@ -80,7 +80,7 @@ def by_capacity(result: ReachResult, k_now: int, capacity_ah: npt.NDArray[np.flo
     """Whether it is the pack's unknown capacity that makes the range of the distance wide."""
     distance = result.distance_m[:, k_now]
     middle, spread = float(np.median(distance)), float(distance.std())
-    if capacity_ah.shape != distance.shape or spread < WIDE * middle or capacity_ah.std() == 0:
+    if capacity_ah.shape != distance.shape or spread <= WIDE * middle or capacity_ah.std() == 0:
         return False
     alike = float(np.corrcoef(distance, capacity_ah)[0, 1])
     return alike > 0 and alike**2 > MOSTLY

@@ -204,10 +204,16 @@ def score(rows: Sequence[Asked]) -> Score:
         why = "nothing to compare: the boat never went on alike for ten minutes"
         return Score(0, None, None, None, why)
     held = float(np.mean([h for _, _, h in known]))
-    error = float(np.median([abs(f[1] / m - 1) for f, m, _ in known if m > 0]))
-    width = float(np.median([(f[2] - f[0]) / f[1] for f, _, _ in known if f[1] > 0]))
+    error = _middle([abs(f[1] / m - 1) for f, m, _ in known if m > 0])
+    width = _middle([(f[2] - f[0]) / f[1] for f, _, _ in known if f[1] > 0])
     sentence = (
         f"{len(known)} answers could be held against the log: the range held the truth in "
-        f"{held * 100:.0f} % (8 in 10 is right), the middle was off by {error * 100:.0f} %"
+        f"{held * 100:.0f} % (8 in 10 is right)"
     )
+    if error is not None:
+        sentence += f", the middle was off by {error * 100:.0f} %"
     return Score(len(known), held, error, width, sentence)
+
+
+def _middle(values: list[float]) -> float | None:
+    return float(np.median(values)) if values else None

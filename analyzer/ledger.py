@@ -139,9 +139,9 @@ def _energy(part: Series, power_w: Floats, boat: Boat) -> Estimate:
         return cannot_say("not measured", "Wh")
     hours = part.step_s / HOUR_S
     mid = float(power_w[ok].sum()) * hours
-    nominal_v = float(np.nanmedian(part.get("pack_voltage_v"))) if part.n else 0.0
+    nominal_v = float(np.nanmedian(part.get("pack_voltage_v"))) if part.has("pack_voltage_v") else 0
     flowing = float(np.mean(power_w[ok] != 0))
-    offset = OFFSET_A * (nominal_v if np.isfinite(nominal_v) else 0.0) * ok.sum() * hours * flowing
+    offset = OFFSET_A * nominal_v * ok.sum() * hours * flowing
     return _range(mid, float(np.hypot(GAIN_SD * mid, offset)))
 
 
