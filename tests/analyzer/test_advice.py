@@ -1,5 +1,6 @@
 """What would make the answer surer is said where it is the capacity that is not known."""
 
+import warnings
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -44,3 +45,9 @@ def test_a_silence_is_named_while_it_leaves_the_charge_open():
     assert "nothing was recorded for 10 h" in advice.after_silence(open_charge)
     assert advice.after_silence(replace(open_charge, sd=0.02)) == ""
     assert advice.after_silence(replace(open_charge, unseen_s=0.0)) == ""
+
+
+def test_no_distance_at_all_is_nobodys_fault(capacity_ah):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert not by_capacity(result(np.zeros(2000)), 0, capacity_ah)

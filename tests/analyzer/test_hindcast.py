@@ -70,3 +70,13 @@ def test_lying_still_asks_nothing():
     series = motoring(2000)
     series.values["pack_current_a"][:] = 0.8
     assert hindcast(series, boat(), Before()).rows == ()
+
+
+def test_score_of_a_boat_that_made_nothing_has_no_share_of_it():
+    # foreseen nothing and made nothing: held, and neither error nor width is a number
+    nothing = Asked(0.0, (0.0, 0.0, 0.0), 0.2, (0.0, 0.0, 0.0), 0.0, 600.0)
+    found = score([nothing])
+    assert (found.compared, found.held_frac) == (1, 1.0)
+    assert found.error_frac is None
+    assert found.width_frac is None
+    assert "off by" not in found.sentence
