@@ -55,6 +55,7 @@ def _because(answer: RangeAnswer) -> str:
 
 def _facts(answer: RangeAnswer) -> str:
     doing = "motoring steadily" if answer.motoring else answer.doing
+    then = "" if answer.motoring else " at that speed, not now"
     rows = [
         ("As of", f"{answer.boat}, {words.moment(answer.asked_utc_s, answer.data_age_s)}, {doing}"),
         (
@@ -62,7 +63,7 @@ def _facts(answer: RangeAnswer) -> str:
             f"{sentences.mid_band(answer.charge)}; {words.percent(answer.reserve_frac)} is kept",
         ),
         ("Power", f"{words.power(answer.power_w)} from the pack"),
-        ("Over ground", words.knots(answer.speed_ground_mps)),
+        ("Over ground", words.knots(answer.speed_ground_mps) + then),
         ("Stream", sentences.stream(answer)),
     ]
     lines = [_row(name, text) for name, text in rows]
