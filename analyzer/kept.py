@@ -25,6 +25,7 @@ STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HERE = "here"  # the newest moment
 SEEN = "seen"  # how far the log was looked through
+STEP_US = 1_000_000
 UNDATED_US = 6 * 3600 * 1_000_000  # between boots without a date: a night, or nothing; assumed
 REST_BEFORE_US = 20 * 60 * 1_000_000  # of the pack's rest before a trip that its review looks at
 
@@ -57,7 +58,8 @@ def _charge(ctx: Context, kept: Learned | None) -> ChargeState | None:
 
 def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
     """The charge at a time: as last kept before it, and followed since. [µs]"""
-    found = [_charge(ctx, ctx.store.learned_by(key, at_us)) for key in (CHARGE, CHARGE_BEFORE)]
+    by_us = at_us + STEP_US  # a stretch ends with its last second
+    found = [_charge(ctx, ctx.store.learned_by(key, by_us)) for key in (CHARGE, CHARGE_BEFORE)]
     known = [state for state in found if state is not None]
     state = max(known, key=lambda state: state.t_us, default=None)
     since_us = state.t_us if state else at_us - WINDOW_US

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer import answers
+from analyzer import answers, kept
 from analyzer.chemistry import chemistry
 from analyzer.context import Context, pack_channels
 from analyzer.faces import cli
@@ -195,3 +195,11 @@ def test_what_is_kept_of_a_trip_is_written_once(log):
     answers.refresh(log)
     assert CHARGE in written
     assert CHARGE_BEFORE not in written
+
+
+def test_what_was_just_looked_through_is_not_followed_again(log, monkeypatch):
+    put(log, QUAY + TRIP)
+    answers.refresh(log)
+    monkeypatch.setattr(kept, "track", None)  # nothing is left to follow
+    assert here_now(log, end_us(log)).charge.soc == approx(0.6, abs=0.04)
+    assert charge_at(log, end_us(log)) is not None
