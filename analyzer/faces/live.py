@@ -138,7 +138,7 @@ class Keeper:
     It rests ten times as long as it worked, so that a small board is left in peace.
     """
 
-    REST_S = 10.0
+    REST_S = 60.0  # flags are not waited for: the watch beside the log has them at once
     READY_S = 3.0  # the first page goes first; then the charts' library is made ready
 
     def __init__(self, desk: Desk) -> None:
