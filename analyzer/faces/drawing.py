@@ -107,7 +107,7 @@ def curve(answer: RangeAnswer) -> Curve | None:
         middle=_path(mids),
         across=tuple(Tick(at(k, 0)[0], f"{k:g}") for k in ticks(last, 6, first)),
         up=tuple(Tick(at(first, d * NMI)[1], f"{d:g}") for d in ticks(top, 4)),
-        now=_spot(answer.speed_water_mps, speeds, mids, "now"),
+        now=_spot(answer.speed_water_mps, speeds, mids, "now" if answer.motoring else "here"),
         best=_spot(answer.best_speed_mps, speeds, mids, "furthest"),
         points=tuple(_row(answer, p, xy) for p, xy in zip(points, mids, strict=True)),
         chosen=_nearest(speeds, (answer.speed_water_mps or points[0].speed_water_mps) / KN),
