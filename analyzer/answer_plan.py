@@ -114,6 +114,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
             few_sun=sun(FEW),
             speeds_mps=speeds,
             arrive_by_s=wish.arrive_by_s,
+            wind_s=end_us / 1e6,
         )
     )
     sureness = ctx.boat.reserve.return_sureness_frac

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from analyzer.chemistry import KNOTS
 from analyzer.guesses import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WANDER, Guesses
+from analyzer.normal import below
 
 Floats = npt.NDArray[np.float64]
 
@@ -39,7 +40,7 @@ class ChargeState:
         turned: The current comes with the wrong sign and is turned round.
         unseen_s: How long nothing was measured, the last time that it was long, where the pack
             was not seen full since; 0 else.
-        label: The pack's numbers that all of it rests on (`pack.label`); empty: not known.
+        label: The pack's numbers that all of it rests on (`pack.label`).
     """
 
     t_us: int
@@ -139,11 +140,6 @@ def tails(coverage: float) -> tuple[float, float]:
     return 0.5 - coverage / 2, 0.5 + coverage / 2
 
 
-def below(z: Floats) -> Floats:
-    """The normal distribution's integral up to z, within 3e-4 (Page 1977). Same shape."""
-    return np.asarray(0.5 * (1 + np.tanh(np.clip(0.79788456 * (z + 0.044715 * z**3), -20, 20))))
-
-
 def quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> Floats:
     """Where mixtures of normal distributions on 0 to 1 reach a share. Shapes (m, g) -> (m,)."""
     low, high = np.full(len(mean), -0.05), np.full(len(mean), 1.05)
@@ -178,7 +174,7 @@ def unfolded(halves: Floats) -> Floats:
 
 
 def _packed(values: Floats) -> str:
-    """Text a third as long as its numbers written out, to seven digits."""
+    """Text half as long as its numbers written out, to seven digits."""
     return b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
 
 

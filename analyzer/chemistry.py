@@ -253,6 +253,9 @@ def _lfp() -> Chemistry:
     )  # fmt: skip
 
 
+NMC_REACH = 0.3  # a tenth of the charge apart their distance is alike by 0.71, as exp(-0.1 / 0.3)
+
+
 def _nmc_spread() -> tuple[float, Floats]:
     """How far an NMC cell may lie off the mean of the two. [V]
 
@@ -278,9 +281,9 @@ def _nmc() -> Chemistry:
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
         end_sd_v=np.abs(nmc_spread_v(GRID)),
-        curve_cov_v2=_doubt(sd_v, 0.3, knee_v),
+        curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
-        shape_sd_v=sd_v, shape_soc=0.3, gap_sd=0.3, fast_sd=0.35,
+        shape_sd_v=sd_v, shape_soc=NMC_REACH, gap_sd=0.3, fast_sd=0.35,
         slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
         model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,

@@ -28,6 +28,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.heat_prior import HeatPrior
+from analyzer.normal import below
 from analyzer.series import Floats
 
 Bools = npt.NDArray[np.bool_]
@@ -283,7 +284,7 @@ class HeatFilter:
         """How likely a body's `rise` is above a level."""
         means, var = self._rises(body)
         w = np.exp(self._log_w[body] - self._log_w[body].max())
-        above = _cdf((means - level_k) / np.sqrt(np.maximum(var, 1e-9)))
+        above = below((means - level_k) / np.sqrt(np.maximum(var, 1e-9)))
         return float((w * above).sum() / w.sum())
 
     def _settles(self, body: int, load: float) -> tuple[Floats, Floats]:
@@ -340,18 +341,13 @@ def _total(parts: Iterable[Floats]) -> Floats:
     return reduce(operator.add, parts)
 
 
-def _cdf(z: Floats) -> Floats:
-    """Of the normal distribution, within 0.0003, at a fraction of the error function's cost."""
-    return np.asarray(0.5 * (1 + np.tanh(0.7978845608 * z * (1 + 0.044715 * z * z))))
-
-
 def _mixture_quantile(w: Floats, mean: Floats, sd: Floats, q: float) -> float:
     """Of a mixture of normal distributions, by halving."""
     low, high = float((mean - 6 * sd).min()), float((mean + 6 * sd).max())
     for _ in range(24):
         mid = 0.5 * (low + high)
-        below = float(w @ _cdf((mid - mean) / sd))
-        low, high = (mid, high) if below < q else (low, mid)
+        share = float(w @ below((mid - mean) / sd))
+        low, high = (mid, high) if share < q else (low, mid)
     return 0.5 * (low + high)
 
 

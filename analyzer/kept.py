@@ -38,6 +38,13 @@ def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | No
         return None
 
 
+def new_s(ctx: Context) -> float:
+    """How much of the log's end has not been looked through. [s]"""
+    span, seen = ctx.store.span(), ctx.store.learned(SEEN)
+    begin_us, end_us = span or (0, 0)
+    return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
+
+
 def follow(ctx: Context, series: Series) -> Charge | None:
     """The charge over a stretch, with all that the log knows before it; None without current."""
     if not series.n or not series.has("pack_current_a"):

@@ -88,17 +88,22 @@ class LegEnd:
 def draw_boats(
     given: ReachInput,
     route: Route,
-    departure_s: float,
+    wind_s: float,
     water: MovingWater,
     sun: Sun,
     n: int,
     seed: int = 1,
 ) -> Boats:
-    """Equally likely boats for a passage."""
+    """Equally likely boats for a passage.
+
+    Args:
+        wind_s: When the wind was measured, where it was. [UTC s]
+    """
     rng = np.random.default_rng(seed)
     air = air_draws(given, n, rng)
-    fades = given.wind is not None and np.isfinite(given.wind.lasts_s)
-    any_air = air_draws(replace(given, wind=None), n, np.random.default_rng(seed + 1))
+    later = None
+    if given.wind is not None and np.isfinite(given.wind.lasts_s):
+        later = air_draws(replace(given, wind=None), n, np.random.default_rng(seed + 1))
     leg_sd = air.left * given.curve.leg_sd
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
     weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))
@@ -112,8 +117,8 @@ def draw_boats(
         hotel_w=hotel,
         water=water,
         sun=sun,
-        later=any_air if fades else None,
-        since_s=departure_s,
+        later=later,
+        since_s=wind_s,
     )
 
 

@@ -67,6 +67,7 @@ class Passage:
         water, sun: Along the way; drawn for `n` boats and for `FEW`.
         speeds_mps: Through water, one for each leg; None: the cheapest.
         arrive_by_s: Wanted latest arrival; None: no hurry.
+        wind_s: When a wind that fades was measured. [UTC s]
     """
 
     given: ReachInput
@@ -78,15 +79,14 @@ class Passage:
     few_sun: Sun
     speeds_mps: tuple[float, ...] | None = None
     arrive_by_s: float | None = None
+    wind_s: float = 0.0
 
 
 def plan(passage: Passage) -> Plan:
     """Chooses speeds where they are open, and walks the passage."""
     n = len(passage.given.charge["soc"])
     speeds = passage.speeds_mps or cheapest(passage)
-    boats = draw_boats(
-        passage.given, passage.route, passage.departure_s, passage.water, passage.sun, n
-    )
+    boats = draw_boats(passage.given, passage.route, passage.wind_s, passage.water, passage.sun, n)
     ends = [begin(boats, passage.departure_s)]
     for k, leg in enumerate(passage.route.legs):
         ends.append(walk_leg(boats, k, leg, speeds[k], ends[-1]))
@@ -131,7 +131,7 @@ def cheapest(passage: Passage) -> tuple[float, ...]:
     few = {k: v[:FEW] for k, v in passage.given.charge.items()}
     given = replace(passage.given, charge=few)
     boats = draw_boats(
-        given, passage.route, passage.departure_s, passage.few_water, passage.few_sun, FEW
+        given, passage.route, passage.wind_s, passage.few_water, passage.few_sun, FEW
     )
     speeds, arrival = _at_price(passage, boats, 0.0)
     wanted = passage.arrive_by_s

@@ -154,12 +154,12 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
 
 def _watch(
     ctx: Context,
-    unseen: tuple[int | None, int],
+    stretch_us: tuple[int | None, int],
     charge: ChargeState | None,
     progress: Progress | None,
 ) -> None:
     """Runs the watch over what it has not seen; open flags go on."""
-    from_us, end_us = unseen
+    from_us, end_us = stretch_us
     judge = watch.Watch(ctx.boat, charge)
     if from_us:
         judge.teach(

@@ -29,7 +29,7 @@ from analyzer.guesses import (
 from analyzer.measured import cell_temp_c, mean_cell_v
 from analyzer.pack import Cell, default_cell, label
 from analyzer.series import Series
-from analyzer.steps import AGEING_SD, BRIDGED_S, STEP_S, YEAR_H, Steps, prepare
+from analyzer.steps import AGEING_SD, BRIDGED_S, LOST_C, STEP_S, YEAR_H, Steps, prepare
 from analyzer.unseen import UNSEEN_S, told, unseen
 from analyzer.wiring import shunt_sense
 from logger.boat import Pack
@@ -39,7 +39,6 @@ __all__ = ["Charge", "ChargeState", "cell_temp_c", "known", "mean_cell_v", "trac
 
 Floats = npt.NDArray[np.float64]
 
-UNKNOWN_CURRENT_C = 0.03  # sd of the current while nothing was measured, as a share of Ah
 DEVICE_SD = 0.12  # of a charge that some device on board reports, at the start
 FULL_SD = 0.017  # of each anchor: 1 % for a stay of half an hour at the top, which has three
 FULL_HELD_S = 60.0
@@ -230,7 +229,7 @@ def _taken_up(bank: Guesses, start: ChargeState, gap_s: float) -> _Left:
     bank.load(start.bank["weight"], start.bank["mean"], unfolded(start.bank["cov"]))
     bank.p[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
     if gap_s < UNSEEN_S:
-        bank.p[SOC, SOC] += (UNKNOWN_CURRENT_C * gap_s / HOUR_S) ** 2
+        bank.p[SOC, SOC] += (LOST_C * gap_s / HOUR_S) ** 2
     else:
         left.after_nothing_seen(bank, gap_s)
     return left

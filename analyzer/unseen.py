@@ -9,8 +9,8 @@ leaves behind.
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.charge_state import below
 from analyzer.guesses import EDGES, HYST, MOST, SOC, WANDER, WANDER_REST_V, WIDE_SD, Guesses
+from analyzer.normal import below
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]

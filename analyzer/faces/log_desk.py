@@ -247,14 +247,12 @@ class LogDesk:
         with self.context(write=True) as ctx:
             answers.refresh(ctx, progress)
 
-    def unseen_s(self) -> float:
+    def new_s(self) -> float:
         """How much of the log's end has not been looked through. [s]"""
-        from analyzer.kept import SEEN
+        from analyzer.kept import new_s
 
         with self.context() as ctx:
-            span, seen = ctx.store.span(), ctx.store.learned(SEEN)
-        begin_us, end_us = span or (0, 0)
-        return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
+            return new_s(ctx)
 
     def newest_utc_s(self) -> float | None:
         """When the newest reading was; None where there is none."""

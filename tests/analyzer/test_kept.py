@@ -17,21 +17,8 @@ from logger import boat as boats
 from logger.errors import StoreError
 from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
+from tests.small_boat import AH, BOAT_TEXT
 
-AH = 200
-BOAT_TEXT = f"""name = "invented"
-[hull]
-waterline_m = 7.0
-beam_waterline_m = 2.3
-draught_m = 1.2
-displacement_kg = 3000
-[pack]
-chemistry = "lfp"
-cells_in_series = 16
-rated_capacity_ah = {AH}
-[motor]
-rated_power_w = 6000
-"""
 BOAT = boats.parse(BOAT_TEXT, "boat.toml")
 NAMES = ("pack_voltage_v", "pack_current_a", "speed_ground_mps")
 GROUP = Group("test/pack", NAMES, (EXACT,) * len(NAMES))
@@ -50,7 +37,7 @@ def log(tmp_path):
         yield Context(store, BOAT)
 
 
-def put(ctx, legs, full=1.0, after_h=0.0, boot="boot"):
+def put(ctx, legs, full=1.0, after_h=0.0, boot="boot", names=NAMES):
     """Records legs; the voltage is the chemistry's own for what was given since `full`."""
     span = ctx.store.span()
     first_s = 0 if span is None else round((span[1] - START_US) / 1e6) + 1 + round(after_h * HOUR)
@@ -62,7 +49,9 @@ def put(ctx, legs, full=1.0, after_h=0.0, boot="boot"):
     writer = ctx.store.writer(boot)
     writer.add(UtcFix(0, START_US, "file", 1.0))
     t_us = (first_s + np.arange(len(amps), dtype=np.int64)) * 1_000_000
-    writer.add(Block(GROUP, t_us, np.column_stack([volts, amps, speed])))
+    read = dict(zip(NAMES, (volts, amps, speed), strict=True))
+    group = Group("test/" + " ".join(names), names, (EXACT,) * len(names))
+    writer.add(Block(group, t_us, np.column_stack([read[name] for name in names])))
     writer.close()
 
 
@@ -128,6 +117,10 @@ def test_a_long_silence_leaves_it_open(log):
 
 def test_without_current_there_is_none(log):
     assert charge_at(log, START_US) is None
+    put(log, QUAY, names=("pack_voltage_v", "speed_ground_mps"))
+    assert charge_at(log, end_us(log)) is None
+    answers.refresh(log)
+    assert here_now(log, end_us(log)).charge is None
 
 
 def test_between_boots_without_a_date_anything_may_have_happened(log):

@@ -223,9 +223,9 @@ def test_a_measured_wind_fades_into_any_wind():
 
     fading = replace(lasting, lasts_s=12 * 3600.0)
     assert np.array_equal(powers(fading, 0), powers(lasting, 24))
-    # after a week nothing of it is left: then it is as if nobody had measured
     spread = [np.std(np.log(powers(fading, hours))) for hours in (0, 3, 12)]
     assert np.all(np.diff(spread) > 0)
+    # after a week nothing of it is left: then it is as if nobody had measured
     assert np.percentile(powers(fading, 168), (10, 50, 90)) == pytest.approx(
         np.percentile(powers(None, 0), (10, 50, 90)), rel=0.05
     )

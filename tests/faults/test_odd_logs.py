@@ -17,26 +17,11 @@ from logger import boat as boats
 from logger.errors import LoggerError
 from logger.sources.source import EXACT, Block, Group, UtcFix
 from logger.store import Store
+from tests.small_boat import AH, BOAT_TEXT
 
 LOGS = 60 if os.environ.get("KEELWATT_FULL") else 4
-AH = 200
-BOAT_TEXT = f"""name = "invented"
-[hull]
-waterline_m = 7.0
-beam_waterline_m = 2.3
-draught_m = 1.2
-displacement_kg = 3000
-[pack]
-chemistry = "lfp"
-cells_in_series = 16
-rated_capacity_ah = {AH}
-[motor]
-rated_power_w = 6000
-[home]
-latitude_deg = 46.0
-longitude_deg = -23.1
-"""
 START_US = 1_782_887_400_000_000
+HOME = "[home]\nlatitude_deg = 46.0\nlongitude_deg = -23.1\n"
 QUESTIONS = {
     "range": answers.range_left,
     "home": lambda ctx: answers.range_left(ctx, home="straight"),
@@ -113,7 +98,7 @@ def test_every_question_of_an_odd_log_is_answered(tmp_path, number):
     ):
         warnings.simplefilter("error", RuntimeWarning)
         store.save_boat(BOAT_TEXT, 1)
-        ctx = Context(store, boats.parse(BOAT_TEXT, "boat.toml"))
+        ctx = Context(store, boats.parse(BOAT_TEXT + HOME, "boat.toml"))
         fill(ctx, rng)
         answers.refresh(ctx)
         said = {}

@@ -92,7 +92,7 @@ def looked_through(options: argparse.Namespace) -> LogDesk:
 def desk_knowing(options: argparse.Namespace) -> LogDesk:
     """The desk, with earlier trips looked through; where little is new, without."""
     there = desk(options)
-    if there.unseen_s() <= NEWS_S:
+    if there.new_s() <= NEWS_S:
         return there
     try:
         return looked_through(options)

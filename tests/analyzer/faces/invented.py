@@ -441,7 +441,7 @@ class InventedDesk:
     def refresh(self, progress=None):
         self.asked.append(("refresh",))
 
-    def unseen_s(self):
+    def new_s(self):
         return 0.0
 
     def newest_utc_s(self):

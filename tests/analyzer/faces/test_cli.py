@@ -198,7 +198,7 @@ def test_a_signal_ends_it_without_traceback_and_closes_what_is_open(sent, status
         "from analyzer.faces.commands import options\n"
         "import signal, time\n"
         "class Slow:\n"
-        "    def unseen_s(self): return 0.0\n"
+        "    def new_s(self): return 0.0\n"
         "    def cells(self):\n"
         "        try: print('on', flush=True); time.sleep(30)\n"
         "        finally: print('closed', flush=True)\n"
