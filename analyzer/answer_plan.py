@@ -16,13 +16,15 @@ from analyzer.reach import ReachInput
 from analyzer.route import SeenStream, read_gpx
 from analyzer.series import load
 from analyzer.stream_table import StreamTable, TableStream, read_stream_table
-from analyzer.sunshine import ClearSkySun, share_today
+from analyzer.sunshine import USUAL_SD, USUAL_SHARE, ClearSkySun, share_today
 from analyzer.wind import ONE_WIND_S, Wind
+from logger.units import KN
 
 DRAWS = 1000
 LONGEST_S = 48 * 3600.0
 TIDE_KEPT_S = 9 * 3600.0  # that long a semi-diurnal tide can be followed from what was seen
 TODAY_US = 12 * 3600 * 1_000_000
+SAME_SKY_S = 24 * 3600.0  # so long clouds are taken to stay; common practice, no source
 SLOWEST_FRAC = 0.45  # of the fastest speed worth asking for; slower is no passage
 
 ANY_WIND = "not known: any from anywhere is counted with, so the range is wider"
@@ -86,7 +88,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     speeds = _speeds(wish, len(route.legs))
     rng = np.random.default_rng(2)
     place = (route.legs[0].latitude_deg, route.legs[0].longitude_deg)
-    share, sun_from = _share(ctx, end_us, place)
+    share, sun_from = _share(ctx, end_us, place, departure - end_us / 1e6)
     table = _table(wish, departure)
 
     def water(n: int) -> MovingWater:
@@ -125,7 +127,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
         sureness_frac=sureness,
         enough=made.arrives_frac >= sureness,
         stream_from=_stream_words(table, here, wish, departure - end_us / 1e6),
-        wind_from=given.wind.reason if given.wind else ANY_WIND,
+        wind_from=_wind_words(given.wind),
         sun_from=sun_from,
         cautions=(*_old_charge(wish, departure - end_us / 1e6), *CAUTIONS),
     )
@@ -148,6 +150,14 @@ def _old_charge(wish: PlanWish, age_s: float) -> tuple[str, ...]:
 def _wind(wish: PlanWish, here: Here, age_s: float) -> Wind | None:
     """The wind as given, else as measured where she leaves soon enough for it; else unknown."""
     return wish.wind or (here.wind if abs(age_s) < ONE_WIND_S else None)
+
+
+def _wind_words(wind: Wind | None) -> str:
+    if wind is None:
+        return ANY_WIND
+    if wind.speed_mps < 0.5 * KN:
+        return f"calm, {wind.reason}"
+    return f"{wind.speed_mps / KN:.0f} kn from {round(wind.from_deg) % 360:03d}°, {wind.reason}"
 
 
 def _question(ctx: Context, here: Here, wish: PlanWish, wind: Wind | None) -> ReachInput:
@@ -196,7 +206,7 @@ def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
 
 
 def _share(
-    ctx: Context, end_us: int, place: tuple[float, float]
+    ctx: Context, end_us: int, place: tuple[float, float], age_s: float
 ) -> tuple[tuple[float, float] | None, str]:
     """The panels' share of a clear sky, and in words where it comes from."""
     peak = ctx.boat.solar.peak_w
@@ -207,8 +217,12 @@ def _share(
         share = share_today(series, peak, place[0], place[1])
     except ModuleNotFoundError:
         return None, "not counted: the clear-sky bound wants pvlib (the extra `sun`)"
-    measured = series.has("solar_power_w")
-    words = "as today's yield shows" if measured else "the usual share, as no yield is measured"
+    words = "as the yield of the log's last hours shows"
+    if not series.has("solar_power_w"):
+        words = "the usual share, as no yield is measured"
+    elif age_s > SAME_SKY_S:
+        share = USUAL_SHARE, USUAL_SD
+        words = f"the usual share, as the log's last yield is of {_ago(age_s)} before"
     return share, f"{100 * share[0]:.0f} % of a clear sky, {words}"
 
 

@@ -12,7 +12,6 @@ import numpy as np
 
 from analyzer.series import Floats
 from logger.boat import Cable
-from logger.units import CMIL_MM2, FT
 
 Numeric = float | Floats
 
@@ -22,8 +21,6 @@ CONDUCTIVITY_W_MK = 390.0  # heat, copper near 50 °C (handbook figure from gene
 HEAT_J_MM3_K = 3.45e-3  # volumetric heat of copper
 TABLE_AMBIENT_C = 30.0
 ENGINE_SPACE_C = 50.0
-ABYC_K = 10.75  # cmil·ohm/ft, ABYC E-11
-ISO_K = 0.0164  # ohm·mm²/m, ISO 10133 annex; 5 % below copper at 20 °C, so it flatters
 
 # mm² -> largest ohm/km at 20 °C of class 5 and 6, plain and tinned. 35, 120, 185 and 240 mm² are
 # from general knowledge; the others are printed alike in two public copies of the standard.
@@ -139,31 +136,11 @@ def at_temp(r20_ohm: Numeric, temp_c: Numeric) -> Numeric:
     return r20_ohm * (1 + ALPHA_20C * (temp_c - 20.0))
 
 
-def iec_to_20c_factor(temp_c: float) -> float:
-    """What a resistance measured at `temp_c` is multiplied by. Source: IEC 60228 annex."""
-    return 1.0 / (1.0 + 0.004 * (temp_c - 20.0))
-
-
 def drop_v(
-    current_a: Numeric, loop_m: float, r20_ohm_per_m: float, temp_c: float = 20.0
+    current_a: Numeric, length_m: float, r20_ohm_per_m: float, temp_c: float = 20.0
 ) -> Numeric:
-    """Voltage lost in copper there and back. [V]"""
-    return current_a * loop_m * at_temp(r20_ohm_per_m, temp_c)
-
-
-def abyc_cmil(current_a: float, loop_m: float, allowed_v: float) -> float:
-    """Circular mils that keep the drop allowed. Source: ABYC E-11, K = 10.75, feet."""
-    return ABYC_K * current_a * (loop_m / FT) / allowed_v
-
-
-def abyc_drop_v(current_a: float, loop_m: float, cmil: float) -> float:
-    """Voltage drop by the same formula. [V]"""
-    return ABYC_K * current_a * (loop_m / FT) / cmil
-
-
-def iso_drop_v(current_a: float, loop_m: float, size_mm2: float) -> float:
-    """Voltage drop by ISO 10133's annex. [V] Below what copper at 20 °C loses."""
-    return ISO_K * current_a * loop_m / size_mm2
+    """Voltage lost in a length of copper; there and back is twice the way. [V]"""
+    return current_a * length_m * at_temp(r20_ohm_per_m, temp_c)
 
 
 def ampacity_table_a(awg: str, rating_c: float) -> float:
@@ -203,14 +180,18 @@ def ambient_factor(rating_c: float, ambient_c: float) -> float:
     return math.sqrt(min(max(left, 0.0), 1.0))
 
 
+def place_c(cable: Cable) -> float:
+    """Air around a cable that nobody measures: 50 °C in an engine space, else 30 °C. [°C]"""
+    return ENGINE_SPACE_C if cable.in_engine_space else TABLE_AMBIENT_C
+
+
 def ampacity_a(cable: Cable, ambient_c: float | None = None) -> float:
     """Ampacity with the derating of the place and of the bundle. [A]
 
     Args:
-        ambient_c: Air around the cable; None: 50 °C in an engine space, else 30 °C.
+        ambient_c: Air around the cable; None: as `place_c` has it.
     """
-    if ambient_c is None:
-        ambient_c = ENGINE_SPACE_C if cable.in_engine_space else TABLE_AMBIENT_C
+    ambient_c = place_c(cable) if ambient_c is None else ambient_c
     place = ambient_factor(cable.insulation_rating_c, ambient_c)
     return ampacity_30c_a(cable) * place * bundle_factor(cable.conductors_in_bundle)
 
@@ -234,8 +215,3 @@ def settled_rise_k(
     gain = heat_k * ALPHA_20C
     rise = heat_k * (1 + ALPHA_20C * (ambient_c - 20.0)) / np.maximum(1 - gain, 1e-9)
     return np.where(gain < 1, rise, np.inf)[()]
-
-
-def circular_mils(size_mm2: float) -> float:
-    """Area in circular mils; 1 cmil is the area of a circle of a thousandth of an inch."""
-    return size_mm2 / CMIL_MM2

@@ -5,7 +5,7 @@ against use. Doubtful things are findings; impossible ones were refused when the
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from analyzer.cables import ampacity_a
+from analyzer import copper
 from analyzer.estimate import Estimate
 from analyzer.pack import Chemistry, chemistry
 from analyzer.results import Finding
@@ -21,6 +21,8 @@ LEAST_LOSS, MOST_LOSS = 1.0, 1 / 0.85
 # Hours of full sun a day that panels lying flat on a boat yield, poor to good summer days in the
 # temperate zone (common practice, no source).
 SUN_H = (1.5, 3.0, 5.0)
+# Of the voltage, lost in feeders' cables: ABYC E-11, as an electrician's supplier prints it.
+MOST_DROP_FRAC = 0.03
 MOTOR_CHANNELS = ("pack_current_a", "controller_current_a")
 
 
@@ -65,11 +67,11 @@ def findings(boat: Boat) -> tuple[Finding, ...]:
     """What is doubtful about the boat as the file describes her."""
     full = full_power(boat)
     out = [f for cable in boat.cable for f in _cable(cable, full)]
-    return (*out, *_pack(boat, full), *_cutback(boat), *_sun(boat))
+    return (*out, *_drop(boat, full), *_pack(boat, full), *_cutback(boat), *_sun(boat))
 
 
 def _cable(cable: Cable, full: FullPower) -> Iterator[Finding]:
-    amps = ampacity_a(cable)
+    amps = copper.ampacity_a(cable)
     carries_motor = cable.current_channel in MOTOR_CHANNELS
     if carries_motor and full.high > amps:
         yield Finding(
@@ -107,6 +109,31 @@ def _cable(cable: Cable, full: FullPower) -> Iterator[Finding]:
             "allows.",
             CAUTION,
         )
+
+
+def _drop(boat: Boat, full: FullPower) -> Iterator[Finding]:
+    """What the motor's cables lose at full power, joints apart."""
+    motor = [c for c in boat.cable if c.current_channel in MOTOR_CHANNELS]
+    ohm = sum(
+        float(copper.drop_v(1.0, c.length_m, copper.ohm_per_m_20c(c), copper.place_c(c)))
+        for c in motor
+    )
+    rest_v = boat.pack.cells_in_series * float(chemistry(boat.pack.chemistry).ocv_v(0.5))
+    lost = full.mid * ohm / rest_v
+    if lost <= MOST_DROP_FRAC:
+        return
+    yield Finding(
+        "cables",
+        "voltage_drop",
+        f"At full power the cables that carry the motor's current lose about {full.mid * ohm:.1f} "
+        f"of {rest_v:.0f} V, {100 * lost:.1f} %, and {full.mid**2 * ohm:.0f} W as heat. "
+        f"{100 * MOST_DROP_FRAC:.0f} % is the usual limit for feeders.",
+        0.9 if full.low * ohm / rest_v > MOST_DROP_FRAC else 0.6,
+        Estimate(full.mid * ohm, full.low * ohm, full.high * ohm, "V"),
+        f"Shorter cables, or {lost / MOST_DROP_FRAC:.1f} times the copper; check length_m and the "
+        f"size in the boat file first.",
+        CAUTION,
+    )
 
 
 def _pack(boat: Boat, full: FullPower) -> Iterator[Finding]:

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.air import Air
-from analyzer.draws import air_draws
+from analyzer.draws import air_draws, along_across
 from analyzer.reach import AHEAD_LOG_SD, ReachInput, ground_speed_mps, pack_draws
 from analyzer.route import Leg, Route
 from analyzer.rundown import PackDraws, cell_current_a, run_down
@@ -141,13 +141,11 @@ def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) ->
         k: The leg's number. speed_mps: Through water.
     """
     pieces = int(np.clip(np.ceil(leg.distance_m / PIECE_M), 1, MOST_PIECES))
-    angle = np.radians(leg.course_deg)
     t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
     ended = start.ended.copy()
     for _ in range(pieces):
         east, north = boats.water.at(t)
-        along = east * np.sin(angle) + north * np.cos(angle)
-        across = east * np.cos(angle) - north * np.sin(angle)
+        along, across = along_across(east, north, leg.course_deg)
         made = ground_speed_mps(np.full_like(t, speed_mps), along, across)
         ended |= made < STUCK_MPS
         seconds = leg.distance_m / pieces / np.maximum(made, STUCK_MPS)

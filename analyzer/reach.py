@@ -121,6 +121,8 @@ def ground_speed_mps(water_mps: Floats, along_mps: Floats, across_mps: Floats) -
         along_mps, across_mps: Stream along and across the course.
     Returns:
         Broadcast shape; 0 where the boat cannot hold the course or is set back.
+
+    Source: navigation (textbook).
     """
     made = np.sqrt(np.maximum(water_mps**2 - across_mps**2, 0.0)) + along_mps
     return np.where(water_mps > np.abs(across_mps), np.maximum(made, 0.0), 0.0)

@@ -3,7 +3,6 @@
 from analyzer.answer_hull import HindcastAnswer, HullAnswer
 from analyzer.answer_plan import PlanAnswer
 from analyzer.double_run import STEPS, DoubleRun
-from analyzer.estimate import Estimate
 from analyzer.faces import words
 from analyzer.faces.tell import wrapped
 from analyzer.fouling import TripLoss
@@ -18,45 +17,51 @@ BAR = 30  # characters
 def plan(answer: PlanAnswer) -> str:
     """Will this passage work."""
     made = answer.plan
-    sure = words.percent(made.arrives_frac)
+    sure = words.sureness(made.arrives_frac)
     reserve = words.percent(answer.reserve_frac)
     verdict = "The passage works" if answer.enough else "The passage is not sure enough"
     lines = [
-        f"{verdict}: {sure} sure of arriving above the reserve of {reserve} "
-        f"({words.percent(answer.sureness_frac)} is wanted).",
-        f"{made.name}, {words.miles(made.distance_m)}, leaving "
-        f"{words.clock(made.departure_utc_s)}; arriving {_clock_band(made.arrival_utc_s)} with "
-        f"{words.band(made.charge)} charge.",
+        wrapped(
+            f"{verdict}: {sure} sure of arriving above the reserve of {reserve} "
+            f"({words.percent(answer.sureness_frac)} is wanted)."
+        ),
+        wrapped(
+            f"{words.capital(made.name)}, {words.miles(made.distance_m)}, leaving "
+            f"{words.day(made.departure_utc_s)} {words.zone_name(made.departure_utc_s)}; arriving "
+            f"{words.moments(made.arrival_utc_s)} with {words.band(made.charge)} charge."
+        ),
     ]
     if made.in_time_frac is not None:
-        lines.append(f"Above the reserve and in time: {words.percent(made.in_time_frac)}.")
+        lines.append(f"Above the reserve and in time: {words.sureness(made.in_time_frac)} sure.")
     lines += [
         "",
-        "  To                  Miles  Course   Water  Ground    Energy        Charge   Holds",
+        "  To                Miles  Course   Water  Ground  Energy       Charge  Holds",
     ]
     lines += [_plan_leg(leg) for leg in made.legs]
     lines += [
         "",
-        f"  Power curve: {made.reason}.",
-        f"  Stream: {answer.stream_from}.",
-        f"  Wind: {answer.wind_from}.",
-        f"  Sun: {answer.sun_from}.",
+        wrapped(f"{made.reason}.", "  Power: "),
+        wrapped(f"{answer.stream_from}.", "  Stream: "),
+        wrapped(f"{answer.wind_from}.", "  Wind: "),
+        wrapped(f"{answer.sun_from}.", "  Sun: "),
         "",
-        *(f"Caution: {text}" for text in answer.cautions),
+        *(wrapped(text, "Caution: ") for text in answer.cautions),
     ]
     return "\n".join(lines)
 
 
 def _plan_leg(leg: PlanLeg) -> str:
     return (
-        f"  {leg.name[:18]:<18}{leg.distance_m / NMI:7.1f}{leg.course_deg:7.0f}°"
-        f"{words.knots(leg.speed_water_mps):>9}{words.value(leg.speed_ground_mps):>8}"
-        f"{words.value(leg.energy):>11}{words.band(leg.charge):>15}{leg.holds_frac:>7.0%}"
+        f"  {leg.name[:16]:<16}{leg.distance_m / NMI:7.1f}{words.course(leg.course_deg):>8}"
+        f"{words.knots(leg.speed_water_mps):>8}{words.value(leg.speed_ground_mps):>8}"
+        f"{words.value(leg.energy):>8}{words.band(leg.charge):>13}"
+        f"{_share(leg.holds_frac):>7}"
     )
 
 
-def _clock_band(estimate: Estimate) -> str:
-    return f"{words.clock(estimate.low)} to {words.clock(estimate.high)}"
+def _share(frac: float) -> str:
+    """A probability in few signs; never quite 0 or 100 %."""
+    return "< 1 %" if frac < 0.01 else "> 99 %" if frac > 0.99 else words.percent(frac)
 
 
 def hull(answer: HullAnswer) -> str:
@@ -116,7 +121,7 @@ def double_run(found: DoubleRun) -> str:
     ]
     for run in found.runs:
         lines.append(
-            f"  on {run.heading_deg:03.0f}°: {words.knots(run.speed_ground_mps)} over ground"
+            f"  on {words.course(run.heading_deg)}: {words.knots(run.speed_ground_mps)} over ground"
         )
     if found.missing:
         lines.append(words.sentence(found.missing))

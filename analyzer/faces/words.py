@@ -230,6 +230,18 @@ def day(utc_s: float | None, zone: tzinfo | None = None) -> str:
     return f"{moment.day} {moment.strftime('%b %Y %H:%M')}"
 
 
+def moments(estimate: Estimate, zone: tzinfo | None = None) -> str:
+    """A range of times, with the date of the later where that is another day's."""
+    early, late = _moment(estimate.low or 0.0, zone), _moment(estimate.high or 0.0, zone)
+    told = clock if early.date() == late.date() else day
+    return f"{clock(estimate.low, zone)} to {told(estimate.high, zone)}"
+
+
+def course(deg: float) -> str:
+    """A course or bearing in three figures. "005°"."""
+    return f"{round(deg) % 360:03d}°"
+
+
 def zone_name(utc_s: float, zone: tzinfo | None = None) -> str:
     """The zone that `clock` and `day` show. "UTC", "CEST"."""
     return _moment(utc_s, zone).tzname() or "UTC"

@@ -15,6 +15,7 @@ from analyzer.errors import BadRoute
 from analyzer.faces import hindcast_plot, tell_passage
 from analyzer.here import here_now
 from analyzer.results import to_json
+from analyzer.series import Series
 from analyzer.wind import Wind
 from logger.boat import Boat
 from logger.sources.source import EXACT, Block, Group, UtcFix
@@ -62,6 +63,27 @@ def test_plan_from_a_log(ctx, route):
     json.dumps(to_json(answer))
 
 
+@pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear")  # pvlib's, with the newest pandas
+def test_the_sky_of_the_log_is_not_that_of_three_days_later(ctx, route, monkeypatch):
+    pytest.importorskip("pvlib")
+    noon = Series(1_782_900_000_000_000, 60.0, 60, {"solar_power_w": np.full(60, 30.0)})
+    monkeypatch.setattr(answer_plan, "load", lambda *_: noon)
+    panels = Boat.model_validate(ctx.boat.model_dump() | {"solar": {"peak_w": 300.0}})
+    end_s = ctx.store.span()[1] / 1e6
+    soon, later = (
+        plan_passage(
+            Context(ctx.store, panels),
+            PlanWish(route, departure_s=end_s + hours * 3600, speeds_mps=(2.4,)),
+        ).sun_from
+        for hours in (2, 72)
+    )
+    assert soon.endswith("% of a clear sky, as the yield of the log's last hours shows")
+    assert later == (
+        "45 % of a clear sky, the usual share, as the log's last yield is of 3 days before"
+    )
+    assert not soon.startswith("45 %")
+
+
 def test_plan_with_fewer_speeds_than_legs_says_so(ctx, route):
     with pytest.raises(BadRoute, match="2 legs"):
         plan_passage(ctx, PlanWish(route, speeds_mps=(2.0, 2.0, 2.0)))
@@ -95,7 +117,7 @@ def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_she_has(ctx, ro
         answer = plan_passage(
             tall, PlanWish(route, wind=wind, departure_s=leaves_s, speeds_mps=(2.4,))
         )
-        assert answer.wind_from == ("as given" if wind else answer_plan.ANY_WIND)
+        assert answer.wind_from == ("calm, as given" if wind else answer_plan.ANY_WIND)
         return answer.plan.energy.high / answer.plan.energy.low
 
     calm = Wind(0.0, 0.0, sd_mps=0.0)
@@ -112,7 +134,7 @@ def test_a_measured_wind_counts_for_a_departure_soon_after(ctx, route, monkeypat
         plan_passage(ctx, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
         for h in (1, 5)
     )
-    assert soon.wind_from == "measured"
+    assert soon.wind_from == "10 kn from 200°, measured"
     assert "not known" in later.wind_from
 
 

@@ -48,6 +48,32 @@ def test_findings_about_cables_and_fuses(cable: dict[str, Any], expected: list[s
     assert kinds(boat(cable)) == expected
 
 
+@pytest.mark.parametrize(
+    ("cable", "expected"),
+    [
+        # at 30 °C class 5 has 1.21 x 1.039 mohm/m: 150 A over 10 m lose 1.89 V of 53, 3.6 %
+        ({"size_mm2": 16.0, "length_m": 10, "insulation_rating_c": 200}, ["voltage_drop"]),
+        # over 8 m 1.51 V, 2.8 %
+        ({"size_mm2": 16.0, "length_m": 8, "insulation_rating_c": 200}, []),
+        # at 50 °C 1.62 V, 3.1 %
+        (
+            {"size_mm2": 16.0, "length_m": 8, "insulation_rating_c": 200, "in_engine_space": True},
+            ["over_ampacity", "voltage_drop"],
+        ),
+        ({"size_mm2": 16.0, "length_m": 90, "current_channel": "other_pump_current_a"}, []),
+    ],
+)
+def test_findings_about_lost_voltage(cable: dict[str, Any], expected: list[str]):
+    assert kinds(boat(cable)) == expected
+
+
+def test_lost_voltage_is_said_in_volts():
+    (found,) = first_day.findings(boat({"size_mm2": 16.0, "length_m": 10,
+                                        "insulation_rating_c": 200}))  # fmt: skip
+    assert found.size.mid == pytest.approx(150 * 10 * 1.21e-3 * 1.0393, rel=1e-3)
+    assert "1.9 of 53 V" in found.text
+
+
 def test_full_power_from_rated_power_lies_between_full_and_empty_pack():
     # 5000 W at 16 x 3.4 V = 54.4 V and no losses: 92 A; at 16 x 2.5 V = 40 V with 85 %: 147 A
     full = first_day.full_power(boat(motor={"max_current_a": 1e4}))

@@ -6,7 +6,7 @@ import pytest
 
 from analyzer import copper
 from logger.boat import Cable
-from logger.units import FT
+from logger.units import CMIL_MM2, FT
 
 
 @pytest.fixture
@@ -43,7 +43,7 @@ def test_resistance_per_copper_area_stays_below_and_near_the_published_maximum(f
     print()
     for row in rows_of(folder / "copper_wire_resistance.csv"):
         awg, most = gauge(row["awg"]), float(row["max_resistance_ohm_per_1000ft_20C"])
-        area = float(row["conductor_area_circular_mils"]) * copper.CMIL_MM2
+        area = float(row["conductor_area_circular_mils"]) * CMIL_MM2
         ideal = copper.RHO_20C_OHM_MM2_M / area * 1000 * FT
         cable = Cable(name="x", size_awg=awg, length_m=1, tinned=True)
         ours = copper.ohm_per_m_20c(cable) * 1000 * FT * copper.area_mm2(cable) / area
