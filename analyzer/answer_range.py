@@ -223,6 +223,7 @@ def _home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
         charge_on_arrival=back.charge_on_arrival,
         way=wish.way,
         stream=f"as in {wish.stream.name}" if isinstance(wish.stream, Path) else back.stream,
+        speed_water_mps=back.back_speed_mps,
     )
 
 

@@ -10,7 +10,7 @@ from analyzer.flags import Sighting
 from analyzer.pack import chemistry
 from analyzer.piece import Piece
 from analyzer.thresholds import Threshold
-from logger.boat import Boat, Cable
+from logger.boat import Boat, Cable, Pack
 from logger.channels import block_voltage, cell_voltage, probe_temp
 
 QUIET_LEAST_S = 30.0
@@ -18,6 +18,9 @@ QUIET_LEAST_S = 30.0
 QUIET_OTHER_S = 90.0
 VITAL = ("pack_voltage_v", "pack_current_a")
 QUIET_INTERVALS = 10.0
+# Per cell, above what chargers end at: 3.65, 4.2 and 2.47 V; common practice, no source.
+OVER_V = {"lfp": (3.68, 3.75), "nmc": (4.23, 4.28), "lead_acid": (2.50, 2.65)}
+OVER_FULL_V = (0.05, 0.12)  # the same above a full voltage that the boat file gives
 HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, "lead_acid": 50.0}  # of makers' sheets; the boat's wins
 
 
@@ -188,8 +191,7 @@ def levels(boat: Boat) -> list[Detector]:
 def _cells(boat: Boat) -> list[Level]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
-    cutoff, full = pack.cell_cutoff_v or kind.cutoff_v, pack.cell_full_v or kind.full_v
-    over = (0.05, 0.12) if pack.cell_full_v else (0.1, 0.2)
+    cutoff, over = pack.cell_cutoff_v or kind.cutoff_v, _over_v(pack)
     usable = float(kind.ocv_v(0.5)) - cutoff
     found: list[Level] = []
     inside = pack.cells_in_series // (pack.blocks_in_series or pack.cells_in_series)
@@ -200,16 +202,24 @@ def _cells(boat: Boat) -> list[Level]:
         low = _below(count * (cutoff + 0.25 * usable), count * 0.05 * usable, 10.0)
         least = _below(count * (cutoff + 0.1 * usable), count * 0.05 * usable, 5.0)
         found.append(Level(channel, f"cell/{name}", "cell_low", name, "V", low, least))
-        high = _above(count * (full + over[0]), count * 0.03, 5.0)
-        most = _above(count * (full + over[1]), count * 0.03, 3.0)
+        high = _above(count * over[0], count * 0.03, 5.0)
+        most = _above(count * over[1], count * 0.03, 3.0)
         found.append(Level(channel, f"cell/{name}/high", "cell_high", name, "V", high, most))
     return found
+
+
+def _over_v(pack: Pack) -> tuple[float, float]:
+    """Voltage of a cell that is too high: to warn, to act."""
+    if pack.cell_full_v is None:
+        return OVER_V[pack.chemistry]
+    warn, act = OVER_FULL_V
+    return pack.cell_full_v + warn, pack.cell_full_v + act
 
 
 def _pack(boat: Boat) -> list[Level]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
-    cutoff, full = pack.cell_cutoff_v or kind.cutoff_v, pack.cell_full_v or kind.full_v
+    cutoff, over = pack.cell_cutoff_v or kind.cutoff_v, _over_v(pack)
     count, usable = pack.cells_in_series, float(kind.ocv_v(0.5)) - cutoff
     cutback = boat.motor.cutback_v or count * (cutoff + 0.2 * usable)
     stop = boat.motor.shutdown_v or count * (cutoff + 0.1 * usable)
@@ -221,8 +231,8 @@ def _pack(boat: Boat) -> list[Level]:
         Level("controller_voltage_v", "pack/low", "pack_low", "controller", "V",
               _below(cutback, step, 10.0), _below(stop + step, step, 5.0)),
         Level("pack_voltage_v", "pack/high", "pack_high", "pack", "V",
-              _above(count * (full + 0.06), 0.02 * count, 5.0),
-              _above(count * (full + 0.12), 0.02 * count, 3.0)),
+              _above(count * over[0], 0.02 * count, 5.0),
+              _above(count * over[1], 0.02 * count, 3.0)),
         Level("pack_temp_c", "pack/hot", "pack_hot", "pack", "°C",
               _above(hot - 5, 2.0, 60.0), _above(hot, 2.0, 30.0)),
     ]  # fmt: skip

@@ -31,6 +31,8 @@ HEALTHY_SHARE, HEALTHY_CAPACITY = 0.003, 0.004  # of the other cause: one cause 
 SURE_GAIN = 1.5  # of one cause over the other: odds of four to one
 LEAST_S = 30.0  # a level under load seen for less is left out
 MODERATE_C = 0.02  # current above which the pack counts as giving or taking
+FULL_HELD_S = 60.0
+LOSSY = 0.95  # below this efficiency what is put in is no measure of what the cells hold
 
 
 @dataclass
@@ -165,28 +167,45 @@ class _CellFit:
     prior: float
 
 
+@dataclass(frozen=True)
+class _Look:
+    """One trial of a cell's four numbers: its chi-square, the prior's part, the step from here."""
+
+    found: Floats
+    chi: float
+    penalty: float
+    step: Floats
+    cov: Floats
+
+
+def _look(table: _Table, rest: Floats, prior: Floats, found: Floats) -> _Look:
+    volts, slope, seen = table.moved(np.clip(found[2] + found[3] * table.depth, -0.2, 0.2))
+    weight = table.weight * seen
+    miss = rest - (found[0] - found[1] * table.amps + volts)
+    a = np.column_stack([np.ones(len(rest)), -table.amps, -slope, -slope * table.depth])
+    cov = np.asarray(np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2)))
+    step = np.asarray(cov @ (a.T @ (miss * weight) - found / prior**2))
+    chi, penalty = float((miss**2 * weight).sum()), float(((found / prior) ** 2).sum())
+    return _Look(found, chi, penalty, step, cov)
+
+
 def _cell_fit(table: _Table, rest: Floats, prior: Floats) -> _CellFit:
-    """Gauss-Newton along the median cell's own curve."""
-    found = np.zeros(4)
-    cov = np.diag(prior**2)
+    """Gauss-Newton along the median cell's own curve; a step that does not pay is shortened."""
+    at = _look(table, rest, prior, np.zeros(4))
     for _ in range(6):
-        shift = found[2] + found[3] * table.depth
-        volts, slope, seen = table.moved(np.clip(shift, -0.2, 0.2))
-        ones = np.ones(len(shift))
-        a = np.column_stack([ones, -table.amps, -slope, -slope * table.depth])
-        foreseen = found[0] - found[1] * table.amps + volts
-        weight = table.weight * seen
-        cov = np.asarray(np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2)))
-        step = cov @ (a.T @ ((rest - foreseen) * weight) - found / prior**2)
-        found = np.asarray(found + step)
-        if np.abs(step[2:]).max() < 3e-4:
+        for part in (1.0, 0.5, 0.25, 0.125):
+            there = _look(table, rest, prior, at.found + part * at.step)
+            if there.chi + there.penalty < at.chi + at.penalty:
+                break
+        else:
             break
-    chi = float(((rest - foreseen) ** 2 * weight).sum())
-    wide = max(math.sqrt(chi * ALIKE / len(rest)), 1.0)
-    penalty = 0.5 * float(((found / prior) ** 2).sum())
-    sd = np.sqrt(np.diag(cov))
-    both = float(cov[2, 3] / (sd[2] * sd[3]))
-    return _CellFit(found, sd * wide, both, 0.5 * chi, wide, penalty)
+        moved, at = part * at.step, there
+        if np.abs(moved[2:]).max() < 3e-4:
+            break
+    wide = max(math.sqrt(at.chi * ALIKE / len(rest)), 1.0)
+    sd = np.sqrt(np.diag(at.cov))
+    both = float(at.cov[2, 3] / (sd[2] * sd[3]))
+    return _CellFit(at.found, sd * wide, both, 0.5 * at.chi, wide, 0.5 * at.penalty)
 
 
 @dataclass(frozen=True)
@@ -207,6 +226,8 @@ class Levels:
         self.ah, self.cells = pack.rated_capacity_ah, cells
         self._levels: dict[tuple[int, int], _Level] = {}
         self._moved_ah = 0.0
+        self._full_ah: float | None = None  # charge moved when the pack was first seen full
+        self._full_s = 0.0
         self._time_s = 0.0
         self._one_way = 0.0
         self._answer: tuple[int, Missing | None] | None = None
@@ -215,6 +236,9 @@ class Levels:
         """Takes in one step. median_v: of one cell. distance_v: shape (cells,)."""
         self._time_s += dt_s
         self._moved_ah += current_a * dt_s / HOUR_S
+        self._keep_place(median_v, current_a, dt_s)
+        if current_a < 0 and self.kind.charge_efficiency < LOSSY:
+            return
         way = 0 if abs(current_a) < MODERATE_C * self.ah else (1 if current_a > 0 else -1)
         moved = current_a * dt_s / (HOUR_S * self.ah)
         self._one_way = self._one_way + moved if self._one_way * moved > 0 else moved
@@ -228,6 +252,15 @@ class Levels:
         level.distance_v = np.asarray(level.distance_v + distance_v * dt_s)
         level.last_s = self._time_s
         level.since_turn = min(level.since_turn, abs(self._one_way))
+
+    def _keep_place(self, median_v: float, current_a: float, dt_s: float) -> None:
+        """Each full charge ends at the place of the first, whatever the counting has lost."""
+        tail_a = self.kind.full_tail_c * self.ah
+        at_top = median_v >= self.kind.top_v and -tail_a < current_a <= 0
+        self._full_s = self._full_s + dt_s if at_top else 0.0
+        if self._full_s >= FULL_HELD_S:
+            self._full_ah = self._moved_ah if self._full_ah is None else self._full_ah
+            self._moved_ah = self._full_ah
 
     def missing(self, r_ohm: float, excess_ohm: Floats) -> Missing | None:
         """The fit over all levels; asked again within five minutes of data, the same answer.
@@ -301,9 +334,10 @@ class Levels:
             slope[at] = np.where(better, seen, slope[at])
             doubt[at] = np.where(better, seen_sd, doubt[at])
             shown = shown or bool(better.any())
-        # While the hysteresis turns round, the median's curve is not the cells' slope.
+        # While hysteresis and polarisation turn round, the median's curve is not the cells' slope.
         turned = np.array([v.since_turn for v in levels]) < 2.5 * self.kind.gap_soc_frac
-        turning = 2 * self.kind.half_gap_v.mean() / self.kind.gap_soc_frac * turned * (way != 0)
+        swing_v = self.kind.half_gap_v.mean() + r_ohm * np.abs(amps)
+        turning = 2 * swing_v / self.kind.gap_soc_frac * turned * (way != 0)
         # A doubtful slope counts for little beside better ones; alone, it only sets the scale.
         doubt = np.hypot(doubt if shown else 0 * doubt, turning)
         place_sd = SLOPE_SHARE if shown else 0.0

@@ -70,6 +70,7 @@ class HomeAnswer:
     charge_on_arrival: Estimate  # frac, if turned now
     way: Way = "straight"
     stream: str = "going on as it may"  # on the way home
+    speed_water_mps: float | None = None  # on the way home, as all of this presumes
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.cells import measured, measured_blocks
 from analyzer.chemistry import chemistry
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.measured import cell_temp_c
@@ -22,7 +23,6 @@ from analyzer.series import Floats, Series
 from analyzer.soc import Charge
 from analyzer.trips import Leg, Trip
 from logger.boat import Boat
-from logger.channels import cell_voltage
 
 Bools = npt.NDArray[np.bool_]
 Z80 = NormalDist().inv_cdf(0.9)
@@ -53,7 +53,7 @@ class Parts:
     cables_v: Floats
     rest_v: float
     rest_sd_v: float
-    weakest: int | None
+    weakest: str | None
     at_rest: Bools
     found: Split | None  # None: too short a trip for a fit; the charge filter's own split stands
 
@@ -268,7 +268,7 @@ def _plain(text: str) -> str:
 
 
 def _weak_name(found: Parts) -> str:
-    return f"weak cell {found.weakest}" if found.weakest is not None else "weak cells"
+    return f"weak {found.weakest}" if found.weakest is not None else "weak cells"
 
 
 def _measured(text: str, volts: Floats, ok: Bools, why: str) -> SagTerm:
@@ -302,10 +302,11 @@ def _rest(series: Series, boat: Boat, start: int) -> tuple[Bools, float | None]:
     return last, None
 
 
-def _weak(series: Series, boat: Boat, current: Floats) -> tuple[Floats, int | None]:
-    """Volts that cells below the others cost under load, and the worst cell's number."""
-    names = [cell_voltage(i) for i in range(1, boat.pack.cells_in_series + 1)]
-    if len(names) < 4 or not series.has(*names):
+def _weak(series: Series, boat: Boat, current: Floats) -> tuple[Floats, str | None]:
+    """Volts that cells, or blocks, below the others cost under load, and which is the worst."""
+    parts = (measured(boat.pack), measured_blocks(boat.pack))
+    names, called, _ = next((p for p in parts if len(p[0]) >= 4 and series.has(*p[0])), ([], [], 1))
+    if not names:
         return np.full(series.n, np.nan), None
     volts = np.stack([series.get(n) for n in names])
     low = np.median(volts, axis=0) - volts
@@ -320,7 +321,7 @@ def _weak(series: Series, boat: Boat, current: Floats) -> tuple[Floats, int | No
     spread = 1.4826 * float(np.median(np.abs(slope - np.median(slope))))
     weak = slope > np.median(slope) + 5 * spread + 2e-5
     total = np.where(np.isfinite(current), current, np.nan) * float(slope[weak].sum())
-    return total, int(np.argmax(slope)) + 1 if weak.any() else None
+    return total, called[int(np.argmax(slope))] if weak.any() else None
 
 
 def _span(series: Series, trip: Trip | None) -> tuple[int, int]:

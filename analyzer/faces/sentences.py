@@ -71,6 +71,8 @@ def stream(answer: RangeAnswer) -> str:
     """Set and drift in words."""
     if answer.stream_mps.mid is None:
         return answer.stream_mps.reason or words.UNKNOWN
+    if answer.stream_toward_deg.mid is None:
+        return f"{mid_band(answer.stream_mps)}, its direction not known"
     toward = words.bearing(answer.stream_toward_deg.mid)
     return f"{mid_band(answer.stream_mps)} towards {toward}"
 
@@ -79,9 +81,12 @@ def home(answer: HomeAnswer) -> str:
     """Whether and when to turn."""
     sure = words.sureness(answer.can_return_frac)
     away = "back along your track" if answer.way == "track" else "away"
+    back = ""
+    if answer.speed_water_mps is not None:
+        back = f" and going back at {words.knots(answer.speed_water_mps)} through the water"
     text = (
-        f"Home ({answer.name}) is {words.miles(answer.distance_m)} {away}. Turning now, you are "
-        f"{sure} sure to be there above the reserve, with the stream {answer.stream}."
+        f"Home ({answer.name}) is {words.miles(answer.distance_m)} {away}. Turning now{back}, you "
+        f"are {sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
     turn = answer.turn_in
     if turn.low is None:

@@ -98,6 +98,30 @@ def test_a_lug_that_heats_and_gets_hot_is_one_flag_that_worsens():
     assert sum(e.action == "raised" for e in found) == 1
 
 
+CHARGED = {  # cells, volts of a pack at the end of a usual charge, one too high: common practice
+    "lfp": (16, 58.4, 59.4),
+    "nmc": (14, 58.8, 59.4),
+    "lead_acid": (24, 59.2, 60.6),
+}
+
+
+@pytest.mark.parametrize("chemistry", CHARGED)
+def test_the_end_of_a_usual_charge_is_no_flag(chemistry):
+    cells, usual_v, high_v = CHARGED[chemistry]
+    pack = Pack(chemistry=chemistry, cells_in_series=cells, rated_capacity_ah=200)
+    boat = BOAT.model_copy(update={"pack": pack})
+
+    def raised(volts: float) -> set[str]:
+        values = {"pack_voltage_v": np.full(900, volts), "pack_current_a": np.full(900, -4.0)}
+        for k in range(1, cells + 1):
+            values[f"cell_{k:02d}_voltage_v"] = np.full(900, volts / cells)
+        log = Series(1_700_000_000_000_000, 1.0, 900, values)
+        return {e.flag.kind for e in watch.walk(watch.Watch(boat), log)}
+
+    assert raised(usual_v) == set()
+    assert raised(high_v) & {"pack_high", "cell_high"}
+
+
 def test_cold_charge_is_act_now():
     log = calm()
     log.values["pack_temp_c"][:] = -3.0

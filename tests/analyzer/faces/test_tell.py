@@ -5,6 +5,7 @@ import dataclasses
 import pytest
 
 from analyzer.faces import tell
+from logger.units import KN
 
 
 def test_range_answers_first(invented):
@@ -44,6 +45,12 @@ def test_range_tells_the_turning_point_that_is_sure_not_the_likely_one(invented)
     by_track = dataclasses.replace(invented.HOME, way="track")
     assert "6.2 nmi back along your track" in tell.home(by_track).replace("\n", " ")
     assert "with the stream going on as it may" in text
+
+
+def test_range_tells_the_speed_that_the_way_home_presumes(invented):
+    slow = dataclasses.replace(invented.HOME, speed_water_mps=2.5 * KN)
+    text = tell.home(slow).replace("\n", " ")
+    assert "Turning now and going back at 2.5 kn through the water, you are 97 % sure" in text
 
 
 def test_range_says_why_the_way_home_cannot_be_judged(invented):
