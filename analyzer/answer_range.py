@@ -1,6 +1,5 @@
 """How far: composes charge, power curve, stream and the run-down into one answer."""
 
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -179,7 +178,7 @@ def _answer(
     return RangeAnswer(
         boat=ctx.boat.name,
         asked_utc_s=end_us / 1e6,
-        data_age_s=max(time.time() - end_us / 1e6, 0.0),
+        data_age_s=ctx.store.age_s(),
         motoring=here.present is not None,
         speed_water_mps=float(result.speeds_mps[k]),
         speed_ground_mps=result.ground_speed_mps(k),
@@ -270,7 +269,7 @@ def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
     return RangeAnswer(
         boat=ctx.boat.name,
         asked_utc_s=end_us / 1e6,
-        data_age_s=max(time.time() - end_us / 1e6, 0.0),
+        data_age_s=ctx.store.age_s(),
         motoring=here.present is not None,
         speed_water_mps=float(result.speeds_mps[k]),
         speed_ground_mps=result.ground_speed_mps(k),

@@ -79,7 +79,7 @@ class RangeAnswer:
 
     boat: str
     asked_utc_s: float  # the moment the answer speaks of: the newest data
-    data_age_s: float
+    data_age_s: float | None  # None: the log has no date and is of another boot
     motoring: bool  # steadily, for some minutes
     speed_water_mps: float | None  # the speed answered for
     speed_ground_mps: float | None

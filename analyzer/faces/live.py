@@ -35,11 +35,13 @@ class Shown:
     html: str
     look: str  # by the sun
     asked_utc_s: float
-    data_age_s: float
+    data_age_s: float | None
     at_s: float  # when it was worked out, on the monotonic clock
 
-    def age_s(self) -> float:
+    def age_s(self) -> float | None:
         """How old its newest data are now."""
+        if self.data_age_s is None:
+            return None
         return self.data_age_s + time.monotonic() - self.at_s
 
     def beat(self, with_html: bool) -> bytes:
@@ -59,17 +61,19 @@ def event(told: dict[str, str]) -> bytes:
     return f"data: {json.dumps(told, ensure_ascii=False)}\n\n".encode()
 
 
-def stale_text(asked_utc_s: float, age_s: float) -> str:
+def stale_text(asked_utc_s: float, age_s: float | None) -> str:
     """What to warn of where the data are not of now; else empty."""
-    if age_s < STALE_S or not asked_utc_s:
+    if not asked_utc_s or (age_s is not None and age_s < STALE_S):
         return ""
+    if age_s is None:
+        return "This log has no date and is of an earlier start: it is not now."
     when = words.moment(asked_utc_s, age_s)
     return f"Not now: the data end {when}." if hollow(age_s) else f"This log ends {when}."
 
 
-def hollow(age_s: float) -> bool:
+def hollow(age_s: float | None) -> bool:
     """Whether numbers could be taken for the present ones and are not; they are drawn hollow."""
-    return STALE_S <= age_s < PAST_S
+    return age_s is None or STALE_S <= age_s < PAST_S
 
 
 class Feed:

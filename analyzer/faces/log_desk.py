@@ -3,7 +3,6 @@
 Heavy imports wait until a question is asked.
 """
 
-import os
 import time
 from collections.abc import Hashable, Iterator, Sequence
 from contextlib import contextmanager
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from analyzer.faces.desk import Form, Progress, Stream, Wind
 from analyzer.faces.memory import Memory
+from analyzer.faces.words import UNDATED_S
 from analyzer.results import (
     CablesAnswer,
     CellsAnswer,
@@ -260,6 +260,14 @@ class LogDesk:
             span = ctx.store.span()
         return span[1] / 1e6 if span else None
 
+    def now_utc_s(self) -> float:
+        """What time it is by the log's clock where it is of this boot, else by the system's."""
+        with self.context() as ctx:
+            span, age_s = ctx.store.span(), ctx.store.age_s()
+        if span is None or age_s is None or span[1] / 1e6 < UNDATED_S:
+            return time.time()
+        return span[1] / 1e6 + age_s
+
     def place(self) -> tuple[float, float, float] | None:
         """Latitude, longitude [deg] and the time they were measured; else home's, without time.
 
@@ -351,14 +359,9 @@ class LogDesk:
 
     def boat_text(self) -> tuple[str, str]:
         """The boat file's text and where it is; the log's own copy where there is no file."""
-        from logger.store import Store
+        from analyzer.faces import boat_files
 
-        if self.boat is not None:
-            return self.boat.read_text("utf-8-sig"), str(self.boat)
-        if not self.log.is_file():
-            return "", "not yet written"
-        with Store.open(self.log) as store:
-            return store.boat_text() or "", "the copy kept in the log"
+        return boat_files.text(self.boat, self.log)
 
     def save_boat(self, text: str) -> None:
         """Puts a boat file in the place of the old, if nothing is wrong with it; whole or not.
@@ -366,15 +369,9 @@ class LogDesk:
         Raises:
             BoatFileError: What is wrong, a sentence a line; the old one stays.
         """
-        from logger import boat as boats
-        from logger.store import Store
+        from analyzer.faces import boat_files
 
-        boats.parse(text, self.boat.name if self.boat else "boat.toml")
-        if self.boat is not None:
-            replace_file(self.boat, text)
-        if self.log.is_file():
-            with Store.open(self.log, write=True) as store:
-                store.save_boat(text, time.time_ns() // 1000)
+        boat_files.save(self.boat, self.log, text)
 
 
 def _stamp(path: Path | None) -> tuple[int, int] | None:
@@ -383,18 +380,3 @@ def _stamp(path: Path | None) -> tuple[int, int] | None:
     except OSError:
         return None
     return (found.st_mtime_ns, found.st_size) if found else None
-
-
-def replace_file(path: Path, text: str) -> None:
-    """Writes a file so that a loss of power leaves the old or the new one, never half."""
-    beside = path.with_name(path.name + ".new")
-    with beside.open("w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)

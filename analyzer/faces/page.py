@@ -112,7 +112,7 @@ class Sun:
 
     def _now(self) -> str:
         try:
-            place = self._desk.place()
+            place, now_s = self._desk.place(), self._desk.now_utc_s()
         except (AnalyzerError, LoggerError):
             return "day"
-        return "night" if place and sun.dark(place[0], place[1], time.time()) else "day"
+        return "night" if place and sun.dark(place[0], place[1], now_s) else "day"

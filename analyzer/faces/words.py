@@ -11,6 +11,8 @@ from analyzer.estimate import Estimate
 from logger.units import HOUR_S, KN, KW, NMI
 
 UNKNOWN = "not known"
+DAY_S = 86400.0
+UNDATED_S = 1e8  # the timeline of a log without a date begins at nought
 _TIMES_IN_TEN = {5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine"}
 _POINTS = (
     "north",
@@ -223,9 +225,11 @@ def clock(utc_s: float | None, zone: tzinfo | None = None) -> str:
 
 
 def day(utc_s: float | None, zone: tzinfo | None = None) -> str:
-    """Date and time of day. "3 Jun 2024 14:05"."""
+    """Date and time of day. "3 Jun 2024 14:05"; in a log without dates "day 1 14:05 undated"."""
     if utc_s is None:
         return UNKNOWN
+    if utc_s < UNDATED_S:
+        return f"day {int(utc_s // DAY_S) + 1} {clock(utc_s, UTC)} undated"
     moment = _moment(utc_s, zone)
     return f"{moment.day} {moment.strftime('%b %Y %H:%M')}"
 
@@ -251,20 +255,24 @@ def _moment(utc_s: float, zone: tzinfo | None) -> datetime:
     return datetime.fromtimestamp(utc_s, UTC).astimezone(zone)
 
 
-def age(seconds: float) -> str:
+def age(seconds: float | None) -> str:
     """How long ago. "just now", "40 s ago", "3 h ago"."""
+    if seconds is None:
+        return UNKNOWN
     return "just now" if seconds < 5 else f"{duration(seconds)} ago"
 
 
-def moment(utc_s: float, age_s: float) -> str:
-    """A moment and how long ago it was; with its date where that is not today's.
+def moment(utc_s: float, age_s: float | None) -> str:
+    """A moment and how long ago it was; with its date where that is not today's and known.
 
     Args:
         utc_s: 0 where nothing was recorded yet.
     """
     if not utc_s:
         return "nothing recorded yet"
-    when = clock(utc_s) if age_s < 12 * HOUR_S else day(utc_s)
+    if utc_s < UNDATED_S:
+        return "date not known" if age_s is None else f"{age(age_s)}, date not known"
+    when = clock(utc_s) if age_s is not None and age_s < 12 * HOUR_S else day(utc_s)
     return f"{when} {zone_name(utc_s)}, {age(age_s)}"
 
 

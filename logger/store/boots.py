@@ -1,6 +1,7 @@
 """What the log holds: boots, placed on the timeline, and the span of each channel."""
 
 import sqlite3
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +10,7 @@ import numpy as np
 
 from logger.clock import BootTimes, place
 from logger.errors import StoreError
+from logger.sources import now
 from logger.store.groups import load_groups
 from logger.store.records import Boot, ChannelSpan
 from logger.store.tail import unbundle
@@ -76,6 +78,20 @@ def span(db: sqlite3.Connection) -> tuple[int, int] | None:
         if b.first_us is not None and b.last_us is not None
     ]
     return (min(a for a, _ in ends), max(b for _, b in ends)) if ends else None
+
+
+def age_s(db: sqlite3.Connection) -> float | None:
+    """How old the newest reading is; see `Store.age_s`."""
+    there = [b for b in boots(db) if b.last_us is not None]
+    if not there:
+        return 0.0
+    newest = max(there, key=lambda b: (b.last_us or 0) + b.timeline_offset_us)
+    last_us = newest.last_us or 0
+    if newest.uid == now.boot_uid() and not newest.recorded:
+        return max((now.mono_us() - last_us) / 1e6, 0.0)
+    if newest.utc_offset_us is None:
+        return None
+    return max(time.time() - (last_us + newest.utc_offset_us) / 1e6, 0.0)
 
 
 def channels(db: sqlite3.Connection) -> dict[str, ChannelSpan]:

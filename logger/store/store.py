@@ -101,6 +101,15 @@ class Store:
         with self._lock, snapshot(self._db):
             return boots.span(self._db)
 
+    def age_s(self) -> float | None:
+        """How old the newest reading is; 0 in an empty log.
+
+        In a log of this very boot its own clock tells: a board without a clock chip wakes with any
+        date. Otherwise the calendar; None where the log has no date.
+        """
+        with self._lock, snapshot(self._db):
+            return boots.age_s(self._db)
+
     def channels(self) -> dict[str, ChannelSpan]:
         """What there is, by channel name; first and last of a channel are to the chunk."""
         with self._lock, snapshot(self._db):

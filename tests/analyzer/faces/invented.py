@@ -447,6 +447,9 @@ class InventedDesk:
     def newest_utc_s(self):
         return self.answer.asked_utc_s
 
+    def now_utc_s(self):
+        return self.answer.asked_utc_s
+
     def place(self):
         return (46.28, -23.87, self.answer.asked_utc_s)
 

@@ -99,6 +99,24 @@ def test_bearing_names_the_nearest_point():
     assert words.bearing(225) == "225° (south-west)"
 
 
+def test_a_log_without_a_date_shows_none():
+    afternoon_s = 86400 + 14 * 3600 + 300
+    assert words.day(afternoon_s) == "day 2 14:05 undated"
+    assert words.moment(afternoon_s, 40.0) == "40 s ago, date not known"
+    assert words.moment(afternoon_s, None) == "date not known"
+
+
+def test_a_range_of_times_tells_the_date_where_the_night_lies_between():
+    late = 1_717_400_000.0  # 07:33 UTC
+    assert words.moments(Estimate(late, late, late + 3600, "s"), UTC) == "07:33 to 08:33"
+    night = Estimate(late, late, late + 20 * 3600, "s")
+    assert words.moments(night, UTC) == "07:33 to 4 Jun 2024 03:33"
+
+
+def test_courses_have_three_figures():
+    assert [words.course(d) for d in (5.4, 359.7, 90)] == ["005°", "000°", "090°"]
+
+
 def test_clock_in_the_zone_asked_for():
     # 1 717 400 000 s after 1970 is 3 June 2024, 07:33:20 UTC (date -u -d @1717400000)
     assert words.day(1_717_400_000, UTC) == "3 Jun 2024 07:33"
