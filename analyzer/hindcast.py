@@ -1,8 +1,9 @@
 """What the range answer would have been during a trip, against what then happened.
 
 At each asked moment only what was known then is used. What then happened is read off the log: as
-long as the boat went on at about the same power and course, the charge really used is held
-against the distance really made: the answer's distance for that same charge should be it.
+long as the boat went on at about the same power and course, the energy really used is held
+against the distance really made: the answer's distance for that same energy should be it. (Not for
+the same charge: a full pack's ampere-hours carry more than those of the whole run on average.)
 """
 
 from collections.abc import Callable, Sequence
@@ -21,6 +22,7 @@ from analyzer.soc import ChargeState, track
 from analyzer.steady import SteadyPoints, steady
 from analyzer.stream import Calibration, Stream
 from logger.boat import Boat
+from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
@@ -37,7 +39,7 @@ class Asked:
         t_utc_s: When.
         distance_m: Answer then, (low, mid, high), distance left to the limit.
         soc_frac: Charge as it was thought.
-        foreseen_m: Distance for the charge that was then used, (low, mid, high).
+        foreseen_m: Distance for the energy that was then used, (low, mid, high).
         made_m: Distance then made on it; None where the boat soon did something else.
         over_s: How long that was.
     """
@@ -137,7 +139,7 @@ def _ask(series: Series, end: int, boat: Boat, before: Before, state: ChargeStat
         seed=end,
     )
     result = reach(given)
-    return _compare(series, end, boat, present, result, given.charge["capacity_ah"])
+    return _compare(series, end, boat, present, result)
 
 
 def _curve(past: Series, boat: Boat, before: Before, stream: Stream) -> PowerCurve:
@@ -148,20 +150,18 @@ def _curve(past: Series, boat: Boat, before: Before, stream: Stream) -> PowerCur
     return hull.fit(SteadyPoints.join(points), hull.prior(boat))
 
 
-def _compare(
-    series: Series, end: int, boat: Boat, present: Now, result: ReachResult, capacity_ah: Floats
-) -> Asked:
+def _compare(series: Series, end: int, boat: Boat, present: Now, result: ReachResult) -> Asked:
     """The answer beside what the log shows from there on."""
     assert result.as_now is not None
     left = result.distance_m[:, result.as_now]
     low, mid, high = np.percentile(left, (10, 50, 90))
-    size, ah, made = _what_followed(series, end, boat, present)
+    size, wh, made = _what_followed(series, end, boat, present)
     foreseen = None
-    if made is not None and ah > 0:
-        used = (result.soc - result.run.end_soc[:, result.as_now]) * capacity_ah
+    if made is not None and wh > 0:
+        used = (result.total_w * result.duration_s)[:, result.as_now] / HOUR_S
         able = used > 1e-6
-        per_ah = np.where(able, left / np.maximum(used, 1e-6), 0.0)
-        a, b, c = np.percentile(per_ah * ah, (10, 50, 90))
+        per_wh = np.where(able, left / np.maximum(used, 1e-6), 0.0)
+        a, b, c = np.percentile(per_wh * wh, (10, 50, 90))
         foreseen = (float(a), float(b), float(c))
     return Asked(
         t_utc_s=series.t0_us / 1e6 + end * series.step_s,
@@ -176,7 +176,7 @@ def _compare(
 def _what_followed(
     series: Series, end: int, boat: Boat, present: Now
 ) -> tuple[int, float, float | None]:
-    """Samples of going on alike, charge used [Ah], distance along the course [m] or None."""
+    """Samples of going on alike, energy used [Wh], distance along the course [m] or None."""
     most = round(MOST_S / series.step_s)
     after = series.cut(end, min(end + most, series.n))
     minute = max(round(60.0 / series.step_s), 1)
@@ -192,8 +192,9 @@ def _what_followed(
     size = (int(np.argmin(alike)) if not alike.all() else whole) * minute
     if size * series.step_s < LEAST_S:
         return size, 0.0, None
-    ah = float(after.get("pack_current_a")[:size].sum() * series.step_s / 3600.0)
-    return size, ah, float(along[:size].sum() * series.step_s)
+    watts = (after.get("pack_current_a") * after.get("pack_voltage_v"))[:size]
+    wh = float(watts.sum() * series.step_s / HOUR_S)
+    return size, wh, float(along[:size].sum() * series.step_s)
 
 
 def score(rows: Sequence[Asked]) -> Score:

@@ -68,14 +68,14 @@ def _upper(rows: Sequence[Asked]) -> list[str]:
 
 
 def _lower(rows: Sequence[Asked]) -> list[str]:
-    """Distance for the charge then used: foreseen range, and made."""
+    """Distance for the energy then used: foreseen range, and made."""
     top = TOP + 20.0 + UPPER + GAP
     height = HIGH - top - 40
     compared = [row for row in rows if row.foreseen_m is not None and row.made_m is not None]
     most = max(
         [max(r.foreseen_m[2], r.made_m) for r in compared if r.foreseen_m and r.made_m] or [1.0]
     )
-    lines = _axis(top, height, most, "For the charge then used: foreseen (bar), made (dot)")
+    lines = _axis(top, height, most, "For the energy then used: foreseen (bar), made (dot)")
     for row in compared:
         lines += _pair(row, _x(rows, row.t_utc_s), top, height, most)
     for row in (rows[0], rows[-1]):

@@ -208,7 +208,7 @@ def _hindcast(past: Hindcast | None) -> Part:
         low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
                      for k in (0, 2))  # fmt: skip
         made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
-        marks = Marks("foretold for the charge she then used", low, high, "how far that took her",
+        marks = Marks("foretold for the energy she then used", low, high, "how far that took her",
                       made)  # fmt: skip
         drawn.append(chart("Foretold, and what came of it, nmi", [r.t_utc_s for r in pairs], [],
                            1.0, marks))  # fmt: skip

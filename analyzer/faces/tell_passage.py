@@ -140,10 +140,11 @@ def hindcast(answer: HindcastAnswer) -> str:
         lines += [_moment(row, most) for row in rows]
         lines += [
             "",
-            f"  A bar's full width is {words.miles(most)}. Foreseen and made: distance for ",
+            wrapped(
+                f"A bar's full width is {words.miles(most)}. Foreseen and made: distance for the "
+                "energy that was used while the boat went on alike."
+            ),
         ]
-        lines[-1] += "the charge"
-        lines.append("  that was used while the boat went on alike.")
     return "\n".join(lines)
 
 
