@@ -18,7 +18,7 @@ from analyzer.series import load
 from analyzer.stream_table import StreamTable, TableStream, read_stream_table
 from analyzer.sunshine import USUAL_SD, USUAL_SHARE, ClearSkySun, share_today
 from analyzer.wind import ONE_WIND_S, Wind
-from logger.units import KN
+from logger.units import KN, UNDATED_S
 
 DRAWS = 1000
 LONGEST_S = 48 * 3600.0
@@ -83,7 +83,7 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     end_us = span[1] + 1 if span else 0
     here = here_now(ctx, end_us)
     route = read_gpx(wish.route)
-    departure = wish.departure_s if wish.departure_s is not None else max(time.time(), end_us / 1e6)
+    departure = wish.departure_s if wish.departure_s is not None else _now_s(ctx, end_us)
     given = _question(ctx, here, wish, _wind(wish, here, departure - end_us / 1e6))
     speeds = _speeds(wish, len(route.legs))
     rng = np.random.default_rng(2)
@@ -133,8 +133,18 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     )
 
 
+def _now_s(ctx: Context, end_us: int) -> float:
+    """Now, by the log where it is of this boot: a board's calendar may be wrong. [UTC s]"""
+    age_s = ctx.store.age_s()
+    if age_s is None or end_us / 1e6 < UNDATED_S:
+        return time.time()
+    return end_us / 1e6 + age_s
+
+
 def _ago(age_s: float) -> str:
     hours = round(age_s / 3600)
+    if hours > 24 * 3650:
+        return "an unknown time"  # the log has no date
     return f"{hours} hours" if hours < 48 else f"{hours / 24:.0f} days"
 
 

@@ -18,11 +18,11 @@ from analyzer.curve import Z80, PowerCurve
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.hull import fit
 from analyzer.steady import SteadyPoints
+from logger.units import DAY_S
 
 Floats = npt.NDArray[np.float64]
 
 REFERENCE_S = 45 * 60.0  # steady motoring that makes a reference
-DAY_S = 86400.0
 MONTH_DAYS = 30.44
 LEAST_SPREAD_DAYS = 3.0
 WORTH_FRAC = 0.02  # a loss below 2 % is not worth a haul-out

@@ -21,6 +21,8 @@ KW = 1000.0  # W
 KWH = 1000.0  # Wh
 ZERO_C_IN_K = 273.15
 HOUR_S = 3600.0
+DAY_S = 86400.0
+UNDATED_S = 1e8  # times before this, in 1973, are those of a log without a date: it begins at 0
 CMIL_MM2 = 0.0254**2 * 3.141592653589793 / 4  # mm² per circular mil
 
 # Unit as written by a device or a person -> (unit used inside, factor, offset):

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from analyzer.faces.desk import Form, Progress, Stream, Wind
 from analyzer.faces.memory import Memory
-from analyzer.faces.words import UNDATED_S
 from analyzer.results import (
     CablesAnswer,
     CellsAnswer,
@@ -23,6 +22,7 @@ from analyzer.results import (
     TripRow,
     WayHome,
 )
+from logger.units import UNDATED_S
 
 if TYPE_CHECKING:
     from analyzer.answer_health import Course, PackHealth

@@ -8,11 +8,9 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 
 from analyzer.estimate import Estimate
-from logger.units import HOUR_S, KN, KW, NMI
+from logger.units import DAY_S, HOUR_S, KN, KW, NMI, UNDATED_S
 
 UNKNOWN = "not known"
-DAY_S = 86400.0
-UNDATED_S = 1e8  # the timeline of a log without a date begins at nought
 _TIMES_IN_TEN = {5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine"}
 _POINTS = (
     "north",
@@ -248,6 +246,8 @@ def course(deg: float) -> str:
 
 def zone_name(utc_s: float, zone: tzinfo | None = None) -> str:
     """The zone that `clock` and `day` show. "UTC", "CEST"."""
+    if utc_s < UNDATED_S:
+        return "own clock"
     return _moment(utc_s, zone).tzname() or "UTC"
 
 
