@@ -1,12 +1,14 @@
 """The next best action: one sentence with the gain in it."""
 
+from collections.abc import Mapping
+
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.charge_state import ChargeState
 from analyzer.home import HomeReach
 from analyzer.reach import ReachResult
-from logger.units import HOUR_S, KN, NMI
+from logger.units import DAY_S, HOUR_S, KN, NMI
 
 WORTH = 1.15  # a slower speed is worth saying where it goes this much farther
 WIDE = 0.1  # standard deviation of a distance, as a share, from which it is called wide
@@ -76,11 +78,47 @@ def must_turn(home: HomeReach) -> bool:
     return (home.turn_in.low or 0.0) <= 0.0
 
 
-def by_capacity(result: ReachResult, k_now: int, capacity_ah: npt.NDArray[np.float64]) -> bool:
-    """Whether it is the pack's unknown capacity that makes the range of the distance wide."""
+def lesson(
+    charge: ChargeState,
+    result: ReachResult,
+    k_now: int,
+    draws: Mapping[str, npt.NDArray[np.float64]],
+) -> str:
+    """What would narrow a range that the pack makes wide; empty where it does not.
+
+    Args:
+        draws: Of the pack, as the result was worked out with.
+    """
+    if rests_on(result, k_now, draws["capacity_ah"]):
+        return LEARN_CAPACITY
+    if rests_on(result, k_now, draws["soc"]) and not after_silence(charge):
+        return _learn_charge(charge)
+    return ""
+
+
+def _learn_charge(charge: ChargeState) -> str:
+    """What would tell the charge where it makes a range wide."""
+    since = "the log has not seen it full"
+    if charge.full_us is not None:
+        days = (charge.t_us - charge.full_us) / 1e6 / DAY_S
+        since = f"it was last seen full {days:.0f} days ago"
+        if days < 2:
+            since = f"it was last seen full {24 * days:.0f} hours ago"
+    return (
+        f"the pack's charge makes this range wide ({since}): one charge to full, with half an hour "
+        "on the charger at the top, would tell it"
+    )
+
+
+def rests_on(result: ReachResult, k_now: int, what: npt.NDArray[np.float64]) -> bool:
+    """Whether it is this that makes the range of the distance wide: capacity, or charge.
+
+    Args:
+        what: Its draws, shape (n,) as the result's.
+    """
     distance = result.distance_m[:, k_now]
     middle, spread = float(np.median(distance)), float(distance.std())
-    if capacity_ah.shape != distance.shape or spread <= WIDE * middle or capacity_ah.std() == 0:
+    if what.shape != distance.shape or spread <= WIDE * middle or what.std() == 0:
         return False
-    alike = float(np.corrcoef(distance, capacity_ah)[0, 1])
+    alike = float(np.corrcoef(distance, what)[0, 1])
     return alike > 0 and alike**2 > MOSTLY

@@ -64,10 +64,14 @@ def range_left(
     result = reach(given)
     k = _asked(result, speed_mps)
     answer = _answer(ctx, here, given, result, k, end_us)
-    if home is None:
-        return answer
-    wish = home if isinstance(home, HomeWish) else HomeWish(home)
-    return _with_home(ctx, answer, given, result, k, wish)
+    if home is not None:
+        wish = home if isinstance(home, HomeWish) else HomeWish(home)
+        answer = _with_home(ctx, answer, given, result, k, wish)
+    lesson = advice.lesson(here.charge, result, k, given.charge)
+    if not lesson or (answer.home and not answer.home.turn_in.low):
+        return answer  # who must turn has other cares than what a lesson would tell
+    distance = replace(answer.distance, missing=(*answer.distance.missing, lesson))
+    return replace(answer, distance=distance)
 
 
 def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
@@ -131,12 +135,8 @@ def _with_home(
         away_m = max(_track_m(ctx, (place.latitude_deg, place.longitude_deg), end_us), away_m)
     sureness = ctx.boat.reserve.return_sureness_frac
     back = home_reach(given, result, k, away_m, course_deg, sureness, ahead=_ahead(wish))
-    missing = answer.distance.missing
-    if advice.must_turn(back):  # she has other cares than what a lesson would tell
-        missing = tuple(text for text in missing if text != advice.LEARN_CAPACITY)
     return replace(
         answer,
-        distance=replace(answer.distance, missing=missing),
         home=_home_answer(place.name, wish, back),
         next_action=advice.next_action(result, k, back),
     )
@@ -173,8 +173,6 @@ def _answer(
     silence = advice.after_silence(here.charge) if here.charge else ""
     if silence:
         missing = (*missing, silence)
-    if advice.by_capacity(result, k, given.charge["capacity_ah"]):
-        missing = (*missing, advice.LEARN_CAPACITY)
     return RangeAnswer(
         boat=ctx.boat.name,
         asked_utc_s=end_us / 1e6,

@@ -12,6 +12,9 @@ Floats = npt.NDArray[np.float64]
 HOURS = np.arange(0.0, 72.5, 0.5)
 LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come
 MOST = 2.0
+FLAT = (
+    1.2  # a panel's yield over that of a flat one under a clear sky, on the mean of hours, at most
+)
 WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long
 
 
@@ -31,15 +34,18 @@ def sine_of_height(latitude_deg: float, longitude_deg: float, utc_s: Floats) -> 
     return np.asarray(up)
 
 
-def mean_ahead(place: tuple[float, float] | None, utc_s: float) -> Floats:
+def mean_ahead(place: tuple[float, float] | None, utc_s: float, rated: float = np.inf) -> Floats:
     """Mean sun from now to each of `HOURS`, over the sun now; shape of `HOURS`.
 
     Args:
         place: Latitude and longitude; None: the sun counts for four hours and then no more.
+        rated: What the panels are rated at, over what they give now: a panel that faces a low sun
+            gives much now, but not that much more when the sun is high.
     """
     if place is None:
         return np.asarray(np.minimum(1.0, WITHOUT_PLACE_H / np.maximum(HOURS, 1e-9)))
     up = np.maximum(sine_of_height(place[0], place[1], utc_s + 3600.0 * HOURS), 0.0)
     total = np.concatenate([[0.0], np.cumsum((up[1:] + up[:-1]) / 2)])
     mean = np.where(HOURS > 0, total / np.maximum(np.arange(len(HOURS)), 1), up[0])
-    return np.asarray(np.minimum(mean / max(float(up[0]), LEAST_SINE), MOST))
+    share = np.minimum(mean / max(float(up[0]), LEAST_SINE), MOST)
+    return np.asarray(np.minimum(share, FLAT * rated * mean))

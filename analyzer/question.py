@@ -187,6 +187,7 @@ def question(
         speeds_mps = np.unique(np.append(speeds_mps, own))
         as_now = int(np.searchsorted(speeds_mps, own))
     typical = boat.hotel.power_w
+    rated = boat.solar.peak_w / max(solar_w[0], 1.0) if boat.solar.peak_w else np.inf
     return ReachInput(
         curve=curve,
         stream=stream,
@@ -203,7 +204,7 @@ def question(
         as_now=as_now,
         wind=wind,
         windage_m2=windage_m2(boat.hull),
-        sun_ahead=mean_ahead(place, charge.t_us / 1e6),
+        sun_ahead=mean_ahead(place, charge.t_us / 1e6, rated),
         warmths=warmths,
         seed=seed,
     )

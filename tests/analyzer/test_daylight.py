@@ -45,3 +45,15 @@ def test_without_a_place_the_sun_counts_for_some_hours_only():
     ahead = mean_ahead(None, 0.0)
     assert ahead[HOURS == 2.0][0] == 1.0
     assert ahead[HOURS == 40.0][0] == pytest.approx(0.1)
+
+
+def test_panels_that_face_a_low_sun_do_not_give_more_than_they_are_rated_at():
+    # 300 W of a rated 400 at a winter's nine in the morning: no more than 400 at the best hour
+    winter = ((46.0, 0.0), at("2026-12-21T09:00"))
+    assert mean_ahead(*winter)[HOURS == 3.0][0] > 1.3
+    ahead = mean_ahead(*winter, rated=400 / 300)
+    noon_sine = np.sin(np.radians(90 - 46 - 23.4))
+    assert ahead[HOURS == 3.0][0] < 1.2 * 400 / 300 * noon_sine
+    # the day's mean of the sine, (cos f cos d sin h + h sin f sin d) / pi, h where the sun sets
+    assert ahead[HOURS == 24.0][0] == pytest.approx(1.2 * 400 / 300 * 0.0806, rel=0.05)
+    assert np.array_equal(mean_ahead(*winter, rated=20.0), mean_ahead(*winter))
