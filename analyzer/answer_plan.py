@@ -172,11 +172,12 @@ def _wind_words(wind: Wind | None) -> str:
 
 def _question(ctx: Context, here: Here, wish: PlanWish, wind: Wind | None) -> ReachInput:
     """The boat and its state, with the speeds to choose from."""
-    if here.charge is None:
+    if here.charge is None or here.charge.turned:
         if wish.charge_frac is None:
+            why = "the current in the log has the wrong sign" if here.charge else "it is not there"
             raise BadRoute(
-                "the log does not say how full the pack is: give the charge at departure, "
-                "such as --charge 90"
+                f"the log does not say how full the pack is ({why}): give the charge at "
+                "departure, such as --charge 90"
             )
         given = question.without_log(ctx.boat, here.curve, here.stream, n=DRAWS)
     else:

@@ -31,6 +31,18 @@ CAUTIONS = (
 )
 
 
+NO_PACK = "the pack's current and voltage are not in the log, so its charge is not known"
+MEASURE = "measure pack voltage and current: `keelwatt check` shows what arrives"
+WRONG_SIGN = (
+    "the pack's voltage rises when its current is said to be drawn, so the current comes with the "
+    "wrong sign and nothing that rests on it can be believed"
+)
+SET_SIGN = (
+    "set sign = -1 (or turn the 1 round) for the pack's current in the boat file: `keelwatt check` "
+    "says more"
+)
+
+
 def range_left(
     ctx: Context,
     speed_mps: float | None = None,
@@ -57,7 +69,7 @@ def range_left(
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
     if wind is not None:
         here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
-    if here.charge is None:
+    if here.charge is None or here.charge.turned:
         answer = _without_charge(ctx, here, end_us)
         return replace(answer, home_reason=answer.charge.reason) if home else answer
     given = _question(ctx, here, speed_mps)
@@ -255,8 +267,8 @@ def _missing(here: Here) -> tuple[str, ...]:
 
 
 def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
-    """As from a full pack, said so: all that the boat file alone can tell."""
-    why = "the pack's current and voltage are not in the log, so its charge is not known"
+    """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
+    why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
     given = question.without_log(ctx.boat, here.curve, here.stream)
     full = np.ones(len(given.charge["soc"]))
     asked = replace(given, charge={**given.charge, "soc": full}, wind=here.wind)
@@ -281,7 +293,7 @@ def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
         best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
         stream_mps=_stream_speed(here.stream),
         stream_toward_deg=_stream_toward(here.stream),
-        next_action="measure pack voltage and current: `keelwatt check` shows what arrives",
+        next_action=first,
         home=None,
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),

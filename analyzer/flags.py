@@ -158,6 +158,12 @@ WORDS = {
         LITHIUM,
         "Lower the charge current or switch one source off.",
     ),
+    "shunt_reversed": Words(
+        "The current comes with the wrong sign",
+        "The sign in the boat file, or the two sense leads at the shunt, are the wrong way round.",
+        SHORT,
+        "Believe no charge and no range until it is put right: `keelwatt check` says how.",
+    ),
     "reserve": Words(
         "The reserve is reached",
         "The charge is down to what was set aside.",

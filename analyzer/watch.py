@@ -21,6 +21,7 @@ from analyzer.stream import Calibration
 from analyzer.thresholds import Threshold
 from analyzer.turning import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.turning import Turning
+from analyzer.wiring import LAG_S, shunt_sense
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -29,6 +30,7 @@ from logger.store.records import FlagRecord
 CHUNK_S = 10.0
 PIECE_S = 3600.0  # the log is read in pieces of this length
 CHARGE_EVERY_S = 60.0
+SENSE_STEPS = 720  # of some seconds, an hour: by these the current's sign is judged
 SAME_US = 180_000_000
 SURE = 0.9
 HOLD_STEPS = 6  # a finding must stand for this many updates
@@ -77,7 +79,8 @@ class Watch:
         piece = Piece(chunk)
         sightings = [s for d in self._detectors for s in d.update(piece)]
         sightings += self._reserve.update(chunk)
-        sightings += self._turning.update(chunk, self._reserve.state)
+        reversed_ = self._reserve.sense.finding is not None
+        sightings += [] if reversed_ else self._turning.update(chunk, self._reserve.state)
         self.cells.update(chunk)
         self.cables.update(chunk)
         self.loop.update(chunk)
@@ -134,11 +137,38 @@ def _without_echoes(sightings: list[Sighting]) -> list[Sighting]:
     return [s for s in sightings if not (s.kind in echo and echo[s.kind] in kinds)]
 
 
+class _Sense:
+    """Whether the current comes with the wrong sign, by the changes of the last hour."""
+
+    def __init__(self, boat: Boat) -> None:
+        self.finding: Finding | None = None
+        self._ah = boat.pack.rated_capacity_ah
+        self._means = np.zeros((2, 0))
+
+    def see(self, whole: Series) -> None:
+        """Takes the next minute."""
+        size = max(round(LAG_S / whole.step_s), 1)
+        both = np.stack([whole.get("pack_voltage_v"), whole.get("pack_current_a")])
+        both = both[:, : whole.n // size * size].reshape(2, -1, size).mean(axis=2)
+        self._means = np.hstack([self._means, both])[:, -SENSE_STEPS:]
+        volts, amps = self._means
+        test = shunt_sense(volts, amps, size * whole.step_s, self._ah)
+        if test.verdict != "cannot say":
+            self.finding = test.finding
+
+    def sightings(self) -> list[Sighting]:
+        """The flag, where it is wrong."""
+        if self.finding is None:
+            return []
+        return [_from_finding("pack/sense", self.finding, ("pack_current_a", "pack_voltage_v"))]
+
+
 class _Reserve:
     """Follows the charge a minute at a time; sights the reserve being reached."""
 
     def __init__(self, boat: Boat, charge: ChargeState | None) -> None:
         self.boat, self.state = boat, charge
+        self.sense = _Sense(boat)
         reserve = boat.reserve.soc_frac
         self.warn = Threshold(reserve, reserve + 0.03, above=False, hold_s=120.0)
         self.act = Threshold(reserve / 2, reserve / 2 + 0.03, above=False, hold_s=120.0)
@@ -149,6 +179,8 @@ class _Reserve:
         self._pieces.append(chunk)
         if sum(p.n * p.step_s for p in self._pieces) >= CHARGE_EVERY_S:
             self._advance()
+        if wrong := self.sense.sightings():
+            return wrong
         if self.state is None or not (self.warn.active or self.act.active):
             return []
         level = "act now" if self.act.active else "warning"
@@ -168,6 +200,7 @@ class _Reserve:
             whole.values["pack_voltage_v"],
             0.2 * float(np.nanmedian(whole.values["pack_voltage_v"])),
         )
+        self.sense.see(whole)
         self.state = track(whole, self.boat.pack, self.state).final
         at = np.array([whole.t_utc_s[-1]])
         # While the charge is not known well, silence is better than a guess.

@@ -22,6 +22,7 @@ def boat(reserve=0.2):
         pack=PACK,
         reserve=SimpleNamespace(soc_frac=reserve),
         hotel=SimpleNamespace(power_w=0.0),
+        solar=SimpleNamespace(peak_w=0.0),
         motor=SimpleNamespace(rated_power_w=6000.0, cutback_v=None, shutdown_v=None),
         cable=(),
         hull=None,

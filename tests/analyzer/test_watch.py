@@ -98,6 +98,15 @@ def test_a_lug_that_heats_and_gets_hot_is_one_flag_that_worsens():
     assert sum(e.action == "raised" for e in found) == 1
 
 
+def test_a_shunt_the_wrong_way_round_is_one_flag_and_no_false_alarm():
+    log = calm()
+    given_a = 60.0 * ((np.arange(log.n) // 100) % 2)  # the motor up and down
+    log.values["pack_voltage_v"] = 53.0 - 0.03 * given_a
+    log.values["pack_current_a"] = -given_a
+    wrong = [(a, kind) for a, kind, _ in events(log)]
+    assert wrong == [("raised", "shunt_reversed")]
+
+
 CHARGED = {  # cells, volts of a pack at the end of a usual charge, one too high: common practice
     "lfp": (16, 58.4, 59.4),
     "nmc": (14, 58.8, 59.4),
