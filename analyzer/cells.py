@@ -277,20 +277,26 @@ class CellMonitor:
         if missing is None or self._levels is None:
             return []
         # Less charge shows best somewhere in the middle, less capacity at the lowest seen.
+        now = [missing.where_best_seen(), missing.at(missing.depth)]
         looked: dict[int, _Standout] = {}
-        for here, here_sd in (missing.where_best_seen(), missing.at(missing.depth)):
+        behind: set[int] = set()
+        for here, here_sd in (*now, (missing.earlier, missing.earlier_sd)):
             for one in standouts("cell_low", here, here_sd, CHARGE_LEAST, SURE_BEHIND):
+                if here is not missing.earlier:
+                    behind.add(one.index)
                 if one.index not in looked or one.sigmas > looked[one.index].sigmas:
                     looked[one.index] = one
         found = []
         for one in looked.values():
             cause = self._levels.cause(*self._resistances(), one.index)
-            if cause is None or cause.kind == "cell_low":
+            if cause is not None and cause.kind == "cell_capacity":
+                if cause.size > CAPACITY_LEAST:
+                    found.append(replace(one, kind=cause.kind, size=cause.size, sd=cause.sd))
+            elif one.index not in behind:
+                continue  # a full charge has levelled it since, as far as can be seen
+            elif cause is None or cause.kind == "cell_low":
                 found.append(one)
-            elif (
-                cause.size
-                > {"cell_charge": CHARGE_LEAST, "cell_capacity": CAPACITY_LEAST}[cause.kind]
-            ):
+            elif cause.size > CHARGE_LEAST:
                 found.append(replace(one, kind=cause.kind, size=cause.size, sd=cause.sd))
         return found
 

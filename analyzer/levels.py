@@ -27,11 +27,13 @@ ALIKE = 3.0  # neighbouring levels that share one error
 ASK_S = 300.0
 OFFSET_SD_V = 0.0015  # of a cell's voltage input
 SHARE_SD, CAPACITY_SD = 0.15, 0.2  # before anything is known, as shares of capacity
+BALANCED_SD = 0.03  # by how much a charge to full may level cells; common practice, no source
 HEALTHY_SHARE, HEALTHY_CAPACITY = 0.003, 0.004  # of the other cause: one cause dominates
 SURE_GAIN = 1.5  # of one cause over the other: odds of four to one
 LEAST_S = 30.0  # a level under load seen for less is left out
 MODERATE_C = 0.02  # current above which the pack counts as giving or taking
 FULL_HELD_S = 60.0
+FILLED, USED = 0.02, 0.01  # charge put in to the top, and given since, as shares of Ah
 LOSSY = 0.95  # below this efficiency what is put in is no measure of what the cells hold
 
 
@@ -44,6 +46,7 @@ class _Level:
     amps: float
     distance_v: Floats
     last_s: float
+    fulls: int  # full charges before it that were used again
     since_turn: float  # charge moved since the current last turned round, least, as a share
 
 
@@ -55,6 +58,8 @@ class Missing:
         share, share_sd: Charge missing at the fullest level seen, as a share of capacity.
         capacity, capacity_sd: Capacity missing, as a share.
         both: Correlation of the two errors.
+        earlier, earlier_sd: Charge missing at the greatest depth as it was before the last full
+            charge; where there was none since, as it is.
         seen: Highest slope of the curve that was seen. [V per unit of charge]
         depth: How far apart the levels seen lie, as a share of capacity.
     """
@@ -64,6 +69,8 @@ class Missing:
     capacity: Floats
     capacity_sd: Floats
     both: Floats
+    earlier: Floats
+    earlier_sd: Floats
     seen: float
     depth: float
 
@@ -86,8 +93,8 @@ Curve = tuple[Floats, Floats]
 @dataclass(frozen=True)
 class _Table:
     """Per level (m): place and depth of charge moved, way (1 giving, -1 taking, 0 neither),
-    slope of the curve, current, distance per cell (m, cells), weight; the median cell's curves
-    while taking and giving."""
+    slope of the curve, current, distance per cell (m, cells), weight; 1 where it was seen before
+    the last full charge, else 0; the median cell's curves while taking and giving."""
 
     place: Floats
     depth: Floats
@@ -96,6 +103,7 @@ class _Table:
     amps: Floats
     distance: Floats
     weight: Floats
+    before: Floats
     curves: tuple[Curve, ...]
 
     def moved(self, shift: Floats) -> tuple[Floats, Floats, Floats]:
@@ -156,20 +164,27 @@ def _along(at: Floats, x: Floats, y: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class _CellFit:
-    """Offset, resistance, charge and capacity missing of one cell, their sd, the last two's
-    correlation; the fit's half chi-square, by how much it should be less, the prior's part."""
+    """Offset, resistance, charge and capacity missing of one cell, and how much more charge before
+    the last full charge, with their covariance.
+
+    miss: half the chi-square. wide: by how much it should be less. prior: the prior's part.
+    """
 
     found: Floats
-    sd: Floats
-    both: float
+    cov: Floats
     miss: float
     wide: float
     prior: float
 
+    def total(self, *weights: float) -> tuple[float, float]:
+        """A sum of the five, so weighted, and its sd."""
+        w = np.array(weights)
+        return float(w @ self.found), math.sqrt(float(w @ self.cov @ w))
+
 
 @dataclass(frozen=True)
 class _Look:
-    """One trial of a cell's four numbers: its chi-square, the prior's part, the step from here."""
+    """One trial of a cell's five numbers: its chi-square, the prior's part, the step from here."""
 
     found: Floats
     chi: float
@@ -179,10 +194,12 @@ class _Look:
 
 
 def _look(table: _Table, rest: Floats, prior: Floats, found: Floats) -> _Look:
-    volts, slope, seen = table.moved(np.clip(found[2] + found[3] * table.depth, -0.2, 0.2))
+    shift = found[2] + found[3] * table.depth + found[4] * table.before
+    volts, slope, seen = table.moved(np.clip(shift, -0.2, 0.2))
     weight = table.weight * seen
     miss = rest - (found[0] - found[1] * table.amps + volts)
-    a = np.column_stack([np.ones(len(rest)), -table.amps, -slope, -slope * table.depth])
+    ones = np.ones(len(rest))
+    a = np.column_stack([ones, -table.amps, -slope, -slope * table.depth, -slope * table.before])
     cov = np.asarray(np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2)))
     step = np.asarray(cov @ (a.T @ (miss * weight) - found / prior**2))
     chi, penalty = float((miss**2 * weight).sum()), float(((found / prior) ** 2).sum())
@@ -191,7 +208,7 @@ def _look(table: _Table, rest: Floats, prior: Floats, found: Floats) -> _Look:
 
 def _cell_fit(table: _Table, rest: Floats, prior: Floats) -> _CellFit:
     """Gauss-Newton along the median cell's own curve; a step that does not pay is shortened."""
-    at = _look(table, rest, prior, np.zeros(4))
+    at = _look(table, rest, prior, np.zeros(5))
     for _ in range(6):
         for part in (1.0, 0.5, 0.25, 0.125):
             there = _look(table, rest, prior, at.found + part * at.step)
@@ -203,9 +220,7 @@ def _cell_fit(table: _Table, rest: Floats, prior: Floats) -> _CellFit:
         if np.abs(moved[2:]).max() < 3e-4:
             break
     wide = max(math.sqrt(at.chi * ALIKE / len(rest)), 1.0)
-    sd = np.sqrt(np.diag(at.cov))
-    both = float(at.cov[2, 3] / (sd[2] * sd[3]))
-    return _CellFit(at.found, sd * wide, both, 0.5 * at.chi, wide, 0.5 * at.penalty)
+    return _CellFit(at.found, at.cov * wide**2, 0.5 * at.chi, wide, 0.5 * at.penalty)
 
 
 @dataclass(frozen=True)
@@ -228,6 +243,9 @@ class Levels:
         self._moved_ah = 0.0
         self._full_ah: float | None = None  # charge moved when the pack was first seen full
         self._full_s = 0.0
+        self._lowest_ah = 0.0
+        self._filled = False  # to the top, and not used since
+        self._fulls = 0
         self._time_s = 0.0
         self._one_way = 0.0
         self._answer: tuple[int, Missing | None] | None = None
@@ -244,8 +262,10 @@ class Levels:
         self._one_way = self._one_way + moved if self._one_way * moved > 0 else moved
         key = (way, round(self._moved_ah / (LEVEL_C * self.ah)))
         level = self._levels.get(key)
-        if level is None or self._time_s - level.last_s > FORGET_S:
-            level = self._levels[key] = _Level(0.0, 0.0, 0.0, np.zeros(self.cells), 0.0, 1.0)
+        old = level is not None and self._time_s - level.last_s > FORGET_S
+        if level is None or old or level.fulls < self._fulls:
+            none = np.zeros(self.cells)
+            level = self._levels[key] = _Level(0.0, 0.0, 0.0, none, 0.0, self._fulls, 1.0)
         level.seconds += dt_s
         level.volts += median_v * dt_s
         level.amps += current_a * dt_s
@@ -254,13 +274,22 @@ class Levels:
         level.since_turn = min(level.since_turn, abs(self._one_way))
 
     def _keep_place(self, median_v: float, current_a: float, dt_s: float) -> None:
-        """Each full charge ends at the place of the first, whatever the counting has lost."""
+        """Each full charge ends at the place of the first, whatever the counting has lost.
+
+        Once the pack is used again what cells lack in charge may be less: they are levelled at the
+        top.
+        """
         tail_a = self.kind.full_tail_c * self.ah
         at_top = median_v >= self.kind.top_v and -tail_a < current_a <= 0
+        self._lowest_ah = max(self._lowest_ah, self._moved_ah)
         self._full_s = self._full_s + dt_s if at_top else 0.0
         if self._full_s >= FULL_HELD_S:
+            self._filled |= self._lowest_ah - self._moved_ah > FILLED * self.ah
             self._full_ah = self._moved_ah if self._full_ah is None else self._full_ah
-            self._moved_ah = self._full_ah
+            self._moved_ah = self._lowest_ah = self._full_ah
+        elif self._filled and self._moved_ah - (self._full_ah or 0.0) > USED * self.ah:
+            self._fulls += 1
+            self._filled = False
 
     def missing(self, r_ohm: float, excess_ohm: Floats) -> Missing | None:
         """The fit over all levels; asked again within five minutes of data, the same answer.
@@ -282,20 +311,23 @@ class Levels:
             return None
         rest = table.distance + excess_ohm * table.amps[:, None]
         common = [OFFSET_SD_V, max(0.4 * r_ohm, 1e-6)]
-        fits = [
-            _cell_fit(table, rest[:, i], np.array([*common, SHARE_SD, CAPACITY_SD]))
-            for i in range(self.cells)
-        ]
-        found = np.array([f.found for f in fits])
-        sd = np.array([f.sd for f in fits])
+        prior = np.array([*common, SHARE_SD, CAPACITY_SD, BALANCED_SD])
+        fits = [_cell_fit(table, rest[:, i], prior) for i in range(self.cells)]
+        depth = float(table.depth.max())
+        (share, share_sd), (capacity, capacity_sd), (earlier, earlier_sd) = (
+            np.array([f.total(*w) for f in fits]).T
+            for w in ((0, 0, 1, 0, 0), (0, 0, 0, 1, 0), (0, 0, 1, depth, 1))
+        )
         return Missing(
-            share=found[:, 2],
-            share_sd=sd[:, 2],
-            capacity=found[:, 3],
-            capacity_sd=sd[:, 3],
-            both=np.array([f.both for f in fits]),
+            share=share,
+            share_sd=share_sd,
+            capacity=capacity,
+            capacity_sd=capacity_sd,
+            both=np.array([f.cov[2, 3] for f in fits]) / (share_sd * capacity_sd),
+            earlier=earlier,
+            earlier_sd=earlier_sd,
             seen=float(np.max(table.slope)),
-            depth=float(table.depth.max()),
+            depth=depth,
         )
 
     def cause(self, r_ohm: float, excess_ohm: Floats, cell: int) -> Cause | None:
@@ -305,13 +337,17 @@ class Levels:
             return None
         rest = (table.distance + excess_ohm * table.amps[:, None])[:, cell]
         common = [OFFSET_SD_V, max(0.4 * r_ohm, 1e-6)]
-        by_charge = _cell_fit(table, rest, np.array([*common, SHARE_SD, HEALTHY_CAPACITY]))
-        by_capacity = _cell_fit(table, rest, np.array([*common, HEALTHY_SHARE, CAPACITY_SD]))
+        by_charge = _cell_fit(
+            table, rest, np.array([*common, SHARE_SD, HEALTHY_CAPACITY, BALANCED_SD])
+        )
+        by_capacity = _cell_fit(
+            table, rest, np.array([*common, HEALTHY_SHARE, CAPACITY_SD, HEALTHY_SHARE])
+        )
         wide = min(by_charge.wide, by_capacity.wide)
         gain = (by_capacity.miss - by_charge.miss) / wide**2 + by_capacity.prior - by_charge.prior
         fit, at = (by_charge, 2) if gain > 0 else (by_capacity, 3)
         kind = "cell_low" if abs(gain) < SURE_GAIN else ("cell_charge", "cell_capacity")[at - 2]
-        return Cause(kind, float(fit.found[at]), float(fit.sd[at]))
+        return Cause(kind, *fit.total(*np.eye(5)[at]))
 
     def _table(self, r_ohm: float) -> _Table | None:
         keys = [k for k, v in self._levels.items() if v.seconds >= (LEAST_S if k[0] else 1.0)]
@@ -345,7 +381,9 @@ class Levels:
         few = np.minimum(seconds / 30.0, 1.0)
         curves = tuple(_curve(place[way == one], rest_v[way == one]) for one in (-1, 1))
         depth = place - place.min()
-        return _Table(place, depth, way, slope, amps, distance, few / (error * ALIKE), curves)
+        before = np.array([float(v.fulls < self._fulls) for v in levels])
+        weight = few / (error * ALIKE)
+        return _Table(place, depth, way, slope, amps, distance, weight, before, curves)
 
     def _known_slope(self, rest_v: Floats, way: Floats | npt.NDArray[np.int64]) -> Floats:
         """From the chemistry, where the cells themselves have not shown it."""

@@ -33,7 +33,9 @@ CHARGE_EVERY_S = 60.0
 SENSE_STEPS = 720  # of some seconds, an hour: by these the current's sign is judged
 SAME_US = 180_000_000
 SURE = 0.9
-HOLD_STEPS = 6  # a finding must stand for this many updates
+HOLD_S = 60.0  # a finding must stand for so long
+# What cells hold is judged anew every five minutes, and now and then wrongly where a curve bends.
+HOLD_LONG_S = {"cell_charge": 1200.0, "cell_capacity": 1200.0}
 
 __all__ = ["FlagEvent", "Watch", "channels", "expect_joints", "run"]
 
@@ -70,7 +72,7 @@ class Watch:
         self._reserve = _Reserve(boat, charge)
         self._turning = Turning(boat)
         self.loop = LoopMonitor(boat)
-        self._held: dict[str, int] = {}
+        self._since_us: dict[str, int] = {}
 
     def update(self, chunk: Series) -> list[FlagEvent]:
         """Takes the next piece, some seconds long."""
@@ -84,8 +86,8 @@ class Watch:
         self.cells.update(chunk)
         self.cables.update(chunk)
         self.loop.update(chunk)
-        sightings += self._findings()
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
+        sightings += self._findings(t_us)
         return self.book.see(t_us, _without_echoes(sightings))
 
     def teach(
@@ -103,18 +105,18 @@ class Watch:
         """The charge as last followed, a minute old at most."""
         return self._reserve.state
 
-    def _findings(self) -> list[Sighting]:
+    def _findings(self, t_us: int) -> list[Sighting]:
         found = [(f"cell/{f.subject}", f) for f in self.cells.findings()]
         for monitor in self.cables.monitors:
             key = f"joint/{monitor.cable.name}"
             found += [(key, with_witness(f, self.loop)) for f in monitor.findings()]
         found = [(key, f) for key, f in found if f.sureness_frac >= SURE and f.kind in _SHOWN]
-        now = {f"{key} {f.kind}": self._held.get(f"{key} {f.kind}", 0) + 1 for key, f in found}
-        self._held = now
+        names = [f"{key} {f.kind}" for key, f in found]
+        self._since_us = {name: self._since_us.get(name, t_us) for name in names}
         return [
             _from_finding(key, f, self._channels(f))
-            for key, f in found
-            if now[f"{key} {f.kind}"] >= HOLD_STEPS
+            for name, (key, f) in zip(names, found, strict=True)
+            if t_us - self._since_us[name] >= 1e6 * HOLD_LONG_S.get(f.kind, HOLD_S)
         ]
 
     def _channels(self, finding: Finding) -> tuple[str, ...]:

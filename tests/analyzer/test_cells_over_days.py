@@ -4,7 +4,7 @@ The packs are invented, and by a circuit of their own: a curve, one resistance, 
 polarisation; lead-acid gives less the harder it is asked, takes more than it keeps, and gasses.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -48,19 +48,31 @@ NMC = Kind(
 # hours, share of the capacity an hour out of the pack; None: on the charger
 DAYS = [(5, None), (0.5, 0.01), (0.7, 0.15), (0.6, 0.25), (0.5, 0.1), (0.5, 0.22), (3, 0.005),
         (8, None), (0.5, 0.01), (0.8, 0.18), (0.8, 0.14)]  # fmt: skip
+LEVELLED_AT = 8  # of them
 FOUND_FROM_H = 8.3  # from the end of the first outing on
 
 
-def lived(kind: Kind) -> Series:
-    """What is measured of the days, with 1 mV of noise and 0.4 A that the shunt shows too much."""
+def lived(kind: Kind, low: float = 0.0, levelled: bool = False) -> Series:
+    """What is measured of the days, with 1 mV of noise and 0.4 A that the shunt shows too much.
+
+    Args:
+        low: Charge that the weak one lacks at first, as a share.
+        levelled: Whether it is brought to the others' charge after the second charge.
+    """
     pack, rng = kind.pack, np.random.default_rng(3)
     units = pack.blocks_in_series or pack.cells_in_series
     inside = pack.cells_in_series // units
     ah = pack.rated_capacity_ah * (0.97 + 0.005 * rng.standard_normal(units))
     ah[kind.weak] *= 1 - kind.missing
     soc, slow_v = np.full(units, 0.9), 0.0
+    soc[kind.weak] -= low
+    most = np.ones(units)
+    most[kind.weak] -= low
     rows = []
-    for hours, rate in DAYS:
+    for number, (hours, rate) in enumerate(DAYS):
+        if levelled and number == LEVELLED_AT:
+            soc[kind.weak] = np.median(soc)
+            most[:] = 1.0
         for _ in range(round(hours * HOUR / STEP_S)):
             rest = np.interp(soc, kind.charge, kind.volts) - slow_v
             if rate is None:
@@ -71,7 +83,7 @@ def lived(kind: Kind) -> Series:
                 amps = rate * pack.rated_capacity_ah
             twentieth = max(abs(amps) / (pack.rated_capacity_ah / 20), 1.0)
             used = amps * (kind.keeps if amps < 0 else twentieth**kind.harder)
-            soc = np.minimum(soc - used * STEP_S / HOUR / ah, 1.0)
+            soc = np.minimum(soc - used * STEP_S / HOUR / ah, most)
             slow_v += (0.6 * amps * kind.ohm - slow_v) * STEP_S / 400.0
             gas_v = kind.gas_v * np.exp((soc - 1) / 0.04) * (rate is None)
             volts = inside * (rest - amps * kind.ohm + gas_v)
@@ -96,3 +108,17 @@ def test_a_weak_one_stays_found(kind):
             continue
         assert [(f.subject, f.kind) for f in found] == [(called, "cell_capacity")], first
         assert found[0].size.mid == pytest.approx(kind.missing, rel=0.4)
+
+
+@pytest.mark.parametrize("levelled", [False, True])
+def test_a_full_charge_may_have_levelled_a_low_one(levelled):
+    kind = replace(NMC, missing=0.0)
+    log, monitor = lived(kind, low=0.05, levelled=levelled), CellMonitor(kind.pack)
+    outing = round(FOUND_FROM_H * HOUR / STEP_S)
+    monitor.update(log.cut(0, outing))
+    (found,) = monitor.findings()
+    assert (found.subject, found.kind) == (f"cell {kind.weak + 1}", "cell_charge")
+    assert found.size.mid == pytest.approx(0.05, rel=0.4)
+    monitor.update(log.cut(outing, log.n))
+    after = [(f.subject, f.kind) for f in monitor.findings()]
+    assert after == ([] if levelled else [(found.subject, "cell_charge")])

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from analyzer import watch
+from analyzer.estimate import Estimate
 from analyzer.flags import CLEAR_S, WORDS, FlagBook, Sighting
+from analyzer.results import Finding
 from analyzer.series import Series
 from logger.boat import Boat, Cable, Hull, Motor, Pack
 
@@ -105,6 +107,21 @@ def test_a_shunt_the_wrong_way_round_is_one_flag_and_no_false_alarm():
     log.values["pack_current_a"] = -given_a
     wrong = [(a, kind) for a, kind, _ in events(log)]
     assert wrong == [("raised", "shunt_reversed")]
+
+
+@pytest.mark.parametrize(("stands_s", "raised"), [(900, 0), (1500, 1)])
+def test_what_a_cell_holds_is_flagged_once_it_has_stood_for_some_time(stands_s, raised):
+    size = Estimate(0.06, 0.04, 0.08, "frac", used=("cell_07_voltage_v",))
+    finding = Finding("cell 7", "cell_charge", "Less charge.", 0.99, size, "cure", "caution")
+    log, watching = calm(), watch.Watch(BOAT)
+    begin = log.t0_us + 60_000_000
+    flags = []
+    for first in range(0, log.n, 10):
+        piece = log.cut(first, first + 10)
+        stands = 0 <= piece.t0_us - begin < stands_s * 1e6
+        watching.cells.findings = lambda stands=stands: (finding,) if stands else ()
+        flags += [e for e in watching.update(piece) if e.action == "raised"]
+    assert [e.flag.kind for e in flags] == ["cell_charge"] * raised
 
 
 CHARGED = {  # cells, volts of a pack at the end of a usual charge, one too high: common practice
