@@ -30,7 +30,7 @@ from logger.store.records import FlagRecord
 CHUNK_S = 10.0
 PIECE_S = 3600.0  # the log is read in pieces of this length
 CHARGE_EVERY_S = 60.0
-SENSE_STEPS = 720  # of some seconds, an hour: by these the current's sign is judged
+SENSE_STEPS = 8640  # of five seconds, twelve hours as `check` has it: by these the sign is judged
 SAME_US = 180_000_000
 SURE = 0.9
 HOLD_S = 60.0  # a finding must stand for so long
@@ -140,7 +140,7 @@ def _without_echoes(sightings: list[Sighting]) -> list[Sighting]:
 
 
 class _Sense:
-    """Whether the current comes with the wrong sign, by the changes of the last hour."""
+    """Whether the current comes with the wrong sign, by the changes of the last half day."""
 
     def __init__(self, boat: Boat) -> None:
         self.finding: Finding | None = None

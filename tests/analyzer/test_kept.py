@@ -156,7 +156,7 @@ def test_a_log_that_cannot_be_written_is_read_as_it_is(log, capsys, monkeypatch)
     monkeypatch.setattr(LogDesk, "refresh", refuse)
     assert cli.main(["range"]) == 0
     told = capsys.readouterr()
-    assert "Earlier trips may be missing here" in told.err
+    assert "What is new may be missing here" in told.err
     assert "nautical miles" in told.out
 
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from analyzer.results import FlagView
 
 BEAT_S = 1.0
+JUST_NOW_S = 30.0  # of log that may not have been looked through
 
 
 def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
@@ -49,7 +50,7 @@ def _flags(options: argparse.Namespace) -> int:
         desk.flag_seen(options.seen)
     if options.follow:
         return _follow(options)
-    return opt.give(desk.flags(), options.json, _text)
+    return opt.give(opt.desk_knowing(options, JUST_NOW_S).flags(), options.json, _text)
 
 
 def _text(rows: "Sequence[FlagView]") -> str:

@@ -89,15 +89,15 @@ def looked_through(options: argparse.Namespace) -> LogDesk:
     return there
 
 
-def desk_knowing(options: argparse.Namespace) -> LogDesk:
-    """The desk, with earlier trips looked through; where little is new, without."""
+def desk_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> LogDesk:
+    """The desk, with what is new in the log looked through; where that is little, without."""
     there = desk(options)
-    if there.new_s() <= NEWS_S:
+    if there.new_s() <= news_s:
         return there
     try:
         return looked_through(options)
     except LoggerError as error:  # somebody else's log is read as it is
-        tell_user(f"Earlier trips may be missing here, as the log cannot be kept up: {error}.")
+        tell_user(f"What is new may be missing here, as the log cannot be kept up: {error}.")
         return there
 
 
