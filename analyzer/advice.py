@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.charge_state import ChargeState
-from analyzer.home import HomeReach
+from analyzer.home import HomeReach, turn_lead_s
 from analyzer.reach import ReachResult
 from logger.units import DAY_S, HOUR_S, KN, NMI
 
@@ -19,6 +19,7 @@ LEARN_CAPACITY = (
     "comes near its cut-off"
 )
 OPEN_SD = 0.05  # of the charge, from which a time without readings is worth a word
+SOON_S = 1200.0  # sooner than this the turning point comes before all other advice
 SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
 
 
@@ -61,6 +62,12 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
             f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
             f"{100 * home.can_return_frac:.0f} % sure of arriving above the reserve"
         )
+    out = home if home is not None and not home.homeward else None
+    if out is not None and turn_lead_s(out, result.ground_speed_mps(k_now)) < SOON_S:
+        return (
+            f"turn for home within {_nmi(out.turn_in.low or 0.0)} nmi, back at "
+            f"{out.back_speed_mps / KN:.1f} kn through water"
+        )
     to = slower(result, k_now)
     if to is not None:
         here, there = (result.distance(k).mid or 0.0 for k in (k_now, to))
@@ -68,8 +75,8 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
             f"slow to {result.speeds_mps[to] / KN:.1f} kn through water: "
             f"{_nmi(there)} nmi instead of {_nmi(here)}"
         )
-    if home is not None and home.turn_in.low is not None:
-        return f"go on: turn for home within {_nmi(home.turn_in.low)} nmi"
+    if out is not None and out.turn_in.low is not None:
+        return f"go on: turn for home within {_nmi(out.turn_in.low)} nmi"
     return "go on at this speed: slowing down gains little"
 
 

@@ -233,6 +233,7 @@ def _home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
         way=wish.way,
         stream=f"as in {wish.stream.name}" if isinstance(wish.stream, Path) else back.stream,
         speed_water_mps=back.back_speed_mps,
+        homeward=back.homeward,
     )
 
 

@@ -37,6 +37,7 @@ class HomeReach:
             the one to act on (0: turn now). [m]
         charge_on_arrival: If turned now. [frac]
         stream: The stream on the way home, in words.
+        homeward: Whether she is on her way home already.
     """
 
     distance_m: float
@@ -47,6 +48,7 @@ class HomeReach:
     turn_in: Estimate
     charge_on_arrival: Estimate
     stream: str
+    homeward: bool
 
 
 def geodesic(lat1: float, lon1: float, lat2: float, lon2: float) -> tuple[float, float]:
@@ -103,9 +105,8 @@ def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float
     return np.asarray(np.where(distance_m <= back_m, low, 0.0))
 
 
-def _back_speed(sure_m: Floats, arrives: Floats, turn_deg: float) -> int:
+def _back_speed(sure_m: Floats, arrives: Floats, homeward: bool) -> int:
     """The fastest speed home that is nearly as sure as the surest; on the way home the surest."""
-    homeward = np.cos(np.radians(turn_deg)) > HOMEWARD_COS
     if sure_m.max() > 0 and not homeward:
         return int(np.flatnonzero(sure_m >= NEARLY * sure_m.max())[-1])
     return int(np.flatnonzero(arrives >= arrives.max() - 0.005)[-1])
@@ -136,7 +137,8 @@ def home_reach(
     turn_deg = 180.0 if given.course_deg is None else course_deg - given.course_deg
     turn = _turning_m(out.distance_m[:, k_out], back.distance_m, distance_m, turn_deg)
     sure_m = np.quantile(turn, 1 - sureness_frac, axis=0)
-    k = _back_speed(sure_m, arrives, turn_deg)
+    homeward = bool(np.cos(np.radians(turn_deg)) > HOMEWARD_COS)
+    k = _back_speed(sure_m, arrives, homeward)
     mid, high = np.quantile(turn[:, k], (0.5, 0.9))
     spent = (back.soc - back.run.end_soc[:, k]) / np.maximum(back.distance_m[:, k], 1.0)
     arrival = back.soc - spent * distance_m
@@ -159,6 +161,7 @@ def home_reach(
         ),
         charge_on_arrival=middle(np.maximum(arrival, 0.0), "frac"),
         stream=stream,
+        homeward=homeward,
     )
 
 

@@ -71,6 +71,7 @@ class HomeAnswer:
     way: Way = "straight"
     stream: str = "going on as it may"  # on the way home
     speed_water_mps: float | None = None  # on the way home, as all of this presumes
+    homeward: bool = False  # on her way home already
 
 
 @dataclass(frozen=True)

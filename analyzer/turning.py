@@ -24,7 +24,6 @@ MEMORY_S, STEP_S = 2 * 3600.0, 5.0
 SOONEST_S, LATEST_S = 60.0, 900.0  # between two looks
 NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
-HOMEWARD_DEG = 60.0  # on a course this near to the one home she is on her way
 DRAWS = 500
 SURE_CHARGE_SD = 0.10
 
@@ -87,8 +86,7 @@ class Turning:
         told = self._ask(log, charge, present, away_m, course_deg)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
-        off = abs((course_deg - present.course_deg + 180.0) % 360.0 - 180.0)
-        self._last = _sightings(told, lead_s, homeward=off < HOMEWARD_DEG)
+        self._last = _sightings(told, lead_s)
 
     def _ask(
         self, log: Series, charge: ChargeState, present: Now, away_m: float, course_deg: float
@@ -111,13 +109,13 @@ class Turning:
         return home_reach(asked, result, result.as_now, away_m, course_deg, sureness)
 
 
-def _sightings(told: HomeReach, lead_s: float, *, homeward: bool) -> list[Sighting]:
+def _sightings(told: HomeReach, lead_s: float) -> list[Sighting]:
     """A flag where the turning point is near, or home no longer sure."""
     sure = f"{100 * told.can_return_frac:.0f} % sure of getting home above the reserve"
     evidence = f"Home is {told.distance_m / NMI:.1f} nmi off; {sure} if turned now."
     speed = f"{told.back_speed_mps / KN:.1f} kn through the water"
     names = ("pack_current_a", "speed_ground_mps")
-    if homeward:
+    if told.homeward:
         if told.can_return_frac >= told.sureness_frac:
             return []
         return [

@@ -204,7 +204,7 @@ def rule(answer: RangeAnswer) -> Rule | None:
     low, mid, high = answer.distance.low, answer.distance.mid, answer.distance.high
     if low is None or mid is None or high is None or high <= 0:
         return None
-    turn_m = answer.home.turn_in.low if answer.home else None
+    turn_m = answer.home.turn_in.low if answer.home and not answer.home.homeward else None
     top = high * 1.06
 
     def at(distance_m: float) -> float:

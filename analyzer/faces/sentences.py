@@ -89,6 +89,8 @@ def home(answer: HomeAnswer) -> str:
         f"are {sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
     turn = answer.turn_in
+    if answer.homeward and (turn.low or 0.0) > 0:
+        return f"{text} You are on your way home."
     if turn.low is None:
         return f"{text} {words.sentence(turn.reason)}".strip()
     if turn.low <= 0:

@@ -307,6 +307,19 @@ def test_home_beyond_reach_says_turn_now_is_too_late():
     assert "turn for home now" in next_action(result, 5, back)
 
 
+def test_the_turning_point_comes_first_where_it_is_near():
+    asked = question()
+    result = reach(asked)
+    k = result.nearest(2.5)
+    ground = result.ground_speed_mps(k)
+    back = home_reach(asked, result, k, 8_000.0, 180.0, 0.9)
+    assert next_action(result, k, back).startswith("slow to")
+    assert home_reach(asked, result, k, 8_000.0, 30.0, 0.9).homeward
+    near = replace(back, homeward=False, turn_in=replace(back.turn_in, low=600.0 * ground))
+    assert next_action(result, k, near).startswith("turn for home within")
+    assert next_action(result, k, replace(near, homeward=True)).startswith("slow to")
+
+
 def test_distance_back_along_the_track_is_longer_than_straight():
     # by hand: a degree of longitude on the equator is 111 319.491 m; out east, then north
     lon = np.concatenate([np.linspace(0, 0.1, 50), np.full(50, 0.1)])
