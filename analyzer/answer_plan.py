@@ -261,6 +261,8 @@ def _stream_words(table: StreamTable | None, here: Here, wish: PlanWish, age_s: 
         return "as given, all the way"
     if table is not None:
         return f"the table of {len(table.t_s)} times"
+    if not here.stream.known:
+        return f"not known, so the range is wider: {here.stream.reason}"
     if age_s > TIDE_KEPT_S:
         return (
             f"as strong as seen in the log {_ago(age_s)} before, at an unknown time of its tide: "
