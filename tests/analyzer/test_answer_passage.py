@@ -96,8 +96,17 @@ def test_more_charge_at_departure_makes_a_plan_surer(ctx, route):
     assert high.charge.mid - low.charge.mid == pytest.approx(0.7, abs=0.05)
 
 
-def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(ctx, route):
+def test_a_stream_that_could_not_be_told_is_not_said_to_go_on(ctx, route):
+    leaves_s = ctx.store.span()[1] / 1e6 + 3600.0
+    told = plan_passage(ctx, PlanWish(route, departure_s=leaves_s, speeds_mps=(2.4,))).stream_from
+    assert told.startswith("not known, so the range is wider: on one heading")
+
+
+def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(ctx, route, monkeypatch):
     end_s = ctx.store.span()[1] / 1e6
+    here = here_now(ctx, ctx.store.span()[1] + 1)
+    seen = replace(here, stream=replace(here.stream, known=True))
+    monkeypatch.setattr(answer_plan, "here_now", lambda *_: seen)
     soon, later = (
         plan_passage(ctx, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
         for h in (1, 48)
