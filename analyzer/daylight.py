@@ -34,13 +34,15 @@ def sine_of_height(latitude_deg: float, longitude_deg: float, utc_s: Floats) -> 
     return np.asarray(up)
 
 
-def mean_ahead(place: tuple[float, float] | None, utc_s: float, rated: float = np.inf) -> Floats:
+def mean_ahead(
+    place: tuple[float, float] | None, utc_s: float, rated: float | None = None
+) -> Floats:
     """Mean sun from now to each of `HOURS`, over the sun now; shape of `HOURS`.
 
     Args:
         place: Latitude and longitude; None: the sun counts for four hours and then no more.
-        rated: What the panels are rated at, over what they give now: a panel that faces a low sun
-            gives much now, but not that much more when the sun is high.
+        rated: What the panels are rated at, over what they give now, where that is known: a panel
+            that faces a low sun gives much now, but not that much more when the sun is high.
     """
     if place is None:
         return np.asarray(np.minimum(1.0, WITHOUT_PLACE_H / np.maximum(HOURS, 1e-9)))
@@ -48,4 +50,4 @@ def mean_ahead(place: tuple[float, float] | None, utc_s: float, rated: float = n
     total = np.concatenate([[0.0], np.cumsum((up[1:] + up[:-1]) / 2)])
     mean = np.where(HOURS > 0, total / np.maximum(np.arange(len(HOURS)), 1), up[0])
     share = np.minimum(mean / max(float(up[0]), LEAST_SINE), MOST)
-    return np.asarray(np.minimum(share, FLAT * rated * mean))
+    return np.asarray(share if rated is None else np.minimum(share, FLAT * rated * mean))

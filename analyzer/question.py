@@ -187,7 +187,7 @@ def question(
         speeds_mps = np.unique(np.append(speeds_mps, own))
         as_now = int(np.searchsorted(speeds_mps, own))
     typical = boat.hotel.power_w
-    rated = boat.solar.peak_w / max(solar_w[0], 1.0) if boat.solar.peak_w else np.inf
+    rated = boat.solar.peak_w / max(solar_w[0], 1.0) if boat.solar.peak_w else None
     return ReachInput(
         curve=curve,
         stream=stream,
