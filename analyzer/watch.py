@@ -129,7 +129,12 @@ _SHOWN = {"lug_heating", "over_ampacity", "cell_resistance", "cell_charge", "cel
 def _from_finding(key: str, f: Finding, names: tuple[str, ...]) -> Sighting:
     level = "notice" if f.kind == "over_ampacity" else "warning"
     key = f"{key}/ampacity" if f.kind == "over_ampacity" else key
-    return Sighting(key, f.kind, f.subject, level, f.text, tuple(dict.fromkeys(names)))
+    channels = tuple(dict.fromkeys(names))
+    if f.kind != "cell_charge":
+        return Sighting(key, f.kind, f.subject, level, f.text, channels)
+    # A cell is levelled otherwise than a block.
+    first = f"Plan for less range. In harbour: {f.cure[:1].lower()}{f.cure[1:]}."
+    return Sighting(key, f.kind, f.subject, level, f.text, channels, first_action=first)
 
 
 def _without_echoes(sightings: list[Sighting]) -> list[Sighting]:

@@ -122,6 +122,7 @@ def test_what_a_cell_holds_is_flagged_once_it_has_stood_for_some_time(stands_s, 
         watching.cells.findings = lambda stands=stands: (finding,) if stands else ()
         flags += [e for e in watching.update(piece) if e.action == "raised"]
     assert [e.flag.kind for e in flags] == ["cell_charge"] * raised
+    assert all(e.flag.first_action.endswith("In harbour: cure.") for e in flags)
 
 
 CHARGED = {  # cells, volts of a pack at the end of a usual charge, one too high: common practice
