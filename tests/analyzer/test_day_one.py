@@ -4,12 +4,14 @@ import numpy as np
 import pytest
 
 from analyzer import drift, hull, question
+from analyzer.faces.cli import main
 from analyzer.reach import ReachResult, reach
 from analyzer.series import Series
 from analyzer.soc import known
 from analyzer.steady import steady
 from analyzer.stream import unknown
 from tests.analyzer.test_hull import boat
+from tests.small_boat import BOAT_TEXT
 
 BOAT = boat()
 SPEED = 2.2  # m/s
@@ -73,3 +75,28 @@ def test_day_one_says_that_it_rests_on_the_boat_file_alone():
     assert "from the hull's numbers alone" in asked(None, np.array([2.0])).reason
     assert "from 1" in asked(motoring(20), np.array([2.0])).reason
     assert "minutes of steady motoring" in asked(motoring(20), np.array([2.0])).reason
+
+
+@pytest.fixture
+def no_log(tmp_path, monkeypatch):
+    """A boat file, and nothing recorded anywhere."""
+    monkeypatch.setenv("HOME", str(tmp_path))
+    for name in ("KEELWATT_LOG", "KEELWATT_BOAT", "XDG_DATA_HOME", "XDG_CONFIG_HOME"):
+        monkeypatch.delenv(name, raising=False)
+    path = tmp_path / "boat.toml"
+    path.write_text(BOAT_TEXT)
+    return str(path)
+
+
+def test_before_anything_is_recorded_the_boat_file_answers(no_log, capsys):
+    assert main(["range", "--boat", no_log]) == 0
+    told = capsys.readouterr().out.replace("\n", " ")
+    assert "As if the pack were full" in told
+    assert "nothing recorded yet" in told
+    assert main(["hull", "--boat", no_log]) == 0
+    assert "the hull's numbers alone" in capsys.readouterr().out.replace("\n", " ")
+
+
+def test_a_log_that_is_named_and_not_there_is_still_missed(no_log, capsys):
+    assert main(["range", "--boat", no_log, "--log", "elsewhere.sqlite"]) == 2
+    assert "there is no log at elsewhere.sqlite" in capsys.readouterr().err

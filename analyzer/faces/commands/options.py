@@ -1,9 +1,12 @@
 """What the sub-commands share: options, their types, and how an answer leaves the program."""
 
 import argparse
+import atexit
 import json
 import math
+import shutil
 import sys
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NoReturn
@@ -89,8 +92,24 @@ def looked_through(options: argparse.Namespace) -> LogDesk:
     return there
 
 
+def _nothing_recorded() -> Path:
+    """An empty log for as long as the program runs."""
+    from logger.store import Store
+
+    folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    Store.open(folder / "log.sqlite", write=True).close()
+    return folder / "log.sqlite"
+
+
 def desk_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> LogDesk:
-    """The desk, with what is new in the log looked through; where that is little, without."""
+    """The desk, with what is new in the log looked through; where that is little, without.
+
+    On the first day, with a boat file and no log yet, it answers from the boat file alone.
+    """
+    found = find_places(options)
+    if options.log is None and found.boat is not None and not found.log.exists():
+        return LogDesk(_nothing_recorded(), found.boat)
     there = desk(options)
     if there.new_s() <= news_s:
         return there
