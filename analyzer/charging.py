@@ -5,9 +5,9 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.chemistry import LEAD, chemistry
 from analyzer.estimate import Estimate, cannot_say
 from analyzer.measured import cell_temp_c, held_current_a, mean_cell_v
-from analyzer.pack import chemistry
 from analyzer.results import Finding
 from analyzer.series import Series
 from analyzer.soc import ChargeState
@@ -194,7 +194,7 @@ def _never_full(pack: Pack, last_full_days: float | None) -> Finding | None:
         cure=(
             "Charge to the top and hold it until the current tails off: cells balance only "
             "there, and only there does the log know the charge again"
-            + ("; lead-acid loses capacity without it" if pack.chemistry == "lead_acid" else "")
+            + ("; lead-acid loses capacity without it" if pack.chemistry in LEAD else "")
         ),
         caution="Within the maker's voltage and current, above 0 °C for lithium, under watch",
     )

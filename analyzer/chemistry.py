@@ -6,12 +6,14 @@ same shape with its own numbers and narrower standard deviations (`identify.py`)
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.ocv import (
+    agm_cell_v,
+    gel_cell_v,
     lead_acid_cell_v,
     lfp_cell_v,
     lfp_cells_v,
@@ -293,10 +295,12 @@ def _nmc() -> Chemistry:
     )  # fmt: skip
 
 
-def _lead_acid() -> Chemistry:
-    """Curve: a maker's table for flooded deep-cycle cells; the rest: common practice."""
+def _lead_acid(name: str) -> Chemistry:
+    """Curve: a maker's table, for flooded deep-cycle, glass-mat or gel cells; the rest: common
+    practice, no source."""
+    curve = {"lead_acid": lead_acid_cell_v, "agm": agm_cell_v, "gel": gel_cell_v}[name]
     return Chemistry(
-        name="lead_acid", soc=GRID, mean_v=lead_acid_cell_v(GRID),
+        name=name, soc=GRID, mean_v=curve(GRID),
         half_gap_v=np.full(GRID.size, 0.01),
         fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
@@ -312,12 +316,15 @@ def _lead_acid() -> Chemistry:
     )  # fmt: skip
 
 
-_SETS: dict[str, Callable[[], Chemistry]] = {"lfp": _lfp, "nmc": _nmc, "lead_acid": _lead_acid}
+LEAD = ("lead_acid", "agm", "gel")
+_SETS: dict[str, Callable[[], Chemistry]] = {
+    "lfp": _lfp, "nmc": _nmc, **{name: partial(_lead_acid, name) for name in LEAD}
+}  # fmt: skip
 
 
 @lru_cache(maxsize=8)
 def chemistry(name: str) -> Chemistry:
-    """The chemistry of that name: "lfp", "nmc" or "lead_acid".
+    """The chemistry of that name: "lfp", "nmc", "lead_acid" (flooded), "agm" or "gel".
 
     Raises:
         KeyError: There is none of that name.

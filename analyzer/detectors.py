@@ -6,8 +6,8 @@ from typing import Protocol
 import numpy as np
 
 from analyzer import joints
+from analyzer.chemistry import LEAD, chemistry
 from analyzer.flags import Sighting
-from analyzer.pack import chemistry
 from analyzer.piece import Piece
 from analyzer.thresholds import Threshold
 from logger.boat import Boat, Cable, Pack
@@ -19,9 +19,10 @@ QUIET_OTHER_S = 90.0
 VITAL = ("pack_voltage_v", "pack_current_a")
 QUIET_INTERVALS = 10.0
 # Per cell, above what chargers end at: 3.65, 4.2 and 2.47 V; common practice, no source.
-OVER_V = {"lfp": (3.68, 3.75), "nmc": (4.23, 4.28), "lead_acid": (2.50, 2.65)}
+OVER_V = {"lfp": (3.68, 3.75), "nmc": (4.23, 4.28), **dict.fromkeys(LEAD, (2.50, 2.65))}
 OVER_FULL_V = (0.05, 0.12)  # the same above a full voltage that the boat file gives
-HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, "lead_acid": 50.0}  # of makers' sheets; the boat's wins
+# Of makers' sheets; the boat's wins.
+HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, **dict.fromkeys(LEAD, 50.0)}
 
 
 class Detector(Protocol):

@@ -63,7 +63,7 @@ class Hull(Part):
 class Pack(Part):
     """The battery."""
 
-    chemistry: Literal["lfp", "nmc", "lead_acid"]
+    chemistry: Literal["lfp", "nmc", "lead_acid", "agm", "gel"]
     cells_in_series: Annotated[int, Field(ge=1, le=200)]
     rated_capacity_ah: Annotated[float, Field(gt=0, lt=20_000)]
     nominal_voltage_v: Volts | None = None  # as its label says; only to check the cell count

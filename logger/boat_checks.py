@@ -32,7 +32,7 @@ class CellVoltages:
 CELLS = {
     "lfp": CellVoltages(2.95, 3.45, 1.9, 3.8),
     "nmc": CellVoltages(3.3, 3.9, 2.4, 4.4),
-    "lead_acid": CellVoltages(1.9, 2.2, 1.5, 2.7),
+    **dict.fromkeys(("lead_acid", "agm", "gel"), CellVoltages(1.9, 2.2, 1.5, 2.7)),
 }
 
 SALTEST_KG_M3 = 1030.0  # sea water is 1020 to 1030: the most that a volume can carry

@@ -29,7 +29,7 @@ displacement_kg = 3000         # as she floats, with crew and gear
 # cruising_speed_mps = 2.3     # usual speed under motor; 1 knot is 0.514 m/s
 
 [pack]
-chemistry = "lfp"              # lfp, nmc or lead_acid
+chemistry = "lfp"              # lfp, nmc, lead_acid (flooded), agm or gel
 cells_in_series = 16           # a 12.8 V lfp battery has 4, a 12 V lead-acid battery 6
 rated_capacity_ah = 100        # of the string; batteries side by side add up
 nominal_voltage_v = 51.2       # as on the label

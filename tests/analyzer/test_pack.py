@@ -10,7 +10,7 @@ from pytest import approx
 from analyzer.pack import Cell, arrhenius, chemistry, default_cell, default_params
 from logger.boat import Pack
 
-NAMES = ["lfp", "nmc", "lead_acid"]
+NAMES = ["lfp", "nmc", "lead_acid", "agm", "gel"]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -129,6 +129,7 @@ CHARGED = {  # cells, volts of a pack at the end of a usual charge, one too high
     "lfp": (16, 58.4, 59.4),
     "nmc": (14, 58.8, 59.4),
     "lead_acid": (24, 59.2, 60.6),
+    "agm": (24, 58.8, 60.6),
 }
 
 

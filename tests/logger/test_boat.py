@@ -161,8 +161,8 @@ def test_size_awg_has_one_form(size: str, awg: str):
         (
             '"lfp"',
             '"LiFePO4"',
-            'boat.toml, line 11: pack.chemistry wants one of "lfp", "nmc", "lead_acid"; got '
-            '"LiFePO4"; did you mean "lfp"?',
+            'boat.toml, line 11: pack.chemistry wants one of "lfp", "nmc", "lead_acid", '
+            '"agm", "gel"; got "LiFePO4"; did you mean "lfp"?',
         ),
         (
             "rated_capacity_ah = 100",
