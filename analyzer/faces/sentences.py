@@ -18,7 +18,7 @@ def how_far(answer: RangeAnswer) -> str:
 
 
 _LIMITS = {
-    "weakest cell's cut-off": "the weakest cell's cut-off",
+    "weakest cell's cut-off": "the cut-off of the weakest cell or block",
     "controller cutback": "the controller, which gives less at low voltage",
     "pack cut-off": "the pack's cut-off",
     "motor's temperature": "the motor, too hot to hold this speed (slower it goes on)",
