@@ -174,7 +174,9 @@ def _question(ctx: Context, here: Here, wish: PlanWish, wind: Wind | None) -> Re
     """The boat and its state, with the speeds to choose from."""
     if here.charge is None or here.charge.turned:
         if wish.charge_frac is None:
-            why = "the current in the log has the wrong sign" if here.charge else "it is not there"
+            why = "its current and voltage are not there"
+            if here.charge:
+                why = "its current comes with the wrong sign"
             raise BadRoute(
                 f"the log does not say how full the pack is ({why}): give the charge at "
                 "departure, such as --charge 90"

@@ -12,9 +12,7 @@ Floats = npt.NDArray[np.float64]
 HOURS = np.arange(0.0, 72.5, 0.5)
 LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come
 MOST = 2.0
-FLAT = (
-    1.2  # a panel's yield over that of a flat one under a clear sky, on the mean of hours, at most
-)
+FLAT = 1.2  # most that panels yield over flat ones under a clear sky, on the mean of hours
 WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long
 
 

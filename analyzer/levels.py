@@ -12,18 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.level_fit import ALIKE, LEVEL_C, Curve, Floats, Table, cell_fit
 from analyzer.pack import Chemistry, chemistry
 from logger.boat import Pack
 from logger.units import HOUR_S
 
-Floats = npt.NDArray[np.float64]
-
-LEVEL_C = 0.004  # width of a level, as a share of Ah
 FORGET_S = 20 * HOUR_S  # a level visited again after this starts afresh
 LEVEL_SD_V = 0.001  # of a level's mean distance: resolution, filter, circuit
 SLOPE_SHARE = 0.006  # error of the slope's place, in charge
 USUAL_SHIFT = 0.03  # charge missing for which a doubtful slope counts
-ALIKE = 3.0  # neighbouring levels that share one error
 ASK_S = 300.0
 OFFSET_SD_V = 0.0015  # of a cell's voltage input
 SHARE_SD, CAPACITY_SD = 0.15, 0.2  # before anything is known, as shares of capacity
@@ -87,46 +84,6 @@ class Missing:
         return total, np.sqrt(np.maximum(var, 1e-12))
 
 
-Curve = tuple[Floats, Floats]
-
-
-@dataclass(frozen=True)
-class _Table:
-    """Per level (m): place and depth of charge moved, way (1 giving, -1 taking, 0 neither),
-    slope of the curve, current, distance per cell (m, cells), weight; 1 where it was seen before
-    the last full charge, else 0; the median cell's curves while taking and giving."""
-
-    place: Floats
-    depth: Floats
-    way: npt.NDArray[np.int64]
-    slope: Floats
-    amps: Floats
-    distance: Floats
-    weight: Floats
-    before: Floats
-    curves: tuple[Curve, ...]
-
-    def moved(self, shift: Floats) -> tuple[Floats, Floats, Floats]:
-        """What the median cell would show, less what it shows, with `shift` less charge.
-
-        Returns:
-            Volts, slope there, and whether the curve was seen there; all (m,).
-        """
-        volts, slope = np.asarray(-self.slope * shift), self.slope.copy()
-        seen = np.ones(len(shift))
-        for one, (x, y) in zip((-1, 1), self.curves, strict=True):
-            at = np.flatnonzero(self.way == one)
-            if len(at) == 0 or len(x) < 6:
-                continue
-            here, there = self.place[at], self.place[at] + shift[at]
-            volts[at] = _along(there, x, y) - _along(here, x, y)
-            slope[at] = (_along(there - LEVEL_C, x, y) - _along(there + LEVEL_C, x, y)) / (
-                2 * LEVEL_C
-            )
-            seen[at] = np.where((there < x[0]) | (there > x[-1]), 0.1, 1.0)
-        return volts, np.maximum(slope, 0.0), seen
-
-
 def _seen_slope(place: Floats, rest_v: Floats) -> tuple[Floats, Floats]:
     """Slope of the median cell's own curve around each level, and its sd; infinite if unknown."""
     order = np.argsort(place)
@@ -152,75 +109,6 @@ def _curve(place: Floats, rest_v: Floats) -> Curve:
     if len(x) >= 5:  # levels lie a little off their line
         y = np.convolve(np.pad(y, 1, mode="edge"), [0.25, 0.5, 0.25], "valid")
     return x, y
-
-
-def _along(at: Floats, x: Floats, y: Floats) -> Floats:
-    """Linear interpolation, going on with the slope of the last few levels at both ends."""
-    low = (y[3] - y[0]) / max(x[3] - x[0], 1e-9)
-    high = (y[-1] - y[-4]) / max(x[-1] - x[-4], 1e-9)
-    beyond = np.minimum(at - x[0], 0.0) * low + np.maximum(at - x[-1], 0.0) * high
-    return np.asarray(np.interp(at, x, y) + beyond)
-
-
-@dataclass(frozen=True)
-class _CellFit:
-    """Offset, resistance, charge and capacity missing of one cell, and how much more charge before
-    the last full charge, with their covariance.
-
-    miss: half the chi-square. wide: by how much it should be less. prior: the prior's part.
-    """
-
-    found: Floats
-    cov: Floats
-    miss: float
-    wide: float
-    prior: float
-
-    def total(self, *weights: float) -> tuple[float, float]:
-        """A sum of the five, so weighted, and its sd."""
-        w = np.array(weights)
-        return float(w @ self.found), math.sqrt(float(w @ self.cov @ w))
-
-
-@dataclass(frozen=True)
-class _Look:
-    """One trial of a cell's five numbers: its chi-square, the prior's part, the step from here."""
-
-    found: Floats
-    chi: float
-    penalty: float
-    step: Floats
-    cov: Floats
-
-
-def _look(table: _Table, rest: Floats, prior: Floats, found: Floats) -> _Look:
-    shift = found[2] + found[3] * table.depth + found[4] * table.before
-    volts, slope, seen = table.moved(np.clip(shift, -0.2, 0.2))
-    weight = table.weight * seen
-    miss = rest - (found[0] - found[1] * table.amps + volts)
-    ones = np.ones(len(rest))
-    a = np.column_stack([ones, -table.amps, -slope, -slope * table.depth, -slope * table.before])
-    cov = np.asarray(np.linalg.inv(a.T @ (a * weight[:, None]) + np.diag(1 / prior**2)))
-    step = np.asarray(cov @ (a.T @ (miss * weight) - found / prior**2))
-    chi, penalty = float((miss**2 * weight).sum()), float(((found / prior) ** 2).sum())
-    return _Look(found, chi, penalty, step, cov)
-
-
-def _cell_fit(table: _Table, rest: Floats, prior: Floats) -> _CellFit:
-    """Gauss-Newton along the median cell's own curve; a step that does not pay is shortened."""
-    at = _look(table, rest, prior, np.zeros(5))
-    for _ in range(6):
-        for part in (1.0, 0.5, 0.25, 0.125):
-            there = _look(table, rest, prior, at.found + part * at.step)
-            if there.chi + there.penalty < at.chi + at.penalty:
-                break
-        else:
-            break
-        moved, at = part * at.step, there
-        if np.abs(moved[2:]).max() < 3e-4:
-            break
-    wide = max(math.sqrt(at.chi * ALIKE / len(rest)), 1.0)
-    return _CellFit(at.found, at.cov * wide**2, 0.5 * at.chi, wide, 0.5 * at.penalty)
 
 
 @dataclass(frozen=True)
@@ -312,7 +200,7 @@ class Levels:
         rest = table.distance + excess_ohm * table.amps[:, None]
         common = [OFFSET_SD_V, max(0.4 * r_ohm, 1e-6)]
         prior = np.array([*common, SHARE_SD, CAPACITY_SD, BALANCED_SD])
-        fits = [_cell_fit(table, rest[:, i], prior) for i in range(self.cells)]
+        fits = [cell_fit(table, rest[:, i], prior) for i in range(self.cells)]
         depth = float(table.depth.max())
         (share, share_sd), (capacity, capacity_sd), (earlier, earlier_sd) = (
             np.array([f.total(*w) for f in fits]).T
@@ -337,10 +225,10 @@ class Levels:
             return None
         rest = (table.distance + excess_ohm * table.amps[:, None])[:, cell]
         common = [OFFSET_SD_V, max(0.4 * r_ohm, 1e-6)]
-        by_charge = _cell_fit(
+        by_charge = cell_fit(
             table, rest, np.array([*common, SHARE_SD, HEALTHY_CAPACITY, BALANCED_SD])
         )
-        by_capacity = _cell_fit(
+        by_capacity = cell_fit(
             table, rest, np.array([*common, HEALTHY_SHARE, CAPACITY_SD, HEALTHY_SHARE])
         )
         wide = min(by_charge.wide, by_capacity.wide)
@@ -349,7 +237,7 @@ class Levels:
         kind = "cell_low" if abs(gain) < SURE_GAIN else ("cell_charge", "cell_capacity")[at - 2]
         return Cause(kind, *fit.total(*np.eye(5)[at]))
 
-    def _table(self, r_ohm: float) -> _Table | None:
+    def _table(self, r_ohm: float) -> Table | None:
         keys = [k for k, v in self._levels.items() if v.seconds >= (LEAST_S if k[0] else 1.0)]
         if not keys:
             return None
@@ -383,7 +271,7 @@ class Levels:
         depth = place - place.min()
         before = np.array([float(v.fulls < self._fulls) for v in levels])
         weight = few / (error * ALIKE)
-        return _Table(place, depth, way, slope, amps, distance, weight, before, curves)
+        return Table(place, depth, way, slope, amps, distance, weight, before, curves)
 
     def _known_slope(self, rest_v: Floats, way: Floats | npt.NDArray[np.int64]) -> Floats:
         """From the chemistry, where the cells themselves have not shown it."""
