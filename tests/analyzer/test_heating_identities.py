@@ -1,0 +1,422 @@
+"""The heat filter against a matrix exponential, a fine solution of the two bodies, an IMM filter of
+a public library, conditioning written out, and sampling."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+from scipy.linalg import expm
+from scipy.optimize import brentq
+from scipy.stats import norm
+
+from analyzer.heat_prior import HeatPrior, Host
+from analyzer.heating import (
+    FED_FRAC,
+    HOST,
+    OFFSET,
+    RISE,
+    SLOW,
+    STATES,
+    TEMP,
+    HeatFilter,
+    crossing_s,
+)
+from tests.support.thermal import Body, Drive, generator
+
+LUG = HeatPrior(
+    rise_k=9.0, rise_sd_k=5.0, rise_walk_k=1.5, loose_walk_k=55.0, tau_s=420.0, slow_k=4.0,
+    slow_sd_k=1.5, slow_tau_s=1900.0, soon_frac=0.35, soon_tau_s=170.0, late_frac=0.2,
+    late_tau_s=900.0, offset_sd_k=2.5, host_ln_sd=0.3,
+    hosts=(Host(1.2, 405.0, 0.05, 1.0), Host(6.2, 3730.0, 1.0, 0.4)),
+)  # fmt: skip
+BARE = HeatPrior(
+    rise_k=20.0, rise_sd_k=8.0, rise_walk_k=1.0, loose_walk_k=15.0, tau_s=900.0, slow_k=2.0,
+    noise_k=0.3, model_k=0.2, model_frac=0.02, count_slow=False,
+    hosts=(Host(0.0, 2400.0), Host(0.8, 1500.0)),
+)  # fmt: skip
+NAN = float("nan")
+
+
+def started(prior: HeatPrior, temp_c: float = 26.0, air_c: float = 20.0) -> HeatFilter:
+    """A filter that has taken one reading, and no time."""
+    body = HeatFilter((prior,))
+    body.step(1e-9, np.zeros(1), np.array([temp_c]), np.array([air_c]))
+    return body
+
+
+def stirred(prior: HeatPrior, seed: int) -> HeatFilter:
+    """A started filter whose every member believes something else, with full covariances."""
+    rng, body = np.random.default_rng(seed), started(prior)
+    root = rng.normal(0, 1, body.p.shape)
+    body.p = root @ np.swapaxes(root, -1, -2) + 0.1 * np.eye(STATES)
+    body.x = rng.normal(5, 4, body.x.shape)
+    body.x[..., TEMP] += 20
+    return body
+
+
+def blind_step(body: HeatFilter, dt_s: float, load: float, air_c: float) -> None:
+    body.step(dt_s, np.array([load]), np.array([NAN]), np.array([air_c]))
+
+
+# -- the whole filter against the textbook's ---------------------------------------------------
+
+
+def log_of(seed: int, n: int = 60) -> list[tuple[float, float, float, float]]:
+    """Steps (dt, load, temperature, air) of a boat's log with all that may be missing."""
+    rng = np.random.default_rng(seed)
+    dt = rng.choice([2.0, 10.0, 30.0, 300.0], n)
+    load = np.where(rng.random(n) < 0.2, np.nan, rng.uniform(0, 1.6, n))
+    temp = 24 + np.cumsum(rng.normal(0.2, 0.6, n))
+    temp[rng.random(n) < 0.2] = np.nan
+    temp[0] = 25.0
+    air = 20 + np.cumsum(rng.normal(0, 0.05, n))
+    return list(zip(dt.tolist(), load.tolist(), temp.tolist(), air.tolist(), strict=True))
+
+
+@pytest.mark.parametrize(("prior", "seed"), [(LUG, 1), (BARE, 2)])
+def test_every_step_is_the_textbook_filter_s_member_by_member(prior, seed):
+    bank, book = HeatFilter((prior,)), Body(prior)
+    for k, (dt_s, load, temp, air) in enumerate(log_of(seed)):
+        bank.step(dt_s, np.array([load]), np.array([temp]), np.array([air]))
+        if k == 0:
+            book.start(temp, air)
+        book.step(dt_s, load, temp, air)
+        np.testing.assert_allclose(bank.x[0], book.x, rtol=1e-7, atol=1e-8)
+        np.testing.assert_allclose(bank.p[0], book.p, rtol=1e-6, atol=1e-8)
+        np.testing.assert_allclose(bank.weights[0], book.w / book.w.sum(), rtol=1e-7)
+
+
+def test_two_unlike_bodies_side_by_side_are_as_each_alone():
+    both, alone = HeatFilter((LUG, BARE)), [HeatFilter((LUG,)), HeatFilter((BARE,))]
+    for rows in zip(log_of(1), log_of(2), strict=True):
+        dt_s, columns = rows[0][0], np.array(rows)[:, 1:].T
+        both.step(dt_s, *columns)
+        for k, one in enumerate(alone):
+            one.step(dt_s, *columns[:, k : k + 1])
+            # The floor under a weight (6e-6 of the greatest) is put under bodies not read, too.
+            np.testing.assert_allclose(both.weights[k], one.weights[0], rtol=1e-5, atol=1e-6)
+            assert both.rise()[0][k] == pytest.approx(one.rise()[0][0], rel=1e-5)
+            assert both.rise()[1][k] == pytest.approx(one.rise()[1][0], rel=1e-5)
+            assert both.settled(k, 1.3) == pytest.approx(one.settled(0, 1.3), rel=1e-5)
+
+
+def test_before_a_reading_the_members_are_the_prior_s():
+    bank, book = HeatFilter((LUG,)), Body(LUG)
+    np.testing.assert_allclose(bank.weights[0], book.w, rtol=1e-12)
+    np.testing.assert_allclose(bank.tau_s[0], book.tau_s, rtol=1e-12)
+    mean, sd = bank.rise()
+    # What the members share out between body and host comes to the prior's settled rise again.
+    assert mean[0] == pytest.approx(LUG.rise_k + LUG.slow_k, rel=1e-12)
+    ways = bank.weights[0].sum(axis=1)
+    loose_sd = math.hypot(LUG.rise_sd_k, 0.25 * LUG.loose_walk_k)
+    both = ways @ np.square([LUG.rise_sd_k, loose_sd]) + LUG.slow_sd_k**2
+    assert sd[0] == pytest.approx(math.sqrt(both), rel=1e-12)
+
+
+# -- the physics --------------------------------------------------------------------------------
+
+
+def alone(prior: HeatPrior, state: np.ndarray) -> HeatFilter:
+    """A filter all of whose members believe one state for sure."""
+    body = started(prior)
+    body.x[...] = state
+    body.p[...] = 0.0
+    return body
+
+
+@pytest.mark.parametrize("dt_s", [1.0, 30.0, 600.0])
+def test_a_step_is_a_fine_solution_of_two_bodies(dt_s):
+    prior = HeatPrior(
+        rise_k=9.0, rise_sd_k=0.0, rise_walk_k=0.0, loose_walk_k=0.0, tau_s=420.0,
+        slow_tau_s=1e-6, hosts=(Host(1.2, 405.0), Host(6.2, 3730.0)),
+    )  # fmt: skip
+    state = np.array([27.0, 11.0, 1.5, 3.0, 2.2])  # TEMP, RISE, OFFSET, SLOW, HOST
+    body, load, air = alone(prior, state), 0.8, 18.0
+    blind_step(body, dt_s, load, air)
+    offset = 1.5 * math.exp(-dt_s / (12 * 3600))
+    for k, tau in enumerate(body.tau_s[0].tolist()):
+        host = prior.hosts[k % 2]
+
+        def two(_, y, tau=tau, host=host):
+            made, slow = 11.0 * load, 3.0 * load
+            body_k_s = (made + slow + y[1] - (y[0] - air - offset)) / tau
+            host_k_s = (host.share * (made + FED_FRAC * slow) - y[1]) / host.tau_s
+            return [body_k_s, host_k_s]
+
+        fine = solve_ivp(two, (0, dt_s), [27.0, 2.2], rtol=1e-10, atol=1e-10).y[:, -1]
+        np.testing.assert_allclose(body.x[0, :, k, [TEMP, HOST]].T, [fine, fine], rtol=1e-8)
+
+
+def test_the_transition_s_derivatives_are_central_differences():
+    """Two filters that start a little apart in one state end apart by that column."""
+    base, at = np.array([27.0, 11.0, 1.5, 3.0, 2.2]), 0.05
+    for state in range(STATES):
+        ends = []
+        for sign in (1, -1):
+            body = alone(LUG, base + sign * at * np.eye(STATES)[state])
+            blind_step(body, 20.0, 1.2, 19.0)
+            ends.append(body.x[0])
+        column = (ends[0] - ends[1]) / (2 * at)
+        seen = alone(LUG, base)
+        seen.p[..., state, state] = 1.0
+        before = alone(LUG, base)
+        for one in (seen, before):
+            blind_step(one, 20.0, 1.2, 19.0)
+        # A unit variance in one state comes out as the outer product of the column.
+        outer = column[..., :, None] * column[..., None, :]
+        np.testing.assert_allclose((seen.p - before.p)[0], outer, atol=1e-9)
+
+
+def test_two_short_steps_are_one_long_step_when_nothing_drives_it():
+    bodies = [alone(BARE, np.array([35.0, 11.0, 0.0, 3.0, 6.0])) for _ in range(2)]
+    blind_step(bodies[0], 60.0, 0.0, 18.0)
+    for _ in range(2):
+        blind_step(bodies[1], 30.0, 0.0, 18.0)
+    np.testing.assert_allclose(bodies[0].x, bodies[1].x, rtol=1e-12)
+
+
+# -- interaction --------------------------------------------------------------------------------
+
+
+def test_interaction_and_prediction_are_those_of_a_public_imm_filter():
+    """filterpy's IMMEstimator, two models of one time constant at a time."""
+    from filterpy.kalman import IMMEstimator, KalmanFilter
+
+    body = stirred(LUG, 3)
+    x, p, w = body.x[0].copy(), body.p[0].copy(), body.weights[0].copy()
+    dt_s, load, air = 600.0, 0.9, 18.0
+    # Loads as the slow parts feel them after the step, from none.
+    slow, soon, late = (load * (1 - math.exp(-dt_s / tau)) for tau in (1900.0, 170.0, 900.0))
+    drive = Drive(0.8 * load + 0.2 * late, 0.65 * slow + 0.35 * soon, air)
+    blind_step(body, dt_s, load, air)
+    leave = 1 - np.exp(-np.array([0.02, 0.5]) * dt_s * load / 3600)  # sound and loosening, per h
+    chain = np.array([[1 - leave[0], leave[0]], [leave[1], 1 - leave[1]]])
+    fade = math.exp(-dt_s / (12 * 3600))
+    for k, tau in enumerate(body.tau_s[0].tolist()):
+        host = LUG.hosts[k % 2]
+        whole = expm(generator(tau, host.tau_s, host.share, drive) * dt_s)
+        models = []
+        for way, walk_k in enumerate((LUG.rise_walk_k, LUG.loose_walk_k)):
+            kf = KalmanFilter(dim_x=STATES, dim_z=1, dim_u=1)
+            kf.x, kf.P = x[way, k][:, None].copy(), p[way, k].copy()
+            faded = np.eye(STATES)
+            faded[OFFSET, OFFSET] = fade
+            kf.F, kf.B = whole[:STATES, :STATES] @ faded, whole[:STATES, STATES:]
+            wandered = np.zeros((STATES, STATES))
+            wandered[OFFSET, OFFSET] = 2.5**2 * (1 - fade**2)
+            # F fades the offset before it is carried; its wandering comes between the two.
+            carried = whole[:STATES, :STATES]
+            kf.Q = carried @ wandered @ carried.T
+            kf.Q[RISE, RISE] += (walk_k / (1 + host.share)) ** 2 * dt_s * load / 3600
+            models.append(kf)
+        imm = IMMEstimator(models, w[:, k] / w[:, k].sum(), chain)
+        imm.predict(np.array([[1.0]]))
+        for way, kf in enumerate(models):
+            model = 0.05**2 + (0.03 * (kf.x[TEMP, 0] - air)) ** 2
+            kf.P[TEMP, TEMP] += model * dt_s / 60
+            np.testing.assert_allclose(body.x[0, way, k], kf.x[:, 0], rtol=1e-9)
+            np.testing.assert_allclose(body.p[0, way, k], kf.P, rtol=1e-8, atol=1e-9)
+        np.testing.assert_allclose(body.weights[0, :, k], w[:, k].sum() * imm.cbar, rtol=1e-9)
+
+
+FROZEN = HeatPrior(
+    rise_k=9.0, rise_sd_k=5.0, rise_walk_k=0.0, loose_walk_k=0.0, tau_s=1e12, offset_sd_k=0.0,
+    model_k=0.0, model_frac=0.0, hosts=(Host(1.2, 1e12), Host(6.2, 1e12)),
+)  # fmt: skip
+
+
+def frozen(seed: int) -> HeatFilter:
+    """Bodies so heavy that an hour moves nothing in them, with no offset that could fade."""
+    body = stirred(FROZEN, seed)
+    body.x[..., OFFSET] = body.p[..., OFFSET, :] = body.p[..., :, OFFSET] = 0.0
+    return body
+
+
+def test_interaction_keeps_the_mixture_s_mean_and_covariance():
+    """Law of total covariance: who believes what in it changes, the mixture does not."""
+    body = frozen(4)
+    mean, cov = moments(body.x, body.p, body.weights)
+    loose = body.weights[0, 1].sum()
+    blind_step(body, 3600.0, 1.0, 20.0)
+    assert body.weights[0, 1].sum() == pytest.approx(
+        loose * math.exp(-0.5) + (1 - loose) * (1 - math.exp(-0.02)), rel=1e-9
+    )
+    after = moments(body.x, body.p, body.weights)
+    np.testing.assert_allclose(after[0], mean, rtol=1e-6, atol=1e-9)
+    np.testing.assert_allclose(after[1], cov, rtol=1e-6, atol=1e-6)
+
+
+def test_interaction_s_moments_are_those_of_bodies_that_change_their_way():
+    """Sampled: bodies drawn from both beliefs, each changing its way as often as the chain says."""
+    body, n, rng = frozen(5), 400_000, np.random.default_rng(6)
+    x, p, w = body.x[0].copy(), body.p[0].copy(), body.weights[0].copy()
+    blind_step(body, 3600.0, 1.0, 20.0)
+    leave = 1 - np.exp([-0.02, -0.5])
+    for k in (0, 7):
+        way = (rng.random(n) < w[1, k] / w[:, k].sum()).astype(int)
+        root = np.linalg.cholesky(p[:, k] + 1e-12 * np.eye(STATES))
+        drawn = x[way, k] + np.einsum("nst,nt->ns", root[way], rng.standard_normal((n, STATES)))
+        ends = np.where(rng.random(n) < leave[way], 1 - way, way)
+        for j in range(2):
+            some = drawn[ends == j]
+            error = 5 / math.sqrt(len(some))
+            sd = np.sqrt(np.diag(body.p[0, j, k]))
+            assert np.all(np.abs(some.mean(axis=0) - body.x[0, j, k]) <= error * sd + 1e-6)
+            scale = np.outer(sd, sd) + 1e-6
+            assert np.all(np.abs(np.cov(some.T) - body.p[0, j, k]) / scale < 3 * error)
+            share = body.weights[0, j, k] / w[:, k].sum()
+            assert np.mean(ends == j) == pytest.approx(share, abs=5 * 0.5 / math.sqrt(n))
+
+
+def moments(x, p, w):
+    mean = np.einsum("bjm,bjms->s", w, x)
+    apart = x - mean
+    cov = np.einsum("bjm,bjmst->st", w, p + apart[..., :, None] * apart[..., None, :])
+    return mean, cov
+
+
+# -- readings -----------------------------------------------------------------------------------
+
+
+def test_a_reading_adds_its_information_and_no_other():
+    """P+^-1 = P^-1 + h h^T / R and P+^-1 x+ = P^-1 x + h z / R, member by member."""
+    prior = HeatPrior(
+        rise_k=9.0, rise_sd_k=5.0, rise_walk_k=0, loose_walk_k=0, tau_s=420.0, fastest_k_s=1e30,
+        hosts=(Host(1.2, 405.0), Host(6.2, 3730.0)),
+    )  # fmt: skip
+    body, z, noise = stirred(prior, 7), 28.0, 0.1**2
+    blind = stirred(prior, 7)
+    blind_step(blind, 1e-7, 0.0, 20.0)
+    body.step(1e-7, np.zeros(1), np.array([z]), np.array([20.0]))
+    before, after = np.linalg.inv(blind.p), np.linalg.inv(body.p)
+    gained = np.zeros((STATES, STATES))
+    gained[TEMP, TEMP] = 1 / noise
+    np.testing.assert_allclose(after - before, np.broadcast_to(gained, after.shape), atol=1e-5)
+    told = np.einsum("bjmst,bjmt->bjms", before, blind.x)
+    told[..., TEMP] += z / noise
+    np.testing.assert_allclose(np.einsum("bjmst,bjmt->bjms", after, body.x), told, rtol=1e-6)
+
+
+def test_weights_are_prior_times_tempered_density():
+    """w+ ~ w N(z; x, P + R)^(1/2), as half of each reading counts; scipy's density."""
+    body, blind, z = stirred(LUG, 8), stirred(LUG, 8), 24.0
+    blind_step(blind, 10.0, 0.3, 20.0)
+    body.step(10.0, np.array([0.3]), np.array([z]), np.array([20.0]))
+    sd = np.sqrt(blind.p[..., TEMP, TEMP] + 0.1**2)
+    near = np.abs(z - blind.x[..., TEMP]) < 5 * sd  # beyond, a reading counts as five deviations
+    assert near.all()
+    want = blind.weights * np.sqrt(norm.pdf(z, blind.x[..., TEMP], sd))
+    np.testing.assert_allclose(body.weights, want / want.sum(), rtol=1e-9)
+
+
+def test_a_reading_that_none_can_have_reached_is_as_no_reading():
+    jumped, blind = started(LUG), started(LUG)
+    for k in range(20):
+        load, air = np.array([0.7]), np.array([20.0])
+        temp = 26.0 + 0.1 * k
+        jumped.step(10.0, load, np.array([temp + 60.0 if k % 2 else temp]), air)
+        blind.step(10.0, load, np.array([NAN if k % 2 else temp]), air)
+    np.testing.assert_array_equal(jumped.x, blind.x)
+    np.testing.assert_array_equal(jumped.p, blind.p)
+    np.testing.assert_array_equal(jumped.weights, blind.weights)
+    assert jumped.doubted_s[0] == 10.0
+
+
+def test_no_reading_moves_weight_only_between_the_ways_of_a_member():
+    body = stirred(LUG, 9)
+    of_tau = body.weights.sum(axis=1)
+    for _ in range(30):
+        blind_step(body, 60.0, 1.0, 20.0)
+    np.testing.assert_allclose(body.weights.sum(axis=1), of_tau, rtol=1e-12)
+
+
+# -- what is asked of it ------------------------------------------------------------------------
+
+
+def steady(tau_s: float, host: Host, state: np.ndarray, load: float) -> float:
+    """Where the two bodies end above the air, by the linear system's rest point."""
+    a = generator(tau_s, host.tau_s, host.share, Drive(load, load, 0.0))
+    free = [TEMP, HOST]
+    held = a[:STATES, :STATES][np.ix_(free, [RISE, OFFSET, SLOW])] @ state[[RISE, OFFSET, SLOW]]
+    return float(np.linalg.solve(a[np.ix_(free, free)], -held)[0])
+
+
+@pytest.mark.parametrize("load", [0.0, 0.6, 1.4])
+def test_settled_is_the_rest_point_of_the_two_bodies(load):
+    body = stirred(LUG, 11)
+    w, x = body.weights[0], body.x[0]
+    ends = np.array([
+        [steady(tau, LUG.hosts[k % 2], x[way, k], load) for k, tau in enumerate(body.tau_s[0])]
+        for way in range(2)
+    ])  # fmt: skip
+    mean, sd = body.settled(0, load)
+    assert mean == pytest.approx(20.0 + (w * ends).sum(), rel=1e-10)
+    low, mid, high = body.settled_range(0, load)
+    spread = np.sqrt(member_vars(body, load))
+    for share, level in ((0.1, low), (0.5, mid), (0.9, high)):
+        exact = brentq(lambda v, s=share: (w * norm.cdf(v, ends, spread)).sum() - s, -500, 500)
+        # `normal.below` holds the normal integral to 3e-4
+        assert level - 20.0 == pytest.approx(exact, abs=0.02 * sd)
+    whole = (w * (spread**2 + (ends - (w * ends).sum()) ** 2)).sum()
+    assert sd == pytest.approx(math.sqrt(whole), rel=1e-9)
+
+
+def member_vars(body: HeatFilter, load: float) -> np.ndarray:
+    """Variance of each member's rest point: by unit states, and what its host may be off by."""
+    out = np.zeros((2, body.members))
+    for k, tau in enumerate(body.tau_s[0]):
+        host = LUG.hosts[k % 2]
+        h = np.array([steady(tau, host, e, load) for e in np.eye(STATES)])
+        for way in range(2):
+            x = body.x[0, way, k]
+            warm = host.share * load * (x[RISE] + FED_FRAC * x[SLOW])
+            out[way, k] = h @ body.p[0, way, k] @ h + (0.3 * (warm - x[HOST])) ** 2
+    return out
+
+
+def test_rise_and_chance_are_moments_and_tail_of_its_draws():
+    body = stirred(LUG, 12)
+    drawn = body.draws(0, 400_000, np.random.default_rng(2))
+    rises = drawn["rise_k"] + drawn["slow_k"]
+    (mean,), (sd,) = body.rise()
+    assert rises.mean() == pytest.approx(mean, abs=5 * sd / math.sqrt(4e5))
+    assert rises.std() == pytest.approx(sd, rel=0.01)
+    for level in (mean - sd, mean, mean + 1.5 * sd):
+        assert body.chance(0, level) == pytest.approx(np.mean(rises > level), abs=0.005)
+    ends = 20 + drawn["offset_k"] + 0.8 * rises
+    assert ends.mean() == pytest.approx(body.settled(0, 0.8)[0], abs=5 * ends.std() / 630)
+    mean_x, cov = moments(body.x, body.p, body.weights)
+    assert drawn["temp_c"].mean() == pytest.approx(mean_x[TEMP], abs=0.05)
+    both = np.cov(drawn["temp_c"], drawn["host_k"])
+    np.testing.assert_allclose(both, cov[np.ix_([TEMP, HOST], [TEMP, HOST])], rtol=0.03, atol=0.05)
+
+
+def test_crossing_is_where_a_fine_solution_passes_the_limit():
+    rng, n, load, air, limit = np.random.default_rng(4), 24, 1.1, 20.0, 45.0
+    drawn = {
+        "temp_c": rng.uniform(18, 44, n), "rise_k": rng.uniform(2, 60, n),
+        "share": rng.uniform(0, 6, n), "offset_k": rng.normal(0, 2, n),
+        "slow_k": rng.uniform(0, 8, n), "host_k": rng.uniform(0, 6, n),
+        "tau_s": rng.uniform(100, 900, n), "host_tau_s": rng.uniform(1000, 4000, n),
+    }  # fmt: skip
+    got = crossing_s(drawn, air, load, limit)
+    passed = 0
+    for k in range(n):
+        d = {name: float(values[k]) for name, values in drawn.items()}
+        a = generator(d["tau_s"], d["host_tau_s"], d["share"], Drive(load, load, air))
+        own, fed = 1 + d["share"], 1 + FED_FRAC * d["share"]
+        y0 = np.array([d["temp_c"], d["rise_k"] / own, d["offset_k"], d["slow_k"] / fed,
+                       d["host_k"], 1.0])  # fmt: skip
+        grid = np.linspace(0, 12 * 3600, 6001)
+        step, temps, y = expm(a * grid[1]), [], y0
+        for _ in grid:
+            temps.append(y[TEMP])
+            y = step @ y
+        above = np.flatnonzero(np.array(temps) > limit)
+        if len(above):
+            passed += 1
+            assert grid[above[0] - 1] - 1 <= got[k] <= grid[above[0]] + 1
+        else:
+            assert got[k] > grid[-1] - 1
+    assert 5 < passed < n
