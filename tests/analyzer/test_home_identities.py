@@ -1,0 +1,185 @@
+"""The way home and the triangle of speeds against plain search over every possibility."""
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analyzer.draws import Weak, along_across
+from analyzer.home import along_track, geodesic, home_reach, turn_lead_s
+from analyzer.reach import ground_speed_mps, reach, toward
+from analyzer.rundown import Limits
+from analyzer.stream import given as given_stream
+from tests.support.range_inputs import charge, cubic_curve, range_input
+
+
+def vector(size: float, toward_deg: float) -> np.ndarray:
+    """East and north."""
+    return size * np.array([np.sin(np.radians(toward_deg)), np.cos(np.radians(toward_deg))])
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_ground_speed_is_the_best_of_all_headings(seed):
+    rng = np.random.default_rng(seed)
+    water, drift = rng.uniform(0.3, 4.0), rng.uniform(0.0, 2.5)
+    set_deg, course = rng.uniform(0.0, 360.0, 2)
+    stream, way = vector(drift, set_deg), vector(1.0, course)
+    aside = np.array([way[1], -way[0]])
+    headings = np.radians(np.linspace(0, 360, 200_001))
+    over = water * np.stack([np.sin(headings), np.cos(headings)], axis=1) + stream
+    stays = np.abs(over @ aside) < 2e-4 * water
+    made = max(float((over @ way)[stays].max(initial=0.0)), 0.0)
+    got = float(ground_speed_mps(np.array(water), *along_across(*stream, course)))
+    assert got == pytest.approx(made, abs=0.02 if drift > 0.98 * water else 2e-3)
+
+
+def test_stream_along_and_across_is_a_turned_vector():
+    rng = np.random.default_rng(1)
+    east, north = rng.normal(size=(2, 20))
+    for course in (0.0, 33.0, 214.0):
+        along, across = along_across(east, north, course)
+        np.testing.assert_allclose(np.hypot(along, across), np.hypot(east, north))
+        way = vector(1.0, course)
+        np.testing.assert_allclose(along, east * way[0] + north * way[1])
+        right = vector(1.0, course + 90)
+        np.testing.assert_allclose(across, east * right[0] + north * right[1])
+    assert not np.any(along_across(east, north, None))
+
+
+def uncertain(n: int = 40, **changes):
+    """A pack, a curve and a stream none of which is known well."""
+    rng = np.random.default_rng(3)
+    pack = charge(n, 0.75)
+    pack["capacity_ah"] = 60 * np.exp(0.15 * rng.standard_normal(n))
+    pack["r0_ohm"] = 8e-4 * np.exp(0.2 * rng.standard_normal(n))
+    base = range_input(
+        n,
+        charge=pack,
+        curve=cubic_curve(0.15),
+        stream=given_stream(0.5, 70.0, sd_mps=0.2),
+        hotel_w=(80.0, 20.0),
+        limits=Limits(0.2, 2.8, 45.0, 0.004),
+        weak=Weak((5e-4, 1e-4), (0.04, 0.01)),
+    )
+    return replace(base, **changes)
+
+
+def farthest_out_m(out_m: float, back_m: float, home_m: float, turn_deg: float) -> float:
+    """The farthest place outward from which what is left still carries home: every metre tried.
+
+    Going out and coming back each spend their share of the charge; the way home is the third
+    side of the triangle.
+    """
+    tried = np.linspace(0.0, min(out_m, 5e5), 20_001)
+    there = tried[:, None] * vector(1.0, 0.0)
+    home = home_m * vector(1.0, turn_deg)
+    left = np.hypot(*(home - there).T)
+    ok = tried / out_m + left / back_m <= 1.0
+    return float(tried[ok].max(initial=0.0))
+
+
+CASES = [(180.0, 0.9), (135.0, 0.8), (95.0, 0.9), (290.0, 0.7), (30.0, 0.9)]
+
+
+@pytest.mark.parametrize(("turn", "sureness"), CASES)
+@pytest.mark.parametrize("home_m", [3_000.0, 14_000.0, 31_000.0])
+def test_home_equals_search_over_speeds_and_turning_points(turn, sureness, home_m):
+    asked = uncertain(course_deg=20.0)
+    out, course = reach(asked), 20.0 + turn
+    k_out = 7
+    home = home_reach(asked, out, k_out, home_m, course, sureness, ahead="stays")
+    back = reach(replace(toward(asked, course), ahead="stays"))
+    n, speeds = back.distance_m.shape
+    turns = np.array(
+        [
+            [
+                farthest_out_m(
+                    max(out.distance_m[i, k_out], 1e-6), max(reached, 1e-6), home_m, turn
+                )
+                for reached in back.distance_m[i]
+            ]
+            for i in range(n)
+        ]
+    )
+    arrives = [np.mean([back.distance_m[i, k] >= home_m for i in range(n)]) for k in range(speeds)]
+    sure = np.array([np.quantile(turns[:, k], 1 - sureness) for k in range(speeds)])
+    on_the_way = turn in (30.0, 330.0)
+    if sure.max() > 0 and not on_the_way:
+        # two metres: the search's own step
+        best = max(k for k in range(speeds) if sure[k] >= 0.9 * sure.max() - 2.0)
+    else:
+        best = max(k for k in range(speeds) if arrives[k] >= max(arrives) - 0.005)
+    step_m = out.distance_m[:, k_out].max() / 20_000
+    assert home.back_speed_mps == pytest.approx(back.speeds_mps[best])
+    assert home.can_return_frac == pytest.approx(arrives[best])
+    assert home.turn_in.low == pytest.approx(sure[best], abs=2 * step_m)
+    assert home.turn_in.mid == pytest.approx(np.median(turns[:, best]), abs=2 * step_m)
+    assert home.turn_in.high == pytest.approx(np.quantile(turns[:, best], 0.9), abs=2 * step_m)
+    assert home.homeward == on_the_way
+    left = [
+        max(s - (s - e) * home_m / max(d, 1.0), 0.0)
+        for s, e, d in zip(
+            back.soc, back.run.end_soc[:, best], back.distance_m[:, best], strict=True
+        )
+    ]
+    np.testing.assert_allclose(
+        [home.charge_on_arrival.low, home.charge_on_arrival.mid, home.charge_on_arrival.high],
+        np.percentile(left, (10, 50, 90)),
+        rtol=1e-9,
+    )
+    want_lead = home.turn_in.low / 1.7
+    assert turn_lead_s(home, 1.7) == pytest.approx(want_lead)
+
+
+def test_the_search_sees_both_rules_of_the_speed_home():
+    asked = uncertain(course_deg=20.0)
+    out = reach(asked)
+    far = home_reach(asked, out, 7, 31_000.0, 200.0, 0.9, ahead="stays")
+    near = home_reach(asked, out, 7, 3_000.0, 200.0, 0.9, ahead="stays")
+    assert near.turn_in.low > 0
+    assert far.turn_in.low == 0.0
+    assert near.can_return_frac > far.can_return_frac
+
+
+def test_without_a_course_outward_home_lies_astern():
+    asked = uncertain(course_deg=None)
+    out = reach(asked)
+    home = home_reach(asked, out, 5, 4_000.0, 250.0, 0.9, ahead="stays")
+    back = reach(replace(toward(asked, 250.0), ahead="stays"))
+    k = int(np.argmin(np.abs(back.speeds_mps - home.back_speed_mps)))
+    # straight out and straight back: x/out + (x + home)/back = 1
+    each = (1 - 4_000.0 / back.distance_m[:, k]) / (
+        1 / out.distance_m[:, 5] + 1 / back.distance_m[:, k]
+    )
+    assert home.turn_in.mid == pytest.approx(np.median(np.maximum(each, 0.0)), rel=1e-4)
+    assert not home.homeward
+
+
+@pytest.mark.parametrize("ahead", ["stays", "reversed"])
+def test_stream_on_the_way_home(ahead):
+    asked = range_input(course_deg=0.0, stream=given_stream(0.7, 0.0, sd_mps=1e-9))
+    out = reach(asked)
+    sign = {"stays": -0.7, "reversed": 0.7}[ahead]  # home lies south
+    home = home_reach(asked, out, 6, 2_000.0, 180.0, 0.9, ahead=ahead)
+    still = reach(range_input(course_deg=180.0))
+    k = int(np.argmin(np.abs(still.speeds_mps - home.back_speed_mps)))
+    hours = np.median(still.duration_s[:, k])
+    spent = (np.median(still.soc) - 0.2) * 2_000.0 / ((home.back_speed_mps + sign) * hours)
+    assert home.charge_on_arrival.mid == pytest.approx(0.8 - spent, abs=2e-3)
+    assert home.stream == {"stays": "as now", "reversed": "reversed"}[ahead]
+
+
+def test_along_track_is_the_sum_of_its_legs_from_the_place_nearest_home():
+    rng = np.random.default_rng(8)
+    lat = 54.0 + np.cumsum(rng.normal(0.002, 0.002, 60))
+    lon = 10.0 + np.cumsum(rng.normal(0.0, 0.003, 60))
+    home = (float(lat[12]) + 1e-4, float(lon[12]))
+    lat_gaps, lon_gaps = lat.copy(), lon.copy()
+    lat_gaps[30:33] = np.nan
+    keep = [k for k in range(12, 60) if not 30 <= k < 33]
+    total = geodesic(lat[12], lon[12], *home)[0]
+    for a, b in itertools.pairwise(keep):
+        total += geodesic(lat[a], lon[a], lat[b], lon[b])[0]
+    assert along_track(lat_gaps, lon_gaps, home) == pytest.approx(total, rel=1e-9)
+    assert along_track(lat[:1], lon[:1], home) is None

@@ -1,0 +1,49 @@
+"""An invented boat for tests of range: numbers that can be worked by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analyzer.chemistry import chemistry
+from analyzer.curve import PowerCurve
+from analyzer.draws import ReachInput
+from analyzer.rundown import Limits
+from analyzer.stream import given
+from analyzer.wind import Wind
+
+CALM = Wind(0.0, 0.0, sd_mps=0.0)
+
+
+def cubic_curve(spread: float = 1e-6, leg_sd: float = 0.0) -> PowerCurve:
+    """100 W at 1 m/s and the cube of speed, off as a whole by a relative error `spread`."""
+    speed = np.linspace(0.3, 5.0, 48)
+    cov = spread**2 * np.ones((48, 48)) + 1e-14 * np.eye(48)
+    return PowerCurve(speed, np.log(100 * speed**3), cov, leg_sd=leg_sd)
+
+
+def charge(n: int, soc: float = 0.8) -> dict:
+    """A pack of 100 Ah without resistance, known exactly."""
+    one = np.ones(n)
+    return {
+        "soc": soc * one,
+        "capacity_ah": 100 * one,
+        "r0_ohm": 1e-9 * one,
+        "r1_ohm": 1e-9 * one,
+        "temp_c": 25 * one,
+    }
+
+
+def range_input(n: int = 200, **changes) -> ReachInput:
+    """The question "how far" for that boat in still water and air."""
+    base = ReachInput(
+        curve=cubic_curve(),
+        stream=given(0.0, 0.0, sd_mps=1e-9),
+        charge=charge(n),
+        kind=chemistry("lfp"),
+        cells=16,
+        limits=Limits(0.2, 2.5),
+        course_deg=0.0,
+        speeds_mps=np.linspace(0.8, 3.2, 13),
+        wind=CALM,
+    )
+    return replace(base, **changes)
