@@ -1,7 +1,7 @@
 """The way home and the triangle of speeds against plain search over every possibility."""
 
-import itertools
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -179,7 +179,7 @@ def test_along_track_is_the_sum_of_its_legs_from_the_place_nearest_home():
     lat_gaps[30:33] = np.nan
     keep = [k for k in range(12, 60) if not 30 <= k < 33]
     total = geodesic(lat[12], lon[12], *home)[0]
-    for a, b in itertools.pairwise(keep):
+    for a, b in pairwise(keep):
         total += geodesic(lat[a], lon[a], lat[b], lon[b])[0]
     assert along_track(lat_gaps, lon_gaps, home) == pytest.approx(total, rel=1e-9)
     assert along_track(lat[:1], lon[:1], home) is None

@@ -1,6 +1,6 @@
 """Readings on a grid and in steps against pandas, on irregular times with holes."""
 
-import itertools
+from itertools import pairwise
 from types import SimpleNamespace
 
 import numpy as np
@@ -90,7 +90,7 @@ def test_series_cut_and_times():
 def pieces(series: Series, seed: int):
     rng = np.random.default_rng(seed)
     edges = np.unique(np.concatenate([[0, series.n], rng.integers(0, series.n, 12)]))
-    return [series.cut(int(a), int(b)) for a, b in itertools.pairwise(edges)]
+    return [series.cut(int(a), int(b)) for a, b in pairwise(edges)]
 
 
 CHANNELS = ("pack_voltage_v", "pack_current_a^2", "pack_temp_c", "not_there")
