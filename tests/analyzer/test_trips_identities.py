@@ -1,0 +1,276 @@
+"""Trips on random days: labels reading by reading, legs without overlap, sums of parts; windows
+against a walk over the boots by hand."""
+
+import math
+from itertools import pairwise
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analyzer import trips
+from analyzer.series import Series
+from analyzer.windows import next_window, unknown_starts
+from logger.boat import Boat, Hotel, Hull, Motor, Pack
+from logger.store import Boot
+
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
+    motor=Motor(rated_power_w=6000),
+    hotel=Hotel(power_w=50.0, measured_in_pack_current=True),
+)
+CHANNELS = {
+    "pack_voltage_v": (48.0, 54.0),
+    "pack_current_a": (-4.0, 4.0),
+    "controller_voltage_v": (47.0, 54.0),
+    "controller_current_a": (-1.0, 3.0),
+    "hotel_power_w": (0.0, 120.0),
+    "shore_power_w": (0.0, 20.0),
+    "solar_power_w": (0.0, 60.0),
+    "shaft_speed_rps": (-1.0, 1.0),
+    "motor_speed_rps": (-1.0, 1.0),
+    "speed_ground_mps": (0.0, 1.2),
+    "speed_water_mps": (0.0, 1.2),
+}
+
+
+def noise(seed: int, step_s: float = 1.0, n: int = 60) -> Series:
+    """Readings around every threshold, channels and readings missing."""
+    rng = np.random.default_rng(seed)
+    values = {}
+    for name, (low, high) in CHANNELS.items():
+        if rng.random() < 0.7:
+            column = rng.uniform(low, high, n)
+            column[rng.random(n) < rng.choice([0.1, 0.5])] = np.nan
+            values[name] = column
+    return Series(10**15, step_s, n, values)
+
+
+def first(log: Series, k: int, *names: str) -> float:
+    return next((v for n in names if math.isfinite(v := float(log.get(n)[k]))), math.nan)
+
+
+def motor_w(log: Series, k: int) -> float:
+    volts = first(log, k, "controller_voltage_v", "pack_voltage_v")
+    direct = volts * log.get("controller_current_a")[k]
+    if math.isfinite(direct):
+        return float(direct)
+    hotel = first(log, k, "hotel_power_w")
+    given_w = log.get("pack_voltage_v")[k] * log.get("pack_current_a")[k]
+    sources = [first(log, k, n) for n in ("solar_power_w", "shore_power_w")]
+    own = 50.0 if math.isnan(hotel) else hotel
+    return float(given_w - own + sum(v for v in sources if math.isfinite(v)))
+
+
+def kind(log: Series, k: int) -> int:
+    """One reading's label by the rules in words: 60 W is a hundredth of the motor's power."""
+    power, speed = motor_w(log, k), first(log, k, "speed_ground_mps", "speed_water_mps")
+    amps = float(log.get("pack_current_a")[k])
+    if not any(map(math.isfinite, (power, speed, amps))):
+        return -1
+    shaft = first(log, k, "shaft_speed_rps", "motor_speed_rps")
+    if power > 60.0 and (math.isnan(shaft) or abs(shaft) > 0.5):
+        return 0
+    if speed > 0.6:
+        return 1
+    if amps < -2.0 or log.get("shore_power_w")[k] > 10.0:
+        return 2
+    return 3
+
+
+@given(st.integers(0, 10**6))
+def test_labels_are_the_rules_reading_by_reading(seed):
+    log = noise(seed)
+    power = trips.motor_power_w(log, BOAT)
+    np.testing.assert_allclose(power, [motor_w(log, k) for k in range(log.n)], rtol=1e-12)
+    assert trips.label(log, BOAT).tolist() == [kind(log, k) for k in range(log.n)]
+
+
+@st.composite
+def days(draw) -> Series:
+    """Stretches of motoring, sailing, charging, lying and silence, from seconds to an hour."""
+    does = {
+        "motoring": (60.0, 2.0), "sailing": (-1.0, 2.5), "charging": (-30.0, 0.0),
+        "lying": (0.3, 0.0), "silent": (math.nan, math.nan),
+    }  # fmt: skip
+    step_s = draw(st.sampled_from([5.0, 10.0]))
+    parts = draw(st.lists(st.tuples(st.sampled_from(list(does)), st.integers(1, 500)), max_size=12))
+    amps = np.concatenate([np.empty(0), *(np.full(n, does[what][0]) for what, n in parts)])
+    speed = np.concatenate([np.empty(0), *(np.full(n, does[what][1]) for what, n in parts)])
+    volts = np.where(np.isfinite(amps), 50.0, np.nan)
+    values = {"pack_current_a": amps, "pack_voltage_v": volts, "speed_ground_mps": speed}
+    return Series(10**15, step_s, len(amps), values)
+
+
+@given(days())
+@settings(max_examples=150)
+def test_trips_and_legs_follow_one_another_and_keep_their_rules(log):
+    found = trips.find(log, BOAT)
+    end_us, span_us = log.t0_us, round(log.n * log.step_s * 1e6)
+    for trip in found:
+        assert trip.start_us >= end_us
+        assert {trip.legs[0].kind, trip.legs[-1].kind} <= {"motoring", "sailing"}
+        assert trip.start_us == trip.legs[0].start_us
+        assert trip.end_us == trip.legs[-1].end_us
+        at_us, moving_us, still_us = trip.start_us, 0, 0
+        for leg in trip.legs:
+            assert at_us <= leg.start_us < leg.end_us
+            # shorter ones have joined a neighbour, unless all there is is short
+            assert leg.end_us - leg.start_us >= 120e6 or log.n * log.step_s < 120
+            if leg.kind in ("motoring", "sailing"):
+                assert leg.start_us - at_us + still_us <= 1800e6
+                moving_us, still_us = moving_us + leg.end_us - leg.start_us, 0
+            else:
+                still_us += leg.end_us - at_us
+            at_us = leg.end_us
+        assert moving_us >= 300e6
+        end_us = trip.end_us
+    assert end_us - log.t0_us <= span_us
+    for one, next_one in pairwise(found):
+        assert next_one.start_us - one.end_us > 0
+
+
+def smoothed(labels: list[int], half: int) -> list[int]:
+    """The commonest known label around each reading; of equals the first of `KINDS`."""
+    out = []
+    for k in range(len(labels)):
+        near = [v for v in labels[max(k - half, 0) : k + half + 1] if v >= 0]
+        out.append(max(range(4), key=lambda kind: (near.count(kind), -kind)) if near else -1)
+    return out
+
+
+def stretches_of(labels: list[int]) -> list[list[int]]:
+    """[label, first, after last], one after the other."""
+    out: list[list[int]] = []
+    for k, v in enumerate(labels):
+        if out and out[-1][0] == v:
+            out[-1][2] = k + 1
+        else:
+            out.append([v, k, k + 1])
+    return out
+
+
+def without_short(labels: list[int], least: float) -> list[int]:
+    """The shortest stretch below `least` joins its longer neighbour, until there is none."""
+    while True:
+        runs = stretches_of(labels)
+        short = [(b - a, k) for k, (_, a, b) in enumerate(runs) if b - a < least]
+        if not short or len(runs) < 2:
+            return labels
+        _, k = min(short)
+        near = [runs[j] for j in (k - 1, k + 1) if 0 <= j < len(runs)]
+        longest = max(near, key=lambda r: r[2] - r[1])[0]
+        labels = [longest if runs[k][1] <= j < runs[k][2] else v for j, v in enumerate(labels)]
+
+
+@given(days())
+@settings(max_examples=80)
+def test_legs_are_the_smoothed_labels_by_hand(log):
+    labels = smoothed(trips.label(log, BOAT).tolist(), int(30 / log.step_s))
+    labels = without_short(labels, 120 / log.step_s)
+    legs = [leg for trip in trips.find(log, BOAT) for leg in trip.legs]
+    at = [round((us - log.t0_us) / 1e6 / log.step_s) for g in legs for us in (g.start_us, g.end_us)]
+    said = [[trips.KINDS.index(g.kind), *at[2 * k : 2 * k + 2]] for k, g in enumerate(legs)]
+    runs = stretches_of(labels)
+    assert all(run in runs for run in said)
+    # What moves for as long as a trip must is in one, whatever lies around it.
+    assert all(r in said for r in runs if r[0] in (0, 1) and (r[2] - r[1]) * log.step_s >= 300)
+
+
+@given(days())
+@settings(max_examples=60)
+def test_a_trip_s_energies_are_its_legs_and_what_lies_unlabelled_between(log):
+    for number, trip in enumerate(trips.find(log, BOAT)):
+        row = trips.trip_row(log, trip, number)
+        net = sum(leg.energy_wh for leg in row.legs)
+        for one, after in zip(trip.legs[:-1], trip.legs[1:], strict=True):
+            out, into = trips.energy_wh(trips.between(log, one.end_us, after.start_us))
+            net += out - into
+        assert row.energy_out_wh - row.energy_in_wh == pytest.approx(net, rel=1e-9, abs=1e-9)
+
+
+@given(st.integers(0, 10**6), st.integers(0, 60), st.sampled_from([1.0, 2.5]))
+def test_energies_of_two_parts_are_the_whole_s_reading_by_reading(seed, at, step_s):
+    log = noise(seed, step_s)
+    middle_us = log.t0_us + round(at * step_s * 1e6)
+    end_us = log.t0_us + round(log.n * step_s * 1e6)
+    head, tail = (
+        trips.between(log, log.t0_us, middle_us), trips.between(log, middle_us, end_us)
+    )  # fmt: skip
+    assert (head.n, tail.n, tail.t0_us) == (at, log.n - at, middle_us)
+    power = log.get("pack_voltage_v") * log.get("pack_current_a")
+    known = [w * step_s / 3600 for w in power.tolist() if math.isfinite(w)]
+    out, into = trips.energy_wh(log)
+    assert out == pytest.approx(sum(w for w in known if w > 0), rel=1e-12)
+    assert into == pytest.approx(-sum(w for w in known if w < 0), rel=1e-12)
+    both = [a + b for a, b in zip(trips.energy_wh(head), trips.energy_wh(tail), strict=True)]
+    assert both == pytest.approx([out, into], rel=1e-9, abs=1e-12)
+
+
+# -- windows ------------------------------------------------------------------------------------
+
+BOOTS = st.lists(
+    st.tuples(st.integers(0, 4000), st.integers(0, 40_000), st.sampled_from([True, True, False])),
+    max_size=8,
+)
+
+
+def as_boots(told: list[tuple[int, int, bool]]) -> list[Boot]:
+    """Boots one after the other: a silence, then so many seconds of readings; some undated."""
+    found, at_us = [], 10**15
+    for k, (silent_s, lasts_s, dated) in enumerate(told):
+        at_us += silent_s * 10**6
+        offset_us = at_us - 5_000_000
+        first_us, last_us = 5_000_000, 5_000_000 + lasts_s * 10**6
+        utc = offset_us if dated else None
+        found.append(Boot(k + 1, f"b{k}", utc, None, None, first_us, last_us, offset_us))
+        at_us += lasts_s * 10**6 + 1
+    return found
+
+
+@given(BOOTS)
+def test_windows_part_the_log_at_long_silences_and_days_and_lose_nothing(told):
+    boots = as_boots(told)
+    ctx = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
+    stretches = [
+        (b.first_us + b.timeline_offset_us, b.last_us + b.timeline_offset_us + 1) for b in boots
+    ]
+    # By hand: join what lies less than half an hour apart, then cut each at every 24 h.
+    joined: list[list[int]] = []
+    for start, end in stretches:
+        if joined and start - joined[-1][1] < 1800 * 10**6:
+            joined[-1][1] = end
+        else:
+            joined.append([start, end])
+    day = 86400 * 10**6
+    got, at = [], 10**15
+    while (window := next_window(ctx, at)) is not None:
+        got.append(window)
+        at = window[1]
+    want = []
+    for start, end in joined:
+        while start < end:
+            want.append((start, min(start + day, end)))
+            start = want[-1][1]
+            # what begins in a silence begins where readings do
+            start = next((max(start, a) for a, b in stretches if b > start), end)
+    assert got == want
+    for start, end in got[:3]:
+        middle = (start + end) // 2
+        assert next_window(ctx, start, middle) is None or next_window(ctx, start, middle)[1] <= end
+
+
+@given(BOOTS)
+def test_a_time_of_unknown_length_lies_at_each_end_of_an_undated_boot(told):
+    boots = as_boots(told)
+    ctx = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
+    want = {
+        b.first_us + b.timeline_offset_us
+        for k, b in enumerate(boots)
+        if b.utc_offset_us is None or (k and boots[k - 1].utc_offset_us is None)
+    }
+    assert unknown_starts(ctx, 0, 10**18) == want
