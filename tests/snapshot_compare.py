@@ -74,9 +74,8 @@ class Differences:
 
     def summary(self) -> str:
         """A line a question."""
-        rows = [
-            f"{'question':15}{'numbers':>9}{'differ':>8}{'largest':>10}{'shape':>7}{'texts':>7}"
-        ]
+        heads = ("numbers", "differ", "largest", "shape", "texts", "figures")
+        rows = [f"{'question':15}" + "".join(f"{head:>9}" for head in heads)]
         for q in sorted(self.compared | self.shapes | self.words):
             rows.append(
                 f"{q:15}{self.compared[q]:9}{self.numbers[q]:9}{self.largest.get(q, 0.0):9.1e}"
