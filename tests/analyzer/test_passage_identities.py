@@ -197,3 +197,15 @@ def test_what_followed_is_summed_to_the_first_minute_that_differs(alike_minutes)
     span = range(end, end + size)
     assert wh == pytest.approx(sum(50.0 * amps[k] for k in span) / 3600)
     assert made == pytest.approx(sum(speed[k] * np.cos(np.radians(course[k] - 50.0)) for k in span))
+
+
+def test_the_sun_of_a_piece_is_that_of_its_middle():
+    class Rising:
+        def at(self, t_s):
+            return 20.0 + 0.5 * np.asarray(t_s)
+
+    boats, short = walker(sun=Rising()), replace(LEG, distance_m=900.0)
+    end = walk_leg(boats, 0, short, 1.5, begin(boats, 100.0))
+    seconds = end.t_s - 100.0
+    power = 100 * 1.5**3 * np.exp(boats.weather[:, 0]) + 90.0 - (70.0 + 0.25 * seconds)
+    np.testing.assert_allclose(end.energy_wh, power * seconds / 3600, rtol=1e-3)

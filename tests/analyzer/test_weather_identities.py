@@ -218,3 +218,10 @@ def test_a_wind_seldom_measured_is_none():
         seldom = np.where(np.arange(400) >= 400 - last, speed, np.nan)
         values = {**log.values, "wind_speed_apparent_mps": seldom}
         assert (lately(replace(log, values=values), heading) is not None) == known
+
+
+def test_weather_still_to_come_is_one_for_all_speeds_of_a_draw():
+    motor = reach(range_input(300, speeds_mps=np.array([1.2, 2.4]))).motor_w
+    # 3 % of a passage (assumed, reach.py), the power itself as the cube of the speed
+    np.testing.assert_allclose(motor[:, 1] / motor[:, 0], 8.0, rtol=1e-3)
+    assert np.log(motor[:, 0]).std() == pytest.approx(0.03, rel=0.1)
