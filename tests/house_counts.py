@@ -2,6 +2,7 @@
 
 import ast
 import io
+import keyword
 import re
 import subprocess
 import tokenize
@@ -49,6 +50,7 @@ class Module:
     tokens: int = 0
     code: set[int] = field(default_factory=set)  # lines
     docstrings: set[int] = field(default_factory=set)  # lines
+    shapes: dict[int, str] = field(default_factory=dict)  # by line, names and values left out
 
     def __post_init__(self) -> None:
         for node in ast.walk(self.tree):
@@ -62,6 +64,7 @@ class Module:
             elif token.type not in LAYOUT and first not in self.docstrings:
                 self.tokens += 1
                 self.code |= set(range(first, last + 1))
+                self.shapes[first] = f"{self.shapes.get(first, '')} {_shape(token)}"
 
     @cached_property
     def tree(self) -> ast.Module:
@@ -84,11 +87,23 @@ class Module:
         return (n for n in ast.walk(self.tree) if isinstance(n, Function))
 
 
+def _shape(token: tokenize.TokenInfo) -> str:
+    """A token without the name or value that it has."""
+    if token.type == tokenize.NAME and not keyword.iskeyword(token.string):
+        return "name"
+    return token.string if token.type in (tokenize.NAME, tokenize.OP) else "value"
+
+
 def tracked() -> list[Path]:
-    """Files that git tracks, outside `tests/`."""
+    """Files that git tracks."""
     listed = subprocess.run(["git", "ls-files"], cwd=ROOT, check=True, capture_output=True)
     paths = [ROOT / name for name in listed.stdout.decode().splitlines()]
-    return [p for p in paths if p.relative_to(ROOT).parts[0] != "tests" and p.is_file()]
+    return [path for path in paths if path.is_file()]
+
+
+def is_test(path: Path) -> bool:
+    """Whether it lies in `tests/`."""
+    return path.relative_to(ROOT).parts[0] == "tests"
 
 
 def is_text(path: Path) -> bool:

@@ -17,6 +17,7 @@ Python outside `tests/` is counted unless said otherwise. What is counted as wha
 - lines: of text files that git tracks, without `tests/`, recordings and pictures.
 - duplicates: maximal runs of at least six equal lines in two places, whitespace normalised, without
   blank lines, comments, docstrings and imports; a line of brackets alone does not count as a line.
+  Alike in shape: the same with names, numbers and strings left out, lines under 3 tokens too.
 """
 
 import re
@@ -31,18 +32,22 @@ from tests import house_counts as house
 from tests.house_counts import Module
 
 RUN = 6  # lines
+DISTINCT = 4  # lines that a run must have different, else it is a list or a table
+COMMON = 8  # a run that stands in more places is a form of speech
 LEAST_RANKED = 40  # code lines
 SHOWN = 8  # rows of a list
 
 
-def duplicate_runs(modules: list[Module]) -> list[tuple[int, str, str]]:
+def duplicate_runs(modules: list[Module], *, shape: bool = False) -> list[tuple[int, str, str]]:
     """Length and both places of every maximal run of equal lines."""
     lines: list[tuple[str, str]] = []  # text or a unique end of file, place
     for module in modules:
         skipped = module.docstrings | module.imports
         for number, raw in enumerate(module.text.splitlines(), 1):
             text = " ".join(raw.partition("  #")[0].split())
-            if number in module.code - skipped and re.search(r"\w", text):
+            text = module.shapes.get(number, "") if shape else text
+            thin = shape and text.count(" ") < 3
+            if number in module.code - skipped and re.search(r"\w", text) and not thin:
                 lines.append((text, f"{module.name}:{number}"))
         lines.append((f"end of {module.name}", ""))
     texts = [text for text, _ in lines]
@@ -51,6 +56,8 @@ def duplicate_runs(modules: list[Module]) -> list[tuple[int, str, str]]:
         starts[hash(tuple(texts[k : k + RUN]))].append(k)
     runs = []
     for many in starts.values():
+        if len(many) > COMMON or len(set(texts[many[0] : many[0] + RUN])) < DISTINCT:
+            continue
         for place, i in enumerate(many):
             for j in many[place + 1 :]:
                 length = _run_length(texts, i, j)
@@ -139,10 +146,23 @@ def print_lines(paths: Sequence[Path]) -> None:
         print(f"  {many:6} {top}")
 
 
+def print_alike(modules: Sequence[Module]) -> None:
+    """Pairs of files that share a run of the same shape, tests included."""
+    pairs: dict[tuple[str, ...], tuple[int, str, str]] = {}
+    for run in duplicate_runs(list(modules), shape=True):
+        files = sorted(place.partition(":")[0] for place in run[1:])
+        pairs.setdefault(tuple(files), run)
+    print(f"pairs of files with runs alike in shape, tests included: {len(pairs)}")
+    for length, one, other in list(pairs.values())[:SHOWN]:
+        print(f"  {length:4} {one} ~ {other}")
+
+
 def main() -> None:
     """Prints all figures."""
-    paths = house.tracked()
-    modules = [Module(p, p.read_text("utf-8")) for p in paths if p.suffix == ".py"]
+    everything = house.tracked()
+    paths = [path for path in everything if not house.is_test(path)]
+    parsed = [Module(p, p.read_text("utf-8")) for p in everything if p.suffix == ".py"]
+    modules = [module for module in parsed if not house.is_test(module.path)]
     print_packages(modules)
     print_functions(modules)
     defined = [row for m in modules for row in house.operating_definitions(m)]
@@ -152,6 +172,7 @@ def main() -> None:
     print(f"pairs of equal runs of {RUN} lines and more: {len(runs)}")
     for length, one, other in runs:
         print(f"  {length:4} {one} = {other}")
+    print_alike(parsed)
     print_constants(modules)
 
 
