@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
-from scipy.optimize import brentq
 from scipy.stats import norm
 
 from analyzer.heat_prior import HeatPrior, Host
@@ -16,43 +15,13 @@ from analyzer.heating import (
     HOST,
     OFFSET,
     RISE,
-    SLOW,
     STATES,
     TEMP,
     HeatFilter,
-    crossing_s,
 )
-from tests.support.thermal import Body, Drive, generator
+from tests.support.thermal import BARE, LUG, Body, Drive, generator, moments, started, stirred
 
-LUG = HeatPrior(
-    rise_k=9.0, rise_sd_k=5.0, rise_walk_k=1.5, loose_walk_k=55.0, tau_s=420.0, slow_k=4.0,
-    slow_sd_k=1.5, slow_tau_s=1900.0, soon_frac=0.35, soon_tau_s=170.0, late_frac=0.2,
-    late_tau_s=900.0, offset_sd_k=2.5, host_ln_sd=0.3,
-    hosts=(Host(1.2, 405.0, 0.05, 1.0), Host(6.2, 3730.0, 1.0, 0.4)),
-)  # fmt: skip
-BARE = HeatPrior(
-    rise_k=20.0, rise_sd_k=8.0, rise_walk_k=1.0, loose_walk_k=15.0, tau_s=900.0, slow_k=2.0,
-    noise_k=0.3, model_k=0.2, model_frac=0.02, count_slow=False,
-    hosts=(Host(0.0, 2400.0), Host(0.8, 1500.0)),
-)  # fmt: skip
 NAN = float("nan")
-
-
-def started(prior: HeatPrior, temp_c: float = 26.0, air_c: float = 20.0) -> HeatFilter:
-    """A filter that has taken one reading, and no time."""
-    body = HeatFilter((prior,))
-    body.step(1e-9, np.zeros(1), np.array([temp_c]), np.array([air_c]))
-    return body
-
-
-def stirred(prior: HeatPrior, seed: int) -> HeatFilter:
-    """A started filter whose every member believes something else, with full covariances."""
-    rng, body = np.random.default_rng(seed), started(prior)
-    root = rng.normal(0, 1, body.p.shape)
-    body.p = root @ np.swapaxes(root, -1, -2) + 0.1 * np.eye(STATES)
-    body.x = rng.normal(5, 4, body.x.shape)
-    body.x[..., TEMP] += 20
-    return body
 
 
 def blind_step(body: HeatFilter, dt_s: float, load: float, air_c: float) -> None:
@@ -269,13 +238,6 @@ def test_interaction_s_moments_are_those_of_bodies_that_change_their_way():
             assert np.mean(ends == j) == pytest.approx(share, abs=5 * 0.5 / math.sqrt(n))
 
 
-def moments(x, p, w):
-    mean = np.einsum("bjm,bjms->s", w, x)
-    apart = x - mean
-    cov = np.einsum("bjm,bjmst->st", w, p + apart[..., :, None] * apart[..., None, :])
-    return mean, cov
-
-
 # -- readings -----------------------------------------------------------------------------------
 
 
@@ -329,94 +291,3 @@ def test_no_reading_moves_weight_only_between_the_ways_of_a_member():
     for _ in range(30):
         blind_step(body, 60.0, 1.0, 20.0)
     np.testing.assert_allclose(body.weights.sum(axis=1), of_tau, rtol=1e-12)
-
-
-# -- what is asked of it ------------------------------------------------------------------------
-
-
-def steady(tau_s: float, host: Host, state: np.ndarray, load: float) -> float:
-    """Where the two bodies end above the air, by the linear system's rest point."""
-    a = generator(tau_s, host.tau_s, host.share, Drive(load, load, 0.0))
-    free = [TEMP, HOST]
-    held = a[:STATES, :STATES][np.ix_(free, [RISE, OFFSET, SLOW])] @ state[[RISE, OFFSET, SLOW]]
-    return float(np.linalg.solve(a[np.ix_(free, free)], -held)[0])
-
-
-@pytest.mark.parametrize("load", [0.0, 0.6, 1.4])
-def test_settled_is_the_rest_point_of_the_two_bodies(load):
-    body = stirred(LUG, 11)
-    w, x = body.weights[0], body.x[0]
-    ends = np.array([
-        [steady(tau, LUG.hosts[k % 2], x[way, k], load) for k, tau in enumerate(body.tau_s[0])]
-        for way in range(2)
-    ])  # fmt: skip
-    mean, sd = body.settled(0, load)
-    assert mean == pytest.approx(20.0 + (w * ends).sum(), rel=1e-10)
-    low, mid, high = body.settled_range(0, load)
-    spread = np.sqrt(member_vars(body, load))
-    for share, level in ((0.1, low), (0.5, mid), (0.9, high)):
-        exact = brentq(lambda v, s=share: (w * norm.cdf(v, ends, spread)).sum() - s, -500, 500)
-        # `normal.below` holds the normal integral to 3e-4
-        assert level - 20.0 == pytest.approx(exact, abs=0.02 * sd)
-    whole = (w * (spread**2 + (ends - (w * ends).sum()) ** 2)).sum()
-    assert sd == pytest.approx(math.sqrt(whole), rel=1e-9)
-
-
-def member_vars(body: HeatFilter, load: float) -> np.ndarray:
-    """Variance of each member's rest point: by unit states, and what its host may be off by."""
-    out = np.zeros((2, body.members))
-    for k, tau in enumerate(body.tau_s[0]):
-        host = LUG.hosts[k % 2]
-        h = np.array([steady(tau, host, e, load) for e in np.eye(STATES)])
-        for way in range(2):
-            x = body.x[0, way, k]
-            warm = host.share * load * (x[RISE] + FED_FRAC * x[SLOW])
-            out[way, k] = h @ body.p[0, way, k] @ h + (0.3 * (warm - x[HOST])) ** 2
-    return out
-
-
-def test_rise_and_chance_are_moments_and_tail_of_its_draws():
-    body = stirred(LUG, 12)
-    drawn = body.draws(0, 400_000, np.random.default_rng(2))
-    rises = drawn["rise_k"] + drawn["slow_k"]
-    (mean,), (sd,) = body.rise()
-    assert rises.mean() == pytest.approx(mean, abs=5 * sd / math.sqrt(4e5))
-    assert rises.std() == pytest.approx(sd, rel=0.01)
-    for level in (mean - sd, mean, mean + 1.5 * sd):
-        assert body.chance(0, level) == pytest.approx(np.mean(rises > level), abs=0.005)
-    ends = 20 + drawn["offset_k"] + 0.8 * rises
-    assert ends.mean() == pytest.approx(body.settled(0, 0.8)[0], abs=5 * ends.std() / 630)
-    mean_x, cov = moments(body.x, body.p, body.weights)
-    assert drawn["temp_c"].mean() == pytest.approx(mean_x[TEMP], abs=0.05)
-    both = np.cov(drawn["temp_c"], drawn["host_k"])
-    np.testing.assert_allclose(both, cov[np.ix_([TEMP, HOST], [TEMP, HOST])], rtol=0.03, atol=0.05)
-
-
-def test_crossing_is_where_a_fine_solution_passes_the_limit():
-    rng, n, load, air, limit = np.random.default_rng(4), 24, 1.1, 20.0, 45.0
-    drawn = {
-        "temp_c": rng.uniform(18, 44, n), "rise_k": rng.uniform(2, 60, n),
-        "share": rng.uniform(0, 6, n), "offset_k": rng.normal(0, 2, n),
-        "slow_k": rng.uniform(0, 8, n), "host_k": rng.uniform(0, 6, n),
-        "tau_s": rng.uniform(100, 900, n), "host_tau_s": rng.uniform(1000, 4000, n),
-    }  # fmt: skip
-    got = crossing_s(drawn, air, load, limit)
-    passed = 0
-    for k in range(n):
-        d = {name: float(values[k]) for name, values in drawn.items()}
-        a = generator(d["tau_s"], d["host_tau_s"], d["share"], Drive(load, load, air))
-        own, fed = 1 + d["share"], 1 + FED_FRAC * d["share"]
-        y0 = np.array([d["temp_c"], d["rise_k"] / own, d["offset_k"], d["slow_k"] / fed,
-                       d["host_k"], 1.0])  # fmt: skip
-        grid = np.linspace(0, 12 * 3600, 6001)
-        step, temps, y = expm(a * grid[1]), [], y0
-        for _ in grid:
-            temps.append(y[TEMP])
-            y = step @ y
-        above = np.flatnonzero(np.array(temps) > limit)
-        if len(above):
-            passed += 1
-            assert grid[above[0] - 1] - 1 <= got[k] <= grid[above[0]] + 1
-        else:
-            assert got[k] > grid[-1] - 1
-    assert 5 < passed < n

@@ -86,8 +86,12 @@ def test_any_range_of_any_state_is_numpy_on_the_raw_readings(batches, ranges):
             elif act:
                 getattr(writer, act)()
         writer.flush()
-        for start_s, span_s in [*ranges, (-10, 10**6)]:
-            stretch = UTC_US + start_s * S, UTC_US + (start_s + span_s) * S
+        at_us = sorted(raw.t_us)  # ends that are a reading's own time, and a chunk's
+        edges = [(UTC_US + at_us[0], UTC_US + t) for t in at_us[:: len(at_us) // 4 + 1]]
+        ends = [t for (t,) in store._db.execute("SELECT last_us FROM chunk LIMIT 3")]
+        edges += [(UTC_US - S, UTC_US + t) for t in ends]
+        told = [(UTC_US + a * S, UTC_US + (a + span) * S) for a, span in [*ranges, (-10, 10**6)]]
+        for stretch in told + edges:
             for name in NAMES:
                 agree(store, raw, name, stretch)
         writer.close()

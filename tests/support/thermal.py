@@ -12,8 +12,8 @@ import numpy as np
 from scipy.linalg import expm
 
 from analyzer import heating
-from analyzer.heat_prior import HeatPrior
-from analyzer.heating import HOST, OFFSET, RISE, SLOW, STATES, TEMP
+from analyzer.heat_prior import HeatPrior, Host
+from analyzer.heating import HOST, OFFSET, RISE, SLOW, STATES, TEMP, HeatFilter
 
 Array = np.ndarray
 
@@ -178,3 +178,41 @@ class Body:
                 self.x[way, k], self.p[way, k] = condition(x, p, h, noise, temp_c)
         w = np.exp(np.maximum(log_w - log_w.max(), heating.LEAST_LOG))
         self.w = w / w.sum()
+
+
+LUG = HeatPrior(
+    rise_k=9.0, rise_sd_k=5.0, rise_walk_k=1.5, loose_walk_k=55.0, tau_s=420.0, slow_k=4.0,
+    slow_sd_k=1.5, slow_tau_s=1900.0, soon_frac=0.35, soon_tau_s=170.0, late_frac=0.2,
+    late_tau_s=900.0, offset_sd_k=2.5, host_ln_sd=0.3,
+    hosts=(Host(1.2, 405.0, 0.05, 1.0), Host(6.2, 3730.0, 1.0, 0.4)),
+)  # fmt: skip
+BARE = HeatPrior(
+    rise_k=20.0, rise_sd_k=8.0, rise_walk_k=1.0, loose_walk_k=15.0, tau_s=900.0, slow_k=2.0,
+    noise_k=0.3, model_k=0.2, model_frac=0.02, count_slow=False,
+    hosts=(Host(0.0, 2400.0), Host(0.8, 1500.0)),
+)  # fmt: skip
+
+
+def started(prior: HeatPrior, temp_c: float = 26.0, air_c: float = 20.0) -> HeatFilter:
+    """A filter that has taken one reading, and no time."""
+    body = HeatFilter((prior,))
+    body.step(1e-9, np.zeros(1), np.array([temp_c]), np.array([air_c]))
+    return body
+
+
+def stirred(prior: HeatPrior, seed: int) -> HeatFilter:
+    """A started filter whose every member believes something else, with full covariances."""
+    rng, body = np.random.default_rng(seed), started(prior)
+    root = rng.normal(0, 1, body.p.shape)
+    body.p = root @ np.swapaxes(root, -1, -2) + 0.1 * np.eye(STATES)
+    body.x = rng.normal(5, 4, body.x.shape)
+    body.x[..., TEMP] += 20
+    return body
+
+
+def moments(x: Array, p: Array, w: Array) -> tuple[Array, Array]:
+    """Mean and covariance of one body's whole mixture."""
+    mean = np.einsum("bjm,bjms->s", w, x)
+    apart = x - mean
+    cov = np.einsum("bjm,bjmst->st", w, p + apart[..., :, None] * apart[..., None, :])
+    return mean, cov
