@@ -13,7 +13,7 @@ from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from logger.sources.source import UtcFix
+from logger.reading import UtcFix
 
 RANK: dict[str | None, int] = {"gnss": 3, "ntp": 2, "file": 1, None: 0}
 

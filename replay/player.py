@@ -15,8 +15,14 @@ import numpy as np
 
 from logger.boat import Boat
 from logger.decode.counters import Counters
+from logger.reading import (
+    Block,
+    Item,
+    Row,
+    Source,
+    UtcFix,
+)
 from logger.sources.recording import Recording
-from logger.sources.source import Block, Item, Row, Source, UtcFix
 from replay.opening import Opener
 
 DAY_US = 86_400_000_000

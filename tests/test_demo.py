@@ -7,7 +7,7 @@ import pytest
 
 import replay
 from analyzer import answers
-from analyzer.faces.recordings import play_into
+from analyzer.faces.cli.playback import play_into
 from logger.store import Store
 from replay.boatsim.demo import make
 

@@ -103,12 +103,12 @@ def loaded_by(module: str) -> set[str]:
     return set(done.stdout.split())
 
 
-@pytest.mark.parametrize("module", ["logger.recorder", "logger.store", "logger.boat"])
+@pytest.mark.parametrize("module", ["logger.daemon.recorder", "logger.store", "logger.boat"])
 def test_the_daemon_loads_neither_pandas_nor_scipy(module: str):
     assert not loaded_by(module) & (HEAVY | {"analyzer"})
 
 
-@pytest.mark.parametrize("module", ["analyzer.answers", "analyzer.faces.cli"])
+@pytest.mark.parametrize("module", ["analyzer.answers", "analyzer.faces.cli.main"])
 def test_the_short_answers_load_nothing_heavy(module: str):
     assert importlib.util.find_spec(module), module
     assert not loaded_by(module) & (HEAVY | {"sqlalchemy.orm"})

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from analyzer.faces.cli import parser
+from analyzer.faces.cli.main import parser
 
 # Parts of other scripts, what stands in the README, and what is installed as `keelwatt` itself.
 NOT_TYPED = ("board.sh", "environment.sh", "try.sh", "test.sh", "keelwatt-on-board.sh")

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from analyzer import answers
-from analyzer.answer_hull import hull_state
+from analyzer.answers.hull import hull_state
 from logger.units import KN
 
 COLOUR = {"motoring": "#c9d8e6", "sailing": "#d7e8cf", "charging": "#f3e3c0", "lying": "#ececec"}

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.errors import NoChannel, NoTrip
-from analyzer.series import ANGLES, Floats, on_grid
+from analyzer.series.series import ANGLES, Floats, on_grid
 from logger import boat as boats
 from logger.errors import BoatFileError
 from logger.store import Boot, Store

@@ -7,7 +7,7 @@ answers (`log_desk.py`), and in tests invented answers stand in its place.
 from collections.abc import Callable, Hashable, Sequence
 from typing import TYPE_CHECKING, BinaryIO, Literal, Protocol
 
-from analyzer.results import (
+from analyzer.estimation.results import (
     CablesAnswer,
     CellsAnswer,
     CheckAnswer,
@@ -20,11 +20,11 @@ from analyzer.results import (
 )
 
 if TYPE_CHECKING:
-    from analyzer.answer_health import Course, PackHealth
-    from analyzer.answer_hull import HindcastAnswer, HullAnswer
-    from analyzer.answer_plan import PlanAnswer, PlanWish
-    from analyzer.faces.report import Report
-    from analyzer.trip_chart import Around, TripPlot
+    from analyzer.answers.hull import HindcastAnswer, HullAnswer
+    from analyzer.answers.passage import PlanAnswer, PlanWish
+    from analyzer.answers.trends import Course, PackHealth
+    from analyzer.answers.trip_chart import Around, TripPlot
+    from analyzer.faces.report.report import Report
 
 Stream = tuple[float, float]  # m/s, degrees towards
 Wind = tuple[float, float]  # m/s, degrees from

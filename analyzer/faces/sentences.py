@@ -1,20 +1,25 @@
 """The sentences that the pages and the command line both say."""
 
-from analyzer.estimate import Estimate
-from analyzer.faces import words
-from analyzer.results import HomeAnswer, RangeAnswer, RangePoint, TripRow
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.results import (
+    HomeAnswer,
+    RangeAnswer,
+    RangePoint,
+    TripRow,
+)
+from analyzer.faces import format
 
 
 def how_far(answer: RangeAnswer) -> str:
     """The one sentence, for the page and the command line alike."""
     distance = answer.distance
     speed = answer.speed_water_mps
-    at = f"At {words.knots(speed)} through the water" if speed else "From here"
+    at = f"At {format.knots(speed)} through the water" if speed else "From here"
     if distance.mid is None:
         return f"How far cannot be said: {distance.reason or 'too little is known yet'}"
-    reach = words.band(distance, long=True)
-    often = words.coverage(distance.coverage)
-    return f"{at} you can go {reach}, {often}; most likely {words.value(distance)}"
+    reach = format.band(distance, long=True)
+    often = format.coverage(distance.coverage)
+    return f"{at} you can go {reach}, {often}; most likely {format.value(distance)}"
 
 
 _LIMITS = {
@@ -29,7 +34,7 @@ _LIMITS = {
 def limit(answer: RangeAnswer, name: str) -> str:
     """What ends the run, as part of a sentence."""
     if name == "reserve":
-        return f"the reserve of {words.percent(answer.reserve_frac)}"
+        return f"the reserve of {format.percent(answer.reserve_frac)}"
     return _LIMITS.get(name, name)
 
 
@@ -45,7 +50,7 @@ def ends(answer: RangeAnswer) -> str:
     if not answer.limit:
         return ""
     others = [
-        f"{limit(answer, name)} ({words.percent(share)})"
+        f"{limit(answer, name)} ({format.percent(share)})"
         for name, share in sorted(answer.limit_shares.items(), key=lambda item: -item[1])
         if name != answer.limit and share >= 0.05
     ]
@@ -57,67 +62,67 @@ def draws(point_power: Estimate) -> str:
     """What a speed takes from the pack."""
     if point_power.mid is not None and point_power.mid <= 0:
         return "the sun covers it"
-    return words.power(point_power.mid)
+    return format.power(point_power.mid)
 
 
 def joint(excess: Estimate) -> str:
     """A joint's resistance in excess, as its heat tells it."""
     if excess.mid is None:
-        return words.band(excess)
-    return f"{words.band(excess)} too much, if nothing else warms it"
+        return format.band(excess)
+    return f"{format.band(excess)} too much, if nothing else warms it"
 
 
 def stream(answer: RangeAnswer) -> str:
     """Set and drift in words."""
     if answer.stream_mps.mid is None:
-        return answer.stream_mps.reason or words.UNKNOWN
+        return answer.stream_mps.reason or format.UNKNOWN
     if answer.stream_toward_deg.mid is None:
         return f"{mid_band(answer.stream_mps)}, its direction not known"
-    toward = words.bearing(answer.stream_toward_deg.mid)
+    toward = format.bearing(answer.stream_toward_deg.mid)
     return f"{mid_band(answer.stream_mps)} towards {toward}"
 
 
 def home(answer: HomeAnswer) -> str:
     """Whether and when to turn."""
-    sure = words.sureness(answer.can_return_frac)
+    sure = format.sureness(answer.can_return_frac)
     away = "back along your track" if answer.way == "track" else "away"
     back = ""
     if answer.speed_water_mps is not None:
-        back = f" and going back at {words.knots(answer.speed_water_mps)} through the water"
+        back = f" and going back at {format.knots(answer.speed_water_mps)} through the water"
     text = (
-        f"Home ({answer.name}) is {words.miles(answer.distance_m)} {away}. Turning now{back}, you "
+        f"Home ({answer.name}) is {format.miles(answer.distance_m)} {away}. Turning now{back}, you "
         f"are {sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
     turn = answer.turn_in
     if answer.homeward and (turn.low or 0.0) > 0:
         return f"{text} You are on your way home."
     if turn.low is None:
-        return f"{text} {words.sentence(turn.reason)}".strip()
+        return f"{text} {format.sentence(turn.reason)}".strip()
     if turn.low <= 0:
-        return f"{text} Turn now: you asked for {words.percent(answer.sureness_frac)}."
-    wanted = words.percent(answer.sureness_frac)
-    return f"{text} To keep {wanted} sureness, turn within {words.miles(turn.low)}."
+        return f"{text} Turn now: you asked for {format.percent(answer.sureness_frac)}."
+    wanted = format.percent(answer.sureness_frac)
+    return f"{text} To keep {wanted} sureness, turn within {format.miles(turn.low)}."
 
 
 def no_home(answer: RangeAnswer) -> str:
     """Why nothing is said of the way home."""
-    return words.sentence(f"the way home cannot be judged: {answer.home_reason}")
+    return format.sentence(f"the way home cannot be judged: {answer.home_reason}")
 
 
 def trip(row: TripRow) -> str:
     """What the trip was, in one sentence."""
-    lasted = words.duration(row.end_utc_s - row.start_utc_s)
-    text = f"{words.miles(row.distance_m)} in {lasted}, for {words.energy(row.energy_out_wh)}"
+    lasted = format.duration(row.end_utc_s - row.start_utc_s)
+    text = f"{format.miles(row.distance_m)} in {lasted}, for {format.energy(row.energy_out_wh)}"
     if row.energy_in_wh > 0:
-        text += f" out of the pack and {words.energy(row.energy_in_wh)} back into it"
+        text += f" out of the pack and {format.energy(row.energy_in_wh)} back into it"
     if row.motoring_wh_per_m is not None:
-        text += f"; motoring took {words.consumption(row.motoring_wh_per_m)}"
-    return words.sentence(text)
+        text += f"; motoring took {format.consumption(row.motoring_wh_per_m)}"
+    return format.sentence(text)
 
 
 def mid_band(estimate: Estimate) -> str:
     """ "64 % (61 to 67 %)"; the reason where there is no value."""
     if estimate.mid is None:
-        return f"{words.UNKNOWN} ({estimate.reason})" if estimate.reason else words.UNKNOWN
-    middle, band = words.value(estimate), words.band(estimate)
+        return f"{format.UNKNOWN} ({estimate.reason})" if estimate.reason else format.UNKNOWN
+    middle, band = format.value(estimate), format.band(estimate)
     return middle if band == middle else f"{middle} ({band})"

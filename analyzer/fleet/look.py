@@ -16,14 +16,16 @@ from typing import Any
 import numpy as np
 
 import analyzer
-from analyzer import answer_hull, answers, hull
-from analyzer.ageing import ageing
-from analyzer.context import Context
+from analyzer import answers
+from analyzer.answers import hull as answer_hull
 from analyzer.errors import AnalyzerError
 from analyzer.fleet.logs import LogRef, digest, fetched
-from analyzer.kept import charges, points_before
-from analyzer.resistance import GRAVITY
-from analyzer.steady import SteadyPoints
+from analyzer.hull import hull
+from analyzer.hull.resistance import GRAVITY
+from analyzer.hull.steady import SteadyPoints
+from analyzer.learned.keys import charges, points_before
+from analyzer.pack.ageing import ageing
+from analyzer.series.log import Context
 from logger.errors import LoggerError
 from logger.store import Store, store
 

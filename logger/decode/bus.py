@@ -33,7 +33,7 @@ from logger.decode.pgn import PgnDecoder
 from logger.decode.pgn_channels import PgnNames
 from logger.decode.rates import Rates
 from logger.errors import BoatFileError
-from logger.sources.source import Item
+from logger.reading import Item
 
 MOST_IDS = 20_000  # identifiers remembered; garbage on the bus must not fill memory
 KEYS = (

@@ -27,7 +27,7 @@ from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
 from logger.decode.message import Handler, MessageHandler, Thinning, Times
 from logger.decode.signal_map import Target, automatic, read_target, unknown_signal
 from logger.errors import BoatFileError
-from logger.sources.source import Group, Item
+from logger.reading import Group, Item
 
 _SIGNED = {0x02, 0x03, 0x04, 0x10, 0x12, 0x13, 0x14, 0x15}  # CiA 301 data types
 _REAL = {0x08: 32, 0x11: 64}

@@ -18,7 +18,7 @@ from logger.decode.message import Handler, MessageHandler, Thinning, Times
 from logger.decode.pgn_id import Identifier, pgn_of, split
 from logger.decode.signal_map import Target, automatic, read_target, unknown_signal
 from logger.errors import BoatFileError
-from logger.sources.source import Group, Item
+from logger.reading import Group, Item
 
 Conditions = tuple[tuple[Bits, frozenset[int]], ...]
 

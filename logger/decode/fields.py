@@ -14,7 +14,12 @@ import numpy.typing as npt
 from logger.channels import find
 from logger.decode.counters import Counters
 from logger.decode.unit_names import inside
-from logger.sources.source import EXACT, Block, Group, Quantum
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    Quantum,
+)
 
 Bytes = npt.NDArray[np.uint8]
 Words = npt.NDArray[np.uint64]

@@ -8,7 +8,7 @@ import numpy.typing as npt
 from logger.decode.counters import Counters
 from logger.decode.fields import Bytes, Layout, decode_block, holding
 from logger.decode.rowcode import RowFunction, compile_row
-from logger.sources.source import Group, Item, Row
+from logger.reading import Group, Item, Row
 
 Times = npt.NDArray[np.int64]
 

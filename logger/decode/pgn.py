@@ -23,7 +23,12 @@ from logger.decode.rowcode import RowFunction, compile_row
 from logger.decode.unit_names import channel_name
 from logger.decode.utc_fix import FixSieve, utc_us
 from logger.errors import BoatFileError
-from logger.sources.source import Group, Item, Row, UtcFix
+from logger.reading import (
+    Group,
+    Item,
+    Row,
+    UtcFix,
+)
 
 MOST_GROUPS = 2000  # garbage must not fill the log with groups
 

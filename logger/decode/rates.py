@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from logger.sources.source import Block, Item, Row
+from logger.reading import Block, Item, Row
 
 MOST_IDS = 20_000
 

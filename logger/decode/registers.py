@@ -23,8 +23,8 @@ from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Field, Layout, make_field
 from logger.decode.rowcode import compile_row
 from logger.decode.signal_map import read_target
+from logger.reading import Group, Item, Row
 from logger.sources.options import Options
-from logger.sources.source import Group, Item, Row
 
 TYPES = {
     "u16": ("u", 16),

@@ -3,7 +3,7 @@
 from datetime import date
 
 from logger.decode.utc_fix import DAY_US, FixSieve, days_of, full_year
-from logger.sources.source import UtcFix
+from logger.reading import UtcFix
 
 _TIME_FIELD = {"RMC": 0, "GGA": 0, "GLL": 4, "ZDA": 0}
 

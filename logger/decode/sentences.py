@@ -16,7 +16,12 @@ from logger.decode.counters import Counters
 from logger.decode.sentence_fields import KINDS, Reading, xdr
 from logger.decode.sentence_time import SentenceUtc
 from logger.errors import BoatFileError
-from logger.sources.source import Group, Item, Quantum, Row
+from logger.reading import (
+    Group,
+    Item,
+    Quantum,
+    Row,
+)
 
 MOST_GROUPS = 300  # garbage must not fill the log with groups
 _SHAPE = re.compile(r"[$!][A-Z0-9]{4,8},[\x20-\x7e]*\*[0-9A-Fa-f]{2}\s*")

@@ -2,7 +2,7 @@
 
 from datetime import UTC, date, datetime
 
-from logger.sources.source import UtcFix
+from logger.reading import UtcFix
 
 DAY_US = 86_400_000_000
 EPOCH = date(1970, 1, 1)

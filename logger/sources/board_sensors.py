@@ -30,15 +30,21 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from logger.boot_clock import mono_us
 from logger.channels import find
 from logger.decode.counters import Counters
 from logger.decode.signal_map import Target, read_target
 from logger.decode.unit_names import inside
 from logger.errors import SourceError
-from logger.sources.now import mono_us
+from logger.reading import (
+    EXACT,
+    Group,
+    Item,
+    Quantum,
+    Row,
+)
 from logger.sources.options import Options
-from logger.sources.source import EXACT, Group, Item, Quantum, Row
-from logger.sources.tee import RawFile
+from logger.sources.raw_copy import RawFile
 
 KEYS = {"root", "period_s", "probe"}
 PROBE_KEYS = ("w1", "iio", "hwmon", "input", "factor", "offset", "unit", "channel", "sign")

@@ -26,6 +26,7 @@ from logger.decode.bus import BusDecoder
 from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
+from logger.reading import Item
 from logger.sources.byte_stream import SerialStream
 from logger.sources.frame_readers import (
     FrameReader,
@@ -34,9 +35,8 @@ from logger.sources.frame_readers import (
     SocketCanReader,
 )
 from logger.sources.options import Options
+from logger.sources.raw_copy import RAW_KEYS, RawFile
 from logger.sources.sdo import Gate, SdoRead, SdoSchedule
-from logger.sources.source import Item
-from logger.sources.tee import RAW_KEYS, RawFile
 
 GATHER_S = 0.2
 KEYS = {*RAW_KEYS, *bus.KEYS, "interface", "channel", "bitrate", "tty_baud", "listen_only"}

@@ -11,9 +11,9 @@ from logger.decode.bus import BusDecoder
 from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, Frame, FrameBatch, batch_of
 from logger.errors import RecordingError
+from logger.reading import Item
 from logger.sources.candump import read_candump
 from logger.sources.opened import open_bytes
-from logger.sources.source import Item
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
 BATCH = 50_000

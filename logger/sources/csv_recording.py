@@ -15,8 +15,13 @@ from logger.channels import find
 from logger.decode.column_map import TIME_UNITS, ColumnMap, ColumnTarget
 from logger.decode.counters import Counters
 from logger.errors import RecordingError
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    Item,
+)
 from logger.sources.opened import open_bytes
-from logger.sources.source import EXACT, Block, Group, Item
 
 BATCH = 20_000
 _NOTHING = {"", "nan", "na", "n/a", "null", "none", "-"}

@@ -13,11 +13,11 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from logger.boot_clock import mono_us
 from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
 from logger.sources.byte_stream import ByteStream
-from logger.sources.now import mono_us
 
 MOST = 20_000  # frames in a batch
 _EFF, _RTR, _ERR = 1 << 31, 1 << 30, 1 << 29  # flags in a SocketCAN identifier

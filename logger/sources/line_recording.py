@@ -12,11 +12,11 @@ from typing import Protocol
 from logger.decode.counters import Counters
 from logger.decode.sentence_time import SentenceClock
 from logger.decode.sentences import SentenceDecoder
+from logger.reading import Item, UtcFix
 from logger.sources.can_recording import DATED_US
 from logger.sources.candump_line import read_time
 from logger.sources.opened import open_bytes, read_piece
 from logger.sources.rows import RowGatherer
-from logger.sources.source import Item, UtcFix
 
 _LED = re.compile(r"\s*\(([^)]{1,40})\)\s+(\S{1,40})\s+(?=\S)")
 

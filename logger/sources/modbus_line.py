@@ -21,13 +21,13 @@ import logging
 import time
 from typing import Any
 
+from logger.boot_clock import mono_us
 from logger.decode.counters import Counters
 from logger.decode.registers import ReadPlan, plan, read_register
 from logger.errors import SourceError
-from logger.sources.now import mono_us
+from logger.reading import Item, Row
 from logger.sources.options import Options
-from logger.sources.source import Item, Row
-from logger.sources.tee import RAW_KEYS, RawFile
+from logger.sources.raw_copy import RAW_KEYS, RawFile
 
 KEYS = {*RAW_KEYS, "port", "baud", "parity", "stop_bits", "timeout_s", "register"}
 SILENT_ROUNDS = 30  # requests without any answer before the port is opened again

@@ -11,14 +11,14 @@ raw = true                 # keep the lines in a raw file too (see tee.py)
 "ENGINE#1" = "probe_motor_lug_temp_c"
 """
 
+from logger.boot_clock import mono_us
 from logger.decode.counters import Counters
 from logger.decode.sentences import SentenceDecoder
+from logger.reading import Item
 from logger.sources.byte_stream import STREAM_KEYS, ByteStream, open_stream
 from logger.sources.line_splitter import LineSplitter
-from logger.sources.now import mono_us
 from logger.sources.options import Options
-from logger.sources.source import Item
-from logger.sources.tee import RAW_KEYS, RawFile
+from logger.sources.raw_copy import RAW_KEYS, RawFile
 
 KEYS = {*STREAM_KEYS, *RAW_KEYS, "xdr"}
 

@@ -6,8 +6,8 @@ from typing import Protocol
 
 from logger.decode.sentences import looks_like_sentence
 from logger.errors import RecordingError
+from logger.reading import Item
 from logger.sources.opened import open_bytes
-from logger.sources.source import Item
 
 _TIMED = re.compile(rb"^\s*\([^)]{1,40}\)\s+\S+\s+")
 _FRAME = re.compile(rb"^\s*(?:\([^)]{1,40}\)\s+)?\S+\s+(?:[0-9A-Fa-f]{3,8}(?:#|\s+\[\d)|ERROR\b)")

@@ -2,7 +2,13 @@
 
 import numpy as np
 
-from logger.sources.source import Block, Group, Item, Row, UtcFix
+from logger.reading import (
+    Block,
+    Group,
+    Item,
+    Row,
+    UtcFix,
+)
 
 
 class RowGatherer:

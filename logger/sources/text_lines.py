@@ -18,17 +18,22 @@ exactly.
 
 import re
 
+from logger.boot_clock import mono_us
 from logger.channels import find
 from logger.decode.counters import Counters
 from logger.decode.signal_map import Target, read_target
 from logger.decode.unit_names import inside
 from logger.errors import BoatFileError
+from logger.reading import (
+    EXACT,
+    Group,
+    Item,
+    Row,
+)
 from logger.sources.byte_stream import STREAM_KEYS, ByteStream, open_stream
 from logger.sources.line_splitter import LineSplitter
-from logger.sources.now import mono_us
 from logger.sources.options import Options
-from logger.sources.source import EXACT, Group, Item, Row
-from logger.sources.tee import RAW_KEYS, RawFile
+from logger.sources.raw_copy import RAW_KEYS, RawFile
 
 KEYS = {*STREAM_KEYS, *RAW_KEYS, "pattern", "delimiter", "columns", "signals"}
 

@@ -37,7 +37,14 @@ One is written boot by boot, against the boot's own clock; a fix says what UTC t
 (1782887402000000, 51.8)
 """
 
-from logger.sources.source import EXACT, Block, Group, Quantum, Row, UtcFix
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    Quantum,
+    Row,
+    UtcFix,
+)
 from logger.store.records import (
     Boot,
     ChannelSpan,

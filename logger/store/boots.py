@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
+from logger import boot_clock
 from logger.clock import BootTimes, place
 from logger.errors import StoreError
-from logger.sources import now
 from logger.store.groups import load_groups
 from logger.store.records import Boot, ChannelSpan
-from logger.store.tail import unbundle
+from logger.store.tick_codec import unbundle
 
 
 def boots(db: sqlite3.Connection) -> list[Boot]:
@@ -87,8 +87,8 @@ def age_s(db: sqlite3.Connection) -> float | None:
         return 0.0
     newest = max(there, key=lambda b: (b.last_us or 0) + b.timeline_offset_us)
     last_us = newest.last_us or 0
-    if newest.uid == now.boot_uid() and not newest.recorded:
-        return max((now.mono_us() - last_us) / 1e6, 0.0)
+    if newest.uid == boot_clock.boot_uid() and not newest.recorded:
+        return max((boot_clock.mono_us() - last_us) / 1e6, 0.0)
     if newest.utc_offset_us is None:
         return None
     return max(time.time() - (last_us + newest.utc_offset_us) / 1e6, 0.0)

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from pcodec import ChunkConfig, DeltaSpec, standalone
 
 from logger.errors import StoreError
-from logger.sources.source import Quantum
+from logger.reading import Quantum
 
 CODEC = "pco 1"  # name and version of the layout above; pcodec's own bytes carry its version too
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from logger import channels
-from logger.sources.source import Group, Quantum
-from logger.store.tail import Packer
+from logger.reading import Group, Quantum
+from logger.store.tick_codec import Packer
 
 
 @dataclass(frozen=True)

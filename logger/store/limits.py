@@ -3,7 +3,7 @@
 import numpy as np
 
 from logger import channels
-from logger.sources.source import Quantum
+from logger.reading import Quantum
 from logger.store.codec import Floats
 
 

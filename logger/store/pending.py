@@ -8,7 +8,7 @@ from logger.store import chunks
 from logger.store.codec import Floats, Ints
 from logger.store.groups import StoredGroup
 from logger.store.limits import Limits
-from logger.store.tail import bundle
+from logger.store.tick_codec import bundle
 
 Part = tuple[Ints, Floats]  # times shape (n,), values shape (n, channels)
 Tick = tuple[int, int, bytes]  # first and last time, bundle

@@ -21,7 +21,7 @@ from logger.store.codec import (
 )
 from logger.store.groups import StoredGroup
 from logger.store.records import Boot, Summary
-from logger.store.tail import unbundle
+from logger.store.tick_codec import unbundle
 
 ALL_US = 2**62
 _CACHED_STEPS = 4_000_000  # decoded time steps kept: 32 MB at most, mostly 16

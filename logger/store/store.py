@@ -8,8 +8,9 @@ from typing import Any
 
 from logger import clock
 from logger.errors import StoreError
-from logger.sources.source import Group
-from logger.store import boots, small
+from logger.reading import Group
+from logger.store import boots
+from logger.store import tables as small
 from logger.store.backup import back_up
 from logger.store.codec import Floats, Ints
 from logger.store.connect import connect, free_bytes, used_bytes

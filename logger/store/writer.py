@@ -10,14 +10,20 @@ import numpy as np
 
 from logger import clock
 from logger.errors import StoreError
-from logger.sources.source import Block, Group, Item, Row, UtcFix
+from logger.reading import (
+    Block,
+    Group,
+    Item,
+    Row,
+    UtcFix,
+)
 from logger.store import chunks, merge, thin
+from logger.store.commit_extras import News
 from logger.store.connect import connect, used_bytes
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
-from logger.store.news import News
 from logger.store.pending import Part, Pending, Tick, joined, tick
-from logger.store.tail import unbundle
+from logger.store.tick_codec import unbundle
 from logger.store.transaction import transaction
 
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
@@ -31,7 +37,7 @@ TRY_AGAIN_S = 5.0  # after the disk was full or another program held the log
 
 
 class Writer:
-    """Writes one boot's readings; made by `Store.writer`. Times as in `logger.sources.source`.
+    """Writes one boot's readings; made by `Store.writer`. Times as in `logger.reading`.
 
     A row is on the card at most `flush_s` after it came, provided that `add` or `flush_if_due`
     is called when `due_in_s` says. Long stretches go straight to chunks: they come from

@@ -8,11 +8,19 @@ import time
 
 import numpy as np
 
-from analyzer import hull
-from analyzer.pack import chemistry
-from analyzer.reach import Now, ReachInput, air_draws, draw, pack_draws, reach, speeds_for
-from analyzer.rundown import Limits
-from analyzer.stream import unknown
+from analyzer.environment.stream import unknown
+from analyzer.hull import hull
+from analyzer.pack.cell_model import chemistry
+from analyzer.range.discharge import Limits
+from analyzer.range.reach import (
+    Now,
+    ReachInput,
+    air_draws,
+    draw,
+    pack_draws,
+    reach,
+    speeds_for,
+)
 from logger.boat import Boat
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from analyzer.cells import CellMonitor
-from analyzer.pack import chemistry, default_cell
-from analyzer.series import Series
-from analyzer.soc import track
+from analyzer.cells.monitor import CellMonitor
+from analyzer.pack.cell_model import chemistry, default_cell
+from analyzer.pack.soc import track
+from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.channels import cell_voltage
 
@@ -50,7 +50,7 @@ def main() -> None:
     timed("charge, 30,000 readings", lambda: track(long, PACK))
     timed("sixteen cells, 30,000 readings", lambda: CellMonitor(PACK).update(long))
     sys.path.insert(0, str(Path(__file__).parents[2]))
-    from tests.field.beside import library_filter
+    from tests.support.beside import library_filter
 
     amps, volts = short.get("pack_current_a"), short.get("pack_voltage_v") / 16
     cell = default_cell(PACK)

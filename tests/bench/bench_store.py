@@ -17,7 +17,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.sources.source import Block, Group, Quantum, Row
+from logger.reading import (
+    Block,
+    Group,
+    Quantum,
+    Row,
+)
 from logger.store import Store
 
 S = 1_000_000
@@ -330,7 +335,7 @@ def test_summaries_against_rows(hundred_days):
 
 
 def test_import_time_of_the_store():
-    """Beside SQLAlchemy Core, which the store does without: see logger/store/small.py."""
+    """Beside SQLAlchemy Core, which the store does without: see logger/store/tables.py."""
     code = "import time; t = time.process_time(); import {}; print(time.process_time() - t)"
 
     def taken_s(module):

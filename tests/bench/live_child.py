@@ -10,11 +10,11 @@ import threading
 import time
 from pathlib import Path
 
-from logger import task
-from logger.memory import keep_small
-from logger.recorder import Recorder
+from logger.boat.starter import starter_text
+from logger.daemon import config
+from logger.daemon.process_memory import keep_small
+from logger.daemon.recorder import Recorder
 from logger.sources.frame_readers import SocketCanReader
-from logger.starter import starter_text
 from logger.store import Store
 
 MESSAGES = 30  # of 8 signals: 240 channels, of which 40 are kept at full rate
@@ -29,7 +29,7 @@ def dbc_text() -> str:
     return "\n".join(lines) + "\n"
 
 
-def duties(folder: Path) -> task.Task:
+def duties(folder: Path) -> config.Task:
     """The boat file's, read as the recorder reads it."""
     (folder / "bus.dbc").write_text(dbc_text())
     spared = [f"M{m}" for m in range(LIMITED, MESSAGES)]
@@ -45,7 +45,7 @@ full_rate = {json.dumps(spared)}
 decode = [{{dbc = "bus.dbc"}}]
 """
     (folder / "boat.toml").write_text(starter_text() + source)
-    return task.load(folder / "boat.toml")
+    return config.load(folder / "boat.toml")
 
 
 def child(folder: Path, port: int, seconds: float) -> None:

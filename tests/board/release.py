@@ -25,7 +25,7 @@ def _wheels(bench: Bench, version: str, falls: bool = False) -> Path:
     text = re.sub(r'(?m)^version = ".*"', f'version = "{version}"', described.read_text())
     described.write_text(text)
     if falls:
-        with (project / "logger/recorder.py").open("a") as out:
+        with (project / "logger/daemon/recorder.py").open("a") as out:
             out.write(FALLS)
     for old in folder.glob("keelwatt-*.whl"):
         old.unlink()

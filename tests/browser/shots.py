@@ -14,12 +14,11 @@ from PIL import Image
 from playwright.sync_api import Browser, sync_playwright
 
 ROOT = Path(__file__).resolve().parent.parent.parent
-sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
+sys.path.insert(0, str(ROOT))
 
-from conftest import _SWITCHES, WIDTHS, Served, _chromium  # noqa: E402
-
-from analyzer.faces import cli  # noqa: E402
-from analyzer.faces.api import create_app  # noqa: E402
+from analyzer.faces.cli import main as cli  # noqa: E402
+from analyzer.faces.web.app import create_app  # noqa: E402
+from tests.support.browser import SWITCHES, WIDTHS, Served, chromium_path  # noqa: E402
 
 OUT = Path(__file__).parent / "pictures"
 PLACES = "46 16.890 N, 23 52.440 W\n46 16.500 N, 23 50.600 W\n46 17.300 N, 23 48.300 W Gannet Rock"
@@ -87,7 +86,7 @@ def main() -> None:
             with contextlib.redirect_stdout(sys.stderr):
                 cli.main(["demo", "--log", str(log)])
         with Served(create_app(log, None)) as served, sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=_chromium(), args=_SWITCHES)
+            browser = playwright.chromium.launch(executable_path=chromium_path(), args=SWITCHES)
             for name in SHOTS:
                 shoot(browser, served.url, name)
             browser.close()

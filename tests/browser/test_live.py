@@ -34,7 +34,7 @@ def desk(invented_answers):
 
 @pytest.fixture
 def live(serve, desk):
-    from analyzer.faces.api import create_app
+    from analyzer.faces.web.app import create_app
 
     with serve(create_app(None, None, desk=desk)) as served:
         yield served
@@ -101,7 +101,7 @@ def test_trouble_with_the_log_is_said(live, phone, desk):
 
 def test_a_board_that_goes_and_comes_back(chromium, serve, desk):
     """As when the board loses power: the page says so, and lives again by itself."""
-    from analyzer.faces.api import create_app
+    from analyzer.faces.web.app import create_app
 
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))

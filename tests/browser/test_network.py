@@ -10,7 +10,7 @@ pytestmark = pytest.mark.browser
 @pytest.fixture
 def changing(serve, invented_answers):
     """A site whose answers the test changes."""
-    from analyzer.faces.api import create_app
+    from analyzer.faces.web.app import create_app
 
     desk = invented_answers.InventedDesk(
         dataclasses.replace(invented_answers.RANGE, data_age_s=1.0)

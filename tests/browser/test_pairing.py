@@ -8,11 +8,11 @@ pytestmark = pytest.mark.browser
 @pytest.fixture
 def network(serve, invented_answers, monkeypatch):
     """The pages as a phone meets them: it is not the board itself."""
-    from analyzer.faces import gate
-    from analyzer.faces.access import Access
-    from analyzer.faces.api import create_app
+    from analyzer.faces.web import session_middleware
+    from analyzer.faces.web.access import Access
+    from analyzer.faces.web.app import create_app
 
-    monkeypatch.setattr(gate, "is_own", lambda address: False)
+    monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
     access = Access(b"k" * 32, {"look": "AAAA-2222", "change": "BBBB-3333"})
     with serve(create_app(None, None, desk=invented_answers.InventedDesk(), access=access)) as s:
         yield s.url

@@ -86,7 +86,7 @@ def on_board(tmp_path_factory):
     device.start()
     boat, log, port = boat_file(folder, device.port), folder / "log.sqlite", free_port()
     there = ["--boat", str(boat), "--log", str(log)]
-    program = [sys.executable, "-m", "analyzer.faces.cli"]
+    program = [sys.executable, "-m", "analyzer.faces.cli.main"]
     env = os.environ | {"XDG_DATA_HOME": str(folder)}
     record = subprocess.Popen([*program, "record", *there], cwd=ROOT, env=env)
     _wait_for(lambda: device.sent > 10)

@@ -48,7 +48,7 @@ def desk(invented_answers):
 
 @pytest.fixture
 def served(serve, desk):
-    from analyzer.faces.api import create_app
+    from analyzer.faces.web.app import create_app
 
     with serve(create_app(None, None, desk=desk)) as served:
         yield served

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from .board import BROKEN, GOOD, READS, Board
+from tests.support.board import BROKEN, GOOD, READS, Board
 
 
 @pytest.fixture

@@ -38,9 +38,9 @@ def free_port(kind: socket.SocketKind) -> int:
 @contextmanager
 def confined(repository: Path, unit: str, *options: str) -> Iterator[subprocess.Popen[str]]:
     """keelwatt under a unit's restrictions; asked to stop at the end."""
-    wrapper = str(repository / "tests/deploy/confined.py")
+    wrapper = str(repository / "tests/support/confined.py")
     path = str(repository / "deploy/systemd" / unit)
-    command = [sys.executable, wrapper, path, "-m", "analyzer.faces.cli", *options]
+    command = [sys.executable, wrapper, path, "-m", "analyzer.faces.cli.main", *options]
     process = subprocess.Popen(command, cwd=repository, stderr=subprocess.PIPE, text=True)
     try:
         yield process
@@ -107,7 +107,7 @@ def test_the_restrictions_do_bite(repository: Path, unit: str):
         "    try: act()\n"
         "    except OSError: print('refused')\n"
     )
-    wrapper = str(repository / "tests/deploy/confined.py")
+    wrapper = str(repository / "tests/support/confined.py")
     command = [sys.executable, wrapper, str(repository / "deploy/systemd" / unit), "-c", code]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     refused = done.stdout.count("refused")

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from .board import Board
+from tests.support.board import Board
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from analyzer.faces.commands import serve
+from analyzer.faces.cli import serve
 
 UNITS = ("keelwatt-record.service", "keelwatt-serve.service")
 pytestmark = pytest.mark.skipif(

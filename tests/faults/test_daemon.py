@@ -22,14 +22,15 @@ import numpy as np
 import psutil
 import pytest
 
-from logger import feeding, recorder, service
 from logger.boat import Boat
+from logger.boat.starter import starter_text
+from logger.daemon import feed as feeding
+from logger.daemon import recorder, systemd
+from logger.daemon.recorder import Recorder
 from logger.errors import StoreError
-from logger.recorder import Recorder
-from logger.sources import tee
+from logger.reading import UtcFix
+from logger.sources import raw_copy
 from logger.sources.frame_readers import SocketCanReader
-from logger.sources.source import UtcFix
-from logger.starter import starter_text
 from logger.store import Store, writer
 
 EVER = (-(2**62), 2**62)
@@ -68,7 +69,7 @@ class Running:
             "source": [gps, *sources],
         })  # fmt: skip
         self.told: list[str] = []
-        telling = service.Service("")
+        telling = systemd.Service("")
         telling.status = self.told.append  # type: ignore[method-assign]
         self.store = Store.open(folder / "boat.log", write=True)
         self.recorder = Recorder(self.boat, self.store, telling, uid=uid)
@@ -147,8 +148,8 @@ def test_a_full_disk_stops_recording_says_so_and_goes_on(
     small_disk: Path, start: Start, monkeypatch: pytest.MonkeyPatch
 ):
     monkeypatch.setattr(writer, "TRY_AGAIN_S", 0.3)
-    monkeypatch.setattr(tee, "AGAIN_S", 0.3)
-    monkeypatch.setattr(tee, "PIECE", 2000)
+    monkeypatch.setattr(raw_copy, "AGAIN_S", 0.3)
+    monkeypatch.setattr(raw_copy, "PIECE", 2000)
     run = start(small_disk)
     run.water(10.0)
     fill(small_disk / "stuff")
@@ -328,7 +329,7 @@ def test_garbage_at_full_rate_on_a_bus_and_a_line_at_once(
 
 KILLS = 40 if os.environ.get("KEELWATT_FULL") else 2
 APART_S = 0.02
-RECORD = "import sys; from logger.recorder import main; sys.exit(main(*sys.argv[1:]))"
+RECORD = "import sys; from logger.daemon.recorder import main; sys.exit(main(*sys.argv[1:]))"
 
 
 def kill_one(boat_file: Path, log: Path, port: int, after_s: float) -> tuple[list[float], float]:

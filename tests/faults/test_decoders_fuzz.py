@@ -25,11 +25,16 @@ from logger.decode.pgn_table import GROUPS
 from logger.decode.registers import TYPES, ReadPlan, read_register
 from logger.decode.sentence_fields import KINDS
 from logger.decode.sentences import SentenceDecoder
+from logger.reading import (
+    Block,
+    Group,
+    Item,
+    Row,
+)
 from logger.sources.candump import parse_lines
 from logger.sources.candump_line import LineReader
 from logger.sources.frame_readers import SlcanReader
 from logger.sources.options import Options
-from logger.sources.source import Block, Group, Item, Row
 from logger.sources.text_lines import decoder_from
 
 COUNT = 1_000_000 if os.environ.get("KEELWATT_FULL") else 15_000

@@ -9,15 +9,21 @@ import warnings
 import numpy as np
 import pytest
 
-from analyzer import answer_health, answer_hull, answers
-from analyzer.chemistry import chemistry
-from analyzer.context import Context
+from analyzer import answers
+from analyzer.answers import hull, trends
 from analyzer.errors import AnalyzerError
+from analyzer.pack.chemistry import chemistry
+from analyzer.series.log import Context
 from logger import boat as boats
 from logger.errors import LoggerError
-from logger.sources.source import EXACT, Block, Group, UtcFix
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    UtcFix,
+)
 from logger.store import Store
-from tests.small_boat import AH, BOAT_TEXT
+from tests.support.small_boat import AH, BOAT_TEXT
 
 LOGS = 60 if os.environ.get("KEELWATT_FULL") else 4
 START_US = 1_782_887_400_000_000
@@ -29,11 +35,11 @@ QUESTIONS = {
     "cables": answers.cables,
     "trips": answers.trips,
     "review": answers.review,
-    "hull": answer_hull.hull_state,
-    "hindcast": lambda ctx: answer_hull.hindcast_trip(
+    "hull": hull.hull_state,
+    "hindcast": lambda ctx: hull.hindcast_trip(
         ctx, answers.find_trip(ctx, None), 600.0, lambda _share: None
     ),
-    "health": answer_health.pack,
+    "health": trends.pack,
     "check": lambda ctx: answers.check(ctx.boat, ctx.store),
 }
 

@@ -12,7 +12,7 @@ from types import SimpleNamespace
 import pytest
 
 from logger.errors import StoreError
-from logger.sources.source import Group, Quantum, Row
+from logger.reading import Group, Quantum, Row
 from logger.store import Store, writer
 
 S = 1_000_000

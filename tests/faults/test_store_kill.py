@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from logger.errors import StoreError
-from logger.sources.source import Group, Quantum, Row
+from logger.reading import Group, Quantum, Row
 from logger.store import FlagRecord, Store
 
 KILLS = 200 if os.environ.get("KEELWATT_FULL") else 10

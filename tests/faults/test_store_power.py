@@ -19,7 +19,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from logger.sources.source import Block, Group, Quantum, Row, UtcFix
+from logger.reading import (
+    Block,
+    Group,
+    Quantum,
+    Row,
+    UtcFix,
+)
 from logger.store import FlagRecord, Store
 from logger.store import connect as connect_module
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from analyzer import watch
-from analyzer.series import Series
+from analyzer.flags import monitor
+from analyzer.series.series import Series
 from logger.boat import Boat, Cable, Hull, Motor, Pack
 
 HOURS = 168 if os.environ.get("KEELWATT_FULL") else 6
@@ -79,10 +79,10 @@ def resident_mb() -> float:
 
 
 def test_long_run_is_flat_in_memory_and_each_cause_is_flagged_once():
-    judge = watch.Watch(BOAT)
+    judge = monitor.Watch(BOAT)
     raised, held = [], []
     for k, piece in enumerate(pieces()):
-        raised += [e.flag.kind for e in watch.walk(judge, piece) if e.action == "raised"]
+        raised += [e.flag.kind for e in monitor.walk(judge, piece) if e.action == "raised"]
         del piece
         if k % 2:
             gc.collect()

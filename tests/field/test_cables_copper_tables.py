@@ -4,7 +4,7 @@ import csv
 
 import pytest
 
-from analyzer import copper
+from analyzer.thermal import copper
 from logger.boat import Cable
 from logger.units import CMIL_MM2, FT
 

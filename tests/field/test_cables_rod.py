@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from analyzer.cables import CableMonitor
-from analyzer.copper import ampacity_30c_a, iec_ohm_per_m
-from analyzer.detectors import probe_levels
-from analyzer.piece import Piece
-from analyzer.series import Series
+from analyzer.flags.detectors import probe_levels
+from analyzer.series.chunk import Piece
+from analyzer.series.series import Series
+from analyzer.thermal.cables import CableMonitor
+from analyzer.thermal.copper import ampacity_30c_a, iec_ohm_per_m
 from logger.boat import Cable
 
 DAYS = 300 if os.environ.get("KEELWATT_FULL") else 24

@@ -15,12 +15,22 @@ import numpy as np
 import pytest
 
 from analyzer import answers
-from analyzer.context import Context
-from analyzer.here import here_now
-from logger.sources.source import EXACT, Block, Group, UtcFix
+from analyzer.answers.snapshot import here_now
+from analyzer.series.log import Context
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    UtcFix,
+)
 from logger.store import Store
-from tests.field.voyage_pack import Pack
-from tests.field.voyages import STEP_S, Craft, Data, read_data
+from tests.support.voyage_pack import Pack
+from tests.support.voyages import (
+    STEP_S,
+    Craft,
+    Data,
+    read_data,
+)
 
 pytestmark = pytest.mark.field
 

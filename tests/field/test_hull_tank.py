@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer.curve import Z80, CurvePoints, PowerCurve
-from analyzer.curve_fit import update
-from analyzer.hull import tow_prior
-from analyzer.resistance import (
+from analyzer.hull.curve_fit import update
+from analyzer.hull.hull import tow_prior
+from analyzer.hull.power_curve import Z80, CurvePoints, PowerCurve
+from analyzer.hull.resistance import (
     GRAVITY,
     WATER_DENSITY,
     Floats,

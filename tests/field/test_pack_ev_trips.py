@@ -9,8 +9,8 @@ import csv
 import numpy as np
 import pytest
 
-from analyzer.capacity import TripCharge, from_gauge, learn
-from analyzer.series import Series
+from analyzer.pack.capacity import TripCharge, from_gauge, learn
+from analyzer.series.series import Series
 
 pytestmark = pytest.mark.field
 

@@ -14,12 +14,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.identify import foreseen_v, identify
-from analyzer.pack import default_cell
-from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.pack.cell_model import default_cell
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
 from logger.boat import Pack
-from tests.field.beside import counted, library_filter, row
+from tests.support.beside import counted, library_filter, row
+from tests.support.identify import foreseen_v, identify
 
 pytestmark = pytest.mark.field
 

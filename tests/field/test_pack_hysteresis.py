@@ -10,11 +10,11 @@ import time
 import numpy as np
 import pytest
 
-from analyzer.pack import chemistry, default_cell
-from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.pack.cell_model import chemistry, default_cell
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
 from logger.boat import Pack
-from tests.field.beside import counted, library_filter, row
+from tests.support.beside import counted, library_filter, row
 
 pytestmark = pytest.mark.field
 

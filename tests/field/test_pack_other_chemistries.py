@@ -15,12 +15,12 @@ import time
 import numpy as np
 import pytest
 
-from analyzer.pack import default_cell
-from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.pack.cell_model import default_cell
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
 from logger.boat import Pack
-from tests.field.beside import counted, library_filter, row
-from tests.field.simulators import outing, pybamm_lead_acid, pybamm_volts
+from tests.support.beside import counted, library_filter, row
+from tests.support.simulators import outing, pybamm_lead_acid, pybamm_volts
 
 pytestmark = pytest.mark.field
 

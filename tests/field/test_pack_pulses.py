@@ -9,8 +9,8 @@ import os
 import numpy as np
 import pytest
 
-from analyzer.cells import CellMonitor
-from analyzer.series import Series
+from analyzer.cells.monitor import CellMonitor
+from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.channels import cell_voltage
 

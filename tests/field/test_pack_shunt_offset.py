@@ -7,11 +7,11 @@ day, once it only rests long. What the offset costs is the error with it less wi
 import numpy as np
 import pytest
 
-from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
 from logger.boat import Pack
-from tests.field.beside import counted
-from tests.field.simulators import measured_curve, thevenin_volts
+from tests.support.beside import counted
+from tests.support.simulators import measured_curve, thevenin_volts
 
 pytestmark = pytest.mark.field
 

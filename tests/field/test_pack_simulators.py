@@ -15,14 +15,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.identify import identify
-from analyzer.pack import Cell, default_cell
-from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.pack.cell_model import Cell, default_cell
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
 from logger.boat import Pack
-from tests.field.beside import counted, library_filter, row
-from tests.field.ideal import ideal_observer
-from tests.field.simulators import measured_curve, outing, pybamm_volts, thevenin_volts
+from tests.support.beside import counted, library_filter, row
+from tests.support.ideal import ideal_observer
+from tests.support.identify import identify
+from tests.support.simulators import (
+    measured_curve,
+    outing,
+    pybamm_volts,
+    thevenin_volts,
+)
 
 pytestmark = pytest.mark.field
 

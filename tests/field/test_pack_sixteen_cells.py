@@ -11,11 +11,16 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from analyzer.cells import CellMonitor
-from analyzer.series import Series
+from analyzer.cells.monitor import CellMonitor
+from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.channels import cell_voltage
-from tests.field.simulators import measured_curve, outing, pybamm_volts, thevenin_volts
+from tests.support.simulators import (
+    measured_curve,
+    outing,
+    pybamm_volts,
+    thevenin_volts,
+)
 
 pytestmark = pytest.mark.field
 

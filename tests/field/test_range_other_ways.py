@@ -13,13 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from analyzer import drift, hull, question
-from analyzer.reach import reach
-from analyzer.series import Series
-from analyzer.steady import SteadyPoints, steady
+from analyzer.environment import stream_fit
+from analyzer.hull import hull
+from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.range import inputs
+from analyzer.range.reach import reach
+from analyzer.series.series import Series
 from tests.field.test_range_voyages import Known, outing_legs, speeds, told_state
-from tests.field.voyage_pack import Pack
-from tests.field.voyages import (
+from tests.support.voyage_pack import Pack
+from tests.support.voyages import (
     STEP_S,
     Craft,
     Data,
@@ -100,7 +102,7 @@ def asked_of(data: Data, number: int) -> list[Told]:
     craft = Craft(data, np.random.default_rng(90_000 + number))
     place = random_place(craft.rng)
     trip, _ = recorded(craft, place, outing_legs(craft, place, 90), FIRST_T)
-    stream = drift.estimate(trip, craft.boat)
+    stream = stream_fit.estimate(trip, craft.boat)
     learned = Known(steady(trip, craft.boat, stream), stream.calibration if stream.known else None)
     place = random_place(craft.rng)
     course, speed = craft.rng.uniform(0, 360), craft.rng.uniform(*speeds(craft))
@@ -123,18 +125,18 @@ def foretold(
     craft: Craft, log: Series, known: Known, t: float, speed: float, course: float, turned: float
 ) -> tuple[float, float, float] | None:
     """Metres per joule, low, middle and high; None where she does not motor steadily."""
-    stream = drift.estimate(log, craft.boat, before=known.calibration)
+    stream = stream_fit.estimate(log, craft.boat, before=known.calibration)
     points = SteadyPoints.join([known.points, steady(log, craft.boat, stream)])
-    present = question.now(log, craft.boat)
+    present = inputs.now(log, craft.boat)
     if present is None:
         return None
-    asked = question.question(
+    asked = inputs.question(
         craft.boat,
         told_state(craft, 0.6, round(t * 1e6)),
         hull.fit(points, hull.prior(craft.boat)),
         stream,
         present=present,
-        hotel_w=question.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
+        hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
         course_deg=(course + turned) % 360 if turned else None,
         speeds_mps=np.array([speed]),
     )

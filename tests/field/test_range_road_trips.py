@@ -15,9 +15,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer.curve import CurvePoints, PowerCurve, rank_cov, smooth_cov
-from analyzer.curve_fit import update
-from analyzer.hull import LEG_SD
+from analyzer.hull.curve_fit import update
+from analyzer.hull.hull import LEG_SD
+from analyzer.hull.power_curve import (
+    CurvePoints,
+    PowerCurve,
+    rank_cov,
+    smooth_cov,
+)
 
 pytestmark = pytest.mark.field
 

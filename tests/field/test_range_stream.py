@@ -5,9 +5,9 @@ import os
 import numpy as np
 import pytest
 
-from analyzer import drift
+from analyzer.environment import stream_fit
 from logger.units import KN
-from tests.analyzer.test_drift import legs, off_deg
+from tests.analyzer.environment.test_stream_fit import legs, off_deg
 
 pytestmark = pytest.mark.field
 
@@ -32,7 +32,7 @@ def asked(headings, leg_s, rng):
         compass_off=rng.normal(0, 2),
         seed=int(rng.integers(1 << 30)),
     )
-    found = drift.estimate(series)
+    found = stream_fit.estimate(series)
     angle = np.radians(toward)
     off = found.mean_mps[-1] - size * np.array([np.sin(angle), np.cos(angle)])
     return (

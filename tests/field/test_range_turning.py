@@ -14,17 +14,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer import drift, hull, question
-from analyzer.home import HomeReach, home_reach
-from analyzer.reach import reach
-from analyzer.series import Series
-from analyzer.soc import ChargeState, track
-from analyzer.steady import steady
-from analyzer.stream_table import StreamTable
-from analyzer.wind import lately
+from analyzer.environment import stream_fit
+from analyzer.environment.stream_table import StreamTable
+from analyzer.environment.wind import lately
+from analyzer.hull import hull
+from analyzer.hull.steady import steady
+from analyzer.pack.soc import ChargeState, track
+from analyzer.range import inputs
+from analyzer.range.home import HomeReach, home_reach
+from analyzer.range.reach import reach
+from analyzer.series.series import Series
 from tests.field.test_range_voyages import at_shore, speeds
-from tests.field.voyage_pack import Pack
-from tests.field.voyages import (
+from tests.support.voyage_pack import Pack
+from tests.support.voyages import (
     STEP_S,
     Craft,
     Data,
@@ -92,12 +94,12 @@ class Outing:
     def advice(self) -> HomeReach | None:
         """What the analyzer says of the way home."""
         log, boat = joined(self.parts), self.craft.boat
-        present = question.now(log, boat)
+        present = inputs.now(log, boat)
         if present is None:
             return None
-        stream = drift.estimate(log, self.craft.boat)
+        stream = stream_fit.estimate(log, self.craft.boat)
         curve = hull.fit(steady(log, boat, stream), hull.prior(boat))
-        asked = question.question(
+        asked = inputs.question(
             boat,
             self.state,
             curve,

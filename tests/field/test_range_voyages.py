@@ -24,16 +24,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer import drift, hull, question
-from analyzer.pack import Cell, default_cell
-from analyzer.reach import ReachResult, reach
-from analyzer.series import Series
-from analyzer.soc import ChargeState, track
-from analyzer.soc import known as charge_known
-from analyzer.steady import SteadyPoints, steady
-from analyzer.stream import Calibration
-from tests.field.voyage_pack import Pack
-from tests.field.voyages import (
+from analyzer.environment import stream_fit
+from analyzer.environment.stream import Calibration
+from analyzer.hull import hull
+from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.pack.cell_model import Cell, default_cell
+from analyzer.pack.soc import ChargeState, track
+from analyzer.pack.soc import known as charge_known
+from analyzer.range import inputs
+from analyzer.range.reach import ReachResult, reach
+from analyzer.series.series import Series
+from tests.support.voyage_pack import Pack
+from tests.support.voyages import (
     STEP_S,
     Craft,
     Data,
@@ -155,7 +157,7 @@ def learn(craft: Craft, place: Place, deep: bool) -> tuple[Known, Pack]:
         if not deep or charge[-1] <= DEEP + 1e-3:
             break
     trip = joined(parts[1:])
-    stream = drift.estimate(trip, craft.boat)
+    stream = stream_fit.estimate(trip, craft.boat)
     points = steady(trip, craft.boat, stream)
     state = track(joined(parts), craft.boat.pack).final
     return Known(points, stream.calibration if stream.known else None, state), pack
@@ -163,20 +165,20 @@ def learn(craft: Craft, place: Place, deep: bool) -> tuple[Known, Pack]:
 
 def answer(craft: Craft, log: Series, known: Known, state: ChargeState) -> ReachResult | None:
     """The range as the analyzer gives it at the end of a log."""
-    stream = drift.estimate(log, craft.boat, before=known.calibration)
+    stream = stream_fit.estimate(log, craft.boat, before=known.calibration)
     points = SteadyPoints.join([known.points, steady(log, craft.boat, stream)])
     curve = hull.fit(points, hull.prior(craft.boat))
-    present = question.now(log, craft.boat)
+    present = inputs.now(log, craft.boat)
     if present is None:
         return None
     return reach(
-        question.question(
+        inputs.question(
             craft.boat,
             state,
             curve,
             stream,
             present=present,
-            hotel_w=question.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
+            hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
             seed=int(craft.rng.integers(1 << 30)),
         )
     )

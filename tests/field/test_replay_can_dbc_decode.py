@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from logger.decode.unit_names import channel_name
-from logger.sources.source import Block
+from logger.reading import Block
 from replay.player import open_recordings
 
 pytestmark = pytest.mark.field

@@ -13,7 +13,7 @@ import pytest
 
 from logger.decode.counters import Counters
 from logger.decode.sentences import SentenceDecoder
-from logger.sources.source import Row
+from logger.reading import Row
 from logger.store import Store
 from replay.player import open_recordings, play
 

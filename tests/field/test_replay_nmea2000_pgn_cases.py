@@ -12,7 +12,7 @@ from logger.decode.counters import Counters
 from logger.decode.frames import EXTENDED
 from logger.decode.pgn import PgnDecoder
 from logger.decode.pgn_table import GROUPS
-from logger.sources.source import Block, UtcFix
+from logger.reading import Block, UtcFix
 
 pytestmark = pytest.mark.field
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from analyzer import sag_history
-from analyzer.sag import worst
-from analyzer.sagfit import Earlier, split
-from analyzer.series import Series
-from analyzer.soc import Charge, known, track
-from analyzer.trips import Trip as Outing
+from analyzer.learned import sag_history
+from analyzer.pack.soc import Charge, known, track
+from analyzer.series.series import Series
+from analyzer.trips.sag import worst
+from analyzer.trips.sag_fit import Earlier, split
+from analyzer.trips.trips import Trip as Outing
 from logger.boat import Boat, Hull, Motor, Pack
 from replay.boatsim.battery import Battery, Cells
 from replay.boatsim.random_boat import random_boat

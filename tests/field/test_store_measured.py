@@ -5,7 +5,7 @@ import csv
 import numpy as np
 import pytest
 
-from logger.sources.source import Block, Group, Quantum
+from logger.reading import Block, Group, Quantum
 from logger.store import Store
 
 S = 1_000_000

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer import wiring
+from analyzer.check import wiring
 
 pytestmark = pytest.mark.field
 TRIPS = ["A02", "A06", "A08", "A12", "A15", "A22", "A27", "A31", "B03", "B16", "B33", "B38"]

@@ -16,7 +16,7 @@ from logger.clock import (
 )
 from logger.decode.sentence_time import SentenceUtc
 from logger.decode.utc_fix import FixSieve
-from logger.sources.source import UtcFix
+from logger.reading import UtcFix
 
 S = 1_000_000
 NOON_US = 1_790_000_000 * S  # a day in September 2026

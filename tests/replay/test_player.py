@@ -8,7 +8,14 @@ import pytest
 from logger.boat import Boat
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, RecordingError
-from logger.sources.source import Block, Group, Item, Quantum, Row, UtcFix
+from logger.reading import (
+    Block,
+    Group,
+    Item,
+    Quantum,
+    Row,
+    UtcFix,
+)
 from replay.player import Paced, Player, open_recordings, play, split
 
 DBC = (
@@ -154,7 +161,7 @@ def test_errors_are_for_people(folder: Path):
 
 
 def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
-    """As the sources write them while they run (see logger/sources/tee.py)."""
+    """As the sources write them while they run (see logger/sources/raw_copy.py)."""
     table = boat().model_dump()
     table["source"] = [
         {"name": "shunt", "kind": "text", "options": {

@@ -17,7 +17,13 @@ import zstandard
 from analyzer.errors import BadImport, NoChannel, NotInstalled, NoTrack, NoTrip
 from analyzer.exchange import csv_table, forms, gpx_track, packed_log, parquet_days, rows
 from logger.errors import StoreError
-from logger.sources.source import EXACT, Block, Group, Quantum, UtcFix
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    Quantum,
+    UtcFix,
+)
 from logger.store import Store, TripRecord
 
 START_US = 1_782_887_400_000_000  # 2026-07-01 06:30 UTC

@@ -9,7 +9,12 @@ from hypothesis import given, settings
 from analyzer.exchange import csv_table, gpx_track, packed_log, parquet_days
 from analyzer.exchange.rows import choose
 from logger.store import Store
-from tests.analyzer.exchange.invented_logs import dates, logs, readings, write_log
+from tests.support.invented_logs import (
+    dates,
+    logs,
+    readings,
+    write_log,
+)
 
 EXAMPLES = 200 if os.environ.get("KEELWATT_FULL") else 8
 PLACE = ("latitude_deg", "longitude_deg")

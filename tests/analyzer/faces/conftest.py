@@ -1,31 +1,17 @@
 """Invented answers at hand."""
 
 import asyncio
-import importlib.util
-import sys
-from pathlib import Path
 
 import httpx
 import pytest
 
-_PATH = Path(__file__).with_name("invented.py")
-
-
-def _load():
-    spec = importlib.util.spec_from_file_location("invented_answers", _PATH)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["invented_answers"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-_MODULE = _load()
+from tests.support import invented as invented_module
 
 
 @pytest.fixture
 def invented():
     """The module of invented answers."""
-    return _MODULE
+    return invented_module
 
 
 @pytest.fixture

@@ -4,8 +4,8 @@ import json
 
 import pytest
 
-from analyzer.faces import cli
-from analyzer.faces.api import create_app
+from analyzer.faces.cli import main
+from analyzer.faces.web.app import create_app
 
 ROUTE = """<gpx version="1.1" creator="a test" xmlns="http://www.topografix.com/GPX/1/1"><rte>
 <rtept lat="46.28" lon="-23.87"/><rtept lat="46.30" lon="-23.84"/></rte></gpx>"""
@@ -32,7 +32,7 @@ def printed(demo_log, capsys):
 
     def ask(words):
         capsys.readouterr()
-        assert cli.main([*words.split(), "--json", "--log", str(demo_log)]) == 0
+        assert main.main([*words.split(), "--json", "--log", str(demo_log)]) == 0
         return json.loads(capsys.readouterr().out)
 
     return ask

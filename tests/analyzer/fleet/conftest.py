@@ -6,7 +6,7 @@ from concurrent.futures import ProcessPoolExecutor
 
 import pytest
 
-from tests.analyzer.fleet.boat_days import make
+from tests.support.boat_days import make
 
 FULL = bool(os.environ.get("KEELWATT_FULL"))
 BOAT_DAYS = 1000 if FULL else 3

@@ -14,12 +14,17 @@ import pandas as pd
 import psutil
 import pytest
 
-from analyzer.faces import pace, tell_fleet
-from analyzer.faces.cli import main
+from analyzer.faces.cli import progress, text_fleet
+from analyzer.faces.cli.main import main
 from analyzer.fleet import keep, logs, look, pool, run, tables
 from logger.store import Store, Table
 from tests.analyzer.fleet.conftest import BOAT_DAYS, FULL
-from tests.analyzer.fleet.stand_ins import Here, Nobody, kill_itself, quick
+from tests.support.stand_ins import (
+    Here,
+    Nobody,
+    kill_itself,
+    quick,
+)
 
 TABLES = ("boats", "trips", "curves", "findings", "skipped")
 
@@ -212,11 +217,11 @@ def test_cost_of_a_boat_day(whole, club):
 
 def test_text_and_progress(whole):
     fleet, _ = whole
-    text = tell_fleet.fleet(fleet, fleet.likeness(), "there")
+    text = text_fleet.fleet(fleet, fleet.likeness(), "there")
     assert f"{BOAT_DAYS + 1} logs: {BOAT_DAYS} looked at" in text
     assert "file is not a database" in " ".join(text.split())
     tally = run.Tally(100, known=10, looked=15)
-    assert pace.line(tally, 30.0).startswith("25 of 100 logs, 0 skipped; about 2 min to go")
+    assert progress.line(tally, 30.0).startswith("25 of 100 logs, 0 skipped; about 2 min to go")
 
 
 def test_every_column_has_a_row_and_every_row_its_columns(whole):
@@ -309,7 +314,7 @@ def test_ageing_shows_where_a_log_is_long_enough(few, tmp_path):
     # 20 % of the first capacity a year; relative to the middle of the line, 0.875 of the first.
     assert row["capacity_per_year_frac"] == pytest.approx(-0.2 * 365.25 / 360 / 0.875, rel=0.1)
     assert row["capacity_sureness_frac"] > 0.95
-    assert "Ageing that shows:" in tell_fleet.fleet(fleet, like, "there")
+    assert "Ageing that shows:" in text_fleet.fleet(fleet, like, "there")
 
 
 def test_only_bad_logs_are_a_failure(tmp_path):

@@ -16,9 +16,9 @@ import psutil
 import pytest
 import sqlalchemy as sa
 
-from analyzer.faces.cli import main
+from analyzer.faces.cli.main import main
 from analyzer.fleet import keep, logs, pool, run, tables
-from tests.analyzer.fleet.stand_ins import Here
+from tests.support.stand_ins import Here
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,7 @@ from logger.decode.dbc import DbcDecoder, highest_measured
 from logger.decode.frames import EXTENDED
 from logger.decode.message import MessageHandler
 from logger.errors import BoatFileError
-from logger.sources.source import Block, Row
+from logger.reading import Block, Row
 
 HEADER = 'VERSION ""\nNS_ :\nBS_:\nBU_: A\n'
 

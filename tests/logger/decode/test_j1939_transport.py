@@ -12,7 +12,7 @@ from logger.decode.dbc import DbcDecoder
 from logger.decode.frames import EXTENDED, Frame, batch_of
 from logger.decode.j1939_transport import CONNECTION, DATA, Transport
 from logger.decode.pgn_id import split
-from logger.sources.source import Row
+from logger.reading import Row
 
 # Reference values 4.2: 0x00ECFF01 data 20 14 00 03 FF B0 FE 00 announces 20 bytes in 3 packets
 # of PGN 65200; then 0x00EBFF01 with 01.., 02.., 03..

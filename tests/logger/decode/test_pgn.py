@@ -15,7 +15,7 @@ from logger.decode.pgn import PgnDecoder
 from logger.decode.pgn_channels import PgnNames
 from logger.decode.pgn_id import pgn_of, split
 from logger.decode.pgn_table import GROUPS
-from logger.sources.source import Block, Row, UtcFix
+from logger.reading import Block, Row, UtcFix
 
 
 def can_id(pgn: int, source: int = 0x21, priority: int = 2) -> int:

@@ -13,7 +13,7 @@ from logger.decode.dbc import DbcDecoder
 from logger.decode.frames import EXTENDED, Frame, batch_of
 from logger.decode.pgn import PgnDecoder
 from logger.decode.rates import Rates
-from logger.sources.source import Block, Row
+from logger.reading import Block, Row
 
 
 def kept_times(times: list[int], most_hz: float, at_once: int = 7) -> list[int]:

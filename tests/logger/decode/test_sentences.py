@@ -11,7 +11,7 @@ from logger.decode.counters import Counters
 from logger.decode.sentence_time import SentenceClock
 from logger.decode.sentences import SentenceDecoder, looks_like_sentence
 from logger.errors import BoatFileError
-from logger.sources.source import Row, UtcFix
+from logger.reading import Row, UtcFix
 
 
 def checksum(body: str) -> int:

@@ -6,9 +6,9 @@ import pytest
 
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, SourceError
+from logger.reading import Row
 from logger.sources.board_sensors import open_source
 from logger.sources.options import Options
-from logger.sources.source import Row
 
 
 def put(path: Path, text: str) -> None:

@@ -9,9 +9,9 @@ from logger.decode.bus import BusDecoder
 from logger.decode.counters import Counters
 from logger.decode.dbc import DbcDecoder
 from logger.errors import RecordingError
+from logger.reading import Block
 from logger.sources.can_recording import CanRecording
 from logger.sources.recording import kind_of
-from logger.sources.source import Block
 
 DBC = (
     'VERSION ""\nNS_ :\nBS_:\nBU_: A\n'

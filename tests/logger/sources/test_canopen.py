@@ -15,10 +15,10 @@ from logger.decode.bus import from_options
 from logger.decode.canopen_node import CanopenDecoder
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, SourceError
+from logger.reading import Block, Row
 from logger.sources import can_bus
 from logger.sources.options import Options
 from logger.sources.sdo import Gate, SdoRead
-from logger.sources.source import Block, Row
 
 NODE = 5
 

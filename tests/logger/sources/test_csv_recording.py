@@ -8,8 +8,8 @@ import pytest
 from logger.decode.column_map import load_map
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, RecordingError
+from logger.reading import Block
 from logger.sources.csv_recording import CsvRecording
-from logger.sources.source import Block
 
 MAP = """
 [time]

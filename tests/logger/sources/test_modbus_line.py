@@ -21,9 +21,9 @@ from logger.channels import find
 from logger.decode.counters import Counters
 from logger.decode.registers import ReadPlan, plan, read_register
 from logger.errors import BoatFileError, SourceError
+from logger.reading import Row
 from logger.sources.modbus_line import open_source
 from logger.sources.options import Options
-from logger.sources.source import Row
 
 
 def words(layout: str, value: float) -> list[int]:

@@ -16,12 +16,12 @@ KNOWN = {
     ("sources/sdo.py", "self._transmit"),  # the gate to the reader
     ("sources/can_bus.py", "stream.write"),  # slcan: the adapter's own speed, not on the bus
     ("sources/byte_stream.py", "self._serial.write"),  # what the line above ends in
-    ("sources/tee.py", "self._write"),  # files
-    ("sources/tee.py", "self._file.write"),
+    ("sources/raw_copy.py", "self._write"),  # files
+    ("sources/raw_copy.py", "self._file.write"),
     ("store/writer.py", "self._write"),  # the log
-    ("service.py", "self._send"),  # systemd
-    ("service.py", "sock.sendto"),
-    ("journal.py", "self._socket.send"),
+    ("daemon/systemd.py", "self._send"),  # systemd
+    ("daemon/systemd.py", "sock.sendto"),
+    ("daemon/journal.py", "self._socket.send"),
 }
 
 

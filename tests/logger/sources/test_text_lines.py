@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from logger.channels import find
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError
+from logger.reading import Row
 from logger.sources.options import Options
-from logger.sources.source import Row
 from logger.sources.text_lines import decoder_from, open_source
 
 SIGNALS = {

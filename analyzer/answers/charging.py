@@ -1,0 +1,78 @@
+"""How charging goes: what is wrong with it, and how long until full with what flows in now."""
+
+import numpy as np
+
+from analyzer.answers.snapshot import Here
+from analyzer.check.wiring import shunt_sense
+from analyzer.estimation.results import Finding
+from analyzer.pack import charging
+from analyzer.pack.soc import ChargeState
+from analyzer.series.log import Context, pack_channels
+from analyzer.series.series import Series
+
+RECENT_US = 12 * 3600 * 1_000_000
+NOW_S = 120.0  # the current "as it is now" is a mean over this long
+DAY_US = 24 * 3600 * 1_000_000
+SOURCES = ("solar_power_w", "shaft_speed_rps")
+
+
+def charging_now(ctx: Context, here: Here) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
+    """Findings about the charging of the last half day, and remarks for people."""
+    span = ctx.store.span()
+    if span is None:
+        return (), ()
+    names = (*pack_channels(ctx.boat), *SOURCES)
+    series = ctx.load(tuple(dict.fromkeys(names)), max(span[1] - RECENT_US, span[0]), span[1] + 1)
+    if here.charge is not None and here.charge.turned:
+        return _reversed(series, ctx), ()
+    days = _days_since_full(here.charge, span) if here.charge else None
+    found = charging.findings(series, ctx.boat.pack, days)
+    return found, _remarks(series, here.charge, ctx) if here.charge else ()
+
+
+def _reversed(series: Series, ctx: Context) -> tuple[Finding, ...]:
+    """A shunt the wrong way round: the charge is followed with the sign turned, nothing else is."""
+    volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
+    test = shunt_sense(volts, amps, series.step_s, ctx.boat.pack.rated_capacity_ah)
+    return () if test.finding is None else (test.finding,)
+
+
+def _days_since_full(charge: ChargeState, span: tuple[int, int]) -> float:
+    """Since the pack was seen full; where it never was, since the log began."""
+    since = charge.full_us if charge.full_us is not None else span[0]
+    return (span[1] - since) / DAY_US
+
+
+def _remarks(series: Series, charge: ChargeState, ctx: Context) -> tuple[str, ...]:
+    inward = -_mean(series, "pack_current_a")
+    left = charging.time_to_full(charge, ctx.boat.pack, inward)
+    if left.mid is None:
+        return ()
+    return (
+        f"Charging{_by(series)} with {inward:.0f} A: full in about {_hours(left.mid)} "
+        f"({_hours(left.low)} to {_hours(left.high)}), {left.reason}.",
+    )
+
+
+def _mean(series: Series, name: str) -> float:
+    last = series.get(name)[-max(round(NOW_S / series.step_s), 1) :]
+    return float(np.nanmean(last)) if np.isfinite(last).any() else float("nan")
+
+
+def _by(series: Series) -> str:
+    """What of the current comes from the sun or the turning propeller, as far as it is measured."""
+    sun, turns = _mean(series, "solar_power_w"), _mean(series, "shaft_speed_rps")
+    inward = -_mean(series, "pack_current_a") * _mean(series, "pack_voltage_v")
+    said = []
+    if np.isfinite(sun) and sun > 0 and np.isfinite(inward) and inward > 0:
+        said.append(f"the sun, {100 * min(sun / inward, 1.0):.0f} % of it")
+    if np.isfinite(turns) and turns != 0:
+        said.append("the turning propeller")
+    return f" by {' and '.join(said)}," if said else ""
+
+
+def _hours(seconds: float | None) -> str:
+    if seconds is None:
+        return "?"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"

@@ -1,0 +1,127 @@
+"""The hull: its power curve, what growth costs, its calibrations, and how good answers were."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from analyzer.environment import double_run as runs
+from analyzer.environment.stream import Calibration
+from analyzer.errors import NoTrip
+from analyzer.estimation.estimate import Estimate
+from analyzer.hull import hull, steady
+from analyzer.hull.fouling import Fouling, fouling
+from analyzer.hull.power_curve import PowerCurve
+from analyzer.hull.steady import SteadyPoints
+from analyzer.learned.keys import (
+    CALIBRATION,
+    calibration_before,
+    charge_at,
+    points_before,
+)
+from analyzer.range.hindcast import Before, Hindcast, hindcast
+from analyzer.range.reach import speeds_for
+from analyzer.series.log import Context, pack_channels
+from analyzer.trips import trips
+from logger.store import TripRecord
+
+LATELY_US = 45 * 60 * 1_000_000  # double runs are looked for in this much of the log
+
+
+@dataclass(frozen=True)
+class CurveRow:
+    """One speed of the power curve. seen: measured there, not only foretold by the hull."""
+
+    speed_water_mps: float
+    power: Estimate
+    prior: Estimate
+    seen: bool
+
+
+@dataclass(frozen=True)
+class HullAnswer:
+    """What the hull asks for."""
+
+    boat: str
+    curve: tuple[CurveRow, ...]
+    minutes: float
+    reason: str
+    fouling: Fouling
+    calibration: Calibration | None
+
+
+@dataclass(frozen=True)
+class HindcastAnswer:
+    """One trip's answers against what happened."""
+
+    trip: int
+    start_utc_s: float
+    hindcast: Hindcast
+
+
+def hull_state(ctx: Context) -> HullAnswer:
+    """Power against speed from all trips, and the trend between them."""
+    prior = hull.prior(ctx.boat)
+    parts = points_before(ctx, None)
+    curve = hull.fit(SteadyPoints.join(parts), prior)
+    return HullAnswer(
+        boat=ctx.boat.name,
+        curve=tuple(
+            _row(curve, prior, float(v))
+            for v in speeds_for(curve, ctx.boat.motor.rated_power_w, 12)
+        ),
+        minutes=curve.minutes,
+        reason=curve.reason,
+        fouling=fouling(parts, prior),
+        calibration=calibration_before(ctx, None),
+    )
+
+
+def _row(curve: PowerCurve, prior: PowerCurve, speed: float) -> CurveRow:
+    seen = curve.seen_mps is not None and curve.seen_mps[0] <= speed <= curve.seen_mps[1]
+    return CurveRow(speed, curve.power_w(speed), prior.power_w(speed), seen)
+
+
+def hindcast_trip(
+    ctx: Context,
+    record: TripRecord,
+    every_s: float = 300.0,
+    progress: Callable[[float], None] | None = None,
+) -> HindcastAnswer:
+    """Asks "how far" all through a recorded trip and holds the answers against what happened."""
+    names = (*steady.CHANNELS, *trips.TRIP_CHANNELS, *pack_channels(ctx.boat))
+    series = ctx.load(tuple(dict.fromkeys(names)), record.start_us, record.end_us)
+    if not series.has("pack_current_a", "pack_voltage_v", "speed_ground_mps"):
+        raise NoTrip(
+            f"trip {record.number} has not the pack's voltage and current and the speed over "
+            "ground, which the answers rest on"
+        )
+    before = Before(
+        charge=charge_at(ctx, record.start_us),
+        points=SteadyPoints.join(points_before(ctx, record.start_us)),
+        calibration=calibration_before(ctx, record.start_us),
+    )
+    found = hindcast(series, ctx.boat, before, every_s, progress)
+    return HindcastAnswer(record.number, record.start_us / 1e6, found)
+
+
+def double_run(ctx: Context) -> runs.DoubleRun:
+    """The double run in the last three quarters of an hour of the log."""
+    span = ctx.store.span()
+    end_us = span[1] + 1 if span else 0
+    names = (*steady.CHANNELS, "shaft_speed_rps")
+    series = ctx.load(tuple(dict.fromkeys(names)), max(end_us - LATELY_US, 0), end_us)
+    found = runs.calibrate(series)
+    _keep(ctx, found, end_us)
+    return found
+
+
+def _keep(ctx: Context, found: runs.DoubleRun, end_us: int) -> None:
+    """A finished double run's calibration is kept for the streams to come."""
+    if found.speed_water_mps is None or not ctx.store.writable:
+        return
+    old = calibration_before(ctx, None) or Calibration()
+    new = Calibration(
+        water_factor=found.water_factor or old.water_factor,
+        advance_m=found.advance_m or old.advance_m,
+        compass_error_deg=old.compass_error_deg,
+    )
+    ctx.store.put_learned(CALIBRATION, new.to_dict(), end_us - LATELY_US, end_us)

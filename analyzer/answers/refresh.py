@@ -1,0 +1,194 @@
+"""Looks through what is new in a log once, and keeps what later answers rest on.
+
+Kept in the log: its trips; for each stretch of log the charge filter's state at its end; for each
+trip its steady motoring points and what a device's gauge said of its charge; how far the watch has
+come. A question then only reads what is newer. Everything kept can be worked out again from the
+readings.
+"""
+
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from analyzer.answers.snapshot import keep_here
+from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.results import LegRow, TripRow, to_json
+from analyzer.flags import monitor
+from analyzer.hull import steady
+from analyzer.learned import cable_history, sag_history
+from analyzer.learned.keys import (
+    CALIBRATION,
+    CHARGE,
+    CHARGE_BEFORE,
+    GAUGE,
+    REST_BEFORE_US,
+    SEEN,
+    STEADY,
+    calibration_before,
+    charge_at,
+    follow_on,
+    points_before,
+    stream_before,
+)
+from analyzer.pack.capacity import from_gauge
+from analyzer.pack.soc import Charge, ChargeState
+from analyzer.series.log import Context, pack_channels
+from analyzer.series.series import Series
+from analyzer.trips import trips
+from analyzer.trips.spans import APART_US, next_window
+from logger.store import TripRecord
+
+MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves a little while its readings come
+Z80 = 1.2815515655446004  # standard normal quantile at 0.9
+
+Progress = Callable[[float], None]
+
+
+def refresh(ctx: Context, progress: Progress | None = None) -> None:
+    """Finds trips, follows the charge, gathers steady points and runs the watch.
+
+    Args:
+        ctx: Opened for writing.
+        progress: Called with the share done, 0 to 1.
+    """
+    span = ctx.store.span()
+    if span is None:
+        return
+    end_us = span[1] + 1
+    kept = ctx.store.learned(SEEN)
+    restart_us = kept[-1].value["restart_us"] if kept else span[0]
+    watched_us = kept[-1].to_us if kept else None
+    charge = charge_at(ctx, watched_us) if watched_us else None  # before it is kept anew
+    known = [t for t in ctx.store.trips() if t.start_us < restart_us]
+    at = restart_us
+    while (window := next_window(ctx, at)) is not None:
+        restart_us = window[0]
+        series = _series(ctx, *window)
+        found = trips.find(series, ctx.boat)
+        at = window[1]
+        if found and _cut_short(ctx, found[-1], window):
+            at = found.pop().start_us
+            series = trips.between(series, window[0], at)
+        known += _keep(ctx, series, found, len(known))
+        if progress:
+            progress(0.5 * (at - span[0]) / (end_us - span[0]))
+    ctx.store.put_trips(known)
+    cable_history.gather(ctx.store, ctx.boat, known)
+    sag_history.gather(ctx, known)
+    _watch(ctx, (watched_us, end_us), charge, progress)
+    keep_here(ctx, span[0], end_us)
+    ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
+
+
+def _cut_short(ctx: Context, last: trips.Trip, window: tuple[int, int]) -> bool:
+    """Whether a trip goes on beyond a window that only its length has ended."""
+    more = next_window(ctx, window[1])
+    goes_on = more is not None and more[0] - last.end_us < APART_US
+    return goes_on and last.start_us > window[0]
+
+
+def _series(ctx: Context, start_us: int, end_us: int) -> Series:
+    names = (*trips.TRIP_CHANNELS, *pack_channels(ctx.boat), *steady.CHANNELS)
+    return ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+
+
+def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) -> list[TripRecord]:
+    """Keeps the charge at trips' beginnings and at the stretch's end, and the trips' steady points;
+    gives its trips.
+    """
+    charge = _keep_charge(ctx, series, found)
+    records = []
+    for number, trip in enumerate(found, before + 1):
+        ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
+        row = trips.trip_row(series, trip, number, *ends)
+        records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
+        part = trips.between(series, trip.start_us, trip.end_us)
+        stream = stream_before(ctx, part)
+        points = steady.steady(part, ctx.boat, stream)
+        ctx.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
+        gauge = from_gauge(f"trip {number}", part)
+        if gauge is not None:
+            ctx.store.put_learned(GAUGE, asdict(gauge), trip.start_us, trip.end_us)
+        if stream.known:
+            calibration = stream.calibration.to_dict()
+            ctx.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
+    return records
+
+
+def _keep_charge(ctx: Context, series: Series, found: list[trips.Trip]) -> list[tuple[int, Charge]]:
+    """Follows the charge over a stretch, and keeps it where a later question will begin.
+
+    Returns:
+        When each part begins, and the charge over it; nothing where no current is measured. [µs]
+    """
+    marks = [(trip.start_us - REST_BEFORE_US) // MARK_US * MARK_US for trip in found]
+    parts = list(follow_on(ctx, series, charge_at(ctx, series.t0_us), marks))
+    for _, charge in parts[:-1]:
+        at_us = charge.final.t_us
+        if any(abs(at_us - mark) <= series.step_s * 1e6 for mark in marks):
+            _keep_once(ctx, CHARGE_BEFORE, charge.final.to_dict(), at_us)
+    if parts:
+        last = parts[-1][1].final
+        ctx.store.put_learned(CHARGE, last.to_dict(), series.t0_us, last.t_us)
+    return parts
+
+
+def _keep_once(ctx: Context, key: str, value: dict[str, Any], at_us: int) -> None:
+    """Keeps what is said of one moment, unless that is kept already: cards wear by writing."""
+    kept = ctx.store.learned_by(key, at_us)
+    if kept is None or kept.to_us != at_us or kept.value != value:
+        ctx.store.put_learned(key, value, at_us, at_us)
+
+
+def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
+    if not parts:
+        return cannot_say("without the pack's current the charge cannot be followed", "frac")
+    begin_us, charge = [part for part in parts if part[0] <= at_us or part is parts[0]][-1]
+    k = int(np.searchsorted(charge.t_s, (at_us - begin_us) / 1e6))
+    k = min(k, len(charge.t_s) - 1)
+    soc, sd = float(charge.soc_frac[k]), float(charge.sd_frac[k])
+    if not np.isfinite(soc):
+        return cannot_say("the charge is not known there", "frac")
+    low, high = max(soc - Z80 * sd, 0.0), min(soc + Z80 * sd, 1.0)
+    return Estimate(soc, low, high, "frac", used=("pack_current_a", "pack_voltage_v"))
+
+
+def _watch(
+    ctx: Context,
+    stretch_us: tuple[int | None, int],
+    charge: ChargeState | None,
+    progress: Progress | None,
+) -> None:
+    """Runs the watch over what it has not seen; open flags go on."""
+    from_us, end_us = stretch_us
+    judge = monitor.Watch(ctx.boat, charge)
+    if from_us:
+        judge.teach(
+            steady.SteadyPoints.join(points_before(ctx, from_us)),
+            calibration_before(ctx, from_us),
+        )
+    for flag in ctx.store.flags():
+        if flag.cleared_us is None:
+            judge.book.adopt(flag)
+
+    def tell(share: float) -> None:
+        if progress:
+            progress(0.5 + 0.5 * share)
+
+    monitor.run(ctx.store, ctx.boat, from_us, end_us, tell, judge)
+
+
+def trip_row(record: TripRecord) -> TripRow:
+    """The row that was kept for a trip."""
+    data: dict[str, Any] = dict(record.summary)
+    data["charge_start"] = _estimate(data["charge_start"])
+    data["charge_end"] = _estimate(data["charge_end"])
+    data["legs"] = tuple(LegRow(**leg) for leg in data["legs"])
+    data["number"] = record.number
+    return TripRow(**data)
+
+
+def _estimate(data: dict[str, Any]) -> Estimate:
+    return Estimate(**{**data, "used": tuple(data["used"]), "missing": tuple(data["missing"])})

@@ -1,0 +1,189 @@
+"""What a log says of its newest moment: charge, power curve, stream, the weakest cell, the loads.
+
+Worked out once by `refresh` and kept; a question asked of newer readings works it out again.
+"""
+
+from dataclasses import asdict, dataclass, replace
+from hashlib import sha256
+from typing import Any
+
+import numpy as np
+
+from analyzer.cells.monitor import CellMonitor, WeakCell
+from analyzer.environment.stream import Stream
+from analyzer.environment.stream_fit import heading_true
+from analyzer.environment.wind import Wind, lately
+from analyzer.flags import monitor as watch
+from analyzer.hull import hull, steady
+from analyzer.hull.power_curve import PowerCurve
+from analyzer.hull.steady import SteadyPoints
+from analyzer.learned.keys import (
+    HERE,
+    STEADY,
+    charge_at,
+    revive,
+    stream_before,
+)
+from analyzer.pack.soc import ChargeState
+from analyzer.range import inputs
+from analyzer.range.reach import Now
+from analyzer.range.thermal_limit import Warmth, warmths
+from analyzer.series.log import Context, pack_channels
+from analyzer.series.series import Series
+from analyzer.trips import trips
+from logger.boat import Boat
+
+FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
+AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
+
+
+@dataclass(frozen=True)
+class Here:
+    """The newest moment; every part can be written as JSON.
+
+    Args:
+        charge: None where the pack's current or voltage is not measured.
+        curve: Propulsion power against speed through water.
+        stream: Set and drift.
+        weakest: A cell found behind the others.
+        present: Steady motoring now; None otherwise.
+        doing: What the motor does, in words.
+        hotel_w, solar_w: (mean, sd) [W]
+        power_w: From the pack, mean of the last minute. [W]
+        used: Channels it rests on.
+        wind: True wind of the last twenty minutes, where a sensor says.
+        warmths: Of motor and controller, where limit and temperature are known.
+    """
+
+    charge: ChargeState | None
+    curve: PowerCurve
+    stream: Stream
+    weakest: WeakCell | None
+    present: Now | None
+    hotel_w: tuple[float, float]
+    solar_w: tuple[float, float]
+    power_w: float | None
+    used: tuple[str, ...]
+    wind: Wind | None = None
+    warmths: tuple[Warmth, ...] = ()
+    doing: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers, strings, lists and dicts."""
+        return {
+            "charge": self.charge.to_dict() if self.charge else None,
+            "curve": self.curve.to_dict(),
+            "stream": self.stream.to_dict(),
+            "weakest": asdict(self.weakest) if self.weakest else None,
+            "present": asdict(self.present) if self.present else None,
+            "hotel_w": list(self.hotel_w),
+            "solar_w": list(self.solar_w),
+            "power_w": self.power_w,
+            "used": list(self.used),
+            "wind": asdict(self.wind) if self.wind else None,
+            "warmths": [asdict(warmth) for warmth in self.warmths],
+            "doing": self.doing,
+        }
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Here":
+        """The inverse of `to_dict`."""
+        return cls(
+            charge=ChargeState.from_dict(data["charge"]) if data["charge"] else None,
+            curve=PowerCurve.from_dict(data["curve"]),
+            stream=Stream.from_dict(data["stream"]),
+            weakest=WeakCell(**data["weakest"]) if data["weakest"] else None,
+            present=Now(**data["present"]) if data["present"] else None,
+            hotel_w=(data["hotel_w"][0], data["hotel_w"][1]),
+            solar_w=(data["solar_w"][0], data["solar_w"][1]),
+            power_w=data["power_w"],
+            used=tuple(data["used"]),
+            wind=Wind(**data["wind"]) if data["wind"] else None,
+            warmths=tuple(_warmth(one) for one in data["warmths"]),
+            doing=str(data["doing"]),
+        )
+
+
+def _warmth(data: dict[str, Any]) -> Warmth:
+    """A warmth as JSON gives it back: lists for tuples."""
+    cov = tuple(tuple(row) for row in data["cov"])
+    return Warmth(**{**data, "mean": tuple(data["mean"]), "cov": cov})
+
+
+def here_now(ctx: Context, end_us: int) -> Here:
+    """The log's newest moment: as kept if nothing came since, else worked out. [µs]"""
+    kept = ctx.store.learned(HERE)
+    value = kept[-1].value if kept and kept[-1].to_us == end_us else {}
+    fresh = value.get("boat") == numbers(ctx.boat)
+    found = revive(Here.from_dict, value) if fresh else None
+    return replace(found, charge=_charge(ctx, end_us)) if found else look(ctx, end_us)
+
+
+def keep_here(ctx: Context, from_us: int, end_us: int) -> None:
+    """Works out the log's newest moment and keeps it, with the boat's numbers it rests on. [µs]"""
+    here = replace(look(ctx, end_us), charge=None)  # that is kept by itself
+    value = {**here.to_dict(), "boat": numbers(ctx.boat)}
+    ctx.store.put_learned(HERE, value, from_us, end_us)
+
+
+def numbers(boat: Boat) -> str:
+    """A digest of what the boat file says."""
+    return sha256(boat.model_dump_json().encode()).hexdigest()[:16]
+
+
+def look(ctx: Context, end_us: int) -> Here:
+    """Works out the moment that ends at a time of the timeline. [µs]"""
+    known = ctx.store.trips()
+    going = bool(known) and end_us - known[-1].end_us < FRESH_US
+    start_us = known[-1].start_us if going else max(end_us - AT_REST_US, 0)
+    return between(ctx, start_us, end_us)
+
+
+def between(ctx: Context, start_us: int, end_us: int) -> Here:
+    """Works out the moment that ends a stretch, from the stretch and what was kept before. [µs]"""
+    names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
+    names += watch.channels(ctx.boat)
+    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    stream = stream_before(ctx, series)
+    monitor = CellMonitor(ctx.boat.pack)
+    monitor.update(series)
+    return Here(
+        charge=_charge(ctx, end_us),
+        curve=_curve(ctx, series, stream),
+        stream=stream,
+        weakest=monitor.weakest(),
+        present=inputs.now(series, ctx.boat),
+        hotel_w=inputs.mean_sd(series, "hotel_power_w", ctx.boat.hotel.power_w),
+        solar_w=inputs.mean_sd(series, "solar_power_w", 0.0),
+        power_w=_power_w(series),
+        used=_used(series),
+        wind=lately(series, heading_true(series)),
+        warmths=warmths(series, ctx.boat),
+        doing=inputs.doing(series, ctx.boat),
+    )
+
+
+def _charge(ctx: Context, end_us: int) -> ChargeState | None:
+    charge = charge_at(ctx, end_us)
+    return charge if charge and np.isfinite(charge.soc) else None
+
+
+def _curve(ctx: Context, series: Series, stream: Stream) -> PowerCurve:
+    """The power curve by the hull's numbers, earlier trips and this stretch."""
+    kept = [k for k in ctx.store.learned(STEADY) if k.from_us < series.t0_us]
+    earlier = [revive(SteadyPoints.from_dict, k.value) for k in kept]
+    known = [points for points in earlier if points is not None]
+    points = SteadyPoints.join([*known, steady.steady(series, ctx.boat, stream)])
+    return hull.fit(points, hull.prior(ctx.boat))
+
+
+def _power_w(series: Series) -> float | None:
+    last = series.cut(series.n - round(60 / series.step_s), series.n)
+    power = last.get("pack_voltage_v") * last.get("pack_current_a")
+    power = power[np.isfinite(power)]
+    return float(power.mean()) if len(power) else None
+
+
+def _used(series: Series) -> tuple[str, ...]:
+    names = ("pack_current_a", "pack_voltage_v", "pack_temp_c", *steady.CHANNELS)
+    return tuple(n for n in dict.fromkeys(names) if series.has(n))

@@ -1,0 +1,214 @@
+"""What a trip's charts show beside its channels: worked out on the trip's own one-second clock.
+
+power_w             from the pack
+cells_low_v, cells_high_v, cells_lowest_v   off the mean of all; the last is the cell that is
+                    lowest on the whole
+rest_v, sag_<term>_v   the voltage the pack began with, and the volts below it, term by term
+settles_<cable>_c   where a probe's place would settle at the current of the last two minutes
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.answers import find_trip
+from analyzer.answers.snapshot import between
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.results import Plot
+from analyzer.flags import monitor as watch
+from analyzer.learned.cable_history import wanted
+from analyzer.learned.keys import follow
+from analyzer.range import inputs
+from analyzer.range.reach import middle, reach, toward
+from analyzer.series.decimate import thinned
+from analyzer.series.log import Context, cell_channels, pack_channels
+from analyzer.series.series import Floats, Series, load
+from analyzer.thermal.cables import CableGroup
+from analyzer.trips import sag
+from analyzer.trips import trips as outings
+
+MOST_STEPS = 43_200  # of one trip: twelve hours of seconds, so that a long passage fits memory
+SETTLE_STEPS = 3  # of ten seconds: the settled temperature moves no faster
+AROUND_DEG = 15.0
+SAG_TERMS = (
+    ("charge_used_v", "charge used"),
+    ("ohmic_25_v", "resistance"),
+    ("polar_25_v", "polarisation"),
+    ("cold_v", "cold"),
+    ("weak_v", "weak cells"),
+    ("cables_v", "cables and contactor"),
+    ("unexplained_v", "unexplained"),
+)
+
+
+@dataclass(frozen=True)
+class TripSeries:
+    """A trip's channels and what is worked out from them, all on one clock.
+
+    lowest: name of the cell's channel that is lowest on the whole; empty where none is measured.
+    probes: channel of a probe -> channel of where its place would settle.
+    """
+
+    series: Series
+    lowest: str
+    probes: dict[str, str]
+
+
+@dataclass(frozen=True)
+class TripPlot:
+    """Thinned for drawing; otherwise as `TripSeries`."""
+
+    plot: Plot
+    lowest: str
+    probes: dict[str, str]
+
+
+def trip_plot(
+    trip: TripSeries, points: int, start_s: float | None = None, end_s: float | None = None
+) -> TripPlot:
+    """A stretch of a trip, thinned so that peaks stay.
+
+    Args:
+        points: At most so many times.
+        start_s, end_s: Seconds since 1970; None: the trip's own ends.
+    """
+    whole = trip.series
+    first = 0 if start_s is None else int((start_s - whole.t0_us / 1e6) / whole.step_s)
+    last = whole.n if end_s is None else int((end_s - whole.t0_us / 1e6) / whole.step_s) + 1
+    part = whole.cut(first, last)
+    means = [name for name in part.values if name.startswith(("sag_", "settles_", "rest_"))]
+    return TripPlot(thinned(part, points, means), trip.lowest, trip.probes)
+
+
+def trip_series(
+    ctx: Context, number: int | None, names: tuple[str, ...], deep: bool = True
+) -> TripSeries:
+    """Channels of a trip, and what its charts show beside them.
+
+    Args:
+        deep: Also cells, sag and settled temperatures; else the power alone.
+    Raises:
+        NoTrip: There is no such trip.
+    """
+    record = find_trip(ctx, number)
+    wants = [*names, "pack_voltage_v", "pack_current_a"]
+    if deep:
+        wants += [*watch.channels(ctx.boat), *outings.TRIP_CHANNELS, *pack_channels(ctx.boat)]
+    seconds = (record.end_us - record.start_us) / 1e6
+    step_s = float(max(np.ceil(seconds / MOST_STEPS), 1.0))
+    series = load(ctx.store, dict.fromkeys(wants), record.start_us, record.end_us, step_s)
+    found = {name: series.values[name] for name in names if name in series.values}
+    if series.has("pack_voltage_v", "pack_current_a"):
+        found["power_w"] = series.get("pack_voltage_v") * series.get("pack_current_a")
+    if not deep:
+        return TripSeries(Series(series.t0_us, series.step_s, series.n, found), "", {})
+    cells, lowest = _cells(ctx, series)
+    settles, probes = _settles(ctx, series)
+    found |= cells | _sag(ctx, series) | settles
+    return TripSeries(Series(series.t0_us, series.step_s, series.n, found), lowest, probes)
+
+
+def _cells(ctx: Context, series: Series) -> tuple[dict[str, Floats], str]:
+    """The fan of cells, or of blocks where cells are not measured. [V off their mean]"""
+    held = [n for n in cell_channels(ctx.boat) if series.has(n)]
+    kinds = [[n for n in held if n.startswith(kind)] for kind in ("cell_", "block_")]
+    names = next((names for names in kinds if len(names) > 1), [])
+    if not names:
+        return {}, ""
+    off = np.stack([series.get(n) for n in names])
+    off = off - off.mean(axis=0)
+    seen = np.isfinite(off).all(axis=0)
+    if not seen.any():
+        return {}, ""
+    lowest = int(off[:, seen].mean(axis=1).argmin())
+    fan = {"cells_low_v": off.min(axis=0), "cells_high_v": off.max(axis=0)}
+    return fan | {"cells_lowest_v": off[lowest]}, names[lowest]
+
+
+def _sag(ctx: Context, series: Series) -> dict[str, Floats]:
+    """The account of volts at each time; a term that is not measured is zero."""
+    charge = follow(ctx, series)
+    if charge is None or not series.has("pack_voltage_v"):
+        return {}
+    parts = sag.parts(series, charge, ctx.boat)
+    known = np.isfinite(parts.unexplained_v)
+    if not known.any():
+        return {}
+    found = {"rest_v": np.where(known, parts.rest_v, np.nan)}
+    for name, _ in SAG_TERMS:
+        found[f"sag_{name}"] = np.where(known, np.nan_to_num(getattr(parts, name)), np.nan)
+    return found
+
+
+def _settles(ctx: Context, series: Series) -> tuple[dict[str, Floats], dict[str, str]]:
+    """Where each probe's place would settle, as it was foretold at each moment. [°C]"""
+    probed = [cable for cable in ctx.boat.cable if cable.probe]
+    if not probed:
+        return {}, {}
+    names = [name for name in wanted(ctx.boat) if name in series.values]
+    given = Series(series.t0_us, series.step_s, series.n, {n: series.get(n) for n in names})
+    found = {f"settles_{cable.name}_c": np.full(series.n, np.nan) for cable in probed}
+    group = CableGroup(ctx.boat.cable)
+    per = max(round(10.0 * SETTLE_STEPS / series.step_s), 1)
+    for start in range(0, series.n, per):
+        group.update(given.cut(start, start + per))
+        for monitor in group.monitors:
+            if monitor.cable.probe:
+                row = found[f"settles_{monitor.cable.name}_c"]
+                row[start + per : start + 2 * per] = monitor.settles_c()
+    known = {name: values for name, values in found.items() if np.isfinite(values).any()}
+    probes = {f"probe_{c.probe}_temp_c": f"settles_{c.name}_c" for c in probed}
+    return known, {probe: name for probe, name in probes.items() if name in known}
+
+
+@dataclass(frozen=True)
+class Around:
+    """How far she could go from where a trip ended, course by course.
+
+    speed_water_mps: At which speed. rows: course over ground [deg] and distance [m].
+    """
+
+    latitude_deg: float
+    longitude_deg: float
+    speed_water_mps: float
+    rows: tuple[tuple[float, Estimate], ...]
+
+
+def around(ctx: Context, number: int | None) -> Around | None:
+    """The reach in every direction from where a trip ended, at the speed she then made.
+
+    Returns:
+        None where charge or position is not known.
+    Raises:
+        NoTrip: There is no such trip.
+    """
+    record = find_trip(ctx, number)
+    place = ctx.load(("latitude_deg", "longitude_deg"), record.start_us, record.end_us)
+    have = np.isfinite(place.get("latitude_deg")) & np.isfinite(place.get("longitude_deg"))
+    here = between(ctx, record.start_us, record.end_us)
+    if here.charge is None or not have.any():
+        return None
+    last = int(np.flatnonzero(have)[-1])
+    given = inputs.question(
+        ctx.boat, here.charge, here.curve, here.stream, weakest=here.weakest,
+        present=here.present, hotel_w=here.hotel_w, solar_w=here.solar_w, wind=here.wind, n=500,
+    )  # fmt: skip
+    k = given.as_now
+    if k is None:
+        k = reach(given).best() or 0
+    speed = float(given.speeds_mps[k])
+    rows = []
+    for course in np.arange(0.0, 360.0, AROUND_DEG):
+        asked = inputs.question(
+            ctx.boat, here.charge, here.curve, here.stream, course_deg=float(course),
+            speeds_mps=np.array([speed]), weakest=here.weakest, present=here.present,
+            hotel_w=here.hotel_w, solar_w=here.solar_w, wind=here.wind, n=500,
+        )  # fmt: skip
+        found = reach(toward(asked, float(course)))
+        rows.append((float(course), middle(found.distance_m[:, 0], "m")))
+    return Around(
+        float(place.get("latitude_deg")[last]),
+        float(place.get("longitude_deg")[last]),
+        speed,
+        tuple(rows),
+    )

@@ -1,0 +1,1 @@
+"""Which cell falls behind, and why."""

@@ -1,0 +1,1 @@
+"""Stream, wind and sun."""

@@ -1,0 +1,239 @@
+"""The water's own movement, with its uncertainty; `stream_fit` finds it from a log."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+TIDE_RAD_S = 2 * np.pi / (0.51753 * 86400.0)  # semi-diurnal, as speed trials take it out
+EDDY_S = 2 * 3600.0  # how long what is neither steady nor tide stays alike: places, eddies
+SIZES = (0.08, 0.25, 0.75)  # m/s: how strong streams are where boats go; all thought as likely
+STEADY_SHARE, EDDY_SHARE, EDDY_LEAST = 0.5, 0.35, 0.02
+PARTS = 4  # per component: steady, tide's cosine and sine from now, eddy now
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """What turns readings into speed through water: (mean, sd) each, None where not measured.
+
+    Args:
+        water_factor: Speed through water over what the log shows.
+        advance_m: Metres through water per shaft turn.
+        compass_error_deg: What the compass shows too much.
+    """
+
+    water_factor: tuple[float, float] | None = None
+    advance_m: tuple[float, float] | None = None
+    compass_error_deg: tuple[float, float] | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain lists, for JSON."""
+        return {k: None if v is None else list(v) for k, v in self.__dict__.items()}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Calibration":
+        """The inverse of `to_dict`."""
+        pairs = {k: None if v is None else (float(v[0]), float(v[1])) for k, v in data.items()}
+        return cls(**pairs)
+
+
+@dataclass(frozen=True)
+class StreamDraws:
+    """Equally likely streams; columns of `parts` are steady, cosine, sine, eddy, (n, 2, 4)."""
+
+    parts: Floats
+    eddy_mps: Floats  # (n,), size of eddies still to come
+    normal: Floats  # (n, 2), what they will be
+
+    def take(self, which: npt.NDArray[np.int64]) -> "StreamDraws":
+        """The draws picked by index."""
+        return StreamDraws(self.parts[which], self.eddy_mps[which], self.normal[which])
+
+    def at_any_tide(self, rng: np.random.Generator) -> "StreamDraws":
+        """The same streams at an unknown time of their tide."""
+        angle = rng.uniform(0.0, 2 * np.pi, (len(self.eddy_mps), 1))
+        parts = self.parts.copy()
+        cos, sin = self.parts[:, :, 1], self.parts[:, :, 2]
+        parts[:, :, 1] = cos * np.cos(angle) + sin * np.sin(angle)
+        parts[:, :, 2] = sin * np.cos(angle) - cos * np.sin(angle)
+        return StreamDraws(parts, self.eddy_mps, self.normal)
+
+    def now(self) -> tuple[Floats, Floats]:
+        """East and north at this moment, each (n,). [m/s]"""
+        both = self.parts[:, :, 0] + self.parts[:, :, 1] + self.parts[:, :, 3]
+        return both[:, 0], both[:, 1]
+
+    def mean_over(self, duration_s: Floats) -> tuple[Floats, Floats]:
+        """Mean east and north over the time from now, each of the shape (n, k) of it."""
+        angle = np.maximum(TIDE_RAD_S * duration_s, 1e-6)
+        share = np.maximum(duration_s / EDDY_S, 1e-6)
+        kept = -np.expm1(-share) / share
+        new = np.sqrt(np.maximum(2 / share * (1 - kept) - kept**2, 0.0)) * self.eddy_mps[:, None]
+        weights = (np.ones_like(angle), np.sin(angle) / angle, (1 - np.cos(angle)) / angle, kept)
+        both = [
+            sum(w * self.parts[:, c, j, None] for j, w in enumerate(weights))
+            + new * self.normal[:, c, None]
+            for c in (0, 1)
+        ]
+        return np.asarray(both[0]), np.asarray(both[1])
+
+    def at_each(self, ahead_s: Floats) -> tuple[Floats, Floats]:
+        """East and north, each draw at its own time from now, (n,). [m/s]"""
+        angle, kept = TIDE_RAD_S * ahead_s, np.exp(-np.maximum(ahead_s, 0.0) / EDDY_S)
+        weights = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle), kept], axis=1)
+        new = np.sqrt(1 - kept**2) * self.eddy_mps
+        both = np.einsum("ncj,nj->nc", self.parts, weights) + new[:, None] * self.normal
+        return both[:, 0], both[:, 1]
+
+
+@dataclass(frozen=True)
+class Stream:
+    """Set and drift, with their uncertainty.
+
+    Args:
+        known: Whether both components are known well enough to be used as a fact.
+        reason: What it rests on, or why it cannot be said and what to do.
+        t_s: Times of the estimate on the log's timeline, shape (m,); the last is "now". [s]
+        mean_mps: East and north components, shape (m, 2).
+        cov: Their covariance at each time, shape (m, 2, 2). [m²/s²]
+        parts_mean: Steady, cosine, sine, eddy of east, then of north, from now, shape (8,).
+        parts_cov: Covariance of the same, shape (8, 8).
+        eddy_mps: Size of eddies still to come; 0 for a stream that is held as it is.
+        calibration: Of log, propeller and compass, found beside it.
+        used: Channels it rests on.
+    """
+
+    known: bool
+    reason: str
+    t_s: Floats
+    mean_mps: Floats
+    cov: Floats
+    parts_mean: Floats
+    parts_cov: Floats
+    eddy_mps: float
+    calibration: Calibration = field(default_factory=Calibration)
+    used: tuple[str, ...] = field(default_factory=tuple)
+
+    @property
+    def speed_mps(self) -> float:
+        """Drift now."""
+        return float(np.hypot(*self.mean_mps[-1]))
+
+    @property
+    def toward_deg(self) -> float:
+        """Set now: the direction the water moves toward, true."""
+        east, north = self.mean_mps[-1]
+        return float(np.degrees(np.arctan2(east, north)) % 360.0)
+
+    @property
+    def sd_mps(self) -> float:
+        """Standard deviation in the worst direction, now."""
+        return float(np.sqrt(np.linalg.eigvalsh(self.cov[-1])[-1]))
+
+    @property
+    def toward_sd_deg(self) -> float:
+        """Standard deviation of the set, 180 where the drift is lost in its own uncertainty."""
+        size = self.speed_mps
+        across = np.array([self.mean_mps[-1][1], -self.mean_mps[-1][0]]) / max(size, 1e-9)
+        sd = float(np.sqrt(across @ self.cov[-1] @ across))
+        return min(float(np.degrees(sd / size)) if size > 1e-6 else 180.0, 180.0)
+
+    def at(self, t_s: Floats) -> tuple[Floats, Floats, Floats]:
+        """East, north and worst-direction standard deviation at times, each shape of `t_s`."""
+        east = np.interp(t_s, self.t_s, self.mean_mps[:, 0])
+        north = np.interp(t_s, self.t_s, self.mean_mps[:, 1])
+        sd = np.sqrt(np.linalg.eigvalsh(self.cov)[:, -1])
+        return east, north, np.interp(t_s, self.t_s, sd)
+
+    def paths(self, n: int, rng: np.random.Generator) -> StreamDraws:
+        """Equally likely streams now and in the coming hours."""
+        values, vectors = np.linalg.eigh(self.parts_cov)
+        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        parts = self.parts_mean + rng.standard_normal((n, 2 * PARTS)) @ root.T
+        eddy = np.full(n, self.eddy_mps)
+        return StreamDraws(parts.reshape(n, 2, PARTS), eddy, rng.standard_normal((n, 2)))
+
+    def draws(self, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+        """Equally likely streams now: east and north, each shape (n,). [m/s]"""
+        return self.paths(n, rng).now()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists, for JSON."""
+        return {
+            "known": self.known,
+            "reason": self.reason,
+            "t_s": self.t_s.tolist(),
+            "mean_mps": self.mean_mps.tolist(),
+            "cov": self.cov.tolist(),
+            "parts_mean": self.parts_mean.tolist(),
+            "parts_cov": self.parts_cov.tolist(),
+            "eddy_mps": self.eddy_mps,
+            "calibration": self.calibration.to_dict(),
+            "used": list(self.used),
+        }
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Stream":
+        """The inverse of `to_dict`."""
+        return cls(
+            known=bool(data["known"]),
+            reason=str(data["reason"]),
+            t_s=np.asarray(data["t_s"], dtype=np.float64),
+            mean_mps=np.asarray(data["mean_mps"], dtype=np.float64).reshape(-1, 2),
+            cov=np.asarray(data["cov"], dtype=np.float64).reshape(-1, 2, 2),
+            parts_mean=np.asarray(data["parts_mean"], dtype=np.float64),
+            parts_cov=np.asarray(data["parts_cov"], dtype=np.float64),
+            eddy_mps=float(data["eddy_mps"]),
+            calibration=Calibration.from_dict(data["calibration"]),
+            used=tuple(data["used"]),
+        )
+
+
+def part_sds(size_mps: float) -> Floats:
+    """Standard deviations of steady part, cosine, sine and eddy of a stream of a size, (4,)."""
+    return np.array(
+        [
+            STEADY_SHARE * size_mps,
+            size_mps,
+            size_mps,
+            EDDY_SHARE * size_mps + EDDY_LEAST,
+        ]
+    )
+
+
+def unknown(reason: str, t_s: float = 0.0) -> Stream:
+    """A stream of which only the usual size is known."""
+    var = np.mean([part_sds(size) ** 2 for size in SIZES], axis=0)
+    now_var = var[0] + var[1] + var[3]
+    return Stream(
+        known=False,
+        reason=reason,
+        t_s=np.array([t_s]),
+        mean_mps=np.zeros((1, 2)),
+        cov=np.eye(2)[None] * now_var,
+        parts_mean=np.zeros(2 * PARTS),
+        parts_cov=np.diag(np.concatenate([var, var])),
+        eddy_mps=float(np.sqrt(var[3])),
+    )
+
+
+def given(speed_mps: float, toward_deg: float, sd_mps: float = 0.1, t_s: float = 0.0) -> Stream:
+    """A stream that a person typed in, toward a true direction; held as it is."""
+    angle = np.radians(toward_deg)
+    mean = speed_mps * np.array([[np.sin(angle), np.cos(angle)]])
+    parts, cov = np.zeros(2 * PARTS), np.zeros((2 * PARTS, 2 * PARTS))
+    parts[[0, PARTS]] = mean[0]
+    cov[0, 0] = cov[PARTS, PARTS] = sd_mps**2
+    return Stream(
+        known=True,
+        reason="as given",
+        t_s=np.array([t_s]),
+        mean_mps=mean,
+        cov=np.eye(2)[None] * sd_mps**2,
+        parts_mean=parts,
+        parts_cov=cov,
+        eddy_mps=0.0,
+    )

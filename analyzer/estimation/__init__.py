@@ -1,0 +1,1 @@
+"""Estimate, detections, quantiles, least squares: the words all models share."""

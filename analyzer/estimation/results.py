@@ -1,0 +1,286 @@
+"""The shapes of the answers, for `answers.py` and the faces.
+
+All fields are in the units used inside; the names say which. Faces turn them into knots,
+nautical miles and sentences. `to_json` gives exactly what `--json` and the HTTP API print.
+"""
+
+import dataclasses
+import math
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+from analyzer.estimation.estimate import Estimate
+
+
+@dataclass(frozen=True)
+class FlagView:
+    """A flag as people see it."""
+
+    number: int
+    level: str  # "notice", "warning", "act now"
+    subject: str  # what it is about: "cell 7", "lug of battery positive", "pack"
+    kind: str  # what is wrong, one word for programs: "cell_resistance", "lug_heating", ...
+    title: str  # one short sentence
+    evidence: str  # what was measured, with figures
+    cause: str  # most likely
+    caution: str  # the usual one
+    first_action: str
+    raised_utc_s: float
+    seen_utc_s: float | None
+    cleared_utc_s: float | None
+    channels: tuple[str, ...]  # the plot that shows it
+
+
+@dataclass(frozen=True)
+class RangePoint:
+    """One speed of the curve of range against speed."""
+
+    speed_water_mps: float
+    speed_ground_mps: float
+    power: Estimate  # W, from the pack, motor and hotel less solar
+    distance: Estimate  # m over ground
+    duration: Estimate  # s
+    limit: str = ""  # what most often ends it
+
+
+Way = Literal["straight", "track"]  # the geodesic, or back the way she came
+
+
+@dataclass(frozen=True)
+class HomeWish:
+    """The way home as somebody wants it judged. stream: a file is a table of times."""
+
+    way: Way = "straight"
+    stream: Literal["same", "reversed"] | Path | None = None  # None: going on as it may
+
+
+WayHome = Way | HomeWish
+
+
+@dataclass(frozen=True)
+class HomeAnswer:
+    """Whether and when to turn."""
+
+    name: str
+    distance_m: float
+    sureness_frac: float  # wanted
+    can_return_frac: float  # probability of being home above the reserve if turned now
+    turn_in: Estimate  # m outwards before turning; act on its low, which holds as surely as wanted
+    charge_on_arrival: Estimate  # frac, if turned now
+    way: Way = "straight"
+    stream: str = "going on as it may"  # on the way home
+    speed_water_mps: float | None = None  # on the way home, as all of this presumes
+    homeward: bool = False  # on her way home already
+
+
+@dataclass(frozen=True)
+class RangeAnswer:
+    """How far, for how long, what ends it, what would go further."""
+
+    boat: str
+    asked_utc_s: float  # the moment the answer speaks of: the newest data
+    data_age_s: float | None  # None: the log has no date and is of another boot
+    motoring: bool  # steadily, for some minutes
+    speed_water_mps: float | None  # the speed answered for
+    speed_ground_mps: float | None
+    power_w: float | None  # from the pack now
+    charge: Estimate  # frac
+    distance: Estimate  # m over ground
+    duration: Estimate  # s
+    limit: str  # what ends it, most often
+    limit_shares: dict[str, float]
+    curve: tuple[RangePoint, ...]
+    best_speed_mps: float | None
+    stream_mps: Estimate
+    stream_toward_deg: Estimate
+    next_action: str
+    home: HomeAnswer | None
+    reserve_frac: float
+    flags: tuple[FlagView, ...]
+    cautions: tuple[str, ...]
+    home_reason: str = ""  # why nothing is said of the way home though it was asked for
+    doing: str = "not motoring steadily"  # what the motor does, in words
+
+
+@dataclass(frozen=True)
+class LegRow:
+    """One stretch of a trip doing one thing."""
+
+    kind: str  # "motoring", "sailing", "charging", "lying"
+    start_utc_s: float
+    end_utc_s: float
+    distance_m: float | None
+    energy_wh: float
+    mean_speed_mps: float | None
+
+
+@dataclass(frozen=True)
+class TripRow:
+    """One trip in the list."""
+
+    number: int
+    start_utc_s: float
+    end_utc_s: float
+    distance_m: float | None
+    energy_out_wh: float
+    energy_in_wh: float
+    motoring_wh_per_m: float | None
+    charge_start: Estimate
+    charge_end: Estimate
+    legs: tuple[LegRow, ...]
+
+
+@dataclass(frozen=True)
+class LedgerRow:
+    """One place the watt-hours came from or went to; positive is out of the pack."""
+
+    text: str
+    energy: Estimate  # Wh
+
+
+@dataclass(frozen=True)
+class SagTerm:
+    """One part of the volts between rest and loaded."""
+
+    text: str
+    volts: Estimate
+
+
+@dataclass(frozen=True)
+class SagAccount:
+    """Where the volts went: at the worst moment or over a leg."""
+
+    text: str  # which moment or leg
+    utc_s: float
+    current_a: float
+    rest_v: float
+    loaded_v: float
+    terms: tuple[SagTerm, ...]  # the last is "unexplained"
+    sentence: str
+
+
+@dataclass(frozen=True)
+class ReviewAnswer:
+    """One trip, explained."""
+
+    trip: TripRow
+    ledger: tuple[LedgerRow, ...]
+    sag: tuple[SagAccount, ...]  # worst moment first, then motoring legs
+    flags: tuple[FlagView, ...]
+    remarks: tuple[str, ...]  # what changed since earlier trips, what is missing
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something found about a part of the boat."""
+
+    subject: str
+    kind: str
+    text: str
+    sureness_frac: float
+    size: Estimate
+    cure: str
+    caution: str
+
+
+@dataclass(frozen=True)
+class CellRow:
+    """One cell or block."""
+
+    name: str
+    offset: Estimate  # V from the others' median at rest
+    resistance: Estimate  # ohm
+    lowest_v: float
+    highest_v: float
+
+
+@dataclass(frozen=True)
+class CellsAnswer:
+    """Health of the cells."""
+
+    rows: tuple[CellRow, ...]
+    spread: Estimate  # V, highest less lowest, typical under load
+    findings: tuple[Finding, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CableRow:
+    """One cable run."""
+
+    name: str
+    ampacity: Estimate  # A, by the published table, derated
+    highest_current_a: float | None
+    expected_rise: Estimate  # K at the present or highest sustained current
+    found_rise: Estimate  # K at the same current
+    excess_resistance: Estimate  # ohm, of the joint
+    settles_at: Estimate  # °C, at the present current
+    crosses_limit_in: Estimate  # s
+    limit_c: float | None
+
+
+@dataclass(frozen=True)
+class CablesAnswer:
+    """Health of the cables."""
+
+    rows: tuple[CableRow, ...]
+    findings: tuple[Finding, ...]
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ChannelRow:
+    """A channel that arrives."""
+
+    name: str
+    text: str
+    unit: str
+    rate_hz: float | None
+    age_s: float | None
+    value: float | None
+
+
+@dataclass(frozen=True)
+class QuestionRow:
+    """A question, and whether what arrives can answer it."""
+
+    question: str
+    answerable: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class CheckAnswer:
+    """What is there, what is wrong, what can be answered."""
+
+    boat: str
+    devices: tuple[str, ...]  # ports and buses found
+    channels: tuple[ChannelRow, ...]
+    missing_channels: tuple[str, ...]
+    findings: tuple[Finding, ...]  # wiring sense and first-day sanity
+    questions: tuple[QuestionRow, ...]
+
+
+@dataclass(frozen=True)
+class Plot:
+    """Thinned series of one trip for drawing, on one clock.
+
+    t_utc_s: times. series: channel -> values, None where missing.
+    """
+
+    t_utc_s: list[float] = field(default_factory=list)
+    series: dict[str, list[float | None]] = field(default_factory=dict)
+
+
+def to_json(answer: Any) -> Any:
+    """Plain dicts, lists, numbers and strings; NaN and infinities become null."""
+    if dataclasses.is_dataclass(answer) and not isinstance(answer, type):
+        return {f.name: to_json(getattr(answer, f.name)) for f in dataclasses.fields(answer)}
+    if isinstance(answer, dict):
+        return {str(k): to_json(v) for k, v in answer.items()}
+    if isinstance(answer, list | tuple):
+        return [to_json(v) for v in answer]
+    if isinstance(answer, float) and not math.isfinite(answer):
+        return None
+    return answer

@@ -1,0 +1,1 @@
+"""Drawings: SVG for pages and paper, charts to pan and zoom."""

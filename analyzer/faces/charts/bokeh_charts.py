@@ -1,0 +1,328 @@
+"""A trip's linked charts, drawn by bokeh; its scripts come with the installed package."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from bokeh.embed import json_item
+from bokeh.layouts import column
+from bokeh.models import (
+    ColumnDataSource,
+    CrosshairTool,
+    HoverTool,
+    PanTool,
+    Range1d,
+    ResetTool,
+    WheelZoomTool,
+    ZoomInTool,
+    ZoomOutTool,
+)
+from bokeh.models.annotations import BoxAnnotation, Label, Span
+from bokeh.plotting import figure
+
+from analyzer.estimation.results import FlagView, Plot
+from analyzer.faces.charts import columns
+from analyzer.faces.charts.columns import Chart, Ring, Track
+
+
+@dataclass(frozen=True)
+class Look:
+    """Colours of a chart; lines differ in dash too, not in hue alone."""
+
+    paper: str
+    ink: str
+    faint: str
+    fan: str
+    flag: str
+    lines: tuple[str, ...]
+    layers: tuple[str, ...]  # of a stack, so that neighbours differ in lightness
+
+
+_LAYERS = ("#ffe27a", "#f2b134", "#cfe3f5", "#8fb8de", "#e7e7ec", "#c9b3e0", "#ff9d8a")
+_GREYS = ("#ffffff", "#dddddd", "#ffffff", "#c4c4c4", "#ffffff", "#aaaaaa", "#ffffff")
+_DARK = ("#2a0a04", "#5e170c", "#1c0602", "#47120a", "#2a0a04", "#5e170c", "#1c0602")
+_DAY = ("#0b4f8a", "#c25e00", "#6a3d9a", "#00796b", "#8a6d00", "#44546b", "#a8123a", "#2f7d1f")
+_NIGHT = ("#e54422", "#a8331c", "#c73c20", "#82260f", "#e54422", "#a8331c", "#c73c20", "#82260f")
+LOOKS = {
+    "day": Look("#ffffff", "#0b1f3a", "#c3ccd8", "#ffd21f", "#a8123a", _DAY, _LAYERS),
+    "contrast": Look(
+        "#ffffff",
+        "#000000",
+        "#777777",
+        "#bbbbbb",
+        "#000000",
+        ("#000000", "#0033cc", "#a30000", "#5a005a", "#004d40", "#444444", "#7a3d00", "#00279c"),
+        _GREYS,
+    ),
+    "night": Look("#000000", "#e54422", "#4a1209", "#5e170c", "#e54422", _NIGHT, _DARK),
+}
+DASHES = ("solid", "dashed", "dashdot", "dotdash", "solid", "dashed", "dashdot", "dotdash")
+# The tools' own greys and blues, made dark red.
+NIGHT_TOOLS = (
+    ":host { filter: grayscale(1) brightness(0.7) sepia(1) saturate(9) hue-rotate(-45deg) "
+    "brightness(0.45); }"
+)
+# Neighbours in a stack differ by more than hue.
+HATCHES = (None, "right_diagonal_line", None, "cross", None, "left_diagonal_line", None)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What the charts of a group share: one clock, one data source, one look."""
+
+    source: ColumnDataSource
+    times: Range1d
+    ends_ms: tuple[float, float]
+    across: Span
+    look: Look
+
+
+def group(
+    charts: Sequence[Chart],
+    plot: Plot,
+    flags: Sequence[FlagView],
+    look: str,
+    ends_utc_s: tuple[float, float] | None = None,
+    dated: bool = True,
+) -> Any:
+    """Charts over one clock as the JSON that `Bokeh.embed.embed_item` takes; None where there are
+    none. The page keeps the times of several groups together by the range named "times", and
+    brings finer data into the source named "columns" when it is zoomed.
+
+    Args:
+        plot: Thinned channels on one clock.
+        flags: Drawn from raised to cleared.
+        look: A key of `LOOKS`; anything else is "day".
+        ends_utc_s: How far it may be panned; None: as far as the plot goes.
+        dated: Whether the axis shows the date too; else the time alone.
+    """
+    if not charts:
+        return None
+    frame = _frame(plot, charts, LOOKS.get(look, LOOKS["day"]), ends_utc_s)
+    figures = [
+        _over_time(chart, frame, chart is charts[0], chart is charts[-1]) for chart in charts
+    ]
+    for drawn in figures:
+        _draw_flags(drawn, flags, frame, plot, named=drawn is figures[0])
+    if not dated:
+        figures[-1].xaxis.formatter.context = None
+    return json_item(column(*figures, sizing_mode="stretch_width"))
+
+
+def _frame(
+    plot: Plot, shown: Sequence[Chart], look: Look, ends_utc_s: tuple[float, float] | None
+) -> Frame:
+    t_ms = columns.times_ms(plot)
+    shown_ms = (float(t_ms[0]), float(t_ms[-1])) if len(t_ms) > 1 else (0.0, 1.0)
+    bounds = shown_ms
+    if ends_utc_s:
+        shift_s = columns.zone_offset_s(plot.t_utc_s)
+        bounds = ((ends_utc_s[0] + shift_s) * 1e3, (ends_utc_s[1] + shift_s) * 1e3)
+    return Frame(
+        ColumnDataSource(data={"t_ms": t_ms, **columns.columns(shown)}, name="columns"),
+        Range1d(
+            start=shown_ms[0], end=shown_ms[1], bounds=bounds, min_interval=30_000.0, name="times"
+        ),
+        shown_ms,
+        Span(dimension="height", line_color=look.ink, line_dash="dotted"),
+        look,
+    )
+
+
+def _over_time(chart: Chart, frame: Frame, first: bool, last: bool) -> Any:
+    options: dict[str, Any] = {
+        "height": 300 if len(chart.layers) > 1 else 230 if first or last else 200,
+        "x_axis_type": "datetime",
+        "x_range": frame.times,
+        "sizing_mode": "stretch_width",
+        "tools": [],
+        "toolbar_location": "above" if first else None,
+        "title": chart.text,
+        "output_backend": "canvas",
+        "min_border_left": 52,
+    }
+    plot = figure(**options)
+    _tools(plot, frame.across, frame.look)
+    _layers(plot, chart, frame)
+    _lines(plot, chart, frame)
+    _dress(plot, frame.look)
+    plot.xaxis.visible = last
+    if plot.legend:
+        _legend(plot, frame.look)
+    return plot
+
+
+def _layers(plot: Any, chart: Chart, frame: Frame) -> None:
+    fills = frame.look.layers if len(chart.layers) > 1 else (frame.look.fan,)
+    for k, layer in enumerate(chart.layers):
+        plot.varea(
+            "t_ms",
+            layer.lower,
+            layer.upper,
+            source=frame.source,
+            fill_color=fills[k % len(fills)],
+            hatch_pattern=HATCHES[k % len(HATCHES)] if len(chart.layers) > 1 else None,
+            hatch_color=frame.look.ink,
+            hatch_alpha=0.35,
+            hatch_scale=9,
+            legend_label=layer.text,
+        )
+
+
+def _lines(plot: Any, chart: Chart, frame: Frame) -> None:
+    drawn: list[Any] = []
+    measured = 0
+    several = len(chart.lines) > 1 or chart.layers
+    for line in chart.lines:
+        k = max(measured - 1, 0) if line.foretold else measured
+        measured += not line.foretold
+        label: dict[str, Any] = {"legend_label": line.text} if several and line.text else {}
+        drawn.append(
+            plot.line(
+                "t_ms",
+                line.column,
+                source=frame.source,
+                line_width=1.5 if line.foretold else 2,
+                line_color=frame.look.lines[k % len(frame.look.lines)],
+                line_dash="dotted" if line.foretold else DASHES[k % len(DASHES)],
+                **label,
+            )
+        )
+    tips = [(line.text, f"@{line.column}{{0.00}}") for line in chart.lines if line.text]
+    tips += [(f"{layer.text}, from", f"@{layer.lower}{{0.00}}") for layer in chart.layers[:1]
+             if not chart.lines]  # fmt: skip
+    plot.add_tools(
+        HoverTool(
+            tooltips=[("at", "@t_ms{%H:%M:%S}"), *tips],
+            formatters={"@t_ms": "datetime"},
+            mode="vline",
+            renderers=drawn[:1] or "auto",
+        )
+    )
+
+
+def _draw_flags(
+    drawn: Any, flags: Sequence[FlagView], frame: Frame, plot: Plot, named: bool
+) -> None:
+    shift_s = columns.zone_offset_s(plot.t_utc_s)
+    for k, flag in enumerate(flags):
+        left = (flag.raised_utc_s + shift_s) * 1e3
+        late = left > 0.65 * frame.ends_ms[1] + 0.35 * frame.ends_ms[0]
+        cleared = flag.cleared_utc_s
+        right: Any = frame.ends_ms[1] if cleared is None else (cleared + shift_s) * 1e3
+        drawn.add_layout(
+            BoxAnnotation(
+                left=left,
+                right=right,
+                fill_color=frame.look.flag,
+                fill_alpha=0.06,
+                line_color=frame.look.flag,
+                line_alpha=0.7,
+                line_dash="dashed",
+                propagate_hover=True,
+            )
+        )
+        if named:
+            drawn.add_layout(
+                Label(
+                    x=left,
+                    y=4 + 17 * (k % 4),
+                    y_units="screen",
+                    x_offset=-5 if late else 5,
+                    text_align="right" if late else "left",
+                    text=flag.subject,
+                    text_color=frame.look.flag,
+                    text_font_size="13px",
+                    text_font_style="bold",
+                )
+            )
+
+
+def track(way: Track, reach: tuple[Ring, Ring, Ring] | None, look: str) -> Any:
+    """The way gone, and how far she could still go from its end; as the JSON to embed.
+
+    Args:
+        reach: Lowest, middle and highest in every direction; None where it is not known.
+    """
+    colours = LOOKS.get(look, LOOKS["day"])
+    options: dict[str, Any] = {
+        "height": 460,
+        "sizing_mode": "stretch_width",
+        "match_aspect": True,
+        "tools": [PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
+        "toolbar_location": "above",
+        "title": "nautical miles from the start",
+        "output_backend": "canvas",
+    }
+    plot = figure(**options)
+    plot.toolbar.logo = None
+    if colours is LOOKS["night"]:
+        plot.toolbar.stylesheets = [NIGHT_TOOLS]
+    plot.toolbar.active_drag = None  # a finger scrolls the page; the tool is chosen to pan
+    if reach:
+        low, mid, high = reach
+        for ring, alpha in ((high, 0.28), (low, 0.5)):
+            plot.patch(ring.east_nmi, ring.north_nmi, fill_color=colours.fan, fill_alpha=alpha,
+                       line_color=colours.ink, line_width=1)  # fmt: skip
+        around = [np.append(part, part[:1]) for part in (mid.east_nmi, mid.north_nmi)]
+        plot.line(*around, line_color=colours.ink, line_width=2, line_dash="dashed",
+                  legend_label="most likely reach")  # fmt: skip
+    plot.line(way.east_nmi, way.north_nmi, line_width=3, line_color=colours.lines[0],
+              legend_label="the way gone")  # fmt: skip
+    plot.scatter([0.0], [0.0], size=12, marker="circle", fill_color=colours.paper, line_width=3,
+                 line_color=colours.ink, legend_label="start")  # fmt: skip
+    known = np.flatnonzero(np.isfinite(way.east_nmi) & np.isfinite(way.north_nmi))
+    if len(known):
+        end = known[-1]
+        plot.scatter([way.east_nmi[end]], [way.north_nmi[end]], size=12, marker="square",
+                     fill_color=colours.ink, line_color=colours.paper,
+                     legend_label="end")  # fmt: skip
+    _dress(plot, colours)
+    _legend(plot, colours)
+    return json_item(plot)
+
+
+def _tools(plot: Any, across: Span, look: Look) -> None:
+    pan = PanTool(dimensions="width")
+    plot.add_tools(
+        pan,
+        WheelZoomTool(dimensions="width"),
+        ZoomInTool(dimensions="width"),
+        ZoomOutTool(dimensions="width"),
+        ResetTool(),
+        CrosshairTool(overlay=across),
+    )
+    plot.toolbar.logo = None
+    plot.toolbar.active_drag = pan
+    if look is LOOKS["night"]:
+        plot.toolbar.stylesheets = [NIGHT_TOOLS]
+
+
+def _dress(plot: Any, look: Look) -> None:
+    plot.background_fill_color = plot.border_fill_color = look.paper
+    plot.outline_line_color = look.faint
+    plot.grid.grid_line_color = look.faint
+    plot.grid.grid_line_alpha = 0.6
+    plot.title.text_color = look.ink
+    plot.title.text_font_size = "15px"
+    for axis in plot.axis:
+        axis.major_label_text_color = look.ink
+        axis.major_label_text_font_size = "14px"
+        axis.axis_line_color = axis.major_tick_line_color = look.faint
+        axis.minor_tick_line_color = None
+
+
+def _legend(plot: Any, look: Look) -> None:
+    legend = plot.legend[0]
+    plot.add_layout(legend, "below")  # not over the lines
+    plot.height += 26 * -(-len(legend.items) // 2)
+    legend.ncols = 2
+    legend.padding = legend.margin = 2
+    legend.spacing = 14
+    legend.location = "left"
+    legend.label_text_color = look.ink
+    legend.label_text_font_size = "13px"
+    legend.background_fill_color = look.paper
+    legend.border_line_color = None
+    legend.click_policy = "mute"

@@ -1,0 +1,350 @@
+"""What the charts show: columns on one clock, worked out from thinned channels."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.results import Plot
+from logger.units import KN, KW, NMI
+
+Floats = npt.NDArray[np.float64]
+
+METRES_PER_DEGREE = 60 * NMI  # of latitude; a nautical mile is a minute of it, near enough to draw
+
+_ALWAYS = (
+    "speed_water_mps",
+    "speed_ground_mps",
+    "pack_voltage_v",
+    "controller_voltage_v",
+    "pack_current_a",
+    "solar_power_w",
+    "latitude_deg",
+    "longitude_deg",
+    "motor_temp_c",
+    "controller_temp_c",
+    "pack_temp_c",
+    "ambient_temp_c",
+)
+_CELL = r"(cell|block)_(\d+)_voltage_v"
+_FAMILIES = r"(cell_\d+_voltage_v|block_\d+_voltage_v|probe_[a-z0-9_]+_temp_c)"
+_SAG = (  # in the order in which they are taken off the voltage at rest
+    ("sag_charge_used_v", "charge used"),
+    ("sag_ohmic_25_v", "resistance"),
+    ("sag_polar_25_v", "polarisation"),
+    ("sag_cold_v", "cold"),
+    ("sag_weak_v", "weak cells"),
+    ("sag_cables_v", "cables and contactor"),
+    ("sag_unexplained_v", "unexplained"),
+)
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a chart. foretold: what was thought to come, not what was measured."""
+
+    column: str
+    text: str
+    values: Floats
+    foretold: bool = False
+
+
+@dataclass(frozen=True)
+class Layer:
+    """What lies between two columns of a chart: a part of a stack, or a fan."""
+
+    text: str
+    lower: str
+    upper: str
+
+
+@dataclass(frozen=True)
+class Chart:
+    """One chart over time.
+
+    edges: the layers' columns by name.
+    """
+
+    text: str
+    lines: tuple[Line, ...]
+    layers: tuple[Layer, ...] = ()
+    edges: Mapping[str, Floats] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Track:
+    """The way gone, in nautical miles east and north of the start."""
+
+    east_nmi: Floats
+    north_nmi: Floats
+
+
+@dataclass(frozen=True)
+class Ring:
+    """How far in each direction, in nautical miles east and north of the track's start."""
+
+    east_nmi: Floats
+    north_nmi: Floats
+
+
+def wanted(held: Iterable[str]) -> tuple[str, ...]:
+    """The channels that the charts need, of those that the log holds."""
+    return tuple(n for n in held if n in _ALWAYS or re.fullmatch(_FAMILIES, n))
+
+
+def times_ms(plot: Plot) -> Floats:
+    """Times as a chart's axis counts them: milliseconds, in the board's own time zone."""
+    return (_array(plot.t_utc_s) + zone_offset_s(plot.t_utc_s)) * 1e3
+
+
+def zone_offset_s(t_utc_s: Sequence[float]) -> float:
+    """The board's time zone at the start, so that charts and page show the same clock."""
+    if not t_utc_s:
+        return 0.0
+    offset = datetime.fromtimestamp(t_utc_s[0], UTC).astimezone().utcoffset()
+    return offset.total_seconds() if offset else 0.0
+
+
+def columns(charts: Sequence[Chart]) -> dict[str, Floats]:
+    """All columns of some charts, beside their times."""
+    found = {line.column: line.values for chart in charts for line in chart.lines}
+    for chart in charts:
+        found |= chart.edges
+    return found
+
+
+def way_charts(plot: Plot) -> list[Chart]:
+    """Speed and power, as far as the channels allow them."""
+    have = _have(plot)
+    return _some(
+        _chart(
+            "speed, kn",
+            have,
+            {"speed_water_mps": "through water", "speed_ground_mps": "over ground"},
+            KN,
+        ),
+        _chart(
+            "power, kW", have, {"power_w": "from the pack", "solar_power_w": "from the sun"}, KW
+        ),
+    )
+
+
+def pack_charts(
+    plot: Plot, lowest: str = "", probes: Mapping[str, str] | None = None
+) -> list[Chart]:
+    """Volts, cells and temperatures, as far as the channels allow them.
+
+    Args:
+        lowest: Channel of the cell that is lowest on the whole.
+        probes: Channel of a probe -> column of where its place would settle.
+    """
+    have = _have(plot)
+    return _some(_volts(have), _cells(have, lowest), _cables(have, probes or {}), _drive(have))
+
+
+def log_charts(plot: Plot) -> list[Chart]:
+    """Any stretch of the log: speed, current, volts, cells, temperatures."""
+    have = _have(plot)
+    current = {"pack_current_a": "out of the pack"}
+    return _some(
+        _chart(
+            "speed, kn",
+            have,
+            {"speed_water_mps": "through water", "speed_ground_mps": "over ground"},
+            KN,
+        ),
+        _chart("current, A", have, current),
+        _chart(
+            "voltage, V",
+            have,
+            {"pack_voltage_v": "pack", "controller_voltage_v": "controller"},
+        ),
+        _cell_band(have),
+        _cables(have, {}),
+        _drive(have),
+    )
+
+
+def together(plots: Sequence[Plot], points: int = 600) -> Plot:
+    """Two or more trips over the time since each began, on one clock that begins at 0.
+
+    Returns:
+        The columns of the k-th plot have "_k" behind their names; means over equal steps.
+    """
+    longest = max((p.t_utc_s[-1] - p.t_utc_s[0] for p in plots if p.t_utc_s), default=0.0)
+    edges = np.linspace(0.0, max(longest, 1.0), points + 1)
+    series: dict[str, list[float | None]] = {}
+    for k, plot in enumerate(plots):
+        since = _array(plot.t_utc_s) - (plot.t_utc_s[0] if plot.t_utc_s else 0.0)
+        for name, values in plot.series.items():
+            column = _array(values)
+            known = np.isfinite(column)
+            count = np.histogram(since[known], edges)[0]
+            total = np.histogram(since[known], edges, weights=column[known])[0]
+            mean = np.divide(total, count, out=np.full(points, np.nan), where=count > 0)
+            series[f"{name}_{k}"] = [None if v != v else float(v) for v in mean]
+    zone_s = zone_offset_s([0.0])  # the axis adds it again
+    return Plot((edges[:-1] - zone_s).tolist(), series)
+
+
+def two_trips(plot: Plot, names: Sequence[str]) -> list[Chart]:
+    """Speed and power of trips side by side, from `together`."""
+    have = _have(plot)
+    wants = (
+        ("speed through water, kn", "speed_water_mps", KN),
+        ("speed over ground, kn", "speed_ground_mps", KN),
+        ("power, kW", "power_w", KW),
+    )
+    return _some(
+        *(
+            _chart(text, have, {f"{column}_{k}": name for k, name in enumerate(names)}, by)
+            for text, column, by in wants
+        )
+    )
+
+
+def track(plot: Plot) -> Track | None:
+    """The way gone; None where no position was recorded."""
+    latitude, longitude = (
+        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
+    )
+    if not len(latitude) or not _any(latitude) or len(latitude) != len(longitude):
+        return None
+    first = _first_fix(latitude, longitude)
+    east, north = _miles(latitude, longitude, latitude[first], longitude[first])
+    return Track(east, north)
+
+
+def rings(
+    plot: Plot, place: tuple[float, float], rows: Sequence[tuple[float, Estimate]]
+) -> tuple[Ring, Ring, Ring] | None:
+    """Lowest, middle and highest reach in every direction from a place.
+
+    Args:
+        plot: The track's, whose start is the middle of the picture.
+        place: Latitude and longitude. [deg]
+        rows: Course over ground [deg] and distance [m].
+    """
+    latitude, longitude = (
+        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
+    )
+    if not _any(latitude) or len(rows) < 3:
+        return None
+    first = _first_fix(latitude, longitude)
+    east, north = _miles(
+        np.array(place[:1]), np.array(place[1:]), latitude[first], longitude[first]
+    )
+    angle = np.radians([course for course, _ in rows])
+    far = np.array([(d.low, d.mid, d.high) for _, d in rows], dtype=np.float64) / NMI
+    low, mid, high = (
+        Ring(east + far[:, k] * np.sin(angle), north + far[:, k] * np.cos(angle)) for k in range(3)
+    )
+    return low, mid, high
+
+
+def _first_fix(latitude: Floats, longitude: Floats) -> int:
+    return int(np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))[0])
+
+
+def _miles(
+    latitude: Floats, longitude: Floats, latitude_0: float, longitude_0: float
+) -> tuple[Floats, Floats]:
+    """East and north of a place, in nautical miles, on a flat sea."""
+    degree_nmi = METRES_PER_DEGREE / NMI
+    shrink = np.cos(np.radians(latitude_0))
+    return (longitude - longitude_0) * shrink * degree_nmi, (latitude - latitude_0) * degree_nmi
+
+
+def _some(*charts: Chart) -> list[Chart]:
+    return [chart for chart in charts if chart.lines or chart.layers]
+
+
+def _chart(text: str, have: dict[str, Floats], names: dict[str, str], by: float = 1.0) -> Chart:
+    lines = (Line(n, said, have[n] / by) for n, said in names.items() if n in have)
+    return Chart(text, tuple(lines))
+
+
+def _volts(have: dict[str, Floats]) -> Chart:
+    """The measured voltages, and from the voltage at rest down what each cause took of it."""
+    text = {"pack_voltage_v": "pack", "controller_voltage_v": "controller"}
+    plain = _chart("voltage, V", have, text)
+    if "rest_v" not in have:
+        return plain
+    level = have["rest_v"]
+    edges, layers = {"level_0": level}, []
+    for k, (name, said) in enumerate(_SAG):
+        level = level - have.get(name, np.zeros_like(level))
+        edges[f"level_{k + 1}"] = level
+        if np.nanmax(np.abs(have.get(name, [0.0])), initial=0.0) >= 0.02:
+            layers.append(Layer(said, f"level_{k + 1}", f"level_{k}"))
+    rest = Line("level_0", "at rest", edges["level_0"], foretold=True)
+    title = "voltage, V, and what took it down"
+    return Chart(title, (*plain.lines, rest), tuple(layers), edges)
+
+
+def _cells(have: dict[str, Floats], lowest: str) -> Chart:
+    """The fan of cells about their mean, and the one that is lowest on the whole."""
+    if not {"cells_low_v", "cells_high_v", "cells_lowest_v"} <= have.keys():
+        return Chart("", ())
+    found = re.fullmatch(_CELL, lowest)
+    kind, number = (found[1], int(found[2])) if found else ("cell", 0)
+    edges = {"fan_low": have["cells_low_v"] * 1e3, "fan_high": have["cells_high_v"] * 1e3}
+    line = Line("lowest", f"{kind} {number}, lowest on the whole", have["cells_lowest_v"] * 1e3)
+    fan = Layer(f"all {kind}s", "fan_low", "fan_high")
+    return Chart(f"{kind}s off their mean, mV", (line,), (fan,), edges)
+
+
+def _cell_band(have: dict[str, Floats]) -> Chart:
+    """Lowest and highest of all cells."""
+    names = sorted(n for n in have if re.fullmatch(_CELL, n))
+    kinds = [[n for n in names if n.startswith(kind)] for kind in ("cell", "block")]
+    found = next((group for group in kinds if len(group) > 1), [])
+    if not found:
+        return Chart("", ())
+    volts = np.array([have[name] for name in found])
+    kind = found[0].split("_")[0]
+    edges = {"band_low": np.fmin.reduce(volts), "band_high": np.fmax.reduce(volts)}
+    fan = Layer(f"lowest to highest {kind}", "band_low", "band_high")
+    return Chart(f"{kind}s, V", (), (fan,), edges)
+
+
+def _cables(have: dict[str, Floats], probes: Mapping[str, str]) -> Chart:
+    """The probes, and where each would settle at the current of the moment."""
+    named = {n: n[6:-7].replace("_", " ") for n in sorted(have) if n.startswith("probe_")}
+    lines = []
+    for name, said in named.items():
+        lines.append(Line(name, said, have[name]))
+        settles = probes.get(name, "")
+        if settles in have:
+            lines.append(Line(settles, "", have[settles], foretold=True))
+    foretold = any(line.foretold for line in lines)
+    title = "cables, °C; dotted: will settle" if foretold else "cables, °C"
+    return Chart(title, tuple(lines))
+
+
+def _drive(have: dict[str, Floats]) -> Chart:
+    names = {
+        "motor_temp_c": "motor",
+        "controller_temp_c": "controller",
+        "pack_temp_c": "pack",
+        "ambient_temp_c": "air",
+    }
+    return _chart("motor, controller, pack, °C", have, names)
+
+
+def _have(plot: Plot) -> dict[str, Floats]:
+    """The columns that hold anything."""
+    every = {name: _array(values) for name, values in plot.series.items()}
+    return {name: values for name, values in every.items() if _any(values)}
+
+
+def _array(values: Sequence[float | None]) -> Floats:
+    return np.array([np.nan if v is None else v for v in values], dtype=np.float64)
+
+
+def _any(values: Floats) -> bool:
+    return bool(np.isfinite(values).any())

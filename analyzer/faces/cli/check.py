@@ -1,0 +1,46 @@
+"""check: what arrives, what is wrong with it, what it can answer; and a boat file to begin with."""
+
+import argparse
+
+from analyzer.faces.cli import options as opt
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-command."""
+    parser = opt.add_command(
+        parsers,
+        "check",
+        _check,
+        "say what arrives, what is wrong with it, and what it can answer",
+        "keelwatt check\n"
+        "keelwatt check --listen               also: what do the ports and buses speak?\n"
+        "keelwatt check --starter > boat.toml  a commented boat file to begin with",
+    )
+    parser.add_argument(
+        "--listen",
+        action="store_true",
+        help="listen to each port and bus for some seconds and say what it speaks; "
+        "not while keelwatt records",
+    )
+    parser.add_argument(
+        "--starter", action="store_true", help="print a commented boat file to begin with"
+    )
+    opt.add_json(parser)
+    opt.add_places(parser)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from analyzer.faces.cli import text
+    from logger.discover.ports import found
+
+    if options.starter:
+        from logger.boat.starter import starter_text
+
+        print(starter_text(found()), end="")
+        return 0
+    there = tuple(device.sentence for device in found())
+    if options.listen:
+        from logger.discover.listen import heard
+
+        there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
+    return opt.give(opt.desk(options).check(there), options.json, text.check)

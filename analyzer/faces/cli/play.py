@@ -1,0 +1,142 @@
+"""demo and replay: recorded files played into a log."""
+
+import argparse
+import math
+from pathlib import Path
+
+from analyzer.faces.cli import options as opt
+from analyzer.faces.cli import paths, serve
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-commands."""
+    _add_demo(parsers)
+    _add_replay(parsers)
+
+
+def _add_demo(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    parser = opt.add_command(
+        parsers,
+        "demo",
+        _demo,
+        "play an invented outing into a fresh log and answer the main questions",
+        "keelwatt demo --serve\n  and then look at http://127.0.0.1:8765/ in a browser",
+    )
+    parser.add_argument("--serve", action="store_true", help="then show the pages")
+    parser.add_argument(
+        "--log",
+        metavar="FILE",
+        help="where the demo's log goes, replacing what is there "
+        "(else demo/log.sqlite in ~/.local/share/keelwatt)",
+    )
+    serve.add_address(parser)
+    opt.add_json(parser)
+
+
+def _add_replay(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    parser = opt.add_command(
+        parsers,
+        "replay",
+        _replay,
+        "play recorded files into the log, as if they arrived now",
+        "keelwatt replay outing.candump.log outing.nmea --dbc motor.dbc --log outing.sqlite\n"
+        "keelwatt replay table.csv --map columns.toml --pace 60",
+    )
+    parser.add_argument(
+        "files",
+        nargs="+",
+        type=opt.existing_file,
+        metavar="FILE",
+        help="candump text, ASC, BLF, NMEA 0183 lines or CSV; played together by their own times",
+    )
+    parser.add_argument(
+        "--dbc",
+        action="append",
+        default=[],
+        type=opt.existing_file,
+        metavar="FILE",
+        help="a CAN database; may be given again",
+    )
+    parser.add_argument(
+        "--map",
+        action="append",
+        default=[],
+        type=opt.existing_file,
+        metavar="FILE",
+        help="a column map (TOML) for the CSV files; may be given again",
+    )
+    parser.add_argument(
+        "--pace",
+        type=_pace,
+        default=None,
+        metavar="N",
+        help='"flat" (the default) waits for nothing, "real" plays as it was, N is N times as fast',
+    )
+    opt.add_places(parser)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from analyzer.faces.cli import playback
+    from analyzer.faces.cli import text as tell
+    from analyzer.faces.questions import LogDesk
+
+    log = Path(options.log).expanduser() if options.log else paths.demo_folder() / "log.sqlite"
+    boat, files = playback.shipped_demo()
+    playback.remove_log(log)
+    playback.play_into(log, files, boat)
+    status = opt.give(LogDesk(log, None).range_left(home="straight"), options.json, tell.range_left)
+    if options.serve:
+        return serve.serve(log, None, options)
+    if not options.json:
+        print(f"\n{_what_next(log)}")
+    return status
+
+
+def _what_next(log: Path) -> str:
+    usual = log == paths.demo_folder() / "log.sqlite"
+    option = f" --log {log}"
+    return (
+        "The boat, her numbers and this outing are invented. To look further:\n"
+        f"  keelwatt review{option}\n"
+        f"  keelwatt serve{option}\n"
+        + ("  or at once: keelwatt demo --serve\n" if usual else "")
+        + f"and open http://{serve.HOST}:{serve.PORT}/ in a browser."
+    )
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from analyzer.faces.cli import playback
+
+    found = opt.find_places(options)
+    knows_boat = playback.play_into(
+        found.log,
+        options.files,
+        found.boat,
+        maps=options.map,
+        dbcs=options.dbc,
+        pace=options.pace,
+    )
+    print(f"Played into {found.log}. {_ask(knows_boat, found.log)}")
+    return 0
+
+
+def _ask(knows_boat: bool, log: Path) -> str:
+    if knows_boat:
+        return f"Ask it: keelwatt range --log {log}"
+    return (
+        f"It can be exported: keelwatt export --log {log}\n"
+        "To ask how far, name the boat's file with --boat; keelwatt check --starter writes one "
+        "to begin with."
+    )
+
+
+def _pace(text: str) -> float | None:
+    if text in ("flat", "real"):
+        return None if text == "flat" else 1.0
+    try:
+        pace = float(text)
+    except ValueError:
+        pace = math.nan
+    if not 0 < pace < math.inf:
+        raise argparse.ArgumentTypeError(f'wants "real", "flat" or a number above 0, got {text!r}')
+    return pace

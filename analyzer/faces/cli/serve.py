@@ -1,0 +1,150 @@
+"""serve: the pages and the HTTP API."""
+
+import argparse
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analyzer.faces.cli import options as opt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from logger.boat import Boat
+
+HOST, PORT = "127.0.0.1", 8765
+
+
+def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
+    """Adds the sub-command."""
+    parser = opt.add_command(
+        parsers,
+        "serve",
+        _serve,
+        "show the pages and answer over HTTP",
+        "keelwatt serve --port 8765\n  then open http://127.0.0.1:8765/ in a browser",
+    )
+    add_address(parser)
+    opt.add_places(parser)
+
+
+def add_address(parser: opt.Parser) -> None:
+    """--host, --port and --name."""
+    parser.add_argument(
+        "--host",
+        default=HOST,
+        metavar="ADDRESS",
+        help="address to listen on; %(default)s is this computer alone, 0.0.0.0 the boat's network",
+    )
+    parser.add_argument(
+        "--port", type=_port, default=PORT, metavar="N", help="port to listen on (%(default)s)"
+    )
+    parser.add_argument(
+        "--name",
+        action="append",
+        default=[],
+        metavar="HOST",
+        help="a further name under which browsers reach this computer; may be given again",
+    )
+    parser.add_argument(
+        "--forget-phones",
+        action="store_true",
+        help="from now on no phone is paired any more; each needs a code again",
+    )
+
+
+def _serve(options: argparse.Namespace) -> int:
+    found = opt.find_places(options)
+    return serve(found.log, found.boat, options)
+
+
+def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
+    """Serves until it is stopped."""
+    import uvicorn
+
+    from analyzer.faces.cli import paths
+    from analyzer.faces.questions import LogDesk
+    from analyzer.faces.web import access
+    from analyzer.faces.web.app import create_app
+
+    with LogDesk(log, boat).context() as ctx:  # a log that cannot be used is said now
+        described = ctx.boat
+    key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
+    paired = access.Access(key)
+    app = create_app(log, boat, names=(options.host, *options.name), access=paired)
+    opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
+    if options.name or not access.is_own(options.host):
+        opt.tell_user(
+            f"Another device is asked for a code: {paired.codes['look']} to look, "
+            f"{paired.codes['change']} to look and change settings."
+        )
+    stop = watch_beside(log, boat, described)
+    uvicorn.run(
+        app,
+        host=options.host,
+        port=options.port,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=2,
+    )
+    stop()
+    return 0
+
+
+def addresses(host: str, port: int) -> str:
+    """Where a browser finds the pages: the host's own address, or all of this computer's."""
+    if host not in ("0.0.0.0", "::", ""):
+        return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
+    import socket
+
+    name = f"{socket.gethostname().partition('.')[0].lower()}.local"
+    return " or ".join(f"http://{where}:{port}/" for where in (name, *_own_addresses()))
+
+
+def _own_addresses() -> list[str]:
+    """The IPv4 addresses of this computer's interfaces, loopback left out."""
+    import fcntl
+    import socket
+    import struct
+
+    get_address = 0x8915  # SIOCGIFADDR, linux/sockios.h
+    found = []
+    try:
+        interfaces = socket.if_nameindex()
+    except OSError:  # a service that may not ask the kernel for them answers all the same
+        return []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        for _, interface in interfaces:
+            request = struct.pack("256s", interface.encode()[:15])
+            with suppress(OSError):  # an interface without an address
+                answer = fcntl.ioctl(asking.fileno(), get_address, request)
+                found.append(socket.inet_ntoa(answer[20:24]))
+    return [address for address in found if not address.startswith("127.")]
+
+
+def watch_beside(log: Path, boat: Path | None, described: "Boat") -> "Callable[[], None]":
+    """Starts the live watch on the log's tail; returns what stops it."""
+    from analyzer.errors import AnalyzerError
+    from analyzer.faces.questions import LogDesk
+    from analyzer.flags import follow
+    from logger.errors import LoggerError
+
+    def reach() -> tuple[float, float] | None:
+        try:
+            found = LogDesk(log, boat).range_left().distance
+        except (AnalyzerError, LoggerError):
+            return None
+        return (found.mid, found.low) if found.mid is not None and found.low is not None else None
+
+    try:
+        return follow.start(follow.Live(log, described, reach=reach))
+    except (LoggerError, OSError, ValueError) as error:
+        opt.tell_user(f"No live flags: {error}")
+        return lambda: None
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 0 < int(text) < 65536:
+        raise argparse.ArgumentTypeError(f"wants a port from 1 to 65535, got {text!r}")
+    return int(text)

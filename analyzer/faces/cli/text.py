@@ -1,0 +1,328 @@
+"""Answers as plain text for the command line: the answer first, the reason under it."""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from analyzer.estimation.results import (
+    CablesAnswer,
+    CellsAnswer,
+    CheckAnswer,
+    Finding,
+    FlagView,
+    HomeAnswer,
+    QuestionRow,
+    RangeAnswer,
+    RangePoint,
+    ReviewAnswer,
+    SagAccount,
+    TripRow,
+)
+from analyzer.faces import format, sentences
+from logger.units import KN
+
+WIDTH, MOST_ROWS = 79, 12
+_MARK = {"notice": "o", "warning": "!", "act now": "!!"}
+
+
+def range_left(answer: RangeAnswer) -> str:
+    """The answer to "how far"."""
+    parts = [_how_far(answer), _because(answer), _facts(answer)]
+    if answer.next_action:
+        parts.append(wrapped(format.sentence(answer.next_action), "Next: "))
+    if answer.curve:
+        parts.append(_curve(answer))
+    if answer.home:
+        parts.append(home(answer.home))
+    elif answer.home_reason:
+        parts.append(wrapped(sentences.no_home(answer)))
+    if answer.flags:
+        parts.append(flags(answer.flags))
+    parts.append(_cautions(answer.cautions))
+    return _join(parts)
+
+
+def _how_far(answer: RangeAnswer) -> str:
+    text = format.sentence(sentences.how_far(answer))
+    if answer.duration.mid is not None:
+        text += f" That is {format.band(answer.duration)} from now."
+    return wrapped(text)
+
+
+def _because(answer: RangeAnswer) -> str:
+    reason = format.sentence(answer.distance.reason) if answer.distance.known else ""
+    return _join((wrapped(line) for line in (sentences.ends(answer), reason)), "\n")
+
+
+def _facts(answer: RangeAnswer) -> str:
+    doing = "motoring steadily" if answer.motoring else answer.doing
+    then = "" if answer.motoring else " at that speed, not now"
+    rows = [
+        (
+            "As of",
+            f"{answer.boat}, {format.moment(answer.asked_utc_s, answer.data_age_s)}, {doing}",
+        ),
+        (
+            "Charge",
+            f"{sentences.mid_band(answer.charge)}; {format.percent(answer.reserve_frac)} is kept",
+        ),
+        ("Power", f"{format.power(answer.power_w)} from the pack"),
+        ("Over ground", format.knots(answer.speed_ground_mps) + then),
+        ("Stream", sentences.stream(answer)),
+    ]
+    lines = [_row(name, text) for name, text in rows]
+    for text in answer.distance.missing:
+        lines.append(_row("Would help", text))
+    return "\n".join(lines)
+
+
+def _curve(answer: RangeAnswer) -> str:
+    lines = ["  Speed   Goes               Lasts                    Draws"]
+    best = answer.best_speed_mps
+    shown = _round_speeds(answer.curve)
+    lines += [_curve_row(point) for point in shown]
+    if best:
+        lines.append(f"  Goes furthest at {format.knots(best)}.")
+    for name in dict.fromkeys(p.limit for p in shown if p.limit not in ("", answer.limit)):
+        speeds = [format.knots(p.speed_water_mps) for p in shown if p.limit == name]
+        what = f"At {' and '.join(speeds)} what ends it is {sentences.limit(answer, name)}."
+        lines.append(wrapped(what, "  "))
+    return "\n".join(lines)
+
+
+def _round_speeds(curve: Sequence[RangePoint]) -> Sequence[RangePoint]:
+    """Those at whole steps of knots, few enough for a screen."""
+    for step_kn in (0.5, 1.0, 2.0):
+        steps = [point.speed_water_mps / KN / step_kn for point in curve]
+        shown = [p for p, n in zip(curve, steps, strict=True) if abs(n - round(n)) < 0.01]
+        if len(shown) <= MOST_ROWS:
+            return shown or curve
+    return curve
+
+
+def _curve_row(point: RangePoint) -> str:
+    speed = format.knots(point.speed_water_mps)
+    goes, lasts = format.band(point.distance), format.band(point.duration)
+    return f"  {speed:<8}{goes:<19}{lasts:<25}{sentences.draws(point.power)}".rstrip()
+
+
+def home(answer: HomeAnswer) -> str:
+    """Whether and when to turn, in one paragraph."""
+    return wrapped(sentences.home(answer))
+
+
+def trips(rows: Sequence[TripRow]) -> str:
+    """The list of trips."""
+    if not rows:
+        return "No trip yet: the log holds no time under way."
+    zone = format.zone_name(rows[-1].start_utc_s)
+    lines = [f"Trip  Start ({zone})".ljust(27) + "Lasted      Distance  Used      Put back"]
+    for row in rows:
+        lasted = format.duration(row.end_utc_s - row.start_utc_s)
+        lines.append(
+            f"{row.number:>4}  {format.day(row.start_utc_s):<21}{lasted:<12}"
+            f"{format.miles(row.distance_m):<10}{format.energy(row.energy_out_wh):<10}"
+            f"{format.energy(row.energy_in_wh)}"
+        )
+    return "\n".join(lines)
+
+
+def review(answer: ReviewAnswer) -> str:
+    """One trip, explained."""
+    parts = [_trip_head(answer.trip), _legs(answer.trip), _ledger(answer)]
+    parts += [sag(account) for account in answer.sag]
+    if answer.flags:
+        parts.append(flags(answer.flags))
+    parts.append(_bullets(answer.remarks))
+    return _join(parts)
+
+
+def _trip_head(row: TripRow) -> str:
+    start, end = format.day(row.start_utc_s), format.clock(row.end_utc_s)
+    before, after = sentences.mid_band(row.charge_start), sentences.mid_band(row.charge_end)
+    charge = f"Charge {before} at the start, {after} at the end."
+    head = f"Trip {row.number}, {start} to {end} {format.zone_name(row.start_utc_s)}."
+    return wrapped(f"{head} {sentences.trip(row)} {charge}")
+
+
+def _legs(row: TripRow) -> str:
+    lines = ["Legs"]
+    for leg in row.legs:
+        span = f"{format.clock(leg.start_utc_s)} to {format.clock(leg.end_utc_s)}"
+        lines.append(
+            f"  {span:<17}{leg.kind:<11}{format.miles(leg.distance_m):<12}"
+            f"{format.knots(leg.mean_speed_mps):<11}{format.energy(leg.energy_wh)}"
+        )
+    return "\n".join(lines) if row.legs else ""
+
+
+def _ledger(answer: ReviewAnswer) -> str:
+    if not answer.ledger:
+        return ""
+    width = max(len(row.text) for row in answer.ledger) + 2
+    lines = ["Where the watt-hours went (out of the pack is positive)"]
+    for row in answer.ledger:
+        lines.append(f"  {row.text:<{width}}{sentences.mid_band(row.energy)}")
+    return "\n".join(lines)
+
+
+def sag(account: SagAccount) -> str:
+    """Where the volts went."""
+    lost = account.rest_v - account.loaded_v
+    lines = [
+        f"Where the volts went: {account.text}, {format.clock(account.utc_s)}",
+        f"  At {format.amperes(account.current_a)}: {account.rest_v:.2f} V at rest, "
+        f"{account.loaded_v:.2f} V loaded, {lost:.2f} V lost",
+    ]
+    width = max((len(term.text) for term in account.terms), default=0) + 2
+    lines += [f"    {term.text:<{width}}{sentences.mid_band(term.volts)}" for term in account.terms]
+    lines.append(wrapped(format.sentence(account.sentence), "  "))
+    return "\n".join(lines)
+
+
+def cells(answer: CellsAnswer) -> str:
+    """Health of the cells."""
+    parts = [findings(answer.findings, "No cell is falling behind the others.")]
+    if answer.spread.mid is not None:
+        parts.append(f"Highest less lowest under load: {sentences.mid_band(answer.spread)}.")
+    if answer.rows:
+        lines = ["  Cell          Off the others      Resistance           Seen"]
+        offsets = format.bands([row.offset for row in answer.rows])
+        resistances = format.bands([row.resistance for row in answer.rows])
+        for row, off, resistance in zip(answer.rows, offsets, resistances, strict=True):
+            seen = f"{row.lowest_v:.3f} to {row.highest_v:.3f} V"
+            lines.append(f"  {row.name:<14}{off:<20}{resistance:<21}{seen}")
+        parts.append("\n".join(lines))
+    parts.append(_bullets(answer.remarks))
+    return _join(parts)
+
+
+def cables(answer: CablesAnswer) -> str:
+    """Health of the cables."""
+    parts = [findings(answer.findings, "No cable is hotter than its current should make it.")]
+    for row in answer.rows:
+        lines = [
+            format.capital(row.name.replace("_", " ")),
+            _row(
+                "May carry", f"{format.band(row.ampacity)}; carried {_amps(row.highest_current_a)}"
+            ),
+            _row(
+                "Rise", f"{format.band(row.found_rise)} found, {format.band(row.expected_rise)} due"
+            ),
+            _row("Joint", sentences.joint(row.excess_resistance)),
+            _row(
+                "Settles at", f"{format.band(row.settles_at)}; limit {format.celsius(row.limit_c)}"
+            ),
+        ]
+        if row.crosses_limit_in.mid is not None:
+            lines.append(_row("At limit in", format.band(row.crosses_limit_in)))
+        parts.append("\n".join(lines))
+    parts.append(_bullets(answer.remarks))
+    return _join(parts)
+
+
+def _amps(current_a: float | None) -> str:
+    return "a current not measured" if current_a is None else f"{format.amperes(current_a)} at most"
+
+
+def findings(rows: Sequence[Finding], none: str) -> str:
+    """Findings: what, how sure, what cures it; a sentence where there are none."""
+    return _join(_finding(row) for row in rows) if rows else none
+
+
+def _finding(row: Finding) -> str:
+    lines = [
+        wrapped(f"{format.sentence(row.text)} ({format.sureness(row.sureness_frac)} sure)", "* ")
+    ]
+    if row.cure:
+        lines.append(wrapped(format.sentence(row.cure), "  Cure: "))
+    if row.caution:
+        lines.append(wrapped(format.sentence(row.caution), "  Caution: "))
+    return "\n".join(lines)
+
+
+def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
+    """Flags, each with its evidence and what to do first."""
+    return _join(_flag(row) for row in rows) if rows else none
+
+
+def _flag(row: FlagView) -> str:
+    mark = _MARK.get(row.level, "!")
+    when = f"since {format.clock(row.raised_utc_s)}"
+    if row.cleared_utc_s is not None:
+        when = f"{format.clock(row.raised_utc_s)} to {format.clock(row.cleared_utc_s)}"
+    lines = [
+        wrapped(f"{format.capital(row.level)}: {format.sentence(row.title)} ({when})", f"{mark} ")
+    ]
+    for name, text in (
+        ("Found", row.evidence),
+        ("Likely", row.cause),
+        ("First", row.first_action),
+        ("Caution", row.caution),
+    ):
+        if text:
+            lines.append(wrapped(format.sentence(text), f"  {name}: "))
+    return "\n".join(lines)
+
+
+def check(answer: CheckAnswer) -> str:
+    """What arrives, what is wrong, what can be answered."""
+    parts = [f"{answer.boat}."]
+    parts.append(findings(answer.findings, "Nothing is wrong with what arrives."))
+    if answer.questions:
+        lines = [
+            wrapped(_answered(question), f"  {_yes(question.answerable)} ")
+            for question in answer.questions
+        ]
+        parts.append("\n".join(["What can be answered", *lines]))
+    if answer.channels:
+        lines = [
+            f"  {row.name:<31} {format.reading(row.value, row.unit):<16}"
+            f"{format.rate(row.rate_hz, row.age_s)}"
+            for row in answer.channels
+        ]
+        parts.append("\n".join(["What arrives", *lines]))
+    if answer.missing_channels:
+        parts.append(wrapped(", ".join(answer.missing_channels), "Expected, not there: "))
+    parts.append(_bullets(answer.devices, "Ports and buses found"))
+    return _join(parts)
+
+
+def _answered(question: QuestionRow) -> str:
+    mark = "" if question.question.endswith("?") else ":"
+    return f"{question.question}{mark} {format.sentence(question.why)}"
+
+
+def _yes(answerable: bool) -> str:
+    return "yes" if answerable else " no"
+
+
+def _row(name: str, text: str) -> str:
+    return wrapped(text, f"  {name:<12}")
+
+
+def _bullets(lines: Sequence[str], head: str = "") -> str:
+    if not lines:
+        return ""
+    rows = [wrapped(format.sentence(line), "- ") for line in lines]
+    return "\n".join([head, *rows] if head else rows)
+
+
+def _cautions(lines: Sequence[str]) -> str:
+    return "\n".join(wrapped(format.sentence(line), "Caution: ") for line in lines)
+
+
+def wrapped(text: str, lead: str = "") -> str:
+    """Text in lines of a terminal's width, under its lead."""
+    if not text:
+        return ""
+    return textwrap.fill(
+        text,
+        WIDTH,
+        initial_indent=lead,
+        subsequent_indent=" " * len(lead),
+        break_on_hyphens=False,
+    )
+
+
+def _join(parts: Iterable[str], between: str = "\n\n") -> str:
+    return between.join(part for part in parts if part)

@@ -1,0 +1,1 @@
+"""A trip's printed report."""

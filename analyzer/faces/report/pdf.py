@@ -1,0 +1,105 @@
+"""The printed report as A4 pages."""
+
+from collections.abc import Sequence
+from io import BytesIO
+
+from fpdf import FPDF
+from fpdf.fonts import FontFace
+
+from analyzer.faces.report.report import Part, Report, Rows
+
+MARGIN_MM, WIDE_MM = 15.0, 180.0
+CHART_PX, CHART_MM = 720.0, 180.0  # a chart as wide as the page
+
+
+class _Pages(FPDF):
+    """Pages with a footer that says what they belong to."""
+
+    def __init__(self, title: str) -> None:
+        super().__init__(format="A4")
+        self.said = _latin(title)
+        self.set_margins(MARGIN_MM, MARGIN_MM)
+        self.set_auto_page_break(True, MARGIN_MM)
+        self.set_title(self.said)
+        self.set_lang("en")
+
+    def footer(self) -> None:
+        self.set_y(-10)
+        self.set_font("helvetica", size=8)
+        self.cell(WIDE_MM / 2, 4, self.said)
+        self.cell(WIDE_MM / 2, 4, f"page {self.page_no()} of {{nb}}", align="R")
+
+
+def pdf(paper: Report) -> bytes:
+    """The report on A4 pages."""
+    page = _Pages(paper.title)
+    page.add_page()
+    page.set_font("helvetica", "B", 16)
+    page.multi_cell(0, 9, _latin(paper.title), new_x="LMARGIN", new_y="NEXT", align="L")
+    _lines(page, paper.lines)
+    for part in paper.parts:
+        _part(page, part)
+    return bytes(page.output())
+
+
+def _part(page: _Pages, part: Part) -> None:
+    first = _height_mm(part.pictures[0]) if part.pictures else 6.0 * min(len(part.rows) + 1, 12)
+    if page.will_page_break(12 + first):
+        page.add_page()
+    page.ln(3)
+    page.set_font("helvetica", "B", 12)
+    page.cell(0, 8, _latin(part.heading), new_x="LMARGIN", new_y="NEXT")
+    for svg in part.pictures:
+        _drawn(page, svg)
+    if part.rows:
+        _rows(page, part.rows)
+    _lines(page, part.lines)
+
+
+def _lines(page: _Pages, lines: Sequence[str]) -> None:
+    page.set_font("helvetica", size=10)
+    for line in lines:
+        page.multi_cell(0, 5, _latin(line), new_x="LMARGIN", new_y="NEXT", align="L")
+        page.ln(1)
+
+
+def _rows(page: _Pages, rows: Rows) -> None:
+    page.set_font("helvetica", size=9)
+    narrow = 20.0 if len(rows[0]) > 4 else 34.0
+    widths = (WIDE_MM - narrow * (len(rows[0]) - 1), *[narrow] * (len(rows[0]) - 1))
+    align = ("LEFT", *["RIGHT"] * (len(rows[0]) - 1))
+    with page.table(
+        line_height=5, col_widths=widths, text_align=align, borders_layout="HORIZONTAL_LINES",
+        headings_style=FontFace(emphasis="BOLD"),
+    ) as grid:  # fmt: skip
+        for row in rows:
+            grid.row([_latin(cell) for cell in row])
+    page.ln(2)
+
+
+def _height_mm(svg: str) -> float:
+    wide, tall = _size_px(svg)
+    return _width_mm(wide) * tall / wide
+
+
+def _width_mm(wide_px: float) -> float:
+    return min(CHART_MM * wide_px / CHART_PX, WIDE_MM)
+
+
+def _size_px(svg: str) -> tuple[float, float]:
+    box = svg.split('viewBox="')[1].split('"')[0].split()
+    return float(box[2]), float(box[3])
+
+
+def _drawn(page: _Pages, svg: str) -> None:
+    height = _height_mm(svg)
+    if page.will_page_break(height):
+        page.add_page()
+    page.image(BytesIO(svg.encode()), w=_width_mm(_size_px(svg)[0]), h=height)
+
+
+def _latin(text: str) -> str:
+    """Characters that the PDF's built-in fonts hold."""
+    for old, new in (("Ω", "ohm"), ("–", "-"), ("−", "-"), ("’", "'"), ("“", '"'), ("”", '"')):
+        text = text.replace(old, new)
+    return text.encode("latin-1", "replace").decode("latin-1")

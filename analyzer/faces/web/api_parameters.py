@@ -1,0 +1,35 @@
+"""What the HTTP API's questions share: parameters with their limits, and what a refusal is."""
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import Path, Query
+
+from analyzer.estimation.results import Way
+
+SpeedKn = Annotated[float | None, Query(gt=0, le=60, description="knots through the water")]
+StreamKn = Annotated[float | None, Query(ge=0, le=20, description="the stream's knots")]
+TowardDeg = Annotated[float, Query(ge=0, le=360, description="degrees the stream goes to, true")]
+WindKn = Annotated[float | None, Query(ge=0, le=60, description="the true wind's knots")]
+FromDeg = Annotated[float, Query(ge=0, le=360, description="degrees the wind comes from, true")]
+AlsoHome = Annotated[
+    Way | None,
+    Query(description="also: can she get home, straight or back along her track, and when to turn"),
+]
+ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]
+TripNumber = Annotated[int, Path(ge=1, le=1_000_000, description="as /api/v1/trips lists it")]
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """Why there is no answer, in one sentence."""
+
+    error: str
+
+
+ERRORS: dict[int | str, dict[str, Any]] = {
+    401: {"model": Refusal, "description": "This device is not paired."},
+    404: {"model": Refusal, "description": "There is no such trip or channel."},
+    422: {"model": Refusal, "description": "The question was not understood."},
+    503: {"model": Refusal, "description": "The log cannot answer now."},
+}

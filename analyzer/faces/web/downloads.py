@@ -1,0 +1,90 @@
+"""Readings to take away: a trip as CSV, Parquet or GPX, and the whole log packed."""
+
+import tempfile
+from collections.abc import Iterator
+from enum import StrEnum
+from typing import IO, Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response, StreamingResponse
+
+from analyzer.faces.desk import Desk, Form
+from analyzer.faces.web.api_parameters import ERRORS, TripNumber
+from analyzer.faces.web.page import desk_of
+
+router = APIRouter(prefix="/api/v1/export", tags=["downloads"])
+
+Step = Annotated[
+    float | None,
+    Query(ge=1, le=3600, description="seconds from row to row; else every reading at its time"),
+]
+Channels = Annotated[str, Query(description="names, with commas between; else all")]
+
+
+class Ending(StrEnum):
+    """How a trip's download ends."""
+
+    CSV = "csv"
+    PARQUET = "parquet"
+    GPX = "gpx"
+
+
+KIND = {
+    "csv": "text/csv; charset=utf-8",
+    "parquet": "application/vnd.apache.parquet",
+    "gpx": "application/gpx+xml; charset=utf-8",
+    "log": "application/zstd",
+}
+_FILES: dict[int | str, dict[str, Any]] = {
+    200: {"content": {kind.partition(";")[0]: {} for kind in KIND.values()}}
+}
+
+
+@router.get("/{number}.{ending}", responses={**_FILES, **ERRORS}, response_class=StreamingResponse)
+def trip(
+    request: Request,
+    number: TripNumber,
+    ending: Ending,
+    channels: Channels = "",
+    step_s: Step = None,
+) -> Response:
+    """Channels of a trip as a file; as GPX its track."""
+    names = tuple(name for name in channels.split(",") if name)
+    return _file(desk_of(request), ending.value, number, names, step_s, f"trip_{number}.{ending}")
+
+
+@router.get("/log", responses={**_FILES, **ERRORS}, response_class=StreamingResponse)
+def log(request: Request) -> Response:
+    """The whole log packed, which `keelwatt import` opens elsewhere."""
+    return _file(desk_of(request), "log", None, (), None, "log.sqlite.zst")
+
+
+def _file(
+    desk: Desk,
+    form: Form,
+    number: int | None,
+    names: tuple[str, ...],
+    step_s: float | None,
+    name: str,
+) -> Response:
+    # Written to a file first: a fault is then an answer, not half a download.
+    file = tempfile.TemporaryFile()  # noqa: SIM115 - see _pieces
+    try:
+        desk.export(form, file, number, names, step_s)
+    except BaseException:
+        file.close()
+        raise
+    size = file.tell()
+    file.seek(0)
+    headers = {
+        "Content-Type": KIND[form],
+        "Content-Disposition": f'attachment; filename="{name}"',
+        "Content-Length": str(size),
+    }
+    return StreamingResponse(_pieces(file), headers=headers)
+
+
+def _pieces(file: IO[bytes]) -> Iterator[bytes]:
+    with file:
+        while piece := file.read(65_536):
+            yield piece

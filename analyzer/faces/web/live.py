@@ -1,0 +1,178 @@
+"""The under-way page, live: one answer a second at most, shared by all who look.
+
+Nothing is worked out while nobody looks. On a slow board an answer may take longer than a second;
+then the board rests as long as it worked, and the pages are told once a second how old the last
+answer is.
+"""
+
+import asyncio
+import importlib
+import json
+import time
+from collections.abc import AsyncIterator, Callable
+from contextlib import suppress
+from dataclasses import dataclass
+
+from starlette.concurrency import run_in_threadpool
+
+from analyzer.errors import AnalyzerError
+from analyzer.estimation.results import RangeAnswer
+from analyzer.faces import format
+from analyzer.faces.desk import Desk
+from logger.errors import LoggerError
+
+BEAT_S = 1.0
+STALE_S = 15.0  # data older than this are not "now"; common practice, no source
+PAST_S = 12 * 3600.0  # older than this, somebody reads an old log and knows it
+
+Render = Callable[[RangeAnswer], str]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """The last answer, ready to be sent."""
+
+    html: str
+    look: str  # by the sun
+    asked_utc_s: float
+    data_age_s: float | None
+    at_s: float  # when it was worked out, on the monotonic clock
+
+    def age_s(self) -> float | None:
+        """How old its newest data are now."""
+        if self.data_age_s is None:
+            return None
+        return self.data_age_s + time.monotonic() - self.at_s
+
+    def beat(self, with_html: bool) -> bytes:
+        """One event."""
+        age_s = self.age_s()
+        told = {
+            "moment": format.moment(self.asked_utc_s, age_s),
+            "stale": stale_text(self.asked_utc_s, age_s),
+            "hollow": "yes" if hollow(age_s) else "",
+            "look": self.look,
+        }
+        return event(told | ({"html": self.html} if with_html else {}))
+
+
+def event(told: dict[str, str]) -> bytes:
+    """A server-sent event."""
+    return f"data: {json.dumps(told, ensure_ascii=False)}\n\n".encode()
+
+
+def stale_text(asked_utc_s: float, age_s: float | None) -> str:
+    """What to warn of where the data are not of now; else empty."""
+    if not asked_utc_s or (age_s is not None and age_s < STALE_S):
+        return ""
+    if age_s is None:
+        return "This log has no date and is of an earlier start: it is not now."
+    when = format.moment(asked_utc_s, age_s)
+    return f"Not now: the data end {when}." if hollow(age_s) else f"This log ends {when}."
+
+
+def hollow(age_s: float | None) -> bool:
+    """Whether numbers could be taken for the present ones and are not; they are drawn hollow."""
+    return age_s is None or STALE_S <= age_s < PAST_S
+
+
+class Feed:
+    """Answers for all readers of the stream.
+
+    Args:
+        desk: Asked for the range.
+        render: Makes the page's parts of an answer.
+        look: Gives the look by the sun.
+    """
+
+    def __init__(self, desk: Desk, render: Render, look: Callable[[], str]) -> None:
+        self._desk = desk
+        self._render = render
+        self._look = look
+        self._shown: Shown | None = None
+        self._trouble = ""
+        self._readers = 0
+        self._worker: asyncio.Task[None] | None = None
+
+    async def events(self) -> AsyncIterator[bytes]:
+        """Events for one reader: the parts of the page where they changed, else only the age."""
+        self._readers += 1
+        try:
+            if self._worker is None or self._worker.done():
+                self._worker = asyncio.create_task(self._work())
+            sent = ""
+            while True:
+                shown = self._shown
+                if self._trouble:
+                    yield event({"trouble": self._trouble})
+                elif shown is not None:
+                    yield shown.beat(with_html=shown.html != sent)
+                    sent = shown.html
+                await asyncio.sleep(BEAT_S if shown else 0.05)
+        finally:
+            self._readers -= 1
+
+    async def _work(self) -> None:
+        while self._readers:
+            began = time.monotonic()
+            await self._answer()
+            took = time.monotonic() - began
+            await asyncio.sleep(max(BEAT_S - took, took))
+
+    async def _answer(self) -> None:
+        try:
+            shown = await run_in_threadpool(self._ask)
+        except (AnalyzerError, LoggerError) as error:
+            self._trouble = format.sentence(str(error))
+            return
+        self._trouble = ""
+        self._shown = shown
+
+    def _ask(self) -> Shown:
+        at_s = time.monotonic()
+        answer = self._desk.range_left(None, None, "straight")
+        return Shown(
+            self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
+        )
+
+
+class Keeper:
+    """Looks through what is new in the log while the pages are served: trips, faults, flags.
+
+    It rests ten times as long as it worked, so that a small board is left in peace.
+    """
+
+    REST_S = 60.0  # flags are not waited for: the watch beside the log has them at once
+    READY_S = 3.0  # the first page goes first; then the charts' library is made ready
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._seen: float | None = None
+
+    async def run(self) -> None:
+        """Until it is cancelled."""
+        await asyncio.sleep(self.READY_S)
+        await run_in_threadpool(importlib.import_module, "analyzer.faces.charts.bokeh_charts")
+        await self._days()
+        while True:
+            began = time.monotonic()
+            with suppress(AnalyzerError, LoggerError):  # the pages say what is wrong
+                await run_in_threadpool(self._look)
+            await asyncio.sleep(max(self.REST_S, 10 * (time.monotonic() - began)))
+
+    async def _days(self) -> None:
+        """Reads the last month's days one by one, so that the log is panned from memory."""
+        more = True
+        while more:
+            began = time.monotonic()
+            try:
+                more = await run_in_threadpool(self._desk.remember_day)
+            except (AnalyzerError, LoggerError):
+                return
+            await asyncio.sleep(10 * (time.monotonic() - began))
+
+    def _look(self) -> None:
+        newest = self._desk.newest_utc_s()
+        if newest is not None and newest != self._seen:
+            self._desk.refresh()
+            self._seen = newest

@@ -1,0 +1,124 @@
+"""How a page is made: templates, their words, the look, the headers."""
+
+import time
+from collections.abc import Callable, Hashable
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from fastapi import Request
+from fastapi.responses import Response
+from fastapi.staticfiles import StaticFiles
+from fastapi.templating import Jinja2Templates
+from markupsafe import Markup, escape
+
+from analyzer.errors import AnalyzerError
+from analyzer.faces import format, sentences
+from analyzer.faces.charts import range_svg
+from analyzer.faces.desk import Desk
+from analyzer.faces.web import header_middleware, sun
+from analyzer.faces.web.cache import Memory
+from logger.errors import LoggerError
+
+_HERE = Path(__file__).parent.parent
+LOOKS = ("sun", "day", "night", "contrast")
+CHECK_SUN_S = 60.0
+
+
+def _sentence(text: str) -> Markup:
+    """A sentence; what stands between back quotes is something to type."""
+    pieces = format.sentence(text).split("`")
+    if len(pieces) % 2 == 0:
+        return escape(format.sentence(text))
+    marked = (
+        Markup("<code>{}</code>").format(p) if k % 2 else escape(p) for k, p in enumerate(pieces)
+    )
+    return Markup("").join(marked)
+
+
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(_HERE / "templates"),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    environment.globals.update(words=format, sentences=sentences, bars=range_svg.bars)
+    environment.filters["sentence"] = _sentence
+    return environment
+
+
+templates = Jinja2Templates(env=_environment())
+
+
+def static_files() -> StaticFiles:
+    """The pages' own style and scripts."""
+    return StaticFiles(directory=_HERE / "static")
+
+
+def chart_files() -> StaticFiles:
+    """The charts' scripts as the installed bokeh package brings them; nothing from a network."""
+    from bokeh.util.paths import bokehjs_path
+
+    return StaticFiles(directory=bokehjs_path() / "js")
+
+
+def render(
+    request: Request,
+    name: str,
+    status: int = 200,
+    policy: str = header_middleware.STRICT,
+    **what: Any,
+) -> Response:
+    """A page in the chosen look."""
+    chosen = request.cookies.get("look", "sun")
+    what["chosen"] = chosen if chosen in LOOKS else "sun"
+    what["look"] = request.app.state.sun.look() if what["chosen"] == "sun" else what["chosen"]
+    headers = {"Content-Security-Policy": policy}
+    return templates.TemplateResponse(request, name, what, status_code=status, headers=headers)
+
+
+def desk_of(request: Request) -> Desk:
+    """Where this application's questions are put."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def remembered(request: Request, question: Hashable, answer: Callable[[], Any]) -> Any:
+    """A slow answer, asked again only when the log has changed."""
+    memory: Memory = request.app.state.memory
+    return memory.ask(question, answer)
+
+
+def safe_path(path: str) -> str:
+    """A path on this site; "/" where it leads elsewhere."""
+    leads_away = not path.startswith("/") or path.startswith(("//", "/\\"))
+    return "/" if leads_away or any(ord(letter) < 32 for letter in path) else path
+
+
+class Sun:
+    """The look by the sun: day, or night where the sun is down where the boat is.
+
+    Args:
+        desk: Asked for the boat's place, once a minute at most.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._look = "day"
+        self._asked_s = -CHECK_SUN_S
+
+    def look(self) -> str:
+        """ "day" or "night"; day where the boat's place is not known."""
+        if time.monotonic() - self._asked_s >= CHECK_SUN_S:
+            self._asked_s = time.monotonic()
+            self._look = self._now()
+        return self._look
+
+    def _now(self) -> str:
+        try:
+            place, now_s = self._desk.place(), self._desk.now_utc_s()
+        except (AnalyzerError, LoggerError):
+            return "day"
+        return "night" if place and sun.dark(place[0], place[1], now_s) else "day"

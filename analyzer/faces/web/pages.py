@@ -1,0 +1,134 @@
+"""The pages: answers in, HTML out."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response, StreamingResponse
+
+from analyzer.estimation.results import FlagView, RangeAnswer
+from analyzer.faces.charts import chart_api, range_svg
+from analyzer.faces.web import header_middleware, live
+from analyzer.faces.web.page import (
+    LOOKS,
+    desk_of,
+    remembered,
+    render,
+    safe_path,
+    templates,
+)
+from logger.units import KN
+
+_URGENCY = {"act now": 0, "warning": 1, "notice": 2}
+
+router = APIRouter(include_in_schema=False)
+
+
+def sorry(request: Request, text: str, status: int) -> Response:
+    """A page that says what could not be done."""
+    return render(request, "sorry.html", status, text=text)
+
+
+def urgent_first(flags: tuple[FlagView, ...]) -> list[FlagView]:
+    """Flags that stand, the most urgent first, newest first among equals."""
+    standing = [flag for flag in flags if flag.cleared_utc_s is None]
+    return sorted(standing, key=lambda f: (_URGENCY.get(f.level, 3), -f.raised_utc_s))
+
+
+def parts(answer: RangeAnswer) -> str:
+    """The under-way page's parts, as the live stream sends them."""
+    template = templates.env.get_template("_under_way.html")
+    return template.render(**_under_way(answer))
+
+
+def _under_way(answer: RangeAnswer) -> dict[str, Any]:
+    return {
+        "answer": answer,
+        "curve": range_svg.curve(answer),
+        "rule": range_svg.rule(answer),
+        "flags": urgent_first(answer.flags),
+    }
+
+
+@router.get("/")
+def under_way(request: Request, speed: float | None = None) -> Response:
+    """How far, what ends it, what slowing down would buy."""
+    asked = speed * KN if speed is not None and 0 < speed <= 60 else None
+    answer = desk_of(request).range_left(asked, None, "straight")
+    return render(
+        request,
+        "under_way.html",
+        **_under_way(answer),
+        stale=live.stale_text(answer.asked_utc_s, answer.data_age_s),
+        hollow=live.hollow(answer.data_age_s),
+        asked=asked is not None,
+    )
+
+
+@router.get("/live")
+async def stream(request: Request) -> Response:
+    """The under-way page's parts as server-sent events, once a second."""
+    feed: live.Feed = request.app.state.feed
+    return StreamingResponse(feed.events(), media_type="text/event-stream")
+
+
+@router.post("/flag/{number}/seen")
+def seen(request: Request, number: int) -> Response:
+    """Somebody has seen a flag."""
+    desk_of(request).flag_seen(number)
+    return Response(status_code=303, headers={"Location": "/#flags"})
+
+
+@router.get("/trips")
+def trips(request: Request) -> Response:
+    """The list of trips, newest first."""
+    return render(request, "trips.html", trips=desk_of(request).trips()[::-1])
+
+
+@router.get("/trip/{number}")
+def trip(request: Request, number: int) -> Response:
+    """One trip explained."""
+    desk = desk_of(request)
+    answer = remembered(request, ("review", number), lambda: desk.review(number))
+    shift_ms = chart_api.shift_ms(answer.trip.start_utc_s)
+    return render(
+        request, "trip.html", policy=header_middleware.WITH_CHARTS, answer=answer, shift_ms=shift_ms
+    )
+
+
+@router.get("/health")
+def health(request: Request) -> Response:
+    """Cells, cables, hull and pack: finding, sureness, cure, trend."""
+    return render(request, "health.html", **remembered(request, "health", lambda: _health(request)))
+
+
+def _health(request: Request) -> dict[str, Any]:
+    from analyzer.faces.charts import trend_svg
+
+    desk = desk_of(request)
+    cells, cables, hull, pack = desk.cells(), desk.cables(), desk.hull(), desk.pack()
+    behind = list(dict.fromkeys(finding.subject for finding in cells.findings))
+    drawn = {
+        name: trend_svg.drawn(course, zero=True) for name, course in desk.cable_courses().items()
+    }
+    return {
+        "cells": cells,
+        "cables": cables,
+        "hull": hull,
+        "pack": pack,
+        "findings": len(cells.findings) + len(cables.findings),
+        "beside": trend_svg.columns([(row.name, row.resistance) for row in cells.rows], behind),
+        "cell_courses": [trend_svg.drawn(desk.cell_course(name), zero=True) for name in behind],
+        "cable_courses": {name: one for name, one in drawn.items() if one},
+        "speed_course": trend_svg.drawn(trend_svg.speed(hull.fouling)),
+        "capacity_course": trend_svg.drawn(pack.capacity_course),
+        "resistance_course": trend_svg.drawn(pack.resistance_course),
+    }
+
+
+@router.get("/look/{look}")
+def choose_look(request: Request, look: str, back: str = "/") -> Response:
+    """Keeps the chosen look and goes back."""
+    answer = Response(status_code=303, headers={"Location": safe_path(back)})
+    if look in LOOKS:
+        answer.set_cookie("look", look, max_age=31_536_000, samesite="strict", httponly=True)
+    return answer

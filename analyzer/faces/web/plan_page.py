@@ -1,0 +1,193 @@
+"""The plan page: a route drawn, typed or from a GPX file, and whether the pack makes it."""
+
+import math
+import tempfile
+from collections.abc import Callable
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse, Response
+from starlette.datastructures import FormData
+
+from analyzer.errors import AnalyzerError
+from analyzer.faces.charts import range_svg
+from analyzer.faces.desk import Desk
+from analyzer.faces.web import waypoints
+from analyzer.faces.web.forms import FormError, check_length
+from analyzer.faces.web.page import desk_of, remembered, render
+from logger.errors import LoggerError
+from logger.units import KN
+
+if TYPE_CHECKING:
+    from analyzer.answers.passage import PlanAnswer, PlanWish
+    from analyzer.environment.wind import Wind
+
+MOST_TRACKS, TRACK_POINTS = 6, 400
+MOST_BYTES = 5_000_000
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/plan")
+def plan_page(request: Request) -> Response:
+    """Asks for a route."""
+    return _page(request, {})
+
+
+@router.get("/plan/near.json")
+def near(request: Request) -> Response:
+    """What a route is drawn over: where she is, home, and where she has been before."""
+    return JSONResponse(remembered(request, "near", lambda: _near(request)))
+
+
+def _near(request: Request) -> dict[str, Any]:
+    desk = desk_of(request)
+    names = ("latitude_deg", "longitude_deg")
+    tracks = []
+    for row in desk.trips()[-MOST_TRACKS:]:
+        plot = desk.plot(row.number, names, TRACK_POINTS)
+        both = [plot.series.get(name, []) for name in names]
+        tracks.append([[a, b] for a, b in zip(*both, strict=True) if None not in (a, b)])
+    place = desk.place()
+    return {"here": place[:2] if place else None, "home": desk.home(), "tracks": tracks}
+
+
+@router.post("/plan")
+async def plan(request: Request) -> Response:
+    """The passage along the route; asks again where something is wrong."""
+    written: dict[str, str] = {}
+    try:
+        check_length(request, MOST_BYTES)
+        async with request.form(max_files=2, max_fields=30) as form:
+            written = {k: v for k, v in form.items() if isinstance(v, str)}
+            files = {k: await _bytes(form, k) for k in ("route", "stream_table")}
+        return await run_in_threadpool(_answer, request, written, files)
+    except (AnalyzerError, LoggerError) as error:
+        return _page(request, written, wrong=str(error))
+
+
+def _answer(request: Request, written: dict[str, str], files: dict[str, bytes]) -> Response:
+    drawn = waypoints.places(written.get("places", ""))
+    if not files["route"]:
+        if len(drawn) < 2:
+            raise FormError("choose a GPX file with the route, or give two places or more")
+        files["route"] = waypoints.gpx(drawn).encode()
+    desk = desk_of(request)
+    wish_of = partial(_wish, written)
+    answer, written["places"] = ask(desk, wish_of, files)
+    start = _share(written, "charge_percent", "the charge")
+    if start is None:
+        start = desk.range_left().charge.mid
+    return _page(request, written, answer=answer, start=start)
+
+
+def ask(
+    desk: Desk, wish_of: Callable[[Path, Path | None], "PlanWish"], files: dict[str, bytes]
+) -> "tuple[PlanAnswer, str]":
+    """The answer and the route's places as text; what was sent is not kept.
+
+    Args:
+        wish_of: Makes the wish, given where the route and the table of streams lie.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        kept = {name: Path(folder) / name for name, content in files.items() if content}
+        for name, path in kept.items():
+            path.write_bytes(files[name])
+        try:
+            answer = desk.plan(wish_of(kept["route"], kept.get("stream_table")))
+            return answer, waypoints.text(waypoints.read(kept["route"]))
+        except AnalyzerError as error:
+            raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
+
+
+def _wish(written: dict[str, str], route: Path, stream_table: Path | None) -> "PlanWish":
+    from analyzer.answers.passage import PlanWish
+
+    speed_kn = _number(written, "speed_kn", "the speed in knots", 0.5, 30)
+    return PlanWish(
+        route=route,
+        departure_s=_utc(written.get("depart", "")),
+        speeds_mps=None if speed_kn is None else (speed_kn * KN,),
+        stream_table=stream_table,
+        wind=forecast(
+            _number(written, "wind_kn", "the wind's knots", 0, 60),
+            _number(written, "wind_from_deg", "where the wind comes from", 0, 360),
+        ),
+        arrive_by_s=_utc(written.get("arrive_by", "")),
+        charge_frac=_share(written, "charge_percent", "the charge"),
+        reserve_frac=_share(written, "reserve_percent", "the reserve"),
+        stream=setting(
+            _number(written, "stream_kn", "the stream's knots", 0, 20),
+            _number(written, "stream_toward_deg", "where the stream goes", 0, 360),
+        ),
+    )
+
+
+def forecast(wind_kn: float | None, from_deg: float | None) -> "Wind | None":
+    """A wind that was told: less sure than a sensor's. None where half of it is missing."""
+    from analyzer.environment.wind import Wind
+
+    if wind_kn is None or from_deg is None:
+        return None
+    return Wind(wind_kn * KN, from_deg % 360, sd_mps=0.5 + 0.15 * wind_kn * KN)
+
+
+def setting(stream_kn: float | None, toward_deg: float | None) -> tuple[float, float] | None:
+    """A stream that was told; None where half of it is missing."""
+    if stream_kn is None or toward_deg is None:
+        return None
+    return stream_kn * KN, toward_deg % 360
+
+
+def _share(written: dict[str, str], name: str, what: str) -> float | None:
+    percent = _number(written, name, f"{what} in per cent", 0, 100)
+    return None if percent is None else percent / 100
+
+
+async def _bytes(form: FormData, name: str) -> bytes:
+    file = form.get(name)
+    return b"" if file is None or isinstance(file, str) else await file.read()
+
+
+def _number(written: dict[str, str], name: str, what: str, low: float, high: float) -> float | None:
+    text = written.get(name, "").strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not low <= value <= high:
+        raise FormError(f"{what} wants {low:g} to {high:g}, got {text!r}")
+    return value
+
+
+def _utc(text: str) -> float | None:
+    """A date and time in UTC, as a browser's field sends it."""
+    if not text.strip():
+        return None
+    try:
+        moment = datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise FormError(f"a time wants to look like 2026-07-01T06:30, got {text!r}") from None
+    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+
+
+def _page(
+    request: Request,
+    written: dict[str, str],
+    wrong: str = "",
+    answer: "PlanAnswer | None" = None,
+    start: float | None = None,
+) -> Response:
+    way = None
+    if answer is not None:
+        way = range_svg.along(answer.plan.legs, start, answer.reserve_frac)
+    status = 422 if wrong else 200
+    return render(
+        request, "plan.html", status, written=written, wrong=wrong, answer=answer, way=way
+    )

@@ -1,0 +1,92 @@
+"""Places typed or drawn on the plan page: text to places, places to text and GPX."""
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from analyzer.faces.web.forms import FormError
+from analyzer.range.route import TRACK_TOLERANCE_M
+
+Place = tuple[float, float, str]  # latitude and longitude [deg], name
+
+MOST = 200
+_NUMBER = r"(-?\d{1,3}(?:[.,]\d+)?)"
+_ANGLE = rf"{_NUMBER}\s*°?\s*(?:(\d{{1,2}}(?:[.,]\d+)?)\s*['′]?\s*)?([NSEWnsew])?"
+_LINE = re.compile(rf"\s*{_ANGLE}\s*[,;\s]\s*{_ANGLE}\s*(?:[,;:\s]\s*(\S.*))?")
+WANTS = "46 16.89 N, 23 52.44 W, or 46.2815, -23.8740"
+
+
+def places(text: str) -> list[Place]:
+    """The places of a text, one a line, in degrees or in degrees and minutes.
+
+    Raises:
+        FormError: A line is no place.
+    """
+    found = [
+        _place(number, line)
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip()
+    ]
+    if len(found) > MOST:
+        raise FormError(f"a route wants at most {MOST} places, got {len(found)}")
+    return found
+
+
+def _place(number: int, line: str) -> Place:
+    match = _LINE.fullmatch(line)
+    if not match:
+        raise FormError(f"place {number} wants to look like {WANTS}, got {line.strip()[:60]!r}")
+    latitude = _degrees(*match.groups()[0:3])
+    longitude = _degrees(*match.groups()[3:6])
+    kinds = (match[3] or "n").lower(), (match[6] or "e").lower()
+    if kinds[0] not in "ns" or kinds[1] not in "ew" or abs(latitude) > 90 or abs(longitude) > 180:
+        raise FormError(f"place {number} wants latitude, then longitude, as {WANTS}")
+    return latitude, longitude, (match[7] or "").strip()[:60]
+
+
+def _degrees(whole: str, minutes: str | None, side: str | None) -> float:
+    size = abs(float(whole.replace(",", "."))) + float((minutes or "0").replace(",", ".")) / 60
+    south_or_west = whole.startswith("-") or (side or "").lower() in ("s", "w")
+    return -size if south_or_west and size else size
+
+
+def text(found: Sequence[Place]) -> str:
+    """Places as the form shows them, in degrees and minutes, one a line."""
+    lines = (f"{_angle(a, 'NS')}, {_angle(b, 'EW')} {name}".rstrip() for a, b, name in found)
+    return "\n".join(lines)
+
+
+def _angle(degrees: float, sides: str) -> str:
+    whole, minutes = divmod(round(abs(degrees) * 60_000), 60_000)
+    return f"{whole} {minutes / 1000:06.3f} {sides[degrees < 0]}"
+
+
+def read(path: Path) -> list[Place]:
+    """The places of a GPX file that `analyzer.range.route.read_gpx` takes, to be shown again.
+
+    A track is shown by its places after thinning.
+    """
+    import gpxpy
+
+    document = gpxpy.parse(path.read_text(encoding="utf-8"))
+    if document.routes:
+        return [(p.latitude, p.longitude, p.name or "") for p in document.routes[0].points]
+    if document.tracks:
+        track = document.tracks[0]
+        track.simplify(TRACK_TOLERANCE_M)
+        return [(p.latitude, p.longitude, "") for s in track.segments for p in s.points]
+    return [(p.latitude, p.longitude, p.name or "") for p in document.waypoints]
+
+
+def gpx(found: Sequence[Place], name: str = "drawn route") -> str:
+    """Places as a GPX 1.1 route."""
+    import gpxpy.gpx as form
+
+    document = form.GPX()
+    document.creator = "keelwatt"
+    route = form.GPXRoute(name=name)
+    route.points.extend(
+        form.GPXRoutePoint(round(a, 7), round(b, 7), name=label or None) for a, b, label in found
+    )
+    document.routes.append(route)
+    return str(document.to_xml(version="1.1"))

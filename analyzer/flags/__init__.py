@@ -1,0 +1,1 @@
+"""Flags, their detectors, and following a log as it grows."""

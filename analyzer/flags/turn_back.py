@@ -1,0 +1,166 @@
+"""Live: when must the boat turn for home? Raised with lead time, while she motors.
+
+Looks at the last two hours, thinned, and asks the way home the less often the farther off the
+turning point is.
+"""
+
+import numpy as np
+
+from analyzer.environment import stream_fit
+from analyzer.environment.stream import Calibration
+from analyzer.environment.wind import lately
+from analyzer.flags.flag import Sighting
+from analyzer.hull import hull
+from analyzer.hull.steady import CHANNELS as STEADY_CHANNELS
+from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.pack.soc import ChargeState
+from analyzer.range import inputs
+from analyzer.range.home import (
+    HomeReach,
+    geodesic,
+    home_reach,
+    turn_lead_s,
+)
+from analyzer.range.reach import Now, reach
+from analyzer.series.series import Series
+from logger.boat import Boat
+from logger.units import KN, NMI
+
+CHANNELS = (*STEADY_CHANNELS, "latitude_deg", "longitude_deg")
+MEMORY_S, STEP_S = 2 * 3600.0, 5.0
+SOONEST_S, LATEST_S = 60.0, 900.0  # between two looks
+NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
+NEAR_HOME_M = 500.0
+DRAWS = 500
+SURE_CHARGE_SD = 0.10
+
+
+class Turning:
+    """One boat's way home, followed through the log.
+
+    Args:
+        boat: With a home, else it stays silent.
+        points, calibration: From earlier trips.
+    """
+
+    def __init__(
+        self,
+        boat: Boat,
+        points: SteadyPoints | None = None,
+        calibration: Calibration | None = None,
+    ) -> None:
+        self.boat = boat
+        self.points = points or SteadyPoints.none()
+        self.calibration = calibration
+        self._prior = hull.prior(boat)
+        self._pieces: list[Series] = []
+        self._next_s = -np.inf
+        self._last: list[Sighting] = []
+
+    def update(self, chunk: Series, charge: ChargeState | None) -> list[Sighting]:
+        """Takes the next piece of the log and the charge as last followed."""
+        if self.boat.home is None or not chunk.n:
+            return []
+        self._remember(chunk)
+        now_s = chunk.t0_us / 1e6 + chunk.n * chunk.step_s
+        if now_s < self._next_s:
+            return self._last
+        self._next_s = now_s + LATEST_S / 3
+        self._last = []
+        if charge is not None and charge.sd < SURE_CHARGE_SD:
+            self._look(charge, now_s)
+        return self._last
+
+    def _remember(self, chunk: Series) -> None:
+        every = max(round(STEP_S / chunk.step_s), 1)
+        values = {k: v[::every] for k, v in chunk.values.items() if k in CHANNELS}
+        n = len(range(0, chunk.n, every))
+        self._pieces.append(Series(chunk.t0_us, chunk.step_s * every, n, values))
+        oldest = chunk.t0_us - MEMORY_S * 1e6
+        while self._pieces[0].t0_us < oldest:
+            self._pieces.pop(0)
+
+    def _look(self, charge: ChargeState, now_s: float) -> None:
+        log = _joined(self._pieces)
+        present = inputs.now(log, self.boat)
+        here = _place(log)
+        if present is None or here is None or self.boat.home is None:
+            return
+        home = self.boat.home
+        away_m, course_deg = geodesic(*here, home.latitude_deg, home.longitude_deg)
+        if away_m < NEAR_HOME_M:
+            return
+        told = self._ask(log, charge, present, away_m, course_deg)
+        lead_s = turn_lead_s(told, present.speed_ground_mps)
+        self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
+        self._last = _sightings(told, lead_s)
+
+    def _ask(
+        self, log: Series, charge: ChargeState, present: Now, away_m: float, course_deg: float
+    ) -> HomeReach:
+        stream = stream_fit.estimate(log, self.boat, before=self.calibration)
+        points = SteadyPoints.join([self.points, steady(log, self.boat, stream)])
+        asked = inputs.question(
+            self.boat,
+            charge,
+            hull.fit(points, self._prior),
+            stream,
+            present=present,
+            hotel_w=inputs.mean_sd(log, "hotel_power_w", self.boat.hotel.power_w),
+            wind=lately(log, stream_fit.heading_true(log)),
+            n=DRAWS,
+        )
+        result = reach(asked)
+        assert result.as_now is not None  # asked with a present operating point
+        sureness = self.boat.reserve.return_sureness_frac
+        return home_reach(asked, result, result.as_now, away_m, course_deg, sureness)
+
+
+def _sightings(told: HomeReach, lead_s: float) -> list[Sighting]:
+    """A flag where the turning point is near, or home no longer sure."""
+    sure = f"{100 * told.can_return_frac:.0f} % sure of getting home above the reserve"
+    evidence = f"Home is {told.distance_m / NMI:.1f} nmi off; {sure} if turned now."
+    speed = f"{told.back_speed_mps / KN:.1f} kn through the water"
+    names = ("pack_current_a", "speed_ground_mps")
+    if told.homeward:
+        if told.can_return_frac >= told.sureness_frac:
+            return []
+        return [
+            Sighting(
+                "way/home", "turn_back", "the way home", "warning", evidence, names,
+                title="the way home may take more than the pack has above the reserve",
+                first_action=f"Slow to {speed}; have a sail or another harbour ready.",
+            )
+        ]  # fmt: skip
+    if lead_s > NOTICE_S:
+        return []
+    level = "notice" if lead_s > WARNING_S else "warning" if lead_s > 0 else "act now"
+    title = f"turn for home within {lead_s / 60:.0f} minutes" if lead_s > 0 else ""
+    return [
+        Sighting(
+            "way/home", "turn_back", "the way home", level, evidence, names,
+            title=title, first_action=f"Turn for home at {speed}.",
+        )
+    ]  # fmt: skip
+
+
+def _place(log: Series) -> tuple[float, float] | None:
+    """Latitude and longitude of the last fix."""
+    lat, lon = log.get("latitude_deg"), log.get("longitude_deg")
+    ok = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
+    return (float(lat[ok[-1]]), float(lon[ok[-1]])) if len(ok) else None
+
+
+def _joined(pieces: list[Series]) -> Series:
+    """Thinned pieces in time order on one grid; holes stay holes."""
+    first, last = pieces[0], pieces[-1]
+    step_us = first.step_s * 1e6
+    n = round((last.t0_us - first.t0_us) / step_us) + last.n
+    names = dict.fromkeys(k for piece in pieces for k in piece.values)
+    values = {k: np.full(n, np.nan) for k in names}
+    for piece in pieces:
+        at = round((piece.t0_us - first.t0_us) / step_us)
+        for k, v in piece.values.items():
+            fits = v[: max(n - at, 0)]
+            values[k][at : at + len(fits)] = fits
+    return Series(first.t0_us, first.step_s, n, values)

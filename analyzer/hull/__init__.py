@@ -1,0 +1,1 @@
+"""Power against speed: resistance, propeller, fits to steady stretches, fouling."""

@@ -1,0 +1,133 @@
+"""Speed lost between trips at the same power: growth on the bottom, a fouled propeller.
+
+Each trip's steady points are held against a reference curve fitted to the first trips; the speed
+that the reference gives at the measured power is the expected one.
+
+Source: percentage speed loss as ISO 19030 defines it, 100 (measured - expected) / expected;
+negative is slower. Wind and sea are not corrected for where they were not measured, so single
+trips scatter by several per cent; the trend counts.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.hull.hull import fit
+from analyzer.hull.power_curve import Z80, PowerCurve
+from analyzer.hull.steady import SteadyPoints
+from logger.units import DAY_S
+
+Floats = npt.NDArray[np.float64]
+
+REFERENCE_S = 45 * 60.0  # steady motoring that makes a reference
+MONTH_DAYS = 30.44
+LEAST_SPREAD_DAYS = 3.0
+WORTH_FRAC = 0.02  # a loss below 2 % is not worth a haul-out
+TRIP_SD = 0.015  # a trip as a whole: load, trim, water
+
+
+@dataclass(frozen=True)
+class TripLoss:
+    """One trip against the reference. loss: fraction, negative is slower."""
+
+    t_utc_s: float
+    minutes: float
+    loss: Estimate
+
+
+@dataclass(frozen=True)
+class Fouling:
+    """Speed loss trip by trip and its trend.
+
+    trend: change of speed at the same power, fraction per month. now: loss by the trend today.
+    """
+
+    rows: tuple[TripLoss, ...]
+    trend: Estimate
+    now: Estimate
+    sentence: str
+
+
+def expected_speed_mps(curve: PowerCurve, power_w: Floats) -> Floats:
+    """Speed through water that the curve's median gives at powers, shape (n,)."""
+    line = np.maximum.accumulate(curve.log_power) + 1e-9 * np.arange(len(curve.log_power))
+    return np.asarray(np.interp(np.log(power_w), line, curve.speed_mps))
+
+
+def trip_loss(points: SteadyPoints, reference: PowerCurve) -> tuple[float, float]:
+    """Mean speed loss of one trip and its standard deviation, as fractions."""
+    expected = expected_speed_mps(reference, points.power_w)
+    loss = points.speed_mps / expected - 1
+    slope = np.maximum(reference.slope(points.speed_mps), 1.0)
+    own = np.square(points.log_sd * reference.noise_scale / slope)
+    shared = np.square(reference.leg_sd / slope) + np.square(points.speed_sd_mps / points.speed_mps)
+    var = own + shared
+    weight = points.duration_s / var
+    legs = len(np.unique(points.group))
+    mean = float(np.sum(weight * loss) / weight.sum())
+    sd = float(np.sqrt(np.average(var, weights=weight) / legs))
+    return mean, float(np.hypot(sd, TRIP_SD))
+
+
+def reference_trips(trips: Sequence[SteadyPoints]) -> int:
+    """How many of the first trips make the reference; 0 where there is too little yet."""
+    seconds = np.cumsum([float(points.duration_s.sum()) for points in trips])
+    enough = np.flatnonzero(seconds >= REFERENCE_S)
+    return int(enough[0]) + 1 if len(enough) else 0
+
+
+def fouling(trips: Sequence[SteadyPoints], prior: PowerCurve) -> Fouling:
+    """Speed loss of every trip after the reference, and the trend.
+
+    Args:
+        trips: Steady points trip by trip, oldest first.
+        prior: The boat's curve before any trip.
+    """
+    trips = [points for points in trips if len(points.speed_mps)]
+    first = reference_trips(trips)
+    if not first:
+        why = f"a reference wants {REFERENCE_S / 60:.0f} minutes of steady motoring first"
+        return Fouling((), cannot_say(why, "frac"), cannot_say(why, "frac"), why)
+    reference = fit(SteadyPoints.join(trips[:first]), prior)
+    times = np.array([float(points.t_utc_s.mean()) for points in trips])
+    found = np.array([trip_loss(points, reference) for points in trips])
+    rows = tuple(
+        TripLoss(times[k], float(points.duration_s.sum()) / 60, _range(*found[k]))
+        for k, points in enumerate(trips)
+    )
+    return _trend(rows, times, found, first)
+
+
+def _range(mid: float, sd: float) -> Estimate:
+    return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, "frac")
+
+
+def _trend(rows: tuple[TripLoss, ...], times: Floats, found: Floats, first: int) -> Fouling:
+    """Weighted straight line through the trips' losses."""
+    days = (times - times[-1]) / DAY_S
+    if len(rows) <= first or np.ptp(days) < LEAST_SPREAD_DAYS:
+        why = "a trend wants trips some days apart after the reference"
+        return Fouling(rows, cannot_say(why, "frac"), cannot_say(why, "frac"), why)
+    table = np.column_stack([np.ones_like(days), days / MONTH_DAYS])
+    weight = 1 / np.square(found[:, 1])
+    cov = np.linalg.inv(table.T @ (table * weight[:, None]))
+    now, per_month = cov @ (table.T @ (weight * found[:, 0]))
+    trend, at_now = _range(per_month, cov[1, 1] ** 0.5), _range(now, cov[0, 0] ** 0.5)
+    return Fouling(rows, trend, at_now, _sentence(float(now), float(cov[0, 0] ** 0.5)))
+
+
+def _sentence(loss: float, sd: float) -> str:
+    """What it means, for people."""
+    if loss < -WORTH_FRAC and loss + 2 * sd < 0:
+        return (
+            f"the boat is {-100 * loss:.0f} % slower at the same power than on her first trips: "
+            "most likely growth on bottom or propeller; look at the propeller first, it costs "
+            "most and cleans easiest"
+        )
+    if abs(loss) <= 2 * sd:
+        return "no change of speed at the same power beyond what wind and sea scatter"
+    way = "slower" if loss < 0 else "faster"
+    return f"the boat is {100 * abs(loss):.0f} % {way} at the same power"

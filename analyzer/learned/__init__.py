@@ -1,0 +1,1 @@
+"""What is kept in the log between runs."""

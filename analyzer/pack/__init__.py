@@ -1,0 +1,1 @@
+"""The pack: rest curve, cell model, charge filter, capacity, charging."""

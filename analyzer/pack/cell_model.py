@@ -1,0 +1,96 @@
+"""The pack's mean cell: its chemistry and its equivalent circuit, default or learned.
+
+Everything is per cell; a pack is `cells_in_series` of them.
+"""
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from analyzer.pack.chemistry import (
+    Chemistry,
+    Floats,
+    Numeric,
+    arrhenius,
+    chemistry,
+)
+from logger.boat import Pack
+
+__all__ = [
+    "Cell",
+    "CellParams",
+    "Chemistry",
+    "Floats",
+    "Numeric",
+    "arrhenius",
+    "chemistry",
+    "default_cell",
+    "default_params",
+    "label",
+]
+
+
+@dataclass(frozen=True)
+class CellParams:
+    """Equivalent circuit of the mean cell at 25 °C: one resistor, two resistor-capacitor pairs."""
+
+    r0_ohm: float
+    r1_ohm: float
+    tau1_s: float
+    r2_ohm: float
+    tau2_s: float
+    capacity_ah: float
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What is believed about the mean cell before a stretch of log is looked at."""
+
+    kind: Chemistry
+    params: CellParams
+    capacity_sd: float = 0.08  # of the logarithm
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain dict of numbers, strings and lists, for the log; a default set by its name."""
+        if self.kind is chemistry(self.kind.name):
+            known = {"kind": self.kind.name, "params": asdict(self.params)}
+            return {**known, "capacity_sd": self.capacity_sd}
+        kind = {k: v.tolist() if hasattr(v, "tolist") else v for k, v in vars(self.kind).items()}
+        return {"kind": kind, "params": asdict(self.params), "capacity_sd": self.capacity_sd}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Cell":
+        """The cell that `to_dict` gave."""
+        if isinstance(data["kind"], str):
+            params = CellParams(**data["params"])
+            return cls(chemistry(data["kind"]), params, data["capacity_sd"])
+        kind: dict[str, Any] = {
+            k: np.array(v) if isinstance(v, list) else v for k, v in data["kind"].items()
+        }
+        return cls(Chemistry(**kind), CellParams(**data["params"]), data["capacity_sd"])
+
+
+def default_params(pack: Pack) -> CellParams:
+    """The mean cell's circuit before anything was learned, from the chemistry and rated Ah.
+
+    A maker's `cell_resistance_ohm` is taken for r0 and r1 together; r2 follows.
+    """
+    kind = chemistry(pack.chemistry)
+    ah = pack.rated_capacity_ah
+    r0, r1, r2 = kind.r0_ohm_ah / ah, kind.r1_ohm_ah / ah, kind.r2_ohm_ah / ah
+    if pack.cell_resistance_ohm is not None:
+        scale = pack.cell_resistance_ohm / (r0 + r1)
+        r0, r1, r2 = r0 * scale, r1 * scale, r2 * scale
+    return CellParams(r0, r1, kind.tau1_s, r2, kind.tau2_s, ah)
+
+
+def default_cell(pack: Pack) -> Cell:
+    """The mean cell before anything was learned."""
+    return Cell(chemistry(pack.chemistry), default_params(pack))
+
+
+def label(pack: Pack) -> str:
+    """The numbers of a pack that all that is learned of its charge rests on."""
+    ohm = "" if pack.cell_resistance_ohm is None else f" {pack.cell_resistance_ohm:g} ohm"
+    return f"{pack.chemistry} {pack.cells_in_series} x {pack.rated_capacity_ah:g} Ah{ohm}"

@@ -1,0 +1,332 @@
+"""What kind of cell it is, as data: curve at rest, gap, temperature, limits, and how sure.
+
+A chemistry is what is known before a boat has been measured. A cell that was measured has the
+same shape with its own numbers and narrower standard deviations (`identify.py`).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache, partial
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.pack.ocv import (
+    agm_cell_v,
+    gel_cell_v,
+    lead_acid_cell_v,
+    lfp_cell_v,
+    lfp_cells_v,
+    lfp_spread_v,
+    nmc_cell_v,
+    nmc_spread_v,
+)
+from logger.units import ZERO_C_IN_K
+
+Floats = npt.NDArray[np.float64]
+Numeric = float | Floats
+
+GAS_J_PER_MOL_K = 8.314462618  # CODATA 2018
+REFERENCE_C = 25.0
+GRID = np.linspace(0.0, 1.0, 401)
+EMPTY_SD = 0.015  # of the place of 0 % on the curve; assumed
+FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to 3.65 V; assumed
+THIRD = 3**0.5  # a third draw's standard deviation about the mean of two, over half their distance
+KNEE_SOC = 0.02  # over so little charge a knee's form may change
+# Where the curve's error is carried: close where graphite bends and where the knees are.
+KNOTS = np.array(
+    [0, 0.015, 0.03, 0.05, 0.075, 0.1, 0.13, 0.16, 0.2, 0.27, 0.35, 0.45, 0.55, 0.62, 0.68, 0.74,
+     0.82, 0.9, 0.95, 0.98, 1]
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Chemistry:
+    """One kind of cell. Voltages are per cell, at rest unless a name says otherwise.
+
+    Args:
+        soc: Charge of the tables below, 0 to 1, rising, shape (n,).
+        mean_v: The open-circuit curve at 25 °C, midway between charge and discharge, (n,).
+        half_gap_v: Half the gap between the charge and the discharge curve, (n,).
+        fast_shape, slow_shape: Resistance over that at mid charge: of r0 and r1, of r2, (n,).
+        gap_soc_frac: Charge moved, as a share of capacity, that goes 63 % of the way from
+            one curve to the other.
+        gap_activation_j: How the gap grows in the cold, as an Arrhenius energy. [J/mol]
+        entropy_v_per_k: Change of the whole curve with temperature.
+        curve_sd_v: How far a cell of this chemistry may lie off the curve as a whole.
+        shape_sd_v, shape_soc: How far the curve's shape may be off, and over what charge.
+        end_sd_v: The same towards empty and full, by charge, (n,).
+        curve_cov_v2: Both and more, as the covariance of what the curve is off by at `KNOTS`, its
+            level apart, (k, k). [V²]
+        gap_sd: Standard deviation of the gap's relative size.
+        fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
+        wander: Slow polarisation that no pair describes, as a share of the slow pair's.
+        loss_sd: Relative error of the circuit's voltage loss at any moment.
+        axis_sd: Of where on the charge axis the curve's bends lie, from time to time: load,
+            temperature, what was called full.
+        ohm_shape_sd: Of how the resistances change with charge, as a share of the change.
+        model_sd_v: Of the circuit at rest, at any moment.
+        lasts_s: How long an error of the circuit lasts.
+        branch_sd: How far off the branch the law of hysteresis may be.
+        r0_ohm_ah, r1_ohm_ah, r2_ohm_ah: Resistance times capacity at 25 °C, mid charge.
+        tau1_s, tau2_s: Time constants.
+        ohmic_activation_j, charge_activation_j: Of r0, and of r1 and r2. [J/mol]
+        cutoff_v, full_v: Under load; on charge.
+        top_v: A cell above this while the charge current tails off is full.
+        full_tail_c: Current below which a charge held at the top is full, as a share of Ah.
+        charge_efficiency: Charge that comes back out per charge put in.
+        no_charge_below_c: Below this the cell must not be charged; None: no such limit.
+    """
+
+    name: str
+    soc: Floats
+    mean_v: Floats
+    half_gap_v: Floats
+    fast_shape: Floats
+    slow_shape: Floats
+    end_sd_v: Floats
+    curve_cov_v2: Floats
+    gap_soc_frac: float
+    gap_activation_j: float
+    entropy_v_per_k: float
+    curve_sd_v: float
+    shape_sd_v: float
+    shape_soc: float
+    gap_sd: float
+    fast_sd: float
+    slow_sd: float
+    wander: float
+    loss_sd: float
+    axis_sd: float
+    ohm_shape_sd: float
+    model_sd_v: float
+    lasts_s: float
+    branch_sd: float
+    r0_ohm_ah: float
+    r1_ohm_ah: float
+    r2_ohm_ah: float
+    tau1_s: float
+    tau2_s: float
+    ohmic_activation_j: float
+    charge_activation_j: float
+    cutoff_v: float
+    full_v: float
+    top_v: float
+    full_tail_c: float
+    charge_efficiency: float
+    no_charge_below_c: float | None
+    source: str
+
+    def ocv_v(self, soc: Numeric, temp_c: Numeric = 25.0, hysteresis: Numeric = 0.0) -> Floats:
+        """Voltage at rest.
+
+        Args:
+            soc: 0 to 1; outside, the end value. [frac] scalar or shape (n,)
+            temp_c: [°C] scalar or shape (n,)
+            hysteresis: -1 after long discharge, 0 midway, 1 after long charge.
+        Returns:
+            [V] broadcast shape; NaN where an input is NaN.
+        """
+        mean = np.interp(soc, self.soc, self.mean_v)
+        shift = self.entropy_v_per_k * (np.asarray(temp_c) - REFERENCE_C)
+        return np.asarray(mean + shift + self.gap_v(temp_c, soc) * np.asarray(hysteresis))
+
+    def docv_dsoc(self, soc: Numeric) -> Floats:
+        """Slope of the mean curve over 1 % of charge. [V per unit of charge]"""
+        below = np.maximum(np.asarray(soc) - 0.005, 0.0)
+        above = np.minimum(np.asarray(soc) + 0.005, 1.0)
+        rise = np.interp(above, self.soc, self.mean_v) - np.interp(below, self.soc, self.mean_v)
+        return np.asarray(rise / np.maximum(above - below, 0.005))
+
+    def soc_at(self, rest_v: Numeric, temp_c: Numeric = 25.0, hysteresis: Numeric = 0.0) -> Floats:
+        """Charge at a rest voltage; on a flat curve a poor guess. [frac] broadcast shape."""
+        shift = self.entropy_v_per_k * (np.asarray(temp_c) - REFERENCE_C)
+        at_25 = arrhenius(temp_c, self.gap_activation_j)
+        if np.ndim(hysteresis) or np.ndim(at_25):
+            level, gap = np.broadcast_arrays(rest_v - shift, at_25 * np.asarray(hysteresis))
+            pairs = zip(level.ravel().tolist(), gap.ravel().tolist(), strict=True)
+            found = np.array([float(self._soc_of(v, g)) for v, g in pairs])
+            return found.reshape(level.shape)
+        return self._soc_of(np.asarray(rest_v) - shift, float(at_25) * float(hysteresis))
+
+    def _soc_of(self, volts: Numeric, gap: float) -> Floats:
+        curve = np.maximum.accumulate(self.mean_v + gap * self.half_gap_v)
+        return np.asarray(np.interp(volts, curve, self.soc))
+
+    def gap_v(self, temp_c: Numeric = 25.0, soc: Numeric = 0.5) -> Floats:
+        """Half the gap between charge and discharge curve. [V] broadcast shape."""
+        half = np.interp(soc, self.soc, self.half_gap_v)
+        return np.asarray(half * arrhenius(temp_c, self.gap_activation_j))
+
+    def ohmic_factor(self, temp_c: Numeric) -> Floats:
+        """Ohmic resistance over that at 25 °C."""
+        return arrhenius(temp_c, self.ohmic_activation_j)
+
+    def charge_factor(self, temp_c: Numeric) -> Floats:
+        """Charge-transfer and diffusion resistance over that at 25 °C."""
+        return arrhenius(temp_c, self.charge_activation_j)
+
+
+def arrhenius(temp_c: Numeric, energy_j: float) -> Floats:
+    """Factor on a value known at 25 °C, exp(E/R (1/T - 1/298.15)). Broadcast shape.
+
+    Args:
+        temp_c: [°C] scalar or shape (n,); held within -40 to 80 °C.
+        energy_j: Activation energy. [J/mol]
+    """
+    kelvin = np.clip(np.asarray(temp_c, float), -40.0, 80.0) + ZERO_C_IN_K
+    return np.asarray(
+        np.exp(energy_j / GAS_J_PER_MOL_K * (1.0 / kelvin - 1.0 / (REFERENCE_C + ZERO_C_IN_K)))
+    )
+
+
+def _shape(points: dict[float, float]) -> Floats:
+    return np.interp(GRID, list(points), list(points.values()))
+
+
+def alike(x: Floats, sd: Numeric, reach: float) -> Floats:
+    """Covariance of values that are the more alike the nearer they are. Shape (n,) to (n, n)."""
+    sd = np.broadcast_to(sd, x.shape)
+    near = np.exp(-np.abs(x[:, None] - x) / reach)
+    return np.asarray(np.outer(sd, sd) * near + 1e-10 * np.eye(len(x)))
+
+
+def _doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
+    """Covariance at `KNOTS`: an error alike near by, and errors of a known form on `GRID`."""
+    cov = alike(KNOTS, sd_v, reach)
+    for mode in modes:
+        at = np.interp(KNOTS, GRID, mode)
+        cov = cov + np.outer(at, at)
+    return cov
+
+
+def _end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+    """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
+    slope = np.abs(np.gradient(curve(GRID), GRID))
+    fade = np.clip((0.2 - GRID) / 0.1, 0.0, 1.0)
+    return np.asarray(np.minimum(slope * shift, 0.1) * fade)
+
+
+def _top_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+    """Doubt near full where 100 % may lie `shift` off, fading out at 90 %. [V]"""
+    slope = np.gradient(curve(GRID), GRID)
+    fade = np.clip((GRID - 0.87) / 0.05, 0.0, 1.0)
+    return np.asarray(np.minimum(slope * shift, 0.1) * fade)
+
+
+def _lfp_modes() -> list[Floats]:
+    """How LFP cells' curves differ as wholes, each one standard deviation, on `GRID`. [V]"""
+    cells = lfp_cells_v(GRID)
+    # so that the sum of their squares is what a further cell may be off by
+    off = (cells - cells.mean(axis=0)) * ((1 + 1 / len(cells)) / (len(cells) - 1)) ** 0.5
+    modes = [*off, THIRD * lfp_spread_v(GRID)]
+    flat = (GRID > 0.2) & (GRID < 0.9)
+    return [mode - float(mode[flat].mean()) for mode in modes]
+
+
+def _lfp_ends() -> Floats:
+    """How far the knees' own form may be off, at `KNOTS`. [V]"""
+    both = _end_shift(lfp_cell_v, EMPTY_SD) + _top_shift(lfp_cell_v, FULL_SD)
+    return np.asarray(np.interp(KNOTS, GRID, both))
+
+
+def _lfp() -> Chemistry:
+    """Curve: mean of Safari and Delacourt 2011, Table I, and Afshar 2017; its doubt at the ends:
+    their distance, and where 0 % is (1.5 % of charge, assumed). Gap: 5-25 mV
+    on the plateau after long rest, about 20 mV at no current (Dreyer 2010). Resistance: 0.3-1
+    milliohm for 100-300 Ah prismatic cells, common practice. Circuit: real cells' own, identified,
+    are off by 1.5, 3.2 and 4.6 mV where they had not looked (two of 3.5 and 1.2 Ah); a usual one
+    is no better. Energies: between the milder
+    20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
+    return Chemistry(
+        name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
+        fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
+        end_sd_v=np.abs(lfp_spread_v(GRID)) + _end_shift(lfp_cell_v, EMPTY_SD),
+        curve_cov_v2=_doubt(0.0065, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
+        gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
+        shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        model_sd_v=0.003, lasts_s=400.0, branch_sd=0.3,
+        r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
+        tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
+        cutoff_v=2.5, full_v=3.55, top_v=3.40, full_tail_c=0.05, charge_efficiency=0.998,
+        no_charge_below_c=0.0, source=_lfp.__doc__ or "",
+    )  # fmt: skip
+
+
+NMC_REACH = 0.3  # a tenth of the charge apart their distance is alike by 0.71, as exp(-0.1 / 0.3)
+
+
+def _nmc_spread() -> tuple[float, Floats]:
+    """How far an NMC cell may lie off the mean of the two. [V]
+
+    Where two curves happen to cross they say nothing of a third, so that their distance is pooled
+    from 15 to 95 % of charge; below, at the knee, it is taken as it stands.
+
+    Returns:
+        Standard deviation along the curve; what comes on top at the knee, on `GRID`.
+    """
+    spread = THIRD * nmc_spread_v(GRID)
+    along = (GRID >= 0.15) & (GRID <= 0.95)
+    knee = spread * np.clip((0.15 - GRID) / 0.1, 0.0, 1.0)
+    return float(np.sqrt(np.mean(spread[along] ** 2))), knee
+
+
+def _nmc() -> Chemistry:
+    """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
+    2020); its doubt: their distance, and over what charge that stays alike. The rest: common
+    practice, no source."""
+    sd_v, knee_v = _nmc_spread()
+    return Chemistry(
+        name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
+        fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
+        end_sd_v=np.abs(nmc_spread_v(GRID)),
+        curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
+        gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
+        shape_sd_v=sd_v, shape_soc=NMC_REACH, gap_sd=0.3, fast_sd=0.35,
+        slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
+        r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
+        tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
+        cutoff_v=3.0, full_v=4.15, top_v=4.10, full_tail_c=0.05, charge_efficiency=0.998,
+        no_charge_below_c=0.0, source=_nmc.__doc__ or "",
+    )  # fmt: skip
+
+
+def _lead_acid(name: str) -> Chemistry:
+    """Curve: a maker's table, for flooded deep-cycle, glass-mat or gel cells; the rest: common
+    practice, no source."""
+    curve = {"lead_acid": lead_acid_cell_v, "agm": agm_cell_v, "gel": gel_cell_v}[name]
+    return Chemistry(
+        name=name, soc=GRID, mean_v=curve(GRID),
+        half_gap_v=np.full(GRID.size, 0.01),
+        fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
+        slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
+        end_sd_v=np.zeros(GRID.size), curve_cov_v2=_doubt(0.01, 0.3),
+        gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=0.015,
+        shape_sd_v=0.01, shape_soc=0.3, gap_sd=0.3, fast_sd=0.4,
+        slow_sd=0.5, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
+        r0_ohm_ah=0.1, r1_ohm_ah=0.06, r2_ohm_ah=0.1,
+        tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
+        cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
+        no_charge_below_c=None, source=_lead_acid.__doc__ or "",
+    )  # fmt: skip
+
+
+LEAD = ("lead_acid", "agm", "gel")
+_SETS: dict[str, Callable[[], Chemistry]] = {
+    "lfp": _lfp, "nmc": _nmc, **{name: partial(_lead_acid, name) for name in LEAD}
+}  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def chemistry(name: str) -> Chemistry:
+    """The chemistry of that name: "lfp", "nmc", "lead_acid" (flooded), "agm" or "gel".
+
+    Raises:
+        KeyError: There is none of that name.
+    """
+    return _SETS[name]()

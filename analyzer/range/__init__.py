@@ -1,0 +1,1 @@
+"""How far: Monte Carlo samples, discharge, reach, home, passages, hindcast."""

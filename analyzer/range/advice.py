@@ -1,0 +1,131 @@
+"""The next best action: one sentence with the gain in it."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.pack.soc_state import ChargeState
+from analyzer.range.home import HomeReach, turn_lead_s
+from analyzer.range.reach import ReachResult
+from logger.units import DAY_S, HOUR_S, KN, NMI
+
+WORTH = 1.15  # a slower speed is worth saying where it goes this much farther
+WIDE = 0.1  # standard deviation of a distance, as a share, from which it is called wide
+MOSTLY = 0.5  # of its variance that goes with the capacity
+LEARN_CAPACITY = (
+    "the pack's capacity makes this range wide: one trip from full down to about 15 %, close to "
+    "home, in quiet weather and with shore power waiting, would tell it; stop before any cell "
+    "comes near its cut-off"
+)
+OPEN_SD = 0.05  # of the charge, from which a time without readings is worth a word
+SOON_S = 1200.0  # sooner than this the turning point comes before all other advice
+SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
+
+
+def after_silence(charge: ChargeState) -> str:
+    """What settles a charge that a time without readings left open; empty where it is known."""
+    if not charge.unseen_s or charge.sd < OPEN_SD:
+        return ""
+    hours = max(round(charge.unseen_s / HOUR_S), 1)
+    return (
+        "half an hour under motor would narrow the charge, a full charge would settle it: nothing "
+        f"was recorded for {hours} h, in which the pack may have been charged or used"
+    )
+
+
+def _nmi(distance_m: float) -> str:
+    value = distance_m / NMI
+    return f"{value:.1f}" if value < 10 else f"{value:.0f}"
+
+
+def slower(result: ReachResult, k_now: int) -> int | None:
+    """Index of the slower speed worth going to, None where slowing gains little."""
+    medians = np.median(result.distance_m, axis=0)
+    floor = SLOWEST_FRAC * result.speeds_mps[k_now]
+    able = (result.speeds_mps >= floor) & (np.arange(len(medians)) < k_now)
+    if not able.any():
+        return None
+    best = int(np.argmax(np.where(able, medians, -1.0)))
+    return best if medians[best] > WORTH * max(medians[k_now], 1.0) else None
+
+
+def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) -> str:
+    """What to do next: turn, slow down, or go on.
+
+    Args:
+        result: How far, with the present speed at index `k_now`.
+        home: The way home, if a home is known.
+    """
+    if home is not None and must_turn(home):
+        return (
+            f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
+            f"{100 * home.can_return_frac:.0f} % sure of arriving above the reserve"
+        )
+    out = home if home is not None and not home.homeward else None
+    if out is not None and turn_lead_s(out, result.ground_speed_mps(k_now)) < SOON_S:
+        return (
+            f"turn for home within {_nmi(out.turn_in.low or 0.0)} nmi, back at "
+            f"{out.back_speed_mps / KN:.1f} kn through water"
+        )
+    to = slower(result, k_now)
+    if to is not None:
+        here, there = (result.distance(k).mid or 0.0 for k in (k_now, to))
+        return (
+            f"slow to {result.speeds_mps[to] / KN:.1f} kn through water: "
+            f"{_nmi(there)} nmi instead of {_nmi(here)}"
+        )
+    if out is not None and out.turn_in.low is not None:
+        return f"go on: turn for home within {_nmi(out.turn_in.low)} nmi"
+    return "go on at this speed: slowing down gains little"
+
+
+def must_turn(home: HomeReach) -> bool:
+    """Whether she must turn now to be home as surely as is wanted."""
+    return (home.turn_in.low or 0.0) <= 0.0
+
+
+def lesson(
+    charge: ChargeState,
+    result: ReachResult,
+    k_now: int,
+    draws: Mapping[str, npt.NDArray[np.float64]],
+) -> str:
+    """What would narrow a range that the pack makes wide; empty where it does not.
+
+    Args:
+        draws: Of the pack, as the result was worked out with.
+    """
+    if rests_on(result, k_now, draws["capacity_ah"]):
+        return LEARN_CAPACITY
+    if rests_on(result, k_now, draws["soc"]) and not after_silence(charge):
+        return _learn_charge(charge)
+    return ""
+
+
+def _learn_charge(charge: ChargeState) -> str:
+    """What would tell the charge where it makes a range wide."""
+    since = "the log has not seen it full"
+    if charge.full_us is not None:
+        days = (charge.t_us - charge.full_us) / 1e6 / DAY_S
+        since = f"it was last seen full {days:.0f} days ago"
+        if days < 2:
+            since = f"it was last seen full {24 * days:.0f} hours ago"
+    return (
+        f"the pack's charge makes this range wide ({since}): one charge to full, with half an hour "
+        "on the charger at the top, would tell it"
+    )
+
+
+def rests_on(result: ReachResult, k_now: int, what: npt.NDArray[np.float64]) -> bool:
+    """Whether it is this that makes the range of the distance wide: capacity, or charge.
+
+    Args:
+        what: Its draws, shape (n,) as the result's.
+    """
+    distance = result.distance_m[:, k_now]
+    middle, spread = float(np.median(distance)), float(distance.std())
+    if what.shape != distance.shape or spread <= WIDE * middle or what.std() == 0:
+        return False
+    alike = float(np.corrcoef(distance, what)[0, 1])
+    return alike > 0 and alike**2 > MOSTLY

@@ -1,0 +1,163 @@
+"""Running a pack down at constant power until the first limit, for many draws at once.
+
+Each draw is a mean cell (open-circuit curve, one lumped resistance once polarisation has settled,
+which takes minutes where a run-down takes hours), a weakest cell beside it, and the cable to the
+controller. Every voltage limit at constant power has a closed form: the current at the limit
+follows from the voltage there, the open-circuit voltage needed from the current, and the charge
+from the open-circuit curve. Time is charge over current between the two states of charge.
+
+Source: equivalent-circuit model (textbook), I = P / V.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.pack.cell_model import Chemistry
+
+Floats = npt.NDArray[np.float64]
+
+LIMITS = (
+    "reserve",
+    "weakest cell's cut-off",
+    "controller cutback",
+    "pack cut-off",
+    "motor's temperature",
+    "controller's temperature",
+)
+SOC_GRID = np.concatenate(
+    [np.linspace(0, 0.1, 41), np.linspace(0.11, 0.9, 80), np.linspace(0.905, 1.0, 20)]
+)
+# Gauss-Legendre nodes and weights on [0, 1], 4 points (Abramowitz and Stegun 25.4.29).
+NODES = (np.polynomial.legendre.leggauss(4)[0] + 1) / 2
+SHARES = np.polynomial.legendre.leggauss(4)[1] / 2
+MOST_S = 72 * 3600.0  # a run-down is not followed beyond three days
+
+
+@dataclass(frozen=True)
+class PackDraws:
+    """Equally likely packs; arrays of shape (n,) are per mean cell unless said otherwise.
+
+    soc: charge now, fraction. capacity_ah. resistance_ohm: all terms, settled, one cell.
+    weak_resistance_ohm, weak_deficit_frac: of the weakest cell, above the mean cell.
+    shift_v: this cell's open-circuit curve above the chemistry's.
+    cells: in series. ocv_v: open-circuit voltage at `SOC_GRID`, discharging, shape (g,).
+    """
+
+    soc: Floats
+    capacity_ah: Floats
+    resistance_ohm: Floats
+    weak_resistance_ohm: Floats
+    weak_deficit_frac: Floats
+    shift_v: Floats
+    cells: int
+    ocv_v: Floats
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What ends a run.
+
+    reserve_frac: charge to keep. cell_cutoff_v: protection opens at any cell.
+    controller_v: controller gives less or stops below; None: not known.
+    cable_ohm: pack to controller, there and back.
+    """
+
+    reserve_frac: float
+    cell_cutoff_v: float
+    controller_v: float | None = None
+    cable_ohm: float = 0.0
+
+
+@dataclass(frozen=True)
+class RunDown:
+    """The run's end per draw and speed, each shape (n, k).
+
+    end_soc: charge of the mean cell at the end. duration_s. limit: index into `LIMITS`.
+    """
+
+    end_soc: Floats
+    duration_s: Floats
+    limit: npt.NDArray[np.int64]
+
+
+def ocv_table(kind: Chemistry, temp_c: float) -> Floats:
+    """Open-circuit voltage at `SOC_GRID` on the discharge branch, never falling, shape (g,)."""
+    table = kind.ocv_v(SOC_GRID, temp_c=temp_c, hysteresis=-1.0)
+    return np.maximum.accumulate(table + 1e-7 * np.arange(len(SOC_GRID)))
+
+
+def _soc_for(needed_v: Floats, pack: PackDraws) -> Floats:
+    """Charge at which the open-circuit voltage is what is needed; 1.5 where it never is."""
+    soc = np.interp(needed_v - pack.shift_v[:, None], pack.ocv_v, SOC_GRID, left=0.0, right=1.5)
+    return np.asarray(soc)
+
+
+def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
+    """Current at constant pack power; the power's peak where the pack cannot give it. [A]"""
+    ocv = np.interp(soc, SOC_GRID, pack.ocv_v) + pack.shift_v[:, None]
+    resistance = pack.resistance_ohm[:, None]
+    inside = ocv**2 - 4 * resistance * power_w / pack.cells
+    return np.asarray((ocv - np.sqrt(np.maximum(inside, 0.0))) / (2 * resistance))
+
+
+def _cutoff_soc(power_w: Floats, pack: PackDraws, limits: Limits) -> Floats:
+    """Charge at which the pack's mean cell reaches the cut-off, shape (n, k)."""
+    current = power_w / (pack.cells * limits.cell_cutoff_v)
+    return _soc_for(limits.cell_cutoff_v + current * pack.resistance_ohm[:, None], pack)
+
+
+def _weak_soc(power_w: Floats, pack: PackDraws, limits: Limits, start: Floats) -> Floats:
+    """Mean cell's charge at which the weakest cell reaches the cut-off, shape (n, k)."""
+    resistance = (pack.resistance_ohm + pack.weak_resistance_ohm)[:, None]
+    deficit = pack.weak_deficit_frac[:, None]
+    soc = start
+    for _ in range(3):
+        current = cell_current_a(power_w, soc, pack)
+        weak = _soc_for(limits.cell_cutoff_v + current * resistance, pack)
+        soc = np.clip(weak + deficit, start, 1.5)
+    return soc
+
+
+def _controller_soc(motor_w: Floats, power_w: Floats, pack: PackDraws, limits: Limits) -> Floats:
+    """Charge at which the controller's terminals reach its limit, shape (n, k)."""
+    if limits.controller_v is None:
+        return np.zeros_like(power_w)
+    root = np.sqrt(limits.controller_v**2 + 4 * limits.cable_ohm * motor_w)
+    pack_v = (limits.controller_v + root) / 2
+    ohms = pack.resistance_ohm[:, None]
+    extra = (pack.weak_resistance_ohm / pack.cells)[:, None]
+    needed = pack_v / pack.cells + power_w / pack_v * (ohms + extra)
+    return _soc_for(needed, pack)
+
+
+def run_down(motor_w: Floats, other_w: Floats, pack: PackDraws, limits: Limits) -> RunDown:
+    """Runs every draw down at every power.
+
+    Args:
+        motor_w: Propulsion power, shape (n, k). [W]
+        other_w: Hotel less sun, shape (n, k) or (n, 1); negative where the sun gives more. [W]
+    Returns:
+        The ends. Where nothing is drawn the run lasts `MOST_S`.
+    """
+    power = np.maximum(motor_w + other_w, 0.0)
+    cut = _cutoff_soc(power, pack, limits)
+    ends = np.stack(
+        [
+            np.full_like(power, limits.reserve_frac),
+            _weak_soc(power, pack, limits, cut),
+            _controller_soc(motor_w, power, pack, limits),
+            cut,
+        ]
+    )
+    limit = np.argmax(ends, axis=0)
+    start = pack.soc[:, None]
+    end = np.clip(np.max(ends, axis=0), 0.0, None)
+    span = np.maximum(start - end, 0.0)
+    slow = np.zeros_like(power)
+    for node, share in zip(NODES, SHARES, strict=True):
+        current = cell_current_a(power, end + span * node, pack)
+        slow += share / np.maximum(current, 1e-6)
+    duration = np.minimum(pack.capacity_ah[:, None] * 3600.0 * span * slow, MOST_S)
+    return RunDown(np.minimum(end, start), duration, limit.astype(np.int64))

@@ -1,0 +1,241 @@
+"""From a boat, its charge and the last minutes of its log to the question "how far"."""
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.cells.monitor import WeakCell
+from analyzer.environment.daylight import mean_ahead
+from analyzer.environment.stream import Stream
+from analyzer.environment.wind import Wind, windage_m2
+from analyzer.hull.power_curve import PowerCurve
+from analyzer.hull.resistance import GRAVITY
+from analyzer.hull.steady import SPEED_CHANGE_MPS
+from analyzer.pack.cell_model import chemistry, default_params
+from analyzer.pack.soc import ChargeState
+from analyzer.range.discharge import Limits
+from analyzer.range.monte_carlo import NOW_LOG_SD
+from analyzer.range.reach import (
+    Now,
+    ReachInput,
+    Weak,
+    speeds_for,
+)
+from analyzer.range.thermal_limit import Warmth
+from analyzer.series.operating import propulsion_power_w, shaft_rps
+from analyzer.series.series import Series
+from analyzer.thermal import copper
+from logger.boat import Boat, Hull
+
+Floats = npt.NDArray[np.float64]
+
+NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over this long
+LEAST_FRAC, LEAST_RPS = 0.01, 0.2  # of rated power, of the shaft: less is not motoring
+USUAL_FROUDE = 0.28  # common practice, no source
+STILL_FRAC = 0.15  # power may vary this much in it
+LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
+
+
+def cable_ohm(boat: Boat) -> float:
+    """Pack to controller, there and back, warm; 0 where the boat file names no cable."""
+    total = 0.0
+    for cable in boat.cable:
+        if cable.current_channel == "pack_current_a":
+            wire = copper.ohm_per_m_20c(cable) * cable.length_m
+            total += float(copper.at_temp(wire, 40.0)) + 2 * LUG_OHM
+    return total
+
+
+def limits(boat: Boat) -> Limits:
+    """What ends a run on this boat."""
+    cutoff = boat.pack.cell_cutoff_v or chemistry(boat.pack.chemistry).cutoff_v
+    controller = boat.motor.cutback_v or boat.motor.shutdown_v
+    return Limits(boat.reserve.soc_frac, cutoff, controller, cable_ohm(boat))
+
+
+def usual_speed_mps(hull: Hull) -> float:
+    """Speed that such a boat is motored at: as the file says, else a Froude number of 0.28."""
+    if hull.cruising_speed_mps:
+        return hull.cruising_speed_mps
+    return float(USUAL_FROUDE * np.sqrt(GRAVITY * hull.waterline_m))
+
+
+def weak(cell: WeakCell | None) -> Weak:
+    """The weakest cell as the run-down wants it; none found: cells are alike."""
+    if cell is None:
+        return Weak()
+    deficit = cell.soc_deficit_frac + cell.capacity_deficit_frac
+    sd = float(np.hypot(cell.soc_deficit_sd_frac, cell.capacity_deficit_sd_frac))
+    return Weak((cell.r_excess_ohm, cell.r_excess_sd_ohm), (deficit, sd))
+
+
+def now(series: Series, boat: Boat) -> Now | None:
+    """The present operating point; None where the boat is not motoring steadily.
+
+    A mean of the last three minutes; of the last one where the three before were not alike.
+
+    Args:
+        series: Ends now; at least the last minute.
+    """
+    found = (_steady(series, boat, last_s) for last_s in (NOW_S, SHORT_NOW_S))
+    return next((point for point in found if point is not None), None)
+
+
+def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
+    """The mean of so long a time, where speed, power and course held still in it."""
+    size = max(round(last_s / series.step_s), 2)
+    if series.n < size:
+        return None
+    last = series.cut(series.n - size, series.n)
+    power = np.where(_still_shaft(last, boat), np.nan, propulsion_power_w(last, boat))
+    speed, course = last.get("speed_ground_mps"), np.radians(last.get("course_ground_deg"))
+    ok = np.isfinite(power) & np.isfinite(speed) & np.isfinite(course)
+    if ok.sum() * 2 < size:
+        return None
+    power, speed, course = power[ok], speed[ok], course[ok]
+    mean, half = float(power.mean()), len(power) // 2
+    aim = np.hypot(np.sin(course).mean(), np.cos(course).mean())
+    if mean < LEAST_FRAC * boat.motor.rated_power_w or power.std() > STILL_FRAC * mean:
+        return None
+    gained = abs(float(speed[half:].mean() - speed[:half].mean()))
+    if aim < 0.95 or (last_s < NOW_S and gained > SPEED_CHANGE_MPS):
+        return None
+    toward = np.degrees(np.arctan2(np.sin(course).mean(), np.cos(course).mean()))
+    thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
+    sd = NOW_LOG_SD * float(np.sqrt(NOW_S / last_s))
+    return Now(float(speed.mean()), float(toward % 360.0), mean, sd, less_hotel=thought)
+
+
+def _still_shaft(last: Series, boat: Boat) -> bool:
+    """Whether the shaft is seen not to turn, so that the power goes elsewhere: sails, a kettle.
+
+    Where the controller's own current shows that the motor takes power, that is believed instead.
+    """
+    turns = np.abs(shaft_rps(last, boat))
+    taken = last.get("controller_voltage_v") * last.get("controller_current_a")
+    least_w = LEAST_FRAC * boat.motor.rated_power_w
+    return bool(
+        np.isfinite(turns).any()
+        and np.nanmedian(turns) < LEAST_RPS
+        and not np.nan_to_num(taken).mean() > least_w
+    )
+
+
+def doing(series: Series, boat: Boat) -> str:
+    """What the motor does in the last minute, in words, and why that is not taken as steady."""
+    if now(series, boat) is not None:
+        return "motoring steadily"
+    last = series.cut(series.n - max(round(SHORT_NOW_S / series.step_s), 2), series.n)
+    power = propulsion_power_w(last, boat)
+    power = power[np.isfinite(power)]
+    if not len(power):
+        return "the motor's power is not measured"
+    if power.mean() < LEAST_FRAC * boat.motor.rated_power_w or _still_shaft(last, boat):
+        return "motor off"
+    if not np.isfinite(last.get("speed_ground_mps") + last.get("course_ground_deg")).any():
+        return "motoring, with no speed and course over ground to go by"
+    return "motoring, not steadily yet"
+
+
+def mean_sd(series: Series, name: str, fallback: float, spread: float = 0.3) -> tuple[float, float]:
+    """A load's mean and uncertainty over the last half hour, else the boat file's figure."""
+    size = max(round(1800.0 / series.step_s), 1)
+    values = series.get(name)[-size:]
+    values = values[np.isfinite(values)]
+    if not len(values):
+        return fallback, spread * fallback
+    return float(values.mean()), max(float(values.std()), 0.1 * abs(float(values.mean())))
+
+
+def present_water_mps(present: Now, stream: Stream) -> float:
+    """Present speed through water: ground velocity less the stream's mean."""
+    angle = np.radians(present.course_deg)
+    ground = present.speed_ground_mps * np.array([np.sin(angle), np.cos(angle)])
+    return float(np.hypot(*(ground - stream.mean_mps[-1])))
+
+
+def question(
+    boat: Boat,
+    charge: ChargeState,
+    curve: PowerCurve,
+    stream: Stream,
+    *,
+    course_deg: float | None = None,
+    speeds_mps: Floats | None = None,
+    weakest: WeakCell | None = None,
+    present: Now | None = None,
+    hotel_w: tuple[float, float] | None = None,
+    solar_w: tuple[float, float] = (0.0, 0.0),
+    wind: Wind | None = None,
+    place: tuple[float, float] | None = None,
+    warmths: tuple[Warmth, ...] = (),
+    n: int = 1000,
+    seed: int = 1,
+) -> ReachInput:
+    """The question "how far" for `analyzer.range.reach.reach`.
+
+    Args:
+        course_deg: To be held over ground; None: the present one, if there is one.
+        speeds_mps: Through water, rising, (k,); None: twenty worth asking for. The present one
+            is put among them where the boat motors on this course.
+        wind: Measured lately or given; None: carried as uncertainty.
+        place: Latitude and longitude, for the sun of the hours ahead.
+        warmths: Of motor and controller, where they may get too hot at a speed.
+        hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
+    """
+    if course_deg is None and present is not None:
+        course_deg = present.course_deg
+    if speeds_mps is None:
+        speeds_mps = speeds_for(curve, boat.motor.rated_power_w)
+    as_now = None
+    if present is not None and course_deg == present.course_deg:
+        own = present_water_mps(present, stream)
+        speeds_mps = np.unique(np.append(speeds_mps, own))
+        as_now = int(np.searchsorted(speeds_mps, own))
+    typical = boat.hotel.power_w
+    rated = boat.solar.peak_w / max(solar_w[0], 1.0) if boat.solar.peak_w else None
+    return ReachInput(
+        curve=curve,
+        stream=stream,
+        charge=charge.draws(n, np.random.default_rng(seed)),
+        kind=chemistry(boat.pack.chemistry),
+        cells=boat.pack.cells_in_series,
+        limits=limits(boat),
+        course_deg=course_deg,
+        speeds_mps=np.asarray(speeds_mps, dtype=np.float64),
+        hotel_w=hotel_w if hotel_w is not None else (typical, 0.3 * typical),
+        solar_w=solar_w,
+        weak=weak(weakest),
+        now=present,
+        as_now=as_now,
+        wind=wind,
+        windage_m2=windage_m2(boat.hull),
+        sun_ahead=mean_ahead(place, charge.t_us / 1e6, rated),
+        warmths=warmths,
+        seed=seed,
+    )
+
+
+def without_log(boat: Boat, curve: PowerCurve, stream: Stream, n: int = 1000) -> ReachInput:
+    """The question for a boat whose pack is not measured: the charge is to be filled in."""
+    rng = np.random.default_rng(1)
+    cell = default_params(boat.pack)
+    capacity = cell.capacity_ah * np.exp(0.05 * rng.standard_normal(n))
+    factor = np.exp(0.3 * rng.standard_normal(n))
+    return ReachInput(
+        curve=curve,
+        stream=stream,
+        charge={
+            "soc": np.full(n, 0.5),
+            "capacity_ah": capacity,
+            "r0_ohm": cell.r0_ohm * factor,
+            "r1_ohm": cell.r1_ohm * factor,
+            "r2_ohm": cell.r2_ohm * factor,
+        },
+        kind=chemistry(boat.pack.chemistry),
+        cells=boat.pack.cells_in_series,
+        limits=limits(boat),
+        course_deg=None,
+        speeds_mps=speeds_for(curve, boat.motor.rated_power_w),
+        hotel_w=(boat.hotel.power_w, 0.3 * boat.hotel.power_w),
+        windage_m2=windage_m2(boat.hull),
+    )

@@ -1,0 +1,182 @@
+"""Walks a passage leg by leg, many equally likely boats at once.
+
+Each step is a piece of a leg: ground speed from the stream at that boat's own clock, power from
+its curve and the wind on that course, charge from its pack, checked against every limit. A wind
+that is not known is one all the way, in each draw another: what helps out hinders back. One that
+was measured fades into any other.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.environment.air import Air
+from analyzer.range.discharge import PackDraws, cell_current_a, run_down
+from analyzer.range.monte_carlo import air_draws, along_across
+from analyzer.range.reach import (
+    AHEAD_LOG_SD,
+    ReachInput,
+    ground_speed_mps,
+    pack_draws,
+)
+from analyzer.range.route import Leg, Route
+
+Floats = npt.NDArray[np.float64]
+
+PIECE_M = 1000.0  # a leg is walked in pieces of about this length
+MOST_PIECES = 20
+STUCK_MPS = 0.05  # slower over ground: the boat makes no way
+
+
+class MovingWater(Protocol):
+    """A stream for each draw at its own time."""
+
+    def at(self, t_s: Floats) -> tuple[Floats, Floats]:
+        """East and north, (n,). [m/s]"""
+
+
+class Sun(Protocol):
+    """Power from the panels."""
+
+    def at(self, t_s: Floats) -> Floats:
+        """Mean power at each draw's own time, (n,). [W]"""
+
+
+@dataclass(frozen=True)
+class NoSun:
+    """No panels, or nothing known of them."""
+
+    def at(self, t_s: Floats) -> Floats:
+        """Nothing."""
+        return np.zeros_like(t_s)
+
+
+@dataclass(frozen=True)
+class Boats:
+    """Everything drawn once for a passage; all (n,) but the curve's lines (n, m).
+
+    weather: ln power that wind and sea of each leg add beside `air`, (n, legs). later: the winds
+    that `air` fades into from `since_s` on; None: it stays.
+    """
+
+    given: ReachInput
+    pack: PackDraws
+    lines: Floats
+    weather: Floats
+    air: Air
+    hotel_w: Floats
+    water: MovingWater
+    sun: Sun
+    later: Air | None = None
+    since_s: float = 0.0
+
+    def air_at(self, t_s: Floats) -> Air:
+        """Winds at each draw's own time, (n,)."""
+        if self.later is None or self.given.wind is None:
+            return self.air
+        age_s = np.maximum(t_s - self.since_s, 0.0)
+        return self.air.fading(self.later, np.exp(-age_s / self.given.wind.lasts_s))
+
+
+@dataclass(frozen=True)
+class LegEnd:
+    """State at a leg's end, (n,) each. ended: a limit came before it."""
+
+    t_s: Floats
+    soc: Floats
+    energy_wh: Floats
+    ended: npt.NDArray[np.bool_]
+
+
+def draw_boats(
+    given: ReachInput,
+    route: Route,
+    wind_s: float,
+    water: MovingWater,
+    sun: Sun,
+    n: int,
+    seed: int = 1,
+) -> Boats:
+    """Equally likely boats for a passage.
+
+    Args:
+        wind_s: When the wind was measured, where it was. [UTC s]
+    """
+    rng = np.random.default_rng(seed)
+    air = air_draws(given, n, rng)
+    later = None
+    if given.wind is not None and np.isfinite(given.wind.lasts_s):
+        later = air_draws(replace(given, wind=None), n, np.random.default_rng(seed + 1))
+    leg_sd = air.left * given.curve.leg_sd
+    whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
+    weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))
+    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
+    return Boats(
+        given=given,
+        pack=pack_draws(given, n, rng),
+        lines=given.curve.curves(n, rng),
+        weather=weather,
+        air=air,
+        hotel_w=hotel,
+        water=water,
+        sun=sun,
+        later=later,
+        since_s=wind_s,
+    )
+
+
+def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float, t_s: Floats) -> Floats:
+    """Propulsion power of each draw on a leg at a speed through water, (n,). [W]
+
+    Args:
+        t_s: Each draw's own time, (n,).
+    """
+    speed = np.full(len(boats.hotel_w), speed_mps)
+    still = np.exp(boats.given.curve.read_own(boats.lines, speed) + boats.weather[:, k])
+    added = boats.air_at(t_s).added_w(leg.course_deg, speed[:, None], still[:, None])
+    return np.asarray(still + added[:, 0])
+
+
+def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) -> LegEnd:
+    """From one leg's end to the next. Once a limit has come the boat stays ended.
+
+    Args:
+        k: The leg's number. speed_mps: Through water.
+    """
+    pieces = int(np.clip(np.ceil(leg.distance_m / PIECE_M), 1, MOST_PIECES))
+    t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
+    ended = start.ended.copy()
+    for _ in range(pieces):
+        east, north = boats.water.at(t)
+        along, across = along_across(east, north, leg.course_deg)
+        made = ground_speed_mps(np.full_like(t, speed_mps), along, across)
+        ended |= made < STUCK_MPS
+        seconds = leg.distance_m / pieces / np.maximum(made, STUCK_MPS)
+        motor = leg_power_w(boats, k, leg, speed_mps, t + seconds / 2)
+        power = motor + boats.hotel_w - boats.sun.at(t + seconds / 2)
+        current = cell_current_a(np.maximum(power, 0.0)[:, None], soc[:, None], boats.pack)[:, 0]
+        volts = np.where(power < 0, 3.3, power / np.maximum(current, 1e-6) / boats.given.cells)
+        drawn = np.where(power < 0, power / (boats.given.cells * volts), current)
+        soc = np.minimum(soc - drawn * seconds / 3600.0 / boats.pack.capacity_ah, 1.0)
+        energy += power * seconds / 3600.0
+        t += seconds
+        ended |= soc <= _lowest_soc(boats, motor, power)
+    return LegEnd(t, np.maximum(soc, 0.0), energy, ended)
+
+
+def _lowest_soc(boats: Boats, motor: Floats, power: Floats) -> Floats:
+    """Charge at which the first limit comes at this power, (n,)."""
+    limits = boats.given.limits
+    full = PackDraws(**{**boats.pack.__dict__, "soc": np.ones(len(motor))})
+    run = run_down(motor[:, None], (power - motor)[:, None], full, limits)
+    return np.asarray(run.end_soc[:, 0])
+
+
+def begin(boats: Boats, departure_s: float) -> LegEnd:
+    """State at departure."""
+    n = len(boats.hotel_w)
+    soc = boats.pack.soc
+    ended = soc <= boats.given.limits.reserve_frac
+    return LegEnd(np.full(n, departure_s), soc, np.zeros(n), ended)

@@ -1,0 +1,244 @@
+"""How far: for each speed, draws of everything not known, run down until the first limit.
+
+A draw is one equally likely boat, pack, stream, hotel load and sun together; distance over the
+ground is its time times its ground speed.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.environment.daylight import HOURS
+from analyzer.environment.stream_table import StreamTable, TableStream
+from analyzer.estimation.estimate import Estimate
+from analyzer.hull.power_curve import PowerCurve
+from analyzer.range.discharge import LIMITS, RunDown, run_down
+from analyzer.range.monte_carlo import (
+    Draws,
+    Now,
+    ReachInput,
+    Weak,
+    air_draws,
+    along_across,
+    aside_on,
+    draw,
+    pack_draws,
+)
+from logger.units import KN
+
+Floats = npt.NDArray[np.float64]
+
+AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
+TOO_HOT = 0.5  # chance from which on heat counts as what ends a speed
+SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3  # sun from which on, and how often, the day is looked at
+STEPS_KN = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
+
+__all__ = [
+    "AHEAD_LOG_SD",
+    "Floats",
+    "Now",
+    "ReachInput",
+    "ReachResult",
+    "Weak",
+    "air_draws",
+    "draw",
+    "ground_speed_mps",
+    "middle",
+    "pack_draws",
+    "reach",
+    "speeds_for",
+    "toward",
+]
+
+
+@dataclass(frozen=True)
+class ReachResult:
+    """Draws and what they say; columns follow `speeds_mps`.
+
+    Args:
+        speeds_mps: Through water, (k,).
+        ground_mps, motor_w, total_w, distance_m, duration_s: (n, k).
+        run: End charge and limit, (n, k).
+        soc: Charge now, (n,).
+    """
+
+    speeds_mps: Floats
+    ground_mps: Floats
+    motor_w: Floats
+    total_w: Floats
+    distance_m: Floats
+    duration_s: Floats
+    run: RunDown
+    soc: Floats
+    known_stream: bool
+    reason: str
+    as_now: int | None = None
+
+    def distance(self, k: int) -> Estimate:
+        """Distance over ground at the k-th speed, median and 80 % range. [m]"""
+        return middle(self.distance_m[:, k], "m", self.reason)
+
+    def duration(self, k: int) -> Estimate:
+        """Time at the k-th speed. [s]"""
+        return middle(self.duration_s[:, k], "s", self.reason)
+
+    def power(self, k: int) -> Estimate:
+        """Power from the pack at the k-th speed, motor and hotel less sun. [W]"""
+        return middle(self.total_w[:, k], "W", self.reason)
+
+    def ground_speed_mps(self, k: int) -> float:
+        """Median speed over ground at the k-th speed."""
+        return float(np.median(self.ground_mps[:, k]))
+
+    def limit_shares(self, k: int) -> dict[str, float]:
+        """How often each limit ends the run at the k-th speed; only those that ever do."""
+        count = np.bincount(self.run.limit[:, k], minlength=len(LIMITS))
+        share = count / count.sum()
+        return {LIMITS[i]: float(share[i]) for i in np.argsort(-share) if share[i] > 0}
+
+    def best(self) -> int | None:
+        """Index of the speed whose median distance is longest; None if none makes way."""
+        medians = np.median(self.distance_m, axis=0)
+        return int(np.argmax(medians)) if medians.max() > 0 else None
+
+    def nearest(self, speed_mps: float) -> int:
+        """Index of the speed nearest to one."""
+        return int(np.argmin(np.abs(self.speeds_mps - speed_mps)))
+
+
+def middle(draws: Floats, unit: str, reason: str = "", used: tuple[str, ...] = ()) -> Estimate:
+    """Median and 80 % range of draws."""
+    low, mid, high = np.percentile(draws, (10, 50, 90))
+    return Estimate(float(mid), float(low), float(high), unit, reason=reason, used=used)
+
+
+def ground_speed_mps(water_mps: Floats, along_mps: Floats, across_mps: Floats) -> Floats:
+    """Speed made good along a course held against a stream (the current triangle).
+
+    Args:
+        water_mps: Speed through water.
+        along_mps, across_mps: Stream along and across the course.
+    Returns:
+        Broadcast shape; 0 where the boat cannot hold the course or is set back.
+
+    Source: navigation (textbook).
+    """
+    made = np.sqrt(np.maximum(water_mps**2 - across_mps**2, 0.0)) + along_mps
+    return np.where(water_mps > np.abs(across_mps), np.maximum(made, 0.0), 0.0)
+
+
+def reach(given: ReachInput) -> ReachResult:
+    """How far and how long at each speed, as draws.
+
+    Returns:
+        Draws and summaries; the number of draws is that of `given.charge["soc"]`.
+    """
+    n = len(given.charge["soc"])
+    rng = np.random.default_rng(given.seed)
+    pack = pack_draws(given, n, rng)
+    hotel, sun = hotel_and_sun_w(given, n, rng)
+    draws = draw(given, air_draws(given, n, rng), hotel, n, rng)
+    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
+    water = _water_mps(given, draws)
+    calm = np.exp(given.curve.read_each(draws.log_power, water))
+    still = calm * np.exp(aside_on(draws, given, rng))
+    course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
+    motor = np.asarray((still + draws.air.added_w(course, water, still)) * ahead)
+    if given.as_now is not None and given.now is not None:
+        motor[:, given.as_now] = draws.now_w * ahead[:, 0]
+    hotel, sun = draws.hotel_w[:, None], sun[:, None]
+    other = hotel - sun
+    run = run_down(motor, other, pack, given.limits)
+    if given.sun_ahead is not None and given.solar_w[0] > SUN_COUNTS_W:
+        for _ in range(SUN_ROUNDS):
+            ahead_h = run.duration_s / 3600.0
+            other = hotel - sun * np.interp(ahead_h, HOURS, given.sun_ahead)
+            run = run_down(motor, other, pack, given.limits)
+    run = _cooled(given, run, motor, pack.soc, rng)
+    east, north = _stream_ahead(given, draws, run.duration_s, rng)
+    along, across = along_across(east, north, given.course_deg)
+    ground = ground_speed_mps(water, along, across)
+    reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
+    return ReachResult(
+        speeds_mps=given.speeds_mps,
+        ground_mps=ground,
+        motor_w=motor,
+        total_w=motor + other,
+        distance_m=ground * run.duration_s,
+        duration_s=run.duration_s,
+        run=run,
+        soc=pack.soc,
+        known_stream=given.stream.known,
+        reason=reason,
+        as_now=given.as_now,
+    )
+
+
+def _cooled(
+    given: ReachInput, run: RunDown, motor_w: Floats, soc: Floats, rng: np.random.Generator
+) -> RunDown:
+    """The run cut short at speeds that motor or controller probably gets too hot for first.
+
+    Where it is only possible the flag that watches it will tell: the heat's doubt is wide, and
+    the boat goes on, slower.
+    """
+    for warmth in given.warmths:
+        holds = warmth.holds_s(motor_w, rng)
+        short = holds < run.duration_s
+        short &= short.mean(axis=0) >= TOO_HOT
+        share = np.where(short, holds / np.maximum(run.duration_s, 1.0), 1.0)
+        start = soc[:, None]
+        run = RunDown(
+            end_soc=start - (start - run.end_soc) * share,
+            duration_s=run.duration_s * share,
+            limit=np.where(short, LIMITS.index(f"{warmth.part}'s temperature"), run.limit),
+        )
+    return run
+
+
+def _stream_ahead(
+    given: ReachInput, draws: Draws, duration_s: Floats, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Mean east and north of the stream over the run, (n, k) or (n, 1). [m/s]"""
+    if isinstance(given.ahead, StreamTable):
+        table = TableStream.around(given.ahead, len(duration_s), rng)
+        return table.mean_over(float(given.stream.t_s[-1]), duration_s)
+    if given.ahead == "goes on":
+        return draws.stream.mean_over(duration_s)
+    sign = -1.0 if given.ahead == "reversed" else 1.0
+    east, north = draws.stream.now()
+    return sign * east[:, None], sign * north[:, None]
+
+
+def _water_mps(given: ReachInput, draws: Draws) -> Floats:
+    """Speed through water per draw and speed asked for, (n, k)."""
+    n = len(draws.aside)
+    water = np.broadcast_to(given.speeds_mps, (n, len(given.speeds_mps))).copy()
+    if given.as_now is not None and given.now is not None:
+        along, across = along_across(*draws.stream.now(), given.now.course_deg)
+        water[:, given.as_now] = np.hypot(given.now.speed_ground_mps - along, across)
+    return water
+
+
+def hotel_and_sun_w(given: ReachInput, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Hotel load and sun now, each (n,). [W]"""
+    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
+    sun = np.maximum(given.solar_w[0] + given.solar_w[1] * rng.standard_normal(n), 0.0)
+    return hotel, sun
+
+
+def speeds_for(curve: PowerCurve, rated_power_w: float, most: int = 20) -> Floats:
+    """Speeds worth asking for, at most that many: round knots from a walking pace up to what
+    the motor can drive, and that itself. [m/s]"""
+    usable = curve.speed_mps[curve.mean_w(curve.speed_mps) <= rated_power_w]
+    top = float(usable[-1]) if len(usable) else float(curve.speed_mps[len(curve.speed_mps) // 2])
+    top_kn = top / KN
+    step_kn = next((s for s in STEPS_KN if 0.75 * top_kn / s < most - 2), 0.75 * top_kn / most)
+    steps = np.arange(np.ceil(0.25 * top_kn / step_kn), np.ceil(top_kn / step_kn - 0.2))
+    return np.append(steps * step_kn * KN, top)
+
+
+def toward(given: ReachInput, course_deg: float | None) -> ReachInput:
+    """The same question on another course, where no speed stands for going on as now."""
+    return replace(given, course_deg=course_deg, as_now=None)

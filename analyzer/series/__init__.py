@@ -1,0 +1,1 @@
+"""Channels on one clock, derived channels, and the operating point."""

@@ -1,0 +1,53 @@
+"""What of the mean cell is measured: its voltage and temperature, from what a boat has."""
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.series.series import Series
+from logger.boat import Pack
+from logger.channels import block_voltage, cell_voltage
+
+Floats = npt.NDArray[np.float64]
+
+HOLD_CURRENT_S = 30.0
+
+
+def mean_cell_v(series: Series, pack: Pack) -> Floats:
+    """Voltage of the mean cell: from the pack's voltage, else from cells or blocks. [V] (n,)"""
+    count = pack.cells_in_series
+    if series.has("pack_voltage_v"):
+        return series.get("pack_voltage_v") / count
+    cells = [cell_voltage(i) for i in range(1, count + 1)]
+    if series.has(*cells):
+        return np.asarray(np.mean([series.get(c) for c in cells], axis=0))
+    blocks = [block_voltage(i) for i in range(1, (pack.blocks_in_series or 0) + 1)]
+    if blocks and series.has(*blocks):
+        return np.asarray(np.sum([series.get(b) for b in blocks], axis=0)) / count
+    return np.full(series.n, np.nan)
+
+
+def cell_temp_c(series: Series, fallback_c: float = 20.0) -> Floats:
+    """Temperature of the cells, as measured, else held, else `fallback_c`. [°C] (n,)"""
+    names = [n for n in series.values if n.endswith("_temp_c") and n[:5] in ("cell_", "block")]
+    for name in ["pack_temp_c", *sorted(names), "ambient_temp_c"]:
+        if series.has(name):
+            return filled(series.get(name), fallback_c)
+    return np.full(series.n, fallback_c)
+
+
+def filled(values: Floats, first: float) -> Floats:
+    """Gaps take the last value before them; before the first value, that. Shape (n,)."""
+    ok = np.isfinite(values)
+    index = np.maximum.accumulate(np.where(ok, np.arange(len(values)), -1))
+    start = float(values[ok][0]) if ok.any() else first
+    return np.where(index >= 0, values[np.maximum(index, 0)], start)
+
+
+def held_current_a(series: Series) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Pack current with short gaps held and long ones 0, and where it is unknown. (n,), (n,)"""
+    current = series.get("pack_current_a")
+    ok = np.isfinite(current)
+    index = np.maximum.accumulate(np.where(ok, np.arange(series.n), -1))
+    age_s = (np.arange(series.n) - index) * series.step_s
+    near = (index >= 0) & (age_s <= HOLD_CURRENT_S)
+    return np.where(near, current[np.maximum(index, 0)], 0.0), ~near

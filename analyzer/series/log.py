@@ -1,0 +1,89 @@
+"""A log opened with its boat: what every question is asked of."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from analyzer.errors import NoLog
+from analyzer.series.series import Series, load
+from logger import boat as boats
+from logger.boat import Boat
+from logger.channels import block_voltage, cell_voltage
+from logger.errors import BoatFileError
+from logger.store import Store
+
+
+@dataclass
+class Context:
+    """A log and the boat it belongs to; close it when done."""
+
+    store: Store
+    boat: Boat
+
+    def close(self) -> None:
+        """Lets the log go."""
+        self.store.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def load(self, names: tuple[str, ...], start_us: int, end_us: int) -> Series:
+        """Channels on one 1 s grid; times on the timeline. [µs]"""
+        return load(self.store, names, start_us, end_us)
+
+
+def open_log(log: str | Path, boat: str | Path | None = None, *, write: bool = False) -> Context:
+    """Opens a log for questions; use it with `with`, or close it.
+
+    Args:
+        log: The log's file.
+        boat: The boat file; None: the one kept in the log.
+        write: Also keep results in it.
+    Raises:
+        NoLog: There is none.
+        LoggerError: It cannot be read, or there is no boat file to go with it.
+    """
+    log = Path(log)
+    if not log.is_file():
+        raise NoLog(
+            f"there is no log at {log}: name one with --log, "
+            "or make one with `keelwatt record`, `keelwatt replay` or `keelwatt demo`"
+        )
+    store = Store.open(log, write=write)
+    try:
+        return Context(store, boats.load(boat) if boat else _kept_boat(store, log))
+    except BaseException:
+        store.close()
+        raise
+
+
+def _kept_boat(store: Store, log: Path) -> Boat:
+    text = store.boat_text()
+    if text is None:
+        raise BoatFileError(
+            f"{log} was recorded without a boat file: name one with --boat "
+            "(`keelwatt check --starter` writes one to begin with)"
+        )
+    return boats.parse(text, f"the boat file kept in {log}")
+
+
+def pack_channels(boat: Boat) -> tuple[str, ...]:
+    """What the charge is followed by."""
+    fixed = ("pack_voltage_v", "pack_current_a", "pack_soc_frac", "pack_temp_c", "ambient_temp_c")
+    return (*fixed, *cell_channels(boat))
+
+
+def cell_channels(boat: Boat) -> tuple[str, ...]:
+    """Voltages of the cells and blocks that the boat can have."""
+    cells = [cell_voltage(i) for i in range(1, boat.pack.cells_in_series + 1)]
+    blocks = [block_voltage(i) for i in range(1, (boat.pack.blocks_in_series or 0) + 1)]
+    return (*cells, *blocks)

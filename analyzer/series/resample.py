@@ -1,0 +1,122 @@
+"""Readings gathered into even steps of time, whatever pieces they come in."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.series.series import Floats, Series
+from logger.channels import find
+
+TRIM_FROM = 5  # readings in a step, from which the highest and the lowest may be left out
+
+
+def highest(channels: tuple[str, ...]) -> dict[str, float]:
+    """The size that the catalogue calls impossible, by channel; those it does not know left out."""
+    known = {name: channel for name in channels if (channel := find(name)) is not None}
+    return {name: max(abs(c.low), abs(c.high)) for name, c in known.items()}
+
+
+@dataclass
+class _Sums:
+    """Of some steps: totals, counts, lowest and highest, each (k, channels)."""
+
+    total: Floats
+    count: Floats
+    low: Floats
+    high: Floats
+
+    def last(self) -> "_Sums":
+        """The last of them, (1, channels)."""
+        return _Sums(*(table[-1:] for table in self.parts))
+
+    def lead(self, first: "_Sums", *, same: bool) -> "_Sums":
+        """With an earlier step put before these, or into the first of them."""
+        if not same:
+            return _Sums(*(np.vstack(pair) for pair in zip(first.parts, self.parts, strict=True)))
+        self.total[0] += first.total[0]
+        self.count[0] += first.count[0]
+        self.low[0] = np.fmin(self.low[0], first.low[0])
+        self.high[0] = np.fmax(self.high[0], first.high[0])
+        return self
+
+    @property
+    def parts(self) -> tuple[Floats, Floats, Floats, Floats]:
+        """All four tables."""
+        return self.total, self.count, self.low, self.high
+
+
+class Gatherer:
+    """Means over steps aligned to the timeline; a step is given out once it is complete.
+
+    A log walked in pieces of 10 s or of hours gives the same steps. Temperatures change slowly
+    and sensors slip, so a temperature's highest and lowest reading of a step are left out of its
+    mean where there are five or more.
+
+    Args:
+        step_s: Length of a step.
+        channels: Wanted; a name ending in "^2" gives the mean of squares.
+        most: Channel -> size beyond which a reading is no reading.
+    """
+
+    def __init__(
+        self, step_s: float, channels: tuple[str, ...], most: dict[str, float] | None = None
+    ) -> None:
+        self.step_s = step_s
+        self.channels = channels
+        self.most = most or {}
+        self._trim = np.array([n.endswith("_temp_c") for n in channels], bool)
+        self._cell: int | None = None
+        self._open: _Sums | None = None
+
+    def add(self, chunk: Series) -> tuple[Floats, Floats]:
+        """Takes readings; returns the steps now complete.
+
+        Returns:
+            Ends of the steps that had a grid time, seconds since 1970 on the timeline, shape (k,),
+            and means, shape (k, channels), NaN where a channel had none.
+        """
+        if not chunk.n:
+            return np.empty(0), np.empty((0, len(self.channels)))
+        table = self._table(chunk)
+        step_us = round(self.step_s * 1e6)
+        t_us = chunk.t0_us + np.round(np.arange(chunk.n) * (chunk.step_s * 1e6)).astype(np.int64)
+        cell = t_us // step_us
+        starts = np.concatenate([[0], np.flatnonzero(cell[1:] != cell[:-1]) + 1])
+        steps = cell[starts]
+        sums = _sums(table, starts)
+        if self._cell is not None and self._open is not None:
+            same = self._cell == steps[0]
+            sums = sums.lead(self._open, same=same)
+            steps = steps if same else np.concatenate([[self._cell], steps])
+        self._cell, self._open = int(steps[-1]), sums.last()
+        return (steps[:-1] + 1) * self.step_s, self._means(sums)[:-1]
+
+    def _means(self, sums: _Sums) -> Floats:
+        trim = self._trim & (sums.count >= TRIM_FROM)
+        total = sums.total - np.where(trim, sums.low + sums.high, 0.0)
+        count = sums.count - 2.0 * trim
+        means = np.full(total.shape, np.nan)
+        np.divide(total, count, out=means, where=count > 0)
+        return means
+
+    def _table(self, chunk: Series) -> Floats:
+        table = np.full((chunk.n, len(self.channels)), np.nan)
+        for k, name in enumerate(self.channels):
+            value = chunk.values.get(name.removesuffix("^2"))
+            if value is None:
+                continue
+            if name in self.most:
+                value = np.where(np.abs(value) > self.most[name], np.nan, value)
+            table[:, k] = value * value if name.endswith("^2") else value
+        return table
+
+
+def _sums(table: Floats, starts: npt.NDArray[np.int64]) -> _Sums:
+    have = np.isfinite(table)
+    return _Sums(
+        np.add.reduceat(np.where(have, table, 0.0), starts, axis=0),
+        np.add.reduceat(have.astype(float), starts, axis=0),
+        np.fmin.reduceat(table, starts, axis=0),
+        np.fmax.reduceat(table, starts, axis=0),
+    )

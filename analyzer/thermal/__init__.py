@@ -1,0 +1,1 @@
+"""Cables, lugs, contactor, motor and controller: how they heat."""

@@ -1,0 +1,137 @@
+"""The heat of all probed cables together: readings gathered into steps, one filter for all.
+
+Air is what `ambient_temp_c` says; where nobody measures it, the coldest of the other probes
+stands in for it, and where there is no other probe either, the air is only estimated.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.series.resample import Gatherer, highest
+from analyzer.series.series import Floats, Series
+from analyzer.thermal import copper, joints
+from analyzer.thermal.filter import HeatFilter
+from logger.boat import Cable
+from logger.channels import probe_temp
+
+STEP_S = 10.0
+WAIT_STEPS = 6  # for an ambient reading before the first temperature is taken
+AIR_OLD_S = 600.0  # an ambient reading older than this is as good as none
+
+
+def believable(cables: tuple[Cable, ...]) -> dict[str, float]:
+    """Current beyond which a reading is a meter's slip: three times the largest ampacity that
+    carries it, which no fuse would let pass for long. [A] by gathered channel.
+    """
+    most: dict[str, float] = {}
+    for cable in cables:
+        name = f"{cable.current_channel}^2"
+        most[name] = max(most.get(name, 0.0), 3 * copper.ampacity_30c_a(cable))
+    return most
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of all cables; arrays lead with the cables, NaN where missing."""
+
+    end_s: float
+    dt_s: float
+    load: Floats  # mean, in squares of each cable's reference current
+    temp_c: Floats
+    rise_k: Floats  # (2 * cables,): bodies, then pairs
+    rise_sd_k: Floats
+
+
+class CableHeat:
+    """Gathers readings and follows every probe's place, and every pair's difference.
+
+    Args:
+        pairs: Probed cables, each with its partner or None.
+    """
+
+    def __init__(self, pairs: tuple[tuple[Cable, Cable | None], ...]) -> None:
+        self.cables = tuple(cable for cable, _ in pairs)
+        self.partners = tuple(p if p is not None and p.probe else None for _, p in pairs)
+        probes = [c.probe for c in (*self.cables, *self.partners) if c is not None and c.probe]
+        self._probes = list(dict.fromkeys(probe_temp(p) for p in probes))
+        self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
+        names = ("ambient_temp_c", *self._loads, *self._probes)
+        most = {**highest(("ambient_temp_c", *self._probes)), **believable(self.cables)}
+        self._gather = Gatherer(STEP_S, names, most)
+        self._ref = np.array([joints.joint(c).ref_a ** 2 for c in self.cables])
+        self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
+        self._temp_at = [self._probe_at(c) for c in self.cables]
+        self._other_at = [self._probe_at(c) if c else -1 for c in self.partners]
+        self.heat: HeatFilter | None = None
+        self.measured = False
+        self._waited = 0
+        self._last_s: float | None = None
+        self._air_s = -np.inf
+
+    def _probe_at(self, cable: Cable) -> int:
+        return 1 + len(self._loads) + self._probes.index(probe_temp(str(cable.probe)))
+
+    def add(self, chunk: Series) -> Iterator[Step]:
+        """Takes the next piece of the log; gives each step that it completes."""
+        ends, rows = self._gather.add(chunk)
+        for end_s, row in zip(ends.tolist(), rows, strict=True):
+            step = self._step(end_s, row)
+            if step is not None:
+                yield step
+
+    def _step(self, end_s: float, row: Floats) -> Step | None:
+        dt = min(end_s - self._last_s, 3600.0) if self._last_s is not None else STEP_S
+        self._last_s = end_s
+        temp = row[self._temp_at]
+        other = np.append(row, np.nan)[self._other_at]
+        air = self._air(end_s, row)
+        if self.heat is None and not self._begin(row, temp):
+            return None
+        assert self.heat is not None
+        load = row[self._load_at] / self._ref
+        both = np.concatenate([temp, temp - other])
+        around = np.concatenate([air, np.zeros(len(self.cables))])
+        self.heat.step(dt, np.tile(load, 2), both, around)
+        rise, sd = self.heat.rise()
+        return Step(end_s, dt, load, temp, rise, sd)
+
+    def _air(self, end_s: float, row: Floats) -> Floats:
+        """Air at each cable, or what stands in for it, shape (cables,)."""
+        if np.isfinite(row[0]):
+            self._air_s = end_s
+            if not self.measured:
+                self._trust(True)
+            return np.full(len(self.cables), row[0])
+        if self.measured and end_s - self._air_s > AIR_OLD_S:
+            self._trust(False)
+        if self.measured:
+            return np.full(len(self.cables), np.nan)
+        return np.array([self._coldest_other(row, at) for at in self._temp_at])
+
+    def _coldest_other(self, row: Floats, own: int) -> float:
+        first = 1 + len(self._loads)
+        others = [row[k] for k in range(first, len(row)) if k != own and np.isfinite(row[k])]
+        return min(others) if others else np.nan
+
+    def _trust(self, measured: bool) -> None:
+        """How far the air is known changes when its sensor comes or goes."""
+        self.measured = measured
+        if self.heat is None:
+            return
+        for k, cable in enumerate(self.cables):
+            prior = joints.prior(cable, measured)
+            self.heat.offset_var[k] = prior.offset_sd_k**2
+            self.heat.count_slow[k] = prior.count_slow
+
+    def _begin(self, row: Floats, temp: Floats) -> bool:
+        self._waited += 1
+        if not np.isfinite(temp).any():
+            return False
+        if not self.measured and self._waited < WAIT_STEPS:
+            return False
+        bodies = [joints.prior(c, self.measured) for c in self.cables]
+        pairs = [joints.pair_prior(c) for c in self.cables]
+        self.heat = HeatFilter((*bodies, *pairs))
+        return True

@@ -1,0 +1,1 @@
+"""Trips and legs, energy ledger, and the account of the sag."""

@@ -1,0 +1,284 @@
+"""Trips and legs: motoring, sailing, charging, lying still; their distances and energies.
+
+A trip is an outing: motoring and sailing with what lies between. Nothing is invented for a gap:
+it has no distance and no energy.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.results import LegRow, TripRow
+from analyzer.series.series import Floats, Series
+from logger.boat import Boat
+from logger.units import HOUR_S
+
+TRIP_CHANNELS = (
+    "pack_voltage_v",
+    "pack_current_a",
+    "controller_voltage_v",
+    "controller_current_a",
+    "hotel_power_w",
+    "shore_power_w",
+    "solar_power_w",
+    "shaft_speed_rps",
+    "motor_speed_rps",
+    "speed_ground_mps",
+    "speed_water_mps",
+    "latitude_deg",
+    "longitude_deg",
+)
+KINDS = ("motoring", "sailing", "charging", "lying")
+UNKNOWN = -1
+MOVING_MPS = 0.6  # above a GPS receiver's wander at a mooring (common practice, no source)
+SMOOTH_S = 60.0
+SHORT_LEG_S = 120.0
+PAUSE_S = 1800.0  # lying still for longer ends a trip
+SHORTEST_TRIP_S = 300.0
+
+Labels = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A stretch doing one thing; `kind` is one of `KINDS`, times on the log's timeline. [µs]"""
+
+    kind: str
+    start_us: int
+    end_us: int
+
+
+@dataclass(frozen=True)
+class Trip:
+    """An outing; times on the log's timeline. [µs]"""
+
+    start_us: int
+    end_us: int
+    legs: tuple[Leg, ...]
+
+
+def find(series: Series, boat: Boat) -> list[Trip]:
+    """The trips in a stretch of log, in time order.
+
+    Args:
+        series: Holds what it can of `TRIP_CHANNELS`.
+        boat: The motor's and the hotel load's numbers tell motoring from lying.
+    """
+    labels = _merge_short(_smooth(label(series, boat), series.step_s), series.step_s)
+    runs = _runs(labels)
+    trips = []
+    for first, last in _outings(runs, series.step_s):
+        legs = tuple(
+            Leg(KINDS[kind], _at(series, a), _at(series, b))
+            for kind, a, b in runs[first : last + 1]
+            if kind != UNKNOWN
+        )
+        trips.append(Trip(legs[0].start_us, legs[-1].end_us, legs))
+    return trips
+
+
+def label(series: Series, boat: Boat) -> Labels:
+    """What the boat does at each grid time: an index of `KINDS`, or -1 where nothing is known."""
+    motor_w = motor_power_w(series, boat)
+    speed = ground_or_water_mps(series)
+    current = series.get("pack_current_a")
+    driving_w = max(0.01 * boat.motor.rated_power_w, 30.0)
+    turning = np.abs(_first_finite(series, ("shaft_speed_rps", "motor_speed_rps"))) > 0.5
+    has_shaft = np.isfinite(_first_finite(series, ("shaft_speed_rps", "motor_speed_rps")))
+    motoring = (motor_w > driving_w) & (turning | ~has_shaft)
+    moving = speed > MOVING_MPS
+    in_a = 0.01 * boat.pack.rated_capacity_ah
+    charging = (current < -in_a) | (series.get("shore_power_w") > 10.0)
+    known = np.isfinite(motor_w) | np.isfinite(speed) | np.isfinite(current)
+    conditions = [~known, motoring, moving, charging]
+    return np.select(conditions, [UNKNOWN, 0, 1, 2], 3).astype(np.int64)
+
+
+def motor_power_w(series: Series, boat: Boat) -> Floats:
+    """Electrical power into the controller, negative when it regenerates. [W] NaN if unknown.
+
+    Measured at the controller where its current is; else the pack's power with the hotel load
+    (measured, or the boat file's) taken off and the sun's and shore's power added.
+    """
+    volts = _first_finite(series, ("controller_voltage_v", "pack_voltage_v"))
+    direct = volts * series.get("controller_current_a")
+    pack_w = series.get("pack_voltage_v") * series.get("pack_current_a")
+    balance = pack_w - _hotel_w(series, boat)
+    for name in ("solar_power_w", "shore_power_w"):
+        balance = balance + np.nan_to_num(series.get(name), nan=0.0)
+    return np.where(np.isfinite(direct), direct, balance)
+
+
+def ground_or_water_mps(series: Series) -> Floats:
+    """Speed over ground, else through the water. [m/s] shape (n,)"""
+    return _first_finite(series, ("speed_ground_mps", "speed_water_mps"))
+
+
+def distance_m(series: Series) -> float | None:
+    """Distance over ground: speed integrated, else positions joined; None where neither is there.
+
+    A stretch without readings adds nothing.
+    """
+    speed = series.get("speed_ground_mps")
+    moving = np.isfinite(speed)
+    if moving.sum() * series.step_s >= 10.0 and moving.mean() > 0.2:
+        return float(np.sum(speed[moving]) * series.step_s)
+    if series.has("latitude_deg", "longitude_deg"):
+        return track_m(series)
+    return None
+
+
+def track_m(series: Series, every_s: float = 20.0, gap_s: float = 120.0) -> float:
+    """Length of the track by positions, as geodesics on WGS 84. [m]
+
+    Args:
+        every_s: Fixes are thinned to this, so that a receiver's noise adds little.
+        gap_s: Fixes further apart in time than this are not joined.
+    """
+    from geographiclib.geodesic import Geodesic
+
+    lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
+    have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
+    total, last = 0.0, None
+    for k in have:
+        if last is not None:
+            apart_s = (k - last) * series.step_s
+            if apart_s < every_s:
+                continue
+            if apart_s <= gap_s:
+                line = Geodesic.WGS84.Inverse(
+                    lat[last], lon[last], lat[k], lon[k], Geodesic.DISTANCE
+                )
+                total += line["s12"]
+        last = k
+    return total
+
+
+def energy_wh(series: Series) -> tuple[float, float]:
+    """Energy out of and into the pack, both positive; gaps add nothing. [Wh]"""
+    power_w = series.get("pack_voltage_v") * series.get("pack_current_a")
+    out = float(np.nansum(np.where(power_w > 0, power_w, 0.0)))
+    into = float(-np.nansum(np.where(power_w < 0, power_w, 0.0)))
+    return out * series.step_s / HOUR_S, into * series.step_s / HOUR_S
+
+
+def between(series: Series, start_us: int, end_us: int) -> Series:
+    """The part of a series from one time of the timeline to another. [µs]"""
+    step_us = series.step_s * 1e6
+    return series.cut(
+        round((start_us - series.t0_us) / step_us), round((end_us - series.t0_us) / step_us)
+    )
+
+
+def leg_row(series: Series, leg: Leg) -> LegRow:
+    """One leg as people see it."""
+    part = between(series, leg.start_us, leg.end_us)
+    out, into = energy_wh(part)
+    speed = ground_or_water_mps(part)
+    mean = float(np.nanmean(speed)) if np.isfinite(speed).any() else None
+    return LegRow(
+        leg.kind, leg.start_us / 1e6, leg.end_us / 1e6, distance_m(part), out - into, mean
+    )
+
+
+def trip_row(
+    series: Series,
+    trip: Trip,
+    number: int,
+    charge_start: Estimate | None = None,
+    charge_end: Estimate | None = None,
+) -> TripRow:
+    """One trip as people see it. The charge at both ends is the caller's, if known."""
+    unknown = cannot_say("the charge was not tracked", "frac")
+    part = between(series, trip.start_us, trip.end_us)
+    legs = tuple(leg_row(series, leg) for leg in trip.legs)
+    out, into = energy_wh(part)
+    return TripRow(
+        number,
+        trip.start_us / 1e6,
+        trip.end_us / 1e6,
+        distance_m(part),
+        out,
+        into,
+        _motoring_wh_per_m(legs),
+        charge_start or unknown,
+        charge_end or unknown,
+        legs,
+    )
+
+
+def _motoring_wh_per_m(legs: tuple[LegRow, ...]) -> float | None:
+    measured = [leg for leg in legs if leg.kind == "motoring" and leg.distance_m is not None]
+    metres = sum(leg.distance_m or 0.0 for leg in measured)
+    return sum(leg.energy_wh for leg in measured) / metres if metres > 50.0 else None
+
+
+def _hotel_w(series: Series, boat: Boat) -> Floats:
+    typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
+    measured = series.get("hotel_power_w")
+    return np.where(np.isfinite(measured), measured, typical)
+
+
+def _first_finite(series: Series, names: tuple[str, ...]) -> Floats:
+    out = np.full(series.n, np.nan)
+    for name in names:
+        out = np.where(np.isfinite(out), out, series.get(name))
+    return out
+
+
+def _smooth(labels: Labels, step_s: float) -> Labels:
+    """The commonest known label in a window around each time; unknown where all are unknown."""
+    half = max(int(SMOOTH_S / step_s / 2), 0)
+    if not half or not len(labels):
+        return labels
+    votes = np.empty((len(KINDS), len(labels)))
+    for kind in range(len(KINDS)):
+        total = np.concatenate([[0], np.cumsum(labels == kind)])
+        low = np.clip(np.arange(len(labels)) - half, 0, None)
+        high = np.clip(np.arange(len(labels)) + half + 1, None, len(labels))
+        votes[kind] = total[high] - total[low]
+    return np.where(votes.max(axis=0) > 0, votes.argmax(axis=0), UNKNOWN).astype(np.int64)
+
+
+def _runs(labels: Labels) -> list[tuple[int, int, int]]:
+    """Stretches of one label: (label, first, after last)."""
+    if not len(labels):
+        return []
+    edge = np.flatnonzero(np.diff(labels)) + 1
+    starts = np.concatenate([[0], edge])
+    ends = np.concatenate([edge, [len(labels)]])
+    return [(int(labels[a]), int(a), int(b)) for a, b in zip(starts, ends, strict=True)]
+
+
+def _merge_short(labels: Labels, step_s: float) -> Labels:
+    """Stretches shorter than `SHORT_LEG_S` join the longer neighbour, shortest first."""
+    labels = labels.copy()
+    while True:
+        runs = _runs(labels)
+        short = [r for r in runs if (r[2] - r[1]) * step_s < SHORT_LEG_S]
+        if not short or len(runs) < 2:
+            return labels
+        run = min(short, key=lambda r: r[2] - r[1])
+        at = runs.index(run)
+        near = [runs[k] for k in (at - 1, at + 1) if 0 <= k < len(runs)]
+        labels[run[1] : run[2]] = max(near, key=lambda r: r[2] - r[1])[0]
+
+
+def _outings(runs: list[tuple[int, int, int]], step_s: float) -> list[tuple[int, int]]:
+    """First and last run of each trip: motoring and sailing with pauses up to `PAUSE_S`."""
+    groups: list[list[int]] = []
+    for k, (kind, start, _) in enumerate(runs):
+        if kind not in (0, 1):
+            continue
+        if groups and (start - runs[groups[-1][-1]][2]) * step_s <= PAUSE_S:
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+    active = [sum(runs[k][2] - runs[k][1] for k in g) * step_s for g in groups]
+    return [(g[0], g[-1]) for g, s in zip(groups, active, strict=True) if s >= SHORTEST_TRIP_S]
+
+
+def _at(series: Series, index: int) -> int:
+    return series.t0_us + round(index * series.step_s * 1e6)

@@ -1,0 +1,1 @@
+"""The recorder: configuration, sources to store, health, housekeeping."""

@@ -1,0 +1,1 @@
+"""Ports and buses: what is there, and which protocol it speaks."""

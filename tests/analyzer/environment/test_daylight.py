@@ -1,0 +1,59 @@
+"""The sun of the hours ahead."""
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from analyzer.environment.daylight import HOURS, mean_ahead, sine_of_height
+
+
+def at(text: str) -> float:
+    return datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp()
+
+
+@pytest.mark.parametrize(
+    ("place", "when"),
+    [
+        ((50.0, 0.0), "2026-06-01T12:00"),
+        ((50.0, 0.0), "2026-12-21T09:30"),
+        ((-35.0, 150.0), "2026-03-10T02:00"),
+        ((0.0, -30.0), "2026-09-22T18:00"),
+    ],
+)
+def test_height_of_the_sun_is_the_library_s(place, when):
+    from astral import Observer
+    from astral.sun import elevation
+
+    want = elevation(Observer(*place), datetime.fromisoformat(when).replace(tzinfo=UTC), False)
+    got = np.degrees(np.arcsin(sine_of_height(*place, np.array([at(when)]))[0]))
+    assert got == pytest.approx(want, abs=0.5)
+
+
+def test_a_day_s_mean_is_the_same_whenever_it_is_asked_at_one_height():
+    noon = mean_ahead((50.0, 0.0), at("2026-06-01T12:00"))
+    assert noon[0] == pytest.approx(1.0)
+    assert 0.25 < noon[HOURS == 24.0][0] < 0.6
+    assert noon[HOURS == 4.0][0] < 1.0
+
+
+def test_in_the_morning_the_sun_is_still_to_come():
+    assert mean_ahead((50.0, 0.0), at("2026-06-01T07:00"))[HOURS == 6.0][0] > 1.2
+
+
+def test_without_a_place_the_sun_counts_for_some_hours_only():
+    ahead = mean_ahead(None, 0.0)
+    assert ahead[HOURS == 2.0][0] == 1.0
+    assert ahead[HOURS == 40.0][0] == pytest.approx(0.1)
+
+
+def test_panels_that_face_a_low_sun_do_not_give_more_than_they_are_rated_at():
+    # 300 W of a rated 400 at a winter's nine in the morning: no more than 400 at the best hour
+    winter = ((46.0, 0.0), at("2026-12-21T09:00"))
+    assert mean_ahead(*winter)[HOURS == 3.0][0] > 1.3
+    ahead = mean_ahead(*winter, rated=400 / 300)
+    noon_sine = np.sin(np.radians(90 - 46 - 23.4))
+    assert ahead[HOURS == 3.0][0] < 1.2 * 400 / 300 * noon_sine
+    # the day's mean of the sine, (cos f cos d sin h + h sin f sin d) / pi, h where the sun sets
+    assert ahead[HOURS == 24.0][0] == pytest.approx(1.2 * 400 / 300 * 0.0806, rel=0.05)
+    assert np.array_equal(mean_ahead(*winter, rated=20.0), mean_ahead(*winter))

@@ -1,0 +1,96 @@
+"""The Python interface as a person types it: the examples in docstrings, README and the script."""
+
+import doctest
+import importlib
+import re
+
+import numpy as np
+import pytest
+
+import logger.store
+from analyzer import answers
+from analyzer.errors import NoChannel, NoTrip
+from analyzer.examples import demo_trip
+from analyzer.exchange import data_frame as frames
+
+
+@pytest.fixture(scope="module")
+def demo(demo_log):
+    """The demo's log, under the name that the examples know."""
+    return demo_log.rename(demo_log.with_name("demo.sqlite"))
+
+
+@pytest.fixture
+def there(demo, monkeypatch):
+    """The folder of the demo's log is where one is."""
+    monkeypatch.chdir(demo.parent)
+
+
+@pytest.mark.usefixtures("there")
+@pytest.mark.parametrize(
+    "name", ["analyzer.answers", "analyzer.exchange.data_frame", "logger.store"]
+)
+def test_examples_in_docstrings_hold(name):
+    module = importlib.import_module(name)
+    found = doctest.testmod(module, optionflags=doctest.NORMALIZE_WHITESPACE)
+    assert found.attempted >= 5
+    assert found.failed == 0
+
+
+@pytest.mark.usefixtures("there")
+def test_examples_in_the_readme_run(repository):
+    blocks = re.findall(r"```python\n(.*?)```", (repository / "README.md").read_text(), re.S)
+    assert blocks
+    for block in blocks:
+        names = {}
+        exec(block, names)
+        assert len(names["frame"]) > 9000
+        names["log"].close()
+
+
+def test_the_walk_draws_a_picture(demo, tmp_path):
+    demo_trip.main(str(demo), str(tmp_path / "walk.png"))
+    assert (tmp_path / "walk.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_frame_holds_what_the_store_holds(demo):
+    with answers.open_log(demo) as log:
+        frame = answers.frame(log, "pack_voltage_v", step_s=None)
+        t_us, values = log.store.read("pack_voltage_v", *log.store.span())
+    assert frame["pack_voltage_v"].tolist()[: len(values)] == values.tolist()
+    assert (frame.index.as_unit("us").asi8[: len(t_us)] == t_us).all()
+    assert str(frame.index.tz) == "UTC"
+
+
+def test_frame_of_a_trip_has_its_energy(demo):
+    """Volts times amperes by pandas against the trip's own account, within a part in a thousand."""
+    with answers.open_log(demo) as log:
+        frame = answers.frame(log, "pack_voltage_v", "pack_current_a", trip=1)
+        (trip,) = answers.trips(log)
+    power_w = frame["pack_voltage_v"] * frame["pack_current_a"]
+    assert power_w.clip(lower=0).sum() / 3600 == pytest.approx(trip.energy_out_wh, rel=1e-3)
+
+
+def test_table_has_an_estimates_range(demo):
+    with answers.open_log(demo) as log:
+        (trip,) = answers.trips(log)
+        (row,) = answers.table(answers.trips(log)).to_dict("records")
+    assert (row["charge_end_low"], row["charge_end"]) == (trip.charge_end.low, trip.charge_end.mid)
+    assert np.isclose(row["energy_out_wh"], trip.energy_out_wh)
+
+
+def test_what_is_not_there_is_said(demo):
+    with answers.open_log(str(demo)) as log:
+        with pytest.raises(NoChannel):
+            answers.frame(log, "volts")
+        with pytest.raises(NoTrip):
+            answers.frame(log, trip=9)
+
+
+def test_every_public_name_is_explained_and_typed():
+    for module in (answers, frames, logger.store):
+        for name in getattr(module, "__all__", ("frame", "table")):
+            thing = getattr(module, name)
+            assert thing.__doc__ or not callable(thing), name
+            if callable(thing) and not isinstance(thing, type):
+                assert "return" in thing.__annotations__, name

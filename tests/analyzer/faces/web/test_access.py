@@ -1,0 +1,188 @@
+"""Pairing: codes, signed cookies, rights, rate limit, and changes that were meant."""
+
+import os
+import re
+import stat
+
+import httpx
+import pytest
+
+from analyzer.faces.web import access, session_middleware
+from analyzer.faces.web.app import create_app
+
+CODES = {"look": "AAAA-2222", "change": "BBBB-3333"}
+KEY = b"k" * 32
+
+
+@pytest.fixture
+def door():
+    return access.Access(KEY, dict(CODES))
+
+
+@pytest.fixture
+def phone(desk, door, browse, monkeypatch):
+    """A device on the boat's network, not paired yet."""
+    monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
+    return browse(create_app(None, None, desk=desk, access=door))
+
+
+def test_new_codes_differ_and_hold_no_letter_taken_for_another():
+    codes = {access.new_code() for _ in range(200)}
+    assert len(codes) == 200
+    assert all(re.fullmatch(r"[2-9A-HJKMNP-Z]{4}-[2-9A-HJKMNP-Z]{4}", code) for code in codes)
+
+
+@pytest.mark.parametrize(
+    ("typed", "right"),
+    [
+        ("AAAA-2222", "look"),
+        (" aaaa 2222 ", "look"),
+        ("bbbb3333", "change"),
+        ("AAAA-2223", None),
+        ("", None),
+        ("AAAA-2222-2", None),
+    ],
+)
+def test_pair_forgives_case_and_spaces_and_nothing_else(door, typed, right):
+    assert door.pair(typed) == right
+
+
+def test_cookie_is_known_again_and_a_forged_one_is_not(door):
+    cookie = door.cookie("look")
+    assert door.right_of(cookie) == "look"
+    assert door.right_of(cookie.replace("look", "change", 1)) is None
+    assert door.right_of("change") is None
+    assert door.right_of(None) is None
+    assert access.Access(b"another key" * 4, dict(CODES)).right_of(cookie) is None
+
+
+def test_cookie_grows_too_old(door, monkeypatch):
+    cookie = door.cookie("look")
+    monkeypatch.setattr(access, "LASTS_S", -1)
+    assert door.right_of(cookie) is None
+
+
+@pytest.mark.parametrize(
+    ("address", "own"),
+    [
+        ("127.0.0.1", True),
+        ("127.9.9.9", True),
+        ("::1", True),
+        ("::ffff:127.0.0.1", True),
+        ("192.168.4.7", False),
+        ("0.0.0.0", False),
+        ("boat.local", False),
+    ],
+)
+def test_is_own_is_loopback_alone(address, own):
+    assert access.is_own(address) is own
+
+
+def test_key_is_kept_private_and_renewed_when_asked(tmp_path):
+    path = tmp_path / "deep" / "pairing.key"
+    key = access.load_key(path)
+    assert len(key) == 32
+    assert access.load_key(path) == key
+    assert stat.S_IMODE(os.stat(path).st_mode) == 0o600
+    assert access.load_key(path, renew=True) != key
+
+
+def test_tries_run_out_for_one_address_before_all(monkeypatch):
+    now = [0.0]
+    monkeypatch.setattr(access.time, "monotonic", lambda: now[0])
+    tries = access.Tries(each=3, all=5, over_s=60)
+    for _ in range(3):
+        tries.wrong("a")
+    assert not tries.allowed("a")
+    assert tries.allowed("b")
+    tries.wrong("b")
+    tries.wrong("c")
+    assert not tries.allowed("d")
+    now[0] = 61.0
+    assert tries.allowed("a")
+
+
+def test_unpaired_device_is_sent_to_pair_and_sees_nothing(phone):
+    page = phone.get("/")
+    assert page.status_code == 303
+    assert page.headers["location"] == "/pair?to=/"
+    assert phone.get("/api/v1/range").status_code == 401
+    assert phone.get("/live").status_code == 303
+    assert phone.get("/trip/2/chart.json").status_code == 303
+    assert phone.get("/assets/bokeh/bokeh.min.js").status_code == 303
+    assert phone.get("/api/v1/openapi.json").status_code == 401
+    assert phone.get("/pair").status_code == 200
+    assert phone.get("/static/keelwatt.css").status_code == 200
+
+
+def test_code_gives_a_cookie_that_scripts_cannot_read(phone):
+    answer = phone.post("/pair", data={"code": "aaaa 2222", "to": "/trips"})
+    assert answer.status_code == 303
+    assert answer.headers["location"] == "/trips"
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert "secure" not in cookie  # plain HTTP on the boat's own network
+    assert phone.get("/").status_code == 200
+    assert phone.get("/api/v1/range").status_code == 200
+
+
+def test_cookie_is_marked_secure_behind_https(phone):
+    answer = phone.post("https://localhost/pair", data={"code": "aaaa2222"})
+    assert "secure" in answer.headers["set-cookie"].lower()
+
+
+def test_code_to_look_does_not_let_change(phone):
+    phone.post("/pair", data={"code": "AAAA-2222"})
+    assert phone.post("/set-up", data={}).status_code == 403
+    phone.post("/pair", data={"code": "BBBB-3333"})
+    assert phone.post("/set-up", data={}).status_code != 403
+
+
+def test_guessing_is_slowed_down(phone):
+    answers = [phone.post("/pair", data={"code": f"CCCC-222{k}"}).status_code for k in range(2, 9)]
+    assert answers == [403] * 5 + [429] * 2
+    assert phone.post("/pair", data={"code": "AAAA-2222"}).status_code == 429
+
+
+def test_unpairing_ends_it(phone):
+    phone.post("/pair", data={"code": "AAAA-2222"})
+    phone.post("/pair/end")
+    phone.cookies = httpx.Cookies()  # as the browser does for a cookie set to have ended
+    assert phone.get("/").status_code == 303
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"origin": "http://evil.example"},
+        {"origin": "null"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+    ],
+)
+def test_a_change_asked_from_a_strange_page_is_refused(desk, door, browse, headers):
+    here = browse(create_app(None, None, desk=desk, access=door))
+    answer = here.post("/pair", data={"code": "AAAA-2222"}, headers=headers)
+    assert answer.status_code == 403
+    assert "set-cookie" not in answer.headers
+
+
+def test_this_computer_needs_no_code_but_whoever_comes_through_a_proxy_does(desk, door, browse):
+    here = browse(create_app(None, None, desk=desk, access=door))
+    assert here.get("/").status_code == 200
+    for name in ("x-forwarded-for", "forwarded"):
+        assert here.get("/", headers={name: "192.168.4.7"}).status_code == 303
+
+
+@pytest.mark.parametrize(
+    "to", ["https://evil.example/", "//evil.example", "/\\evil.example", "/x\r\nSet-Cookie: a=b"]
+)
+def test_pairing_leads_to_this_site_only(phone, to):
+    answer = phone.post("/pair", data={"code": "AAAA-2222", "to": to})
+    assert answer.headers["location"] == "/"
+
+
+def test_a_form_that_is_none_or_endless_is_refused(phone):
+    assert phone.post("/pair", json={"code": "AAAA-2222"}).status_code == 400
+    assert phone.post("/pair", data={"code": "A" * 300_000}).status_code == 400

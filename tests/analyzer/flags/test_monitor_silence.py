@@ -1,0 +1,31 @@
+"""A log with weeks of silence in it: only its beginning is walked."""
+
+import numpy as np
+
+from analyzer.flags import monitor
+from logger import boat as boats
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    UtcFix,
+)
+from logger.store import Store
+
+S = 1_000_000
+
+
+def test_weeks_without_a_reading_are_passed_over(tmp_path, plain_boat, monkeypatch):
+    group = Group("t", ("pack_voltage_v", "pack_current_a"), (EXACT, EXACT))
+    walked = []
+    walk = monitor.walk
+    monkeypatch.setattr(monitor, "walk", lambda w, piece: walked.append(piece) or walk(w, piece))
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        for boot, days in (("first", 0), ("second", 30)):
+            writer = store.writer(boot)
+            writer.add(UtcFix(0, 1_780_000_000 * S + days * 86400 * S, "file", 1.0))
+            t_us = np.arange(60, dtype=np.int64) * S
+            writer.add(Block(group, t_us, np.column_stack([np.full(60, 53.0), np.full(60, 2.0)])))
+            writer.close()
+        monitor.run(store, boats.load(plain_boat))
+    assert [bool(piece.values) for piece in walked] == [True, False, True]

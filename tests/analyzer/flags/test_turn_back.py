@@ -1,0 +1,97 @@
+"""The flag to turn for home, raised with lead time."""
+
+import numpy as np
+import pytest
+
+from analyzer.flags.flag import LEVELS
+from analyzer.flags.turn_back import Turning
+from analyzer.pack.chemistry import chemistry
+from analyzer.pack.soc import ChargeState, track
+from analyzer.series.series import Series
+from logger.boat import Boat
+from tests.analyzer.hull.test_hull import boat
+
+HOME = {"name": "home", "latitude_deg": 50.0, "longitude_deg": 0.0}
+WATTS, SPEED = 1200.0, 2.3
+
+
+def out_and_on(hours: float, ah: float, course_deg: float = 90.0) -> tuple[Boat, Series]:
+    """From home at full charge, straight on for hours, on a pack of some ampere-hours."""
+    n = round(hours * 3600)
+    rng = np.random.default_rng(1)
+    given = boat().model_dump()
+    given["home"] = HOME
+    given["pack"]["rated_capacity_ah"] = ah
+    given["hotel"] = {"power_w": 30.0}
+    current = np.full(n, (WATTS + 30.0) / 52.5)
+    soc = 0.98 - np.cumsum(current) / 3600 / ah
+    volts = 16 * chemistry("lfp").ocv_v(np.clip(soc, 0, 1), hysteresis=-1.0) - 0.012 * current
+    away = SPEED * np.arange(n)
+    angle = np.radians(course_deg)
+    values = {
+        "pack_voltage_v": volts + 0.01 * rng.standard_normal(n),
+        "pack_current_a": current + 0.1 * rng.standard_normal(n),
+        "speed_ground_mps": SPEED + 0.05 * rng.standard_normal(n),
+        "course_ground_deg": (course_deg + rng.standard_normal(n)) % 360,
+        "heading_true_deg": np.full(n, course_deg),
+        "shaft_speed_rps": np.full(n, 15.0),
+        "latitude_deg": 50.0 + away * np.cos(angle) / 111_200.0,
+        "longitude_deg": away * np.sin(angle) / 71_700.0,
+    }
+    return Boat.model_validate(given), Series(0, 1.0, n, values)
+
+
+def follow(afloat: Boat, series: Series, *, step: int = 60) -> list[tuple[float, str, str]]:
+    """Minute by minute: (time, level, title) of what is sighted."""
+    judge, state = Turning(afloat), None
+    seen: list[tuple[float, str, str]] = []
+    for at in range(0, series.n - step, step):
+        piece = series.cut(at, at + step)
+        state = track(piece, afloat.pack, state).final
+        seen += [(at + step, s.level, s.title) for s in judge.update(piece, sure(state))]
+    return seen
+
+
+def sure(state: ChargeState) -> ChargeState:
+    return ChargeState.from_dict({**state.to_dict(), "sd": min(state.sd, 0.05)})
+
+
+def test_it_is_raised_with_lead_time_and_grows_to_act_now():
+    afloat, series = out_and_on(3.0, 100.0)
+    seen = follow(afloat, series)
+    levels = [LEVELS.index(level) for _, level, _ in seen]
+    assert levels, "never raised on a trip that goes on until the pack is empty"
+    first = {level: t for t, level, _ in reversed(seen)}
+    assert first["notice"] < first["act now"]
+    assert first["act now"] - first["notice"] >= 300
+    # by hand: 100 Ah x 0.78 x 52.5 V / 1230 W = 3.3 h in all above the reserve: half of it out
+    assert 0.3 * 3600 < first["act now"] < 1.7 * 3600
+
+
+def test_silence_near_home_and_with_plenty_left():
+    afloat, series = out_and_on(0.7, 400.0)
+    assert follow(afloat, series) == []
+
+
+def test_without_a_home_it_says_nothing():
+    _, series = out_and_on(0.2, 100.0)
+    judge = Turning(boat())
+    assert judge.update(series, None) == []
+
+
+def test_on_the_way_home_it_does_not_say_turn():
+    afloat, series = out_and_on(1.0, 300.0)
+    values = {k: v.copy() for k, v in series.values.items()}
+    values["longitude_deg"] = values["longitude_deg"][::-1]
+    values["course_ground_deg"][:] = 270.0
+    values["heading_true_deg"][:] = 270.0
+    homeward = Series(0, 1.0, series.n, values)
+    assert not [s for s in follow(afloat, homeward) if "turn for home" in s[2]]
+
+
+@pytest.mark.parametrize("name", ["latitude_deg", "pack_current_a"])
+def test_missing_channels_keep_it_silent(name):
+    afloat, series = out_and_on(0.5, 60.0)
+    series.values[name][:] = np.nan
+    judge = Turning(afloat)
+    assert judge.update(series, None) == []

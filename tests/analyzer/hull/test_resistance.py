@@ -1,0 +1,74 @@
+"""Friction line, Delft series and the forms they want."""
+
+import numpy as np
+import pytest
+from scipy.interpolate import PchipInterpolator
+
+from analyzer.hull.resistance import (
+    FROUDE_1998,
+    GRAVITY,
+    Form,
+    form_from_ratios,
+    friction_coefficient,
+    friction_n,
+    residuary_frac,
+    residuary_n,
+)
+
+
+def test_friction_coefficient_gives_the_line_s_values():
+    # ITTC-57: CF = 0.075 / (log10 Re - 2)^2 worked by hand at round Reynolds numbers
+    got = friction_coefficient(np.array([1e6, 1e7, 1e9]))
+    assert got == pytest.approx([0.0046875, 0.0030000, 0.0015306], rel=1e-4)
+
+
+def test_friction_coefficient_equals_the_public_test():
+    # ydeos_hydrodynamics' test: 1 m/s, 10 m, nu 1.004e-6 -> 0.00300208153794
+    assert friction_coefficient(np.array([10 / 1.004e-6]))[0] == pytest.approx(
+        0.00300208153794, rel=1e-12
+    )
+
+
+def test_residuary_n_follows_the_worked_hull_of_1998():
+    # Keuning & Sonnenberg 1998 polynomial worked by hand for this hull: 32.2, 211.0, 1358.8 N
+    hull = Form(10.02, 3.17, 7.63, 25.2, 21.9, 0.535, 0.565, 0.56)
+    speed = np.array([0.20, 0.30, 0.40]) * np.sqrt(GRAVITY * 10.02)
+    got = residuary_n(hull, speed, appended=False)
+    assert got == pytest.approx([32.2, 211.0, 1358.8], abs=0.1)
+
+
+def test_tow_power_of_a_tank_hull_equals_the_worked_table():
+    # Published hull (0.0 .565 4.77 3.99 3.15) at 8 m, residuary figures as printed; friction
+    # worked with nu 1.19e-6: 79.1, 210.5, 476.5, 975.0, 2034.6, 5077.7, 11908 W
+    hull = form_from_ratios(0.0, 0.565, 4.77, 3.99, 3.15, length_m=8.0)
+    assert hull.volume_m3 == pytest.approx(4.7175, abs=1e-4)
+    assert hull.wetted_area_m2 == pytest.approx(16.330, abs=2e-3)
+    froude = np.array([0.15, 0.20, 0.25, 0.30, 0.35, 0.40, 0.45])
+    residuary = np.array([0.24, 0.79, 1.96, 4.14, 9.07, 24.13, 55.44]) / 1000
+    speed = froude * np.sqrt(GRAVITY * 8.0)
+    weight = hull.volume_m3 * 1025 * GRAVITY
+    power = (friction_n(speed, 8.0, hull.wetted_area_m2) + residuary * weight) * speed
+    want = [79.1, 210.5, 476.5, 975.0, 2034.6, 5077.7, 11908]
+    assert power == pytest.approx(want, rel=1e-3)
+
+
+def test_residuary_frac_rises_and_stays_positive_outside_the_series():
+    hull = Form(10.02, 3.17, 7.63, 25.2, 21.9, 0.535, 0.565, 0.56)
+    share = residuary_frac(hull, np.linspace(0.02, 0.6, 100))
+    assert (share > 0).all()
+    assert (np.diff(share) >= 0).all()
+
+
+def test_residuary_frac_is_kept_positive_where_the_polynomial_is_not():
+    slender = Form(10.0, 1.4, 2.0, 14.0, 9.0, 0.52, 0.53, 0.60)
+    assert (residuary_frac(slender, np.array([0.2, 0.25])) > 0).all()
+
+
+def test_residuary_frac_has_no_corners_between_the_series_speeds():
+    # the library's interpolation of the same kind, through the same nine places
+    shape = form_from_ratios(0.0, 0.565, 4.77, 3.99, 3.15)
+    places = np.log(FROUDE_1998)
+    places = np.concatenate([[places[0] - 0.12], places, [places[-1] + 0.12]])
+    library = PchipInterpolator(places, np.log(residuary_frac(shape, np.exp(places))))
+    froude = np.linspace(0.20, 0.45, 101)
+    assert residuary_frac(shape, froude) == pytest.approx(np.exp(library(np.log(froude))), rel=1e-9)

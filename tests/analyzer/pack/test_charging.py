@@ -1,0 +1,73 @@
+"""Charging answers on invented readings."""
+
+import numpy as np
+from pytest import approx
+
+from analyzer.pack.charging import findings, time_to_full
+from analyzer.pack.soc import known
+from analyzer.series.series import Series
+from logger.boat import Pack
+
+PACK = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200)
+
+
+def readings(amps, volts, **more):
+    n = 600
+    values = {"pack_current_a": np.full(n, amps), "pack_voltage_v": np.full(n, volts)}
+    return Series(0, 1.0, n, {**values, **{k: np.full(n, v) for k, v in more.items()}})
+
+
+def test_time_to_full_by_hand():
+    # 100 Ah missing at 50 A: two hours, and the tail of twenty minutes
+    found = time_to_full(known(PACK, 0.5, 0.02), PACK, 50.0)
+    assert found.mid == approx(7200 + 1200, rel=0.03)
+    assert found.low < found.mid < found.high
+
+
+def test_time_to_full_without_current_says_so():
+    assert not time_to_full(known(PACK, 0.5, 0.02), PACK, 0.0).known
+
+
+def test_findings_cold_charge():
+    cold = findings(readings(-20.0, 53.0, pack_temp_c=-3.0), PACK)
+    assert [f.kind for f in cold] == ["cold_charge"]
+    assert findings(readings(20.0, 52.0, pack_temp_c=-3.0), PACK) == ()
+    assert findings(readings(-20.0, 53.0, pack_temp_c=5.0), PACK) == ()
+    # without a temperature nothing is said
+    assert findings(readings(-20.0, 53.0), PACK) == ()
+
+
+def test_findings_over_voltage_by_regeneration():
+    high = findings(readings(-15.0, 16 * 3.70, shaft_speed_rps=8.0), PACK)
+    assert [f.kind for f in high] == ["over_voltage"]
+    assert "propeller" in high[0].text
+    assert findings(readings(-15.0, 16 * 3.50, shaft_speed_rps=8.0), PACK) == ()
+
+
+def test_findings_charger_that_never_fills():
+    assert [f.kind for f in findings(readings(0.0, 53.0), PACK, 30.0)] == ["never_full"]
+    assert findings(readings(0.0, 53.0), PACK, 3.0) == ()
+
+
+def shore(held_v, minutes=90):
+    """A charger that holds a voltage while the current tails off from 0.2 C; invented."""
+    t = np.arange(minutes * 60.0)
+    amps = -np.maximum(40.0 * np.exp(-t / 1200.0), 3.0)
+    volts = np.minimum(52.8 + t / 600.0, held_v)
+    return Series(0, 1.0, len(t), {"pack_current_a": amps, "pack_voltage_v": volts})
+
+
+def test_findings_charger_that_stops_short_of_the_top():
+    # 53.4 V is 3.34 V a cell: on the flat part, where nothing is full
+    short = findings(shore(53.4), PACK)
+    assert [f.kind for f in short] == ["charge_stops_short"]
+    assert "3.34 V" in short[0].text
+    # 56 V is 3.50 V a cell: the tail there is how a charge ends
+    assert findings(shore(56.0), PACK) == ()
+
+
+def test_findings_slow_sun_is_no_charger_that_stops_short():
+    # the same small current all along, voltage rising: it only needs time
+    t = np.arange(5400.0)
+    values = {"pack_current_a": np.full(5400, -5.0), "pack_voltage_v": 53.2 + t * 2e-5}
+    assert findings(Series(0, 1.0, 5400, values), PACK) == ()

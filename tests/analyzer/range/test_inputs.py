@@ -1,0 +1,74 @@
+"""The present operating point, from whatever channels a boat has."""
+
+import numpy as np
+import pytest
+
+from analyzer.range import inputs
+from analyzer.series.series import Series
+from tests.analyzer.hull.test_hull import boat
+
+SECONDS = 300
+
+
+def log(seconds=SECONDS, *, before=None, **values) -> Series:
+    """A steady 1,040 W at 2 m/s northward; `before`: the pack's current until a minute ago."""
+    n = seconds
+    given = {
+        "pack_voltage_v": 52.0,
+        "pack_current_a": 20.0,
+        "hotel_power_w": 40.0,
+        "speed_ground_mps": 2.0,
+        "course_ground_deg": 0.0,
+    } | values
+    made = {k: np.full(n, v, dtype=float) for k, v in given.items() if v is not None}
+    if before is not None:
+        made["pack_current_a"][:-60] = before
+    return Series(0, 1.0, n, made)
+
+
+def test_pack_and_receiver_alone_are_enough():
+    # by hand: 52 V x 20 A less 40 W of hotel
+    found = inputs.now(log(), boat())
+    assert found.power_w == pytest.approx(1000.0)
+    assert found.speed_ground_mps == pytest.approx(2.0)
+    assert inputs.doing(log(), boat()) == "motoring steadily"
+
+
+def test_one_minute_of_log_is_enough_and_less_sure():
+    short, long = inputs.now(log(60), boat()), inputs.now(log(), boat())
+    # a third of the time: root of three times the error
+    assert short.log_sd == pytest.approx(np.sqrt(3) * long.log_sd)
+    assert inputs.now(log(40), boat()) is None
+    assert inputs.doing(log(40), boat()) == "motoring, not steadily yet"
+
+
+def test_a_minute_at_a_new_setting_counts_once_she_has_gathered_way():
+    assert inputs.now(log(before=60.0), boat()).power_w == pytest.approx(1000.0)
+    still_slowing = log(before=60.0)
+    still_slowing.values["speed_ground_mps"] = np.linspace(4.0, 2.0, SECONDS)
+    assert inputs.now(still_slowing, boat()) is None
+
+
+def test_the_controller_stands_in_for_a_pack_that_is_not_measured():
+    series = log(
+        pack_current_a=None,
+        controller_voltage_v=51.0,
+        controller_current_a=20.0,
+        shaft_speed_rps=12.0,
+    )
+    assert inputs.now(series, boat()).power_w == pytest.approx(51.0 * 20.0)
+
+
+def test_power_under_a_shaft_that_stands_still_is_not_the_motor_s():
+    assert inputs.now(log(shaft_speed_rps=0.0), boat()) is None
+    assert inputs.doing(log(shaft_speed_rps=0.0), boat()) == "motor off"
+    dead_sensor = log(shaft_speed_rps=0.0, controller_voltage_v=51.0, controller_current_a=20.0)
+    assert inputs.now(dead_sensor, boat()) is not None
+
+
+def test_what_is_missing_is_said():
+    assert inputs.doing(log(speed_ground_mps=None), boat()) == (
+        "motoring, with no speed and course over ground to go by"
+    )
+    assert inputs.doing(log(pack_current_a=None), boat()) == "the motor's power is not measured"
+    assert inputs.doing(log(pack_current_a=1.0), boat()) == "motor off"

@@ -1,0 +1,82 @@
+"""Motor and controller ahead of their limits, on a two-node body that is not the filter's own."""
+
+import numpy as np
+import pytest
+
+from analyzer.series.chunk import Piece
+from analyzer.series.series import Series
+from analyzer.thermal.drive import DriveHeat, drive_heats
+from logger.boat import Boat, Hull, Motor, Pack
+
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
+    motor=Motor(rated_power_w=6000, motor_max_temp_c=110),
+)
+
+
+def two_nodes(load_a: np.ndarray, air_c: float, watts_at_100a: float, seed: int) -> np.ndarray:
+    """Winding and housing: 2.5 kJ/K and 9 kJ/K, 12 W/K between, 7 W/K to the air. Invented."""
+    rng = np.random.default_rng(seed)
+    winding = housing = air_c
+    out = np.empty(len(load_a))
+    for k, amps in enumerate(load_a.tolist()):
+        heat = watts_at_100a * (amps / 100) ** 2
+        across = 12 * (winding - housing)
+        winding += (heat - across) / 2500
+        housing += (across - 7 * (housing - air_c)) / 9000
+        out[k] = winding
+    return out + 0.3 * rng.standard_normal(len(out))
+
+
+def run(load_a: np.ndarray, watts: float, seed: int = 0) -> tuple[DriveHeat, np.ndarray, list]:
+    temp = two_nodes(load_a, 20.0, watts, seed)
+    values = {"controller_current_a": load_a, "motor_temp_c": temp,
+              "ambient_temp_c": np.full(len(temp), 20.0)}  # fmt: skip
+    series = Series(0, 1.0, len(temp), values)
+    (heat,) = drive_heats(BOAT)
+    seen = []
+    for k in range(0, series.n, 10):
+        found = heat.update(Piece(series.cut(k, k + 10)))
+        if found:
+            seen.append((k, found[0]))
+    return heat, temp, seen
+
+
+def test_a_motor_that_will_pass_its_limit_is_told_ahead():
+    load = np.full(7200, 110.0)
+    _, temp, seen = run(load, 480.0)
+    passes = int(np.flatnonzero(temp > 110)[0])
+    told = seen[0][0]
+    print(f"\ntold {(passes - told) / 60:.0f} min before the limit, at {temp[told]:.0f} °C")
+    assert passes - told > 300
+    assert seen[0][1].level == "notice"
+    assert "min" in seen[0][1].evidence
+
+
+@pytest.mark.parametrize("watts", [120.0, 240.0])
+def test_a_motor_that_stays_below_is_not_told(watts):
+    rng = np.random.default_rng(1)
+    load = np.repeat(rng.uniform(20, 110, 24), 300)
+    _, temp, seen = run(load, watts)
+    assert temp.max() < 100
+    assert seen == []
+
+
+def test_where_it_settles_is_known_after_half_an_hour():
+    off, held = [], []
+    for seed in range(12):
+        amps = 50 + 5.0 * seed
+        heat, _, _ = run(np.full(1800, amps), 300.0, seed)
+        true = 20 + 300 * (amps / 100) ** 2 * (1 / 7 + 1 / 12)
+        said = heat.ahead.settles_at
+        off.append(abs(said.mid - true))
+        held.append(said.low <= true <= said.high)
+    print(f"\nsettled off by {np.median(off):.1f} K in the median, held {np.mean(held):.0%}")
+    assert np.median(off) < 6.0
+    assert np.mean(held) >= 0.6
+
+
+def test_no_limit_no_watch():
+    assert drive_heats(BOAT.model_copy(update={"motor": Motor(rated_power_w=6000)})) == []

@@ -1,0 +1,64 @@
+"""The loop's resistance from two voltmeters; the truth is put in by hand."""
+
+import numpy as np
+import pytest
+
+from analyzer.series.series import Series
+from analyzer.thermal.copper import ALPHA_20C
+from analyzer.thermal.loop_resistance import LoopMonitor
+from logger.boat import Boat, Cable, Hull, Motor, Pack
+
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
+    motor=Motor(rated_power_w=6000),
+    cable=(Cable(name="positive", size_mm2=50, length_m=2, probe="positive"),),
+)
+
+
+def log(ohm, n: int = 7200, temp_c: float = 20.0, offset_v: float = 0.12, seed: int = 0) -> Series:
+    rng = np.random.default_rng(seed)
+    amps = np.repeat(rng.uniform(0, 110, n // 300), 300) + rng.normal(0, 1, n)
+    pack = np.round(53 - 0.01 * amps + rng.normal(0, 0.01, n), 2)
+    warm = 1 + ALPHA_20C * (temp_c - 20)
+    control = np.round(pack - offset_v - ohm * warm * amps + rng.normal(0, 0.02, n), 1)
+    values = {"pack_voltage_v": pack, "controller_voltage_v": control,
+              "controller_current_a": np.round(amps, 1),
+              "probe_positive_temp_c": np.full(n, temp_c)}  # fmt: skip
+    return Series(0, 1.0, n, values)
+
+
+@pytest.mark.parametrize("temp", [5.0, 20.0, 60.0])
+def test_loop_is_found_within_its_range_hot_or_cold(temp):
+    held = 0
+    for seed in range(20):
+        monitor = LoopMonitor(BOAT)
+        monitor.update(log(2.4e-3, temp_c=temp, seed=seed))
+        said = monitor.resistance()
+        held += said.low <= 2.4e-3 <= said.high
+        assert said.mid == pytest.approx(2.4e-3, abs=0.2e-3)
+    assert held >= 12  # of 20 at 80 %: fewer has a chance of 1 %
+
+
+def test_growth_is_seen_and_its_absence_too():
+    ramp = 1.5e-3 + 0.8e-3 * np.clip((np.arange(7200) - 3000) / 2400, 0, 1)
+    grown, still = LoopMonitor(BOAT), LoopMonitor(BOAT)
+    grown.update(log(ramp))
+    still.update(log(1.5e-3))
+    assert grown.grown().low > 0.4e-3
+    assert grown.grown().mid == pytest.approx(0.8e-3, abs=0.25e-3)
+    assert still.grown().mid < 0.25e-3
+
+
+def test_one_meter_is_no_answer():
+    monitor = LoopMonitor(BOAT)
+    series = log(1e-3)
+    del series.values["controller_voltage_v"]
+    monitor.update(series)
+    assert monitor.resistance().mid is None
+    assert "controller" in monitor.resistance().reason
+
+
+def test_expected_copper_is_the_standard_s():
+    assert LoopMonitor(BOAT).expected_ohm() == pytest.approx(2 * 0.386e-3)  # IEC 60228 class 5

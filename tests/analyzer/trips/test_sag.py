@@ -1,0 +1,30 @@
+"""The sag account where only factory blocks are measured. Figures invented."""
+
+import numpy as np
+import pytest
+
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
+from analyzer.trips.sag import worst
+from logger.boat import Boat, Hull, Motor, Pack
+
+BLOCK_OHM, MORE_OHM = 0.004, 0.003
+
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200, blocks_in_series=4),
+    motor=Motor(rated_power_w=6000),
+)
+
+
+def test_a_weak_block_s_share_is_named():
+    amps = np.concatenate([np.zeros(900), np.tile([60.0] * 300 + [90.0] * 300, 4)])
+    blocks = [13.2 - BLOCK_OHM * amps - (MORE_OHM * amps if k == 2 else 0.0) for k in range(4)]
+    values = {"pack_current_a": amps, "pack_voltage_v": np.sum(blocks, axis=0)}
+    values |= {f"block_{k + 1}_voltage_v": blocks[k] for k in range(4)}
+    log = Series(10**15, 1.0, len(amps), values)
+    account = worst(log, track(log, BOAT.pack, known(BOAT.pack, 0.6, 0.03)), BOAT, None)
+    (term,) = [t for t in account.terms if t.text.startswith("weak")]
+    assert term.text == "weak block 3"
+    assert term.volts.mid == pytest.approx(90 * MORE_OHM, rel=0.1)

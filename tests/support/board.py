@@ -1,0 +1,145 @@
+"""A make-believe boat computer: another root, stand-ins for systemd's and Debian's tools, and
+small wheels that a stand-in for pip unpacks (one test uses the real one: it takes its time)."""
+
+import subprocess
+import sys
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+
+STANDINS = ("systemctl", "udevadm", "networkctl", "useradd", "chown")
+SYSTEMCTL = """#!/bin/sh
+echo "systemctl $*" >>"$CALLS"
+case "$1" in
+is-enabled | is-active) [ ! -e "$STATE/$1-not" ] ;;
+show) cat "$STATE/restarts" 2>/dev/null || true ;;
+restart) [ ! -e "$STATE/falls" ] || touch "$STATE/is-active-not" ;;
+esac
+"""
+
+# Makes an environment and installs a wheel's program, as venv and pip do, but at once.
+PYTHON = """#!/bin/sh
+case "$*" in
+*"-m venv"*)
+    mkdir -p "$3/bin"
+    cp "$0" "$3/bin/python" ;;
+*"-m pip"*)
+    for last; do wheels=$folder; folder=$last; done
+    set -- "$wheels"/keelwatt-*.whl
+    bin=$(dirname "$0")
+    {python} -m zipfile -e "$1" "$bin/../lib"
+    program='import sys; sys.path[:0] = ["%s"]; import kw_stub; kw_stub.main()'
+    printf "#!{python}\\n$program\\n" "$bin/../lib" >"$bin/keelwatt"
+    chmod +x "$bin/keelwatt" ;;
+*"-I -c"*)
+    shift
+    exec env PYTHONSAFEPATH=1 PYTHONPATH="$(dirname "$0")/../lib" {python} "$@" ;;
+*) exec {python} "$@" ;;
+esac
+"""
+
+
+def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
+    """A wheel named keelwatt whose command runs `program`, and which reads logs by `store`."""
+    folder.mkdir(parents=True, exist_ok=True)
+    info = f"keelwatt-{version}.dist-info"
+    files = {
+        "kw_stub.py": program,
+        "logger/store/__init__.py": store,
+        "logger/store/codec.py": "def works(): pass\n",
+        **dict.fromkeys(
+            (
+                "logger/daemon/recorder.py",
+                "analyzer/answers/__init__.py",
+                "analyzer/faces/web/app.py",
+            ),
+            "",
+        ),
+        f"{info}/METADATA": f"Metadata-Version: 2.1\nName: keelwatt\nVersion: {version}\n",
+        f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: t\nRoot-Is-Purelib: true\n"
+        "Tag: py3-none-any\n",
+        f"{info}/entry_points.txt": "[console_scripts]\nkeelwatt = kw_stub:main\n",
+    }
+    record = "".join(f"{name},,\n" for name in [*files, f"{info}/RECORD"])
+    with zipfile.ZipFile(folder / f"keelwatt-{version}-py3-none-any.whl", "w") as wheel:
+        for name, text in {**files, f"{info}/RECORD": record}.items():
+            wheel.writestr(name, text)
+
+
+GOOD = "def main():\n    import sys\n    print('{v}', *sys.argv[1:])\n"
+READS = """class Store:
+    def open(path):
+        open(path).close()
+        return Store()
+
+    def close(self):
+        pass
+"""
+BROKEN = "def main():\n    raise SystemExit('does not start')\n"
+
+
+@dataclass
+class Board:
+    """One such computer."""
+
+    root: Path
+    repository: Path
+
+    def __post_init__(self) -> None:
+        """Lays out its folders and tools."""
+        (self.root / "bin").mkdir()
+        (self.root / "state").mkdir()
+        for name in STANDINS:
+            tool = self.root / "bin" / name
+            text = SYSTEMCTL if name == "systemctl" else f'#!/bin/sh\necho "{name} $*" >>"$CALLS"\n'
+            tool.write_text(text)
+            tool.chmod(0o755)
+        self.python = self.root / "bin/quick-python"
+        self.python.write_text(PYTHON.replace("{python}", sys.executable))
+        self.python.chmod(0o755)
+
+    def run(self, script: str, *options: str) -> subprocess.CompletedProcess[str]:
+        """Runs one of deploy's scripts here."""
+        env = {
+            "PATH": f"{self.root}/bin:/usr/sbin:/usr/bin:/sbin:/bin",
+            "KEELWATT_ROOT": str(self.root),
+            "KEELWATT_PYTHON": str(self.python),
+            "KEELWATT_SETTLE_S": "0",
+            "CALLS": str(self.root / "calls"),
+            "STATE": str(self.root / "state"),
+        }
+        command = ["sh", str(self.repository / "deploy" / script), *options]
+        return subprocess.run(
+            command, env=env, capture_output=True, text=True, timeout=120, check=False
+        )
+
+    def wheels(self, version: str, program: str = GOOD, store: str = "") -> str:
+        """A folder of wheels with this version of the program; by itself it can read no log."""
+        folder = self.root / f"wheels-{version}"
+        make_wheel(folder, version, program.replace("{v}", version), store)
+        return str(folder)
+
+    def set_state(self, name: str, on: bool = True) -> None:
+        """What the stand-in for systemctl answers."""
+        path = self.root / "state" / name
+        path.touch() if on else path.unlink(missing_ok=True)
+
+    def calls(self) -> str:
+        """What was asked of the stand-ins."""
+        path = self.root / "calls"
+        return path.read_text() if path.exists() else ""
+
+    def version(self) -> str:
+        """What the program in use says it is."""
+        done = subprocess.run(
+            [str(self.root / "opt/keelwatt/current/bin/keelwatt")],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        return done.stdout.strip()
+
+    @property
+    def log(self) -> Path:
+        """The boat's log."""
+        return self.root / "var/lib/keelwatt/log.sqlite"
