@@ -1,0 +1,241 @@
+"""A lead-acid cell as two wells: charge at hand, and charge that has to come up first.
+
+Kinetic battery model (J. F. Manwell and J. G. McGowan, "Lead acid battery storage model for hybrid
+energy systems", Solar Energy 50 (1993) 399-405). With q the whole charge left, c the share of the
+available well, k the rate constant and I the current:
+
+    dq1/dt = -I + k (c q - q1)        q1: available, Ah
+    dq2/dt =    - k (c q - q1)        q2 = q - q1: bound, Ah
+
+Written with the lag g = c q - q1 of the available well the two part: dq/dt = -I and
+dg/dt = (1 - c) I - k g, so that for a constant current over a time t, exactly,
+
+    q(t) = q(0) - I t
+    g(t) = g(0) e^(-kt) + (1 - c) I (1 - e^(-kt)) / k
+
+The cell is empty when the available well is, however much is bound. Its voltage falls before:
+
+    V = U(s) + a ln(q1 / (c q)) - e - R I
+
+U rest voltage at the charge s counted out of the 20-hour capacity, a ln(..) the concentration at
+the plates against that in the whole cell, nothing at rest (Nernst's form, a fitted), e what any
+discharge costs at once, R the resistance.
+
+In the cold less of q can be had and k is smaller; nothing of what was taken out changes, so that
+cold takes from the bottom.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+LABEL_H, LABEL_V = 20.0, 1.75  # the label: amp-hours in 20 hours to this voltage a cell, 25 °C
+REFERENCE_C, ZERO_C_IN_K = 25.0, 273.15
+# Activation temperature of acid diffusion: D = D25 exp(-2174 K (1/T - 1/298 K)), W. B. Gu et al.,
+# J. Electrochem. Soc. 134 (1987) 2953; cited from memory. It gives 2.4 % a kelvin.
+DIFFUSION_K = 2174.0
+# What the total loses a kelvin below 25 °C, beside the rate constant. Makers print 86 % of the
+# 10-hour capacity at 0 °C, 0.6 % a kelvin at 10 to 20 hours and 1 % at 1 to 3 hours; IEEE 485's
+# factors (from memory) are 1.1 % a kelvin. Chosen between them; the doubt spans both.
+TOTAL_PER_K, TOTAL_SD_PER_K = 0.0035, 0.002
+COLDEST_SHARE = 0.1
+LEAST_SHARE = 1e-9
+STEPS = 40
+HALVINGS = 24
+
+
+@dataclass(frozen=True)
+class Wells:
+    """Parameters of the two wells, one per Monte Carlo sample; arrays of one shape, (n,) or (n, 1).
+
+    capacity_ah: what the label means, at 25 °C. total_ah: both wells when full, at the cell's
+    temperature. share: c. rate_per_h: k. [1/h] concentration_v: a. activation_v: e.
+    """
+
+    capacity_ah: Floats
+    total_ah: Floats
+    share: Floats
+    rate_per_h: Floats
+    concentration_v: Floats
+    activation_v: Floats
+
+    def column(self) -> "Wells":
+        """The same with arrays of shape (n, 1), to go with several loads (n, k)."""
+        return Wells(**{name: values[:, None] for name, values in vars(self).items()})
+
+
+@dataclass(frozen=True)
+class Held:
+    """What the wells hold: the whole charge q, and the available well's lag g behind c q. [Ah]"""
+
+    charge_ah: Floats
+    lag_ah: Floats
+
+
+def full(wells: Wells) -> Held:
+    """Both wells full and level."""
+    return Held(wells.total_ah, np.zeros_like(wells.total_ah))
+
+
+def at_charge(wells: Wells, soc: Floats, lag_ah: Floats | float = 0.0) -> Held:
+    """The wells at a charge counted out of the label's capacity, with a lag from before.
+
+    Args:
+        soc: 1 - Ah taken out since full / capacity. [frac] shape of the wells
+        lag_ah: From `lag_after`. [Ah]
+    """
+    drawn = (1.0 - soc) * wells.capacity_ah
+    # What was drawn cannot have left more behind than its own share of the bound well.
+    most = (1.0 - wells.share) * np.maximum(drawn, 0.0)
+    return Held(wells.total_ah - drawn, np.minimum(np.broadcast_to(lag_ah, drawn.shape), most))
+
+
+def step(wells: Wells, held: Held, current_a: Floats, hours: Floats) -> Held:
+    """The wells after a time at constant current, exactly. Broadcast shape.
+
+    Args:
+        current_a: Positive out of the cell. [A]
+        hours: [h]
+    """
+    kt = wells.rate_per_h * hours
+    filled = -np.expm1(-kt) / wells.rate_per_h
+    lag = held.lag_ah * np.exp(-kt) + (1.0 - wells.share) * current_a * filled
+    return Held(held.charge_ah - current_a * hours, lag)
+
+
+def available_ah(wells: Wells, held: Held) -> Floats:
+    """The available well, q1. [Ah]"""
+    return np.asarray(wells.share * held.charge_ah - held.lag_ah)
+
+
+def charge_frac(wells: Wells, held: Held) -> Floats:
+    """Charge counted out of the label's capacity; below 0 where more than that was had. [frac]"""
+    return np.asarray(1.0 - (wells.total_ah - held.charge_ah) / wells.capacity_ah)
+
+
+def surface_v(wells: Wells, held: Held) -> Floats:
+    """What the lag takes from the voltage, -28 a at an empty well. [V]"""
+    whole = np.maximum(wells.share * held.charge_ah, LEAST_SHARE * wells.total_ah)
+    left = np.maximum(available_ah(wells, held) / whole, 1e-12)
+    return np.asarray(wells.concentration_v * np.log(left) - wells.activation_v)
+
+
+def lag_after(
+    current_a: Floats,
+    step_h: float,
+    share: Floats,
+    rate_per_h: Floats,
+    start_ah: Floats | float = 0.0,
+) -> Floats:
+    """The available well's lag after a current history. [Ah]
+
+    Args:
+        current_a: Means over equal steps, oldest first; NaN counts as none. (m,) [A]
+        step_h: [h]
+        share, rate_per_h: c and k of each sample, (n,).
+        start_ah: Lag at the first step.
+    """
+    amps = np.nan_to_num(np.asarray(current_a, float))
+    kt = np.asarray(rate_per_h)[:, None] * step_h
+    age = np.arange(len(amps))[::-1]
+    kept = np.exp(-kt * age) * -np.expm1(-kt) / np.asarray(rate_per_h)[:, None]
+    faded = np.exp(-kt[:, 0] * len(amps)) * start_ah
+    return np.asarray((1.0 - share) * (kept @ amps) + faded)
+
+
+def total_for(
+    capacity_ah: Floats, share: Floats, rate_per_h: Floats, drop_v: Floats | float,
+    concentration_v: Floats,
+) -> Floats:  # fmt: skip
+    """Both wells together, so that the label's discharge gives the label's capacity. [Ah]
+
+    At its end g is known, and q follows from the voltage there: q1 / (c q) = exp(-drop / a).
+
+    Args:
+        drop_v: Rest voltage at 0 %, less what the discharge costs at once, above 1.75 V.
+    """
+    filled = -np.expm1(-rate_per_h * LABEL_H) / rate_per_h
+    lag = (1.0 - share) * capacity_ah / LABEL_H * filled
+    left = np.exp(-np.maximum(drop_v, 0.02) / concentration_v)
+    return np.asarray(capacity_ah + lag / (share * (1.0 - left)))
+
+
+def capacity_factor(temp_c: Floats | float, per_k: Floats | float = TOTAL_PER_K) -> Floats:
+    """The total over that at 25 °C. [frac]"""
+    return np.asarray(np.maximum(1.0 + per_k * (np.asarray(temp_c) - REFERENCE_C), COLDEST_SHARE))
+
+
+def rate_factor(temp_c: Floats | float) -> Floats:
+    """The rate constant over that at 25 °C, by the diffusion of acid. [frac]"""
+    kelvin = np.maximum(np.asarray(temp_c, float), -40.0) + ZERO_C_IN_K
+    return np.asarray(np.exp(-DIFFUSION_K * (1.0 / kelvin - 1.0 / (REFERENCE_C + ZERO_C_IN_K))))
+
+
+@dataclass(frozen=True)
+class Spent:
+    """A discharge to its first limit: its length [h], what is held then, which limit it was."""
+
+    hours: Floats
+    held: Held
+    limit: npt.NDArray[np.int64]
+
+
+Load = Callable[[Held], Floats]
+Margins = Callable[[Held, Floats], Floats]
+
+
+def run_to_limit(
+    wells: Wells, start: Held, floor_ah: Floats, load: Load, margins: Margins
+) -> Spent:
+    """Discharges every sample until the first margin is used up.
+
+    Walks in equal parts of the charge above a floor, each at a constant current, and halves the
+    part in which a margin ends.
+
+    Args:
+        wells: (n, 1). start: (n, 1) or (n, k).
+        floor_ah: Charge at which the run ends at the latest. [Ah] (n, 1)
+        load: Current of each sample and load where so much is held. [A] (n, k)
+        margins: What is left to each limit then, (l, n, k); the run ends where one is not positive.
+    Returns:
+        Shapes (n, k). No time where a margin is used up at the start.
+    """
+    shape = load(start).shape
+    part = np.maximum(start.charge_ah - floor_ah, 0.0) / STEPS
+    charge, lag = (np.broadcast_to(a, shape).copy() for a in (start.charge_ah, start.lag_ah))
+    hours, going = np.zeros(shape), np.broadcast_to(part > 0, shape).copy()
+    for _ in range(STEPS):
+        now = Held(charge, lag)
+        amps = np.maximum(load(now), 1e-9)
+        length = part / amps
+        then = step(wells, now, amps, length)
+        over = margins(then, amps).min(axis=0) <= 0.0
+        share = np.ones(shape)
+        if (going & over).any():
+            share = np.where(over, _share_before(wells, now, amps, length, margins), 1.0)
+            then = step(wells, now, amps, share * length)
+        hours = np.where(going, hours + share * length, hours)
+        charge = np.where(going, then.charge_ah, charge)
+        lag = np.where(going, then.lag_ah, lag)
+        going &= ~over
+        if not going.any():
+            break
+    end = Held(charge, lag)
+    left = margins(end, np.maximum(load(end), 1e-9))
+    return Spent(hours, end, np.argmin(left, axis=0))
+
+
+def _share_before(
+    wells: Wells, now: Held, amps: Floats, length: Floats, margins: Margins
+) -> Floats:
+    """Share of a part that is walked before a margin ends, by halving. (n, k)"""
+    low, high = np.zeros(amps.shape), np.ones(amps.shape)
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        good = margins(step(wells, now, amps, middle * length), amps).min(axis=0) > 0.0
+        low, high = np.where(good, middle, low), np.where(good, high, middle)
+    return low
