@@ -40,7 +40,7 @@ os.environ["OPENBLAS_NUM_THREADS"] = "1"  # sums in one order
 from tests import snapshot_logs as logs  # noqa: E402 - after the path is set
 from tests.snapshot_compare import compare  # noqa: E402
 
-ENTRIES = ("analyzer.faces.cli", "analyzer.faces.cli.main")
+ENTRIES = ("analyzer.faces.cli.main", "analyzer.faces.cli.main.main")
 QUESTIONS = {  # in this order: the first looks through what is new; charging is told by cells
     "trips": ["trips"],
     "flags": ["flags"],

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analyzer.chemistry import KNOTS
-from analyzer.guesses import (
+from analyzer.pack.cell_model import default_cell
+from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.soc_filter import (
     CURVE,
     FAST,
     FINE,
@@ -25,7 +26,6 @@ from analyzer.guesses import (
     Guesses,
     Step,
 )
-from analyzer.pack import default_cell
 from logger.boat import Pack
 from tests.support.gaussians import random_covariance
 

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from analyzer.chemistry import chemistry
-from analyzer.curve import PowerCurve
-from analyzer.draws import ReachInput
-from analyzer.rundown import Limits
-from analyzer.stream import given
-from analyzer.wind import Wind
+from analyzer.environment.stream import given
+from analyzer.environment.wind import Wind
+from analyzer.hull.power_curve import PowerCurve
+from analyzer.pack.chemistry import chemistry
+from analyzer.range.discharge import Limits
+from analyzer.range.monte_carlo import ReachInput
 
 CALM = Wind(0.0, 0.0, sd_mps=0.0)
 

@@ -11,9 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import expm
 
-from analyzer import heating
-from analyzer.heat_prior import HeatPrior, Host
-from analyzer.heating import HOST, OFFSET, RISE, SLOW, STATES, TEMP, HeatFilter
+from analyzer.thermal import filter
+from analyzer.thermal.filter import (
+    HOST,
+    OFFSET,
+    RISE,
+    SLOW,
+    STATES,
+    TEMP,
+    HeatFilter,
+)
+from analyzer.thermal.heat_prior import HeatPrior, Host
 
 Array = np.ndarray
 
@@ -37,7 +45,7 @@ def generator(tau_s: float, host_tau_s: float, share: float, drive: Drive) -> Ar
     a[TEMP, [RISE, SLOW, HOST, TEMP, OFFSET, STATES]] = (
         np.array([drive.felt, drive.slow, 1.0, -1.0, 1.0, drive.air_c]) / tau_s
     )
-    fed = heating.FED_FRAC * drive.slow
+    fed = filter.FED_FRAC * drive.slow
     a[HOST, [RISE, SLOW, HOST]] = np.array([share * drive.felt, share * fed, -1.0]) / host_tau_s
     return a
 
@@ -78,7 +86,7 @@ class Body:
 
     def __init__(self, prior: HeatPrior) -> None:
         self.prior = prior
-        z = np.linspace(-1.9, 1.9, heating.TAUS)
+        z = np.linspace(-1.9, 1.9, filter.TAUS)
         pairs = [(prior.tau_s * np.exp(v * prior.tau_ln_sd), v, h) for v in z for h in prior.hosts]
         self.tau_s = np.array([t for t, *_ in pairs])
         self.hosts = [h for *_, h in pairs]
@@ -86,7 +94,7 @@ class Body:
         by_way = np.array([[h.weight for h in self.hosts], [h.weight_loose for h in self.hosts]])
         by_way = by_way * normal
         by_way /= by_way.sum(axis=1, keepdims=True)
-        first = np.array([1 - heating.LOOSE_AT_FIRST, heating.LOOSE_AT_FIRST])
+        first = np.array([1 - filter.LOOSE_AT_FIRST, filter.LOOSE_AT_FIRST])
         self.w = by_way * first[:, None]
         m = len(pairs)
         self.x = np.zeros((2, m, STATES))
@@ -94,7 +102,7 @@ class Body:
         self.worked_s = self.doubted_s = 0.0
         self.loads = {"slow": 0.0, "soon": 0.0, "late": 0.0}
         self._own = np.array([1 / (1 + h.share) for h in self.hosts])
-        self._fed = np.array([1 / (1 + heating.FED_FRAC * h.share) for h in self.hosts])
+        self._fed = np.array([1 / (1 + filter.FED_FRAC * h.share) for h in self.hosts])
 
     def start(self, temp_c: float, air_c: float) -> None:
         """The prior, conditioned on the first reading's height above the air.
@@ -102,10 +110,10 @@ class Body:
         above = offset + host + what a still body may lie off; the three are independent.
         """
         q, above = self.prior, temp_c - air_c
-        loose_sd = np.hypot(q.rise_sd_k, heating.LOOSE_FRAC * q.loose_walk_k)
+        loose_sd = np.hypot(q.rise_sd_k, filter.LOOSE_FRAC * q.loose_walk_k)
         for way, rise_sd in enumerate((q.rise_sd_k, loose_sd)):
             for k, host in enumerate(self.hosts):
-                host_var = (heating.STORED_FRAC * above) ** 2 + 0.01 if host.share > 0 else 0.0
+                host_var = (filter.STORED_FRAC * above) ** 2 + 0.01 if host.share > 0 else 0.0
                 mean = np.zeros(STATES)
                 mean[RISE], mean[SLOW] = q.rise_k * self._own[k], q.slow_k * self._fed[k]
                 spread = np.zeros(STATES)
@@ -113,7 +121,7 @@ class Body:
                 spread[OFFSET], spread[HOST] = q.offset_sd_k, np.sqrt(host_var)
                 h = np.zeros(STATES)
                 h[OFFSET] = h[HOST] = 1.0
-                mean, cov = condition(mean, np.diag(spread**2), h, heating.START_SD_K**2, above)
+                mean, cov = condition(mean, np.diag(spread**2), h, filter.START_SD_K**2, above)
                 mean[TEMP], cov[TEMP, TEMP] = temp_c, q.noise_k**2
                 self.x[way, k], self.p[way, k] = mean, cov
 
@@ -128,9 +136,9 @@ class Body:
     def mix(self, worked_s: float) -> None:
         """A sound body may start to loosen and a loosening one settle, by hours of load."""
         self.worked_s += worked_s
-        found = heating.FOUND_S[0] < self.worked_s < heating.FOUND_S[1]
-        settle = heating.FOUND_PER_H if found else heating.SETTLE_PER_H
-        go, back = 1 - np.exp(-np.array([heating.LOOSEN_PER_H, settle]) * worked_s / 3600.0)
+        found = filter.FOUND_S[0] < self.worked_s < filter.FOUND_S[1]
+        settle = filter.FOUND_PER_H if found else filter.SETTLE_PER_H
+        go, back = 1 - np.exp(-np.array([filter.LOOSEN_PER_H, settle]) * worked_s / 3600.0)
         chain = np.array([[1 - go, go], [back, 1 - back]])
         for k in range(len(self.hosts)):
             total = self.w[:, k].sum()
@@ -148,7 +156,7 @@ class Body:
         felt = (1 - q.late_frac) * u + q.late_frac * late
         drive = Drive(felt, (1 - q.soon_frac) * slow + q.soon_frac * soon, air_c)
         fade = np.eye(STATES)
-        fade[OFFSET, OFFSET] = np.exp(-dt_s / heating.OFFSET_TAU_S)
+        fade[OFFSET, OFFSET] = np.exp(-dt_s / filter.OFFSET_TAU_S)
         for k, host in enumerate(self.hosts):
             f, b = transition(self.tau_s[k], host.tau_s, host.share, drive, dt_s)
             wandered = q.offset_sd_k**2 * (1 - fade[OFFSET, OFFSET] ** 2)
@@ -174,9 +182,9 @@ class Body:
                 x, p = self.x[way, k], self.p[way, k]
                 s = p[TEMP, TEMP] + noise
                 off = min((temp_c - x[TEMP]) ** 2 / s, 25.0)
-                log_w[way, k] -= heating.TEMPER * 0.5 * (np.log(s) + off)
+                log_w[way, k] -= filter.TEMPER * 0.5 * (np.log(s) + off)
                 self.x[way, k], self.p[way, k] = condition(x, p, h, noise, temp_c)
-        w = np.exp(np.maximum(log_w - log_w.max(), heating.LEAST_LOG))
+        w = np.exp(np.maximum(log_w - log_w.max(), filter.LEAST_LOG))
         self.w = w / w.sum()
 
 

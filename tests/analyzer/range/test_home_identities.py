@@ -6,11 +6,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from analyzer.draws import Weak, along_across
-from analyzer.home import along_track, geodesic, home_reach, turn_lead_s
-from analyzer.reach import ground_speed_mps, reach, toward
-from analyzer.rundown import Limits
-from analyzer.stream import given as given_stream
+from analyzer.environment.stream import given as given_stream
+from analyzer.range.discharge import Limits
+from analyzer.range.home import (
+    along_track,
+    geodesic,
+    home_reach,
+    turn_lead_s,
+)
+from analyzer.range.monte_carlo import Weak, along_across
+from analyzer.range.reach import ground_speed_mps, reach, toward
 from tests.support.range_inputs import charge, cubic_curve, range_input
 
 

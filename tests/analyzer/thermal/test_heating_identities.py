@@ -9,8 +9,7 @@ from scipy.integrate import solve_ivp
 from scipy.linalg import expm
 from scipy.stats import norm
 
-from analyzer.heat_prior import HeatPrior, Host
-from analyzer.heating import (
+from analyzer.thermal.filter import (
     FED_FRAC,
     HOST,
     OFFSET,
@@ -19,6 +18,7 @@ from analyzer.heating import (
     TEMP,
     HeatFilter,
 )
+from analyzer.thermal.heat_prior import HeatPrior, Host
 from tests.support.thermal import BARE, LUG, Body, Drive, generator, moments, started, stirred
 
 NAN = float("nan")

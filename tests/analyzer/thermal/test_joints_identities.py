@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_bvp
 from scipy.optimize import brentq
 
-from analyzer import copper, joints
+from analyzer.thermal import copper, joints
 from logger.boat import Cable
 
 CABLES = [

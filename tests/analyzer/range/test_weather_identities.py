@@ -5,11 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.air import Air
-from analyzer.draws import Now, aside_on, draw
-from analyzer.reach import reach
-from analyzer.series import Series
-from analyzer.wind import Wind, any_wind_log_sd, extra_n, extra_w, lately, sea_share, true_wind
+from analyzer.environment.air import Air
+from analyzer.environment.wind import (
+    Wind,
+    any_wind_log_sd,
+    extra_n,
+    extra_w,
+    lately,
+    sea_share,
+    true_wind,
+)
+from analyzer.range.monte_carlo import Now, aside_on, draw
+from analyzer.range.reach import reach
+from analyzer.series.series import Series
 from tests.support.range_inputs import cubic_curve, range_input
 
 AIR_KG_M3, DRAG, BATTERY_TO_TOW = 1.225, 0.9, 0.41  # standard atmosphere; the module's docstring

@@ -5,10 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer import holtrop
-from analyzer.curve import PowerCurve, smooth_cov
-from analyzer.reach import speeds_for
-from analyzer.resistance import form_from_ratios, friction_n, residuary_frac, residuary_n
+from analyzer.hull import holtrop
+from analyzer.hull.power_curve import PowerCurve, smooth_cov
+from analyzer.hull.resistance import (
+    form_from_ratios,
+    friction_n,
+    residuary_frac,
+    residuary_n,
+)
+from analyzer.range.reach import speeds_for
 from logger.units import KN
 
 

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from analyzer.ledger import ledger
-from analyzer.series import Series
-from analyzer.trips import Trip
+from analyzer.series.series import Series
+from analyzer.trips.ledger import ledger
+from analyzer.trips.trips import Trip
 from logger.boat import Boat, Cable, Hotel, Hull, Motor, Pack
 
 Z80 = 1.2815515655446004  # the normal distribution's 90 % point

@@ -9,7 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.sources.source import EXACT, Block, Group, Quantum, UtcFix
+from logger.reading import (
+    EXACT,
+    Block,
+    Group,
+    Quantum,
+    UtcFix,
+)
 from logger.store import Store, Writer
 
 S = 1_000_000

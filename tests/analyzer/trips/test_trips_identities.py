@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analyzer import trips
-from analyzer.series import Series
-from analyzer.windows import next_window, unknown_starts
+from analyzer.series.series import Series
+from analyzer.trips import trips
+from analyzer.trips.spans import next_window, unknown_starts
 from logger.boat import Boat, Hotel, Hull, Motor, Pack
 from logger.store import Boot
 

@@ -10,7 +10,9 @@ from pytest import approx
 from scipy.integrate import solve_ivp, trapezoid
 from scipy.signal import lfilter
 
-from analyzer.guesses import (
+from analyzer.pack.cell_model import arrhenius, default_cell
+from analyzer.pack.soc import known
+from analyzer.pack.soc_filter import (
     FAST,
     GAP,
     GAP_REACH,
@@ -24,10 +26,7 @@ from analyzer.guesses import (
     WANDER_REST_V,
     WANDER_S,
 )
-from analyzer.pack import arrhenius, default_cell
-from analyzer.series import Series
-from analyzer.soc import known
-from analyzer.steps import (
+from analyzer.pack.soc_inputs import (
     AGEING_SD,
     APART_ENERGY_J,
     COUNT_SD,
@@ -38,6 +37,7 @@ from analyzer.steps import (
     followed,
     prepare,
 )
+from analyzer.series.series import Series
 from logger.boat import Pack
 
 AH = 100.0

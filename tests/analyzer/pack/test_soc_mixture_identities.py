@@ -12,9 +12,9 @@ from pytest import approx
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from analyzer.charge_state import ChargeState, curve_error_v, kept, quantile, tails, unfolded
-from analyzer.chemistry import KNOTS
-from analyzer.guesses import (
+from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.soc import known
+from analyzer.pack.soc_filter import (
     CURVE,
     FAST,
     GAP,
@@ -27,7 +27,14 @@ from analyzer.guesses import (
     WANDER,
     Guesses,
 )
-from analyzer.soc import known
+from analyzer.pack.soc_state import (
+    ChargeState,
+    curve_error_v,
+    kept,
+    quantile,
+    tails,
+    unfolded,
+)
 from logger.boat import Pack
 from tests.support.charge_filter import SD, bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments, random_covariance, sampled

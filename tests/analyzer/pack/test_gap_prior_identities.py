@@ -9,8 +9,7 @@ import pytest
 from pytest import approx
 from scipy.stats import norm
 
-from analyzer.guesses import CURVE, EDGES, HYST, SOC, STATES, WANDER, WANDER_REST_V
-from analyzer.unseen import (
+from analyzer.pack.soc_after_gap import (
     AFTER_ANYTHING_SD,
     AFTER_CHARGE,
     AFTER_CHARGE_SD,
@@ -25,6 +24,15 @@ from analyzer.unseen import (
     MOST_LEFT,
     told,
     unseen,
+)
+from analyzer.pack.soc_filter import (
+    CURVE,
+    EDGES,
+    HYST,
+    SOC,
+    STATES,
+    WANDER,
+    WANDER_REST_V,
 )
 from tests.support.charge_filter import bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments

@@ -6,15 +6,21 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from analyzer.advice import slower
-from analyzer.hindcast import _what_followed
-from analyzer.passage import LegEnd, NoSun, begin, draw_boats, walk_leg
-from analyzer.plan import Passage, cheapest, plan
-from analyzer.reach import Now, Weak
-from analyzer.route import Leg, Route
-from analyzer.rundown import SOC_GRID, Limits
-from analyzer.series import Series
-from analyzer.stream_table import StreamTable, TableStream
+from analyzer.environment.stream_table import StreamTable, TableStream
+from analyzer.range.advice import slower
+from analyzer.range.discharge import SOC_GRID, Limits
+from analyzer.range.hindcast import _what_followed
+from analyzer.range.passage import (
+    LegEnd,
+    NoSun,
+    begin,
+    draw_boats,
+    walk_leg,
+)
+from analyzer.range.plan import Passage, cheapest, plan
+from analyzer.range.reach import Now, Weak
+from analyzer.range.route import Leg, Route
+from analyzer.series.series import Series
 from tests.support.range_inputs import range_input
 
 LEG = Leg("north-east", 9_000.0, 40.0, 0.0, 0.0)

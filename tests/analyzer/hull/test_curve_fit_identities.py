@@ -11,8 +11,8 @@ import pytest
 from pytest import approx
 from scipy.stats import multivariate_normal, norm
 
-from analyzer.curve import CurvePoints, PowerCurve, smooth_cov
-from analyzer.curve_fit import (
+from analyzer.environment.wind import BEYOND_WIND
+from analyzer.hull.curve_fit import (
     LOCAL_SCALES,
     NOISE_SCALES,
     SCALE_LOG_SD,
@@ -26,7 +26,7 @@ from analyzer.curve_fit import (
     shared_cov,
     update,
 )
-from analyzer.wind import BEYOND_WIND
+from analyzer.hull.power_curve import CurvePoints, PowerCurve, smooth_cov
 from tests.support.gaussians import central_difference, mixture_moments, random_covariance
 
 GRID = np.linspace(0.5, 4.0, 9)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.chemistry import KNOTS
-from analyzer.guesses import (
+from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.soc_filter import (
     CURVE,
     FAST,
     FINE,

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from analyzer import drift
-from analyzer.series import Series
-from analyzer.stream import Calibration
+from analyzer.environment import stream_fit
+from analyzer.environment.stream import Calibration
+from analyzer.series.series import Series
 
 STEP_S = 30.0  # one sample a bin: what the fit sees is what is written here
 TIDE = 2 * np.pi / (0.51753 * 86400.0)
@@ -117,7 +117,7 @@ def mixed(log: Series, **kwargs) -> tuple[Plain, np.ndarray, np.ndarray]:
 def test_stream_and_calibration_equal_a_plain_fit(seed):
     log = legs_log(seed)
     model, mean, cov = mixed(log)
-    stream = drift.estimate(log)
+    stream = stream_fit.estimate(log)
     p = model.basis.shape[1]
     at = model.at(model.grid)
     want = np.stack([at @ mean[:p], at @ mean[p : 2 * p]], axis=1)
@@ -144,15 +144,15 @@ def test_an_earlier_calibration_is_a_prior_a_little_less_sure():
     log = legs_log(4, legs=2)
     before = Calibration(water_factor=(1.08, 0.01))
     _, mean, cov = mixed(log, factor=1.08, factor_sd=float(np.hypot(0.01, 0.02)))
-    stream = drift.estimate(log, before=before)
+    stream = stream_fit.estimate(log, before=before)
     assert stream.calibration.water_factor == pytest.approx(
         (mean[-2], np.sqrt(cov[-2, -2])), rel=0.01
     )
 
 
-def some_bins(n: int = 30) -> drift._Bins:
+def some_bins(n: int = 30) -> stream_fit._Bins:
     rng = np.random.default_rng(2)
-    return drift._Bins(
+    return stream_fit._Bins(
         t_s=np.arange(n) * 30.0,
         ground=rng.normal(0, 1.5, (n, 2)),
         heading_rad=rng.uniform(-3, 3, n),
@@ -167,17 +167,17 @@ def some_bins(n: int = 30) -> drift._Bins:
 def test_rows_are_the_derivatives_of_what_is_left_over(column, error_rad):
     bins = some_bins()
     grid = np.linspace(0.0, 900.0, 3)
-    weights = drift._component(bins.t_s, grid)
+    weights = stream_fit._component(bins.t_s, grid)
     reading = bins.water if column == 0 else bins.shaft
     ok = np.random.default_rng(3).random(30) < 0.8
     rng = np.random.default_rng(4)
     at = np.concatenate([rng.normal(0, 0.3, 2 * weights.shape[1]), [1.04, 0.2, error_rad]])
 
     def left_over(x: np.ndarray) -> np.ndarray:
-        rows, target, _ = drift._rows(bins, weights, ok, reading, column, x, True)
+        rows, target, _ = stream_fit._rows(bins, weights, ok, reading, column, x, True)
         return target - rows @ x
 
-    rows = drift._rows(bins, weights, ok, reading, column, at, True)[0]
+    rows = stream_fit._rows(bins, weights, ok, reading, column, at, True)[0]
     step = 1e-5
     for j in range(len(at)):
         nudge = step * np.eye(len(at))[j]
@@ -192,7 +192,7 @@ def test_rows_are_the_derivatives_of_what_is_left_over(column, error_rad):
 
 def test_components_are_steady_tide_and_the_knots_either_side():
     grid = np.array([100.0, 700.0, 1300.0])
-    rows = drift._component(np.array([400.0, 1300.0]), grid)
+    rows = stream_fit._component(np.array([400.0, 1300.0]), grid)
     np.testing.assert_allclose(rows[0, 1:3], [np.cos(-900 * TIDE), np.sin(-900 * TIDE)])
     np.testing.assert_allclose(rows[:, 3:], [[0.5, 0.5, 0.0], [0.0, 0.0, 1.0]])
     np.testing.assert_allclose(rows[1, :3], [1.0, 1.0, 0.0])
@@ -201,13 +201,13 @@ def test_components_are_steady_tide_and_the_knots_either_side():
 def test_eddies_precision_is_the_inverse_of_their_covariance():
     grid = np.linspace(0.0, 4_800.0, 9)
     cov = 0.2**2 * np.exp(-np.abs(grid[:, None] - grid) / EDDY_S)
-    np.testing.assert_allclose(drift._eddy_precision(grid, 0.2) @ cov, np.eye(9), atol=1e-9)
+    np.testing.assert_allclose(stream_fit._eddy_precision(grid, 0.2) @ cov, np.eye(9), atol=1e-9)
 
 
 def test_means_of_bins_against_a_loop():
     rng = np.random.default_rng(5)
     values = np.where(rng.random(103) < 0.45, np.nan, rng.normal(size=103))
-    got = drift._mean_bins(values, 10)
+    got = stream_fit._mean_bins(values, 10)
     assert len(got) == 10
     for k in range(10):
         there = [v for v in values[10 * k : 10 * k + 10] if np.isfinite(v)]
@@ -223,4 +223,6 @@ def test_heading_is_true_else_magnetic_with_the_variation():
         "heading_magnetic_deg": np.array([20.0, 358.0, 90.0]),
         "variation_deg": np.array([3.0, 5.0, -4.0]),
     }
-    np.testing.assert_allclose(drift.heading_true(Series(0, 1.0, 3, values)), [10.0, 3.0, 86.0])
+    np.testing.assert_allclose(
+        stream_fit.heading_true(Series(0, 1.0, 3, values)), [10.0, 3.0, 86.0]
+    )

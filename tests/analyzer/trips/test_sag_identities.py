@@ -10,14 +10,21 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import least_squares
 from scipy.stats import norm
 
-from analyzer import sag_table, sagfit
-from analyzer.chemistry import chemistry
-from analyzer.pack import default_params
-from analyzer.sag import parts, worst
-from analyzer.sag_table import bin_means, block_means, columns_of, felt, smoothed, whitened
-from analyzer.sagfit import Earlier, split
-from analyzer.series import Series
-from analyzer.soc import known, track
+from analyzer.pack.cell_model import default_params
+from analyzer.pack.chemistry import chemistry
+from analyzer.pack.soc import known, track
+from analyzer.series.series import Series
+from analyzer.trips import sag_design, sag_fit
+from analyzer.trips.sag import parts, worst
+from analyzer.trips.sag_design import (
+    bin_means,
+    block_means,
+    columns_of,
+    felt,
+    smoothed,
+    whitened,
+)
+from analyzer.trips.sag_fit import Earlier, split
 from logger.boat import Boat, Hull, Motor, Pack
 
 AH, CELLS = 200.0, 16
@@ -73,7 +80,7 @@ def test_columns_are_the_circuit_solved_part_by_part():
     kind, (current, temp, soc) = chemistry("lfp"), trip()
     table = columns_of(kind, current, temp, soc, AH, 10.0)
     assert len(table.choices) == 2 * 5 * 5 * 7 * 6 * 3
-    taus = [0.0, *sag_table.TAU1_S, *sag_table.TAU2_S]
+    taus = [0.0, *sag_design.TAU1_S, *sag_design.TAU2_S]
     rng = np.random.default_rng(2)
     for at in rng.choice(len(table.choices), 4, replace=False):
         # Counted through as nested loops: shape, fast pair, slow pair, two shares, branch.
@@ -82,7 +89,7 @@ def test_columns_are_the_circuit_solved_part_by_part():
         rest, w0 = divmod(rest, 7)
         rest, slow = divmod(rest, 5)
         shape, fast = divmod(rest, 5)
-        share0, share1 = sag_table.SHARES0[w0], sag_table.SHARES1[w1]
+        share0, share1 = sag_design.SHARES0[w0], sag_design.SHARES1[w1]
         c = table.choices[at]
         assert (c.share0, c.share1) == (share0, share1)
         quick = np.interp(soc, kind.soc, kind.fast_shape) if shape else 1.0
@@ -190,15 +197,15 @@ def cold_outing(seed: int = 0) -> Series:
 @pytest.fixture
 def few(monkeypatch):
     """Choices few enough to be fitted one by one; the trip and its charge."""
-    monkeypatch.setattr(sag_table, "TAU1_S", (14.0, 37.0))
-    monkeypatch.setattr(sag_table, "TAU2_S", (350.0, 1050.0))
-    monkeypatch.setattr(sag_table, "SHARES0", (0.3, 0.6))
-    monkeypatch.setattr(sag_table, "SHARES1", (0.5,))
+    monkeypatch.setattr(sag_design, "TAU1_S", (14.0, 37.0))
+    monkeypatch.setattr(sag_design, "TAU2_S", (350.0, 1050.0))
+    monkeypatch.setattr(sag_design, "SHARES0", (0.3, 0.6))
+    monkeypatch.setattr(sag_design, "SHARES1", (0.5,))
     log = cold_outing()
     return log, track(log, BOAT.pack, known(BOAT.pack, 0.85, 0.02, t_us=log.t0_us))
 
 
-def bend_rows(table: sag_table.Columns, soc: np.ndarray) -> np.ndarray:
+def bend_rows(table: sag_design.Columns, soc: np.ndarray) -> np.ndarray:
     """One row per pair of neighbouring bends, in deviations of how far they may differ."""
     kind, curve = chemistry("lfp"), len(table.curve)
     bends = table.table[:, table.curve[1:]]
@@ -289,7 +296,7 @@ EARLIER = (
 
 @pytest.mark.parametrize("earlier", EARLIER, ids=["alone", "with earlier trips"])
 def test_a_split_is_every_choice_fitted_and_weighed_one_by_one(few, earlier, monkeypatch):
-    monkeypatch.setattr(sagfit, "NEWTON_STEPS", 60)  # to the end; as many as it takes otherwise
+    monkeypatch.setattr(sag_fit, "NEWTON_STEPS", 60)  # to the end; as many as it takes otherwise
     log, charge = few
     got = split(log, charge, BOAT, earlier)
     table, weight, u, cov = one_by_one(log, charge, earlier)
@@ -313,7 +320,7 @@ def test_a_split_is_every_choice_fitted_and_weighed_one_by_one(few, earlier, mon
 def test_the_newton_steps_that_it_takes_are_as_good_as_all(few, monkeypatch):
     """What is still to go lies far inside the fit's own doubt."""
     soon = split(*few, BOAT)
-    monkeypatch.setattr(sagfit, "NEWTON_STEPS", 60)
+    monkeypatch.setattr(sag_fit, "NEWTON_STEPS", 60)
     late = split(*few, BOAT)
     assert soon.choices == late.choices
     sd = np.sqrt(np.diagonal(late.cov, axis1=1, axis2=2))

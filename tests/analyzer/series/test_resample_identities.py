@@ -7,10 +7,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analyzer.driven import propulsion_power_w, shaft_rps, unaided
-from analyzer.gather import Gatherer, highest
-from analyzer.measured import cell_temp_c, filled, held_current_a, mean_cell_v
-from analyzer.series import Series, load, on_grid
+from analyzer.series.derived import (
+    cell_temp_c,
+    filled,
+    held_current_a,
+    mean_cell_v,
+)
+from analyzer.series.operating import propulsion_power_w, shaft_rps, unaided
+from analyzer.series.resample import Gatherer, highest
+from analyzer.series.series import Series, load, on_grid
 from logger.channels import find
 
 

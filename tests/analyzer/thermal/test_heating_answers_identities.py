@@ -8,8 +8,7 @@ from scipy.linalg import expm
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from analyzer.heat_prior import Host
-from analyzer.heating import (
+from analyzer.thermal.filter import (
     FED_FRAC,
     HOST,
     OFFSET,
@@ -20,6 +19,7 @@ from analyzer.heating import (
     HeatFilter,
     crossing_s,
 )
+from analyzer.thermal.heat_prior import Host
 from tests.support.thermal import LUG, Drive, generator, moments, stirred
 
 

@@ -8,10 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analyzer.cable_trend import Kept, base_k, trend
-from analyzer.loop import OFFSET_SD_V, READING_SD_V, START_SD_OHM, WALK_OHM, LoopMonitor
-from analyzer.series import Series
-from analyzer.warmth import Warmth
+from analyzer.range.thermal_limit import Warmth
+from analyzer.series.series import Series
+from analyzer.thermal.cable_trend import Kept, base_k, trend
+from analyzer.thermal.loop_resistance import (
+    OFFSET_SD_V,
+    READING_SD_V,
+    START_SD_OHM,
+    WALK_OHM,
+    LoopMonitor,
+)
 from logger.boat import Boat, Cable, Hull, Motor, Pack
 
 Z80 = 1.2815515655446004  # the normal distribution's 90 % point

@@ -3,8 +3,13 @@
 import numpy as np
 import pytest
 
-from analyzer.stream import StreamDraws, given, part_sds, unknown
-from analyzer.stream_table import StreamTable, TableStream
+from analyzer.environment.stream import (
+    StreamDraws,
+    given,
+    part_sds,
+    unknown,
+)
+from analyzer.environment.stream_table import StreamTable, TableStream
 
 TIDE_S = 0.51753 * 86400.0  # half a lunar day and 25 minutes: the semi-diurnal tide
 EDDY_S = 7200.0

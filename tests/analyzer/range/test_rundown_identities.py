@@ -6,8 +6,8 @@ from itertools import product
 import numpy as np
 import pytest
 
-from analyzer.chemistry import chemistry
-from analyzer.rundown import (
+from analyzer.pack.chemistry import chemistry
+from analyzer.range.discharge import (
     LIMITS,
     SOC_GRID,
     Limits,

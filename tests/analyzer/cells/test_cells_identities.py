@@ -7,10 +7,21 @@ import pytest
 from pytest import approx
 from scipy.optimize import least_squares
 
-from analyzer.cells import OFFSET_MEMORY_S, READING_SD_V, CellMonitor, _Bank, standouts
-from analyzer.level_fit import ALIKE, LEVEL_C, Table, cell_fit
-from analyzer.levels import Levels, Missing, _seen_slope
-from analyzer.series import Series
+from analyzer.cells.deficit import Levels, Missing, _seen_slope
+from analyzer.cells.deficit_fit import (
+    ALIKE,
+    LEVEL_C,
+    Table,
+    cell_fit,
+)
+from analyzer.cells.monitor import (
+    OFFSET_MEMORY_S,
+    READING_SD_V,
+    CellMonitor,
+    _Bank,
+    standouts,
+)
+from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.channels import cell_voltage
 from tests.support.gaussians import central_difference

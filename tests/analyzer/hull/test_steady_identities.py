@@ -3,11 +3,16 @@
 import numpy as np
 import pytest
 
-from analyzer.air import Air
-from analyzer.draws import Now, draw
-from analyzer.series import Series
-from analyzer.steady import SteadyPoints, compact, steady, water_velocity
-from analyzer.stream import given as given_stream
+from analyzer.environment.air import Air
+from analyzer.environment.stream import given as given_stream
+from analyzer.hull.steady import (
+    SteadyPoints,
+    compact,
+    steady,
+    water_velocity,
+)
+from analyzer.range.monte_carlo import Now, draw
+from analyzer.series.series import Series
 from logger.boat import Boat
 from tests.support.range_inputs import cubic_curve, range_input
 

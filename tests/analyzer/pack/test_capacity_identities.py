@@ -6,10 +6,16 @@ from pytest import approx
 from scipy.optimize import least_squares
 from scipy.stats import norm
 
-from analyzer.capacity import YEAR_S, TripCharge, from_gauge, learn, trend
-from analyzer.chemistry import chemistry
-from analyzer.least_squares import solve
-from analyzer.series import Series
+from analyzer.estimation.least_squares import solve
+from analyzer.pack.capacity import (
+    YEAR_S,
+    TripCharge,
+    from_gauge,
+    learn,
+    trend,
+)
+from analyzer.pack.chemistry import chemistry
+from analyzer.series.series import Series
 from tests.support.gaussians import central_difference, random_covariance
 
 Z80 = norm.ppf(0.9)
