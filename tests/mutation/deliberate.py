@@ -1,0 +1,81 @@
+"""Bugs put in by hand, as somebody in a hurry makes them: file, what stands there, what to put.
+
+Each text stands once in its file, on one line; where code is renamed it is renamed here too.
+"""
+
+# ruff: noqa: E501
+DELIBERATE = [
+    # the store
+    ("logger/store/chunks.py", "t_us[1:] < t_us[:-1]", "t_us[1:] > t_us[:-1]"),
+    ("logger/store/codec.py", "offset * (inverse or 0)", "offset * (inverse or 1)"),
+    ("logger/store/codec.py", "values - quantum.offset if", "values + quantum.offset if"),
+    ("logger/store/merge.py", "rows + count > chunks", "rows + count < chunks"),
+    ("logger/store/tick_codec.py", "& 0x7F) << shift", "& 0x3F) << shift"),
+    ("logger/store/thin.py", "if end_us < before_us", "if end_us > before_us"),
+    ("logger/store/thin.py", "mean > limit, mean - 360", "mean > limit, mean - 180"),
+    ("logger/store/pending.py", "step // 2) // step * step", "step // 3) // step * step"),
+    ("logger/store/boots.py", "(boot_clock.mono_us() - last_us) / 1e6", "(boot_clock.mono_us() - last_us) / 1e3"),
+    # the pack
+    ("analyzer/pack/soc_filter.py", "x[SOC] - moved, LOW", "x[SOC] + moved, LOW"),
+    ("analyzer/pack/soc_filter.py", "by_offset * p[OFFSET] + moved", "by_offset * p[OFFSET] - moved"),
+    ("analyzer/pack/soc_inputs.py", "np.where(amps < 0, amps * kind", "np.where(amps > 0, amps * kind"),
+    ("analyzer/pack/soc_inputs.py", "v2 * np.exp(-gap_s / p.tau2_s)", "v2 * np.exp(-gap_s / p.tau1_s)"),
+    ("analyzer/pack/soc_inputs.py", "y += (u - y) * take", "y += (u + y) * take"),
+    ("analyzer/pack/cell_model.py", "/ (r0 + r1)", "/ (r0 - r1)"),
+    ("analyzer/pack/capacity.py", "said[first] - said[last]", "said[last] - said[first]"),
+    ("analyzer/pack/charging.py", "(1 - some[\"soc\"])", "(1 + some[\"soc\"])"),
+    ("analyzer/pack/soc_after_gap.py", "1.0 - float(np.exp(", "1.0 + float(np.exp("),
+    # cables and drive
+    ("analyzer/thermal/filter.py", "[[1 - LOOSE_AT_FIRST]", "[[1 + LOOSE_AT_FIRST]"),
+    ("analyzer/thermal/loop_resistance.py", "self.ohm += gain[1]", "self.ohm -= gain[1]"),
+    ("analyzer/thermal/loop_resistance.py", "row[0] - row[1]", "row[1] - row[0]"),
+    ("analyzer/thermal/loop_resistance.py", "h / s", "h * s"),
+    ("analyzer/thermal/joints.py", "rated_a**2 * hot_ohm / rated_k", "rated_a**2 * hot_ohm * rated_k"),
+    ("analyzer/thermal/joints.py", "rating_c - copper", "rating_c + copper"),
+    ("analyzer/thermal/copper.py", "np.maximum(1 - gain", "np.maximum(1 + gain"),
+    ("analyzer/thermal/copper.py", "rating_c - ambient_c) /", "rating_c + ambient_c) /"),
+    ("analyzer/thermal/drive.py", "times <= AHEAD_S", "times >= AHEAD_S"),
+    ("analyzer/thermal/cables.py", "max(self.load, self.peak_load", "min(self.load, self.peak_load"),
+    # range
+    ("analyzer/range/discharge.py", "/ pack_v * (ohms + extra)", "/ pack_v * (ohms - extra)"),
+    ("analyzer/range/discharge.py", "np.clip(weak + deficit", "np.clip(weak - deficit"),
+    ("analyzer/range/discharge.py", "np.argmax(ends", "np.argmin(ends"),
+    ("analyzer/range/reach.py", "other = hotel - sun\n", "other = hotel + sun\n"),
+    ("analyzer/range/monte_carlo.py", "+ leg_sd**2 * missing", "- leg_sd**2 * missing"),
+    ("analyzer/range/monte_carlo.py", "- 0.5 * (off**2", "+ 0.5 * (off**2"),
+    ("analyzer/range/home.py", "- 2 * distance_m * out_m", "+ 2 * distance_m * out_m"),
+    ("analyzer/range/home.py", ">= NEARLY * sure_m.max())[-1]", ">= NEARLY * sure_m.max())[0]"),
+    ("analyzer/range/passage.py", "soc - drawn * seconds", "soc + drawn * seconds"),
+    ("analyzer/range/plan.py", "if arrival <= wanted:\n            high", "if arrival > wanted:\n            high"),
+    ("analyzer/range/hindcast.py", "off > np.cos", "off < np.cos"),
+    ("analyzer/range/thermal_limit.py", "settles > self.limit_c", "settles < self.limit_c"),
+    # cells
+    ("analyzer/cells/monitor.py", "-d_i * d_v, d_v * d_v", "d_i * d_v, d_v * d_v"),
+    ("analyzer/cells/monitor.py", "/ self.sums[0] * current_a", "* self.sums[0] * current_a"),
+    ("analyzer/cells/deficit.py", "self.share + depth * self.capacity\n", "self.share - depth * self.capacity\n"),
+    ("analyzer/cells/deficit.py", "dy + slope[k] * dx", "dy - slope[k] * dx"),
+    ("analyzer/cells/deficit_fit.py", "found[0] - found[1] * table.amps", "found[0] + found[1] * table.amps"),
+    ("analyzer/cells/deficit_fit.py", "(miss * weight) - found", "(miss * weight) + found"),
+    ("analyzer/cells/sense_leads.py", "np.where(was_away, BACK_V, may)", "np.where(was_away, may, BACK_V)"),
+    # trips
+    ("analyzer/trips/ledger.py", "mid = boat.hotel.power_w * hours", "mid = boat.hotel.power_w / hours"),
+    ("analyzer/trips/ledger.py", "np.where(power > 0, power, 0.0), np", "np.where(power < 0, power, 0.0), np"),
+    ("analyzer/trips/sag.py", "self.charge_used_v + self.ohmic", "self.charge_used_v - self.ohmic"),
+    ("analyzer/trips/sag_design.py", "mean, var, last = keep * mean", "mean, var, last = mean"),
+    ("analyzer/trips/sag_fit.py", "(inner + (means", "(inner - (means"),
+    ("analyzer/trips/trips.py", "current < -in_a", "current > -in_a"),
+    ("analyzer/trips/trips.py", "speed > MOVING_MPS", "speed < MOVING_MPS"),
+    ("analyzer/trips/spans.py", "boot.last_us + boot.timeline", "boot.last_us - boot.timeline"),
+    # hull
+    ("analyzer/hull/power_curve.py", "(1 - part) * self.cov[low] + part", "(1 - part) * self.cov[low] - part"),
+    ("analyzer/hull/curve_fit.py", "prior_cov - white", "prior_cov + white"),
+    ("analyzer/hull/fouling.py", "/ expected - 1", "/ expected + 1"),
+    ("analyzer/hull/steady.py", "LOG_SD_MINUTE**2 / count", "LOG_SD_MINUTE**2 * count"),
+    ("analyzer/hull/resistance.py", "* 0.7 * length_m", "/ 0.7 * length_m"),
+    # stream, wind, sun
+    ("analyzer/environment/stream_fit.py", "weights[ok] * cos, -weights", "weights[ok] * cos, weights"),
+    ("analyzer/environment/stream.py", "(1 - np.cos(angle)) / angle", "(1 + np.cos(angle)) / angle"),
+    ("analyzer/environment/wind.py", "np.abs(ahead) - still", "np.abs(ahead) + still"),
+    ("analyzer/environment/air.py", "np.sqrt(1 - np.square(kept))", "np.sqrt(1 + np.square(kept))"),
+    ("analyzer/environment/solar.py", "bright = clear > LEAST", "bright = clear < LEAST"),
+]  # fmt: skip
