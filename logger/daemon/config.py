@@ -19,7 +19,7 @@ from logger.errors import BoatFileError
 KEYS = ("flush_s", "full_rate_days", "log_limit_mb")
 
 
-class Spec(Protocol):
+class SourceConfig(Protocol):
     """One way in, as `logger.boat.SourceSpec` has it too."""
 
     @property
@@ -30,11 +30,11 @@ class Spec(Protocol):
     def options(self) -> Mapping[str, object]: ...
 
 
-class Duties(Protocol):
+class RecorderConfig(Protocol):
     """What the recorder wants to know of a boat; `logger.boat.Boat` has it too."""
 
     @property
-    def source(self) -> Sequence[Spec]: ...
+    def source(self) -> Sequence[SourceConfig]: ...
     @property
     def folder(self) -> Path: ...
     @property
@@ -46,8 +46,8 @@ class Duties(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class SourceTask:
-    """A `Spec` as plain data."""
+class LoadedSource:
+    """A `SourceConfig` as plain data."""
 
     name: str
     kind: str
@@ -55,17 +55,17 @@ class SourceTask:
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
-    """`Duties` as plain data."""
+class LoadedConfig:
+    """`RecorderConfig` as plain data."""
 
-    source: tuple[SourceTask, ...]
+    source: tuple[LoadedSource, ...]
     folder: Path
     flush_s: float
     full_rate_days: float
     log_limit_mb: float | None
 
 
-def load(path: Path | str) -> Task:
+def load(path: Path | str) -> LoadedConfig:
     """Reads and checks a boat file in a process of its own.
 
     Raises:
@@ -79,8 +79,8 @@ def load(path: Path | str) -> Task:
         last = done.stderr.strip().rpartition("\n")[2]
         raise BoatFileError(f"{path}: the boat file cannot be read: {last}")
     told = json.loads(done.stdout)
-    sources = tuple(SourceTask(**entry) for entry in told.pop("source"))
-    return Task(sources, Path(path).parent, **told)
+    sources = tuple(LoadedSource(**entry) for entry in told.pop("source"))
+    return LoadedConfig(sources, Path(path).parent, **told)
 
 
 def _env() -> dict[str, str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from logger.boot_clock import boot_uid, mono_us, ntp_fix
 from logger.daemon import config, journal, source_kinds
 from logger.daemon.boat_watch import BoatWatch
-from logger.daemon.config import Duties, Spec
+from logger.daemon.config import RecorderConfig, SourceConfig
 from logger.daemon.feed import QUEUE_BATCHES, Feed
 from logger.daemon.health import USUAL_BITRATE, Health
 from logger.daemon.housekeeping import Housekeeping
@@ -29,6 +29,7 @@ from logger.reading import (
 )
 from logger.sources.raw_copy import RawFile
 from logger.store import FlagRecord, Store
+from logger.store.connect import may_succeed_later
 from logger.store.writer import Writer
 
 HEALTH_S, CHANGE_S = 60.0, 5.0
@@ -50,7 +51,11 @@ class Recorder:
     """
 
     def __init__(
-        self, boat: Duties, store: Store, service: Service | None = None, uid: str | None = None
+        self,
+        boat: RecorderConfig,
+        store: Store,
+        service: Service | None = None,
+        uid: str | None = None,
     ) -> None:
         self._boat, self._store = boat, store
         self._service = service or Service()
@@ -72,13 +77,13 @@ class Recorder:
         self._lost = 0
         self._boat_trouble = ""
         self._told_s, self._told_up = 0.0, [False for _ in self.feeds]
-        self._successor: tuple[str, Duties] | None = None
+        self._successor: tuple[str, RecorderConfig] | None = None
 
     def stop(self) -> None:
         """Asks the loop to end; may be called from a signal handler or another thread."""
         self._stop.set()
 
-    def give_way(self, text: str, boat: Duties) -> None:
+    def give_way(self, text: str, boat: RecorderConfig) -> None:
         """Asks the loop to end, since another recorder goes on with a changed boat file."""
         self._successor = text, boat
         self._stop.set()
@@ -88,7 +93,7 @@ class Recorder:
         self._boat_trouble = why
         self._say_sources()
 
-    def run(self) -> tuple[str, Duties] | None:
+    def run(self) -> tuple[str, RecorderConfig] | None:
         """Records until `stop`, until every source has ended, or until it gives way.
 
         Returns:
@@ -113,7 +118,7 @@ class Recorder:
 
     # -- inside ---------------------------------------------------------------------------------
 
-    def _feed(self, spec: Spec) -> Feed:
+    def _feed(self, spec: SourceConfig) -> Feed:
         source_kinds.check_kind(spec)
         counters = Counters(spec.name)
         raw = source_kinds.raw_for(
@@ -170,7 +175,7 @@ class Recorder:
                 writer.add(item)
             except sqlite3.OperationalError as error:
                 # A group met for the first time while the disk is full cannot be entered.
-                if not _is_full(error):
+                if not may_succeed_later(error):
                     raise
                 self._lost += 1
             if isinstance(item, UtcFix) and writer.remark != self._remark:
@@ -242,7 +247,7 @@ class Recorder:
         self._tell_health(writer)
 
 
-def _bitrates(boat: Duties) -> dict[str, float]:
+def _bitrates(boat: RecorderConfig) -> dict[str, float]:
     """Bits a second of each CAN source; the usual rate where the boat file is silent."""
     found = {}
     for spec in boat.source:
@@ -253,24 +258,20 @@ def _bitrates(boat: Duties) -> dict[str, float]:
     return found
 
 
-def _is_full(error: Exception) -> bool:
-    text = str(error).lower()
-    return "full" in text or "disk i/o" in text or "locked" in text
-
-
 def _full_flag(since_us: int, lost: int) -> FlagRecord:
+    """The flag of a time in which the log could not be written; it is over when it is told."""
     return FlagRecord(
-        None,
-        "recorder/disk",
-        "warning",
-        "log",
-        "disk_full",
-        "The log could not be written for a while",
-        f"The disk was full or the log was held; {lost} readings were not kept.",
-        "The card is full, worn out, or something else holds the log.",
-        "What happened in that time is not in the log.",
-        "Make room on the card: remove old raw files, or let old readings be thinned.",
-        since_us,
+        number=None,
+        key="recorder/disk",
+        level="warning",
+        subject="log",
+        kind="disk_full",
+        title="The log could not be written for a while",
+        evidence=f"The disk was full or the log was held; {lost} readings were not kept.",
+        cause="The card is full, worn out, or something else holds the log.",
+        caution="What happened in that time is not in the log.",
+        first_action="Make room on the card: remove old raw files, or let old readings be thinned.",
+        raised_us=since_us,
         cleared_us=time.time_ns() // 1000,
     )
 
@@ -284,7 +285,7 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
     keep_small()
     journal.set_up()
     try:
-        boat: tuple[str, Duties] | None = _read(Path(boat_path))
+        boat: tuple[str, RecorderConfig] | None = _read(Path(boat_path))
         path = Path(log_path)
         path.parent.mkdir(parents=True, exist_ok=True)
         told: list[int] = []  # signals
@@ -297,7 +298,7 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
     return 0
 
 
-def _read(path: Path) -> tuple[str, Duties]:
+def _read(path: Path) -> tuple[str, RecorderConfig]:
     """A boat file's text, and what it says. Raises BoatFileError."""
     try:
         text = path.read_text("utf-8-sig")
@@ -307,8 +308,8 @@ def _read(path: Path) -> tuple[str, Duties]:
 
 
 def _record(
-    text: str, boat: Duties, path: Path, store: Store, told: list[int]
-) -> tuple[str, Duties] | None:
+    text: str, boat: RecorderConfig, path: Path, store: Store, told: list[int]
+) -> tuple[str, RecorderConfig] | None:
     """One recorder, as long as the boat file stays as it is; who goes on, as `Recorder.run`."""
     store.save_boat(text, time.time_ns() // 1000)
     recorder = Recorder(boat, store)

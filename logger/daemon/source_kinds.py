@@ -3,7 +3,7 @@
 import importlib
 from pathlib import Path
 
-from logger.daemon.config import Spec
+from logger.daemon.config import SourceConfig
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError
 from logger.reading import Source
@@ -21,7 +21,7 @@ KINDS = {
 RECORDED = ("csv",)  # kinds that only say how a recording is read
 
 
-def check_kind(spec: Spec) -> None:
+def check_kind(spec: SourceConfig) -> None:
     """Raises BoatFileError for a kind that is not known."""
     if spec.kind not in KINDS and spec.kind not in RECORDED:
         known = ", ".join([*KINDS, *RECORDED])
@@ -29,13 +29,15 @@ def check_kind(spec: Spec) -> None:
 
 
 def raw_for(
-    spec: Spec, folder: Path, raw_folder: Path | None, counters: Counters
+    spec: SourceConfig, folder: Path, raw_folder: Path | None, counters: Counters
 ) -> RawFile | None:
     """The raw file that a source asks for."""
     return raw_file(Options(spec.name, spec.options, folder), raw_folder, counters)
 
 
-def open_source(spec: Spec, folder: Path, counters: Counters, raw: RawFile | None = None) -> Source:
+def open_source(
+    spec: SourceConfig, folder: Path, counters: Counters, raw: RawFile | None = None
+) -> Source:
     """Opens a source.
 
     Args:

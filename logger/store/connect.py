@@ -118,3 +118,12 @@ def _quoted(path: Path) -> str:
     for plain, code in (("%", "%25"), ("?", "%3f"), ("#", "%23")):
         text = text.replace(plain, code)
     return text
+
+
+def may_succeed_later(error: sqlite3.OperationalError) -> bool:
+    """Whether the same write may succeed later, by SQLite's error code.
+
+    True where the disk has no room, fails now and then, or another program holds the log.
+    """
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_IOERR)

@@ -56,7 +56,7 @@ class Summary:
     mean: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FlagRecord:
     """One flag and its life; times on the timeline. [µs] number is None until it is stored."""
 

@@ -75,7 +75,12 @@ def flags(db: sqlite3.Connection, start_us: int | None, end_us: int | None) -> l
         " AND (?2 IS NULL OR raised_us < ?2) ORDER BY raised_us, number",
         [start_us, end_us],
     )
-    return [FlagRecord(*(*row[:-1], tuple(json.loads(row[-1])))) for row in rows]
+    found = []
+    for row in rows:
+        told = dict(zip(_FLAG_COLUMNS, row, strict=True))
+        told["channels"] = tuple(json.loads(told["channels"]))
+        found.append(FlagRecord(**told))
+    return found
 
 
 def put_learned(

@@ -19,7 +19,7 @@ from logger.reading import (
 )
 from logger.store import chunks, merge, thin
 from logger.store.commit_extras import News
-from logger.store.connect import connect, used_bytes
+from logger.store.connect import connect, may_succeed_later, used_bytes
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
 from logger.store.pending import Part, Pending, Tick, joined, tick
@@ -148,7 +148,7 @@ class Writer:
                 if self._runs:  # one at a time: each holds up the readings for a moment only
                     merge.join(self._db, self._runs.pop())
         except sqlite3.OperationalError as error:
-            if not _can_wait(error):
+            if not may_succeed_later(error):
                 raise
 
     def tell(self, key: str, value: dict[str, Any], utc_us: int | None = None) -> None:
@@ -364,7 +364,7 @@ class Writer:
                     self._insert_chunk(self._boot_number, one)
                 self._news.insert(self._db, self._boot_number, self.refused if sealed else {})
         except sqlite3.OperationalError as error:
-            self.full = _can_wait(error)
+            self.full = may_succeed_later(error)
             raise
         self.full = False
         self._news = News()
@@ -394,10 +394,3 @@ def _last_utc_us(db: sqlite3.Connection) -> int:
 
 def _wrong_width(group: Group, got: int) -> ValueError:
     return ValueError(f"group {group.key} has {len(group.channels)} channels, got {got} values")
-
-
-def _can_wait(error: sqlite3.OperationalError) -> bool:
-    """Whether trying again later may help: no room, a disk that fails now and then, or another
-    program that holds the log."""
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    return code in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_IOERR)

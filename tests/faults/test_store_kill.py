@@ -18,7 +18,8 @@ import pytest
 
 from logger.errors import StoreError
 from logger.reading import Group, Quantum, Row
-from logger.store import FlagRecord, Store
+from logger.store import Store
+from tests.support.flag_records import PLAIN
 
 KILLS = 200 if os.environ.get("KEELWATT_FULL") else 10
 S = 1_000_000
@@ -31,7 +32,6 @@ GROUPS = tuple(
     )
     for k in range(4)
 )
-FLAG = FlagRecord(None, "k", "notice", "s", "k", "t", "e", "c", "c", "f", 0)
 fork = multiprocessing.get_context("fork")
 
 
@@ -117,7 +117,7 @@ def test_a_killed_recorder_lets_the_log_go(tmp_path):
 def raise_flags(path: Path, count: int) -> None:
     with Store.open(path, write=True) as store:
         for k in range(count):
-            store.update_flag(store.add_flag(FLAG), seen_us=k)
+            store.update_flag(store.add_flag(PLAIN), seen_us=k)
 
 
 def test_recorder_and_watch_write_from_two_processes(tmp_path):
@@ -162,7 +162,7 @@ def test_another_process_cannot_write_at_the_same_time(tmp_path):
 def open_at(path: Path, start: Event, counted: Synchronized) -> None:
     start.wait()
     with Store.open(path, write=True) as store:
-        store.add_flag(FLAG)
+        store.add_flag(PLAIN)
     with counted.get_lock():
         counted.value += 1
 

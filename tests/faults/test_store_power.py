@@ -26,8 +26,9 @@ from logger.reading import (
     Row,
     UtcFix,
 )
-from logger.store import FlagRecord, Store
+from logger.store import Store
 from logger.store import connect as connect_module
+from tests.support.flag_records import PLAIN
 
 apsw = pytest.importorskip("apsw")
 
@@ -195,9 +196,6 @@ class Connection:
         self._db.close(True)
 
 
-FLAG = FlagRecord(None, "k", "notice", "s", "k", "t", "e", "c", "c", "f", 0)
-
-
 class Run:
     """One recording that ends by a power cut; remembers what the store said was safe."""
 
@@ -227,7 +225,7 @@ class Run:
             act = self.rng.choices(["flush", "seal", "merge", "flag"], [20, 3, 1, 2])[0]
             if act == "flag":
                 self.flags += 1
-                store.add_flag(FLAG)
+                store.add_flag(PLAIN)
                 self.safe_flags = self.flags
             else:
                 getattr(writer, act)()

@@ -13,6 +13,7 @@ from logger.reading import (
     UtcFix,
 )
 from logger.store import FlagRecord, Store, TripRecord
+from tests.support.flag_records import flag_record
 
 START_US = 1_782_887_400_000_000  # 2026-07-01 06:30 UTC
 HOUR_US = 3_600_000_000
@@ -86,10 +87,16 @@ def logs(draw):
         boots.append(Life(utc_us, source, parts))
     text = st.text(st.characters(blacklist_categories=["Cs"]), max_size=20)
     flags = [
-        FlagRecord(None, "k", "notice", draw(text), "lug_heating", draw(text), "", "", "", "",
-                   START_US, draw(st.one_of(st.none(), st.just(START_US + 5))), None, ("a", "b"))
+        flag_record(
+            subject=draw(text),
+            kind="lug_heating",
+            title=draw(text),
+            raised_us=START_US,
+            seen_us=draw(st.one_of(st.none(), st.just(START_US + 5))),
+            channels=("a", "b"),
+        )
         for _ in range(draw(st.integers(0, 2)))
-    ]  # fmt: skip
+    ]
     trips = [
         TripRecord(n + 1, START_US + n, START_US + n + 1, {"a": draw(text), "b": None})
         for n in range(draw(st.integers(0, 2)))

@@ -14,7 +14,8 @@ from logger.reading import (
     Quantum,
     UtcFix,
 )
-from logger.store import FlagRecord, Store
+from logger.store import Store
+from tests.support.flag_records import PLAIN
 
 GROUP = Group("x", ("pack_voltage_v",), (Quantum(0.01),))
 EVER = (-(2**62), 2**62)
@@ -81,7 +82,7 @@ def test_oldest_raw_copies_go_first_and_the_newest_of_each_source_stays(store: S
 
 def test_then_old_readings_are_thinned_and_young_ones_and_flags_stay(store: Store, tmp_path: Path):
     fill(store, 6)
-    store.add_flag(FlagRecord(None, "k", "notice", "s", "k", "t", "e", "c", "c", "f", 0))
+    store.add_flag(PLAIN)
     keeper = Housekeeping(store, tmp_path / "none", 2.0)
     with store.writer("next") as writer:
         for _ in range(10):

@@ -8,7 +8,8 @@ import pytest
 
 from logger.errors import StoreError
 from logger.reading import Group, Quantum, Row
-from logger.store import FlagRecord, Store
+from logger.store import Store
+from tests.support.flag_records import flag_record
 
 S = 1_000_000
 ALL = -(2**62), 2**62
@@ -53,7 +54,7 @@ def test_a_copy_made_while_recording_is_whole(tmp_path):
 
 def test_a_copy_has_everything_and_can_be_written_to(tmp_path):
     with Store.open(tmp_path / "boat.log", write=True) as store:
-        store.add_flag(FlagRecord(None, *"abcdefghi", raised_us=5))
+        store.add_flag(flag_record(raised_us=5))
         store.save_boat("name = 'x'", 1)
         store.put_learned("hull", {"a": 1}, 0, 1)
         with store.writer("boot-a") as writer:

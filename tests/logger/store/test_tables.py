@@ -3,12 +3,22 @@ from dataclasses import replace
 import pytest
 
 from logger.errors import StoreError
-from logger.store import FlagRecord, Learned, Store, TripRecord
+from logger.store import Learned, Store, TripRecord
+from tests.support.flag_records import flag_record
 
-FLAG = FlagRecord(
-    None, "cell/3", "warning", "cell 3", "cells", "Cell 3 sags", "0.1 V below", "a loose link",
-    "Isolate first.", "Tighten it.", raised_us=100, channels=("cell_03_voltage_v",),
-)  # fmt: skip
+FLAG = flag_record(
+    key="cell/3",
+    level="warning",
+    subject="cell 3",
+    kind="cells",
+    title="Cell 3 sags",
+    evidence="0.1 V below",
+    cause="a loose link",
+    caution="Isolate first.",
+    first_action="Tighten it.",
+    raised_us=100,
+    channels=("cell_03_voltage_v",),
+)
 
 
 @pytest.fixture

@@ -5,8 +5,9 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from logger.reading import Block, Group, Quantum
-from logger.store import FlagRecord, Store, TripRecord
+from logger.store import Store, TripRecord
 from logger.store.thin import by_cells
+from tests.support.flag_records import flag_record
 
 S = 1_000_000
 DAY_US = 86400 * S
@@ -126,7 +127,7 @@ def test_thin_does_no_more_at_once_than_it_is_told(store):
 
 def test_flags_and_trips_survive_thinning(store):
     two_days(store)
-    number = store.add_flag(FlagRecord(None, *"abcdefghi", raised_us=5))
+    number = store.add_flag(flag_record(raised_us=5))
     store.put_trips([TripRecord(1, 0, 3600 * S, {"wh": 5.0})])
     with store.writer("boot-b") as writer:
         writer.thin(10 * DAY_US)
