@@ -13,10 +13,8 @@ from logger.boat.boat import (
     Solar,
     SourceSpec,
     Tell,
-    from_table,
-    load,
-    parse,
 )
+from logger.boat.load import from_table, load, parse
 
 __all__ = [
     "Boat",

@@ -4,7 +4,6 @@ Every key has its unit in its name. `load` reads a file; every error names the k
 wants and what it got, in one sentence.
 """
 
-import tomllib
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
@@ -14,11 +13,8 @@ from pydantic import (
     ConfigDict,
     Field,
     PrivateAttr,
-    ValidationError,
     model_validator,
 )
-
-from logger.errors import BoatFileError
 
 Positive = Annotated[float, Field(gt=0, lt=100_000)]
 Volts = Annotated[float, Field(gt=0, lt=1500)]
@@ -209,67 +205,3 @@ class Boat(Part):
     def folder(self) -> Path:
         """Where the file lies: files it names are found from here."""
         return self._folder
-
-
-def load(path: str | Path) -> Boat:
-    """Reads a boat file.
-
-    Raises:
-        BoatFileError: It cannot be read, or is wrong; one sentence for each thing wrong, one a
-            line.
-    """
-    path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError as e:
-        raise BoatFileError(
-            f"{path}: there is no boat file here; keelwatt check can write one to begin with."
-        ) from e
-    except UnicodeDecodeError as e:
-        raise BoatFileError(
-            f"{path}: wants text in UTF-8; got byte {e.object[e.start]:#04x} at position "
-            f"{e.start}; save it again as UTF-8."
-        ) from e
-    except (OSError, ValueError) as e:
-        reason = e.strerror if isinstance(e, OSError) else str(e)
-        raise BoatFileError(f"{path}: the boat file cannot be read: {reason}.") from e
-    boat = parse(text, path.name)
-    boat._folder = path.parent
-    return boat
-
-
-def parse(text: str, where: str) -> Boat:
-    """Reads the text of a boat file.
-
-    Args:
-        text: TOML.
-        where: The file's name, for the sentences.
-    Raises:
-        BoatFileError: As in `load`.
-    """
-    from logger.boat.errors import syntax_sentence
-
-    try:
-        table = tomllib.loads(text)
-    except (ValueError, RecursionError) as e:
-        raise BoatFileError(syntax_sentence(e, text, where)) from e
-    return from_table(table, where, text)
-
-
-def from_table(table: dict[str, Any], where: str, text: str = "") -> Boat:
-    """A boat from a table as TOML yields it; `text` only serves to name lines.
-
-    Raises:
-        BoatFileError: As in `load`.
-    """
-    from logger.boat.checks import contradictions
-    from logger.boat.errors import ended, sentences
-
-    try:
-        boat = Boat.model_validate(table)
-    except ValidationError as e:
-        raise BoatFileError("\n".join(sentences(e, table, where, text))) from e
-    wrong = contradictions(boat)
-    if wrong:
-        raise BoatFileError("\n".join(ended(f"{where}: {sentence}") for sentence in wrong))
-    return boat

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from logger import channels
-from logger.boat import Boat, Cable, Hull, Motor, Pack
+from logger.boat.boat import Boat, Cable, Hull, Motor, Pack
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from logger.boat import Boat
+from logger.boat.boat import Boat
 from logger.boat.vocabulary import (
     SYNONYMS,
     converted,
