@@ -6,7 +6,7 @@ of charge (rate-independent, with return branches); two RC pairs; part of the re
 Arrhenius; one heat node for each cell. Shapes: (..., cells), any leading batch.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -83,6 +83,20 @@ class Cells:
     heat_j_k: float
     loss_w_k: float
     link_ohm: float
+
+    def scaled(self, resistance: Floats, capacity: Floats) -> "Cells":
+        """These cells with factors on resistance and capacity, shape (cells,) each."""
+        return replace(
+            self,
+            r_ohm=self.r_ohm * resistance,
+            r1_ohm=self.r1_ohm * resistance,
+            r2_ohm=self.r2_ohm * resistance,
+            capacity_ah=self.capacity_ah * capacity,
+        )
+
+    def pack(self, soc: Floats, temp_c: float) -> "Battery":
+        """The pack at rest, as after a charge."""
+        return Battery(self, soc, temp_c)
 
 
 class Battery:

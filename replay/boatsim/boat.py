@@ -1,16 +1,20 @@
 """All of one invented boat: fixed properties, faults and its instruments' errors."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.battery import Cells
+from replay.boatsim.battery import Battery, Cells
 from replay.boatsim.drive import Drive
 from replay.boatsim.heat import Run
 from replay.boatsim.hull import Hull, Water
+from replay.boatsim.ion_pack import IonCells, IonPack
+from replay.boatsim.lead_pack import LeadCells, LeadPack
 
 Floats = npt.NDArray[np.float64]
+AnyCells = Cells | IonCells | LeadCells
+AnyPack = Battery | IonPack | LeadPack
 
 
 @dataclass(frozen=True)
@@ -52,20 +56,14 @@ class Faults:
             lower[self.low_cell - 1] = self.low_frac
         return lower
 
-    def in_cells(self, c: Cells) -> Cells:
+    def in_cells(self, c: AnyCells) -> AnyCells:
         """Cells with these faults in them."""
-        more, less = np.ones(len(c.r_ohm)), np.ones(len(c.r_ohm))
+        more, less = np.ones(len(c.capacity_ah)), np.ones(len(c.capacity_ah))
         if self.weak_cell is not None:
             more[self.weak_cell - 1] = self.weak_factor
         if self.small_cell is not None:
             less[self.small_cell - 1] = self.small_factor
-        return replace(
-            c,
-            r_ohm=c.r_ohm * more,
-            r1_ohm=c.r1_ohm * more,
-            r2_ohm=c.r2_ohm * more,
-            capacity_ah=c.capacity_ah * less,
-        )
+        return c.scaled(more, less)
 
 
 @dataclass(frozen=True)
@@ -98,7 +96,7 @@ class SimBoat:
     hull: Hull
     water: Water
     drive: Drive
-    cells: Cells
+    cells: AnyCells
     runs: tuple[Run, ...]
     rated_ah: float
     cutoff_v: float
@@ -112,6 +110,6 @@ class SimBoat:
     faults: Faults = Faults()
     charge_spread: float = 0.004
 
-    def true_cells(self) -> Cells:
+    def true_cells(self) -> AnyCells:
         """The cells with the faults in them."""
         return self.faults.in_cells(self.cells)

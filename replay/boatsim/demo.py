@@ -9,6 +9,7 @@ import numpy as np
 
 from replay.boatsim import demo_boat as d
 from replay.boatsim.ahead import Reach, present_course, present_speed, reach
+from replay.boatsim.battery import Cells
 from replay.boatsim.outing import Outing, run
 from replay.boatsim.recording import write
 from replay.boatsim.sensors import PROBES
@@ -54,7 +55,7 @@ def truth_of(day: Outing, seed: int) -> dict[str, Any]:
         "faults": _faults(day),
         "capacity_ah": round(float(cells.capacity_ah.mean()), 3),
         "cell_capacity_ah": _round(cells.capacity_ah, 3),
-        "cell_r_ohm": _round(cells.r_ohm, 8),
+        "cell_r_ohm": _round(cells.r_ohm if isinstance(cells, Cells) else [], 8),
         "soc_means": "mean over the cells of charge left over that cell's own capacity",
         "t_s": _round(np.arange(day.n)[every] * day.motion.dt_s, 1),
         "soc_frac": _round(day.cell_soc.mean(axis=1)[every], 5),

@@ -5,6 +5,7 @@ canoe body (coefficients as transcribed publicly, Froude numbers 0.20 to 0.45). 
 speeds the simulated boat follows its own law, said at `residuary_n`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,6 +47,9 @@ class Hull:
         rough_frac: Friction is 1 + this times the smooth line's (fouling, paint, form).
         residuary_factor: The boat's own departure from the polynomial at the Froude numbers
             0.20 to 0.45, shape (6,).
+        entrance_deg: Half the angle of the waterline at the bow.
+        waves_n: Another law of residuary resistance than this module's, (hull, Froude numbers,
+            density) to newtons; see `small_ships`.
     """
 
     waterline_m: float
@@ -64,6 +68,8 @@ class Hull:
     residuary_factor: tuple[float, ...]
     windage_m2: float
     mass_kg: float
+    entrance_deg: float = 20.0
+    waves_n: "Callable[[Hull, Floats, float], Floats] | None" = None
 
 
 def friction_coefficient(reynolds: Floats) -> Floats:
@@ -128,7 +134,8 @@ def resistance_n(hull: Hull, speed_mps: Floats, water: Water) -> Floats:
     keel = friction_coefficient(v * hull.keel_chord_m / water.viscosity_m2_s + 1e3)
     friction = q * (hull.wetted_m2 * body + 1.2 * hull.keel_wetted_m2 * keel)
     froude = v / np.sqrt(GRAVITY_MPS2 * hull.waterline_m)
-    return (1 + hull.rough_frac) * friction + residuary_n(hull, froude, water.density_kg_m3)
+    waves = residuary_n if hull.waves_n is None else hull.waves_n
+    return (1 + hull.rough_frac) * friction + waves(hull, froude, water.density_kg_m3)
 
 
 def air_drag_n(hull: Hull, ahead_mps: float) -> float:

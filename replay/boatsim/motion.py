@@ -28,7 +28,10 @@ class Leg:
     Args:
         speed_mps: The calm-water speed whose shaft speed is set for the leg.
         sail_mps: The speed the sails alone would give.
-        heading_deg: True; None: steers to make good a course to (goal_east_m, goal_north_m).
+        heading_deg: True; None: steers to make good a course to (goal_east_m, goal_north_m), or
+            `course_deg`.
+        course_deg: Over the ground, to be made good.
+        turns_rps: Shaft speed that stays as it is, whatever speed that gives.
     """
 
     doing: Doing
@@ -38,6 +41,8 @@ class Leg:
     sail_mps: float = 0.0
     goal_east_m: float = 0.0
     goal_north_m: float = 0.0
+    course_deg: float | None = None
+    turns_rps: float | None = None
 
 
 @dataclass
@@ -102,7 +107,7 @@ def _off(wanted: float, heading: float) -> float:
 
 @dataclass(frozen=True)
 class Weather:
-    """Noise of the day, one list each, as long as the outing."""
+    """Noise of the day, one list each, as long as the outing. blow_deg: where it blows from."""
 
     east: list[float]
     north: list[float]
@@ -110,6 +115,7 @@ class Weather:
     sea: list[float]
     sails: list[float]
     yaw: list[float]
+    blow_deg: list[float]
 
 
 def _weather(
@@ -122,10 +128,11 @@ def _weather(
     sea = rough * (1 + 0.5 * wander(rng, n, dt_s, 12.0))
     sails = 1 + 0.07 * wander(rng, n, dt_s, 60.0)
     yaw = 1.6 * wander(rng, n, dt_s, 6.0)
-    return Weather(*(a.tolist() for a in (east, north, gust, sea, sails, yaw)))
+    blow = wind.from_deg + wind.veer_deg_h * np.arange(n) * dt_s / 3600
+    return Weather(*(a.tolist() for a in (east, north, gust, sea, sails, yaw, blow)))
 
 
-class _Helm:
+class Helm:
     """The boat under way, one step after another."""
 
     def __init__(self, boat: SimBoat, wind: Wind, rough: float, shelter_m: float) -> None:
@@ -139,7 +146,10 @@ class _Helm:
     def steer(self, leg: Leg, set_east: float, set_north: float, dt: float) -> float:
         """Turns towards the leg's heading; returns the turn still to make. [deg]"""
         wanted = leg.heading_deg
-        if wanted is None:
+        if leg.course_deg is not None:
+            speed = max(self.v, 0.5 * leg.speed_mps)
+            wanted = course_made_good(leg.course_deg, speed, set_east, set_north)
+        elif wanted is None:
             east, north = leg.goal_east_m - self.east, leg.goal_north_m - self.north
             bearing = math.degrees(math.atan2(east, north))
             wanted = course_made_good(bearing, leg.speed_mps, set_east, set_north)
@@ -149,7 +159,9 @@ class _Helm:
 
     def drive(self, leg: Leg, off: float, blow_deg: float, dt: float) -> None:
         """Moves the shaft's speed towards what the leg wants."""
-        if leg.doing in ("motoring", "motorsailing"):
+        if leg.turns_rps is not None:
+            aim, most = leg.turns_rps, 0.8
+        elif leg.doing in ("motoring", "motorsailing"):
             if self.throttle is None and abs(off) < 1.0:
                 ahead = self.wind.speed_mps * math.cos(math.radians(blow_deg - self.heading))
                 ahead += leg.speed_mps
@@ -185,16 +197,21 @@ def sail_along(
     rng: np.random.Generator,
     dt_s: float = 1.0,
     shelter_m: float = 0.0,
+    helm: Helm | None = None,
+    weather: Weather | None = None,
 ) -> Motion:
-    """Runs a plan of legs, from lying at the origin.
+    """Runs a plan of legs, from lying at the origin, or on from where `helm` is.
 
     rough: mean waves' share on top of calm resistance; it and the gusts vary around their means.
     shelter_m: the stream grows from nothing at the origin to its full strength this far off.
+    helm: Moves on with the boat. weather: as long as the legs at least; None: drawn.
     """
     doing = [leg.doing for leg in legs for _ in range(int(leg.duration_s / dt_s))]
-    weather = _weather(len(doing), dt_s, stream, wind, rough, rng)
-    helm = _Helm(boat, wind, rough, shelter_m)
-    helm.heading = next((x.heading_deg for x in legs if x.heading_deg is not None), 0.0)
+    if weather is None:
+        weather = _weather(len(doing), dt_s, stream, wind, rough, rng)
+    if helm is None:
+        helm = Helm(boat, wind, rough, shelter_m)
+        helm.heading = next((x.heading_deg for x in legs if x.heading_deg is not None), 0.0)
     rows: list[tuple[float, ...]] = []
     for leg in legs:
         helm.throttle = None
@@ -204,14 +221,14 @@ def sail_along(
     return Motion(dt_s, np.array(doing), *columns)
 
 
-def _one(helm: _Helm, leg: Leg, w: Weather, k: int, dt: float) -> tuple[float, ...]:
+def _one(helm: Helm, leg: Leg, w: Weather, k: int, dt: float) -> tuple[float, ...]:
     """One step of the outing, in the order of `NAMES`."""
     moving = leg.doing not in STILL
     open_frac = 1.0
     if helm.shelter_m:
         open_frac = min(1.0, math.hypot(helm.east, helm.north) / helm.shelter_m)
     se, sn = w.east[k] * open_frac, w.north[k] * open_frac
-    blow_deg = helm.wind.from_deg + helm.wind.veer_deg_h * k * dt / 3600
+    blow_deg = w.blow_deg[k]
     off = helm.steer(leg, se, sn, dt) if moving else 0.0
     steered = math.radians(helm.heading + (w.yaw[k] if moving else 0.0))
     blow = math.radians(blow_deg) - steered

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from replay.boatsim.battery import Battery
-from replay.boatsim.boat import SimBoat
+from replay.boatsim.boat import AnyPack, SimBoat
 from replay.boatsim.drive import loss_w
 from replay.boatsim.heat import Runs
 from replay.boatsim.motion import STILL, Leg, Motion, sail_along
@@ -58,7 +58,8 @@ class Outing:
     series: pack_v, pack_a, controller_v, controller_a, shore_w, hotel_w, solar_w, ambient_c,
         motor_c, controller_c, and for the balance of energy rest_v (all cells, no current, after
         full relaxation), cell_heat_w, wire_heat_w.
-    batteries: the pack's whole state before a step, kept each minute and at the last step.
+    batteries: the pack's whole state before a step, kept each minute and at the last step (of a
+        `Battery` alone).
     loop_ohm: all cable runs and joints together at the same steps.
     """
 
@@ -101,7 +102,7 @@ def run(boat: SimBoat, scene: Scene, seed: int, motion: Motion | None = None) ->
     rng = np.random.default_rng([seed, 11])
     loads = _loads(boat, scene, motion, rng)
     spread = rng.standard_normal(len(boat.cells.capacity_ah))
-    return _Electric(boat, scene, motion, loads, spread).walk()
+    return Electric(boat, scene, motion, loads, spread).walk()
 
 
 def _loads(
@@ -129,8 +130,8 @@ def motor_current(source_v: float, ohms: float, power_w: float) -> float:
     return (source_v - math.sqrt(inside)) / (2 * ohms)
 
 
-class _Electric:
-    """The stepping part of an outing."""
+class Electric:
+    """The stepping part of an outing; `go_on` continues it with more motion."""
 
     FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "loop_ohm")
 
@@ -141,16 +142,26 @@ class _Electric:
         soc = (
             scene.start_soc + boat.charge_spread * spread - boat.faults.charge_deficit(len(spread))
         )
-        self.battery = Battery(boat.true_cells(), soc, scene.sky.air_c + 1.0)
+        self.battery: AnyPack = boat.true_cells().pack(soc, scene.sky.air_c + 1.0)
+        self.begun_s = 0.0
         self.runs = Runs(boat.runs, scene.sky.air_c + 1.0)
         self.box_c = self.motor_c = self.controller_c = scene.sky.air_c + 1.0
         self.volts = 3.33 * len(soc)
         self.loop = float(self.runs.resistance_ohm(np.zeros(len(boat.runs))).sum())
 
+    def go_on(self, scene: Scene, motion: Motion, loads: dict[str, Floats]) -> Outing:
+        """The next stretch, from the state in which the last one ended."""
+        self.begun_s += len(self.motion.speed_water_mps) * self.motion.dt_s
+        self.scene, self.motion, self.loads = scene, motion, loads
+        return self._walk()
+
     def walk(self) -> Outing:
         """All steps."""
-        n, dt, keep = len(self.motion.speed_water_mps), self.motion.dt_s, 60
         self._warm_up()
+        return self._walk()
+
+    def _walk(self) -> Outing:
+        n, dt, keep = len(self.motion.speed_water_mps), self.motion.dt_s, 60
         cells, slow = len(self.boat.cells.capacity_ah), max(int(SLOW_S / dt), 1)
         v, soc, rest = np.empty((n, cells)), np.empty((n, cells)), np.empty((n, cells))
         fast: list[tuple[float, ...]] = []
@@ -163,7 +174,9 @@ class _Electric:
             if k % slow == 0:
                 warmth.append(self._slow(k, fast[-slow:], dt))
             if k % keep == 0 or k == n - 1:
-                batteries[k], loops[k] = self.battery.copy(), self.loop
+                loops[k] = self.loop
+                if isinstance(self.battery, Battery):
+                    batteries[k] = self.battery.copy()
             soc[k] = self.battery.soc
             fast.append(self._fast(power[k], other[k], doing[k] == "shore", dt))
             v[k], rest[k] = self.cell_v, self.battery.rest_v
@@ -215,7 +228,7 @@ class _Electric:
     def _slow(self, k: int, lately: list[tuple[float, ...]], dt: float) -> Floats:
         """Warmth after what happened lately; returns box, motor, controller, lugs, cells."""
         lugs = len(self.boat.runs)
-        extra = self.boat.faults.extra_ohm(lugs, max(k, 0) * dt)
+        extra = self.boat.faults.extra_ohm(lugs, self.begun_s + max(k, 0) * dt)
         if lately:
             steps, rest = len(lately), float(self.battery.rest_v.sum())
             seconds = dt * steps

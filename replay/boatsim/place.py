@@ -97,12 +97,17 @@ class Sky:
         return np.asarray(np.maximum(sine, 0.0) ** 1.2)
 
 
-def wander(rng: np.random.Generator, n: int, dt_s: float, tau_s: float) -> Floats:
-    """A random walk that is pulled home: unit standard deviation, memory `tau_s`. Shape (n,)."""
+def wander(
+    rng: np.random.Generator, n: int, dt_s: float, tau_s: float, before: float | None = None
+) -> Floats:
+    """A random walk that is pulled home: unit standard deviation, memory `tau_s`. Shape (n,).
+
+    before: The value one step earlier; None: drawn.
+    """
     keep = math.exp(-dt_s / tau_s)
     kick = rng.standard_normal(n) * math.sqrt(1 - keep * keep)
     out = np.empty(n)
-    value = float(rng.standard_normal())
+    value = float(rng.standard_normal()) if before is None else before
     for k, step in enumerate(kick.tolist()):
         value = keep * value + step
         out[k] = value

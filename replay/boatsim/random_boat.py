@@ -19,7 +19,7 @@ SIZES_MM2 = (16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0, 240.0)
 CELL_V = 3.25
 
 
-def _water(rng: Rng) -> Water:
+def random_water(rng: Rng) -> Water:
     temp_c = float(rng.uniform(4, 26))
     # Sea water between 4 and 26 °C, straight lines through the ITTC values at 5 and 25 °C.
     viscosity = 1.56e-6 + (temp_c - 5) / 20 * (0.937e-6 - 1.56e-6)
@@ -58,10 +58,10 @@ def _hull(rng: Rng) -> Hull:
     )
 
 
-def _drive(rng: Rng, hull: Hull, water: Water) -> Drive:
-    """A propeller fitted for Froude number 0.36, and a motor that turns it."""
+def fitted_drive(rng: Rng, hull: Hull, water: Water, froude: float = 0.36) -> Drive:
+    """A propeller fitted for a Froude number, and a motor that turns it."""
     ratio = float(rng.uniform(0.6, 0.95))
-    speed = 0.36 * math.sqrt(GRAVITY_MPS2 * hull.waterline_m)
+    speed = froude * math.sqrt(GRAVITY_MPS2 * hull.waterline_m)
     need = float(resistance_n(hull, np.array([speed]), water)[0]) * 1.15
     wake, loss = float(rng.uniform(0.06, 0.18)), float(rng.uniform(0.08, 0.17))
     kt_0 = (0.07 + 0.33 * ratio) * float(rng.normal(1, 0.04))
@@ -132,7 +132,7 @@ def _cells(rng: Rng, number: int, rated_ah: float) -> Cells:
     )
 
 
-def _runs(rng: Rng, current_a: float) -> tuple[Run, ...]:
+def fitted_runs(rng: Rng, current_a: float) -> tuple[Run, ...]:
     wanted = current_a / float(rng.uniform(2.2, 3.4))
     size = next((s for s in SIZES_MM2 if s >= wanted), SIZES_MM2[-1])
     small = size / 35.0
@@ -150,7 +150,7 @@ def _runs(rng: Rng, current_a: float) -> tuple[Run, ...]:
     )  # fmt: skip
 
 
-def _instruments(rng: Rng) -> Instruments:
+def random_instruments(rng: Rng) -> Instruments:
     return Instruments(
         shunt_offset_a=float(rng.normal(0, 0.15)),
         shunt_gain=float(rng.normal(1, 0.004)),
@@ -187,8 +187,8 @@ def random_faults(rng: Rng, cells: int, after_s: float, current_a: float) -> Fau
 def random_boat(seed: int) -> SimBoat:
     """The sound boat of that number; the same number is always the same boat."""
     rng = np.random.default_rng([seed, 20])
-    water, hull = _water(rng), _hull(rng)
-    drive = _drive(rng, hull, water)
+    water, hull = random_water(rng), _hull(rng)
+    drive = fitted_drive(rng, hull, water)
     cruise = 0.31 * math.sqrt(GRAVITY_MPS2 * hull.waterline_m)
     cruise_w = drive_input_w(hull, water, drive, cruise)
     number = 8 if drive.rated_power_w < 2500 else 16 if drive.rated_power_w < 14000 else 24
@@ -201,7 +201,7 @@ def random_boat(seed: int) -> SimBoat:
         water=water,
         drive=drive,
         cells=_cells(rng, number, rated_ah),
-        runs=_runs(rng, drive.rated_power_w * 1.15 / volts),
+        runs=fitted_runs(rng, drive.rated_power_w * 1.15 / volts),
         rated_ah=rated_ah,
         cutoff_v=float(rng.choice([2.5, 2.6, 2.8])),
         cutback_v=round(number * float(rng.uniform(2.7, 2.95)), 1),
@@ -210,6 +210,6 @@ def random_boat(seed: int) -> SimBoat:
         pilot_w=float(rng.uniform(5, 30)),
         fridge_w=float(rng.choice([0.0, 35.0, 50.0])),
         solar_peak_w=float(rng.choice([0.0, 110.0, 200.0, 320.0, 450.0])),
-        instruments=_instruments(rng),
+        instruments=random_instruments(rng),
         charge_spread=float(rng.uniform(0.001, 0.006)),
     )
