@@ -7,7 +7,7 @@ Each text stands once in its file, on one line; where code is renamed it is rena
 DELIBERATE = [
     # the store
     ("logger/store/chunks.py", "t_us[1:] < t_us[:-1]", "t_us[1:] > t_us[:-1]"),
-    ("logger/store/codec.py", "offset * (inverse or 0)", "offset * (inverse or 1)"),
+    ("logger/store/codec.py", "np.add(q, whole", "np.subtract(q, whole"),
     ("logger/store/codec.py", "values - quantum.offset if", "values + quantum.offset if"),
     ("logger/store/merge.py", "rows + count > chunks", "rows + count < chunks"),
     ("logger/store/tick_codec.py", "& 0x7F) << shift", "& 0x3F) << shift"),

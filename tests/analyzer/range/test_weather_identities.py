@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analyzer.environment.air import Air
+from analyzer.environment.stream_table import StreamTable, TableStream
 from analyzer.environment.wind import (
     Wind,
     any_wind_log_sd,
@@ -16,7 +17,9 @@ from analyzer.environment.wind import (
     true_wind,
 )
 from analyzer.range.monte_carlo import Now, aside_on, draw
+from analyzer.range.passage import NoSun, begin, draw_boats, walk_leg
 from analyzer.range.reach import reach
+from analyzer.range.route import Leg, Route
 from analyzer.series.series import Series
 from tests.support.range_inputs import cubic_curve, range_input
 
@@ -233,3 +236,25 @@ def test_weather_still_to_come_is_one_for_all_speeds_of_a_draw():
     # 3 % of a passage (assumed, reach.py), the power itself as the cube of the speed
     np.testing.assert_allclose(motor[:, 1] / motor[:, 0], 8.0, rtol=1e-3)
     assert np.log(motor[:, 0]).std() == pytest.approx(0.03, rel=0.1)
+
+
+def test_a_measured_wind_fades_by_the_middle_of_each_piece_of_a_leg():
+    n, lasts_s, since_s = 40, 1_500.0, 200.0
+    wind = Wind(6.0, 30.0, sd_mps=0.0, lasts_s=lasts_s)
+    given = range_input(n, wind=wind, windage_m2=3.0)
+    leg = Leg("", 900.0, 75.0, 0.0, 0.0)
+    calm = StreamTable(np.zeros(1), np.zeros(1), np.zeros(1))
+    water = TableStream(calm, np.ones(n), np.zeros((n, 2)))
+    boats = draw_boats(given, Route("", (leg,)), since_s, water, NoSun(), n)
+    end = walk_leg(boats, 0, leg, 1.5, begin(boats, 500.0))
+    np.testing.assert_allclose(end.t_s, 500.0 + 900.0 / 1.5)
+    kept = np.exp(-(800.0 - since_s) / lasts_s)  # half way through
+    for i in range(n):
+        blows = kept * boats.air.wind_mps[i] * toward(boats.air.from_deg[i])
+        rest = np.sqrt(1 - kept**2)
+        blows = blows + rest * boats.later.wind_mps[i] * toward(boats.later.from_deg[i])
+        source = np.degrees(np.arctan2(*blows))
+        still = 100 * 1.5**3 * np.exp(boats.weather[i, 0])
+        area, sea = boats.air.area_m2[i], boats.air.sea[i]
+        power = power_in_wind(still, area, np.hypot(*blows), source, sea, 75.0, 1.5)
+        assert end.energy_wh[i] == pytest.approx(power * 600.0 / 3600, rel=2e-3)
