@@ -12,7 +12,7 @@ DELIBERATE = [
     ("logger/store/merge.py", "rows + count > chunks", "rows + count < chunks"),
     ("logger/store/tick_codec.py", "& 0x7F) << shift", "& 0x3F) << shift"),
     ("logger/store/thin.py", "if end_us < before_us", "if end_us > before_us"),
-    ("logger/store/thin.py", "mean > limit, mean - 360", "mean > limit, mean - 180"),
+    ("logger/store/thin.py", "(low >= 0), mean + 360", "(low >= 0), mean + 180"),
     ("logger/store/pending.py", "step // 2) // step * step", "step // 3) // step * step"),
     ("logger/store/boots.py", "(boot_clock.mono_us() - last_us) / 1e6", "(boot_clock.mono_us() - last_us) / 1e3"),
     # the pack
