@@ -46,6 +46,7 @@ COLDEST_SHARE = 0.1
 LEAST_SHARE = 1e-9
 STEPS = 40
 HALVINGS = 24
+MOST_FADING = 30.0  # what is older in time constants counts as nothing
 
 
 @dataclass(frozen=True)
@@ -86,12 +87,14 @@ def at_charge(wells: Wells, soc: Floats, lag_ah: Floats | float = 0.0) -> Held:
 
     Args:
         soc: 1 - Ah taken out since full / capacity. [frac] shape of the wells
-        lag_ah: From `lag_after`. [Ah]
+        lag_ah: 1 - c times `recent_ah`. [Ah]
     """
     drawn = (1.0 - soc) * wells.capacity_ah
-    # What was drawn cannot have left more behind than its own share of the bound well.
-    most = (1.0 - wells.share) * np.maximum(drawn, 0.0)
-    return Held(wells.total_ah - drawn, np.minimum(np.broadcast_to(lag_ah, drawn.shape), most))
+    # Neither has what was drawn left more behind than its own share of the bound well, nor holds
+    # a well more than when full.
+    room = np.maximum(drawn, 0.0)
+    lag = np.clip(lag_ah, -wells.share * room, (1.0 - wells.share) * room)
+    return Held(wells.total_ah - drawn, np.asarray(lag))
 
 
 def step(wells: Wells, held: Held, current_a: Floats, hours: Floats) -> Held:
@@ -124,27 +127,28 @@ def surface_v(wells: Wells, held: Held) -> Floats:
     return np.asarray(wells.concentration_v * np.log(left) - wells.activation_v)
 
 
-def lag_after(
-    current_a: Floats,
-    step_h: float,
-    share: Floats,
-    rate_per_h: Floats,
-    start_ah: Floats | float = 0.0,
+def recent_ah(
+    current_a: Floats, step_h: float, rate_per_h: Floats, start_ah: Floats | float = 0.0
 ) -> Floats:
-    """The available well's lag after a current history. [Ah]
+    """Charge drawn of late, faded at each rate: the sum of I dt e^(-k age). (r,) [Ah]
+
+    The available well's lag is 1 - c of it, so that a log keeps this whatever c and k turn out.
 
     Args:
         current_a: Means over equal steps, oldest first; NaN counts as none. (m,) [A]
         step_h: [h]
-        share, rate_per_h: c and k of each sample, (n,).
-        start_ah: Lag at the first step.
+        rate_per_h: k. [1/h] (r,)
+        start_ah: The same at the first step. (r,)
     """
     amps = np.nan_to_num(np.asarray(current_a, float))
-    kt = np.asarray(rate_per_h)[:, None] * step_h
+    rates = np.asarray(rate_per_h, float)
     age = np.arange(len(amps))[::-1]
-    kept = np.exp(-kt * age) * -np.expm1(-kt) / np.asarray(rate_per_h)[:, None]
-    faded = np.exp(-kt[:, 0] * len(amps)) * start_ah
-    return np.asarray((1.0 - share) * (kept @ amps) + faded)
+    out = np.exp(-rates * step_h * len(amps)) * start_ah
+    for i, rate in enumerate(rates):
+        near = age < MOST_FADING / (rate * step_h)
+        kept = np.exp(-rate * step_h * age[near]) * -np.expm1(-rate * step_h) / rate
+        out[i] += kept @ amps[near]
+    return np.asarray(out)
 
 
 def total_for(

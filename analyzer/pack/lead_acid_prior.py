@@ -22,6 +22,8 @@ from analyzer.pack.lead_acid import (
 
 Floats = npt.NDArray[np.float64]
 
+# Rates at which a log keeps the charge drawn of late (`recent_ah`); they span the samples' k. [1/h]
+RATES_PER_H = (0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
 # The coordinates in which classes scatter: ln(c / (1 - c)), ln k [1/h], ln a [V], e [V],
 # ln(resistance times capacity) [ohm Ah].
 NAMES = ("share", "rate per hour", "concentration V", "activation V", "ohm Ah")
@@ -84,3 +86,16 @@ def draw_wells(
         capacity_ah, total * capacity_factor(cold, per_k), share, rate * rate_factor(cold),
         spread, activation,
     )  # fmt: skip
+
+
+def lag_of(wells: Wells, recent: Floats) -> Floats:
+    """The available well's lag of each sample. (n,) [Ah]
+
+    Args:
+        recent: Charge drawn of late, faded at `RATES_PER_H`, (r,); empty where nothing is known,
+            which counts as a long rest. [Ah]
+    """
+    if not len(recent):
+        return np.zeros_like(wells.share)
+    at = np.interp(np.log(wells.rate_per_h), np.log(RATES_PER_H), recent)
+    return np.asarray((1.0 - wells.share) * at)

@@ -76,14 +76,18 @@ def rest_v(kind: str, soc: Floats) -> Floats:
 def rest_modes_v(kind: str, soc: Floats) -> tuple[float, Floats]:
     """How a further cell of the kind may differ from the mean.
 
-    A new draw from m curves differs from their mean with variance s² (1 + 1/m), s² the sample
-    variance; the modes' outer products sum to that covariance, with each mode's level taken out.
+    Of m curves with f degrees of freedom a further one differs from their mean as Student's t
+    scaled by s² (1 + 1/m), s² the sample variance, so with f / (f - 2) times that variance. Sealed
+    kinds are so few that what each lies off its own kind's mean is pooled. The modes' outer
+    products sum to that covariance, with each mode's level taken out.
 
     Returns:
         Standard deviation of the level [V]; modes of the form, (m, n). [V]
     """
-    curves = published_v(kind, soc)
-    count = len(curves)
-    off = (curves - curves.mean(axis=0)) * np.sqrt((1 + 1 / count) / (count - 1))
+    pooled = [kind] if kind == "lead_acid" else ["agm", "gel"]
+    curves = [published_v(k, soc) for k in pooled]
+    free = sum(len(c) - 1 for c in curves)
+    further = 1 + 1 / len(PUBLISHED[kind])
+    off = np.concatenate([c - c.mean(axis=0) for c in curves]) * np.sqrt(further / (free - 2))
     level = off.mean(axis=1)
     return float(np.sqrt(np.sum(level**2))), off - level[:, None]

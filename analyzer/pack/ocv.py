@@ -150,31 +150,3 @@ def nmc_cell_v(soc: Floats) -> Floats:
 def nmc_spread_v(soc: Floats) -> Floats:
     """Half the distance between the two cells of `nmc_cell_v`, signed. [V]"""
     return np.asarray(0.5 * (_nmc811_v(soc) - _nmc532_v(soc)))
-
-
-# Flooded deep-cycle cell, rested, 25 °C; a common maker's table, from memory. It follows the
-# trade's rule "volts = acid density in kg/l + 0.845" from 1.277 at full.
-LEAD_SOC = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
-LEAD_V = (1.892, 1.918, 1.943, 1.969, 1.993, 2.017, 2.040, 2.062, 2.083, 2.103, 2.122)
-
-
-# Glass-mat and gel cells after 24 hours at rest, as a maker publishes them for its customers:
-# blocks of six, the middle where a range is given.
-SEALED_SOC = (0.0, 0.25, 0.5, 0.75, 1.0)
-AGM_BLOCK_V = (11.80, 12.00, 12.30, 12.60, 12.85)
-GEL_BLOCK_V = (11.80, 12.00, 12.35, 12.65, 12.90)
-
-
-def lead_acid_cell_v(soc: Floats) -> Floats:
-    """Flooded lead-acid cell at rest, 25 °C, from a table by charge. [V] same shape."""
-    return np.interp(soc, LEAD_SOC, LEAD_V)
-
-
-def agm_cell_v(soc: Floats) -> Floats:
-    """Glass-mat lead-acid cell, likewise."""
-    return np.interp(soc, SEALED_SOC, AGM_BLOCK_V) / 6
-
-
-def gel_cell_v(soc: Floats) -> Floats:
-    """Gel lead-acid cell, likewise."""
-    return np.interp(soc, SEALED_SOC, GEL_BLOCK_V) / 6

@@ -12,6 +12,9 @@ import numpy.typing as npt
 
 from analyzer.check.wiring import shunt_sense
 from analyzer.pack.cell_model import Cell, default_cell, label
+from analyzer.pack.chemistry import LEAD
+from analyzer.pack.lead_acid import recent_ah
+from analyzer.pack.lead_acid_prior import RATES_PER_H
 from analyzer.pack.soc_after_gap import UNSEEN_S, told, unseen
 from analyzer.pack.soc_filter import (
     CURVE,
@@ -140,8 +143,22 @@ def track(
         told(bank, float(said[0]), DEVICE_SD)
     left.turned = turned(series, pack, start.turned if start else False)
     steps = prepare(series, pack, cell, start, gap_s, -1.0 if left.turned else 1.0)
+    if cell.kind.name in LEAD:
+        left.recent_ah = _drawn_of_late(steps, start.recent_ah if start else (), gap_s)
     trace = _run(bank, steps, left, series.t0_us)
     return _charge(series, pack, bank, steps, trace, left)
+
+
+def _drawn_of_late(steps: Steps, before: tuple[float, ...], gap_s: float) -> tuple[float, ...]:
+    """Charge drawn of late, faded at the rates at which lead-acid cells may level out. [Ah]"""
+    rates = np.array(RATES_PER_H)
+    left = np.exp(-rates * gap_s / HOUR_S) * (np.array(before) if before else 0.0)
+    charge_as = np.array([step.charge_as for step in steps.items])
+    if not len(charge_as):
+        return tuple(left.tolist())
+    amps = charge_as / np.maximum([step.length_s for step in steps.items], 1e-9)
+    found = recent_ah(amps, steps.items[0].length_s / HOUR_S, rates, left)
+    return tuple(found.tolist())
 
 
 def turned(series: Series, pack: Pack, before: bool = False) -> bool:
@@ -173,6 +190,7 @@ class _Left:
     full_us: int | None = None
     turned: bool = False
     unseen_s: float = 0.0
+    recent_ah: tuple[float, ...] = ()
 
     def after_nothing_seen(self, bank: Guesses, gap_s: float) -> None:
         """Goes on after a time without readings that was too long to bridge."""
@@ -314,5 +332,6 @@ def _state(
         full_us=left.full_us,
         turned=left.turned,
         unseen_s=left.unseen_s,
+        recent_ah=left.recent_ah,
         label=label(pack),
     )

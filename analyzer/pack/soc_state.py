@@ -53,6 +53,7 @@ class ChargeState:
         unseen_s: How long nothing was measured, the last time that it was long, where the pack
             was not seen full since; 0 else.
         label: The pack's numbers that all of it rests on (`pack.label`).
+        recent_ah: Charge drawn of late, faded at the rates of `lead_acid_prior`; () elsewhere.
     """
 
     t_us: int
@@ -77,6 +78,7 @@ class ChargeState:
     turned: bool = False
     unseen_s: float = 0.0
     label: str = ""
+    recent_ah: tuple[float, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings and dicts; the bank's arrays packed into text."""
@@ -96,7 +98,8 @@ class ChargeState:
         mean, cov = (_unpacked(packed[k], len(weight)) for k in ("mean", "cov"))
         if mean.shape[1] != STATES or cov.shape[1] != STATES * (STATES + 1) // 2:
             raise ValueError("a state of charge of another version")
-        return cls(**{**data, "bank": {"weight": weight, "mean": mean, "cov": cov}})
+        own = {"bank": {"weight": weight, "mean": mean, "cov": cov}}
+        return cls(**{**data, **own, "recent_ah": tuple(data.get("recent_ah", ()))})
 
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
         """The range that holds the charge with this probability. [frac]"""
@@ -113,7 +116,7 @@ class ChargeState:
 
         Returns:
             Arrays of shape (n,): soc, capacity_ah, r0_ohm, r1_ohm, r2_ohm (at 25 °C), tau1_s,
-            tau2_s, v1_v, v2_v, hysteresis, ocv_shift_v, temp_c.
+            tau2_s, v1_v, v2_v, hysteresis, ocv_shift_v, temp_c; recent_ah, where it is kept, (r,).
         """
         weight, mean = self.bank["weight"], self.bank["mean"]
         cov = unfolded(self.bank["cov"])
@@ -136,6 +139,7 @@ class ChargeState:
             "hysteresis": np.clip(x[:, HYST], -1.0, 1.0) * np.maximum(1.0 + x[:, GAP], 0.1),
             "ocv_shift_v": x[:, SHIFT] + curve_error_v(x[:, SOC], x[:, CURVE:]),
             "temp_c": self.temp_c * same,
+            **({"recent_ah": np.array(self.recent_ah)} if self.recent_ah else {}),
         }
 
 

@@ -9,77 +9,20 @@ from the open-circuit curve. Time is charge over current between the two states 
 Source: equivalent-circuit model (textbook), I = P / V.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Chemistry
+from analyzer.range.discharge_wells import cell_current, run_down_wells, state
+from analyzer.range.pack_draws import LIMITS, MOST_S, SOC_GRID, Limits, PackDraws, RunDown
+
+__all__ = ["LIMITS", "SOC_GRID", "Limits", "PackDraws", "RunDown", "cell_current_a", "run_down"]
 
 Floats = npt.NDArray[np.float64]
 
-LIMITS = (
-    "reserve",
-    "weakest cell's cut-off",
-    "controller cutback",
-    "pack cut-off",
-    "motor's temperature",
-    "controller's temperature",
-)
-SOC_GRID = np.concatenate(
-    [np.linspace(0, 0.1, 41), np.linspace(0.11, 0.9, 80), np.linspace(0.905, 1.0, 20)]
-)
 # Gauss-Legendre nodes and weights on [0, 1], 4 points (Abramowitz and Stegun 25.4.29).
 NODES = (np.polynomial.legendre.leggauss(4)[0] + 1) / 2
 SHARES = np.polynomial.legendre.leggauss(4)[1] / 2
-MOST_S = 72 * 3600.0  # a run-down is not followed beyond three days
-
-
-@dataclass(frozen=True)
-class PackDraws:
-    """Equally likely packs; arrays of shape (n,) are per mean cell unless said otherwise.
-
-    soc: charge now, fraction. capacity_ah. resistance_ohm: all terms, settled, one cell.
-    weak_resistance_ohm, weak_deficit_frac: of the weakest cell, above the mean cell.
-    shift_v: this cell's open-circuit curve above the chemistry's.
-    cells: in series. ocv_v: open-circuit voltage at `SOC_GRID`, discharging, shape (g,).
-    """
-
-    soc: Floats
-    capacity_ah: Floats
-    resistance_ohm: Floats
-    weak_resistance_ohm: Floats
-    weak_deficit_frac: Floats
-    shift_v: Floats
-    cells: int
-    ocv_v: Floats
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What ends a run.
-
-    reserve_frac: charge to keep. cell_cutoff_v: protection opens at any cell.
-    controller_v: controller gives less or stops below; None: not known.
-    cable_ohm: pack to controller, there and back.
-    """
-
-    reserve_frac: float
-    cell_cutoff_v: float
-    controller_v: float | None = None
-    cable_ohm: float = 0.0
-
-
-@dataclass(frozen=True)
-class RunDown:
-    """The run's end per draw and speed, each shape (n, k).
-
-    end_soc: charge of the mean cell at the end. duration_s. limit: index into `LIMITS`.
-    """
-
-    end_soc: Floats
-    duration_s: Floats
-    limit: npt.NDArray[np.int64]
 
 
 def ocv_table(kind: Chemistry, temp_c: float) -> Floats:
@@ -96,6 +39,9 @@ def _soc_for(needed_v: Floats, pack: PackDraws) -> Floats:
 
 def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
     """Current at constant pack power; the power's peak where the pack cannot give it. [A]"""
+    if pack.wells is not None:
+        wells = pack.wells.column()
+        return cell_current(pack, wells, state(pack, wells, soc), power_w)
     ocv = np.interp(soc, SOC_GRID, pack.ocv_v) + pack.shift_v[:, None]
     resistance = pack.resistance_ohm[:, None]
     inside = ocv**2 - 4 * resistance * power_w / pack.cells
@@ -142,6 +88,8 @@ def run_down(motor_w: Floats, other_w: Floats, pack: PackDraws, limits: Limits) 
         The ends. Where nothing is drawn the run lasts `MOST_S`.
     """
     power = np.maximum(motor_w + other_w, 0.0)
+    if pack.wells is not None:
+        return run_down_wells(motor_w, power, pack, limits)
     cut = _cutoff_soc(power, pack, limits)
     ends = np.stack(
         [

@@ -5,7 +5,7 @@ with it are left out in proportion, and the power curve of each remaining draw i
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -26,7 +26,8 @@ from analyzer.environment.wind import (
 from analyzer.hull.power_curve import PowerCurve, Recent
 from analyzer.hull.recent_legs import after_the_day
 from analyzer.hull.steady import LEG_DEG, SETTING_LOG
-from analyzer.pack.chemistry import Chemistry
+from analyzer.pack.chemistry import LEAD, Chemistry
+from analyzer.pack.lead_acid_prior import draw_wells, lag_of
 from analyzer.range.discharge import Limits, PackDraws, ocv_table
 from analyzer.range.thermal_limit import Warmth
 
@@ -70,7 +71,8 @@ class ReachInput:
         curve: Power against speed through water.
         stream: Set and drift.
         charge: Draws of the pack, per mean cell, each shape (n,): soc, capacity_ah, r0_ohm,
-            r1_ohm at 25 °C and, if there, r2_ohm, temp_c, ocv_shift_v. From `ChargeState.draws`.
+            r1_ohm at 25 °C and, if there, r2_ohm, temp_c, ocv_shift_v; recent_ah, (r,), of
+            lead-acid cells. From `ChargeState.draws`.
         kind: The chemistry.
         cells: In series.
         limits: Reserve, cut-off, controller, cable.
@@ -242,13 +244,16 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
     charge, kind = given.charge, given.kind
     zero = np.zeros(n)
     temp_c = np.asarray(charge.get("temp_c", zero + 25.0))
-    slow = np.asarray(charge["r1_ohm"]) + charge.get("r2_ohm", zero)
+    slow = np.asarray(charge["r1_ohm"])
+    # Lead-acid's slow pair stands for the wells, which are not counted twice.
+    if kind.name not in LEAD:
+        slow = slow + charge.get("r2_ohm", zero)
     ohms = charge["r0_ohm"] * kind.ohmic_factor(temp_c) + slow * kind.charge_factor(temp_c)
 
     def above(mean_sd: tuple[float, float]) -> Floats:
         return np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0)
 
-    return PackDraws(
+    pack = PackDraws(
         soc=np.clip(charge["soc"], 0.0, 1.0),
         capacity_ah=np.maximum(charge["capacity_ah"], 1e-3),
         resistance_ohm=np.maximum(ohms, 1e-6),
@@ -258,3 +263,12 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
         cells=given.cells,
         ocv_v=ocv_table(kind, float(np.median(temp_c))),
     )
+    return _with_wells(pack, given, temp_c) if kind.name in LEAD else pack
+
+
+def _with_wells(pack: PackDraws, given: ReachInput, temp_c: Floats) -> PackDraws:
+    """Lead-acid draws with the two wells of each, as they stand after what was drawn of late."""
+    rng = np.random.default_rng((given.seed, len(pack.soc)))  # its own: the other draws stay
+    wells = draw_wells(given.kind.name, pack.capacity_ah, temp_c, float(pack.ocv_v[0]), rng)
+    recent = np.asarray(given.charge.get("recent_ah", ()))
+    return replace(pack, wells=wells, lag_ah=lag_of(wells, recent))

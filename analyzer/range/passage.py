@@ -115,7 +115,7 @@ def draw_boats(
     hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
     return Boats(
         given=given,
-        pack=pack_draws(given, n, rng),
+        pack=replace(pack_draws(given, n, rng), lag_ah=None),  # hours later it has levelled out
         lines=given.curve.curves(n, rng),
         weather=weather,
         air=air,
@@ -169,7 +169,7 @@ def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) ->
 def _lowest_soc(boats: Boats, motor: Floats, power: Floats) -> Floats:
     """Charge at which the first limit comes at this power, (n,)."""
     limits = boats.given.limits
-    full = PackDraws(**{**boats.pack.__dict__, "soc": np.ones(len(motor))})
+    full = replace(boats.pack, soc=np.ones(len(motor)))
     run = run_down(motor[:, None], (power - motor)[:, None], full, limits)
     return np.asarray(run.end_soc[:, 0])
 

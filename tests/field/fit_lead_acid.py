@@ -12,6 +12,7 @@ further class would differ by.
 import numpy as np
 from scipy.optimize import least_squares
 
+from analyzer.pack.chemistry import chemistry
 from analyzer.pack.lead_acid import (
     Held,
     Wells,
@@ -23,7 +24,6 @@ from analyzer.pack.lead_acid import (
     total_for,
 )
 from analyzer.pack.lead_acid_prior import NAMES, from_coordinates
-from analyzer.pack.lead_acid_rest import rest_v
 from tests.field.lead_acid_tables import FITTED, Table
 
 Floats = np.ndarray
@@ -31,14 +31,13 @@ Floats = np.ndarray
 TABLE_SD = 0.015
 # A weak pull to the middle of what is plausible, for what a table says little of: coordinates as
 # in `lead_acid_prior.NAMES`. Standard deviations so wide that they change no class by over 1 %.
-HALF_GAP_V = 0.01  # as in the chemistry: half of what charge and discharge curve lie apart
 START = np.array([0.0, np.log(0.9), np.log(0.07), 0.03, np.log(0.12)])
 WIDE = np.array([1.5, 1.5, 0.7, 0.03, 0.5])
 
 
 def branch_v(kind: str, soc: Floats) -> Floats:
     """Rest voltage while discharging, of the kind's mean curve."""
-    return rest_v(kind, soc) - HALF_GAP_V
+    return chemistry(kind).ocv_v(soc, hysteresis=-1.0)
 
 
 def wells_of(table: Table, x: Floats) -> tuple[Wells, float]:

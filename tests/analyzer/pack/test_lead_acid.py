@@ -14,8 +14,8 @@ from analyzer.pack.lead_acid import (
     capacity_factor,
     charge_frac,
     full,
-    lag_after,
     rate_factor,
+    recent_ah,
     run_to_limit,
     step,
     surface_v,
@@ -94,22 +94,38 @@ def test_the_label_s_discharge_gives_the_label():
     assert surface_v(cell, held).item() == pytest.approx(-drop, rel=1e-9)
 
 
-def test_lag_after_a_history_is_that_of_stepping_through_it():
+def test_recent_charge_is_the_lag_of_stepping_through_the_history():
     rng = np.random.default_rng(3)
     amps = rng.uniform(-20, 60, 50)
     cell = wells(share=0.3, rate=1.1)
     held = Held(100.0 * ONE, 1.5 * ONE)
     for a in amps:
         held = step(cell, held, a * ONE, 0.05 * ONE)
-    found = lag_after(amps, 0.05, cell.share[:, 0], cell.rate_per_h[:, 0], 1.5)
-    assert found[0] == pytest.approx(held.lag_ah.item(), abs=1e-9)
+    found = recent_ah(amps, 0.05, np.array([1.1]), 1.5 / 0.7)
+    assert 0.7 * found[0] == pytest.approx(held.lag_ah.item(), abs=1e-9)
+
+
+def test_recent_charge_goes_on_from_where_it_was():
+    amps, rates = np.linspace(0, 50, 40), np.array([0.2, 1.0, 5.0])
+    whole = recent_ah(amps, 0.1, rates)
+    parts = recent_ah(amps[25:], 0.1, rates, recent_ah(amps[:25], 0.1, rates))
+    assert parts == pytest.approx(whole)
 
 
 def test_a_current_that_was_not_measured_counts_as_none():
-    share, rate = np.array([0.5]), np.array([0.8])
-    assert lag_after(np.array([np.nan, 10.0]), 0.1, share, rate) == pytest.approx(
-        lag_after(np.array([0.0, 10.0]), 0.1, share, rate)
+    rates = np.array([0.8])
+    assert recent_ah(np.array([np.nan, 10.0]), 0.1, rates) == pytest.approx(
+        recent_ah(np.array([0.0, 10.0]), 0.1, rates)
     )
+
+
+@given(soc=st.floats(0.0, 1.0), lag=st.floats(-80.0, 80.0))
+def test_no_well_holds_more_than_when_full(soc, lag):
+    cell = wells(share=0.4)
+    held = at_charge(cell, soc * ONE, lag * ONE)
+    q1 = available_ah(cell, held).item()
+    assert q1 <= 0.4 * 107.0 + 1e-9
+    assert held.charge_ah.item() - q1 <= 0.6 * 107.0 + 1e-9
 
 
 def test_a_rest_levels_the_wells_and_costs_nothing():

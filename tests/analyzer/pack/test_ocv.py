@@ -3,13 +3,9 @@
 import numpy as np
 from pytest import approx
 
-from analyzer.pack.chemistry import chemistry
 from analyzer.pack.ocv import (
-    agm_cell_v,
-    gel_cell_v,
     graphite_2020_v,
     graphite_v,
-    lead_acid_cell_v,
     lfp_cell_v,
     lfp_electrode_2017_v,
     lfp_electrode_v,
@@ -45,20 +41,6 @@ def test_lfp_cell_v_lies_near_the_first_fit_where_both_agree():
     assert lfp_cell_v(soc) == approx([3.197, 3.252, 3.309, 3.338, 3.345], abs=0.010)
     assert np.abs(lfp_spread_v(soc)).max() < 0.010
     assert np.abs(lfp_spread_v(np.array([0.0, 1.0]))).min() > 0.010
-
-
-def test_lead_acid_cell_v_follows_the_acid():
-    # The trade's rule: volts = acid density in kg/l + 0.845; common practice, no source.
-    assert 6 * lead_acid_cell_v(np.array([1.0]))[0] == approx(6 * (1.277 + 0.845), abs=0.01)
-
-
-def test_sealed_cells_are_those_of_the_maker_s_table():
-    # blocks of six cells at rest, as published: 75 % and 50 %
-    assert 6 * agm_cell_v(np.array([0.75, 0.5])) == approx([12.60, 12.30])
-    assert 6 * gel_cell_v(np.array([0.75, 0.5])) == approx([12.65, 12.35])
-    # a glass-mat block at half charge would be taken for one fuller if it were flooded
-    assert chemistry("agm").soc_at(12.3 / 6, 25.0, 0.0) == approx(0.5, abs=0.01)
-    assert chemistry("lead_acid").soc_at(12.3 / 6, 25.0, 0.0) == approx(0.64, abs=0.02)
 
 
 def test_nmc532_and_its_graphite_at_points_of_a_library():
