@@ -12,6 +12,7 @@ from analyzer.environment.stream import Stream
 from analyzer.environment.stream_table import read_stream_table
 from analyzer.environment.wind import Wind
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import (
     HomeAnswer,
     HomeWish,
@@ -38,7 +39,6 @@ from analyzer.series.series import load
 
 POSITION_AGE_US = 10 * 60 * 1_000_000
 TRACK_US, TRACK_STEP_S = 12 * 3600 * 1_000_000, 15.0
-Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 CAUTIONS = (
     "A range is no promise: keep the reserve, a sail ready and an anchor clear to let go.",

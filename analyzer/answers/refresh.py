@@ -14,6 +14,7 @@ import numpy as np
 
 from analyzer.answers.snapshot import keep_here
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import LegRow, TripRow, to_json
 from analyzer.flags import monitor
 from analyzer.hull import steady
@@ -41,7 +42,6 @@ from analyzer.trips.spans import APART_US, next_window
 from logger.store import TripRecord
 
 MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves a little while its readings come
-Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 Progress = Callable[[float], None]
 

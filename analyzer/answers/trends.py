@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from analyzer.cells.monitor import CellMonitor
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.flags import monitor as watch
 from analyzer.learned import cable_history
 from analyzer.learned.keys import GAUGE, charges, revive
@@ -14,7 +15,6 @@ from analyzer.series.log import Context
 from analyzer.thermal import joints
 from logger.store import TripRecord
 
-Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 CELL_TRIPS = 8  # of the newest: each has to be read again
 
 

@@ -3,9 +3,9 @@
 import math
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import Finding
 
-Z80 = 1.2815515655446004
 CAUTION = (
     "A pack of this voltage short-circuits with thousands of amperes: isolate it, insulated "
     "tools, metal jewellery off; leave it to a qualified person if unsure"

@@ -20,6 +20,7 @@ from analyzer.cells.findings import (
 )
 from analyzer.cells.sense_leads import SenseLeads
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CellRow, Finding
 from analyzer.pack.cell_model import default_params
 from analyzer.series.series import Series
@@ -36,7 +37,6 @@ CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter
 CAPACITY_LEAST = 0.03
 EXCESS_SHARE = 0.18  # of the median resistance: less is of no practical matter
 SURE_OHM, SURE_BEHIND = 5.5, 3.8  # sigmas; cells differ more in resistance than in charge
-Z80 = 1.2815515655446004
 
 
 @dataclass(frozen=True)

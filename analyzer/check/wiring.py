@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import Finding
 from analyzer.series.series import Floats
 from logger.units import HOUR_S
@@ -70,7 +71,7 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
     error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))
     if abs(slope) < SURE_Z * max(error, 1e-12):
         return Test(question, "cannot say", "voltage and current do not move together clearly")
-    ohm = Estimate(-slope, -slope - 1.28 * error, -slope + 1.28 * error, "ohm")
+    ohm = Estimate(-slope, -slope - Z80 * error, -slope + Z80 * error, "ohm")
     text = f"Voltage {'falls' if slope < 0 else 'rises'} by {abs(slope) * 1e4:.0f} mV for each 10 A"
     if slope < 0:
         return Test(question, "right", f"{text} that the pack gives.", None)

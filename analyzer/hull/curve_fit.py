@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.environment.wind import BEYOND_WIND
-from analyzer.hull.power_curve import Z80, CurvePoints, PowerCurve
+from analyzer.estimation.quantiles import Z80
+from analyzer.hull.power_curve import CurvePoints, PowerCurve
 
 Floats = npt.NDArray[np.float64]
 

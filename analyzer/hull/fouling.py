@@ -15,8 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.hull.hull import fit
-from analyzer.hull.power_curve import Z80, PowerCurve
+from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints
 from logger.units import DAY_S
 

@@ -17,11 +17,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.environment.wind import DRAG, ONE_WIND_S, windage_m2
+from analyzer.estimation.quantiles import Z80
 from analyzer.hull import resistance
 from analyzer.hull.curve_fit import update
 from analyzer.hull.holtrop import Ship, resistance_parts_n
 from analyzer.hull.power_curve import (
-    Z80,
     CurvePoints,
     PowerCurve,
     Recent,

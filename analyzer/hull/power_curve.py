@@ -16,10 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
 
 Floats = npt.NDArray[np.float64]
-
-Z80 = 1.2815515655446004  # standard normal quantile at 0.9
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,13 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.series.derived import held_current_a
 from analyzer.series.series import Series
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-Z80 = 1.2815515655446004
 LEAST_CHANGE = 0.05  # of charge, for a trip to say anything
 GAUGE_SD = 0.004  # of a gauge's reading, at both ends; its steps and its own filter
 LOST_SHARE = 0.01  # of a trip without its current: more and its count is not used

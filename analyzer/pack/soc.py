@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.check.wiring import shunt_sense
+from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
 from analyzer.pack.chemistry import LEAD
 from analyzer.pack.lead_acid import recent_ah
@@ -44,8 +45,6 @@ from analyzer.pack.soc_state import (
     ChargeState,
     curve_error_v,
     kept,
-    quantile,
-    tails,
     unfolded,
 )
 from analyzer.series.derived import cell_temp_c, mean_cell_v
@@ -93,7 +92,7 @@ class Charge:
     def range_frac(self, coverage: float = 0.8) -> tuple[Floats, Floats]:
         """The range that holds the charge with this probability, per reading. [frac] (n,)"""
         weight, mean, sd = self.bank
-        low, high = (quantile(weight, mean, sd, q) for q in tails(coverage))
+        low, high = (mixture_quantile(weight, mean, sd, q) for q in tails(coverage))
         return low[self.step_of], high[self.step_of]
 
 

@@ -9,7 +9,7 @@ leaves behind.
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.estimation.normal import below
+from analyzer.estimation.quantiles import normal_below
 from analyzer.pack.soc_filter import (
     EDGES,
     HYST,
@@ -116,6 +116,6 @@ def _charged(charge: Floats, hours: float) -> Floats:
 
 def _normal(charge: Floats, sd: Floats) -> Floats:
     """Shares of normal distributions between `EDGES`; tails belong to the ends. (m, cells)"""
-    upto = below((EDGES - charge[:, None]) / sd[:, None])
+    upto = normal_below((EDGES - charge[:, None]) / sd[:, None])
     upto[:, 0], upto[:, -1] = 0.0, 1.0
     return np.asarray(np.diff(upto, axis=1))

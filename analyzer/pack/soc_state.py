@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.estimation.normal import below
+from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.chemistry import KNOTS
 from analyzer.pack.soc_filter import (
     CURVE,
@@ -104,7 +104,7 @@ class ChargeState:
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
         """The range that holds the charge with this probability. [frac]"""
         weight, mean, sd = (np.array([a]) for a in self._charges())
-        low, high = (quantile(weight, mean, sd, q) for q in tails(coverage))
+        low, high = (mixture_quantile(weight, mean, sd, q) for q in tails(coverage))
         return float(low[0]), float(high[0])
 
     def _charges(self) -> tuple[Floats, Floats, Floats]:
@@ -149,22 +149,6 @@ def curve_error_v(soc: Floats, at_knots: Floats) -> Floats:
     knot = np.minimum(place.astype(np.int64), len(KNOTS) - 2)
     part, rows = place - knot, np.arange(len(soc))
     return np.asarray(at_knots[rows, knot] * (1 - part) + at_knots[rows, knot + 1] * part)
-
-
-def tails(coverage: float) -> tuple[float, float]:
-    """Shares below the lower and the upper end of a range."""
-    return 0.5 - coverage / 2, 0.5 + coverage / 2
-
-
-def quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> Floats:
-    """Where mixtures of normal distributions on 0 to 1 reach a share. Shapes (m, g) -> (m,)."""
-    low, high = np.full(len(mean), -0.05), np.full(len(mean), 1.05)
-    for _ in range(16):
-        middle = (low + high) / 2
-        z = (middle[:, None] - mean) / np.maximum(sd, 1e-9)
-        less = (weight * below(z)).sum(axis=1) < share
-        low, high = np.where(less, middle, low), np.where(less, high, middle)
-    return np.asarray(np.clip((low + high) / 2, 0.0, 1.0))
 
 
 def kept(bank: Guesses) -> dict[str, Floats]:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import Finding
 from analyzer.thermal import joints
 from analyzer.thermal.cables import CAUTION
@@ -19,7 +20,6 @@ DAY_SD_SHARE, DAY_SD_K = 0.15, 0.7  # from day to day: wind, hatch, load; no sou
 LEAST_TRIPS = 3
 SURE = 0.98
 LEAST_GROWTH = 0.3  # of the first rise, over the trips seen
-Z80 = 1.2815515655446004
 
 
 @dataclass(frozen=True)

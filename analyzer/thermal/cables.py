@@ -8,11 +8,11 @@ the place, what heats one is the joint.
 import math
 from collections import deque
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CableRow, Finding
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Series
@@ -27,7 +27,6 @@ from analyzer.thermal.filter import HeatFilter, crossing_s
 from logger.boat import Cable
 from logger.channels import probe_temp
 
-Z80 = NormalDist().inv_cdf(0.9)
 # A probable fault from 4 K above a like part under like load, from 11 K above what air tells alone
 # (NETA 100.18). Like is the other pole, and the place itself as its readings showed it before.
 EXCESS_K, EXCESS_ALONE_K = 5.0, 11.0

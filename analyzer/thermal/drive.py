@@ -7,11 +7,11 @@ square of the controller's current; the reference is the current at the motor's 
 import math
 from collections import deque
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.flags.flag import Sighting
 from analyzer.pack.chemistry import chemistry
 from analyzer.series.chunk import Piece
@@ -22,7 +22,6 @@ from analyzer.thermal.heat_prior import HeatPrior, Host
 from logger.boat import Boat
 
 STEP_S = 10.0
-Z80 = NormalDist().inv_cdf(0.9)
 AHEAD_S = 1800.0  # a limit further away than this is not yet told
 SURE = 0.8
 HOLD_STEPS = 6

@@ -27,7 +27,7 @@ from functools import reduce
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.estimation.normal import below
+from analyzer.estimation.quantiles import normal_below
 from analyzer.series.series import Floats
 from analyzer.thermal.heat_prior import HeatPrior
 
@@ -284,7 +284,7 @@ class HeatFilter:
         """How likely a body's `rise` is above a level."""
         means, var = self._rises(body)
         w = np.exp(self._log_w[body] - self._log_w[body].max())
-        above = below((means - level_k) / np.sqrt(np.maximum(var, 1e-9)))
+        above = normal_below((means - level_k) / np.sqrt(np.maximum(var, 1e-9)))
         return float((w * above).sum() / w.sum())
 
     def _settles(self, body: int, load: float) -> tuple[Floats, Floats]:
@@ -346,7 +346,7 @@ def _mixture_quantile(w: Floats, mean: Floats, sd: Floats, q: float) -> float:
     low, high = float((mean - 6 * sd).min()), float((mean + 6 * sd).max())
     for _ in range(24):
         mid = 0.5 * (low + high)
-        share = float(w @ below((mid - mean) / sd))
+        share = float(w @ normal_below((mid - mean) / sd))
         low, high = (mid, high) if share < q else (low, mid)
     return 0.5 * (low + high)
 

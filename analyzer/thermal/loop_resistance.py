@@ -8,11 +8,11 @@ wanders; a second witness beside the probes, that also sees joints without one.
 
 import math
 from dataclasses import replace
-from statistics import NormalDist
 
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import Finding
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Series
@@ -21,7 +21,6 @@ from logger.boat import Boat
 from logger.channels import probe_temp
 
 STEP_S = 10.0
-Z80 = NormalDist().inv_cdf(0.9)
 OFFSET_SD_V = 0.3  # between two boat's meters at the start; it hardly wanders
 READING_SD_V = 0.02
 WALK_OHM = 0.2e-3  # per square root of an hour

@@ -4,11 +4,10 @@ At the pack's terminals: what the pack gave, net, is what the motor took, less w
 and the hotel load and what cables and contactor turned to heat, less what sun and shore put in.
 """
 
-from statistics import NormalDist
-
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import LedgerRow
 from analyzer.pack.soc import Charge
 from analyzer.series.series import Floats, Series
@@ -17,7 +16,6 @@ from analyzer.trips.trips import Trip, between
 from logger.boat import Boat
 from logger.units import HOUR_S
 
-Z80 = NormalDist().inv_cdf(0.9)
 GAIN_SD = 0.01  # of a boat's shunt or meter (common practice, no source)
 OFFSET_A = 0.2
 

@@ -8,13 +8,13 @@ do not explain stands last, under its own name.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.monitor import measured, measured_blocks
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import SagAccount, SagTerm
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import Charge
@@ -25,7 +25,6 @@ from analyzer.trips.trips import Leg, Trip
 from logger.boat import Boat
 
 Bools = npt.NDArray[np.bool_]
-Z80 = NormalDist().inv_cdf(0.9)
 WINDOW_S = 10.0
 TIED_V, TIED_SHARE = 0.04, 0.5  # from where terms that trade off are named
 COLD_SHARE = 0.12  # of the cold's term, from where its doubt is named

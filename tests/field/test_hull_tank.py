@@ -13,9 +13,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from analyzer.estimation.quantiles import Z80
 from analyzer.hull.curve_fit import update
 from analyzer.hull.hull import tow_prior
-from analyzer.hull.power_curve import Z80, CurvePoints, PowerCurve
+from analyzer.hull.power_curve import CurvePoints, PowerCurve
 from analyzer.hull.resistance import (
     GRAVITY,
     WATER_DENSITY,

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from analyzer.estimation.quantiles import Z80
 from analyzer.hull.curve_fit import _narrowed, update
 from analyzer.hull.power_curve import (
-    Z80,
     CurvePoints,
     PowerCurve,
     smooth_cov,

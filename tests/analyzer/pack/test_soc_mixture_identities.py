@@ -9,8 +9,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pytest import approx
-from scipy.optimize import brentq
-from scipy.stats import norm
 
 from analyzer.pack.chemistry import KNOTS
 from analyzer.pack.soc import known
@@ -31,8 +29,6 @@ from analyzer.pack.soc_state import (
     ChargeState,
     curve_error_v,
     kept,
-    quantile,
-    tails,
     unfolded,
 )
 from logger.boat import Pack
@@ -204,23 +200,6 @@ def test_curve_error_is_linear_between_knots():
     soc, at_knots = rng.uniform(-0.05, 1.05, 200), rng.standard_normal((200, len(KNOTS)))
     expected = [np.interp(s, KNOTS, row) for s, row in zip(soc, at_knots, strict=True)]
     assert curve_error_v(soc, at_knots) == approx(np.array(expected))
-
-
-@pytest.mark.parametrize("share", [0.1, 0.5, 0.9, 0.975])
-def test_quantile_is_that_of_the_mixture(share):
-    rng = np.random.default_rng(7)
-    weight, mean = rng.dirichlet(np.ones(4), 5), rng.uniform(0.2, 0.8, (5, 4))
-    sd = rng.uniform(0.01, 0.1, (5, 4))
-    found = quantile(weight, mean, sd, share)
-    for w, m, s, at in zip(weight, mean, sd, found, strict=True):
-        exact = brentq(lambda z, w=w, m=m, s=s: w @ norm.cdf(z, m, s) - share, -1, 2)
-        # 16 halvings of 1.1, and an integral good to 3e-4 of the share over the density there
-        assert at == approx(exact, abs=1.1 / 2**16 + 4e-4 / (w @ norm.pdf(exact, m, s)))
-
-
-def test_tails_leave_the_same_share_on_both_sides():
-    low, high = tails(0.8)
-    assert (low, 1 - high) == approx((0.1, 0.1))
 
 
 def test_known_charge_is_the_prior_times_what_is_believed():
