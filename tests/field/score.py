@@ -16,6 +16,7 @@ from pathlib import Path
 
 from replay.boatsim.kinds import KINDS
 from tests.field.score_ask import boat_answers, main_of
+from tests.field.score_causes import table as causes
 from tests.field.score_marks import table
 
 REPOSITORY = Path(__file__).resolve().parents[2]
@@ -68,6 +69,8 @@ def main(arguments: list[str] | None = None) -> None:
         answers = kept(options.out)
         draw(answers, options.out / "calibration.png")
     print(table(answers))
+    print("\nwhere it goes wrong")
+    print(causes(answers))
 
 
 if __name__ == "__main__":

@@ -65,8 +65,8 @@ def boat_answers(kind: str, number: int, folder: Path, main, earlier: int = 2) -
             continue
         row = {
             "kind": kind, "number": number, "moment": len(answers), "changed": event.just_changed,
-            "label_frac": true_ah / of.boat.rated_ah, "true_ah": true_ah,
-            "counting": counter.range_m(), "doing": event.leg.doing,
+            "label_frac": true_ah / of.boat.rated_ah, "reserve": of.boat.reserve_frac,
+            "true_ah": true_ah, "counting": counter.range_m(), "doing": event.leg.doing,
         }  # fmt: skip
         row |= _truth(event, rng) | _said(main, log)
         row |= _home(event, row.pop("home_said"))
