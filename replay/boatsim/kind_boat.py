@@ -237,7 +237,7 @@ def kind_boat(kind: Kind, number: int) -> KindBoat:
         rated_ah=rated_ah,
         cutoff_v=CUTOFF_V[kind.cells],
         cutback_v=round(count * CUTOFF_V[kind.cells] * 1.0, 1),
-        reserve_frac=float(rng.choice([0.3, 0.4, 0.5]) if kind.cells in LEAD else 0.2),
+        reserve_frac=float(rng.choice([0.2, 0.3, 0.5]) if kind.cells in LEAD else 0.2),
         hotel_w=float(rng.uniform(3, 12) if small else rng.uniform(12, 60)),
         pilot_w=0.0 if small else float(rng.uniform(5, 30)),
         fridge_w=0.0 if small else float(rng.choice([0.0, 35.0, 50.0])),

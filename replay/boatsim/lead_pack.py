@@ -29,6 +29,7 @@ TAKE_FRAC = (
 )
 SPLIT_V = 1.48  # of each cell's voltage leaves with the gas instead of as heat (water's enthalpy)
 DAMP = 0.5  # of the point about which the curves are taken as straight
+ROOM_FRAC = 0.004  # of the capacity: the last of the charge
 SUBSTEP_S = 8.0  # of the diffusion, stable for all packs here
 PORES = 2  # slices of the profile that lie in the plates
 RATED_H, RATED_V = 20.0, 1.75  # what the label's capacity means, per cell
@@ -200,6 +201,9 @@ class LeadPack:
             self._diffuse(current_a + self.gas_a, dt_s / parts)
 
     def _diffuse(self, main_a: Floats, dt_s: float) -> None:
+        # What a full block takes in goes into gas alone, whatever the charge transfer would carry.
+        room = np.clip(self.used_ah / (ROOM_FRAC * self.cells.capacity_ah), 0.0, 1.0)
+        main_a = np.where(main_a < 0, main_a * room, main_a)
         flow = self._flow_l_s * np.diff(self.acid, axis=0) * dt_s  # mol, towards the plates
         mol = np.zeros_like(self.acid)
         mol[:-1] += flow
@@ -208,4 +212,4 @@ class LeadPack:
         share = there / there.sum(axis=0) if float(main_a.mean()) > 0 else 1 / PORES
         mol[:PORES] -= MOL_PER_AH * main_a * dt_s / 3600 * share
         self.acid = np.maximum(self.acid + mol / self._litres, 1e-3)
-        self.used_ah = np.maximum(self.used_ah + main_a * dt_s / 3600, 0.0)
+        self.used_ah = self.used_ah + main_a * dt_s / 3600
