@@ -15,6 +15,8 @@ from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
 from analyzer.pack.chemistry import LEAD
 from analyzer.pack.lead_acid import recent_ah
+from analyzer.pack.lead_acid_charge import FULL_SD as LEAD_FULL_SD
+from analyzer.pack.lead_acid_charge import GIVES_C, SURFACE_S, SURFACE_V
 from analyzer.pack.lead_acid_prior import RATES_PER_H
 from analyzer.pack.soc_after_gap import UNSEEN_S, told, unseen
 from analyzer.pack.soc_filter import (
@@ -31,6 +33,7 @@ from analyzer.pack.soc_filter import (
     SOC,
     STATES,
     Guesses,
+    Step,
 )
 from analyzer.pack.soc_inputs import (
     AGEING_SD,
@@ -190,6 +193,14 @@ class _Left:
     turned: bool = False
     unseen_s: float = 0.0
     recent_ah: tuple[float, ...] = ()
+    settle_s: float = SETTLE_S
+
+    def charged(self, step: Step, by_charger: bool, ah: float) -> None:
+        """Lead-acid plates hold what a charge left on them until they give or rest long."""
+        if by_charger:
+            self.unsettled_v, self.settle_s = SURFACE_V, SURFACE_S
+        elif step.charge_as > GIVES_C * ah * step.length_s:
+            self.settle_s = SETTLE_S
 
     def after_nothing_seen(self, bank: Guesses, gap_s: float) -> None:
         """Goes on after a time without readings that was too long to bridge."""
@@ -202,7 +213,7 @@ class _Left:
         The voltage sets a bound to the latter: the curve's doubt and half its gap, over its
         slope. The filter itself takes errors of curve and gap for passing ones; they are not.
         """
-        self.unsettled_v *= float(np.exp(-length_s / SETTLE_S))
+        self.unsettled_v *= float(np.exp(-length_s / self.settle_s))
         _, slope, gap, *_ = bank.table[:, bank.row(soc)]
         bound = float(np.hypot(bank.kind.shape_sd_v, gap)) / max(float(slope), 1e-3)
         grown = self.drift_sd + OFFSET_SD_C * length_s / HOUR_S
@@ -231,12 +242,14 @@ def _run(bank: Guesses, steps: Steps, left: _Left, t0_us: int) -> _Trace:
         lost_s += step.lost_s
         bank.advance(step, steps.noise[k])
         now_s += step.length_s
+        left.charged(step, steps.by_charger[k], bank.ah)
         if step.volts == step.volts:
             bank.see_voltage(step, max(bank.kind.lasts_s / step.length_s, 1.0), left.unsettled_v**2)
             bank.see_changes(step, READING_SD_V)
+        if step.volts == step.volts or steps.by_charger[k]:
             held_s = held_s + step.length_s if steps.at_top[k] else 0.0
             if held_s >= FULL_HELD_S and now_s - last_anchor_s >= ANCHOR_EVERY_S:
-                bank.see_soc(1.0, FULL_SD)
+                bank.see_soc(1.0, LEAD_FULL_SD if bank.kind.name in LEAD else FULL_SD)
                 last_anchor_s, left.drift_sd, left.unseen_s = now_s, 0.0, 0.0
                 left.full_us = t0_us + round(now_s * 1e6)
         if k % TIDY_EVERY == TIDY_EVERY - 1:

@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, arrhenius
-from analyzer.pack.chemistry import GAS_J_PER_MOL_K, REFERENCE_C, Chemistry
+from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD, REFERENCE_C, Chemistry
+from analyzer.pack.lead_acid_charge import CHARGER_V, accepted, charge_doubt, is_full
 from analyzer.pack.soc_filter import (
     FAST,
     GAP,
@@ -55,7 +56,7 @@ class Steps:
     """Per step (m): what the bank takes in. Per reading (n): its step and the circuit's losses.
 
     noise: variances added to the states, shape (m, states). at_top: shape (m,), charged at the top
-    voltage with little current.
+    voltage with little current. by_charger: shape (m,), lead-acid's voltage is the charger's.
     """
 
     items: list[Step]
@@ -66,6 +67,7 @@ class Steps:
     r0_v: Floats
     u1_v: Floats
     u2_v: Floats
+    by_charger: npt.NDArray[np.bool_]
 
 
 def followed(drive: Floats, keep: float, start: float) -> Floats:
@@ -96,7 +98,9 @@ def prepare(
     temp = cell_temp_c(series, start.temp_c if start else 20.0)
     amps, lost = held_current_a(series)
     amps, lost_var = _bridged(sense * amps, lost, dt, p.capacity_ah)
-    useful = np.where(amps < 0, amps * kind.charge_efficiency, amps)
+    volts = mean_cell_v(series, pack)
+    kept, doubt, blind = _charging(kind, -amps, volts, temp, p.capacity_ah)
+    useful = np.where(amps < 0, amps * kept, amps)
     ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
     v1, v2 = _left_over(start, kind) if start else (0.0, 0.0)
     v1, v2 = v1 * np.exp(-gap_s / p.tau1_s), v2 * np.exp(-gap_s / p.tau2_s)
@@ -106,9 +110,8 @@ def prepare(
     per = max(round(STEP_S / dt), 1)
     first = np.arange(0, n, per)
     step_of = np.arange(n) // per
-    volts = mean_cell_v(series, pack)
     ok = np.isfinite(volts) & ~lost
-    rows = _Sums(first, step_of, ok)
+    rows = _Sums(first, step_of, ok & ~blind)
     mean_v, mean_r0, mean_u1, mean_u2 = (rows.mean(a) for a in (volts, r0_v, u1_v, u2_v))
     charge = np.cumsum(useful) * dt
     dev = [rows.deviation(a) for a in (volts, r0_v, u1_v, charge)]
@@ -117,6 +120,7 @@ def prepare(
     net = np.add.reduceat(useful, first) * dt if n else np.zeros(0)
     length = np.diff(np.append(first, n)) * dt
     lost_s = np.add.reduceat(lost.astype(float), first) * dt if n else np.zeros(0)
+    lost_var = lost_var + charge_doubt(-amps, doubt, dt / HOUR_S, p.capacity_ah)
     lost_var = np.add.reduceat(lost_var, first) if n else np.zeros(0)
     keep, drift = _hysteresis(
         useful * dt, first, step_of, HOUR_S * p.capacity_ah * kind.gap_soc_frac
@@ -145,9 +149,25 @@ def prepare(
     swing = WANDER_REST_V + kind.wander * np.abs(np.nan_to_num(mean_u2))
     noise[:, WANDER] = swing**2 * faded
     tail = -net / np.maximum(length, 1e-9)
-    rest_v = mean_v + mean_r0 + mean_u1
+    top_v, top_r0, top_u1 = (_Sums(first, step_of, ok).mean(a) for a in (volts, r0_v, u1_v))
+    rest_v = top_v + top_r0 + top_u1
     at_top = (rest_v >= kind.top_v) & (tail >= 0) & (tail < kind.full_tail_c * p.capacity_ah)
-    return Steps(items, noise, at_top, step_of, temp, r0_v, u1_v, u2_v)
+    if kind.name in LEAD:
+        at_top |= is_full(top_v, tail, temp[first], p.capacity_ah)
+    by_charger = np.logical_or.reduceat(blind, first) if n else blind
+    return Steps(items, noise, at_top, step_of, temp, r0_v, u1_v, u2_v, by_charger)
+
+
+def _charging(
+    kind: Chemistry, charging_a: Floats, cell_v: Floats, temp_c: Floats, ah: float
+) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
+    """Share of a charging current that stays, its standard deviation, and where the voltage is the
+    charger's alone, (n,) each."""
+    if kind.name not in LEAD:
+        same = np.ones(len(charging_a))
+        return kind.charge_efficiency * same, 0.0 * same, same < 0
+    kept, doubt = accepted(kind.name, np.maximum(charging_a, 0.0), cell_v, temp_c, ah)
+    return kept, doubt, (charging_a > 0) & (np.nan_to_num(cell_v) > CHARGER_V)
 
 
 def _left_over(start: "ChargeState", kind: Chemistry) -> tuple[float, float]:
