@@ -3,9 +3,9 @@
 import numpy as np
 
 from analyzer.answers.snapshot import Here
-from analyzer.check.wiring import shunt_sense
 from analyzer.estimation.results import Finding
 from analyzer.pack import charging
+from analyzer.pack.shunt_sense import shunt_sense
 from analyzer.pack.soc import ChargeState
 from analyzer.series.log import Context, pack_channels
 from analyzer.series.series import Series

@@ -12,6 +12,7 @@ from analyzer.estimation.results import (
     QuestionRow,
 )
 from analyzer.pack.cell_model import chemistry
+from analyzer.pack.shunt_sense import Test, shunt_sense
 from analyzer.series.series import Series, load
 from logger import channels
 from logger.boat import Boat
@@ -64,7 +65,7 @@ def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Finding, ...
     return (*found, *recorder.dating(store.boots()))
 
 
-def _test_row(test: wiring.Test) -> QuestionRow:
+def _test_row(test: Test) -> QuestionRow:
     return QuestionRow(test.question, test.verdict != "cannot say", f"{test.verdict}: {test.text}")
 
 
@@ -95,7 +96,7 @@ def _channel_row(store: Store, name: str, unit: str, last_us: int, now_us: int) 
     )
 
 
-def _wiring_tests(boat: Boat, store: Store) -> tuple[wiring.Test, ...]:
+def _wiring_tests(boat: Boat, store: Store) -> tuple[Test, ...]:
     span = store.span()
     if span is None:
         return ()
@@ -127,7 +128,7 @@ _NAMES = (
 )
 
 
-def _pack_tests(boat: Boat, series: Series) -> list[wiring.Test]:
+def _pack_tests(boat: Boat, series: Series) -> list[Test]:
     pack, kind = boat.pack, chemistry(boat.pack.chemistry)
     tests = []
     volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
@@ -135,7 +136,7 @@ def _pack_tests(boat: Boat, series: Series) -> list[wiring.Test]:
         low_v, high_v = pack.cell_cutoff_v or kind.cutoff_v, pack.cell_full_v or kind.full_v
         tests.append(wiring.pack_voltage_range(volts, pack.cells_in_series, low_v, high_v))
     if series.has("pack_voltage_v", "pack_current_a"):
-        tests.append(wiring.shunt_sense(volts, amps, series.step_s, pack.rated_capacity_ah))
+        tests.append(shunt_sense(volts, amps, series.step_s, pack.rated_capacity_ah))
         tests.append(_rests_test(boat, series))
     if series.has("pack_current_a", "pack_soc_frac"):
         soc = series.get("pack_soc_frac")
@@ -143,7 +144,7 @@ def _pack_tests(boat: Boat, series: Series) -> list[wiring.Test]:
     return tests
 
 
-def _motion_tests(boat: Boat, series: Series) -> list[wiring.Test]:
+def _motion_tests(boat: Boat, series: Series) -> list[Test]:
     tests = []
     if series.has("latitude_deg", "longitude_deg", "speed_ground_mps"):
         lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
@@ -155,20 +156,18 @@ def _motion_tests(boat: Boat, series: Series) -> list[wiring.Test]:
     return tests
 
 
-def _rests_test(boat: Boat, series: Series) -> wiring.Test:
+def _rests_test(boat: Boat, series: Series) -> Test:
     """Charge counted between the first and the last long rest against what their voltages say."""
     question = "Does charge counted agree with the rests before and after?"
     amps = series.get("pack_current_a")
     quiet = np.abs(amps) < QUIET_C * boat.pack.rated_capacity_ah
     rests = [(a, b) for a, b in wiring.runs(quiet) if (b - a) * series.step_s >= REST_S]
     if len(rests) < 2:
-        return wiring.Test(
-            question, "cannot say", "wants two rests of 20 minutes with a run in between"
-        )
+        return Test(question, "cannot say", "wants two rests of 20 minutes with a run in between")
     first, last = rests[0][1] - 1, rests[-1][1] - 1
     between = amps[first:last]
     if np.isnan(between).mean() > 0.02:
-        return wiring.Test(question, "cannot say", "the current has gaps between the rests")
+        return Test(question, "cannot say", "the current has gaps between the rests")
     counted_ah = float(np.nansum(between)) * series.step_s / HOUR_S
     before, after = (_soc_allowed(boat, series, index) for index in (first, last))
     return wiring.charge_between_rests(before, after, counted_ah / boat.pack.rated_capacity_ah)

@@ -1,100 +1,18 @@
-"""Whether what arrives makes sense: the shunt's sense, cells against pack, charge counted against
-charge seen, speed against position.
+"""Whether what arrives makes sense: cells against pack, charge counted against charge seen, speed
+against position. The shunt's sense: `pack/shunt_sense.py`.
 
 Each test takes numbers and returns a `Test`; "cannot say" with its reason is a good result.
 """
 
-import math
-from dataclasses import dataclass
-from typing import Literal
-
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate
-from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import Finding
+from analyzer.pack.shunt_sense import CAUTION, Test, wrong
 from analyzer.series.series import Floats
 from logger.units import HOUR_S
 
-CAUTION = (
-    "Before touching a shunt or a sense lead: isolate the pack and prove it dead, insulated "
-    "tools, no rings or watches; a qualified electrician where you are not sure."
-)
-LAG_S = 5.0  # means over this are compared: frames of one moment need not come together
-SURE_Z = 4.0  # standard errors from zero: 1 in 30 000 by chance
-FEWEST_STEPS = 8
 EARTH_M_PER_DEG = 111_195.0  # mean of the sphere of 6371 km
-
-
-@dataclass(frozen=True)
-class Test:
-    """What one test of the wiring found.
-
-    Args:
-        question: What was tested.
-        verdict: "cannot say" where the log does not hold what the test wants.
-        text: What was measured, or why nothing can be said.
-        finding: What is wrong, where something is.
-    """
-
-    __test__ = False  # pytest: not one of its own
-
-    question: str
-    verdict: Literal["right", "wrong", "cannot say"]
-    text: str
-    finding: Finding | None = None
-
-
-def _wrong(question: str, finding: Finding) -> Test:
-    return Test(question, "wrong", finding.text, finding)
-
-
-def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah: float) -> Test:
-    """Does the voltage fall when the current out of the pack rises? Else the shunt is reversed.
-
-    Args:
-        voltage_v, current_a: At the pack, on one even grid, NaN where missing, shape (n,).
-        step_s: The grid's step. [s]
-        capacity_ah: Sets what counts as a step of current: 2 % of it, in amperes.
-    """
-    question = "Is the shunt the right way round?"
-    lag = max(round(LAG_S / step_s), 1)
-    dv, di = np.diff(_means(voltage_v, lag)), np.diff(_means(current_a, lag))
-    ok = np.isfinite(dv) & np.isfinite(di)
-    dv, di = dv[ok], di[ok]
-    steps = int(np.count_nonzero(np.abs(di) >= 0.02 * capacity_ah))
-    if steps < FEWEST_STEPS:
-        why = "the current has not changed enough; run the motor up and down for a minute"
-        return Test(question, "cannot say", why)
-    slope = float(di @ dv / (di @ di))
-    residual = dv - slope * di
-    error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))
-    if abs(slope) < SURE_Z * max(error, 1e-12):
-        return Test(question, "cannot say", "voltage and current do not move together clearly")
-    ohm = Estimate(-slope, -slope - Z80 * error, -slope + Z80 * error, "ohm")
-    text = f"Voltage {'falls' if slope < 0 else 'rises'} by {abs(slope) * 1e4:.0f} mV for each 10 A"
-    if slope < 0:
-        return Test(question, "right", f"{text} that the pack gives.", None)
-    return _wrong(question, _reversed(f"{text} that the pack is said to give.", ohm))
-
-
-def _means(values: Floats, size: int) -> Floats:
-    """Means of each `size` values, NaN where one is missing."""
-    whole = len(values) // size * size
-    return np.asarray(values[:whole].reshape(-1, size).mean(axis=1))
-
-
-def _reversed(text: str, ohm: Estimate) -> Finding:
-    return Finding(
-        "shunt",
-        "shunt_reversed",
-        f"{text} A pack's voltage falls when it gives: the current's sign is the wrong way round.",
-        0.99,
-        ohm,
-        "Set sign = -1 (or turn the 1 round) for this current in the boat file, or swap the two "
-        "thin sense leads at the shunt.",
-        CAUTION,
-    )
 
 
 def cells_against_pack(parts_v: Floats, pack_v: Floats, part: str, cells: int) -> Test:
@@ -127,7 +45,7 @@ def cells_against_pack(parts_v: Floats, pack_v: Floats, part: str, cells: int) -
         why = f" They differ by {100 * gap / pack:+.1f} %."
         cure = "One of the two is scaled wrongly, or its sense lead has a bad joint."
     size = Estimate(gap, None, None, "V")
-    return _wrong(
+    return wrong(
         question,
         Finding("pack voltage", "cells_do_not_add_up", text + why, 0.9, size, cure, CAUTION),
     )
@@ -148,7 +66,7 @@ def pack_voltage_range(pack_v: Floats, cells: int, low_v: float, high_v: float) 
     text = f"The pack shows {each * cells:.1f} V, {each:.2f} V for each of {cells} cells."
     if 0.9 * low_v <= each <= 1.05 * high_v:
         return Test(question, "right", text)
-    return _wrong(
+    return wrong(
         question,
         Finding(
             "pack voltage",
@@ -202,7 +120,7 @@ def _judged_charge(question: str, ratio: float) -> Test:
             "setting is wrong, or the pack has aged."
         )
     size = Estimate(ratio, None, None, "frac")
-    return _wrong(question, Finding("charge", kind, text + why, 0.85, size, cure, CAUTION))
+    return wrong(question, Finding("charge", kind, text + why, 0.85, size, cure, CAUTION))
 
 
 def charge_between_rests(
@@ -225,7 +143,7 @@ def charge_between_rests(
         return Test(question, "right", text)
     size = Estimate(counted_frac, low, high, "frac")
     cure = "Look at the current's sign and scale and at the rated capacity in the boat file."
-    return _wrong(question, Finding("charge", "charge_disagrees", text, 0.8, size, cure, CAUTION))
+    return wrong(question, Finding("charge", "charge_disagrees", text, 0.8, size, cure, CAUTION))
 
 
 def speed_against_position(
@@ -254,7 +172,7 @@ def speed_against_position(
         return Test(question, "right", text)
     cure = "Correct the unit of speed_ground_mps in the boat file (kn, km/h or m/s)."
     size = Estimate(ratio, None, None, "frac")
-    return _wrong(question, Finding("speed over ground", "speed_unit", text, 0.9, size, cure, ""))
+    return wrong(question, Finding("speed over ground", "speed_unit", text, 0.9, size, cure, ""))
 
 
 def gear(shaft_rps: Floats, motor_rps: Floats, ratio: float) -> Test:
@@ -269,7 +187,7 @@ def gear(shaft_rps: Floats, motor_rps: Floats, ratio: float) -> Test:
         return Test(question, "right", text)
     size = Estimate(found, None, None, "frac")
     cure = "Correct gear_ratio in the boat file, or the scale of one of the two speeds."
-    return _wrong(question, Finding("motor", "gear_ratio", text, 0.9, size, cure, ""))
+    return wrong(question, Finding("motor", "gear_ratio", text, 0.9, size, cure, ""))
 
 
 def runs(mask: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[tuple[int, int]]:

@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 
 from analyzer.cells.monitor import CellMonitor
-from analyzer.check.wiring import LAG_S, shunt_sense
 from analyzer.environment.stream import Calibration
 from analyzer.estimation.results import Finding
 from analyzer.flags import detectors
@@ -16,6 +15,7 @@ from analyzer.flags.turn_back import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.flags.turn_back import Turning
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned import cable_history
+from analyzer.pack.shunt_sense import LAG_S, shunt_sense
 from analyzer.pack.soc import ChargeState, track
 from analyzer.series.chunk import Piece
 from analyzer.series.series import Floats, Series, load

@@ -10,7 +10,6 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.check.wiring import shunt_sense
 from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
 from analyzer.pack.chemistry import LEAD
@@ -18,6 +17,7 @@ from analyzer.pack.lead_acid import recent_ah
 from analyzer.pack.lead_acid_charge import FULL_SD as LEAD_FULL_SD
 from analyzer.pack.lead_acid_charge import GIVES_C, SURFACE_S, SURFACE_V
 from analyzer.pack.lead_acid_prior import RATES_PER_H
+from analyzer.pack.shunt_sense import shunt_sense
 from analyzer.pack.soc_after_gap import UNSEEN_S, told, unseen
 from analyzer.pack.soc_filter import (
     CURVE,

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analyzer.check import wiring
+from analyzer.pack.shunt_sense import shunt_sense
 
 pytestmark = pytest.mark.field
 TRIPS = ["A02", "A06", "A08", "A12", "A15", "A22", "A27", "A31", "B03", "B16", "B33", "B38"]
@@ -23,8 +24,8 @@ def test_shunt_sense_of_a_car(shared_data: Path, trip: str):
     # published with discharge positive; 60 Ah rated
     c = columns(shared_data / "ev_road_trips" / f"trip_{trip}.csv")
     volts, amps = c["battery_voltage_V"], c["discharge_current_A"]
-    assert wiring.shunt_sense(volts, amps, 1.0, 60.0).verdict == "right"
-    assert wiring.shunt_sense(volts, -amps, 1.0, 60.0).verdict == "wrong"
+    assert shunt_sense(volts, amps, 1.0, 60.0).verdict == "right"
+    assert shunt_sense(volts, -amps, 1.0, 60.0).verdict == "wrong"
 
 
 @pytest.mark.parametrize("trip", TRIPS)
@@ -68,5 +69,5 @@ def test_shunt_sense_of_laboratory_cells(
     shared_data: Path, path: str, amps: str, volts: str, step_s: float, capacity_ah: float
 ):
     c = columns(shared_data / path)
-    assert wiring.shunt_sense(c[volts], c[amps], step_s, capacity_ah).verdict == "right"
-    assert wiring.shunt_sense(c[volts], -c[amps], step_s, capacity_ah).verdict == "wrong"
+    assert shunt_sense(c[volts], c[amps], step_s, capacity_ah).verdict == "right"
+    assert shunt_sense(c[volts], -c[amps], step_s, capacity_ah).verdict == "wrong"

@@ -1,0 +1,98 @@
+"""Whether the shunt is the right way round: a pack's voltage falls when it gives more.
+
+Steps of current are compared with the steps of voltage beside them by least squares, so that the
+curve at rest, which moves slowly, does not matter.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
+from analyzer.estimation.results import Finding
+from analyzer.series.series import Floats
+
+CAUTION = (
+    "Before touching a shunt or a sense lead: isolate the pack and prove it dead, insulated "
+    "tools, no rings or watches; a qualified electrician where you are not sure."
+)
+# Means over this are compared, as frames of one moment need not come together; assumed.
+LAG_S = 5.0
+SURE_Z = 4.0  # standard errors from zero: 1 in 30 000 by chance
+FEWEST_STEPS = 8  # assumed
+STEP_C = 0.02  # a change of current that counts as a step, as a share of Ah: assumed
+
+
+@dataclass(frozen=True)
+class Test:
+    """What one test of the wiring found.
+
+    Args:
+        question: What was tested.
+        verdict: "cannot say" where the log does not hold what the test wants.
+        text: What was measured, or why nothing can be said.
+        finding: What is wrong, where something is.
+    """
+
+    __test__ = False  # pytest: not one of its own
+
+    question: str
+    verdict: Literal["right", "wrong", "cannot say"]
+    text: str
+    finding: Finding | None = None
+
+
+def wrong(question: str, finding: Finding) -> Test:
+    """The test that came out wrong, by its finding."""
+    return Test(question, "wrong", finding.text, finding)
+
+
+def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah: float) -> Test:
+    """Does the voltage fall when the current out of the pack rises? Else the shunt is reversed.
+
+    Args:
+        voltage_v, current_a: At the pack, on one even grid, NaN where missing, shape (n,).
+        step_s: The grid's step. [s]
+        capacity_ah: Sets what counts as a step of current: 2 % of it, in amperes.
+    """
+    question = "Is the shunt the right way round?"
+    lag = max(round(LAG_S / step_s), 1)
+    dv, di = np.diff(_means(voltage_v, lag)), np.diff(_means(current_a, lag))
+    ok = np.isfinite(dv) & np.isfinite(di)
+    dv, di = dv[ok], di[ok]
+    steps = int(np.count_nonzero(np.abs(di) >= STEP_C * capacity_ah))
+    if steps < FEWEST_STEPS:
+        why = "the current has not changed enough; run the motor up and down for a minute"
+        return Test(question, "cannot say", why)
+    slope = float(di @ dv / (di @ di))
+    residual = dv - slope * di
+    error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))
+    if abs(slope) < SURE_Z * max(error, 1e-12):
+        return Test(question, "cannot say", "voltage and current do not move together clearly")
+    ohm = Estimate(-slope, -slope - Z80 * error, -slope + Z80 * error, "ohm")
+    text = f"Voltage {'falls' if slope < 0 else 'rises'} by {abs(slope) * 1e4:.0f} mV for each 10 A"
+    if slope < 0:
+        return Test(question, "right", f"{text} that the pack gives.", None)
+    return wrong(question, _reversed(f"{text} that the pack is said to give.", ohm))
+
+
+def _means(values: Floats, size: int) -> Floats:
+    """Means of each `size` values, NaN where one is missing."""
+    whole = len(values) // size * size
+    return np.asarray(values[:whole].reshape(-1, size).mean(axis=1))
+
+
+def _reversed(text: str, ohm: Estimate) -> Finding:
+    return Finding(
+        "shunt",
+        "shunt_reversed",
+        f"{text} A pack's voltage falls when it gives: the current's sign is the wrong way round.",
+        0.99,
+        ohm,
+        "Set sign = -1 (or turn the 1 round) for this current in the boat file, or swap the two "
+        "thin sense leads at the shunt.",
+        CAUTION,
+    )
