@@ -161,12 +161,12 @@ def cells(ctx: Context) -> CellsAnswer:
     here = here_now(ctx, span[1] + 1)
     wrong, remarks = charging_now(ctx, here)
     end = cell_end(here, ctx.boat)
-    foreseen = () if end is None else (sentence(end, ctx.boat.reserve.soc_frac),)
+    predicted = () if end is None else (sentence(end, ctx.boat.reserve.soc_frac),)
     return CellsAnswer(
         monitor.rows(),
         monitor.spread(),
         (*monitor.findings(), *wrong),
-        (*foreseen, *remarks, *monitor.remarks()),
+        (*predicted, *remarks, *monitor.remarks()),
     )
 
 

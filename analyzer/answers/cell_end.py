@@ -20,7 +20,7 @@ DRAWS = 1000
 
 @dataclass(frozen=True)
 class CellEnd:
-    """What is foreseen of the weakest cell.
+    """What is predicted of the weakest cell.
 
     Args:
         name: "cell 7" or "block 2".
@@ -36,7 +36,7 @@ class CellEnd:
 
 
 def cell_end(here: Here, boat: Boat, seed: int = 1) -> CellEnd | None:
-    """What is foreseen; None where no cell stands out or the charge is not known."""
+    """What is predicted; None where no cell stands out or the charge is not known."""
     if here.weakest is None or here.charge is None:
         return None
     given = inputs.question(

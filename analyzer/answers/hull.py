@@ -28,7 +28,7 @@ LATELY_US = 45 * 60 * 1_000_000  # double runs are looked for in this much of th
 
 @dataclass(frozen=True)
 class CurveRow:
-    """One speed of the power curve. seen: measured there, not only foretold by the hull."""
+    """One speed of the power curve. seen: measured there, not only predicted by the hull."""
 
     speed_water_mps: float
     power: Estimate

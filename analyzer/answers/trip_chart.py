@@ -141,7 +141,7 @@ def _sag(ctx: Context, series: Series) -> dict[str, Floats]:
 
 
 def _settles(ctx: Context, series: Series) -> tuple[dict[str, Floats], dict[str, str]]:
-    """Where each probe's place would settle, as it was foretold at each moment. [°C]"""
+    """Where each probe's place would settle, as it was predicted at each moment. [°C]"""
     probed = [cable for cable in ctx.boat.cable if cable.probe]
     if not probed:
         return {}, {}
@@ -163,7 +163,7 @@ def _settles(ctx: Context, series: Series) -> tuple[dict[str, Floats], dict[str,
 
 @dataclass(frozen=True)
 class Around:
-    """How far she could go from where a trip ended, course by course.
+    """How far the boat could go from where a trip ended, course by course.
 
     speed_water_mps: At which speed. rows: course over ground [deg] and distance [m].
     """
@@ -175,7 +175,7 @@ class Around:
 
 
 def around(ctx: Context, number: int | None) -> Around | None:
-    """The reach in every direction from where a trip ended, at the speed she then made.
+    """The reach in every direction from where a trip ended, at the speed the boat then made.
 
     Returns:
         None where charge or position is not known.

@@ -64,7 +64,7 @@ def _cutoff_v(boat: Boat, kind: Chemistry) -> float:
 
 
 def findings(boat: Boat) -> tuple[Finding, ...]:
-    """What is doubtful about the boat as the file describes her."""
+    """What is doubtful about the boat as the file describes it."""
     full = full_power(boat)
     out = [f for cable in boat.cable for f in _cable(cable, full)]
     return (*out, *_drop(boat, full), *_pack(boat, full), *_cutback(boat), *_sun(boat))
@@ -196,11 +196,12 @@ def _sun(boat: Boat) -> Iterator[Finding]:
     yield Finding(
         "hotel load",
         "use_above_sun",
-        f"Lying still she uses {use_wh:.0f} Wh a day and the panels give about {sun_wh[1]:.0f} Wh: "
+        f"Lying still the boat uses {use_wh:.0f} Wh a day and the panels give about "
+        f"{sun_wh[1]:.0f} Wh: "
         f"a full pack is at its reserve after about {mid or 0:.0f} days without shore power.",
         0.7,
         Estimate((mid or 0) * 86400, (low or 0) * 86400, high * 86400 if high else None, "s"),
-        "Switch off what is not needed when leaving her, or charge from shore.",
+        "Switch off what is not needed when leaving the boat, or charge from shore.",
         "A pack left to run empty can be damaged for good.",
     )
 

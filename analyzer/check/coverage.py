@@ -62,7 +62,7 @@ Better = tuple[tuple[Need, str], ...]
 def _asked(boat: Boat) -> Iterator[tuple[str, tuple[Need, ...], Better]]:
     pack = (VOLTAGE, CURRENT)
     yield "How much charge is left?", pack, ()
-    stream = ((HEADING, "the stream is told from the boat"), (THROUGH, "so is her own speed"))
+    stream = ((HEADING, "the stream is told from the boat"), (THROUGH, "so is its own speed"))
     yield "How far will it take us, and which speed goes furthest?", (*pack, GROUND), stream
     home = () if boat.home else (Need("a [home] in the boat file", ()),)
     yield "Can we get home, and when must we turn?", (*pack, POSITION, *home), stream

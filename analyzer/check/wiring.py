@@ -165,7 +165,7 @@ def speed_against_position(
     moved, said = moved[:n], sums[:n]
     ok = np.isfinite(moved) & np.isfinite(said) & (moved > 0.7) & (said > 0)
     if np.count_nonzero(ok) < 6:
-        return Test(question, "cannot say", "she has not moved steadily for some minutes yet")
+        return Test(question, "cannot say", "the boat has not moved steadily for some minutes yet")
     ratio = float(np.median(said[ok] / moved[ok]))
     text = f"The speed is {ratio:.2f} times that at which the position moves."
     if 0.85 <= ratio <= 1.3:  # a wandering course only makes it larger

@@ -44,7 +44,7 @@ class RangePoint:
     limit: str = ""  # what most often ends it
 
 
-Way = Literal["straight", "track"]  # the geodesic, or back the way she came
+Way = Literal["straight", "track"]  # the geodesic, or back the way the boat came
 
 
 @dataclass(frozen=True)
@@ -71,7 +71,7 @@ class HomeAnswer:
     way: Way = "straight"
     stream: str = "going on as it may"  # on the way home
     speed_water_mps: float | None = None  # on the way home, as all of this presumes
-    homeward: bool = False  # on her way home already
+    homeward: bool = False  # on the way home already
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ def power_and_speed(axes: Any, log: answers.Context, trip: int) -> None:
     clock: Any = dates.DateFormatter
     axes.xaxis.set_major_formatter(clock("%H:%M"))
     axes.set_ylim(top=10)
-    axes.set_title("What she did (blue motoring, green sailing)")
+    axes.set_title("What the boat did (blue motoring, green sailing)")
     axes.set_xlabel("UTC")
     axes.legend(loc="upper right")
 

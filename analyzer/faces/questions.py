@@ -174,7 +174,7 @@ class LogDesk:
         return trip_chart.trip_plot(trip, points, *(stretch or (None, None)))
 
     def around(self, number: int) -> "Around | None":
-        """How far she could still go in every direction from where a trip ended."""
+        """How far the boat could still go in every direction from where a trip ended."""
         from analyzer.answers import trip_chart
 
         with self.context() as ctx:

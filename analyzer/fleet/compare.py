@@ -47,7 +47,7 @@ class Likeness:
     _places: dict[str, int] | None = None
 
     def add(self, record: Row) -> None:
-        """Takes in one boat's curve, where she was measured."""
+        """Takes in one boat's curve, where it was measured."""
         for point in record["curve"]:
             if point["seen"]:
                 at = _class(displacement_length_kg_m3(record)), point["froude"]
@@ -69,7 +69,7 @@ class Likeness:
         return self._places.get(log)
 
     def beside(self, density: float, froude: float, cost: float | None) -> Row:
-        """The class of boats like one of a displacement-length, and her cost beside theirs."""
+        """The class of boats like one of a displacement-length, and its cost beside theirs."""
         number = _class(density)
         costs = self._costs.get((number, froude), [])
         middle = median(costs) if len(costs) >= FEWEST else None

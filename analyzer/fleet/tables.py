@@ -1,8 +1,8 @@
 """The results as rows of five tables; the same for Parquet files and databases.
 
-boats      one row a log: the boat, what she used, how she ages
+boats      one row a log: the boat, what it used, how it ages
 trips      one row a trip
-curves     one row a boat and Froude number: power, consumption, and beside boats like her
+curves     one row a boat and Froude number: power, consumption, and beside boats like it
 findings   one row a cell or joint that something was found about
 skipped    one row a log that could not be looked at, and why
 """
@@ -27,7 +27,7 @@ class Column:
 
 
 LOG = Column("text", "", "the log's path or URL")
-BOAT = Column("text", "", "the boat's name, as her boat file says")
+BOAT = Column("text", "", "the boat's name, as its boat file says")
 
 
 def _real(unit: str, text: str) -> Column:
@@ -92,12 +92,12 @@ TABLES: dict[str, dict[str, Column]] = {
         **_band("power", "w", "power from the pack"),
         "wh_per_m": _real("Wh/m", "energy for each metre"),
         "transport_cost_frac": _real("frac", "power over weight times speed"),
-        "seen": Column("truth", "", "measured at this speed, not only foretold from the hull"),
-        "like_from_kg_m3": _real("kg/m3", "boats like her: displacement-length from"),
-        "like_to_kg_m3": _real("kg/m3", "boats like her: displacement-length below"),
-        "like_boats": Column("integer", "count", "boats like her that were seen at this speed"),
+        "seen": Column("truth", "", "measured at this speed, not only predicted from the hull"),
+        "like_from_kg_m3": _real("kg/m3", "boats like it: displacement-length from"),
+        "like_to_kg_m3": _real("kg/m3", "boats like it: displacement-length below"),
+        "like_boats": Column("integer", "count", "boats like it that were seen at this speed"),
         "like_median_frac": _real("frac", "their median transport cost"),
-        "against_like_frac": _real("frac", "her transport cost over that median"),
+        "against_like_frac": _real("frac", "its transport cost over that median"),
     },
     "findings": {
         "log": LOG,

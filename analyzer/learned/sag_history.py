@@ -98,7 +98,10 @@ def compared(now: Circuit, earlier: Sequence[Circuit], current_a: float) -> str:
     """
     if not earlier or current_a <= 0:
         return ""
-    parts = {"resistance": ("ohmic_ohm", "ohmic_sd"), "slow tiring": ("polar_ohm", "polar_sd")}
+    parts = {
+        "resistance": ("ohmic_ohm", "ohmic_sd"),
+        "slow polarisation": ("polar_ohm", "polar_sd"),
+    }
     said, total, total_then, var = [], 0.0, 0.0, 0.0
     for text, (name, sd) in parts.items():
         then = float(np.median([getattr(c, name) for c in earlier]))

@@ -229,7 +229,7 @@ def _tied(sd: dict[str, float]) -> str:
     if apart < TIED_V or sd["slow"] > TIED_SHARE * apart:
         return ""
     return (
-        f" Charge used and slow tiring look alike over a trip: how they share is known to "
+        f" Charge used and slow polarisation look alike over a trip: how they share is known to "
         f"{Z80 * apart:.1f} V either way, their sum to {Z80 * sd['slow']:.2f} V."
     )
 
@@ -258,7 +258,7 @@ def _plain(text: str) -> str:
     words = {
         "charge used": "charge already used",
         "resistance": "the cells' resistance",
-        "polarisation": "the cells' slow tiring under load",
+        "polarisation": "the cells' slow polarisation",
         "cold": "the cold",
         "cables and contactor": "cables and contactor",
         "unexplained": "causes not known",

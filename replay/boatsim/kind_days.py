@@ -208,7 +208,7 @@ def story(of: KindBoat, earlier: int = 2) -> Iterator[Record | Moment]:
 
 
 def _morning(of: KindBoat, day: Day, before: Runner | None, rng: Rng) -> Runner:
-    """The boat at her berth on a new day, the pack as the evening left it."""
+    """The boat at its berth on a new day, the pack as the evening left it."""
     if before is None:
         count = len(of.boat.cells.capacity_ah)
         soc = 0.97 + of.boat.charge_spread * rng.standard_normal(count)

@@ -74,7 +74,7 @@ def hours_at(
 
 
 def misses(table: Table, x: Floats) -> Floats:
-    """Logarithm of foreseen over published hours, all rows of a table."""
+    """Logarithm of predicted over published hours, all rows of a table."""
     wells, ohm = wells_of(table, x)
     rows = [(v, row, False) for v, row in table.current_a.items()]
     rows += [(v, row, True) for v, row in table.power_w.items()]

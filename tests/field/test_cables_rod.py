@@ -249,7 +249,7 @@ def steady(count: int, seed: int) -> list[tuple[float, float, float, Series]]:
 
 
 @pytest.fixture(scope="module")
-def foretold() -> np.ndarray:
+def predicted() -> np.ndarray:
     """Said, low, high and true of each lug after ten minutes of load, shape (lugs, 8): where it
     settles, then its joint's resistance in excess.
     """
@@ -263,8 +263,8 @@ def foretold() -> np.ndarray:
     return np.array(rows)
 
 
-def test_settled_temperature_is_foretold_from_ten_minutes(foretold):
-    off = np.abs(foretold[:, 0] - foretold[:, 3])
+def test_settled_temperature_is_foretold_from_ten_minutes(predicted):
+    off = np.abs(predicted[:, 0] - predicted[:, 3])
     print(f"\n{len(off)} lugs after 10 min: settled off by {np.median(off):.1f} K in the median,")
     print(f"{np.quantile(off, 0.9):.1f} K in nine of ten")
     assert np.median(off) <= 4.0
@@ -276,26 +276,26 @@ def counted(hits: np.ndarray) -> str:
     return f"{hits.sum()} of {len(hits)}, {hits.mean():.1%} ({low:.1%} to {high:.1%})"
 
 
-def test_settled_temperature_s_range_is_honest(foretold):
-    hits = (foretold[:, 1] <= foretold[:, 3]) & (foretold[:, 3] <= foretold[:, 2])
+def test_settled_temperature_s_range_is_honest(predicted):
+    hits = (predicted[:, 1] <= predicted[:, 3]) & (predicted[:, 3] <= predicted[:, 2])
     held = hits.mean()
     print(f"\n80 % range held {counted(hits)}; sound lugs {counted(hits[::2])}, bad ones")
     print(counted(hits[1::2]))
     # 76-84 % asked; with few lugs the count itself wanders (binomial, two standard deviations).
-    slack = 2 * np.sqrt(0.8 * 0.2 / len(foretold)) if len(foretold) < 300 else 0.0
+    slack = 2 * np.sqrt(0.8 * 0.2 / len(predicted)) if len(predicted) < 300 else 0.0
     assert held >= 0.76 - slack
     assert hits[1::2].mean() >= 0.66 - slack  # bad lugs are those that it matters for
     assert held <= 0.84 + slack
 
 
-def test_excess_resistance_is_told_within_its_range(foretold):
-    said, low, high, true = foretold[1::2, 4:].T
+def test_excess_resistance_is_told_within_its_range(predicted):
+    said, low, high, true = predicted[1::2, 4:].T
     hits = (low <= true) & (true <= high)
     print(f"\nexcess of bad lugs after 10 min: 80 % range held {counted(hits)},")
     print(f"said over true {np.median(said / true):.2f} in the median")
     # Of few lugs the count itself wanders (binomial, two standard deviations).
     assert hits.mean() >= 0.70 - (2 * np.sqrt(0.16 / len(hits)) if DAYS < 300 else 0.0)
-    assert np.median(foretold[::2, 4]) < 30e-6  # a sound lug is not said to be bad
+    assert np.median(predicted[::2, 4]) < 30e-6  # a sound lug is not said to be bad
 
 
 @pytest.fixture(scope="module")

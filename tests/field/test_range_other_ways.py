@@ -1,4 +1,4 @@
-"""Another speed or another course: miles per watt-hour foretold, on boats nobody tuned to.
+"""Another speed or another course: miles per watt-hour predicted, on boats nobody tuned to.
 
 The boats, waters and instruments are those of `voyages.py`. After half an hour to an hour of an
 outing the boat motors on one course at one speed; asked is what she would go per watt-hour at
@@ -54,7 +54,7 @@ def data(shared_data):
 
 @dataclass(frozen=True)
 class Told:
-    """Metres per joule: as it is, and as it was foretold."""
+    """Metres per joule: as it is, and as it was predicted."""
 
     way: str
     trained: bool
@@ -115,13 +115,13 @@ def asked_of(data: Data, number: int) -> list[Told]:
     for trained, known in ((False, Known()), (True, learned)):
         for way, (factor, turned) in ASKED.items():
             true = true_rate(craft, place, t, factor * speed, course + turned)
-            told = foretold(craft, log, known, t, factor * speed, course, turned)
+            told = predicted(craft, log, known, t, factor * speed, course, turned)
             if true is not None and told is not None:
                 found.append(Told(way, trained, true, *told))
     return found
 
 
-def foretold(
+def predicted(
     craft: Craft, log: Series, known: Known, t: float, speed: float, course: float, turned: float
 ) -> tuple[float, float, float] | None:
     """Metres per joule, low, middle and high; None where she does not motor steadily."""

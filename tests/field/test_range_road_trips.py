@@ -1,6 +1,6 @@
 """The power curve on real noise: a car's battery power against speed (open road-trip data).
 
-From a trip's first half the curve is learned, the second half's energy is foretold from the speed
+From a trip's first half the curve is learned, the second half's energy is predicted from the speed
 that will be driven. What the trip measures beside it is taken out while learning, as hotel load,
 sun and wind are on a boat: heating and cooling, changes of speed (with the car's mass and usual
 efficiencies), climb. Of the second half only the speed is told: its hills stay unknown, its

@@ -198,7 +198,7 @@ def _refined(s: Stretch, base: Cell, best: _Fit) -> _Fit:
 
 
 def _typical_v(off_v: Floats) -> float:
-    """Size of most errors; the knees' few blocks have no neighbours to be foreseen from."""
+    """Size of most errors; the knees' few blocks have no neighbours to be predicted from."""
     return 1.4826 * float(np.median(np.abs(off_v))) if len(off_v) else READING_SD_V
 
 

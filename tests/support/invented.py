@@ -394,7 +394,7 @@ class InventedDesk:
         return RANGE.flags
 
     def report(self, number):
-        from analyzer.faces.report.report import report
+        from analyzer.faces.report import report
 
         return report.report("Invented", self.review(number), plot())
 

@@ -175,17 +175,17 @@ def _lines(plot: Any, chart: Chart, frame: Frame) -> None:
     measured = 0
     several = len(chart.lines) > 1 or chart.layers
     for line in chart.lines:
-        k = max(measured - 1, 0) if line.foretold else measured
-        measured += not line.foretold
+        k = max(measured - 1, 0) if line.predicted else measured
+        measured += not line.predicted
         label: dict[str, Any] = {"legend_label": line.text} if several and line.text else {}
         drawn.append(
             plot.line(
                 "t_ms",
                 line.column,
                 source=frame.source,
-                line_width=1.5 if line.foretold else 2,
+                line_width=1.5 if line.predicted else 2,
                 line_color=frame.look.lines[k % len(frame.look.lines)],
-                line_dash="dotted" if line.foretold else DASHES[k % len(DASHES)],
+                line_dash="dotted" if line.predicted else DASHES[k % len(DASHES)],
                 **label,
             )
         )
@@ -240,7 +240,7 @@ def _draw_flags(
 
 
 def track(way: Track, reach: tuple[Ring, Ring, Ring] | None, look: str) -> Any:
-    """The way gone, and how far she could still go from its end; as the JSON to embed.
+    """The way gone, and how far the boat could still go from its end; as the JSON to embed.
 
     Args:
         reach: Lowest, middle and highest in every direction; None where it is not known.

@@ -45,12 +45,12 @@ _SAG = (  # in the order in which they are taken off the voltage at rest
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a chart. foretold: what was thought to come, not what was measured."""
+    """One line of a chart. predicted: what was thought to come, not what was measured."""
 
     column: str
     text: str
     values: Floats
-    foretold: bool = False
+    predicted: bool = False
 
 
 @dataclass(frozen=True)
@@ -281,7 +281,7 @@ def _volts(have: dict[str, Floats]) -> Chart:
         edges[f"level_{k + 1}"] = level
         if np.nanmax(np.abs(have.get(name, [0.0])), initial=0.0) >= 0.02:
             layers.append(Layer(said, f"level_{k + 1}", f"level_{k}"))
-    rest = Line("level_0", "at rest", edges["level_0"], foretold=True)
+    rest = Line("level_0", "at rest", edges["level_0"], predicted=True)
     title = "voltage, V, and what took it down"
     return Chart(title, (*plain.lines, rest), tuple(layers), edges)
 
@@ -320,9 +320,9 @@ def _cables(have: dict[str, Floats], probes: Mapping[str, str]) -> Chart:
         lines.append(Line(name, said, have[name]))
         settles = probes.get(name, "")
         if settles in have:
-            lines.append(Line(settles, "", have[settles], foretold=True))
-    foretold = any(line.foretold for line in lines)
-    title = "cables, °C; dotted: will settle" if foretold else "cables, °C"
+            lines.append(Line(settles, "", have[settles], predicted=True))
+    predicted = any(line.predicted for line in lines)
+    title = "cables, °C; dotted: will settle" if predicted else "cables, °C"
     return Chart(title, tuple(lines))
 
 

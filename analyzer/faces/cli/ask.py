@@ -45,8 +45,7 @@ def _add_range(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         nargs="?",
         const="straight",
         choices=("straight", "track"),
-        help="also: can the boat get home, straight or back along her track, and when must she "
-        "turn",
+        help="also: can the boat get home, straight or back along its track, and when must it turn",
     )
     parser.add_argument(
         "--home-stream",

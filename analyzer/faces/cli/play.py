@@ -96,7 +96,7 @@ def _what_next(log: Path) -> str:
     usual = log == paths.demo_folder() / "log.sqlite"
     option = f" --log {log}"
     return (
-        "The boat, her numbers and this outing are invented. To look further:\n"
+        "The boat, its numbers and this outing are invented. To look further:\n"
         f"  keelwatt review{option}\n"
         f"  keelwatt serve{option}\n"
         + ("  or at once: keelwatt demo --serve\n" if usual else "")

@@ -42,7 +42,7 @@ def play_into(
         maps, dbcs: Column maps for CSV files, and CAN databases.
         pace: None flat out, 1 real time, N for N times as fast.
     Returns:
-        Whether the log knows a boat, so that questions about her can be asked.
+        Whether the log knows a boat, so that questions about it can be asked.
     """
     from logger import boat as boats
     from logger.store import Store

@@ -43,7 +43,7 @@ LEAST_SPAN_K = 20.0  # of a temperature chart's axis
 VOLTS = {  # the account's terms -> what they are
     "charge used": "charge already used",
     "resistance": "the cells' resistance",
-    "polarisation": "the cells' slow tiring under load (polarisation)",
+    "polarisation": "the cells' slow polarisation under load",
     "cold": "the cold",
     "cables and contactor": "cables and contactor",
     "unexplained": "not explained",
@@ -100,7 +100,7 @@ def report(boat: str, review: ReviewAnswer, plot: Plot, past: Hindcast | None = 
     """
     parts = (
         *_flags(review.flags),
-        Part("Where she went", (_map(review, plot),), _legs(review)),
+        Part("Where the boat went", (_map(review, plot),), _legs(review)),
         Part("Through the trip", _charts(plot)),
         _hindcast(past),
         Part("Where the energy went", rows=_ledger(review), lines=_ledger_lines(review)),
@@ -213,12 +213,12 @@ def _hindcast(past: Hindcast | None) -> Part:
     middle = [Line("middle", _miles(left, 1))]
     times = [t for t, _ in left]
     drawn = [chart("Distance still possible at that speed, nmi", times, middle, 1.0, bars)]
-    pairs = [row for row in past.rows if row.foreseen_m is not None and row.made_m is not None]
+    pairs = [row for row in past.rows if row.predicted_m is not None and row.made_m is not None]
     if len(pairs) > 1:
-        low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
+        low, high = ([r.predicted_m[k] / NMI if r.predicted_m else None for r in pairs]
                      for k in (0, 2))  # fmt: skip
         made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
-        marks = Marks("foretold for the energy she then used", low, high, "how far that took her",
+        marks = Marks("predicted for the energy then used", low, high, "how far that went",
                       made)  # fmt: skip
         drawn.append(chart("Foretold, and what came of it, nmi", [r.t_utc_s for r in pairs], [],
                            1.0, marks))  # fmt: skip

@@ -218,7 +218,7 @@ class Sea {
     const mark = (place, text, shape) => {
       const [x, y] = this.at({ lat: place[0], lon: place[1] });
       put("path", { class: "place", d: shape(x, y) });
-      // Above it: beside it lies her own mark, since most trips end near home.
+      // Above it: beside it lies the boat's own mark, since most trips end near home.
       if (text) put("text", { class: "name", x: x - 6, y: Math.max(y - 14, 14) }, text);
     };
     if (this.near.home) {

@@ -14,7 +14,7 @@ WindKn = Annotated[float | None, Query(ge=0, le=60, description="the true wind's
 FromDeg = Annotated[float, Query(ge=0, le=360, description="degrees the wind comes from, true")]
 AlsoHome = Annotated[
     Way | None,
-    Query(description="also: can she get home, straight or back along her track, and when to turn"),
+    Query(description="also: the way home, straight or back along the track, and when to turn"),
 ]
 ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]
 TripNumber = Annotated[int, Path(ge=1, le=1_000_000, description="as /api/v1/trips lists it")]

@@ -40,7 +40,7 @@ def plan_page(request: Request) -> Response:
 
 @router.get("/plan/near.json")
 def near(request: Request) -> Response:
-    """What a route is drawn over: where she is, home, and where she has been before."""
+    """What a route is drawn over: where the boat is, home, and where it has been before."""
     return JSONResponse(remembered(request, "near", lambda: _near(request)))
 
 

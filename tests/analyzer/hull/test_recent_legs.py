@@ -31,7 +31,7 @@ def legs(*rows, t_s=3600.0) -> SteadyPoints:
 
 
 def homeward_w(points: SteadyPoints) -> tuple[float, float, float]:
-    """Power foretold on the opposite course, of a boat going north with 600 W at 2 m/s."""
+    """Power predicted on the opposite course, of a boat going north with 600 W at 2 m/s."""
     asked = question(
         n=4000,
         curve=hull.fit(points, hull.prior(boat())),

@@ -15,8 +15,8 @@ from tests.analyzer.hull.test_hull import boat
 
 
 def row(low: float, mid: float, high: float, made: float | None) -> Asked:
-    foreseen = (low, mid, high) if made is not None else None
-    return Asked(0.0, (low, mid, high), 0.5, foreseen, made, 600.0)
+    predicted = (low, mid, high) if made is not None else None
+    return Asked(0.0, (low, mid, high), 0.5, predicted, made, 600.0)
 
 
 def test_score_counts_what_held():
@@ -93,7 +93,7 @@ def test_lying_still_asks_nothing():
 
 
 def test_score_of_a_boat_that_made_nothing_has_no_share_of_it():
-    # foreseen nothing and made nothing: held, and neither error nor width is a number
+    # predicted nothing and made nothing: held, and neither error nor width is a number
     nothing = Asked(0.0, (0.0, 0.0, 0.0), 0.2, (0.0, 0.0, 0.0), 0.0, 600.0)
     found = score([nothing])
     assert (found.compared, found.held_frac) == (1, 1.0)

@@ -54,7 +54,7 @@ def test_warmths_are_seen_in_a_log_and_foretell_the_passing():
     power_w = BOAT.motor.rated_power_w * 110.0 / 113.6  # of the current at rated power, 52.8 V
     holds = found.holds_s(np.full((2000, 1), power_w), np.random.default_rng(1))[:, 0]
     low, high = np.quantile(holds, (0.05, 0.95), method="lower")
-    print(f"\npasses 110 °C after {passes_s - n} s more; foretold {low:.0f} to {high:.0f} s")
+    print(f"\npasses 110 °C after {passes_s - n} s more; predicted {low:.0f} to {high:.0f} s")
     assert low < passes_s - n < high
 
 

@@ -44,8 +44,8 @@ def test_cells_are_a_fan_about_their_mean_and_the_lowest_is_named(by_text):
 
 def test_a_probe_has_the_line_of_where_it_would_settle(by_text):
     probe, settles = by_text["cables, °C; dotted: will settle"].lines
-    assert (probe.text, probe.foretold) == ("lug", False)
-    assert settles.foretold
+    assert (probe.text, probe.predicted) == ("lug", False)
+    assert settles.predicted
     assert settles.values[0] == 48.0
 
 
