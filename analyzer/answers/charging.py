@@ -6,7 +6,7 @@ from analyzer.answers.snapshot import Here
 from analyzer.estimation.results import Finding
 from analyzer.pack import charging
 from analyzer.pack.shunt_sense import shunt_sense
-from analyzer.pack.soc import ChargeState
+from analyzer.pack.soc import PackPosterior
 from analyzer.series.log import Context, pack_channels
 from analyzer.series.series import Series
 
@@ -23,7 +23,7 @@ def charging_now(ctx: Context, here: Here) -> tuple[tuple[Finding, ...], tuple[s
         return (), ()
     names = (*pack_channels(ctx.boat), *SOURCES)
     series = ctx.load(tuple(dict.fromkeys(names)), max(span[1] - RECENT_US, span[0]), span[1] + 1)
-    if here.charge is not None and here.charge.turned:
+    if here.charge is not None and here.charge.sign_reversed:
         return _reversed(series, ctx), ()
     days = _days_since_full(here.charge, span) if here.charge else None
     found = charging.findings(series, ctx.boat.pack, days)
@@ -37,13 +37,13 @@ def _reversed(series: Series, ctx: Context) -> tuple[Finding, ...]:
     return () if test.finding is None else (test.finding,)
 
 
-def _days_since_full(charge: ChargeState, span: tuple[int, int]) -> float:
+def _days_since_full(charge: PackPosterior, span: tuple[int, int]) -> float:
     """Since the pack was seen full; where it never was, since the log began."""
     since = charge.full_us if charge.full_us is not None else span[0]
     return (span[1] - since) / DAY_US
 
 
-def _remarks(series: Series, charge: ChargeState, ctx: Context) -> tuple[str, ...]:
+def _remarks(series: Series, charge: PackPosterior, ctx: Context) -> tuple[str, ...]:
     inward = -_mean(series, "pack_current_a")
     left = charging.time_to_full(charge, ctx.boat.pack, inward)
     if left.mid is None:

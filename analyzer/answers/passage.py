@@ -182,7 +182,7 @@ def _wind_words(wind: Wind | None) -> str:
 
 def _question(ctx: Context, here: Here, wish: PlanWish, wind: Wind | None) -> ReachInput:
     """The boat and its state, with the speeds to choose from."""
-    if here.charge is None or here.charge.turned:
+    if here.charge is None or here.charge.sign_reversed:
         if wish.charge_frac is None:
             why = "its current and voltage are not there"
             if here.charge:

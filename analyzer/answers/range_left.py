@@ -85,7 +85,7 @@ def range_left(
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
     if wind is not None:
         here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
-    if here.charge is None or here.charge.turned:
+    if here.charge is None or here.charge.sign_reversed:
         answer = _without_charge(ctx, here, end_us)
         return replace(answer, home_reason=answer.charge.reason) if home else answer
     given = _question(ctx, here, speed_mps)

@@ -34,7 +34,7 @@ from analyzer.learned.keys import (
     stream_before,
 )
 from analyzer.pack.capacity import from_gauge
-from analyzer.pack.soc import Charge, ChargeState
+from analyzer.pack.soc import Charge, PackPosterior
 from analyzer.series.log import Context, pack_channels
 from analyzer.series.series import Series
 from analyzer.trips import trips
@@ -158,7 +158,7 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
 def _watch(
     ctx: Context,
     stretch_us: tuple[int | None, int],
-    charge: ChargeState | None,
+    charge: PackPosterior | None,
     progress: Progress | None,
 ) -> None:
     """Runs the watch over what it has not seen; open flags go on."""

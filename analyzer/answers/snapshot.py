@@ -24,7 +24,7 @@ from analyzer.learned.keys import (
     revive,
     stream_before,
 )
-from analyzer.pack.soc import ChargeState
+from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.reach import Now
 from analyzer.range.thermal_limit import Warmth, warmths
@@ -55,7 +55,7 @@ class Here:
         warmths: Of motor and controller, where limit and temperature are known.
     """
 
-    charge: ChargeState | None
+    charge: PackPosterior | None
     curve: PowerCurve
     stream: Stream
     weakest: WeakCell | None
@@ -89,7 +89,7 @@ class Here:
     def from_dict(cls, data: dict[str, Any]) -> "Here":
         """The inverse of `to_dict`."""
         return cls(
-            charge=ChargeState.from_dict(data["charge"]) if data["charge"] else None,
+            charge=PackPosterior.from_dict(data["charge"]) if data["charge"] else None,
             curve=PowerCurve.from_dict(data["curve"]),
             stream=Stream.from_dict(data["stream"]),
             weakest=WeakCell(**data["weakest"]) if data["weakest"] else None,
@@ -163,7 +163,7 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
     )
 
 
-def _charge(ctx: Context, end_us: int) -> ChargeState | None:
+def _charge(ctx: Context, end_us: int) -> PackPosterior | None:
     charge = charge_at(ctx, end_us)
     return charge if charge and np.isfinite(charge.soc) else None
 

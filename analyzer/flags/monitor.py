@@ -16,7 +16,7 @@ from analyzer.flags.turn_back import Turning
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned import cable_history
 from analyzer.pack.shunt_sense import LAG_S, shunt_sense
-from analyzer.pack.soc import ChargeState, track
+from analyzer.pack.soc import PackPosterior, track
 from analyzer.series.chunk import Piece
 from analyzer.series.series import Floats, Series, load
 from analyzer.thermal.cable_trend import base_k
@@ -63,7 +63,7 @@ class Watch:
     cleared.
     """
 
-    def __init__(self, boat: Boat, charge: ChargeState | None = None) -> None:
+    def __init__(self, boat: Boat, charge: PackPosterior | None = None) -> None:
         self.boat = boat
         self.book = FlagBook()
         self.cells = CellMonitor(boat.pack)
@@ -95,14 +95,14 @@ class Watch:
         self,
         points: SteadyPoints,
         calibration: Calibration | None,
-        charge: ChargeState | None = None,
+        charge: PackPosterior | None = None,
     ) -> None:
         """What the log knew before: of the hull, of log, propeller and compass, of the charge."""
         self._turning.points, self._turning.calibration = points, calibration
         self._reserve.state = charge or self._reserve.state
 
     @property
-    def charge(self) -> ChargeState | None:
+    def charge(self) -> PackPosterior | None:
         """The charge as last followed, a minute old at most."""
         return self._reserve.state
 
@@ -174,7 +174,7 @@ class _Sense:
 class _Reserve:
     """Follows the charge a minute at a time; sights the reserve being reached."""
 
-    def __init__(self, boat: Boat, charge: ChargeState | None) -> None:
+    def __init__(self, boat: Boat, charge: PackPosterior | None) -> None:
         self.boat, self.state = boat, charge
         self.sense = _Sense(boat)
         reserve = boat.reserve.soc_frac

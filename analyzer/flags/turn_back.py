@@ -13,7 +13,7 @@ from analyzer.flags.flag import Sighting
 from analyzer.hull import hull
 from analyzer.hull.steady import CHANNELS as STEADY_CHANNELS
 from analyzer.hull.steady import SteadyPoints, steady
-from analyzer.pack.soc import ChargeState
+from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.home import (
     HomeReach,
@@ -57,7 +57,7 @@ class Turning:
         self._next_s = -np.inf
         self._last: list[Sighting] = []
 
-    def update(self, chunk: Series, charge: ChargeState | None) -> list[Sighting]:
+    def update(self, chunk: Series, charge: PackPosterior | None) -> list[Sighting]:
         """Takes the next piece of the log and the charge as last followed."""
         if self.boat.home is None or not chunk.n:
             return []
@@ -80,7 +80,7 @@ class Turning:
         while self._pieces[0].t0_us < oldest:
             self._pieces.pop(0)
 
-    def _look(self, charge: ChargeState, now_s: float) -> None:
+    def _look(self, charge: PackPosterior, now_s: float) -> None:
         log = _joined(self._pieces)
         present = inputs.now(log, self.boat)
         here = _place(log)
@@ -96,7 +96,7 @@ class Turning:
         self._last = _sightings(told, lead_s)
 
     def _ask(
-        self, log: Series, charge: ChargeState, present: Now, away_m: float, course_deg: float
+        self, log: Series, charge: PackPosterior, present: Now, away_m: float, course_deg: float
     ) -> HomeReach:
         stream = stream_fit.estimate(log, self.boat, before=self.calibration)
         points = SteadyPoints.join([self.points, steady(log, self.boat, stream)])

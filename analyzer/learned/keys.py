@@ -9,7 +9,7 @@ from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration, Stream
 from analyzer.hull.steady import SteadyPoints
 from analyzer.pack.cell_model import label
-from analyzer.pack.soc import Charge, ChargeState, track
+from analyzer.pack.soc import Charge, PackPosterior, track
 from analyzer.series.log import Context, pack_channels
 from analyzer.series.series import Series
 from analyzer.trips.spans import WINDOW_US, next_window, unknown_starts
@@ -52,18 +52,18 @@ def follow(ctx: Context, series: Series) -> Charge | None:
     return track(series, ctx.boat.pack, charge_at(ctx, series.t0_us))
 
 
-def charges(ctx: Context) -> list[ChargeState]:
+def charges(ctx: Context) -> list[PackPosterior]:
     """The states of charge that were kept of this pack, none of another label's, in time order."""
     found = [_charge(ctx, kept) for kept in ctx.store.learned(CHARGE)]
     return [state for state in found if state is not None]
 
 
-def _charge(ctx: Context, kept: Learned | None) -> ChargeState | None:
-    state = revive(ChargeState.from_dict, kept.value) if kept else None
+def _charge(ctx: Context, kept: Learned | None) -> PackPosterior | None:
+    state = revive(PackPosterior.from_dict, kept.value) if kept else None
     return state if state is not None and state.label == label(ctx.boat.pack) else None
 
 
-def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
+def charge_at(ctx: Context, at_us: int) -> PackPosterior | None:
     """The charge at a time: as last kept before it, and followed since. [µs]"""
     by_us = at_us + STEP_US  # a stretch ends with its last second
     found = [_charge(ctx, ctx.store.learned_by(key, by_us)) for key in (CHARGE, CHARGE_BEFORE)]
@@ -79,7 +79,7 @@ def charge_at(ctx: Context, at_us: int) -> ChargeState | None:
 
 
 def follow_on(
-    ctx: Context, series: Series, state: ChargeState | None, marks: Sequence[int] = ()
+    ctx: Context, series: Series, state: PackPosterior | None, marks: Sequence[int] = ()
 ) -> Iterator[tuple[int, Charge]]:
     """Follows the charge over a stretch in parts; none where no current is measured.
 

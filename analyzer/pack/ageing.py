@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from analyzer.estimation.estimate import cannot_say
 from analyzer.pack.capacity import Trend, trend
-from analyzer.pack.soc import ChargeState
+from analyzer.pack.soc import PackPosterior
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -30,7 +30,7 @@ class Ageing:
     remarks: tuple[str, ...]
 
 
-def ageing(states: list[ChargeState]) -> Ageing:
+def ageing(states: list[PackPosterior]) -> Ageing:
     """Trends over the states that a log has kept, in time order."""
     t_us = np.array([float(s.t_us) for s in states])
     ah = np.array([s.capacity_ah for s in states])
@@ -51,7 +51,7 @@ def _of(t_us: Floats, values: Floats, sd: Floats, use: Mask, way: int) -> Trend:
 
 
 def _remarks(
-    states: list[ChargeState], learned: Mask, capacity: Trend, resistance: Trend
+    states: list[PackPosterior], learned: Mask, capacity: Trend, resistance: Trend
 ) -> tuple[str, ...]:
     remarks = []
     if states and not learned.any():

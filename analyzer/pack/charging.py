@@ -8,7 +8,7 @@ import numpy.typing as npt
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.results import Finding
 from analyzer.pack.chemistry import LEAD, chemistry
-from analyzer.pack.soc import ChargeState
+from analyzer.pack.soc import PackPosterior
 from analyzer.series.derived import cell_temp_c, held_current_a, mean_cell_v
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -26,7 +26,7 @@ TAIL_S = 1200.0  # at the top the current tails off; common practice, no source
 
 
 def time_to_full(
-    state: ChargeState, pack: Pack, charging_a: float, draws: int = 400, seed: int = 1
+    state: PackPosterior, pack: Pack, charging_a: float, draws: int = 400, seed: int = 1
 ) -> Estimate:
     """How long until full with the charging current as it is now.
 

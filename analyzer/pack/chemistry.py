@@ -58,7 +58,7 @@ class Chemistry:
             level apart, (k, k). [V²]
         gap_sd: Standard deviation of the gap's relative size.
         fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
-        wander: Slow polarisation that no pair describes, as a share of the slow pair's.
+        walk_share: Slow polarisation that no pair describes, as a share of the slow pair's.
         loss_sd: Relative error of the circuit's voltage loss at any moment.
         axis_sd: Of where on the charge axis the curve's bends lie, from time to time: load,
             temperature, what was called full.
@@ -93,7 +93,7 @@ class Chemistry:
     gap_sd: float
     fast_sd: float
     slow_sd: float
-    wander: float
+    walk_share: float
     loss_sd: float
     axis_sd: float
     ohm_shape_sd: float
@@ -244,7 +244,7 @@ def _lfp() -> Chemistry:
         curve_cov_v2=_doubt(0.0065, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
         gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
         shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
-        slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        slow_sd=0.4, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
         model_sd_v=0.003, lasts_s=400.0, branch_sd=0.3,
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
@@ -284,7 +284,7 @@ def _nmc() -> Chemistry:
         curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
         shape_sd_v=sd_v, shape_soc=NMC_REACH, gap_sd=0.3, fast_sd=0.35,
-        slow_sd=0.4, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        slow_sd=0.4, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
         model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
@@ -308,7 +308,7 @@ def _lead_acid(name: str) -> Chemistry:
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
         fast_sd=0.4,
-        slow_sd=0.5, wander=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
+        slow_sd=0.5, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
         model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
         r0_ohm_ah=0.08, r1_ohm_ah=0.04, r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,

@@ -1,18 +1,19 @@
 """Readings gathered into short steps for the charge filter, all at once."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, arrhenius
-from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD, REFERENCE_C, Chemistry
-from analyzer.pack.lead_acid_charge import CHARGER_V, accepted, charge_doubt, is_full
-from analyzer.pack.soc_filter import (
+from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD, REFERENCE_C
+from analyzer.pack.lead_acid_charge import is_full
+from analyzer.pack.soc_filter import GAP_REACH, WALK_REST_V, WALK_S
+from analyzer.pack.soc_states import (
     FAST,
     GAP,
-    GAP_REACH,
     HYST,
     LN_Q,
     OFFSET,
@@ -20,57 +21,95 @@ from analyzer.pack.soc_filter import (
     SLOW,
     SOC,
     STATES,
-    WANDER,
-    WANDER_REST_V,
-    WANDER_S,
-    Step,
+    WALK,
+    FilterStep,
 )
-from analyzer.series.derived import cell_temp_c, held_current_a, mean_cell_v
+from analyzer.pack.terminal_current import TerminalCurrent, terminal_current
+from analyzer.series.derived import cell_temp_c, mean_cell_v
 from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.units import HOUR_S, ZERO_C_IN_K
 
 if TYPE_CHECKING:
-    from analyzer.pack.soc_state import ChargeState
+    from analyzer.pack.soc_state import PackPosterior
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
-STEP_S = 20.0
-YEAR_H = 8766.0
+STEP_S = 20.0  # short against the slow pair, long against what a step costs; assumed
+YEAR_H = 8766.0  # of 365.25 days, by definition
 AGEING_SD = 0.03  # by how much a year may change the capacity, relative; common practice, no source
-COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share
+COUNT_SD = 0.003  # of the charge moved: gain and timing, as a share; assumed
 # Doubt of the activation energies; a changed temperature makes the resistances less sure. Published
 # ones reach from 10 kJ/mol, where the ohmic part rules, to over 40 for charge transfer alone.
 FAST_ENERGY_SD_J, SLOW_ENERGY_SD_J = 12e3, 15e3
 # What is left of that doubt once one factor for r0 and r1 is learned: they part in the cold, by
-# the difference of two such energies times their shares, a third and two thirds.
+# the difference of two such energies times their shares, a third and two thirds. Assumed.
 APART_ENERGY_J = 4e3
 ENTROPY_SD_V_PER_K = 1e-4  # published entropy coefficients reach from -0.1 to 0.2 mV/K
-LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah
-BRIDGED_S = 2 * HOUR_S  # a gap up to this long: the load beside it most likely went on
-BESIDE_S = 300.0
+# Random walks: of the charge beside what is counted, of resistances, of the shunt's offset as a
+# share of Ah, each after an hour. Assumed.
+SOC_WALK, FAST_WALK, SLOW_WALK, OFFSET_WALK_C = 1e-4, 0.02, 0.05, 0.0003
 
 
 @dataclass
-class Steps:
-    """Per step (m): what the bank takes in. Per reading (n): its step and the circuit's losses.
+class FilterInputs:
+    """What the filter takes in, arrays of steps (m,) and of readings (n,).
 
-    noise: variances added to the states, shape (m, states). at_top: shape (m,), charged at the top
-    voltage with little current. by_charger: shape (m,), lead-acid's voltage is the charger's.
+    Args:
+        charge_as, length_s, lost_s, hyst_keep, hyst_drift, mean_v, r0_v, u1_v, u2_v, r0_ohm,
+            gap_factor, temp_shift_v, loss_sd: As in `FilterStep`, (m,).
+        load_cov: Likewise, (m, 7).
+        temp_c: At the step's beginning, (m,).
+        charge_var: What gaps and charge efficiency add to the charge's variance, (m,).
+        at_top: Charged at the top voltage with little current, (m,).
+        by_charger: The voltage is the charger's alone (lead-acid), (m,).
+        step_of: Each reading's step, (n,).
+        losses: Of each reading.
+        noise: Process noise, variances of the states, (m, states).
     """
 
-    items: list[Step]
-    noise: Floats
-    at_top: npt.NDArray[np.bool_]
-    step_of: npt.NDArray[np.int64]
+    charge_as: Floats
+    length_s: Floats
+    lost_s: Floats
+    hyst_keep: Floats
+    hyst_drift: Floats
+    mean_v: Floats
+    r0_v: Floats
+    u1_v: Floats
+    u2_v: Floats
+    load_cov: Floats
+    r0_ohm: Floats
+    gap_factor: Floats
+    temp_shift_v: Floats
+    loss_sd: Floats
+    temp_c: Floats
+    charge_var: Floats
+    at_top: Bools
+    by_charger: Bools
+    step_of: Ints
+    losses: "Losses"
+    noise: Floats = field(default_factory=lambda: np.zeros((0, STATES)))
+
+    def steps(self) -> Iterator[FilterStep]:
+        """Step after step, as plain numbers."""
+        columns = [getattr(self, column.name).tolist() for column in fields(FilterStep)]
+        for row in zip(*columns, strict=True):
+            yield FilterStep(*row)
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Voltage lost in the mean cell's circuit, parameters as they stand; all (n,). [V], [°C]"""
+
     temp_c: Floats
     r0_v: Floats
     u1_v: Floats
     u2_v: Floats
-    by_charger: npt.NDArray[np.bool_]
 
 
-def followed(drive: Floats, keep: float, start: float) -> Floats:
+def first_order_lag(drive: Floats, keep: float, start: float) -> Floats:
     """First-order lag: y[k] = y[k-1]·keep + drive[k]·(1 - keep), from `start`. Shape (n,)."""
     out, y, take = [], start, 1.0 - keep
     for u in drive.tolist():
@@ -79,176 +118,199 @@ def followed(drive: Floats, keep: float, start: float) -> Floats:
     return np.array(out)
 
 
-def prepare(
+def filter_inputs(
     series: Series,
     pack: Pack,
     cell: Cell,
-    start: "ChargeState | None",
+    start: "PackPosterior | None",
     gap_s: float,
-    sense: float = 1.0,
-) -> Steps:
-    """All steps of a series.
+    sign: float = 1.0,
+) -> FilterInputs:
+    """Per filter step: charge moved, losses, hysteresis and process noise.
 
     Args:
         start: State before the series, for the polarisation that is left of it.
         gap_s: Time between that state and the series. [s]
-        sense: -1 where the shunt is the wrong way round.
+        sign: -1 where the shunt is the wrong way round.
     """
-    kind, p, dt, n = cell.kind, cell.params, series.step_s, series.n
-    temp = cell_temp_c(series, start.temp_c if start else 20.0)
-    amps, lost = held_current_a(series)
-    amps, lost_var = _bridged(sense * amps, lost, dt, p.capacity_ah)
+    temp_c = cell_temp_c(series, start.temp_c if start else 20.0)
     volts = mean_cell_v(series, pack)
-    kept, doubt, blind = _charging(kind, -amps, volts, temp, p.capacity_ah)
-    useful = np.where(amps < 0, amps * kept, amps)
-    ohmic, cold = kind.ohmic_factor(temp), kind.charge_factor(temp)
-    v1, v2 = _left_over(start, kind) if start else (0.0, 0.0)
-    v1, v2 = v1 * np.exp(-gap_s / p.tau1_s), v2 * np.exp(-gap_s / p.tau2_s)
-    r0_v = amps * p.r0_ohm * ohmic
-    u1_v = followed(amps * p.r1_ohm * cold, float(np.exp(-dt / p.tau1_s)), float(v1))
-    u2_v = followed(amps * p.r2_ohm * cold, float(np.exp(-dt / p.tau2_s)), float(v2))
-    per = max(round(STEP_S / dt), 1)
-    first = np.arange(0, n, per)
-    step_of = np.arange(n) // per
-    ok = np.isfinite(volts) & ~lost
-    rows = _Sums(first, step_of, ok & ~blind)
-    mean_v, mean_r0, mean_u1, mean_u2 = (rows.mean(a) for a in (volts, r0_v, u1_v, u2_v))
-    charge = np.cumsum(useful) * dt
-    dev = [rows.deviation(a) for a in (volts, r0_v, u1_v, charge)]
-    pairs = [(0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (1, 3), (2, 3)]
-    cov = np.column_stack([rows.total(dev[a] * dev[b]) for a, b in pairs])
-    net = np.add.reduceat(useful, first) * dt if n else np.zeros(0)
-    length = np.diff(np.append(first, n)) * dt
-    lost_s = np.add.reduceat(lost.astype(float), first) * dt if n else np.zeros(0)
-    lost_var = lost_var + charge_doubt(-amps, doubt, dt / HOUR_S, p.capacity_ah)
-    lost_var = np.add.reduceat(lost_var, first) if n else np.zeros(0)
-    keep, drift = _hysteresis(
-        useful * dt, first, step_of, HOUR_S * p.capacity_ah * kind.gap_soc_frac
+    current = terminal_current(series, cell, sign, volts, temp_c)
+    losses = polarisation(current.amps, series.step_s, temp_c, cell, _relaxed(start, cell, gap_s))
+    steps = Steps.of(series.n, series.step_s)
+    inputs = step_means(steps, volts, current, losses, cell)
+    inputs.noise = process_noise(inputs, cell, start.temp_c if start else REFERENCE_C)
+    return inputs
+
+
+def polarisation(
+    amps: Floats, step_s: float, temp_c: Floats, cell: Cell, start_v: tuple[float, float]
+) -> Losses:
+    """Losses of the equivalent circuit: u0 = R0·I, τ·du/dt = R·I - u of both pairs.
+
+    Args:
+        start_v: Of both pairs at the beginning. [V]
+    """
+    kind, p = cell.kind, cell.params
+    ohmic, charge = kind.ohmic_factor(temp_c), kind.charge_factor(temp_c)
+    keep_1, keep_2 = (float(np.exp(-step_s / tau_s)) for tau_s in (p.tau1_s, p.tau2_s))
+    return Losses(
+        temp_c=temp_c,
+        r0_v=amps * p.r0_ohm * ohmic,
+        u1_v=first_order_lag(amps * p.r1_ohm * charge, keep_1, start_v[0]),
+        u2_v=first_order_lag(amps * p.r2_ohm * charge, keep_2, start_v[1]),
     )
-    inverse = 1.0 / (temp + ZERO_C_IN_K) - 1.0 / (REFERENCE_C + ZERO_C_IN_K)
-    apart = APART_ENERGY_J / GAS_J_PER_MOL_K * np.abs(inverse)
-    items = [
-        Step(q, s, lo, k, d, v, a, b, c, tuple(w), p.r0_ohm * f, g, h, e)
-        for q, s, lo, k, d, v, a, b, c, w, f, g, h, e in zip(
-            net.tolist(), length.tolist(), lost_s.tolist(), keep.tolist(), drift.tolist(),
-            mean_v.tolist(), mean_r0.tolist(), mean_u1.tolist(), mean_u2.tolist(),
-            cov.tolist(), ohmic[first].tolist(),
-            arrhenius(temp[first], kind.gap_activation_j).tolist(),
-            (kind.entropy_v_per_k * (temp[first] - 25.0)).tolist(),
-            apart[first].tolist(), strict=True,
-        )
-    ]  # fmt: skip
-    noise = _noise(cell, net, length, lost_var, keep)
-    faded = 1 - np.exp(-2 * length / WANDER_S)
-    usual_c = start.temp_c if start else REFERENCE_C
-    turn = np.diff(1.0 / (np.r_[usual_c, temp[first]] + ZERO_C_IN_K)) / GAS_J_PER_MOL_K
-    noise[:, FAST] += (FAST_ENERGY_SD_J * turn) ** 2
-    warmer = np.diff(np.r_[usual_c, temp[first]])
-    noise[:, SHIFT] += (ENTROPY_SD_V_PER_K * warmer) ** 2
-    noise[:, SLOW] += (SLOW_ENERGY_SD_J * turn) ** 2
-    swing = WANDER_REST_V + kind.wander * np.abs(np.nan_to_num(mean_u2))
-    noise[:, WANDER] = swing**2 * faded
-    tail = -net / np.maximum(length, 1e-9)
-    top_v, top_r0, top_u1 = (_Sums(first, step_of, ok).mean(a) for a in (volts, r0_v, u1_v))
-    rest_v = top_v + top_r0 + top_u1
-    at_top = (rest_v >= kind.top_v) & (tail >= 0) & (tail < kind.full_tail_c * p.capacity_ah)
-    if kind.name in LEAD:
-        at_top |= is_full(top_v, tail, temp[first], p.capacity_ah)
-    by_charger = np.logical_or.reduceat(blind, first) if n else blind
-    return Steps(items, noise, at_top, step_of, temp, r0_v, u1_v, u2_v, by_charger)
 
 
-def _charging(
-    kind: Chemistry, charging_a: Floats, cell_v: Floats, temp_c: Floats, ah: float
-) -> tuple[Floats, Floats, npt.NDArray[np.bool_]]:
-    """Share of a charging current that stays, its standard deviation, and where the voltage is the
-    charger's alone, (n,) each."""
-    if kind.name not in LEAD:
-        same = np.ones(len(charging_a))
-        return kind.charge_efficiency * same, 0.0 * same, same < 0
-    kept, doubt = accepted(kind.name, np.maximum(charging_a, 0.0), cell_v, temp_c, ah)
-    return kept, doubt, (charging_a > 0) & (np.nan_to_num(cell_v) > CHARGER_V)
-
-
-def _left_over(start: "ChargeState", kind: Chemistry) -> tuple[float, float]:
-    """Polarisation that a state was left with, as the parameters have it at mid charge. [V]"""
+def _relaxed(start: "PackPosterior | None", cell: Cell, gap_s: float) -> tuple[float, float]:
+    """Polarisation that a state was left with, after a time at rest, as the parameters have it at
+    mid charge. [V]"""
+    if start is None:
+        return 0.0, 0.0
+    kind, p = cell.kind, cell.params
     fast, slow = (np.interp(start.soc, kind.soc, t) for t in (kind.fast_shape, kind.slow_shape))
-    return start.v1_v / (start.r_factor * fast), start.v2_v / (start.slow_factor * slow)
+    v1 = start.v1_v / (start.r_factor * fast)
+    v2 = start.v2_v / (start.slow_factor * slow)
+    return float(v1 * np.exp(-gap_s / p.tau1_s)), float(v2 * np.exp(-gap_s / p.tau2_s))
 
 
-class _Sums:
-    """Means and sums over steps of the readings that are there."""
+@dataclass(frozen=True)
+class Steps:
+    """Where the filter's steps lie among n readings.
 
-    def __init__(
-        self, first: npt.NDArray[np.int64], step_of: npt.NDArray[np.int64],
-        ok: npt.NDArray[np.bool_],
-    ) -> None:  # fmt: skip
-        self.first, self.step_of, self.ok = first, step_of, ok
-        self.count = self.total(np.ones(len(ok)))
+    Args:
+        step_s: Between readings. [s]
+        first: First reading of each step, (m,).
+        step_of: Each reading's step, (n,).
+        length_s: (m,)
+    """
+
+    step_s: float
+    first: Ints
+    step_of: Ints
+    length_s: Floats
+
+    @classmethod
+    def of(cls, n: int, step_s: float) -> "Steps":
+        """Steps of `STEP_S` over readings `step_s` apart."""
+        per = max(round(STEP_S / step_s), 1)
+        first = np.arange(0, n, per)
+        return cls(step_s, first, np.arange(n) // per, np.diff(np.append(first, n)) * step_s)
 
     def total(self, values: Floats) -> Floats:
-        if not len(values):
-            return np.zeros(0)
-        return np.asarray(np.add.reduceat(np.where(self.ok, values, 0.0), self.first))
+        """Sums over the steps, (n,) to (m,)."""
+        return np.asarray(np.add.reduceat(values, self.first)) if len(values) else np.zeros(0)
 
-    def mean(self, values: Floats) -> Floats:
-        gone = self.count == 0
-        return np.where(gone, np.nan, self.total(values) / np.where(gone, 1.0, self.count))
+    def any(self, mask: Bools) -> Bools:
+        """Whether it holds anywhere in a step, (n,) to (m,)."""
+        return np.asarray(np.logical_or.reduceat(mask, self.first)) if len(mask) else mask
 
-    def deviation(self, values: Floats) -> Floats:
-        return np.asarray(values - self.mean(values)[self.step_of])
+    def mean(self, values: Floats, ok: Bools) -> Floats:
+        """Means over the readings that are there; NaN where a step has none. (n,) to (m,)."""
+        count = self.total(ok.astype(float))
+        summed = self.total(np.where(ok, values, 0.0))
+        return np.where(count == 0, np.nan, summed / np.where(count == 0, 1.0, count))
+
+    def products(self, columns: list[Floats], ok: Bools) -> list[Floats]:
+        """Sums of products of deviations from step means: 01, 02, 11, 12, 22, 13, 23. (m,) each"""
+        deviation = [values - self.mean(values, ok)[self.step_of] for values in columns]
+        pairs = ((0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (1, 3), (2, 3))
+        return [self.total(np.where(ok, deviation[a] * deviation[b], 0.0)) for a, b in pairs]
 
 
-def _hysteresis(
-    charge_as: Floats, first: npt.NDArray[np.int64], step_of: npt.NDArray[np.int64], scale_as: float
-) -> tuple[Floats, Floats]:
-    """keep and drift per step, so that hysteresis becomes keep * hysteresis + drift."""
+def step_means(
+    steps: Steps, volts: Floats, current: TerminalCurrent, losses: Losses, cell: Cell
+) -> FilterInputs:
+    """Sums and means over the steps, process noise left to `process_noise`."""
+    kind, ah, temp_c = cell.kind, cell.params.capacity_ah, losses.temp_c[steps.first]
+    measured = np.isfinite(volts) & ~current.lost
+    ok = measured & ~current.by_charger
+    moved_as = current.stored_a * steps.step_s
+    keep, drift = _hysteresis(moved_as, steps, HOUR_S * ah * kind.gap_soc_frac)
+    counted = np.cumsum(current.stored_a) * steps.step_s
+    products = steps.products([volts, losses.r0_v, losses.u1_v, counted], ok)
+    charge_as = steps.total(current.stored_a) * steps.step_s
+    inverse = 1.0 / (temp_c + ZERO_C_IN_K) - 1.0 / (REFERENCE_C + ZERO_C_IN_K)
+    return FilterInputs(
+        charge_as=charge_as,
+        length_s=steps.length_s,
+        lost_s=steps.total(current.lost.astype(float)) * steps.step_s,
+        hyst_keep=keep,
+        hyst_drift=drift,
+        mean_v=steps.mean(volts, ok),
+        r0_v=steps.mean(losses.r0_v, ok),
+        u1_v=steps.mean(losses.u1_v, ok),
+        u2_v=steps.mean(losses.u2_v, ok),
+        load_cov=np.column_stack(products),
+        r0_ohm=cell.params.r0_ohm * kind.ohmic_factor(temp_c),
+        gap_factor=arrhenius(temp_c, kind.gap_activation_j),
+        temp_shift_v=kind.entropy_v_per_k * (temp_c - REFERENCE_C),
+        loss_sd=APART_ENERGY_J / GAS_J_PER_MOL_K * np.abs(inverse),
+        temp_c=temp_c,
+        charge_var=steps.total(current.charge_var),
+        at_top=_at_top(steps, volts, measured, charge_as, losses, cell),
+        by_charger=steps.any(current.by_charger),
+        step_of=steps.step_of,
+        losses=losses,
+    )
+
+
+def _hysteresis(charge_as: Floats, steps: Steps, scale_as: float) -> tuple[Floats, Floats]:
+    """keep and drift per step (m,), so that hysteresis becomes keep·h + drift.
+
+    dh/dq = -(|dq|/dq + h·sign)/scale: h goes to -1 with charge given and to 1 with charge taken.
+
+    Args:
+        charge_as: Given in each reading, (n,).
+        scale_as: Charge that goes 63 % of the way.
+    """
     if not len(charge_as):
         return np.zeros(0), np.zeros(0)
     log_keep = -np.abs(charge_as) / scale_as
-    total = np.cumsum(log_keep)
-    at_end = total[np.append(first[1:], len(total)) - 1]
-    later = np.exp(at_end[step_of] - total)
-    drift = np.add.reduceat(-np.sign(charge_as) * (1 - np.exp(log_keep)) * later, first)
-    return np.exp(np.add.reduceat(log_keep, first)), np.asarray(drift)
+    so_far = np.cumsum(log_keep)
+    at_end = so_far[np.append(steps.first[1:], len(so_far)) - 1]
+    kept_later = np.exp(at_end[steps.step_of] - so_far)
+    pulled = -np.sign(charge_as) * (1 - np.exp(log_keep))
+    return np.exp(steps.total(log_keep)), steps.total(pulled * kept_later)
 
 
-def _bridged(
-    amps: Floats, lost: npt.NDArray[np.bool_], step_s: float, ah: float
-) -> tuple[Floats, Floats]:
-    """The current with its gaps bridged, and what each reading of a gap adds to the variance of
-    the charge, (n,) both. What a long one adds is not a variance: `unseen.py`.
+def _at_top(
+    steps: Steps, volts: Floats, measured: Bools, charge_as: Floats, losses: Losses, cell: Cell
+) -> Bools:
+    """Whether the cell is at the top voltage while little current charges it. (m,)"""
+    kind, ah = cell.kind, cell.params.capacity_ah
+    top_v, top_r0, top_u1 = (steps.mean(v, measured) for v in (volts, losses.r0_v, losses.u1_v))
+    tail_a = -charge_as / np.maximum(steps.length_s, 1e-9)
+    at_top = top_v + top_r0 + top_u1 >= kind.top_v
+    at_top &= (tail_a >= 0) & (tail_a < kind.full_tail_c * ah)
+    if kind.name in LEAD:
+        at_top |= is_full(top_v, tail_a, losses.temp_c[steps.first], ah)
+    return at_top
 
-    In a short gap the load most likely goes on as on both sides of it; by how much it does not is
-    one error for the whole gap, so that the doubt grows with its length, not with its root.
+
+def process_noise(inputs: FilterInputs, cell: Cell, before_c: float) -> Floats:
+    """Variances added to the states in each step, shape (m, states).
+
+    Args:
+        before_c: Temperature before the first step. [°C]
     """
-    edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(int)))
-    amps, var, near = amps.copy(), np.zeros(len(amps)), max(round(BESIDE_S / step_s), 1)
-    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        sides = [
-            float(part.mean()) if len(part) else 0.0
-            for part in (amps[max(begin - near, 0) : begin], amps[end : end + near])
-        ]
-        if (end - begin) * step_s > BRIDGED_S:
-            continue
-        amps[begin:end] = 0.5 * (sides[0] + sides[1])
-        sd_a = float(np.hypot(LOST_C * ah, max(abs(sides[0]), abs(sides[1]))))
-        grown = (sd_a / ah * np.arange(end - begin + 1) * step_s / HOUR_S) ** 2
-        var[begin:end] = np.diff(grown)
-    return amps, var
-
-
-def _noise(cell: Cell, net: Floats, length: Floats, lost_var: Floats, keep: Floats) -> Floats:
-    """Variances added to the states in each step, shape (m, states)."""
     ah, kind = cell.params.capacity_ah, cell.kind
-    hours = length / HOUR_S
-    share = np.abs(net) / (HOUR_S * ah)
-    noise = np.zeros((len(net), STATES))
-    noise[:, SOC] = (COUNT_SD * share) ** 2 + 1e-8 * hours + lost_var
-    noise[:, FAST] = 0.02**2 * hours
-    noise[:, SLOW] = 0.05**2 * hours
-    noise[:, OFFSET] = (0.0003 * ah) ** 2 * hours
-    noise[:, LN_Q] = AGEING_SD**2 * hours / YEAR_H
+    hours = inputs.length_s / HOUR_S
+    share = np.abs(inputs.charge_as) / (HOUR_S * ah)
+    temp_c = np.r_[before_c, inputs.temp_c]
+    warmer_k = np.diff(temp_c)
+    # d ln R = E/R·d(1/T): a changed temperature makes resistances less sure
+    by_energy = np.diff(1.0 / (temp_c + ZERO_C_IN_K)) / GAS_J_PER_MOL_K
+    walk_v = WALK_REST_V + kind.walk_share * np.abs(np.nan_to_num(inputs.u2_v))
+    noise = np.zeros((len(hours), STATES))
+    noise[:, SOC] = (COUNT_SD * share) ** 2 + SOC_WALK**2 * hours + inputs.charge_var
+    noise[:, SHIFT] = (ENTROPY_SD_V_PER_K * warmer_k) ** 2
+    # forgetting processes keep their own variance: sd²·(1 - keep²)
+    noise[:, WALK] = walk_v**2 * (1 - np.exp(-2 * inputs.length_s / WALK_S))
     noise[:, GAP] = kind.gap_sd**2 * (1 - np.exp(-2 * share / GAP_REACH))
-    noise[:, HYST] = kind.branch_sd**2 * (1 - keep * keep)
+    noise[:, HYST] = kind.branch_sd**2 * (1 - inputs.hyst_keep * inputs.hyst_keep)
+    noise[:, FAST] = FAST_WALK**2 * hours + (FAST_ENERGY_SD_J * by_energy) ** 2
+    noise[:, SLOW] = SLOW_WALK**2 * hours + (SLOW_ENERGY_SD_J * by_energy) ** 2
+    noise[:, OFFSET] = (OFFSET_WALK_C * ah) ** 2 * hours
+    noise[:, LN_Q] = AGEING_SD**2 * hours / YEAR_H
     return noise

@@ -1,36 +1,53 @@
-"""Where a pack stands, as a log can keep it: the bank's likely guesses and what goes with them."""
+"""The charge filter's posterior as a log can keep it: likely components, and what goes along."""
 
 from base64 import b64decode, b64encode
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.chemistry import KNOTS
-from analyzer.pack.soc_filter import (
-    CURVE,
-    FAST,
-    GAP,
-    HYST,
-    LN_Q,
-    SHIFT,
-    SLOW,
-    SOC,
-    STATES,
-    WANDER,
-    Guesses,
-)
+from analyzer.pack.soc_filter import GaussianMixtureFilter
+from analyzer.pack.soc_states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_KEPT = 1e-4  # weight of a guess that is kept, over that of the likeliest
+LEAST_KEPT = 1e-4  # weight of a component that is kept, over that of the likeliest; assumed
+UPPER = np.triu_indices(STATES)
+
+
+class PackedMixture(NamedTuple):
+    """Likely components: weight (m,), mean (m, states), and cov, the upper halves of their
+    covariances row by row, (m, states·(states + 1) / 2)."""
+
+    weight: Floats
+    mean: Floats
+    cov: Floats
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-able; arrays as text half as long as their numbers, to seven digits."""
+        packed = {"mean": _to_text(self.mean), "cov": _to_text(self.cov)}
+        return {"weight": self.weight.tolist(), **packed}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "PackedMixture":
+        """The mixture that `to_dict` gave.
+
+        Raises:
+            ValueError: It is one of another version, with other states.
+        """
+        weight = np.asarray(data["weight"])
+        mean, cov = (_from_text(data[name], len(weight)) for name in ("mean", "cov"))
+        if mean.shape[1] != STATES or cov.shape[1] != len(UPPER[0]):
+            raise ValueError("a posterior of the pack of another version")
+        return cls(weight, mean, cov)
 
 
 @dataclass(frozen=True)
-class ChargeState:
-    """Where the pack stands, per mean cell; JSON-able, so that a log can keep it.
+class PackPosterior:
+    """What is known of the pack at one moment, per mean cell; JSON-able, so that a log can keep it.
 
     Args:
         t_us: On the log's timeline. [µs]
@@ -42,17 +59,16 @@ class ChargeState:
         slow_factor: The slow pair's resistance over the parameters'.
         capacity_ah, capacity_sd_ah: [Ah]
         temp_c: [°C]
-        unsettled_v: What load before the log began may still add to the voltage. [V]
+        initial_polarisation_sd_v: What load before the log began may still add. [V]
         drift_sd: What counting alone would have lost since the last anchor; it adds to the
             filter's own doubt. [frac]
         cell: The cell that the factors belong to (`Cell.to_dict`).
-        bank: Of the likely guesses: weight (m,), mean (m, states), and cov, the upper halves of
-            their covariances row by row (m, states (states + 1) / 2).
+        mixture: Of the filter's likely components.
         full_us: When the pack was last seen full, on the log's timeline; None: never yet. [µs]
-        turned: The current comes with the wrong sign and is turned round.
-        unseen_s: How long nothing was measured, the last time that it was long, where the pack
+        sign_reversed: The current comes with the wrong sign and is turned round.
+        gap_s: How long nothing was measured, the last time that it was long, where the pack
             was not seen full since; 0 else.
-        label: The pack's numbers that all of it rests on (`pack.label`).
+        label: The pack's numbers that all of it rests on (`cell_model.label`).
         recent_ah: Charge drawn of late, faded at the rates of `lead_acid_prior`; () elsewhere.
     """
 
@@ -70,62 +86,51 @@ class ChargeState:
     capacity_ah: float
     capacity_sd_ah: float
     temp_c: float
-    unsettled_v: float
+    initial_polarisation_sd_v: float
     drift_sd: float
     cell: dict[str, Any]
-    bank: dict[str, Floats]
+    mixture: PackedMixture
     full_us: int | None = None
-    turned: bool = False
-    unseen_s: float = 0.0
+    sign_reversed: bool = False
+    gap_s: float = 0.0
     label: str = ""
     recent_ah: tuple[float, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain dict of numbers, strings and dicts; the bank's arrays packed into text."""
-        weight, mean, cov = (self.bank[k] for k in ("weight", "mean", "cov"))
-        bank = {"weight": weight.tolist(), "mean": _packed(mean), "cov": _packed(cov)}
-        return {**self.__dict__, "bank": bank}
+        """Plain dict of numbers, strings, lists and dicts, as JSON has them."""
+        own = {"mixture": self.mixture.to_dict(), "recent_ah": list(self.recent_ah)}
+        return {**self.__dict__, **own}
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> "ChargeState":
-        """The state that `to_dict` gave.
+    def from_dict(cls, data: dict[str, Any]) -> "PackPosterior":
+        """The posterior that `to_dict` gave.
 
         Raises:
-            ValueError: It is one of another version, with other guesses.
+            ValueError: It is one of another version, with other states.
         """
-        packed = data["bank"]
-        weight = np.asarray(packed["weight"])
-        mean, cov = (_unpacked(packed[k], len(weight)) for k in ("mean", "cov"))
-        if mean.shape[1] != STATES or cov.shape[1] != STATES * (STATES + 1) // 2:
-            raise ValueError("a state of charge of another version")
-        own = {"bank": {"weight": weight, "mean": mean, "cov": cov}}
-        return cls(**{**data, **own, "recent_ah": tuple(data.get("recent_ah", ()))})
+        mixture = PackedMixture.from_dict(data["mixture"])
+        recent_ah = tuple(data.get("recent_ah", ()))
+        return cls(**{**data, "mixture": mixture, "recent_ah": recent_ah})
 
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
         """The range that holds the charge with this probability. [frac]"""
-        weight, mean, sd = (np.array([a]) for a in self._charges())
-        low, high = (mixture_quantile(weight, mean, sd, q) for q in tails(coverage))
+        weight, mean, cov = self.mixture
+        sd = np.sqrt(cov[:, 0] + self.drift_sd**2)
+        charges = (weight[None], mean[None, :, SOC], sd[None])
+        low, high = (mixture_quantile(*charges, share) for share in tails(coverage))
         return float(low[0]), float(high[0])
 
-    def _charges(self) -> tuple[Floats, Floats, Floats]:
-        weight, mean, cov = (self.bank[k] for k in ("weight", "mean", "cov"))
-        return weight, mean[:, SOC], np.sqrt(cov[:, 0] + self.drift_sd**2)
-
     def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats]:
-        """Equally likely states of the mean cell.
+        """Samples of the mean cell's state, equally likely.
 
         Returns:
             Arrays of shape (n,): soc, capacity_ah, r0_ohm, r1_ohm, r2_ohm (at 25 °C), tau1_s,
             tau2_s, v1_v, v2_v, hysteresis, ocv_shift_v, temp_c; recent_ah, where it is kept, (r,).
         """
-        weight, mean = self.bank["weight"], self.bank["mean"]
-        cov = unfolded(self.bank["cov"])
-        pick = rng.choice(len(weight), size=n, p=weight / weight.sum())
-        root = np.linalg.cholesky(cov * (1 + 1e-6 * np.eye(STATES)) + 1e-12 * np.eye(STATES))
-        x = mean[pick] + np.einsum("nij,nj->ni", root[pick], rng.standard_normal((n, STATES)))
-        x[:, SOC] += self.drift_sd * rng.standard_normal(n)
+        x = self._sample(n, rng)
         fast, slow, same = np.exp(x[:, FAST]), np.exp(x[:, SLOW]), np.ones(n)
         p = self.cell["params"]
+        gap = np.maximum(1.0 + x[:, GAP], 0.1)
         return {
             "soc": np.clip(x[:, SOC], 0.0, 1.0),
             "capacity_ah": p["capacity_ah"] * np.exp(x[:, LN_Q]),
@@ -135,49 +140,54 @@ class ChargeState:
             "tau1_s": p["tau1_s"] * same,
             "tau2_s": p["tau2_s"] * same,
             "v1_v": self.v1_v * fast / self.r_factor,
-            "v2_v": self.v2_v * slow / self.slow_factor - x[:, WANDER],
-            "hysteresis": np.clip(x[:, HYST], -1.0, 1.0) * np.maximum(1.0 + x[:, GAP], 0.1),
+            "v2_v": self.v2_v * slow / self.slow_factor - x[:, WALK],
+            "hysteresis": np.clip(x[:, HYST], -1.0, 1.0) * gap,
             "ocv_shift_v": x[:, SHIFT] + curve_error_v(x[:, SOC], x[:, CURVE:]),
             "temp_c": self.temp_c * same,
             **({"recent_ah": np.array(self.recent_ah)} if self.recent_ah else {}),
         }
 
+    def _sample(self, n: int, rng: np.random.Generator) -> Floats:
+        """States drawn from the mixture, what counting lost added, (n, states)."""
+        weight, mean, packed = self.mixture
+        component = rng.choice(len(weight), size=n, p=weight / weight.sum())
+        ridge = np.eye(STATES)  # keeps a covariance of float32 positive
+        root = np.linalg.cholesky(unpack_covariance(packed) * (1 + 1e-6 * ridge) + 1e-12 * ridge)
+        normal = rng.standard_normal((n, STATES))
+        x = np.asarray(mean[component] + np.einsum("nij,nj->ni", root[component], normal))
+        x[:, SOC] += self.drift_sd * rng.standard_normal(n)
+        return x
+
 
 def curve_error_v(soc: Floats, at_knots: Floats) -> Floats:
-    """What the curve is off by at each charge; shapes (n,) and (n, knots) to (n,). [V]"""
+    """Error of the curve at each charge, linear between knots. (n,), (n, knots) to (n,) [V]"""
     place = np.interp(soc, KNOTS, np.arange(len(KNOTS)))
     knot = np.minimum(place.astype(np.int64), len(KNOTS) - 2)
     part, rows = place - knot, np.arange(len(soc))
     return np.asarray(at_knots[rows, knot] * (1 - part) + at_knots[rows, knot + 1] * part)
 
 
-def kept(bank: Guesses) -> dict[str, Floats]:
-    """The likely guesses: of each covariance its upper half."""
-    weight = bank.weights()
+def pack_mixture(mixture: GaussianMixtureFilter) -> PackedMixture:
+    """The likely components: of each covariance its upper half."""
+    weight = mixture.weights()
     likely = weight > LEAST_KEPT * weight.max()
-    upper = np.triu_indices(STATES)
-    cov = bank.p[:, :, likely].transpose(2, 0, 1)[:, *upper]
-    return {
-        "weight": weight[likely] / weight[likely].sum(),
-        "mean": bank.x[:, likely].T,
-        "cov": cov,
-    }
+    cov = mixture.cov[:, :, likely].transpose(2, 0, 1)[:, *UPPER]
+    return PackedMixture(weight[likely] / weight[likely].sum(), mixture.mean[:, likely].T, cov)
 
 
-def unfolded(halves: Floats) -> Floats:
-    """Whole covariances (m, states, states) from what `kept` made of them."""
+def unpack_covariance(halves: Floats) -> Floats:
+    """Whole covariances (m, states, states) from their upper halves."""
     whole = np.zeros((len(halves), STATES, STATES))
-    upper = np.triu_indices(STATES)
-    whole[:, *upper] = halves
-    whole[:, upper[1], upper[0]] = halves
+    whole[:, *UPPER] = halves
+    whole[:, UPPER[1], UPPER[0]] = halves
     return whole
 
 
-def _packed(values: Floats) -> str:
-    """Text half as long as its numbers written out, to seven digits."""
+def _to_text(values: Floats) -> str:
+    """Single precision, base 64."""
     return b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
 
 
-def _unpacked(text: str, rows: int) -> Floats:
-    """The inverse, in so many rows."""
+def _from_text(text: str, rows: int) -> Floats:
+    """The inverse of `_to_text`, in so many rows."""
     return np.frombuffer(b64decode(text), dtype="<f4").astype(np.float64).reshape(rows, -1)

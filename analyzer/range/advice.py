@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.soc_state import ChargeState
+from analyzer.pack.soc_state import PackPosterior
 from analyzer.range.home import HomeReach, turn_lead_s
 from analyzer.range.reach import ReachResult
 from logger.units import DAY_S, HOUR_S, KN, NMI
@@ -23,11 +23,11 @@ SOON_S = 1200.0  # sooner than this the turning point comes before all other adv
 SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
 
 
-def after_silence(charge: ChargeState) -> str:
+def after_silence(charge: PackPosterior) -> str:
     """What settles a charge that a time without readings left open; empty where it is known."""
-    if not charge.unseen_s or charge.sd < OPEN_SD:
+    if not charge.gap_s or charge.sd < OPEN_SD:
         return ""
-    hours = max(round(charge.unseen_s / HOUR_S), 1)
+    hours = max(round(charge.gap_s / HOUR_S), 1)
     return (
         "half an hour under motor would narrow the charge, a full charge would settle it: nothing "
         f"was recorded for {hours} h, in which the pack may have been charged or used"
@@ -86,7 +86,7 @@ def must_turn(home: HomeReach) -> bool:
 
 
 def lesson(
-    charge: ChargeState,
+    charge: PackPosterior,
     result: ReachResult,
     k_now: int,
     draws: Mapping[str, npt.NDArray[np.float64]],
@@ -103,7 +103,7 @@ def lesson(
     return ""
 
 
-def _learn_charge(charge: ChargeState) -> str:
+def _learn_charge(charge: PackPosterior) -> str:
     """What would tell the charge where it makes a range wide."""
     since = "the log has not seen it full"
     if charge.full_us is not None:

@@ -18,7 +18,7 @@ from analyzer.environment.stream import Calibration, Stream
 from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints, steady
-from analyzer.pack.soc import ChargeState, track
+from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
 from analyzer.range.reach import Now, ReachResult, reach
 from analyzer.series.operating import propulsion_power_w
@@ -88,7 +88,7 @@ class Hindcast:
 class Before:
     """What was known when the trip began."""
 
-    charge: ChargeState | None = None
+    charge: PackPosterior | None = None
     points: SteadyPoints | None = None
     calibration: Calibration | None = None
     weakest: WeakCell | None = None
@@ -121,7 +121,9 @@ def hindcast(
     return Hindcast(tuple(rows), score(rows))
 
 
-def _ask(series: Series, end: int, boat: Boat, before: Before, state: ChargeState) -> Asked | None:
+def _ask(
+    series: Series, end: int, boat: Boat, before: Before, state: PackPosterior
+) -> Asked | None:
     """One question at a moment; None where the boat was not motoring steadily."""
     past = series.cut(0, end)
     present = inputs.now(past, boat)

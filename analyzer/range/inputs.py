@@ -11,7 +11,7 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.resistance import GRAVITY
 from analyzer.hull.steady import SPEED_CHANGE_MPS
 from analyzer.pack.cell_model import chemistry, default_params
-from analyzer.pack.soc import ChargeState
+from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
 from analyzer.range.monte_carlo import NOW_LOG_SD
 from analyzer.range.reach import (
@@ -155,7 +155,7 @@ def present_water_mps(present: Now, stream: Stream) -> float:
 
 def question(
     boat: Boat,
-    charge: ChargeState,
+    charge: PackPosterior,
     curve: PowerCurve,
     stream: Stream,
     *,

@@ -72,7 +72,7 @@ class ReachInput:
         stream: Set and drift.
         charge: Draws of the pack, per mean cell, each shape (n,): soc, capacity_ah, r0_ohm,
             r1_ohm at 25 °C and, if there, r2_ohm, temp_c, ocv_shift_v; recent_ah, (r,), of
-            lead-acid cells. From `ChargeState.draws`.
+            lead-acid cells. From `PackPosterior.draws`.
         kind: The chemistry.
         cells: In series.
         limits: Reserve, cut-off, controller, cable.

@@ -6,7 +6,7 @@ import numpy as np
 from pytest import approx
 
 from analyzer.pack.cell_model import default_cell
-from analyzer.pack.soc_inputs import followed
+from analyzer.pack.soc_inputs import first_order_lag
 from analyzer.series.series import Series
 from logger.boat import Pack
 from tests.support.identify import foreseen_v, identify
@@ -101,7 +101,7 @@ def test_identify_takes_a_knee_elsewhere_for_the_curve_and_not_for_a_gap():
 
 def test_identify_says_that_bends_move_where_charge_lags_in_the_grains():
     amps, soc = deep(1)
-    lag = followed(0.1 * amps / 100, float(np.exp(-1 / 400)), 0.0)  # 10 % of charge at 1C
+    lag = first_order_lag(0.1 * amps / 100, float(np.exp(-1 / 400)), 0.0)  # 10 % of charge at 1C
     logs = (series(amps, at, far_knee()) for at in (soc, soc - lag))
     still, lagging = (identify(s, PACK, soc, default_cell(PACK)).cell.kind.axis_sd for s in logs)
     assert still == approx(default_cell(PACK).kind.axis_sd, rel=0.1)

@@ -19,7 +19,7 @@ from analyzer.environment.stream_table import StreamTable
 from analyzer.environment.wind import lately
 from analyzer.hull import hull
 from analyzer.hull.steady import steady
-from analyzer.pack.soc import ChargeState, track
+from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
 from analyzer.range.home import HomeReach, home_reach
 from analyzer.range.reach import reach
@@ -60,7 +60,7 @@ class Outing:
     place: Place
     pack: Pack
     parts: list[Series]
-    state: ChargeState
+    state: PackPosterior
     t: float
     east_m: float = 0.0
     north_m: float = 0.0

@@ -29,7 +29,7 @@ from analyzer.environment.stream import Calibration
 from analyzer.hull import hull
 from analyzer.hull.steady import SteadyPoints, steady
 from analyzer.pack.cell_model import Cell, default_cell
-from analyzer.pack.soc import ChargeState, track
+from analyzer.pack.soc import PackPosterior, track
 from analyzer.pack.soc import known as charge_known
 from analyzer.range import inputs
 from analyzer.range.reach import ReachResult, reach
@@ -71,7 +71,7 @@ class Known:
 
     points: SteadyPoints = field(default_factory=SteadyPoints.none)
     calibration: Calibration | None = None
-    charge: ChargeState | None = None
+    charge: PackPosterior | None = None
 
 
 @dataclass(frozen=True)
@@ -163,7 +163,7 @@ def learn(craft: Craft, place: Place, deep: bool) -> tuple[Known, Pack]:
     return Known(points, stream.calibration if stream.known else None, state), pack
 
 
-def answer(craft: Craft, log: Series, known: Known, state: ChargeState) -> ReachResult | None:
+def answer(craft: Craft, log: Series, known: Known, state: PackPosterior) -> ReachResult | None:
     """The range as the analyzer gives it at the end of a log."""
     stream = stream_fit.estimate(log, craft.boat, before=known.calibration)
     points = SteadyPoints.join([known.points, steady(log, craft.boat, stream)])
@@ -250,7 +250,7 @@ def voyage(data: Data, number: int, deep: bool = False) -> list[Asked]:
     return found
 
 
-def told_state(craft: Craft, soc: float, t_us: int) -> ChargeState:
+def told_state(craft: Craft, soc: float, t_us: int) -> PackPosterior:
     """The pack's true charge and capacity, as if somebody could know them."""
     return charge_known(craft.boat.pack, soc, 0.003, true_cell(craft), t_us)
 

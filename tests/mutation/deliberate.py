@@ -16,9 +16,9 @@ DELIBERATE = [
     ("logger/store/pending.py", "step // 2) // step * step", "step // 3) // step * step"),
     ("logger/store/boots.py", "(boot_clock.mono_us() - last_us) / 1e6", "(boot_clock.mono_us() - last_us) / 1e3"),
     # the pack
-    ("analyzer/pack/soc_filter.py", "x[SOC] - moved, LOW", "x[SOC] + moved, LOW"),
-    ("analyzer/pack/soc_filter.py", "by_offset * p[OFFSET] + moved", "by_offset * p[OFFSET] - moved"),
-    ("analyzer/pack/soc_inputs.py", "np.where(amps < 0, amps * kind", "np.where(amps > 0, amps * kind"),
+    ("analyzer/pack/soc_filter.py", "mean[SOC] - moved, lowest", "mean[SOC] + moved, lowest"),
+    ("analyzer/pack/soc_filter.py", "by_offset * cov[OFFSET] + moved", "by_offset * cov[OFFSET] - moved"),
+    ("analyzer/pack/terminal_current.py", "np.where(amps < 0, amps * eff", "np.where(amps > 0, amps * eff"),
     ("analyzer/pack/soc_inputs.py", "v2 * np.exp(-gap_s / p.tau2_s)", "v2 * np.exp(-gap_s / p.tau1_s)"),
     ("analyzer/pack/soc_inputs.py", "y += (u - y) * take", "y += (u + y) * take"),
     ("analyzer/pack/cell_model.py", "/ (r0 + r1)", "/ (r0 - r1)"),

@@ -9,29 +9,28 @@ import numpy as np
 
 from analyzer.pack.cell_model import default_cell
 from analyzer.pack.chemistry import KNOTS
-from analyzer.pack.soc_filter import (
+from analyzer.pack.soc_filter import GaussianMixtureFilter
+from analyzer.pack.soc_states import (
     CURVE,
     FAST,
-    FINE,
     GAP,
     HYST,
     LN_Q,
-    LOW,
     OFFSET,
     SHIFT,
     SLOW,
     SOC,
     STATES,
-    WANDER,
-    Guesses,
-    Step,
+    WALK,
+    FilterStep,
 )
+from analyzer.pack.voltage_model import TABLE_LOW, TABLE_STEP
 from logger.boat import Pack
 from tests.support.gaussians import random_covariance
 
 SD = np.full(STATES, 0.004)
 for _state, _sd in (
-    (SOC, 0.02), (SHIFT, 0.01), (WANDER, 0.003), (FAST, 0.2), (SLOW, 0.3), (OFFSET, 0.4),
+    (SOC, 0.02), (SHIFT, 0.01), (WALK, 0.003), (FAST, 0.2), (SLOW, 0.3), (OFFSET, 0.4),
     (LN_Q, 0.05), (GAP, 0.3), (HYST, 0.4),
 ):  # fmt: skip
     SD[_state] = _sd
@@ -44,7 +43,7 @@ def cell_of(chemistry="lfp", ah=100.0):
 
 def in_the_middle(soc):
     """The middle of the tables' cell in which a charge lies, so that a look-up there is exact."""
-    return LOW + (np.floor((np.asarray(soc) - LOW) / FINE) + 0.5) * FINE
+    return TABLE_LOW + (np.floor((np.asarray(soc) - TABLE_LOW) / TABLE_STEP) + 0.5) * TABLE_STEP
 
 
 @dataclass
@@ -67,14 +66,14 @@ def random_mixture(rng, soc):
 
 def bank_of(cell, mixture):
     """A bank that holds a mixture."""
-    bank = Guesses(cell)
+    bank = GaussianMixtureFilter(cell)
     bank.load(mixture.weight, mixture.mean, mixture.cov)
     return bank
 
 
 def content(bank):
     """The mixture that a bank holds."""
-    return Mixture(bank.weights(), bank.x.T.copy(), bank.p.transpose(2, 0, 1).copy())
+    return Mixture(bank.weights(), bank.mean.T.copy(), bank.cov.transpose(2, 0, 1).copy())
 
 
 @dataclass
@@ -98,7 +97,7 @@ class Load:
 
     def step(self):
         """As the filter takes it."""
-        return Step(*vars(self).values())
+        return FilterStep(*vars(self).values())
 
 
 def curve_error_v(soc, at_knots):
@@ -121,7 +120,7 @@ def terminal_v(cell, load, x, shapes_at):
     tables = (kind.half_gap_v, kind.fast_shape, kind.slow_shape)
     half_gap, fast_shape, slow_shape = (np.interp(shapes_at, kind.soc, t) for t in tables)
     rest = np.interp(x[SOC], kind.soc, kind.mean_v) + load.temp_shift_v
-    rest += (1 + x[GAP]) * half_gap * load.gap_factor * x[HYST] + x[SHIFT] + x[WANDER]
+    rest += (1 + x[GAP]) * half_gap * load.gap_factor * x[HYST] + x[SHIFT] + x[WALK]
     rest += curve_error_v(x[SOC], x[CURVE:])
     fast_v = load.r0_v + load.u1_v - load.r0_ohm * x[OFFSET]
     return (

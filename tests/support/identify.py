@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, CellParams
 from analyzer.pack.chemistry import GRID, KNOTS, alike
-from analyzer.pack.soc_inputs import followed
+from analyzer.pack.soc_inputs import first_order_lag
 from analyzer.series.derived import cell_temp_c
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -313,7 +313,7 @@ def _with_doubts(fit: _Fit, base: Cell, s: Stretch, unseen_v: Floats) -> Cell:
         gap_sd=min(max(0.3 * fit.share(int(_AT[1]) + 3), 0.1), 0.2),
         fast_sd=0.06,
         slow_sd=min(max(0.4 * fit.share(int(_AT[4]) + 5), 0.1), 0.2),
-        wander=0.05,
+        walk_share=0.05,
         ohm_shape_sd=0.0,
         model_sd_v=left_v,
         lasts_s=max(2 * fit.lasts_s, LEAST_LASTS_S),
@@ -332,8 +332,8 @@ def foreseen_v(series: Series, pack: Pack, cell: Cell, soc: Floats) -> Floats:
     """
     s = stretch_of(series, pack, np.asarray(soc, float), cell)
     kind, p = cell.kind, cell.params
-    u1 = followed(s.amps * s.cold * p.r1_ohm, float(np.exp(-s.dt / p.tau1_s)), 0.0)
-    u2 = followed(s.amps * s.cold * p.r2_ohm, float(np.exp(-s.dt / p.tau2_s)), 0.0)
+    u1 = first_order_lag(s.amps * s.cold * p.r1_ohm, float(np.exp(-s.dt / p.tau1_s)), 0.0)
+    u2 = first_order_lag(s.amps * s.cold * p.r2_ohm, float(np.exp(-s.dt / p.tau2_s)), 0.0)
     fast = np.interp(s.soc, kind.soc, kind.fast_shape)
     slow = np.interp(s.soc, kind.soc, kind.slow_shape)
     h = hysteresis_path(s.share, kind.gap_soc_frac, 0.0)

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, arrhenius
-from analyzer.pack.soc_inputs import followed
+from analyzer.pack.soc_inputs import first_order_lag
 from analyzer.series.derived import cell_temp_c, held_current_a, mean_cell_v
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -58,7 +58,7 @@ class Stretch:
         key = ("felt", tau_s)
         if key not in self.memo:
             keep = float(np.exp(-self.dt / tau_s))
-            self.memo[key] = self.means(followed(self.amps * self.cold, keep, 0.0))
+            self.memo[key] = self.means(first_order_lag(self.amps * self.cold, keep, 0.0))
         return self.memo[key]
 
     def branch(self, gap_soc: float) -> tuple[Floats, Floats]:

@@ -62,7 +62,7 @@ def test_charging_now_tells_a_shunt_that_is_the_wrong_way_round():
     amps = -np.repeat(np.tile([10.0, 40.0], 15), 60)
     series = Series(0, 1.0, 1800, {"pack_current_a": amps, "pack_voltage_v": 53.0 + 0.008 * amps})
     there.load = lambda names, start, end: series
-    charge = replace(known(PACK, 0.5, 0.02), turned=True)
+    charge = replace(known(PACK, 0.5, 0.02), sign_reversed=True)
     found, remarks = charging_now(there, SimpleNamespace(charge=charge))
     assert [f.kind for f in found] == ["shunt_reversed"]
     assert remarks == ()

@@ -6,7 +6,7 @@ import pytest
 from analyzer.flags.flag import LEVELS
 from analyzer.flags.turn_back import Turning
 from analyzer.pack.chemistry import chemistry
-from analyzer.pack.soc import ChargeState, track
+from analyzer.pack.soc import PackPosterior, track
 from analyzer.series.series import Series
 from logger.boat import Boat
 from tests.analyzer.hull.test_hull import boat
@@ -52,8 +52,8 @@ def follow(afloat: Boat, series: Series, *, step: int = 60) -> list[tuple[float,
     return seen
 
 
-def sure(state: ChargeState) -> ChargeState:
-    return ChargeState.from_dict({**state.to_dict(), "sd": min(state.sd, 0.05)})
+def sure(state: PackPosterior) -> PackPosterior:
+    return PackPosterior.from_dict({**state.to_dict(), "sd": min(state.sd, 0.05)})
 
 
 def test_it_is_raised_with_lead_time_and_grows_to_act_now():

@@ -14,26 +14,19 @@ from analyzer.pack.soc_after_gap import (
     AFTER_CHARGE,
     AFTER_CHARGE_SD,
     ANYTHING,
-    BELIEVED,
     CHARGED,
     CHARGED_H,
     CHARGER_C,
     FULL_SHARE,
-    LEAST,
+    GAUGE_RIGHT,
+    LEAST_WEIGHT,
     LEFT_C,
     MOST_LEFT,
-    told,
-    unseen,
+    reset_after_gap,
+    weigh_by_gauge,
 )
-from analyzer.pack.soc_filter import (
-    CURVE,
-    EDGES,
-    HYST,
-    SOC,
-    STATES,
-    WANDER,
-    WANDER_REST_V,
-)
+from analyzer.pack.soc_filter import SOC_EDGES, WALK_REST_V
+from analyzer.pack.soc_states import CURVE, HYST, SOC, STATES, WALK
 from tests.support.charge_filter import bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments
 
@@ -76,16 +69,16 @@ def story(rng, before, hours):
 def test_bank_after_a_gap_is_the_story_drawn_many_times(hours):
     before = mixture()
     bank = bank_of(cell_of(), before)
-    unseen(bank, hours * 3600, 0.0)
+    reset_after_gap(bank, hours * 3600, 0.0)
     charged, anything = shares_of_the_story(hours)
     soc, branch = story(np.random.default_rng(22), before, hours)
-    count = np.histogram(soc, EDGES)[0]
+    count = np.histogram(soc, SOC_EDGES)[0]
     expected = (charged + anything) * count / DRAWS
     now = content(bank)
     old_branch = before.weight @ before.mean[:, HYST]
-    stretch = np.minimum(np.digitize(soc, EDGES), len(EDGES) - 1) - 1
-    for k, middle in enumerate(0.5 * (EDGES[1:] + EDGES[:-1])):
-        fresh = np.isclose(now.mean[:, SOC], middle) & (now.mean[:, WANDER] == 0.0)
+    stretch = np.minimum(np.digitize(soc, SOC_EDGES), len(SOC_EDGES) - 1) - 1
+    for k, middle in enumerate(0.5 * (SOC_EDGES[1:] + SOC_EDGES[:-1])):
+        fresh = np.isclose(now.mean[:, SOC], middle) & (now.mean[:, WALK] == 0.0)
         fresh &= ~np.isclose(now.mean[:, HYST], old_branch)  # that is the charge as it was left
         if not fresh.any():
             assert expected[k] < now.weight.min() + 1e-4  # the forty heaviest are kept
@@ -100,15 +93,15 @@ def test_bank_after_a_gap_is_the_story_drawn_many_times(hours):
             assert now.cov[at, HYST, HYST] == approx(inside.var(), rel=15 / np.sqrt(count[k]))
     left = np.isclose(now.mean[:, [SOC]], before.mean[:, SOC]).any(axis=1)
     left |= np.isclose(now.mean[:, HYST], old_branch)
-    # what is left out, at most two components for each stretch less those kept, is lighter
-    dropped = max(2 * len(count) - len(now.weight), 1) * max(now.weight.min(), LEAST)
+    # what is left out, at most two components for each stretch less those pack_mixture, is lighter
+    dropped = max(2 * len(count) - len(now.weight), 1) * max(now.weight.min(), LEAST_WEIGHT)
     assert now.weight[left].sum() == approx(1 - charged - anything, abs=dropped)
 
 
 def test_what_is_left_alone_keeps_all_but_a_wider_charge():
     before = mixture()
     bank = bank_of(cell_of(), before)
-    unseen(bank, 0.5 * 3600, 0.015)
+    reset_after_gap(bank, 0.5 * 3600, 0.015)
     now = content(bank)
     for x, p in zip(before.mean, before.cov, strict=True):
         k = int(np.flatnonzero(np.isclose(now.mean, x).all(axis=1))[0])
@@ -119,13 +112,13 @@ def test_what_is_left_alone_keeps_all_but_a_wider_charge():
 
 def test_a_sleeping_boat_draws_no_more_than_the_most():
     bank = bank_of(cell_of(), mixture(1e-4))
-    unseen(bank, 1000 * 3600, 0.0)
+    reset_after_gap(bank, 1000 * 3600, 0.0)
     charged, anything = shares_of_the_story(1000.0)
     now = content(bank)
     # so wide that it is laid over the stretches: the share of each is of normal distributions
     before = mixture(1e-4)
     sd = np.sqrt(before.cov[:, SOC, SOC] + MOST_LEFT**2)
-    upto = norm.cdf((EDGES - before.mean[:, [SOC]]) / sd[:, None])
+    upto = norm.cdf((SOC_EDGES - before.mean[:, [SOC]]) / sd[:, None])
     upto[:, 0], upto[:, -1] = 0, 1  # tails belong to the ends
     cells = before.weight @ np.diff(upto, axis=1)
     rest = np.array([w for w, x in zip(now.weight, now.mean, strict=True)
@@ -139,9 +132,9 @@ def test_a_sleeping_boat_draws_no_more_than_the_most():
 def test_what_is_learned_of_the_cell_goes_into_the_new_components_whole():
     before = mixture()
     bank = bank_of(cell_of(), before)
-    unseen(bank, 30 * 3600, 0.0)
+    reset_after_gap(bank, 30 * 3600, 0.0)
     centre, cov = mixture_moments(before.weight, before.mean, before.cov)
-    rest = np.setdiff1d(np.arange(STATES), [SOC, HYST, WANDER])
+    rest = np.setdiff1d(np.arange(STATES), [SOC, HYST, WALK])
     now = content(bank)
     assert len(now.weight) > len(PLACES)
     fresh = [k for k, x in enumerate(now.mean) if x[CURVE] == approx(centre[CURVE], abs=1e-12)]
@@ -149,27 +142,27 @@ def test_what_is_learned_of_the_cell_goes_into_the_new_components_whole():
     for k in fresh:
         assert now.mean[k, rest] == approx(centre[rest], abs=1e-12)
         assert now.cov[k][np.ix_(rest, rest)] == approx(cov[np.ix_(rest, rest)], abs=1e-14)
-        for alone in (SOC, HYST, WANDER):
+        for alone in (SOC, HYST, WALK):
             assert np.count_nonzero(now.cov[k][alone]) == 1
-        assert now.mean[k, WANDER] == 0.0
+        assert now.mean[k, WALK] == 0.0
 
 
 def test_components_of_the_gap_fill_their_stretch():
     bank = bank_of(cell_of(), mixture())
-    unseen(bank, 30 * 3600, 0.0)
-    now, middle = content(bank), 0.5 * (EDGES[1:] + EDGES[:-1])
+    reset_after_gap(bank, 30 * 3600, 0.0)
+    now, middle = content(bank), 0.5 * (SOC_EDGES[1:] + SOC_EDGES[:-1])
     for x, p in zip(now.mean, now.cov, strict=True):
         k = int(np.argmin(np.abs(middle - x[SOC])))
-        if abs(x[SOC] - middle[k]) < 1e-12 and p[WANDER, WANDER] == WANDER_REST_V**2:
-            assert p[SOC, SOC] == approx((0.5 * (EDGES[k + 1] - EDGES[k])) ** 2)
+        if abs(x[SOC] - middle[k]) < 1e-12 and p[WALK, WALK] == WALK_REST_V**2:
+            assert p[SOC, SOC] == approx((0.5 * (SOC_EDGES[k + 1] - SOC_EDGES[k])) ** 2)
 
 
 def test_gauge_weighs_by_a_normal_and_a_flat_part():
     before = mixture()
     bank = bank_of(cell_of(), before)
-    told(bank, 0.45, 0.1)
+    weigh_by_gauge(bank, 0.45, 0.1)
     z = (before.mean[:, SOC] - 0.45) / 0.1
     # a gauge that lost count says anything: density of that part held at 1 of the normal's peak
-    weight = before.weight * (BELIEVED * np.exp(-0.5 * z**2) + (1 - BELIEVED))
+    weight = before.weight * (GAUGE_RIGHT * np.exp(-0.5 * z**2) + (1 - GAUGE_RIGHT))
     assert bank.weights() == approx(weight / weight.sum())
-    assert bank.logw.max() == 0.0
+    assert bank.log_weight.max() == 0.0

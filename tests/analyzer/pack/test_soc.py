@@ -9,10 +9,10 @@ from pytest import approx
 
 from analyzer.pack.cell_model import chemistry
 from analyzer.pack.soc import (
-    ChargeState,
+    PackPosterior,
     known,
+    sign_reversed,
     track,
-    turned,
 )
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -50,7 +50,7 @@ def test_track_keeps_when_the_pack_was_full():
     assert full is not None
     assert 0 < full <= 1800e6
     later, _ = invented(np.full(600, 20.0), 0.6)
-    state = ChargeState.from_dict(json.loads(json.dumps(track(series, PACK).final.to_dict())))
+    state = PackPosterior.from_dict(json.loads(json.dumps(track(series, PACK).final.to_dict())))
     assert track(Series(9_000_000_000, 1.0, 600, later.values), PACK, state).final.full_us == full
     assert track(later, PACK).final.full_us is None
 
@@ -76,7 +76,7 @@ def test_track_goes_on_from_a_state_through_json():
     series, true = invented(np.tile([30.0] * 600 + [0.0] * 600, 6), 0.9)
     whole = track(series, PACK).final
     half = track(series.cut(0, 3600), PACK).final
-    again = ChargeState.from_dict(json.loads(json.dumps(half.to_dict())))
+    again = PackPosterior.from_dict(json.loads(json.dumps(half.to_dict())))
     rest = track(series.cut(3600, series.n), PACK, again).final
     assert rest.soc == approx(whole.soc, abs=0.02)
     assert abs(rest.soc - true[-1]) < 2.5 * rest.sd
@@ -109,8 +109,8 @@ def test_track_turns_a_shunt_that_is_the_wrong_way_round():
     wrong = {**right.values, "pack_current_a": -right.values["pack_current_a"]}
     charge = track(Series(0, 1.0, right.n, wrong), PACK)
     plain = track(right, PACK)
-    assert charge.final.turned
-    assert not plain.final.turned
+    assert charge.final.sign_reversed
+    assert not plain.final.sign_reversed
     assert charge.final.soc == approx(plain.final.soc, abs=1e-9)
     low, high = charge.range_frac(0.95)
     assert low[-1] < true[-1] < high[-1]
@@ -120,19 +120,19 @@ def test_track_keeps_the_sense_where_nothing_changes():
     right, _ = outing_and_charge()
     wrong = {**right.values, "pack_current_a": -right.values["pack_current_a"]}
     state = track(Series(0, 1.0, right.n, wrong), PACK).final
-    state = ChargeState.from_dict(json.loads(json.dumps(state.to_dict())))
+    state = PackPosterior.from_dict(json.loads(json.dumps(state.to_dict())))
     quiet, _ = invented(np.full(1200, -20.0), 0.5)
     quiet.values["pack_voltage_v"] = np.full(1200, 52.8)
-    at_70 = replace(known(PACK, 0.7, 0.01, t_us=11_000_000_000), turned=state.turned)
+    at_70 = replace(known(PACK, 0.7, 0.01, t_us=11_000_000_000), sign_reversed=state.sign_reversed)
     after = track(Series(11_000_000_000, 1.0, 1200, quiet.values), PACK, at_70)
-    assert after.final.turned
+    assert after.final.sign_reversed
     assert after.final.soc < 0.7 - 20 * 1200 / 3600 / 230  # given, not taken; 3.3 V is of less
 
 
 def test_turned_is_not_misled_by_frames_that_come_seconds_apart():
     right, _ = outing_and_charge()
     late = {**right.values, "pack_voltage_v": np.roll(right.values["pack_voltage_v"], 4)}
-    assert not turned(Series(0, 1.0, right.n, late), PACK)
+    assert not sign_reversed(Series(0, 1.0, right.n, late), PACK)
 
 
 @pytest.mark.parametrize("wrong_by", [0.85, 1.15])

@@ -9,21 +9,9 @@ import pytest
 from pytest import approx
 
 from analyzer.pack.chemistry import KNOTS
-from analyzer.pack.soc_filter import (
-    CURVE,
-    FAST,
-    FINE,
-    GAP,
-    GAP_REACH,
-    HYST,
-    LN_Q,
-    MOST_SLOPE_SD,
-    OFFSET,
-    SOC,
-    STATES,
-    WANDER,
-    WANDER_S,
-)
+from analyzer.pack.soc_filter import GAP_REACH, WALK_S
+from analyzer.pack.soc_states import CURVE, FAST, GAP, HYST, LN_Q, OFFSET, SOC, STATES, WALK
+from analyzer.pack.voltage_model import MOST_SLOPE_SD, TABLE_STEP
 from tests.support.charge_filter import (
     Load,
     bank_of,
@@ -37,7 +25,7 @@ from tests.support.gaussians import central_difference, joseph
 
 PLACES = np.array([0.012, 0.041, 0.088, 0.115, 0.24, 0.4, 0.583, 0.71, 0.86, 0.925, 0.968, 0.991])
 STEPS = np.full(STATES, 1e-5)
-STEPS[SOC] = FINE  # the filter's tables are straight between their cells
+STEPS[SOC] = TABLE_STEP  # the filter's tables are straight between their cells
 LOADS = [
     Load(voltage_v=3.21, r0_v=0.04, u1_v=0.02, u2_v=0.03, temp_shift_v=0.002, gap_factor=1.3,
          r0_ohm=0.8e-3, apart=0.05),
@@ -57,18 +45,18 @@ def predicted(load, ah, x):
     capacity_as = 3600 * ah * np.exp(x[LN_Q])
     out[SOC] = x[SOC] - (load.charge_as - x[OFFSET] * load.length_s) / capacity_as
     out[HYST] = load.keep * x[HYST] + load.drift
-    out[WANDER] = x[WANDER] * np.exp(-load.length_s / WANDER_S)
+    out[WALK] = x[WALK] * np.exp(-load.length_s / WALK_S)
     out[GAP] = x[GAP] * np.exp(-abs(load.charge_as) / (3600 * ah) / GAP_REACH)
     return out
 
 
 @pytest.mark.parametrize("charge_as", [4300.0, -2500.0, 0.0])
-def test_advance_is_the_extended_kalman_prediction(charge_as):
+def test_predict_is_the_extended_kalman_prediction(charge_as):
     load = Load(charge_as=charge_as, length_s=90.0, keep=0.7, drift=-0.2)
     before = mixture()
     bank = bank_of(cell_of(ah=80.0), before)
     noise = np.random.default_rng(1).uniform(1e-8, 1e-6, STATES)
-    bank.advance(load.step(), noise)
+    bank.predict(load.step(), noise)
     after = content(bank)
     assert after.weight == approx(before.weight)
     for k, (x, p) in enumerate(zip(before.mean, before.cov, strict=True)):
@@ -80,17 +68,17 @@ def test_advance_is_the_extended_kalman_prediction(charge_as):
         assert after.cov[k] == approx(expected, rel=1e-6, abs=1e-13)
 
 
-def test_advance_with_large_load_stays_inside_the_tables():
+def test_predict_with_large_load_stays_inside_the_tables():
     bank = bank_of(cell_of(ah=10.0), mixture())
-    bank.advance(Load(charge_as=3600.0 * 20).step(), np.zeros(STATES))
-    assert bank.x[SOC] == approx(-0.19)
-    bank.advance(Load(charge_as=-3600.0 * 40).step(), np.zeros(STATES))
-    assert bank.x[SOC] == approx(1.19)
+    bank.predict(Load(charge_as=3600.0 * 20).step(), np.zeros(STATES))
+    assert bank.mean[SOC] == approx(-0.19)
+    bank.predict(Load(charge_as=-3600.0 * 40).step(), np.zeros(STATES))
+    assert bank.mean[SOC] == approx(1.19)
 
 
 def slope_of_curve(kind, soc):
-    rise = np.interp([soc - FINE, soc + FINE], kind.soc, kind.mean_v)
-    return (rise[1] - rise[0]) / (2 * FINE)
+    rise = np.interp([soc - TABLE_STEP, soc + TABLE_STEP], kind.soc, kind.mean_v)
+    return (rise[1] - rise[0]) / (2 * TABLE_STEP)
 
 
 def model_noise_v2(kind, load, x, p, settle_v2):
@@ -117,10 +105,10 @@ def model_noise_v2(kind, load, x, p, settle_v2):
 @pytest.mark.parametrize("load", LOADS)
 @pytest.mark.parametrize("chemistry", ["lfp", "nmc", "agm"])
 @pytest.mark.parametrize(("copies", "settle_v2"), [(1.0, 0.0), (20.0, 0.004**2)])
-def test_see_voltage_is_the_extended_kalman_update(chemistry, load, copies, settle_v2):
+def test_update_voltage_is_the_extended_kalman_update(chemistry, load, copies, settle_v2):
     cell, before = cell_of(chemistry), mixture(2)
     bank = bank_of(cell, before)
-    bank.see_voltage(load.step(), copies, settle_v2)
+    bank.update_voltage(load.step(), copies, settle_v2)
     after, log_weight = content(bank), []
     for k, (x, p) in enumerate(zip(before.mean, before.cov, strict=True)):
         at = float(x[SOC])
@@ -138,7 +126,7 @@ def test_see_voltage_is_the_extended_kalman_update(chemistry, load, copies, sett
     assert after.weight == approx(weight / weight.sum(), rel=1e-6)
 
 
-def test_see_voltage_weighs_by_bayes_where_errors_are_independent():
+def test_update_voltage_weighs_by_bayes_where_errors_are_independent():
     # no lasting error, each step its own: the density of a normal distribution with P + R
     cell, before = cell_of(), mixture(3)
     bank = bank_of(cell, before)
@@ -147,13 +135,13 @@ def test_see_voltage_weighs_by_bayes_where_errors_are_independent():
     h = np.zeros((STATES, len(PLACES)))
     h[:CURVE] = rng.standard_normal((CURVE, len(PLACES)))
     h[CURVE + 4], h[CURVE + 5] = 0.3, 0.7
-    bank.correct(innovation, h, noise, 1.0)
+    bank.update(innovation, h, noise, 1.0)
     total = np.array([h[:, k] @ before.cov[k] @ h[:, k] for k in range(len(PLACES))]) + noise
     weight = before.weight * np.exp(-0.5 * innovation**2 / total) / np.sqrt(total)
     assert bank.weights() == approx(weight / weight.sum())
 
 
-def test_see_voltage_slope_of_the_curve_is_at_least_three_tenths_of_the_published():
+def test_update_voltage_slope_of_the_curve_is_at_least_three_tenths_of_the_published():
     cell, before = cell_of("nmc"), mixture(4)
     knot = np.searchsorted(KNOTS, PLACES, side="right") - 1
     for k, low in enumerate(knot):
@@ -163,16 +151,16 @@ def test_see_voltage_slope_of_the_curve_is_at_least_three_tenths_of_the_publishe
         before.cov[k, SOC, SOC] = 1e-4
     bank = bank_of(cell, before)
     load = Load(voltage_v=3.9)
-    bank.see_voltage(load.step(), 1.0, 0.0)
+    bank.update_voltage(load.step(), 1.0, 0.0)
     for k, (x, p) in enumerate(zip(before.mean, before.cov, strict=True)):
         slope = 0.3 * slope_of_curve(cell.kind, x[SOC])
         innovation = 3.9 - terminal_v(cell, load, x, x[SOC])
         noise = sum(model_noise_v2(cell.kind, load, x, p, 0.0))
         expected = 1e-4 * slope * innovation / (1e-4 * slope**2 + noise)
-        assert bank.x[SOC, k] - x[SOC] == approx(expected, rel=1e-4)
+        assert bank.mean[SOC, k] - x[SOC] == approx(expected, rel=1e-4)
 
 
-def test_see_voltage_beyond_full_and_empty_pulls_back_inside():
+def test_update_voltage_beyond_full_and_empty_pulls_back_inside():
     # the curve goes on from both ends by 4 V per unit of charge (assumed): END_SLOPE_V
     kind, soc = cell_of().kind, in_the_middle([-0.05, 1.08])
     before = random_mixture(np.random.default_rng(5), soc)
@@ -185,13 +173,13 @@ def test_see_voltage_beyond_full_and_empty_pulls_back_inside():
     for k, at in enumerate(expected):
         load = Load(voltage_v=float(at))
         alone = bank_of(cell_of(), before)
-        alone.keep_only(np.arange(2) == k)
-        alone.see_voltage(load.step(), 1.0, 0.0)
-        assert alone.x[SOC, 0] == approx(soc[k], abs=1e-8)
+        alone.keep(np.arange(2) == k)
+        alone.update_voltage(load.step(), 1.0, 0.0)
+        assert alone.mean[SOC, 0] == approx(soc[k], abs=1e-8)
     load = Load(voltage_v=float(volts.mean()))
-    bank.see_voltage(load.step(), 1.0, 0.0)
-    assert bank.x[SOC, 0] > soc[0]
-    assert bank.x[SOC, 1] < soc[1]
+    bank.update_voltage(load.step(), 1.0, 0.0)
+    assert bank.mean[SOC, 0] > soc[0]
+    assert bank.mean[SOC, 1] < soc[1]
 
 
 def changes(rng, slope, ah, factor, shape, noise_v):
@@ -207,7 +195,7 @@ def changes(rng, slope, ah, factor, shape, noise_v):
 
 
 @pytest.mark.parametrize("place", [0.1, 0.5])
-def test_see_changes_is_the_regression_of_voltage_on_load(place):
+def test_update_resistance_is_the_regression_of_voltage_on_load(place):
     rng, ah, sd = np.random.default_rng(6), 60.0, 0.002
     cell, before = cell_of("nmc", ah), random_mixture(np.random.default_rng(6), [place])
     kind, x, p = cell.kind, before.mean[0], before.cov[0]
@@ -215,7 +203,7 @@ def test_see_changes_is_the_regression_of_voltage_on_load(place):
     shape = float(np.interp(x[SOC], kind.soc, kind.fast_shape))
     sums, (v, load_v, q) = changes(rng, slope, ah, 1.3, shape, sd)
     bank = bank_of(cell, before)
-    bank.see_changes(Load(cov=sums).step(), sd)
+    bank.update_resistance(Load(cov=sums).step(), sd)
     # ordinary least squares: v + slope q / Q = -factor shape load
     column = -shape * load_v[:, None]
     found = np.linalg.lstsq(column, v + slope * q / (3600 * ah), rcond=None)[0][0]
@@ -225,25 +213,25 @@ def test_see_changes_is_the_regression_of_voltage_on_load(place):
     factor = np.exp(x[FAST])
     # a tenth of the factor for the circuit's form; six steps share one error (CHANGES_LAST)
     mean, cov, _ = joseph(x, p, row, found - factor, 6.0 * (var + (0.1 * factor) ** 2))
-    assert bank.x[:, 0] == approx(mean, rel=1e-7)
-    assert bank.p[:, :, 0] == approx(cov, rel=1e-6, abs=1e-13)
+    assert bank.mean[:, 0] == approx(mean, rel=1e-7)
+    assert bank.cov[:, :, 0] == approx(cov, rel=1e-6, abs=1e-13)
 
 
 @pytest.mark.parametrize(("more", "heard"), [(1.01, True), (0.99, False)])
-def test_see_changes_wants_five_times_the_readings_error(more, heard):
+def test_update_resistance_wants_five_times_the_readings_error(more, heard):
     before = mixture(7)
     bank = bank_of(cell_of(), before)
     sd, v0, v1 = 0.002, 3.0, 4.0
     scale = more * 25 * sd**2 / (v0 + v1) ** 2  # perfectly alike: the power is (r0 + u1)²
     sums = (-9e-6, -12e-6, scale * v0 * v0, scale * v0 * v1, scale * v1 * v1, 0.0, 0.0)
-    bank.see_changes(Load(cov=sums).step(), sd)
-    assert bool((bank.x[FAST] != before.mean[:, FAST]).any()) == heard
+    bank.update_resistance(Load(cov=sums).step(), sd)
+    assert bool((bank.mean[FAST] != before.mean[:, FAST]).any()) == heard
 
 
-def test_see_soc_conditions_on_a_reported_charge():
+def test_update_soc_conditions_on_a_reported_charge():
     before = mixture(8)
     bank = bank_of(cell_of(), before)
-    bank.see_soc(0.9, 0.03)
+    bank.update_soc(0.9, 0.03)
     row = np.eye(STATES)[SOC]
     total = before.cov[:, SOC, SOC] + 0.03**2
     # the exponent alone, as the filter has it: no normaliser, so that wide components keep theirs
@@ -264,13 +252,13 @@ def test_two_numbers_one_after_the_other_are_both_at_once():
     # conditioning a joint Gaussian: scalar updates in a row are one update with two rows
     before = mixture(9)
     bank = bank_of(cell_of(), before)
-    bank.correct_one(SOC, 0.5 - bank.x[SOC], 1.0, 0.02**2)
-    bank.correct_one(HYST, 2.0 * (0.3 - bank.x[HYST]), 2.0, 0.1**2)
+    bank.update_state(SOC, 0.5 - bank.mean[SOC], 1.0, 0.02**2)
+    bank.update_state(HYST, 2.0 * (0.3 - bank.mean[HYST]), 2.0, 0.1**2)
     rows = np.zeros((2, STATES))
     rows[0, SOC], rows[1, HYST] = 1.0, 2.0
     for k, (x, p) in enumerate(zip(before.mean, before.cov, strict=True)):
         joint = rows @ p @ rows.T + np.diag([0.02**2, 0.1**2])
         gain = p @ rows.T @ np.linalg.inv(joint)
         mean = x + gain @ (np.array([0.5, 0.6]) - rows @ x)
-        assert bank.x[:, k] == approx(mean, rel=1e-9, abs=1e-12)
-        assert bank.p[:, :, k] == approx(p - gain @ rows @ p, rel=1e-9, abs=1e-13)
+        assert bank.mean[:, k] == approx(mean, rel=1e-9, abs=1e-12)
+        assert bank.cov[:, :, k] == approx(p - gain @ rows @ p, rel=1e-9, abs=1e-13)

@@ -13,31 +13,19 @@ from scipy.signal import lfilter
 from analyzer.pack.cell_model import arrhenius, default_cell
 from analyzer.pack.lead_acid_charge import KEPT
 from analyzer.pack.soc import known
-from analyzer.pack.soc_filter import (
-    FAST,
-    GAP,
-    GAP_REACH,
-    HYST,
-    LN_Q,
-    OFFSET,
-    SHIFT,
-    SLOW,
-    SOC,
-    WANDER,
-    WANDER_REST_V,
-    WANDER_S,
-)
+from analyzer.pack.soc_filter import GAP_REACH, WALK_REST_V, WALK_S
 from analyzer.pack.soc_inputs import (
     AGEING_SD,
     APART_ENERGY_J,
     COUNT_SD,
     ENTROPY_SD_V_PER_K,
     FAST_ENERGY_SD_J,
-    LOST_C,
     SLOW_ENERGY_SD_J,
-    followed,
-    prepare,
+    filter_inputs,
+    first_order_lag,
 )
+from analyzer.pack.soc_states import FAST, GAP, HYST, LN_Q, OFFSET, SHIFT, SLOW, SOC, WALK
+from analyzer.pack.terminal_current import LOST_C
 from analyzer.series.series import Series
 from logger.boat import Pack
 
@@ -55,20 +43,20 @@ def load(n, seed=31, **more):
     return Series(0, 1.0, n, {**values, **more})
 
 
-def prepared(series, pack=PACK, start=None, gap_s=0.0, sense=1.0):
-    return prepare(series, pack, default_cell(pack), start, gap_s, sense)
+def prepared(series, pack=PACK, start=None, gap_s=0.0, sign=1.0):
+    return filter_inputs(series, pack, default_cell(pack), start, gap_s, sign)
 
 
 def of_steps(steps, name):
-    return np.array([getattr(item, name) for item in steps.items])
+    return getattr(steps, name)
 
 
 @pytest.mark.parametrize("pack", [PACK, LEAD])
-@pytest.mark.parametrize("sense", [1.0, -1.0])
-def test_charge_moved_is_the_integral_of_the_current(pack, sense):
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_charge_moved_is_the_integral_of_the_current(pack, sign):
     series = load(610)
-    steps = prepared(series, pack, sense=sense)
-    amps = sense * series.values["pack_current_a"]
+    steps = prepared(series, pack, sign=sign)
+    amps = sign * series.values["pack_current_a"]
     # here lead-acid lies far below gassing, where a constant share stays
     efficiency = KEPT["agm"][0] if pack is LEAD else default_cell(pack).kind.charge_efficiency
     useful = np.where(amps < 0, efficiency * amps, amps)
@@ -106,8 +94,11 @@ def test_polarisation_is_the_circuits_ode(temp_c):
         cell.kind.charge_activation_j / 8.314462618 * (1 / (temp_c + 273.15) - 1 / 298.15)
     )
     steps = prepared(series)
-    assert steps.r0_v == approx(amps * p.r0_ohm * ohmic)
-    for found, r_ohm, tau_s in ((steps.u1_v, p.r1_ohm, p.tau1_s), (steps.u2_v, p.r2_ohm, p.tau2_s)):
+    assert steps.losses.r0_v == approx(amps * p.r0_ohm * ohmic)
+    for found, r_ohm, tau_s in (
+        (steps.losses.u1_v, p.r1_ohm, p.tau1_s),
+        (steps.losses.u2_v, p.r2_ohm, p.tau2_s),
+    ):
         ode = held_ode(lambda u, i, r=r_ohm, tau=tau_s: (i * r * charge - u) / tau, amps, 0.0)
         assert found == approx(ode, rel=1e-6, abs=1e-10)
 
@@ -122,15 +113,15 @@ def test_polarisation_goes_on_from_a_state_after_a_gap():
     steps = prepared(series, start=start, gap_s=30.0)
     fast, slow = (np.interp(0.08, kind.soc, t) for t in (kind.fast_shape, kind.slow_shape))
     t = 30.0 + np.arange(1, 61)  # at the end of each second
-    assert steps.u1_v == approx(0.01 / (1.3 * fast) * np.exp(-t / p.tau1_s))
-    assert steps.u2_v == approx(-0.02 / (0.7 * slow) * np.exp(-t / p.tau2_s))
+    assert steps.losses.u1_v == approx(0.01 / (1.3 * fast) * np.exp(-t / p.tau1_s))
+    assert steps.losses.u2_v == approx(-0.02 / (0.7 * slow) * np.exp(-t / p.tau2_s))
 
 
-def test_followed_is_a_first_order_filter():
+def test_first_order_lag_is_a_first_order_filter():
     drive = np.random.default_rng(32).standard_normal(300)
     # y[k] = a y[k-1] + (1 - a) u[k], with the start as the filter's state
     expected, _ = lfilter([1 - 0.93], [1, -0.93], drive, zi=[0.93 * 0.4])
-    assert followed(drive, 0.93, 0.4) == approx(expected)
+    assert first_order_lag(drive, 0.93, 0.4) == approx(expected)
 
 
 @pytest.mark.parametrize("start", [0.0, -1.0, 0.7])
@@ -144,8 +135,8 @@ def test_hysteresis_is_the_ode_of_charge_moved(start):
     # dh/dt = -|I| / scale (h + sign I): -1 after long giving, 1 after long taking
     ode = held_ode(lambda h, i: -abs(i) / scale_as * (h + np.sign(i)), useful, start)
     now = start
-    for k, item in enumerate(steps.items):
-        now = item.keep * now + item.drift
+    for k, item in enumerate(steps.steps()):
+        now = item.hyst_keep * now + item.hyst_drift
         assert now == approx(ode[min(20 * k + 19, 199)], abs=1e-8)
 
 
@@ -158,8 +149,8 @@ def test_steps_cut_elsewhere_lead_to_the_same_state(cut):
 
     def through(h, *parts):
         for part in parts:
-            for item in part.items:
-                h = item.keep * h + item.drift
+            for item in part.steps():
+                h = item.hyst_keep * h + item.hyst_drift
         return h
 
     for start in (-1.0, 0.3):
@@ -177,7 +168,7 @@ def test_noise_of_steps_composes_as_that_of_a_stationary_process():
     parts = prepared(series.cut(0, 7)), prepared(series.cut(7, 20))
     share = of_steps(parts[1], "charge_as")[0] / (3600 * AH)
     keeps = {
-        HYST: of_steps(parts[1], "keep")[0],
+        HYST: of_steps(parts[1], "hyst_keep")[0],
         GAP: np.exp(-share / GAP_REACH),
     }
     for state, keep in keeps.items():
@@ -185,8 +176,8 @@ def test_noise_of_steps_composes_as_that_of_a_stationary_process():
         assert keep**2 * first + second == approx(whole.noise[0, state])
     rest = load(40, pack_current_a=np.zeros(40), pack_temp_c=warm)
     whole, first, second = (prepared(rest.cut(*at)).noise[0] for at in ((0, 20), (0, 7), (7, 20)))
-    fade = np.exp(-13 / WANDER_S)
-    assert fade**2 * first[WANDER] + second[WANDER] == approx(whole[WANDER])
+    fade = np.exp(-13 / WALK_S)
+    assert fade**2 * first[WALK] + second[WALK] == approx(whole[WALK])
     for state in (FAST, SLOW, OFFSET, LN_Q, SOC):  # random walks: variances add
         assert first[state] + second[state] == approx(whole[state])
 
@@ -196,12 +187,12 @@ def test_noise_reaches_what_it_was_before_anything_was_seen():
     series = load(20, pack_current_a=np.full(20, 50.0))
     cell = default_cell(PACK)
     steps = prepared(series)
-    noise, item = steps.noise[0], steps.items[0]
+    noise, item = steps.noise[0], next(steps.steps())
     share = item.charge_as / (3600 * AH)
-    swing = WANDER_REST_V + cell.kind.wander * float(steps.u2_v.mean())
-    assert noise[HYST] / (1 - item.keep**2) == approx(cell.kind.branch_sd**2)
+    swing = WALK_REST_V + cell.kind.walk_share * float(steps.losses.u2_v.mean())
+    assert noise[HYST] / (1 - item.hyst_keep**2) == approx(cell.kind.branch_sd**2)
     assert noise[GAP] / (1 - np.exp(-2 * share / GAP_REACH)) == approx(cell.kind.gap_sd**2)
-    assert noise[WANDER] / (1 - np.exp(-40 / WANDER_S)) == approx(swing**2)
+    assert noise[WALK] / (1 - np.exp(-40 / WALK_S)) == approx(swing**2)
 
 
 def test_noise_rates_are_what_their_constants_say():
@@ -237,22 +228,22 @@ def test_sums_inside_a_step_are_numpys():
     amps = values["pack_current_a"]
     charge = np.cumsum(np.where(amps < 0, default_cell(PACK).kind.charge_efficiency * amps, amps))
     volts = values["pack_voltage_v"] / 4
-    for k, item in enumerate(steps.items):
+    for k, item in enumerate(steps.steps()):
         at = np.arange(20 * k, 20 * k + 20)
         at = at[np.isfinite(volts[at])]
-        table = np.array([volts[at], steps.r0_v[at], steps.u1_v[at], charge[at]])
+        table = np.array([volts[at], steps.losses.r0_v[at], steps.losses.u1_v[at], charge[at]])
         cov = np.cov(table, bias=True) * len(at)
         pairs = [(0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (1, 3), (2, 3)]
-        assert item.cov == approx([cov[a, b] for a, b in pairs], rel=1e-7, abs=1e-12)
-        means = (item.volts, item.r0_v, item.u1_v)
+        assert item.load_cov == approx([cov[a, b] for a, b in pairs], rel=1e-7, abs=1e-12)
+        means = (item.mean_v, item.r0_v, item.u1_v)
         assert means == approx([row.mean() for row in table[:3]])
-        assert item.u2_v == approx(steps.u2_v[at].mean())
+        assert item.u2_v == approx(steps.losses.u2_v[at].mean())
 
 
 def test_a_step_without_any_voltage_has_none():
     values = load(60).values
     values["pack_voltage_v"][20:40] = np.nan
-    volts = of_steps(prepared(Series(0, 1.0, 60, values)), "volts")
+    volts = of_steps(prepared(Series(0, 1.0, 60, values)), "mean_v")
     assert np.isnan(volts).tolist() == [False, True, False]
 
 
@@ -260,13 +251,13 @@ def test_temperature_goes_into_each_step_once():
     temps = np.repeat([30.0, 5.0], 20)
     cell = default_cell(LEAD)
     steps = prepared(load(40, pack_temp_c=temps), LEAD)
-    for item, temp_c in zip(steps.items, (30.0, 5.0), strict=True):
+    for item, temp_c in zip(steps.steps(), (30.0, 5.0), strict=True):
         inverse = 1 / (temp_c + 273.15) - 1 / 298.15
         assert item.temp_shift_v == approx(cell.kind.entropy_v_per_k * (temp_c - 25))
-        assert item.apart == approx(APART_ENERGY_J / 8.314462618 * abs(inverse))
+        assert item.loss_sd == approx(APART_ENERGY_J / 8.314462618 * abs(inverse))
         factor = np.exp(cell.kind.ohmic_activation_j / 8.314462618 * inverse)
         assert item.r0_ohm == approx(cell.params.r0_ohm * factor)
-    lfp = prepared(load(40, pack_temp_c=temps)).items[1]
+    lfp = list(prepared(load(40, pack_temp_c=temps)).steps())[1]
     assert lfp.gap_factor == approx(float(arrhenius(5.0, default_cell(PACK).kind.gap_activation_j)))
 
 

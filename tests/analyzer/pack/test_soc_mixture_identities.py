@@ -12,25 +12,14 @@ from pytest import approx
 
 from analyzer.pack.chemistry import KNOTS
 from analyzer.pack.soc import known
-from analyzer.pack.soc_filter import (
-    CURVE,
-    FAST,
-    GAP,
-    HYST,
-    LN_Q,
-    SHIFT,
-    SLOW,
-    SOC,
-    STATES,
-    WANDER,
-    Guesses,
-)
+from analyzer.pack.soc_filter import GaussianMixtureFilter
 from analyzer.pack.soc_state import (
-    ChargeState,
+    PackPosterior,
     curve_error_v,
-    kept,
-    unfolded,
+    pack_mixture,
+    unpack_covariance,
 )
+from analyzer.pack.soc_states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
 from logger.boat import Pack
 from tests.support.charge_filter import SD, bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments, random_covariance, sampled
@@ -81,10 +70,10 @@ def test_mean_var_is_what_sampling_gives(before, bank):
 def test_split_keeps_every_moment_up_to_the_second(bank):
     wide = np.array([True, False, True, False, False])
     centre, cov = moments(bank)
-    weight, narrow = bank.weights(), bank.p[SOC, SOC].copy()
+    weight, narrow = bank.weights(), bank.cov[SOC, SOC].copy()
     bank._split(wide)
     again, again_cov = moments(bank)
-    assert len(bank.logw) == 3 + 3 * 2
+    assert len(bank.log_weight) == 3 + 3 * 2
     assert again == approx(centre, abs=1e-14)
     assert again_cov == approx(cov, abs=1e-14)
     now = content(bank)
@@ -95,9 +84,9 @@ def test_split_keeps_every_moment_up_to_the_second(bank):
         assert np.linalg.eigvalsh(p).min() > 0
 
 
-def test_tidy_drops_the_hopeless_and_shares_their_weight(bank, before):
-    bank.logw = np.array([-30.5, 0.0, -29.5, -1.0, -40.0])
-    bank.tidy()
+def test_prune_and_split_drops_the_hopeless_and_shares_their_weight(bank, before):
+    bank.log_weight = np.array([-30.5, 0.0, -29.5, -1.0, -40.0])
+    bank.prune_and_split()
     assert content(bank).mean == approx(before.mean[1:4])
     share = np.exp([0.0, -29.5, -1.0])
     assert bank.weights() == approx(share / share.sum())
@@ -105,58 +94,61 @@ def test_tidy_drops_the_hopeless_and_shares_their_weight(bank, before):
 
 
 @pytest.mark.parametrize(
-    ("sd", "logw", "pieces"),
+    ("sd", "log_weight", "pieces"),
     [(0.036, 0.0, 3), (0.034, 0.0, 1), (0.036, -9.9, 3), (0.036, -10.1, 1)],
 )
-def test_tidy_splits_what_is_wide_and_likely(bank, sd, logw, pieces):
-    bank.logw = np.zeros(5)
-    bank.logw[2] = logw
-    bank.p[SOC, SOC, 2] = sd**2
-    bank.tidy()
-    assert len(bank.logw) == 4 + pieces
+def test_prune_and_split_splits_what_is_wide_and_likely(bank, sd, log_weight, pieces):
+    bank.log_weight = np.zeros(5)
+    bank.log_weight[2] = log_weight
+    bank.cov[SOC, SOC, 2] = sd**2
+    bank.prune_and_split()
+    assert len(bank.log_weight) == 4 + pieces
 
 
 @pytest.mark.parametrize(("count", "grown"), [(38, 40), (39, 39)])
-def test_tidy_never_holds_more_than_forty(count, grown):
+def test_prune_and_split_never_holds_more_than_forty(count, grown):
     bank = bank_of(
         cell_of(), random_mixture(np.random.default_rng(2), np.linspace(0.1, 0.9, count))
     )
-    bank.logw = np.zeros(count)
-    bank.p[SOC, SOC, 0] = 0.05**2
-    bank.tidy()
-    assert len(bank.logw) == grown
+    bank.log_weight = np.zeros(count)
+    bank.cov[SOC, SOC, 0] = 0.05**2
+    bank.prune_and_split()
+    assert len(bank.log_weight) == grown
 
 
-def test_kept_drops_the_unlikely_and_unfolded_gives_whole_covariances(before):
+def test_pack_mixture_drops_the_unlikely_and_unpack_gives_whole_covariances(before):
     before.weight = np.array([0.5, 2e-5, 0.3, 0.2 - 8e-5, 6e-5])
-    stored = kept(bank_of(cell_of(), before))
+    stored = pack_mixture(bank_of(cell_of(), before))
     likely = [0, 2, 3, 4]  # over 1e-4 of the likeliest: 5e-5 here
     share = before.weight[likely]
-    assert stored["weight"] == approx(share / share.sum())
-    assert (stored["mean"] == before.mean[likely]).all()
+    assert stored.weight == approx(share / share.sum())
+    assert (stored.mean == before.mean[likely]).all()
     whole = before.cov[likely]
-    assert unfolded(stored["cov"]) == approx(0.5 * (whole + whole.transpose(0, 2, 1)), abs=1e-16)
+    assert unpack_covariance(stored.cov) == approx(
+        0.5 * (whole + whole.transpose(0, 2, 1)), abs=1e-16
+    )
 
 
 def test_a_state_goes_through_json_to_seven_digits(bank):
-    state = replace(known(PACK, 0.5, 0.02), bank=kept(bank))
-    again = ChargeState.from_dict(json.loads(json.dumps(state.to_dict())))
+    state = replace(known(PACK, 0.5, 0.02), mixture=pack_mixture(bank))
+    again = PackPosterior.from_dict(json.loads(json.dumps(state.to_dict())))
     for name in ("mean", "cov"):
-        assert again.bank[name] == approx(state.bank[name], rel=1e-7)
-    assert again.bank["weight"] == approx(state.bank["weight"])
-    assert replace(again, bank=state.bank) == state
+        found, kept = getattr(again.mixture, name), getattr(state.mixture, name)
+        assert found == approx(kept, rel=1e-7)
+    assert again.mixture.weight == approx(state.mixture.weight)
+    assert replace(again, mixture=state.mixture) == state
 
 
 def test_from_dict_refuses_another_count_of_states(bank):
-    data = replace(known(PACK, 0.5, 0.02), bank=kept(bank)).to_dict()
-    data["bank"] = {**data["bank"], "weight": data["bank"]["weight"][:1]}
+    data = replace(known(PACK, 0.5, 0.02), mixture=pack_mixture(bank)).to_dict()
+    data["mixture"] = {**data["mixture"], "weight": data["mixture"]["weight"][:1]}
     with pytest.raises(ValueError, match="another version"):
-        ChargeState.from_dict(data)
+        PackPosterior.from_dict(data)
 
 
 def test_draws_have_the_moments_of_the_stored_mixture(bank):
     state = replace(
-        known(PACK, 0.5, 0.02), bank=kept(bank), drift_sd=0.03, v1_v=0.02,
+        known(PACK, 0.5, 0.02), mixture=pack_mixture(bank), drift_sd=0.03, v1_v=0.02,
         v2_v=0.03, r_factor=1.2, slow_factor=0.9,
     )  # fmt: skip
     count = 60_000
@@ -176,8 +168,8 @@ def test_draws_have_the_moments_of_the_stored_mixture(bank):
     # polarisation goes with the factor that a draw has; wander is polarisation of no pair's
     assert some["v1_v"] == approx(0.02 * np.exp(r0) / 1.2)
     wander = 0.03 * np.exp(slow) / 0.9 - some["v2_v"]
-    assert wander.mean() == approx(centre[WANDER], abs=error * sd[WANDER])
-    assert wander.std() == approx(sd[WANDER], rel=error)
+    assert wander.mean() == approx(centre[WALK], abs=error * sd[WALK])
+    assert wander.std() == approx(sd[WALK], rel=error)
     assert np.abs(some["hysteresis"]).max() > 1.0  # a gap larger than usual, on the outer branch
 
 
@@ -187,7 +179,7 @@ def test_draws_of_one_point_are_the_point():
     mixture.mean[0, [GAP, HYST]] = 0.4, -0.7
     mixture.cov[:] = 1e-12 * np.eye(STATES)
     x = mixture.mean[0]
-    state = replace(known(PACK, 0.5, 0.02), bank=kept(bank_of(cell_of(), mixture)))
+    state = replace(known(PACK, 0.5, 0.02), mixture=pack_mixture(bank_of(cell_of(), mixture)))
     some = state.draws(3, np.random.default_rng(5))
     own = np.interp(x[SOC], KNOTS, x[CURVE:])
     assert some["ocv_shift_v"] == approx(x[SHIFT] + own, abs=1e-4)
@@ -211,13 +203,13 @@ def test_known_charge_is_the_prior_times_what_is_believed():
     assert state.soc == approx(mean, abs=0.01)
     sure = known(PACK, 0.6, 0.02)
     assert (sure.soc, sure.sd) == approx((0.6, 0.02))
-    assert sure.bank["weight"] == approx([1.0])
+    assert sure.mixture.weight == approx([1.0])
 
 
 def test_prior_is_the_cells_own():
     # before anything is seen: standard deviations as the chemistry has them, charge flat
     cell = cell_of()
-    mean, var = Guesses(cell).mean_var()
+    mean, var = GaussianMixtureFilter(cell).mean_var()
     kind = cell.kind
     sd = {SHIFT: kind.curve_sd_v, FAST: kind.fast_sd, SLOW: kind.slow_sd, GAP: kind.gap_sd,
           LN_Q: cell.capacity_sd}  # fmt: skip

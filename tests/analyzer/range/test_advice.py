@@ -41,10 +41,10 @@ def test_not_by_capacity_where_the_range_is_narrow(capacity_ah):
 
 def test_a_silence_is_named_while_it_leaves_the_charge_open():
     pack = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200)
-    open_charge = replace(known(pack, 0.5, 0.1), unseen_s=36_000.0)
+    open_charge = replace(known(pack, 0.5, 0.1), gap_s=36_000.0)
     assert "nothing was recorded for 10 h" in advice.after_silence(open_charge)
     assert advice.after_silence(replace(open_charge, sd=0.02)) == ""
-    assert advice.after_silence(replace(open_charge, unseen_s=0.0)) == ""
+    assert advice.after_silence(replace(open_charge, gap_s=0.0)) == ""
 
 
 def test_a_charge_long_uncertain_is_what_a_full_charge_would_tell(capacity_ah):
@@ -57,7 +57,7 @@ def test_a_charge_long_uncertain_is_what_a_full_charge_would_tell(capacity_ah):
     before = replace(charge, full_us=charge.t_us - 9 * 86_400_000_000)
     assert "last seen full 9 days ago" in advice.lesson(before, far, 0, draws)
     # after a time without readings that is told already
-    assert advice.lesson(replace(before, unseen_s=36_000.0), far, 0, draws) == ""
+    assert advice.lesson(replace(before, gap_s=36_000.0), far, 0, draws) == ""
     assert advice.lesson(before, result(20_000 * (capacity_ah / 200) ** 3), 0, draws) == (
         advice.LEARN_CAPACITY
     )

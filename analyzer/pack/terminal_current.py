@@ -1,0 +1,91 @@
+"""Current at the mean cell's terminals: gaps bridged, and the part of it that is stored."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.pack.cell_model import Cell
+from analyzer.pack.chemistry import LEAD, Chemistry
+from analyzer.pack.lead_acid_charge import CHARGER_V, accepted, charge_doubt
+from analyzer.series.derived import held_current_a
+from analyzer.series.series import Series
+from logger.units import HOUR_S
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+LOST_C = 0.03  # sd of the current while it is not measured, as a share of Ah; assumed
+# A gap up to this long: the load beside it, over BESIDE_S, most likely went on. Assumed.
+BRIDGED_S = 2 * HOUR_S
+BESIDE_S = 300.0
+
+
+@dataclass(frozen=True)
+class TerminalCurrent:
+    """Current out of the mean cell, gaps bridged; all (n,).
+
+    Args:
+        amps, lost: At the terminals; where it was not measured. [A]
+        stored_a: Of it what counts as stored charge, charge efficiency applied. [A]
+        charge_var: Added to the variance of the charge by gap and charge efficiency. [frac²]
+        by_charger: The voltage is the charger's alone.
+    """
+
+    amps: Floats
+    lost: Bools
+    stored_a: Floats
+    charge_var: Floats
+    by_charger: Bools
+
+
+def terminal_current(
+    series: Series, cell: Cell, sign: float, volts: Floats, temp_c: Floats
+) -> TerminalCurrent:
+    """Current with its gaps bridged, and what of it is stored.
+
+    Args:
+        volts, temp_c: Of the mean cell, (n,).
+    """
+    ah, step_s = cell.params.capacity_ah, series.step_s
+    held, lost = held_current_a(series)
+    amps, charge_var = _bridged(sign * held, lost, step_s, ah)
+    efficiency, sd, by_charger = _charge_efficiency(cell.kind, -amps, volts, temp_c, ah)
+    stored = np.where(amps < 0, amps * efficiency, amps)
+    charge_var = charge_var + charge_doubt(-amps, sd, step_s / HOUR_S, ah)
+    return TerminalCurrent(amps, lost, stored, charge_var, by_charger)
+
+
+def _charge_efficiency(
+    kind: Chemistry, charging_a: Floats, cell_v: Floats, temp_c: Floats, ah: float
+) -> tuple[Floats, Floats, Bools]:
+    """Share of a charging current that stays, its standard deviation, and where the voltage is the
+    charger's alone, (n,) each."""
+    if kind.name not in LEAD:
+        same = np.ones(len(charging_a))
+        return kind.charge_efficiency * same, 0.0 * same, same < 0
+    kept, doubt = accepted(kind.name, np.maximum(charging_a, 0.0), cell_v, temp_c, ah)
+    return kept, doubt, (charging_a > 0) & (np.nan_to_num(cell_v) > CHARGER_V)
+
+
+def _bridged(amps: Floats, lost: Bools, step_s: float, ah: float) -> tuple[Floats, Floats]:
+    """The current with its gaps bridged, and what each reading of a gap adds to the variance of
+    the charge, (n,) both. What a long gap adds is not a variance: `soc_after_gap.py`.
+
+    In a short gap the load most likely goes on as on both sides of it; by how much it does not is
+    one error for the whole gap, so that the doubt grows with its length, not with its root.
+    """
+    edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(int)))
+    amps, var, near = amps.copy(), np.zeros(len(amps)), max(round(BESIDE_S / step_s), 1)
+    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        if (end - begin) * step_s > BRIDGED_S:
+            continue
+        before, after = (
+            float(part.mean()) if len(part) else 0.0
+            for part in (amps[max(begin - near, 0) : begin], amps[end : end + near])
+        )
+        amps[begin:end] = 0.5 * (before + after)
+        sd_a = float(np.hypot(LOST_C * ah, max(abs(before), abs(after))))
+        grown = (sd_a / ah * np.arange(end - begin + 1) * step_s / HOUR_S) ** 2
+        var[begin:end] = np.diff(grown)
+    return amps, var
