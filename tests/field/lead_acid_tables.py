@@ -108,17 +108,22 @@ PUBLISHED_THREE = Table(
     "agm", "default lead-acid battery of a public energy-system library: Ah at 20, 10 and 1 h",
     (1.0, 10.0, 20.0), 100.0, {1.75: _row(58.12, 9.32, 5.0)},
 )  # fmt: skip
+NAN = float("nan")
+# Maker C ends an hour's discharge at 9.6 V a block and slower ones at 10.8 V; from memory too.
 PERCENT = Table(
     "agm", "maker C's table of percent by hours, glass mat; from memory",
-    (1.0, 3.0, 5.0, 10.0, 20.0), 100.0, {1.75: _row(65.0, 26.0, 17.0, 9.2, 5.0)},
+    (1.0, 3.0, 5.0, 10.0, 20.0), 100.0,
+    {1.80: _row(NAN, 26.0, 17.0, 9.2, 5.0), 1.60: _row(65.0, NAN, NAN, NAN, NAN)},
 )  # fmt: skip
 GEL_PERCENT = Table(
     "gel", "maker C's table of percent by hours, gel; from memory",
-    (1.0, 3.0, 5.0, 10.0, 20.0), 100.0, {1.75: _row(61.0, 24.33, 16.0, 8.7, 5.0)},
+    (1.0, 3.0, 5.0, 10.0, 20.0), 100.0,
+    {1.80: _row(NAN, 24.33, 16.0, 8.7, 5.0), 1.60: _row(61.0, NAN, NAN, NAN, NAN)},
 )  # fmt: skip
 GEL_TUBULAR = Table(
     "gel", "maker C's table of percent by hours, tubular gel; from memory",
-    (1.0, 3.0, 5.0, 10.0, 20.0), 112.0, {1.75: _row(63.0, 26.33, 18.8, 10.0, 5.6)},
+    (1.0, 3.0, 5.0, 10.0, 20.0), 112.0,
+    {1.80: _row(NAN, 26.33, 18.8, 10.0, 5.6), 1.60: _row(63.0, NAN, NAN, NAN, NAN)},
 )  # fmt: skip
 GEL_SOLAR = Table(
     "gel", "maker D's 12 V solar gel block: Ah at 1, 5, 10 and 20 h; from memory",
@@ -137,7 +142,6 @@ THICK_PLATE = Table(
     "lead_acid", "maker F's 6 V 428 Ah flooded block with thick plates; from memory",
     HOURS, 428.0, {1.75: _row(145.0, 102.5, 81.3, 68.5, 59.0, 52.0, 42.3, 36.0, 21.4)},
 )  # fmt: skip
-NAN = float("nan")
 OTHER_MAKER = Table(
     "agm", "maker G's 12 V 40 Ah block: Ah by hours, each to an end voltage of its own",
     (1.0, 5.0, 10.0, 20.0), 40.0,
