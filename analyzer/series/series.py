@@ -84,6 +84,8 @@ def on_grid(
     return grid
 
 
+HELD_S = 30.0  # a reading of a fast channel says nothing of what is later; assumed
+SLOW_INTERVALS, SLOW_HELD_S = 1.25, 120.0  # a slow channel's next reading may be so late; assumed
 ANGLES = ("course_ground_deg", "heading_true_deg", "heading_magnetic_deg")
 
 
@@ -97,7 +99,8 @@ def load(
         start_us, end_us: On the log's timeline. [µs]
         step_s: Grid step. [s]
     Returns:
-        The series. A value is held for 2.5 times the channel's usual interval, at most 30 s.
+        The series. A value is held for 2.5 times the channel's usual interval, at most 30 s; of a
+        slower channel until the next should be there, lest half of a minute's energy be missing.
     """
     n = max(int(np.ceil((end_us - start_us) / (step_s * 1e6))), 0)
     values: dict[str, Floats] = {}
@@ -106,7 +109,8 @@ def load(
         if not len(t_us):
             continue
         usual_s = float(np.median(np.diff(t_us))) / 1e6 if len(t_us) > 2 else step_s
-        hold_s = min(max(2.5 * usual_s, 2 * step_s), 30.0)
+        slow_s = min(SLOW_INTERVALS * usual_s, SLOW_HELD_S)
+        hold_s = min(max(2.5 * usual_s, 2 * step_s), max(HELD_S, slow_s))
         if name in ANGLES:
             rad = np.radians(v)
             s = on_grid(t_us, np.sin(rad), start_us, step_s, n, hold_s)

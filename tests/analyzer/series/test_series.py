@@ -58,3 +58,12 @@ def test_cut_keeps_the_clock():
     part = series.cut(1, 3)
     assert part.t0_us == 6_000_000
     assert part.values["pack_voltage_v"] == approx([1.0, 2.0])
+
+
+def test_load_holds_a_slow_channel_until_its_next_reading():
+    """One reading a minute: no minute's second half is missing, and a gap of hours is."""
+    t = np.concatenate([np.arange(0.0, 600.0, 60.0), np.arange(9000.0, 9600.0, 60.0)])
+    store = FakeStore(pack_current_a=(seconds(*t), np.full(20, 3.0)))
+    amps = load(store, ["pack_current_a"], 0, 9_600_000_000).get("pack_current_a")
+    assert (amps[:600] == 3.0).all()
+    assert np.isnan(amps[640:9000]).all()
