@@ -53,8 +53,8 @@ class OneChannel:
         return self.t_us[keep], self.values[keep]
 
 
-@pytest.mark.parametrize("every_s", [0.7, 3.0, 9.0, 40.0])
-def test_load_holds_for_two_and_a_half_intervals(every_s):
+@pytest.mark.parametrize("every_s", [0.7, 3.0, 9.0, 16.0, 40.0, 200.0])
+def test_load_holds_for_two_and_a_half_intervals_or_until_a_slow_one_s_next(every_s):
     rng = np.random.default_rng(1)
     t_us = np.round(np.cumsum(np.full(60, every_s * 1e6))).astype(np.int64)
     t_us = np.delete(t_us, [10, 11, 12, 13, 30, 31])
@@ -63,7 +63,7 @@ def test_load_holds_for_two_and_a_half_intervals(every_s):
     series = load(OneChannel("pack_voltage_v", t_us, values), ("pack_voltage_v", "x"), 0, end_us)
     assert list(series.values) == ["pack_voltage_v"]
     assert series.n == int(np.ceil(end_us / 1e6))
-    hold_s = min(max(2.5 * every_s, 2.0), 30.0)
+    hold_s = min(max(2.5 * every_s, 2.0), max(30.0, min(1.25 * every_s, 120.0)))
     last, since = np.nan, 10**9
     for k in range(series.n):
         here = values[(t_us >= k * 1e6) & (t_us < (k + 1) * 1e6)]
