@@ -1,0 +1,83 @@
+"""Breaks recordings on purpose and lists what does not hold.
+
+python -m tests.breakage --count 5000 --seed 1 --jobs 2
+python -m tests.breakage --count 200 --kind dead --kind frozen
+python -m tests.breakage --case 1234 --keep broken/
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from pathlib import Path
+
+from tests.breakage import cases, drawing
+from tests.breakage.breaks import APPLY
+from tests.breakage.tally import Tally
+
+
+def examined(seed: int, kinds: Sequence[str]) -> tuple[int, cases.Result]:
+    """One case, for a pool of processes."""
+    case = drawing.draw(seed, kinds)
+    try:
+        return seed, cases.examine(case)
+    except Exception as error:  # of the harness: one case less, and said
+        return seed, cases.Result(case, [cases.Miss("harness", f"{error!r}")])
+
+
+def main() -> int:
+    """Runs one case, or many."""
+    parser = argparse.ArgumentParser(prog="python -m tests.breakage", description=__doc__)
+    parser.add_argument("--count", type=int, default=100, help="cases (100)")
+    parser.add_argument("--seed", type=int, default=1, help="number of the first case (1)")
+    parser.add_argument("--kind", action="append", choices=["sound", *APPLY], default=[])
+    parser.add_argument("--jobs", type=int, default=1, help="processes (1)")
+    parser.add_argument("--case", type=int, metavar="SEED", help="one case, in full")
+    parser.add_argument("--keep", type=Path, metavar="FOLDER", help="leave that case's log there")
+    options = parser.parse_args()
+    if options.case is not None:
+        return one(options.case, options.kind, options.keep)
+    return many(options.seed, options.count, options.kind, options.jobs)
+
+
+def name(case: cases.Case) -> str:
+    """A case in a few words."""
+    return f"{' and '.join(case.causes)} [{case.kit}]"
+
+
+def one(seed: int, kinds: Sequence[str], keep: Path | None) -> int:
+    """Everything about one case."""
+    case = drawing.draw(seed, kinds)
+    if keep is not None:
+        keep.mkdir(parents=True)
+    said, truth = cases.run(case, keep)
+    print(case)
+    for question, answer in said.answers.items():
+        print(f"\n=== {question} (status {answer.status})\n{answer.text}{answer.error}")
+        print(answer.broke)
+    misses, stated = cases.judge(said, truth, case.breaks)
+    print(f"\n=== true: charge {truth.soc_frac:.1%}, {truth.speed_mps:.2f} m/s, "
+          f"{truth.power_w:.0f} W, {truth.leg[0].doing} for {truth.leg[1]} s")  # fmt: skip
+    for s in stated:
+        print(f"{'held' if s.held else 'MISSED':<8}{s}{f' [{s.excuse}]' if s.excuse else ''}")
+    for miss in misses:
+        print(f"{miss.invariant}: {miss.text}")
+    return bool(misses)
+
+
+def many(first: int, count: int, kinds: Sequence[str], jobs: int) -> int:
+    """Every miss as it is found, then the summary."""
+    tally = Tally()
+    ask = partial(examined, kinds=kinds)
+    with ProcessPoolExecutor(jobs) as pool:
+        for seed, result in pool.map(ask, range(first, first + count)):
+            tally.add(seed, result)
+            for miss in result.misses:
+                print(f"{seed}: {name(result.case)}: {miss.invariant}: {miss.text}", flush=True)
+    print("\n" + tally.report())
+    return bool(tally.misses)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

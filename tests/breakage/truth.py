@@ -1,0 +1,106 @@
+"""What was true at the moment of the questions, from the simulated outing."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from replay.boatsim.ahead import Reach, reach
+from replay.boatsim.homeward import Homecoming, home_from
+from replay.boatsim.hull import GRAVITY_MPS2
+from replay.boatsim.motion import Leg
+from replay.boatsim.outing import Outing
+from replay.boatsim.random_boat import CELL_V
+from tests.breakage.recordings import Recording, Throttle
+
+LATELY_S = 10  # the present speed is the mean over this
+SETTLED_S = 20.0  # so soon after a change of throttle the headline may still be of before
+
+
+@dataclass(frozen=True)
+class Truth:
+    """The truth at step `at`, a multiple of 60. outing: with the boat file's reserve."""
+
+    outing: Outing
+    at: int
+    throttle: Throttle | None = None
+
+    @property
+    def soc_frac(self) -> float:
+        """State of charge, the cells' mean."""
+        return float(self.outing.soc_frac[self.at])
+
+    @property
+    def speed_mps(self) -> float:
+        """Through water, lately."""
+        return float(self.outing.motion.speed_water_mps[self.at - LATELY_S : self.at + 1].mean())
+
+    @property
+    def power_w(self) -> float:
+        """From the pack, lately."""
+        s = self.outing.series
+        lately = slice(self.at - LATELY_S, self.at + 1)
+        return float((s["pack_v"][lately] * s["pack_a"][lately]).mean())
+
+    @cached_property
+    def leg(self) -> tuple[Leg, int]:
+        """The plan's leg and for how many seconds it has been under way."""
+        start = 0
+        for leg in self.outing.scene.legs:
+            end = start + int(leg.duration_s)
+            if self.at < end:
+                return leg, self.at - start
+            start = end
+        return self.outing.scene.legs[-1], int(self.outing.scene.legs[-1].duration_s)
+
+    @property
+    def motoring(self) -> bool:
+        """Under motor alone, long enough on this leg for a headline to be about it."""
+        leg, since_s = self.leg
+        return leg.doing == "motoring" and since_s >= SETTLED_S
+
+    @property
+    def steady(self) -> bool:
+        """Two minutes and more of one course and one throttle setting."""
+        leg, since_s = self.leg
+        return leg.doing == "motoring" and since_s >= 120
+
+    def ahead(self, speed_mps: float) -> Reach:
+        """How far and how long at a speed through water, weather and stream staying."""
+        return reach(self.outing, self.at, np.array([speed_mps]))
+
+    def home(self, speed_mps: float) -> Homecoming:
+        """How it ends if the boat turns now and motors straight home."""
+        return home_from(self.outing, self.at, speed_mps)
+
+    @property
+    def energy_out_wh(self) -> float:
+        """Given by the pack since the recording began."""
+        s = self.outing.series
+        power = (s["pack_v"] * s["pack_a"])[: self.at]
+        return float(np.maximum(power, 0).sum() / 3600)
+
+    @property
+    def pack_wh(self) -> float:
+        """What a full pack holds, about."""
+        capacity = self.outing.boat.true_cells().capacity_ah
+        return float(capacity.sum() * CELL_V)
+
+    @property
+    def hull_speed_mps(self) -> float:
+        """Speed through water that no displacement hull passes: Froude number 0.6 (assumed; the
+        resistance hump of heavy hulls lies at 0.5)."""
+        return 0.6 * float(np.sqrt(GRAVITY_MPS2 * self.outing.boat.hull.waterline_m))
+
+
+def truth_of(recording: Recording, at: int, throttle: Throttle | None) -> Truth:
+    """The truth for a recording; the reserve is what the boat file asks for, right or not."""
+    reserve = reserve_of(recording.boat)
+    boat = replace(recording.outing.boat, reserve_frac=reserve)
+    return Truth(replace(recording.outing, boat=boat), at, throttle)
+
+
+def reserve_of(boat: dict[str, Any]) -> float:
+    """The reserve of a boat file. [frac]"""
+    return float(boat["reserve"]["soc_frac"])
