@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from analyzer.faces.cli import main
+from analyzer.faces.cli.main import main
 from logger.units import KN
 
 FRESH_S = 1.0  # the newest reading is so old when the questions are put

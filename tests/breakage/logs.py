@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import tomlkit
 
-from logger.sources.source import EXACT, Block, Group, UtcFix
+from logger.reading import EXACT, Block, Group, UtcFix
 from logger.store import Store
 from tests.breakage.recordings import Reading, Recording, devices_of
 
