@@ -67,6 +67,7 @@ def boat_answers(kind: str, number: int, folder: Path, main, earlier: int = 2) -
             "kind": kind, "number": number, "moment": len(answers), "changed": event.just_changed,
             "label_frac": true_ah / of.boat.rated_ah, "reserve": of.boat.reserve_frac,
             "true_ah": true_ah, "counting": counter.range_m(), "doing": event.leg.doing,
+            "true_mps": event.speed_mps,
         }  # fmt: skip
         row |= _truth(event, rng) | _said(main, log)
         row |= _home(event, row.pop("home_said"))
@@ -98,7 +99,7 @@ def _said(main, log: BoatLog) -> dict:
     far, soc = answer["distance"], answer["charge"]
     row["limit"], row["home_said"] = answer["limit"], answer["home"]
     row["why"] = far["reason"] or soc["reason"]
-    row["power_w"] = answer["power_w"]
+    row["said_mps"], row["motoring"] = answer["speed_water_mps"], answer["motoring"]
     row["far"] = _three(far)
     row["soc"] = _three(soc)
     return row
