@@ -13,6 +13,7 @@ from analyzer.estimation.results import (
 )
 from analyzer.pack.cell_model import chemistry
 from analyzer.pack.shunt_sense import Test, shunt_sense
+from analyzer.series.operating import at_rest
 from analyzer.series.series import Series, load
 from logger import channels
 from logger.boat import Boat
@@ -22,7 +23,6 @@ from logger.units import HOUR_S
 
 LOOK_BACK_S = 12 * HOUR_S  # wiring is tested on the newest part of the log
 RATE_OVER_S = 60.0
-QUIET_C = 0.01  # at rest: below one hundredth of the rated capacity, in amperes
 REST_S = 1200.0
 READING_SD_V = 0.004  # per cell, of a shunt monitor or a cell monitor (common practice, no source)
 HEALTH = "health_"
@@ -160,7 +160,7 @@ def _rests_test(boat: Boat, series: Series) -> Test:
     """Charge counted between the first and the last long rest against what their voltages say."""
     question = "Does charge counted agree with the rests before and after?"
     amps = series.get("pack_current_a")
-    quiet = np.abs(amps) < QUIET_C * boat.pack.rated_capacity_ah
+    quiet = at_rest(series, boat.pack)
     rests = [(a, b) for a, b in wiring.runs(quiet) if (b - a) * series.step_s >= REST_S]
     if len(rests) < 2:
         return Test(question, "cannot say", "wants two rests of 20 minutes with a run in between")

@@ -29,7 +29,13 @@ from analyzer.environment.stream import (
     unknown,
 )
 from analyzer.estimation.least_squares import solve
-from analyzer.series.operating import propulsion_power_w, shaft_rps, unaided
+from analyzer.series.operating import (
+    TURNING_RPS,
+    motoring_w,
+    propulsion_power_w,
+    shaft_rps,
+    unaided,
+)
 from analyzer.series.series import Series
 from logger.boat import Boat
 
@@ -43,7 +49,6 @@ CARRIED_SD = 0.02  # how far a calibration moves from trip to trip: growth, trim
 NOISE_MPS = 0.10  # of one half-minute mean: waves, steering
 LEG_MPS = 0.06  # shared by a leg: leeway, wind ahead or astern
 LEEWAY_LEG = 0.07  # and across the bow where sails drive her: 4 degrees of leeway
-IDLE_FRAC = 0.02  # of rated power: less is not motoring
 SLIP_LEG = 0.03  # the same for the shaft, as a share of speed: slip goes with the load
 SHAFT_ALIKE = 0.05  # revolutions against those of the minute before: the boat has caught up
 KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "known"
@@ -94,7 +99,7 @@ def heading_true(series: Series) -> Floats:
 
 def _driving(shaft: Floats, power: Floats) -> Floats:
     """Revolutions where they are settled and the propeller has its usual load, else NaN."""
-    ok = shaft > 0.5
+    ok = shaft > TURNING_RPS
     for back in (1, 2):
         before = np.concatenate([shaft[:1].repeat(back), shaft])[: len(shaft)]
         with np.errstate(invalid="ignore"):
@@ -110,7 +115,7 @@ def _bins(series: Series, boat: Boat | None) -> _Bins:
     if boat is not None:
         power = _mean_bins(propulsion_power_w(series, boat), size)
         shaft = _driving(turns, power)
-        idle = power < IDLE_FRAC * boat.motor.rated_power_w
+        idle = power < motoring_w(boat)
     course = np.radians(series.get("course_ground_deg"))
     speed = series.get("speed_ground_mps")
     heading = np.radians(heading_true(series))
@@ -125,7 +130,7 @@ def _bins(series: Series, boat: Boat | None) -> _Bins:
         heading_rad=np.where(np.hypot(sin, cos) > 0.95, np.arctan2(sin, cos), np.nan),
         water=_mean_bins(series.get("speed_water_mps"), size),
         shaft=shaft,
-        sailed=np.where(np.isfinite(turns), ~(shaft > 0.5), idle),
+        sailed=np.where(np.isfinite(turns), ~(shaft > TURNING_RPS), idle),
     )
 
 

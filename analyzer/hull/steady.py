@@ -25,7 +25,7 @@ from analyzer.environment.wind import (
     windage_m2,
 )
 from analyzer.hull.resistance import GRAVITY
-from analyzer.series.operating import propulsion_power_w, shaft_rps, unaided
+from analyzer.series.operating import motoring_w, propulsion_power_w, settled, shaft_rps, unaided
 from analyzer.series.series import Series
 from logger.boat import Boat
 
@@ -33,12 +33,10 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 MINUTE_S = 60.0
-POWER_SPREAD = 0.12  # relative standard deviation of power inside a minute
-SPEED_CHANGE_MPS = 0.10  # between the two halves of a minute: still gathering way
-TURN_DEG = 12.0
 LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
 LOG_SD_FLOOR = 0.03  # never better, however long the stretch
 SHALLOW_FROUDE = 0.6
+LEAST_SPEED_MPS = 0.3  # slower says nothing of the hull (assumed)
 SPEED_BIN_MPS = 0.1
 LEG_LOG_SD = 0.12  # wind and sea of one leg, in ln power
 LEG_DEG, LEG_PAUSE_S = 30.0, 1800.0  # one leg: so alike a course, and no longer a break
@@ -232,30 +230,7 @@ def _table(values: Floats, size: int) -> Floats:
     return values[:whole].reshape(-1, size)
 
 
-def _halves(table: Floats) -> Floats:
-    """Change between the two halves of each row, shape (minutes,)."""
-    half = table.shape[1] // 2
-    return np.asarray(table[:, half:].mean(axis=1) - table[:, :half].mean(axis=1))
-
-
-def _still(power: Floats, speed: Floats, sin: Floats, cos: Floats, floor_w: float) -> Bools:
-    """Rows in which the boat motors at one power, speed and heading; shape (minutes,)."""
-    mean = power.mean(axis=1)
-    spread = power.std(axis=1)
-    aim = np.hypot(sin.mean(axis=1), cos.mean(axis=1))
-    straight = (aim > np.cos(np.radians(TURN_DEG))) | ~np.isfinite(aim)
-    with np.errstate(invalid="ignore"):
-        return np.asarray(
-            (mean > floor_w)
-            & (spread < POWER_SPREAD * mean)
-            & (np.abs(_halves(power)) < POWER_SPREAD * mean)
-            & (np.abs(_halves(speed)) < SPEED_CHANGE_MPS)
-            & (speed.mean(axis=1) > 0.3)
-            & straight
-        )
-
-
-def _settled(still: Bools, power: Floats) -> Bools:
+def _lasting(still: Bools, power: Floats) -> Bools:
     """Still minutes whose minute before was still too, at nearly the same power."""
     ratio = power[1:] / np.maximum(power[:-1], 1.0)
     after = still[1:] & still[:-1] & (np.abs(np.log(np.maximum(ratio, 1e-6))) < 0.2)
@@ -325,13 +300,12 @@ def steady(
     heading = np.radians(heading_true(series))
     course = np.where(np.isfinite(heading), heading, np.radians(series.get("course_ground_deg")))
     rows = [_table(v, size) for v in (power, water, np.sin(course), np.cos(course))]
-    still = _still(
-        rows[0], rows[1], rows[2], rows[3], floor_w=max(0.01 * boat.motor.rated_power_w, 20.0)
-    )
+    still = settled(*rows) & (rows[0].mean(axis=1) > motoring_w(boat))
+    still &= rows[1].mean(axis=1) > LEAST_SPEED_MPS
     rows[0] = rows[0] - _table(_wind_part_w(series, boat, water, heading), size)
     power, speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
     shaft = _table(shaft_rps(series, boat), size).mean(axis=1)
-    ok = unaided(power, shaft, _settled(still, power) & _deep(series, boat, speed, size))
+    ok = unaided(power, shaft, _lasting(still, power) & _deep(series, boat, speed, size))
     if not ok.any():
         return SteadyPoints.none()
     t_s = _table(series.t_utc_s, size).mean(axis=1)

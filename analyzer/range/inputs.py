@@ -9,7 +9,6 @@ from analyzer.environment.stream import Stream
 from analyzer.environment.wind import Wind, windage_m2
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.resistance import GRAVITY
-from analyzer.hull.steady import SPEED_CHANGE_MPS
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
@@ -21,7 +20,13 @@ from analyzer.range.reach import (
     speeds_for,
 )
 from analyzer.range.thermal_limit import Warmth
-from analyzer.series.operating import propulsion_power_w, shaft_rps
+from analyzer.series.operating import (
+    motoring,
+    motoring_w,
+    propulsion_power_w,
+    settled_power,
+    settled_way,
+)
 from analyzer.series.series import Series
 from analyzer.thermal import copper
 from logger.boat import Boat, Hull
@@ -29,9 +34,8 @@ from logger.boat import Boat, Hull
 Floats = npt.NDArray[np.float64]
 
 NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over this long
-LEAST_FRAC, LEAST_RPS = 0.01, 0.2  # of rated power, of the shaft: less is not motoring
 USUAL_FROUDE = 0.28  # common practice, no source
-STILL_FRAC = 0.15  # power may vary this much in it
+MOTORING_SHARE = 0.9  # of the readings in it (assumed)
 LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
 
 
@@ -86,38 +90,23 @@ def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
     if series.n < size:
         return None
     last = series.cut(series.n - size, series.n)
-    power = np.where(_still_shaft(last, boat), np.nan, propulsion_power_w(last, boat))
+    power = propulsion_power_w(last, boat)
     speed, course = last.get("speed_ground_mps"), np.radians(last.get("course_ground_deg"))
     ok = np.isfinite(power) & np.isfinite(speed) & np.isfinite(course)
-    if ok.sum() * 2 < size:
+    if ok.sum() * 2 < size or motoring(last, boat)[ok].mean() < MOTORING_SHARE:
         return None
     power, speed, course = power[ok], speed[ok], course[ok]
-    mean, half = float(power.mean()), len(power) // 2
-    aim = np.hypot(np.sin(course).mean(), np.cos(course).mean())
-    if mean < LEAST_FRAC * boat.motor.rated_power_w or power.std() > STILL_FRAC * mean:
+    mean = float(power.mean())
+    # Over minutes at one power the stream may change the speed: only the last one is asked.
+    asked = speed if last_s < NOW_S else np.zeros_like(speed)
+    if not settled_power(power[None])[0]:
         return None
-    gained = abs(float(speed[half:].mean() - speed[:half].mean()))
-    if aim < 0.95 or (last_s < NOW_S and gained > SPEED_CHANGE_MPS):
+    if not settled_way(asked[None], np.sin(course)[None], np.cos(course)[None])[0]:
         return None
     toward = np.degrees(np.arctan2(np.sin(course).mean(), np.cos(course).mean()))
     thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
     sd = NOW_LOG_SD * float(np.sqrt(NOW_S / last_s))
     return Now(float(speed.mean()), float(toward % 360.0), mean, sd, less_hotel=thought)
-
-
-def _still_shaft(last: Series, boat: Boat) -> bool:
-    """Whether the shaft is seen not to turn, so that the power goes elsewhere: sails, a kettle.
-
-    Where the controller's own current shows that the motor takes power, that is believed instead.
-    """
-    turns = np.abs(shaft_rps(last, boat))
-    taken = last.get("controller_voltage_v") * last.get("controller_current_a")
-    least_w = LEAST_FRAC * boat.motor.rated_power_w
-    return bool(
-        np.isfinite(turns).any()
-        and np.nanmedian(turns) < LEAST_RPS
-        and not np.nan_to_num(taken).mean() > least_w
-    )
 
 
 def doing(series: Series, boat: Boat) -> str:
@@ -129,7 +118,7 @@ def doing(series: Series, boat: Boat) -> str:
     power = power[np.isfinite(power)]
     if not len(power):
         return "the motor's power is not measured"
-    if power.mean() < LEAST_FRAC * boat.motor.rated_power_w or _still_shaft(last, boat):
+    if power.mean() < motoring_w(boat) or not motoring(last, boat).any():
         return "motor off"
     if not np.isfinite(last.get("speed_ground_mps") + last.get("course_ground_deg")).any():
         return "motoring, with no speed and course over ground to go by"

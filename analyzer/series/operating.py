@@ -1,38 +1,122 @@
-"""Where the motor drives the boat, and by itself: power into the drive and the propeller's load.
+"""THE operating point: power into the drive, and when the boat motors, is settled or at rest.
 
-A propeller's power goes about with the cube of its revolutions. Sails or a tow unload it, weed or
-towing load it, and one that the boat's way turns takes nothing or gives power back: only at its
-usual load do its revolutions tell the speed through water, and its power the boat's resistance.
+Every model takes these words from here, each with one threshold. A propeller's power goes about
+with the cube of its revolutions. Sails or a tow unload it, weed or towing load it, and one that
+the boat's way turns takes nothing or gives power back: only at its usual load do its revolutions
+tell the speed through water, and its power the boat's resistance.
 """
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.series.series import Series
-from logger.boat import Boat
+from logger.boat import Boat, Pack
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
-LEAST_LOAD, MOST_LOAD = 0.75, 1.6  # power over revolutions cubed, against the usual
-USUAL_PERCENT = 60.0  # more minutes are helped than held
+MOTORING_FRAC = 0.01  # of rated power: less is not motoring (assumed)
+MOTORING_LEAST_W = 30.0  # what an idling controller takes at the most (assumed)
+TURNING_RPS = 0.5  # of the shaft: less is standing still, not motoring (assumed)
+SETTLED_SPREAD = 0.12  # standard deviation of power over its mean, and its change (assumed)
+SETTLED_CHANGE_MPS = 0.10  # of speed between the halves: more is gathering way (assumed)
+SETTLED_TURN_DEG = 12.0  # scatter of heading or course; more is turning (assumed)
+REST_C = 0.01  # at rest: below one hundredth of the rated capacity, in amperes (common practice)
+LEAST_LOAD, MOST_LOAD = 0.75, 1.6  # power over revolutions cubed, against the usual (assumed)
+USUAL_PERCENT = 60.0  # more minutes are helped than held (assumed)
+
+
+def hotel_power_w(series: Series, boat: Boat) -> Floats:
+    """Load beside the drive, as measured, else the boat file's typical figure. [W] (n,)"""
+    typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
+    measured = series.get("hotel_power_w")
+    return np.where(np.isfinite(measured), measured, typical)
+
+
+def controller_power_w(series: Series) -> Floats:
+    """Volts times amperes at the controller, below 0 when it gives back. [W] (n,), NaN unknown
+
+    Where the controller has no voltmeter of its own the pack's stands in; cables take 1 or 2 %.
+    """
+    volts = first_finite(series, ("controller_voltage_v", "pack_voltage_v"))
+    return volts * series.get("controller_current_a")
 
 
 def propulsion_power_w(series: Series, boat: Boat) -> Floats:
-    """Power from the pack into the motor drive, shape (n,). [W]
+    """Power from the pack into the motor drive. [W] (n,), NaN where unknown
 
-    The pack's own power plus what sun and shore give, less the hotel load: as measured, else
-    the boat file's typical figure. Where the pack is not measured, what the controller takes.
+    P = V·I + sun + shore - hotel, at the pack. The pack's shunt is the better instrument, and
+    what is counted from the pack adds up with the hotel load to what empties it. Where the pack
+    is not measured, what the controller takes.
     """
     pack = series.get("pack_voltage_v") * series.get("pack_current_a")
-    given = sum(
-        np.nan_to_num(series.get(name), nan=0.0) for name in ("solar_power_w", "shore_power_w")
-    )
-    hotel = series.get("hotel_power_w")
-    typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
-    balance = pack + given - np.where(np.isfinite(hotel), hotel, typical)
-    taken = series.get("controller_voltage_v") * series.get("controller_current_a")
-    return np.asarray(np.where(np.isfinite(balance), balance, taken))
+    balance = pack - hotel_power_w(series, boat)
+    for name in ("solar_power_w", "shore_power_w"):
+        balance = balance + np.nan_to_num(series.get(name), nan=0.0)
+    return np.where(np.isfinite(balance), balance, controller_power_w(series))
+
+
+def motoring_w(boat: Boat) -> float:
+    """Power into the drive from which the boat is motoring. [W]"""
+    return max(MOTORING_FRAC * boat.motor.rated_power_w, MOTORING_LEAST_W)
+
+
+def motoring(series: Series, boat: Boat) -> Bools:
+    """When the motor drives the boat; False where that is not known. (n,)
+
+    Power flows into the drive and the shaft turns, each as far as it is measured. Where two
+    meters differ, two of three decide: the pack's balance, the controller, the shaft.
+    """
+    least_w = motoring_w(boat)
+    taken, turns = controller_power_w(series), np.abs(shaft_rps(series, boat))
+    by_pack = propulsion_power_w(series, boat) > least_w
+    by_controller, by_shaft = taken > least_w, turns > TURNING_RPS
+    controller, shaft = np.isfinite(taken), np.isfinite(turns)
+    votes = by_pack.astype(int) + (controller & by_controller) + (shaft & by_shaft)
+    two = by_pack & np.where(controller, by_controller, np.where(shaft, by_shaft, True))
+    return np.where(controller & shaft, votes >= 2, two)
+
+
+def settled(power_w: Floats, speed_mps: Floats, sin: Floats, cos: Floats) -> Bools:
+    """Rows of samples in which power, speed and heading hold still. (rows,)
+
+    Args:
+        power_w, speed_mps: Shape (rows, samples); a row with a NaN is not settled.
+        sin, cos: Of heading or course, the same shape; NaN all over: not asked.
+    """
+    return settled_power(power_w) & settled_way(speed_mps, sin, cos)
+
+
+def settled_power(power_w: Floats) -> Bools:
+    """Rows in which the power neither scatters nor goes up or down. (rows,)"""
+    mean = power_w.mean(axis=1)
+    with np.errstate(invalid="ignore"):
+        spread = power_w.std(axis=1) < SETTLED_SPREAD * mean
+        return np.asarray(spread & (np.abs(halves(power_w)) < SETTLED_SPREAD * mean))
+
+
+def settled_way(speed_mps: Floats, sin: Floats, cos: Floats) -> Bools:
+    """Rows in which speed and heading hold still. (rows,)"""
+    aim = np.hypot(sin.mean(axis=1), cos.mean(axis=1))
+    straight = (aim > np.cos(np.radians(SETTLED_TURN_DEG))) | ~np.isfinite(aim)
+    with np.errstate(invalid="ignore"):
+        return np.asarray((np.abs(halves(speed_mps)) < SETTLED_CHANGE_MPS) & straight)
+
+
+def halves(rows: Floats) -> Floats:
+    """Change between the means of the two halves of each row. (rows,)"""
+    half = rows.shape[1] // 2
+    return np.asarray(rows[:, half:].mean(axis=1) - rows[:, :half].mean(axis=1))
+
+
+def rest_a(pack: Pack) -> float:
+    """Current below which a pack is at rest. [A]"""
+    return REST_C * pack.rated_capacity_ah
+
+
+def at_rest(series: Series, pack: Pack) -> Bools:
+    """When next to nothing flows; False where the current is not known. (n,)"""
+    return np.asarray(np.abs(series.get("pack_current_a")) < rest_a(pack))
 
 
 def shaft_rps(series: Series, boat: Boat | None) -> Floats:
@@ -43,6 +127,14 @@ def shaft_rps(series: Series, boat: Boat | None) -> Floats:
     return np.where(
         np.isfinite(shaft), shaft, series.get("motor_speed_rps") / boat.motor.gear_ratio
     )
+
+
+def first_finite(series: Series, names: tuple[str, ...]) -> Floats:
+    """At each grid time the first of some channels that has a value. (n,), NaN where none"""
+    out = np.full(series.n, np.nan)
+    for name in names:
+        out = np.where(np.isfinite(out), out, series.get(name))
+    return out
 
 
 def unaided(power_w: Floats, shaft_rps: Floats, ok: Bools) -> Bools:

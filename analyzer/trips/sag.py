@@ -19,6 +19,7 @@ from analyzer.estimation.results import SagAccount, SagTerm
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import Charge
 from analyzer.series.derived import cell_temp_c
+from analyzer.series.operating import rest_a
 from analyzer.series.series import Floats, Series
 from analyzer.trips.sag_fit import Earlier, Split, split
 from analyzer.trips.trips import Leg, Trip
@@ -290,12 +291,11 @@ def _rest(series: Series, boat: Boat, start: int) -> tuple[Bools, float | None]:
     Read if the pack lay still for five minutes before the trip; else it is the model's.
     """
     per = max(round(300.0 / series.step_s), 1)
-    quiet_a = 0.01 * boat.pack.rated_capacity_ah
     before = slice(max(start - per, 0), max(start, 1))
     amps, volts = series.get("pack_current_a")[before], series.get("pack_voltage_v")[before]
     last = np.zeros(series.n, bool)
     last[max(start - 30, 0) : max(start, 1)] = True
-    quiet = len(amps) >= per and bool(np.all(np.abs(amps) < quiet_a))
+    quiet = len(amps) >= per and bool(np.all(np.abs(amps) < rest_a(boat.pack)))
     if quiet and np.isfinite(volts[-30:]).any():
         return last, float(np.nanmedian(volts[-30:]))
     return last, None

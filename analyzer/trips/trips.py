@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.results import LegRow, TripRow
+from analyzer.series.operating import first_finite, motoring, propulsion_power_w, rest_a
 from analyzer.series.series import Floats, Series
 from logger.boat import Boat
 from logger.units import HOUR_S
@@ -81,39 +82,18 @@ def find(series: Series, boat: Boat) -> list[Trip]:
 
 def label(series: Series, boat: Boat) -> Labels:
     """What the boat does at each grid time: an index of `KINDS`, or -1 where nothing is known."""
-    motor_w = motor_power_w(series, boat)
+    motor_w = propulsion_power_w(series, boat)
     speed = ground_or_water_mps(series)
     current = series.get("pack_current_a")
-    driving_w = max(0.01 * boat.motor.rated_power_w, 30.0)
-    turning = np.abs(_first_finite(series, ("shaft_speed_rps", "motor_speed_rps"))) > 0.5
-    has_shaft = np.isfinite(_first_finite(series, ("shaft_speed_rps", "motor_speed_rps")))
-    motoring = (motor_w > driving_w) & (turning | ~has_shaft)
-    moving = speed > MOVING_MPS
-    in_a = 0.01 * boat.pack.rated_capacity_ah
-    charging = (current < -in_a) | (series.get("shore_power_w") > 10.0)
+    charging = (current < -rest_a(boat.pack)) | (series.get("shore_power_w") > 10.0)
     known = np.isfinite(motor_w) | np.isfinite(speed) | np.isfinite(current)
-    conditions = [~known, motoring, moving, charging]
+    conditions = [~known, motoring(series, boat), speed > MOVING_MPS, charging]
     return np.select(conditions, [UNKNOWN, 0, 1, 2], 3).astype(np.int64)
-
-
-def motor_power_w(series: Series, boat: Boat) -> Floats:
-    """Electrical power into the controller, negative when it regenerates. [W] NaN if unknown.
-
-    Measured at the controller where its current is; else the pack's power with the hotel load
-    (measured, or the boat file's) taken off and the sun's and shore's power added.
-    """
-    volts = _first_finite(series, ("controller_voltage_v", "pack_voltage_v"))
-    direct = volts * series.get("controller_current_a")
-    pack_w = series.get("pack_voltage_v") * series.get("pack_current_a")
-    balance = pack_w - _hotel_w(series, boat)
-    for name in ("solar_power_w", "shore_power_w"):
-        balance = balance + np.nan_to_num(series.get(name), nan=0.0)
-    return np.where(np.isfinite(direct), direct, balance)
 
 
 def ground_or_water_mps(series: Series) -> Floats:
     """Speed over ground, else through the water. [m/s] shape (n,)"""
-    return _first_finite(series, ("speed_ground_mps", "speed_water_mps"))
+    return first_finite(series, ("speed_ground_mps", "speed_water_mps"))
 
 
 def distance_m(series: Series) -> float | None:
@@ -213,19 +193,6 @@ def _motoring_wh_per_m(legs: tuple[LegRow, ...]) -> float | None:
     measured = [leg for leg in legs if leg.kind == "motoring" and leg.distance_m is not None]
     metres = sum(leg.distance_m or 0.0 for leg in measured)
     return sum(leg.energy_wh for leg in measured) / metres if metres > 50.0 else None
-
-
-def _hotel_w(series: Series, boat: Boat) -> Floats:
-    typical = boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0
-    measured = series.get("hotel_power_w")
-    return np.where(np.isfinite(measured), measured, typical)
-
-
-def _first_finite(series: Series, names: tuple[str, ...]) -> Floats:
-    out = np.full(series.n, np.nan)
-    for name in names:
-        out = np.where(np.isfinite(out), out, series.get(name))
-    return out
 
 
 def _smooth(labels: Labels, step_s: float) -> Labels:

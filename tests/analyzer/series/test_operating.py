@@ -1,8 +1,16 @@
 """The propeller's usual load."""
 
 import numpy as np
+import pytest
 
-from analyzer.series.operating import shaft_rps, unaided
+from analyzer.series.operating import (
+    at_rest,
+    motoring,
+    propulsion_power_w,
+    settled,
+    shaft_rps,
+    unaided,
+)
 from analyzer.series.series import Series
 from logger.boat import Boat
 from tests.analyzer.hull.test_hull import boat
@@ -34,3 +42,54 @@ def test_the_motor_s_speed_over_the_gear_stands_in_for_the_shaft_s():
     assert shaft_rps(Series(0, 1.0, 2, motor), geared).tolist() == [10.0, 10.0]
     both = motor | {"shaft_speed_rps": np.array([9.0, np.nan])}
     assert shaft_rps(Series(0, 1.0, 2, both), geared).tolist() == [9.0, 10.0]
+
+
+def drive(pack_a: float, **given: float) -> Series:
+    """One reading of a 50 V pack of a boat with an 8 kW motor: it motors from 80 W on."""
+    values = {"pack_voltage_v": 50.0, "pack_current_a": pack_a} | given
+    return Series(0, 1.0, 1, {name: np.array([value]) for name, value in values.items()})
+
+
+@pytest.mark.parametrize(
+    ("log", "drives"),
+    [
+        (drive(60.0), True),
+        (drive(1.0), False),
+        (drive(30.0, controller_current_a=0.0), False),  # a kettle
+        (drive(30.0, shaft_speed_rps=0.0), False),  # a kettle
+        (drive(30.0, shaft_speed_rps=0.0, controller_current_a=29.0), True),  # a dead shaft sensor
+        (drive(30.0, shaft_speed_rps=12.0, controller_current_a=0.0), True),  # a dead controller
+        (drive(np.nan, controller_current_a=29.0), True),  # a dead shunt
+        (drive(1.0, shaft_speed_rps=5.0, controller_current_a=-4.0), False),  # turned by sails
+        (drive(np.nan, shaft_speed_rps=12.0), False),  # not known
+    ],
+)
+def test_motoring_is_what_two_of_three_meters_say(log: Series, drives: bool):
+    assert motoring(log, boat()).tolist() == [drives]
+
+
+def test_the_packs_meter_gives_the_power_and_the_controllers_stands_in():
+    # by hand: 50 V x 18 A = 900 W from the pack; 50 V x 14.94 A = 747 W where it is not measured
+    given = {"controller_voltage_v": 50.0, "controller_current_a": 14.94}
+    assert propulsion_power_w(drive(18.0, **given), boat()) == pytest.approx([900.0])
+    assert propulsion_power_w(drive(np.nan, **given), boat()) == pytest.approx([747.0])
+
+
+def test_settled_holds_power_speed_and_heading_still():
+    # a change by a ninth and a scatter of 10 % are still; by a fifth, 15 % and 0.15 m/s are not
+    alike, half = np.full(60, 1000.0), np.repeat([1.0, 1.111], 30)
+    wave = np.tile([-1.0, 1.0], 30)
+    powers = [alike, 900 * half, 900 * np.repeat([1.0, 1.22], 30), 1000 + 100 * wave]
+    powers += [1000 + 150 * wave, alike, alike]
+    speeds = [np.full(60, 2.0)] * 5 + [np.repeat([2.0, 2.15], 30), np.full(60, 2.0)]
+    aims = [np.zeros(60)] * 6 + [np.linspace(0.0, 1.0, 60)]
+    found = settled(np.stack(powers), np.stack(speeds), np.sin(aims), np.cos(aims))
+    assert found.tolist() == [True, True, False, True, False, False, False]
+
+
+def test_at_rest_is_below_a_hundredth_of_the_label():
+    pack = boat().pack
+    most = 0.01 * pack.rated_capacity_ah
+    amps = {"pack_current_a": np.array([0.0, 0.99 * most, -0.99 * most, 1.01 * most, np.nan])}
+    found = at_rest(Series(0, 1.0, 5, amps), pack)
+    assert found.tolist() == [True, True, True, False, False]

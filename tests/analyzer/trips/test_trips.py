@@ -92,16 +92,6 @@ def test_positions_across_a_long_gap_are_not_joined():
     assert trips.distance_m(log) == pytest.approx(55616.939 * (1 - 201 / 1000), rel=1e-3)
 
 
-def test_motor_power_is_the_controller_s_or_the_balance():
-    log = day((10, 60, 2))
-    assert trips.motor_power_w(log, BOAT)[0] == pytest.approx(3000)
-    log.values["solar_power_w"] = np.full(10, 200.0)
-    log.values["hotel_power_w"] = np.full(10, 50.0)
-    assert trips.motor_power_w(log, BOAT)[0] == pytest.approx(3150)
-    log.values["controller_current_a"] = np.full(10, 61.0)
-    assert trips.motor_power_w(log, BOAT)[0] == pytest.approx(61 * 50)
-
-
 def test_nothing_measured_is_no_trip():
     assert trips.find(Series(0, 1.0, 0, {}), BOAT) == []
     assert trips.find(Series(0, 1.0, 5000, {}), BOAT) == []

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analyzer.series.operating import propulsion_power_w
 from analyzer.series.series import Series
 from analyzer.trips import trips
 from analyzer.trips.spans import next_window, unknown_starts
@@ -54,16 +55,30 @@ def first(log: Series, k: int, *names: str) -> float:
     return next((v for n in names if math.isfinite(v := float(log.get(n)[k]))), math.nan)
 
 
-def motor_w(log: Series, k: int) -> float:
+def controller_w(log: Series, k: int) -> float:
     volts = first(log, k, "controller_voltage_v", "pack_voltage_v")
-    direct = volts * log.get("controller_current_a")[k]
-    if math.isfinite(direct):
-        return float(direct)
+    return float(volts * log.get("controller_current_a")[k])
+
+
+def motor_w(log: Series, k: int) -> float:
+    """The pack's balance, else what the controller takes."""
     hotel = first(log, k, "hotel_power_w")
     given_w = log.get("pack_voltage_v")[k] * log.get("pack_current_a")[k]
     sources = [first(log, k, n) for n in ("solar_power_w", "shore_power_w")]
     own = 50.0 if math.isnan(hotel) else hotel
-    return float(given_w - own + sum(v for v in sources if math.isfinite(v)))
+    balance = float(given_w - own + sum(v for v in sources if math.isfinite(v)))
+    return balance if math.isfinite(balance) else controller_w(log, k)
+
+
+def drives(log: Series, k: int) -> bool:
+    """Two of three where pack, controller and shaft are measured; else all that are."""
+    says = [motor_w(log, k) > 60.0]
+    taken, shaft = controller_w(log, k), first(log, k, "shaft_speed_rps", "motor_speed_rps")
+    if math.isfinite(taken):
+        says.append(taken > 60.0)
+    if math.isfinite(shaft):
+        says.append(abs(shaft) > 0.5)
+    return sum(says) >= 2 if len(says) == 3 else all(says)
 
 
 def kind(log: Series, k: int) -> int:
@@ -72,8 +87,7 @@ def kind(log: Series, k: int) -> int:
     amps = float(log.get("pack_current_a")[k])
     if not any(map(math.isfinite, (power, speed, amps))):
         return -1
-    shaft = first(log, k, "shaft_speed_rps", "motor_speed_rps")
-    if power > 60.0 and (math.isnan(shaft) or abs(shaft) > 0.5):
+    if drives(log, k):
         return 0
     if speed > 0.6:
         return 1
@@ -85,7 +99,7 @@ def kind(log: Series, k: int) -> int:
 @given(st.integers(0, 10**6))
 def test_labels_are_the_rules_reading_by_reading(seed):
     log = noise(seed)
-    power = trips.motor_power_w(log, BOAT)
+    power = propulsion_power_w(log, BOAT)
     np.testing.assert_allclose(power, [motor_w(log, k) for k in range(log.n)], rtol=1e-12)
     assert trips.label(log, BOAT).tolist() == [kind(log, k) for k in range(log.n)]
 
