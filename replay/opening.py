@@ -4,19 +4,19 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from logger.boat import Boat, SourceSpec
-from logger.decode import bus
-from logger.decode.bus import BusDecoder
+from logger.decode.can import bus
+from logger.decode.can.bus import BusDecoder
 from logger.decode.column_map import ColumnMap, load_map, read_map
 from logger.decode.counters import Counters
+from logger.decode.nmea.sentences import SentenceDecoder
 from logger.decode.registers import RegisterLines
-from logger.decode.sentences import SentenceDecoder
 from logger.errors import BoatFileError, RecordingError
 from logger.sources import modbus_line, text_lines
-from logger.sources.can_recording import CanRecording
-from logger.sources.csv_recording import CsvRecording
-from logger.sources.line_recording import LedDecoder, LineRecording
 from logger.sources.options import Options
-from logger.sources.recording import Recording, kind_of
+from logger.sources.recordings.can_recording import CanRecording
+from logger.sources.recordings.csv_recording import CsvRecording
+from logger.sources.recordings.line_recording import LedDecoder, LineRecording
+from logger.sources.recordings.recording import Recording, kind_of
 
 
 class Opener:

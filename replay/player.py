@@ -22,7 +22,7 @@ from logger.reading import (
     Source,
     UtcFix,
 )
-from logger.sources.recording import Recording
+from logger.sources.recordings.recording import Recording
 from replay.opening import Opener
 
 DAY_US = 86_400_000_000

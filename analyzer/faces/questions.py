@@ -361,7 +361,7 @@ class LogDesk:
 
     def boat_text(self) -> tuple[str, str]:
         """The boat file's text and where it is; the log's own copy where there is no file."""
-        from analyzer.faces.web import boat_file
+        from analyzer.faces.web.set_up import boat_file
 
         return boat_file.text(self.boat, self.log)
 
@@ -371,7 +371,7 @@ class LogDesk:
         Raises:
             BoatFileError: What is wrong, a sentence a line; the old one stays.
         """
-        from analyzer.faces.web import boat_file
+        from analyzer.faces.web.set_up import boat_file
 
         boat_file.save(self.boat, self.log, text)
 

@@ -19,10 +19,10 @@ Each entry of `register` in a source's options:
 
 from dataclasses import dataclass, replace
 
+from logger.decode.can.signal_map import read_target
 from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Field, Layout, make_field
 from logger.decode.rowcode import compile_row
-from logger.decode.signal_map import read_target
 from logger.reading import Group, Item, Row
 from logger.sources.options import Options
 

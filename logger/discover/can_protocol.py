@@ -6,8 +6,8 @@ Several may share one bus. Only listens.
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 
-from logger.decode.frames import EXTENDED
-from logger.decode.pgn_id import split
+from logger.decode.can.frames import EXTENDED
+from logger.decode.can.pgn_id import split
 from logger.discover.serial_protocol import Guess
 
 CanFrame = tuple[int, bytes]  # identifier, with EXTENDED for 29 bits; data

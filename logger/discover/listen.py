@@ -3,7 +3,7 @@
 import time
 from collections.abc import Callable, Iterable
 
-from logger.decode.frames import EXTENDED
+from logger.decode.can.frames import EXTENDED
 from logger.discover.can_protocol import CanFrame, can_frames
 from logger.discover.ports import Device
 from logger.discover.serial_protocol import Guess, serial_bytes

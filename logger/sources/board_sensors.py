@@ -32,8 +32,8 @@ from pathlib import Path
 
 from logger.boot_clock import mono_us
 from logger.channels import find
+from logger.decode.can.signal_map import Target, read_target
 from logger.decode.counters import Counters
-from logger.decode.signal_map import Target, read_target
 from logger.decode.unit_names import inside
 from logger.errors import SourceError
 from logger.reading import (

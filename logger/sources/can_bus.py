@@ -13,7 +13,7 @@
     full_rate = ["DriveFast"]  # messages of a DBC file, or "0x123", that max_hz spares
     raw = true                 # keep all frames in a raw file too (see tee.py)
 
-and the decoder's options (see logger/decode/bus.py). Nothing is sent on the bus, except what
+and the decoder's options (see logger/decode/can/bus.py). Nothing is sent on the bus, except what
 `sdo.py` says.
 """
 
@@ -21,10 +21,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from logger.decode import bus
-from logger.decode.bus import BusDecoder
+from logger.decode.can import bus
+from logger.decode.can.bus import BusDecoder
+from logger.decode.can.frames import EXTENDED, FrameBatch
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
 from logger.reading import Item
 from logger.sources.byte_stream import SerialStream

@@ -14,8 +14,8 @@ from typing import Any, Protocol
 import numpy as np
 
 from logger.boot_clock import mono_us
+from logger.decode.can.frames import EXTENDED, FrameBatch
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
 from logger.sources.byte_stream import ByteStream
 

@@ -13,7 +13,7 @@ raw = true                 # keep the lines in a raw file too (see tee.py)
 
 from logger.boot_clock import mono_us
 from logger.decode.counters import Counters
-from logger.decode.sentences import SentenceDecoder
+from logger.decode.nmea.sentences import SentenceDecoder
 from logger.reading import Item
 from logger.sources.byte_stream import STREAM_KEYS, ByteStream, open_stream
 from logger.sources.line_splitter import LineSplitter

@@ -23,8 +23,8 @@ import os
 import time
 from pathlib import Path
 
+from logger.decode.can.frames import EXTENDED, FrameBatch
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED, FrameBatch
 from logger.sources.options import Options
 
 RAW_KEYS = ("raw", "raw_file_mb", "raw_keep_mb")

@@ -12,8 +12,8 @@ from logger import boot_clock
 from logger.clock import BootTimes, place
 from logger.errors import StoreError
 from logger.store.groups import load_groups
+from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, ChannelSpan
-from logger.store.tick_codec import unbundle
 
 
 def boots(db: sqlite3.Connection) -> list[Boot]:

@@ -6,7 +6,7 @@ from functools import cached_property
 
 from logger import channels
 from logger.reading import Group, Quantum
-from logger.store.tick_codec import Packer
+from logger.store.packing.tick_codec import Packer
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ import numpy as np
 
 from logger import channels
 from logger.reading import Quantum
-from logger.store.codec import Floats
+from logger.store.packing.codec import Floats
 
 
 class Limits:

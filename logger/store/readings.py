@@ -10,7 +10,8 @@ from typing import NamedTuple
 import numpy as np
 
 from logger.store.catalogue import Catalogue
-from logger.store.codec import (
+from logger.store.groups import StoredGroup
+from logger.store.packing.codec import (
     CODEC,
     Floats,
     Ints,
@@ -19,9 +20,8 @@ from logger.store.codec import (
     decode_times,
     unknown_codec,
 )
-from logger.store.groups import StoredGroup
+from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, Summary
-from logger.store.tick_codec import unbundle
 
 ALL_US = 2**62
 _CACHED_STEPS = 4_000_000  # decoded time steps kept: 32 MB at most, mostly 16

@@ -12,9 +12,9 @@ from logger.reading import Group
 from logger.store import boots
 from logger.store import tables as small
 from logger.store.backup import back_up
-from logger.store.codec import Floats, Ints
 from logger.store.connect import connect, free_bytes, used_bytes
 from logger.store.groups import load_groups
+from logger.store.packing.codec import Floats, Ints
 from logger.store.readings import Readings
 from logger.store.records import (
     Boot,

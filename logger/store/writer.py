@@ -17,13 +17,19 @@ from logger.reading import (
     Row,
     UtcFix,
 )
-from logger.store import chunks, merge, thin
 from logger.store.commit_extras import News
 from logger.store.connect import connect, may_succeed_later, used_bytes
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
-from logger.store.pending import Part, Pending, Tick, joined, tick
-from logger.store.tick_codec import unbundle
+from logger.store.packing import chunks, merge, thin
+from logger.store.packing.pending import (
+    Part,
+    Pending,
+    Tick,
+    joined,
+    tick,
+)
+from logger.store.packing.tick_codec import unbundle
 from logger.store.transaction import transaction
 
 DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once

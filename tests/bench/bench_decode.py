@@ -24,14 +24,14 @@ import cantools.database
 import numpy as np
 import pytest
 
-from logger.decode.bus import BusDecoder
+from logger.decode.can.bus import BusDecoder
+from logger.decode.can.dbc import DbcDecoder
+from logger.decode.can.frames import FrameBatch
 from logger.decode.counters import Counters
-from logger.decode.dbc import DbcDecoder
-from logger.decode.frames import FrameBatch
 from logger.decode.rowcode import compile_row
 from logger.sources.byte_stream import SerialStream
-from logger.sources.candump import read_candump
 from logger.sources.frame_readers import SlcanReader
+from logger.sources.recordings.candump import read_candump
 from logger.store import Store
 from replay.player import open_recordings, play
 

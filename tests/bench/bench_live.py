@@ -129,7 +129,7 @@ def test_live_costs_no_more_than_python_cans_own_writer(tmp_path: Path):
 
 
 def record_virtual(tmp_path: Path, bus: can.BusABC, thread: threading.Thread, count: int) -> None:
-    from logger.decode import bus as decode_bus
+    from logger.decode.can import bus as decode_bus
     from logger.sources.frame_readers import LibraryReader
 
     (tmp_path / "bus.dbc").write_text(dbc_text())

@@ -14,27 +14,27 @@ import numpy as np
 import pytest
 
 from logger.channels import find
-from logger.decode.bus import BusDecoder
-from logger.decode.canopen_node import CanopenDecoder
+from logger.decode.can.bus import BusDecoder
+from logger.decode.can.canopen_node import CanopenDecoder
+from logger.decode.can.dbc import DbcDecoder
+from logger.decode.can.frames import EXTENDED, FrameBatch
+from logger.decode.can.j1939_transport import CONNECTION, DATA
+from logger.decode.can.pgn import PgnDecoder
+from logger.decode.can.pgn_table import GROUPS
 from logger.decode.counters import Counters
-from logger.decode.dbc import DbcDecoder
-from logger.decode.frames import EXTENDED, FrameBatch
-from logger.decode.j1939_transport import CONNECTION, DATA
-from logger.decode.pgn import PgnDecoder
-from logger.decode.pgn_table import GROUPS
+from logger.decode.nmea.sentence_fields import KINDS
+from logger.decode.nmea.sentences import SentenceDecoder
 from logger.decode.registers import TYPES, ReadPlan, read_register
-from logger.decode.sentence_fields import KINDS
-from logger.decode.sentences import SentenceDecoder
 from logger.reading import (
     Block,
     Group,
     Item,
     Row,
 )
-from logger.sources.candump import parse_lines
-from logger.sources.candump_line import LineReader
 from logger.sources.frame_readers import SlcanReader
 from logger.sources.options import Options
+from logger.sources.recordings.candump import parse_lines
+from logger.sources.recordings.candump_line import LineReader
 from logger.sources.text_lines import decoder_from
 
 COUNT = 1_000_000 if os.environ.get("KEELWATT_FULL") else 15_000

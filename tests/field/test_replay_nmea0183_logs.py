@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from logger.decode.counters import Counters
-from logger.decode.sentences import SentenceDecoder
+from logger.decode.nmea.sentences import SentenceDecoder
 from logger.reading import Row
 from logger.store import Store
 from replay.player import open_recordings, play

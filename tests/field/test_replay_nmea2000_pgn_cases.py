@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from logger.decode.can.frames import EXTENDED
+from logger.decode.can.pgn import PgnDecoder
+from logger.decode.can.pgn_table import GROUPS
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED
-from logger.decode.pgn import PgnDecoder
-from logger.decode.pgn_table import GROUPS
 from logger.reading import Block, UtcFix
 
 pytestmark = pytest.mark.field

@@ -14,7 +14,7 @@ from logger.clock import (
     place,
     unrolled,
 )
-from logger.decode.sentence_time import SentenceUtc
+from logger.decode.nmea.sentence_time import SentenceUtc
 from logger.decode.utc_fix import FixSieve
 from logger.reading import UtcFix
 

@@ -6,14 +6,14 @@ Each text stands once in its file, on one line; where code is renamed it is rena
 # ruff: noqa: E501
 DELIBERATE = [
     # the store
-    ("logger/store/chunks.py", "t_us[1:] < t_us[:-1]", "t_us[1:] > t_us[:-1]"),
-    ("logger/store/codec.py", "np.add(q, whole", "np.subtract(q, whole"),
-    ("logger/store/codec.py", "values - quantum.offset if", "values + quantum.offset if"),
-    ("logger/store/merge.py", "rows + count > chunks", "rows + count < chunks"),
-    ("logger/store/tick_codec.py", "& 0x7F) << shift", "& 0x3F) << shift"),
-    ("logger/store/thin.py", "if end_us < before_us", "if end_us > before_us"),
-    ("logger/store/thin.py", "(low >= 0), mean + 360", "(low >= 0), mean + 180"),
-    ("logger/store/pending.py", "step // 2) // step * step", "step // 3) // step * step"),
+    ("logger/store/packing/chunks.py", "t_us[1:] < t_us[:-1]", "t_us[1:] > t_us[:-1]"),
+    ("logger/store/packing/codec.py", "np.add(q, whole", "np.subtract(q, whole"),
+    ("logger/store/packing/codec.py", "values - quantum.offset if", "values + quantum.offset if"),
+    ("logger/store/packing/merge.py", "rows + count > chunks", "rows + count < chunks"),
+    ("logger/store/packing/tick_codec.py", "& 0x7F) << shift", "& 0x3F) << shift"),
+    ("logger/store/packing/thin.py", "if end_us < before_us", "if end_us > before_us"),
+    ("logger/store/packing/thin.py", "(low >= 0), mean + 360", "(low >= 0), mean + 180"),
+    ("logger/store/packing/pending.py", "step // 2) // step * step", "step // 3) // step * step"),
     ("logger/store/boots.py", "(boot_clock.mono_us() - last_us) / 1e6", "(boot_clock.mono_us() - last_us) / 1e3"),
     # the pack
     ("analyzer/pack/soc_filter.py", "mean[SOC] - moved, lowest", "mean[SOC] + moved, lowest"),

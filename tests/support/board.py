@@ -46,7 +46,7 @@ def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
     files = {
         "kw_stub.py": program,
         "logger/store/__init__.py": store,
-        "logger/store/codec.py": "def works(): pass\n",
+        "logger/store/packing/codec.py": "def works(): pass\n",
         **dict.fromkeys(
             (
                 "logger/daemon/recorder.py",

@@ -104,7 +104,7 @@ def _add_health(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 def _range(options: argparse.Namespace) -> int:
     from analyzer.estimation.results import HomeWish
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
 
     home = options.home
     if options.home_stream is not None:
@@ -114,13 +114,13 @@ def _range(options: argparse.Namespace) -> int:
 
 
 def _trips(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
 
     return opt.give(opt.looked_through(options).trips(), options.json, tell.trips)
 
 
 def _review(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
 
     desk = opt.looked_through(options)
     if options.report is not None:
@@ -130,12 +130,12 @@ def _review(options: argparse.Namespace) -> int:
 
 
 def _cells(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
 
     return opt.give(opt.desk_knowing(options).cells(), options.json, tell.cells)
 
 
 def _cables(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
 
     return opt.give(opt.desk_knowing(options).cables(), options.json, tell.cables)

@@ -30,7 +30,7 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import text
+    from analyzer.faces.cli.text import answers
     from logger.discover.ports import found
 
     if options.starter:
@@ -43,4 +43,4 @@ def _check(options: argparse.Namespace) -> int:
         from logger.discover.listen import heard
 
         there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
-    return opt.give(opt.desk(options).check(there), options.json, text.check)
+    return opt.give(opt.desk(options).check(there), options.json, answers.check)

@@ -55,7 +55,7 @@ def _flags(options: argparse.Namespace) -> int:
 
 def _text(rows: "Sequence[FlagView]") -> str:
     """Each with its number, for --seen."""
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
 
     return "\n\n".join(f"Flag {row.number}\n{tell.flags([row])}" for row in rows) or tell.flags(())
 

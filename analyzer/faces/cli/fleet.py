@@ -66,8 +66,8 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 def _fleet(options: argparse.Namespace) -> int:
     from analyzer.exchange.parquet_days import arrow
-    from analyzer.faces.cli import text_fleet
     from analyzer.faces.cli.progress import Pace
+    from analyzer.faces.cli.text import fleet as text_fleet
     from analyzer.fleet import logs, run
 
     found = logs.find(options.where, _boat(options.boat))

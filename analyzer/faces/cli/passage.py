@@ -93,7 +93,7 @@ def _add_hindcast(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 def _plan(options: argparse.Namespace) -> int:
     from analyzer.answers.passage import PlanWish, plan_passage
     from analyzer.environment.wind import Wind
-    from analyzer.faces.cli import text_passage
+    from analyzer.faces.cli.text import passage
 
     wind = None
     if options.wind is not None:  # a forecast is less sure than a sensor
@@ -109,24 +109,24 @@ def _plan(options: argparse.Namespace) -> int:
         charge_frac=options.charge,
     )
     with opt.desk_knowing(options).context() as ctx:
-        return opt.give(plan_passage(ctx, wish), options.json, text_passage.plan)
+        return opt.give(plan_passage(ctx, wish), options.json, passage.plan)
 
 
 def _hull(options: argparse.Namespace) -> int:
     from analyzer.answers import hull
-    from analyzer.faces.cli import text_passage
+    from analyzer.faces.cli.text import passage
 
     with opt.desk_knowing(options).context(write=True) as ctx:
         if options.double_run:
-            return opt.give(hull.double_run(ctx), options.json, text_passage.double_run)
-        return opt.give(hull.hull_state(ctx), options.json, text_passage.hull)
+            return opt.give(hull.double_run(ctx), options.json, passage.double_run)
+        return opt.give(hull.hull_state(ctx), options.json, passage.hull)
 
 
 def _hindcast(options: argparse.Namespace) -> int:
     from analyzer import answers
     from analyzer.answers import hull
-    from analyzer.faces.cli import text_passage
     from analyzer.faces.cli.bar import Bar
+    from analyzer.faces.cli.text import passage
 
     desk = opt.looked_through(options)
     with desk.context(write=True) as ctx, Bar("Asking through the trip") as bar:
@@ -134,7 +134,7 @@ def _hindcast(options: argparse.Namespace) -> int:
         answer = hull.hindcast_trip(ctx, record, options.each * 60.0, bar)
     if options.plot:
         _draw(answer, Path(options.plot))
-    return opt.give(answer, options.json, text_passage.hindcast)
+    return opt.give(answer, options.json, passage.hindcast)
 
 
 def _draw(answer: "HindcastAnswer", path: Path) -> None:

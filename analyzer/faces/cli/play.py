@@ -77,7 +77,7 @@ def _add_replay(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 def _demo(options: argparse.Namespace) -> int:
     from analyzer.faces.cli import playback
-    from analyzer.faces.cli import text as tell
+    from analyzer.faces.cli.text import answers as tell
     from analyzer.faces.questions import LogDesk
 
     log = Path(options.log).expanduser() if options.log else paths.demo_folder() / "log.sqlite"

@@ -31,7 +31,6 @@ from analyzer.faces.charts import chart_api, columns
 from analyzer.faces.desk import Desk
 from analyzer.faces.questions import LogDesk
 from analyzer.faces.web import (
-    api_reference,
     compare_page,
     downloads,
     flag_stream,
@@ -41,11 +40,10 @@ from analyzer.faces.web import (
     pages,
     pairing_page,
     plan_page,
-    report_page,
-    setup_page,
 )
 from analyzer.faces.web.access import Access
-from analyzer.faces.web.api_parameters import (
+from analyzer.faces.web.api import reference
+from analyzer.faces.web.api.parameters import (
     ERRORS,
     AlsoHome,
     FromDeg,
@@ -56,11 +54,12 @@ from analyzer.faces.web.api_parameters import (
     TripNumber,
     WindKn,
 )
-from analyzer.faces.web.api_plan import GPX_BODY, PlanQuestion
+from analyzer.faces.web.api.plan import GPX_BODY, PlanQuestion
 from analyzer.faces.web.cache import Memory
-from analyzer.faces.web.forms import FormError, read_body
 from analyzer.faces.web.page import desk_of
 from analyzer.faces.web.session_middleware import Gate
+from analyzer.faces.web.set_up import setup_page
+from analyzer.faces.web.set_up.forms import FormError, read_body
 from logger.errors import LoggerError
 from logger.units import KN
 
@@ -105,10 +104,10 @@ def create_app(
     app.include_router(downloads.router)
     app.include_router(pages.router)
     app.include_router(flag_stream.router)
-    app.include_router(report_page.router)
+    app.include_router(downloads.paper)
     app.include_router(chart_api.router)
     app.include_router(pairing_page.router)
-    app.include_router(api_reference.router)
+    app.include_router(reference.router)
     app.include_router(compare_page.router)
     app.include_router(plan_page.router)
     app.include_router(setup_page.router)

@@ -3,16 +3,17 @@
 import tempfile
 from collections.abc import Iterator
 from enum import StrEnum
-from typing import IO, Annotated, Any
+from typing import IO, Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
 from analyzer.faces.desk import Desk, Form
-from analyzer.faces.web.api_parameters import ERRORS, TripNumber
+from analyzer.faces.web.api.parameters import ERRORS, TripNumber
 from analyzer.faces.web.page import desk_of
 
 router = APIRouter(prefix="/api/v1/export", tags=["downloads"])
+paper = APIRouter(include_in_schema=False)  # the printed report, from the pages
 
 Step = Annotated[
     float | None,
@@ -88,3 +89,16 @@ def _pieces(file: IO[bytes]) -> Iterator[bytes]:
     with file:
         while piece := file.read(65_536):
             yield piece
+
+
+@paper.get("/trip/{number}/report.{kind}")
+def report(request: Request, number: int, kind: Literal["html", "pdf"]) -> Response:
+    """The printed report, to be kept: it is one file that needs nothing else."""
+    from analyzer.faces.report.pdf import pdf
+    from analyzer.faces.report.report import html
+
+    made = desk_of(request).report(number)
+    body, media = (pdf(made), "application/pdf") if kind == "pdf" else (html(made), "text/html")
+    name = f"keelwatt-trip-{number}.{kind}"
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return Response(body, media_type=media, headers=headers)

@@ -4,8 +4,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from analyzer.faces.web.access import COOKIE, LASTS_S, Access
-from analyzer.faces.web.forms import FormError, read_form
 from analyzer.faces.web.page import render, safe_path
+from analyzer.faces.web.set_up.forms import FormError, read_form
 
 router = APIRouter(include_in_schema=False)
 

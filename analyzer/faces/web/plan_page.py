@@ -17,8 +17,8 @@ from analyzer.errors import AnalyzerError
 from analyzer.faces.charts import range_svg
 from analyzer.faces.desk import Desk
 from analyzer.faces.web import waypoints
-from analyzer.faces.web.forms import FormError, check_length
 from analyzer.faces.web.page import desk_of, remembered, render
+from analyzer.faces.web.set_up.forms import FormError, check_length
 from logger.errors import LoggerError
 from logger.units import KN
 

@@ -17,7 +17,7 @@ from analyzer.environment.wind import Wind
 from analyzer.errors import BadRoute
 from analyzer.estimation.results import to_json
 from analyzer.faces.charts import hindcast_svg
-from analyzer.faces.cli import text_passage
+from analyzer.faces.cli.text import passage as text_passage
 from analyzer.series.log import Context
 from analyzer.series.series import Series
 from logger.boat import Boat

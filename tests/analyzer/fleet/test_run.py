@@ -14,8 +14,9 @@ import pandas as pd
 import psutil
 import pytest
 
-from analyzer.faces.cli import progress, text_fleet
+from analyzer.faces.cli import progress
 from analyzer.faces.cli.main import main
+from analyzer.faces.cli.text import fleet as text_fleet
 from analyzer.fleet import keep, logs, look, pool, run, tables
 from logger.store import Store, Table
 from tests.analyzer.fleet.conftest import BOAT_DAYS, FULL

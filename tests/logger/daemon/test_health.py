@@ -8,8 +8,8 @@ import pytest
 from logger.channels import find
 from logger.daemon.feed import Feed
 from logger.daemon.health import Health, card_bytes_written
+from logger.decode.can.frames import EXTENDED, Frame, batch_of
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED, Frame, batch_of
 from logger.sources.can_bus import bits_on_bus
 
 

@@ -6,12 +6,12 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.decode.bus import BusDecoder
-from logger.decode.canopen_node import CanopenDecoder
+from logger.decode.can.bus import BusDecoder
+from logger.decode.can.canopen_node import CanopenDecoder
+from logger.decode.can.dbc import DbcDecoder
+from logger.decode.can.frames import EXTENDED, Frame, batch_of
+from logger.decode.can.pgn import PgnDecoder
 from logger.decode.counters import Counters
-from logger.decode.dbc import DbcDecoder
-from logger.decode.frames import EXTENDED, Frame, batch_of
-from logger.decode.pgn import PgnDecoder
 from logger.decode.rates import Rates
 from logger.reading import Block, Row
 

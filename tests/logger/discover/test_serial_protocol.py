@@ -21,7 +21,7 @@ from pymodbus.pdu.register_message import (
     ReadHoldingRegistersResponse,
 )
 
-from logger.decode.frames import EXTENDED
+from logger.decode.can.frames import EXTENDED
 from logger.discover.can_protocol import CanFrame, can_frames
 from logger.discover.serial_protocol import crc16, serial_bytes
 

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.decode.bus import from_options
-from logger.decode.canopen_node import CanopenDecoder
+from logger.decode.can.bus import from_options
+from logger.decode.can.canopen_node import CanopenDecoder
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, SourceError
 from logger.reading import Block, Row

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from logger.decode.can.frames import EXTENDED, FrameBatch
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED, FrameBatch
 from logger.errors import SourceError
 from logger.sources.byte_stream import SerialStream
 from logger.sources.can_bus import open_reader

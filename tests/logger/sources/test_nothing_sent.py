@@ -68,7 +68,7 @@ def test_modbus_is_only_ever_read(repository: Path):
 
 
 def test_of_the_canopen_library_only_its_reader_of_eds_files_is_used(repository: Path):
-    tree = ast.parse((repository / "logger/decode/canopen_node.py").read_text(encoding="utf-8"))
+    tree = ast.parse((repository / "logger/decode/can/canopen_node.py").read_text(encoding="utf-8"))
     used = {
         node.attr
         for node in ast.walk(tree)

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from logger.decode.can.frames import EXTENDED, Frame, batch_of
 from logger.decode.counters import Counters
-from logger.decode.frames import EXTENDED, Frame, batch_of
 from logger.sources import raw_copy
-from logger.sources.candump import read_candump
 from logger.sources.raw_copy import RawFile, raw_files
+from logger.sources.recordings.candump import read_candump
 from replay.player import open_recordings
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from logger.store.chunks import in_order
+from logger.store.packing.chunks import in_order
 
 
 @pytest.mark.parametrize("times", [[], [5], [1, 2, 2, 9], [9, 7, 3, 1], [4, 4, 1, 4, 1, 0]])

@@ -19,7 +19,8 @@ from logger.reading import (
     Row,
     UtcFix,
 )
-from logger.store import Store, chunks, writer
+from logger.store import Store, writer
+from logger.store.packing import chunks
 from tests.support.stored import (
     ALL,
     PACK,

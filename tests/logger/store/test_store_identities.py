@@ -261,7 +261,7 @@ def test_merging_leaves_one_chunk_of_each_day_and_group(batches):
 @pytest.mark.parametrize("most", [7, 8, 9])
 def test_a_day_of_more_rows_than_a_chunk_holds_is_joined_in_several(store, monkeypatch, most):
     """Chunks of 4 rows: joined by twos where 8 or 9 fit, not at all where 7 do."""
-    from logger.store import chunks
+    from logger.store.packing import chunks
 
     monkeypatch.setattr(chunks, "MOST_ROWS", most)
     raw = Raw()

@@ -12,7 +12,7 @@ import pytest
 
 from analyzer.estimation.results import HomeWish, to_json
 from analyzer.faces.cli import main, options
-from analyzer.faces.cli import text as tell
+from analyzer.faces.cli.text import answers as tell
 
 COMMANDS = [
     *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),

@@ -1,0 +1,160 @@
+"""Plans, the hull and hindcasts as plain text for the command line."""
+
+from analyzer.answers.hull import HindcastAnswer, HullAnswer
+from analyzer.answers.passage import PlanAnswer
+from analyzer.environment.double_run import STEPS, DoubleRun
+from analyzer.environment.stream import Calibration
+from analyzer.faces import format
+from analyzer.faces.cli.text.answers import wrapped
+from analyzer.hull.fouling import TripLoss
+from analyzer.range.hindcast import Asked
+from analyzer.range.plan import PlanLeg
+from logger.units import NMI
+
+BAR = 30  # characters
+
+
+def plan(answer: PlanAnswer) -> str:
+    """Will this passage work."""
+    made = answer.plan
+    sure = format.sureness(made.arrives_frac)
+    reserve = format.percent(answer.reserve_frac)
+    verdict = "The passage works" if answer.enough else "The passage is not sure enough"
+    lines = [
+        wrapped(
+            f"{verdict}: {sure} sure of arriving above the reserve of {reserve} "
+            f"({format.percent(answer.sureness_frac)} is wanted)."
+        ),
+        wrapped(
+            f"{format.capital(made.name)}, {format.miles(made.distance_m)}, leaving "
+            f"{format.day(made.departure_utc_s)} {format.zone_name(made.departure_utc_s)}; "
+            f"arriving {format.moments(made.arrival_utc_s)} with {format.band(made.charge)} charge."
+        ),
+    ]
+    if made.in_time_frac is not None:
+        lines.append(f"Above the reserve and in time: {format.sureness(made.in_time_frac)} sure.")
+    lines += [
+        "",
+        "  To                Miles  Course   Water  Ground  Energy       Charge  Holds",
+    ]
+    lines += [_plan_leg(leg) for leg in made.legs]
+    lines += [
+        "",
+        wrapped(f"{made.reason}.", "  Power: "),
+        wrapped(f"{answer.stream_from}.", "  Stream: "),
+        wrapped(f"{answer.wind_from}.", "  Wind: "),
+        wrapped(f"{answer.sun_from}.", "  Sun: "),
+        "",
+        *(wrapped(text, "Caution: ") for text in answer.cautions),
+    ]
+    return "\n".join(lines)
+
+
+def _plan_leg(leg: PlanLeg) -> str:
+    return (
+        f"  {leg.name[:16]:<16}{leg.distance_m / NMI:7.1f}{format.course(leg.course_deg):>8}"
+        f"{format.knots(leg.speed_water_mps):>8}{format.value(leg.speed_ground_mps):>8}"
+        f"{format.value(leg.energy):>8}{format.band(leg.charge):>13}"
+        f"{_share(leg.holds_frac):>7}"
+    )
+
+
+def _share(frac: float) -> str:
+    """A probability in few signs; never quite 0 or 100 %."""
+    return "< 1 %" if frac < 0.01 else "> 99 %" if frac > 0.99 else format.percent(frac)
+
+
+def hull(answer: HullAnswer) -> str:
+    """Power curve, growth, calibration."""
+    lines = [
+        wrapped(f"Power through the water for {answer.boat}, {answer.reason}."),
+        "",
+        "  Speed    Power              By the hull alone",
+    ]
+    for row in answer.curve:
+        mark = "" if row.seen else "  (not measured yet)"
+        lines.append(
+            f"  {format.knots(row.speed_water_mps):<9}{format.band(row.power):<19}"
+            f"{format.band(row.prior)}{mark}"
+        )
+    lines += ["", wrapped(format.sentence(answer.fouling.sentence))]
+    lines += [_loss(row) for row in answer.fouling.rows[-8:]]
+    if answer.calibration is not None:
+        lines += ["", *_calibration(answer.calibration)]
+    return "\n".join(lines)
+
+
+def _loss(row: TripLoss) -> str:
+    low, mid, high = row.loss.low or 0.0, row.loss.mid or 0.0, row.loss.high or 0.0
+    return (
+        f"  {format.day(row.t_utc_s)}: speed {100 * mid:+.1f} % "
+        f"({100 * low:+.1f} to {100 * high:+.1f} %) "
+        f"at the same power, "
+        f"{row.minutes:.0f} minutes"
+    )
+
+
+def _calibration(found: Calibration) -> list[str]:
+    lines = []
+    if found.water_factor:
+        mid, sd = found.water_factor
+        lines.append(f"  Water-speed log: true speed is {mid:.3f} of what it shows (± {sd:.3f}).")
+    if found.advance_m:
+        mid, sd = found.advance_m
+        lines.append(f"  Propeller: {mid:.4f} m through the water a turn (± {sd:.4f}).")
+    if found.compass_error_deg:
+        mid, sd = found.compass_error_deg
+        lines.append(f"  Compass: shows {mid:+.1f}° too much (± {sd:.1f}°).")
+    return lines
+
+
+def double_run(found: DoubleRun) -> str:
+    """The guided double run: what was found, what comes next."""
+    if found.speed_water_mps is None:
+        steps = [f"  {k}. {text}." for k, text in enumerate(STEPS, start=1)]
+        return "\n".join([format.sentence(found.missing), "", "How a double run is done:", *steps])
+    mid, sd = found.speed_water_mps
+    lines = [
+        f"{len(found.runs)} runs to and fro: {format.knots(mid)} through the water "
+        f"(± {format.knots(sd)}).",
+        *_calibration(Calibration(found.water_factor, found.advance_m)),
+    ]
+    for run in found.runs:
+        lines.append(
+            f"  on {format.course(run.heading_deg)}: "
+            f"{format.knots(run.speed_ground_mps)} over ground"
+        )
+    if found.missing:
+        lines.append(format.sentence(found.missing))
+    return "\n".join(lines)
+
+
+def hindcast(answer: HindcastAnswer) -> str:
+    """Each moment's range as a bar, and what then happened."""
+    rows = answer.hindcast.rows
+    lines = [wrapped(format.sentence(answer.hindcast.score.sentence)), ""]
+    if rows:
+        most = max(row.distance_m[2] for row in rows)
+        lines += [
+            "  Time    Charge  Range then (low, middle, high)                Foreseen    Made"
+        ]
+        lines += [_moment(row, most) for row in rows]
+        lines += [
+            "",
+            wrapped(
+                f"A bar's full width is {format.miles(most)}. Foreseen and made: distance for the "
+                "energy that was used while the boat went on alike."
+            ),
+        ]
+    return "\n".join(lines)
+
+
+def _moment(row: Asked, most: float) -> str:
+    low, mid, high = (round(BAR * d / max(most, 1.0)) for d in row.distance_m)
+    bar = "".join("|" if k == mid else "-" if low <= k <= high else " " for k in range(BAR + 1))
+    compared = ""
+    if row.predicted_m is not None and row.made_m is not None:
+        mark = "" if row.held else "  outside"
+        compared = f"{row.predicted_m[1] / NMI:9.2f}{row.made_m / NMI:9.2f}{mark}"
+    head = f"  {format.clock(row.t_utc_s):<8}{row.soc_frac:5.0%}"
+    return f"{head}  {bar} {row.distance_m[1] / NMI:6.1f} {compared}"

@@ -1,0 +1,1 @@
+"""The HTTP API's parameters and its description."""

@@ -1,0 +1,1 @@
+"""The boat file as forms."""

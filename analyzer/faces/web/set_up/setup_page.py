@@ -1,0 +1,72 @@
+"""The set-up page: what arrives, whether it makes sense, and the boat file as a form."""
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import RedirectResponse, Response
+
+from analyzer.errors import AnalyzerError
+from analyzer.estimation.results import CheckAnswer
+from analyzer.faces.web.page import desk_of, render
+from analyzer.faces.web.set_up import boat_form
+from analyzer.faces.web.set_up.forms import read_form
+from logger.errors import BoatFileError, LoggerError
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/set-up")
+def set_up(request: Request, saved: bool = False) -> Response:
+    """What arrives and the form."""
+    text, where = desk_of(request).boat_text()
+    return _page(request, text, where, saved=saved)
+
+
+@router.post("/set-up")
+async def save(request: Request) -> Response:
+    """Saves the boat file, if nothing is wrong with it."""
+    form = await read_form(request)
+    return await run_in_threadpool(_save, request, form)
+
+
+def _save(request: Request, form: dict[str, str]) -> Response:
+    desk = desk_of(request)
+    text, where = desk.boat_text()
+    try:
+        new = boat_form.filled(text, form)
+        desk.save_boat(new)
+    except BoatFileError as error:
+        return _page(request, text, where, form, wrong=str(error).splitlines())
+    return RedirectResponse("/set-up?saved=true", status_code=303)
+
+
+def _page(
+    request: Request,
+    text: str,
+    where: str,
+    form: dict[str, str] | None = None,
+    wrong: list[str] | None = None,
+    saved: bool = False,
+) -> Response:
+    check, trouble = _check(request)
+    return render(
+        request,
+        "set_up.html",
+        422 if wrong else 200,
+        sections=boat_form.sections(text),
+        rest=(form or {}).get(boat_form.REST, boat_form.rest(text)),
+        form=form or {},
+        wrong=wrong or [],
+        where=where,
+        saved=saved,
+        check=check,
+        trouble=trouble,
+        may_change=request.state.right == "change",
+    )
+
+
+def _check(request: Request) -> tuple[CheckAnswer | None, str]:
+    """What arrives; or why it cannot be said, since the form must show all the same."""
+    try:
+        return desk_of(request).check(), ""
+    except (AnalyzerError, LoggerError) as error:
+        return None, str(error)

@@ -1,0 +1,1 @@
+"""Sentences of NMEA 0183 to readings."""

@@ -1,0 +1,1 @@
+"""Recorded files as sources."""

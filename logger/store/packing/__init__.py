@@ -1,0 +1,1 @@
+"""How readings are packed: codecs, chunks, joining and thinning them."""

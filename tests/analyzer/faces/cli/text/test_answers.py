@@ -1,0 +1,105 @@
+"""Text answers: what a sailor must find in them, and where."""
+
+import dataclasses
+
+import pytest
+
+from analyzer.faces.cli.text import answers as tell
+from logger.units import KN
+
+
+def test_range_answers_first(invented):
+    first = tell.range_left(invented.RANGE).split("\n\n")[0].replace("\n", " ")
+    assert first.startswith("At 4.5 kn through the water you can go between 11 and 15 nautical")
+    assert "eight times in ten" in first
+    assert "most likely 13 nmi" in first
+
+
+def test_range_says_what_ends_it_and_what_to_do(invented):
+    text = tell.range_left(invented.RANGE)
+    assert "What ends it: the reserve of 20 %" in text
+    assert "Slow to 3.5 kn: 21 nmi instead of 13." in text
+    assert "Turning now, you are 97 % sure" in text.replace("\n", " ")
+    assert "Cell 5 sags more than the others under load." in text
+    assert "Caution: A range is no promise" in text
+
+
+def test_range_that_cannot_be_said_says_why_and_what_would_help(invented):
+    text = tell.range_left(invented.UNKNOWN_RANGE)
+    assert text.startswith("How far cannot be said: no pack voltage and no current arrive.")
+    assert "a shunt" in text
+    assert "None" not in text
+    assert "nan" not in text
+
+
+def test_range_warns_to_turn_when_nothing_is_left_to_go_out(invented):
+    late = dataclasses.replace(
+        invented.HOME, can_return_frac=0.7, turn_in=invented.estimate(0.0, 0.0, 0.0, "m")
+    )
+    assert "Turn now: you asked for 90 %." in tell.home(late).replace("\n", " ")
+
+
+def test_range_tells_the_turning_point_that_is_sure_not_the_likely_one(invented):
+    text = tell.home(invented.HOME).replace("\n", " ")  # 2.4 nmi sure, 3.1 nmi in the middle
+    assert "To keep 90 % sureness, turn within 2.4 nmi." in text
+    by_track = dataclasses.replace(invented.HOME, way="track")
+    assert "6.2 nmi back along your track" in tell.home(by_track).replace("\n", " ")
+    assert "with the stream going on as it may" in text
+
+
+def test_range_tells_the_speed_that_the_way_home_presumes(invented):
+    slow = dataclasses.replace(invented.HOME, speed_water_mps=2.5 * KN)
+    text = tell.home(slow).replace("\n", " ")
+    assert "Turning now and going back at 2.5 kn through the water, you are 97 % sure" in text
+
+
+def test_range_says_why_the_way_home_cannot_be_judged(invented):
+    text = tell.range_left(
+        dataclasses.replace(invented.UNKNOWN_RANGE, home_reason="the boat file names no [home]")
+    )
+    assert "The way home cannot be judged: the boat file names no [home]." in text
+
+
+@pytest.mark.parametrize(
+    ("name", "answer"),
+    [
+        ("range_left", "RANGE"),
+        ("range_left", "UNKNOWN_RANGE"),
+        ("review", "REVIEW"),
+        ("cells", "CELLS"),
+        ("cables", "CABLES"),
+        ("check", "CHECK"),
+    ],
+)
+def test_every_text_fits_eighty_columns_and_hides_no_none(invented, name, answer):
+    text = getattr(tell, name)(getattr(invented, answer))
+    assert max(len(line) for line in text.splitlines()) < 80
+    assert "None" not in text
+
+
+def test_trips_says_so_when_there_is_none(invented):
+    assert tell.trips(()) == "No trip yet: the log holds no time under way."
+    table = tell.trips((invented.TRIP,)).splitlines()
+    assert table[1].split()[0] == "2"
+    assert "11 nmi" in table[1]
+    assert max(map(len, table)) < 80
+
+
+def test_review_accounts_for_volts_and_watt_hours(invented):
+    text = tell.review(invented.REVIEW)
+    assert "52.90 V at rest, 50.10 V loaded, 2.80 V lost" in text
+    assert "propeller under sail" in text
+    assert "-60 Wh" in text
+    assert text.index("Where the watt-hours went") < text.index("Where the volts went")
+
+
+def test_cells_finding_has_its_cure_and_caution(invented):
+    text = tell.cells(invented.CELLS)
+    assert text.startswith("* Cell 5 has 0.9 mΩ more than the others. (93 % sure)")
+    assert "Cure: Clean and tighten the links at cell 5" in text
+    assert "Caution: Isolate the pack first" in text
+
+
+def test_cells_without_finding_say_so(invented):
+    quiet = dataclasses.replace(invented.CELLS, findings=())
+    assert tell.cells(quiet).startswith("No cell is falling behind the others.")
