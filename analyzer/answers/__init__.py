@@ -54,9 +54,19 @@ from analyzer.thermal.cables import CableGroup
 from analyzer.thermal.loop_resistance import LoopMonitor, with_witness
 from analyzer.trips import ledger, sag
 from analyzer.trips import trips as outings
+from logger.boat import Cable
+from logger.channels import probe_temp
 from logger.store import TripRecord
 
 REST_AFTER_US = 60 * 60 * 1_000_000
+CELLS_UNSEEN = (
+    "Cells are not measured: no cell or block voltage has arrived, so none can be called sound. "
+    "One voltage for each cell or block would show which of them falls behind."
+)
+CABLES_UNSEEN = (
+    "Cables are not measured: no probe beside the pack's current and no voltage at the controller "
+    "has told of a joint, so none can be called cool. A temperature probe on each lug would."
+)
 RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
 
 __all__ = [
@@ -157,7 +167,7 @@ def cells(ctx: Context) -> CellsAnswer:
     monitor.update(series)
     span = ctx.store.span()
     if span is None:
-        return CellsAnswer((), monitor.spread(), (), monitor.remarks())
+        return CellsAnswer((), monitor.spread(), (), monitor.remarks(), CELLS_UNSEEN)
     here = here_now(ctx, span[1] + 1)
     wrong, remarks = charging_now(ctx, here)
     end = cell_end(here, ctx.boat)
@@ -167,13 +177,14 @@ def cells(ctx: Context) -> CellsAnswer:
         monitor.spread(),
         (*monitor.findings(), *wrong),
         (*predicted, *remarks, *monitor.remarks()),
+        "" if monitor.rows() else CELLS_UNSEEN,
     )
 
 
 def cables(ctx: Context) -> CablesAnswer:
     """Health of the cables over the newest trip, or the last hours of the log."""
     if not ctx.boat.cable:
-        return CablesAnswer((), (), ("The boat file names no cable.",))
+        return CablesAnswer((), (), ("The boat file names no cable.",), CABLES_UNSEEN)
     series = _recent(ctx, watch.channels(ctx.boat))
     group, loop = CableGroup(ctx.boat.cable), LoopMonitor(ctx.boat)
     kept = cable_history.history(ctx.store, series.t0_us)
@@ -185,7 +196,14 @@ def cables(ctx: Context) -> CablesAnswer:
     trends = [trend(c, everything.get(c.name, [])) for c in ctx.boat.cable]
     findings += [f for f in trends if f is not None]
     rows = tuple(judge.row() for judge in group.monitors)
-    return CablesAnswer(rows, tuple(findings), _cable_remarks(ctx, loop))
+    unseen = "" if _heat_is_seen(ctx.boat.cable, series, loop) else CABLES_UNSEEN
+    return CablesAnswer(rows, tuple(findings), _cable_remarks(ctx, loop), unseen)
+
+
+def _heat_is_seen(cables: tuple[Cable, ...], series: Series, loop: LoopMonitor) -> bool:
+    """Whether a probe beside a current, or voltmeters at both ends, have told of any joint."""
+    probed = any(c.probe and series.has(probe_temp(c.probe), "pack_current_a") for c in cables)
+    return probed or loop.resistance().known
 
 
 def _cable_remarks(ctx: Context, loop: LoopMonitor) -> tuple[str, ...]:

@@ -197,12 +197,13 @@ class CellRow:
 
 @dataclass(frozen=True)
 class CellsAnswer:
-    """Health of the cells."""
+    """Health of the cells. not_measured: why nothing can be said of them; "" where it can."""
 
     rows: tuple[CellRow, ...]
     spread: Estimate  # V, highest less lowest, typical under load
     findings: tuple[Finding, ...]
     remarks: tuple[str, ...]
+    not_measured: str = ""
 
 
 @dataclass(frozen=True)
@@ -222,11 +223,12 @@ class CableRow:
 
 @dataclass(frozen=True)
 class CablesAnswer:
-    """Health of the cables."""
+    """Health of the cables. not_measured: why nothing can be said of them; "" where it can."""
 
     rows: tuple[CableRow, ...]
     findings: tuple[Finding, ...]
     remarks: tuple[str, ...]
+    not_measured: str = ""
 
 
 @dataclass(frozen=True)

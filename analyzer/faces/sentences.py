@@ -9,6 +9,9 @@ from analyzer.estimation.results import (
 )
 from analyzer.faces import format
 
+CELLS_SOUND = "No cell is falling behind the others."
+CABLES_SOUND = "No cable is hotter than its current should make it."
+
 
 def how_far(answer: RangeAnswer) -> str:
     """The one sentence, for the page and the command line alike."""

@@ -181,7 +181,7 @@ def sag(account: SagAccount) -> str:
 
 def cells(answer: CellsAnswer) -> str:
     """Health of the cells."""
-    parts = [findings(answer.findings, "No cell is falling behind the others.")]
+    parts = [findings(answer.findings, answer.not_measured or sentences.CELLS_SOUND)]
     if answer.spread.mid is not None:
         parts.append(f"Highest less lowest under load: {sentences.mid_band(answer.spread)}.")
     if answer.rows:
@@ -198,7 +198,7 @@ def cells(answer: CellsAnswer) -> str:
 
 def cables(answer: CablesAnswer) -> str:
     """Health of the cables."""
-    parts = [findings(answer.findings, "No cable is hotter than its current should make it.")]
+    parts = [findings(answer.findings, answer.not_measured or sentences.CABLES_SOUND)]
     for row in answer.rows:
         lines = [
             format.capital(row.name.replace("_", " ")),
