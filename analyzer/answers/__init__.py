@@ -64,9 +64,10 @@ CELLS_UNSEEN = (
     "One voltage for each cell or block would show which of them falls behind."
 )
 CABLES_UNSEEN = (
-    "Cables are not measured: no probe beside the pack's current and no voltage at the controller "
-    "has told of a joint, so none can be called cool. A temperature probe on each lug would."
+    "How warm cables and joints are is not measured: no probe's temperature has arrived beside the "
+    "pack's current, so none can be called cool. A temperature probe on each lug would tell."
 )
+BY_VOLTS_ONLY = " What is lost between pack and controller is measured, and stands below."
 RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
 
 __all__ = [
@@ -196,14 +197,15 @@ def cables(ctx: Context) -> CablesAnswer:
     trends = [trend(c, everything.get(c.name, [])) for c in ctx.boat.cable]
     findings += [f for f in trends if f is not None]
     rows = tuple(judge.row() for judge in group.monitors)
-    unseen = "" if _heat_is_seen(ctx.boat.cable, series, loop) else CABLES_UNSEEN
+    unseen = _unseen_heat(ctx.boat.cable, series, loop)
     return CablesAnswer(rows, tuple(findings), _cable_remarks(ctx, loop), unseen)
 
 
-def _heat_is_seen(cables: tuple[Cable, ...], series: Series, loop: LoopMonitor) -> bool:
-    """Whether a probe beside a current, or voltmeters at both ends, have told of any joint."""
-    probed = any(c.probe and series.has(probe_temp(c.probe), "pack_current_a") for c in cables)
-    return probed or loop.resistance().known
+def _unseen_heat(cables: tuple[Cable, ...], series: Series, loop: LoopMonitor) -> str:
+    """What is said where no probe has told of a joint; "" where one has."""
+    if any(c.probe and series.has(probe_temp(c.probe), "pack_current_a") for c in cables):
+        return ""
+    return CABLES_UNSEEN + (BY_VOLTS_ONLY if loop.resistance().known else "")
 
 
 def _cable_remarks(ctx: Context, loop: LoopMonitor) -> tuple[str, ...]:
