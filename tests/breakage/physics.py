@@ -170,6 +170,10 @@ def manners(question: str, answer: Answer) -> Found:
 
 
 def _one_sentence(error: str) -> bool:
-    """Both forms of the question say the same: one sentence, said once or twice."""
-    lines = {line for line in error.splitlines() if line.strip()}
-    return len(lines) == 1 and len(sentences(lines.pop())) == 1
+    """Both forms of the question say the same: one sentence, said once or twice.
+
+    A boat file that is wrong in several places has a sentence, and a line, for each of them.
+    """
+    lines = {line.removeprefix("keelwatt: ") for line in error.splitlines() if line.strip()}
+    each_once = all(len(sentences(line)) == 1 for line in lines)
+    return each_once and (len(lines) == 1 or all("boat.toml" in line for line in lines))

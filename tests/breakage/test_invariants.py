@@ -139,6 +139,8 @@ def test_manners():
     assert list(physics.manners("range", Answer(0, None, "", "", "Traceback\nKeyError: 'x'")))
     assert list(physics.manners("range", Answer(1, None, "")))
     assert list(physics.manners("range", Answer(2, None, "", "keelwatt: one.\nkeelwatt: two.\n")))
+    both = "keelwatt: boat.toml: a wants 1; got 2.\nboat.toml: b wants 3; got 4.\n"
+    assert not list(physics.manners("range", Answer(2, None, "", both)))
     assert list(physics.manners("range", Answer(0, {}, "Yes.", "RuntimeWarning: divide\n")))
 
 
