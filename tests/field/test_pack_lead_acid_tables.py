@@ -8,7 +8,14 @@ import numpy as np
 import pytest
 
 from analyzer.pack.lead_acid import Wells, capacity_factor
-from analyzer.pack.lead_acid_prior import LAST_MEAN, NAMES, PRIORS, draw_wells, from_coordinates
+from analyzer.pack.lead_acid_prior import (
+    LAST_MEAN,
+    NAMES,
+    PRIORS,
+    Prior,
+    draw_wells,
+    from_coordinates,
+)
 from tests.field.fit_lead_acid import branch_v, fitted, hours_at, misses, priors
 from tests.field.lead_acid_tables import FITTED, HELD_OUT, Table
 
@@ -79,9 +86,41 @@ def test_range_holds_a_table_that_was_not_fitted(judged, name):
     assert np.mean(held) >= 0.8
 
 
-def test_prior_is_what_the_fit_gives():
+@pytest.fixture(scope="module")
+def classes():
+    """Every class that is fitted, with its coordinates."""
+    return fitted()
+
+
+def misses_by(figure: str) -> pytest.MarkDecorator:
+    """A class that differs more from the others than 10 % at 1 h."""
+    floor = "floor: told is only glass mat, and classes give 52 to 61 % of their label in 1 h"
+    return pytest.mark.xfail(strict=True, reason=f"{figure} at 1 h; {floor}")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param("deep cycle", marks=misses_by("-10.3 %")),
+        "pure lead",
+        pytest.param("standby", marks=misses_by("+20.6 %, outside the 80 % range")),
+    ],
+)
+def test_hours_of_a_fitted_class_by_the_others_alone(classes, monkeypatch, name):
+    """Each class that prints powers left out of the fit in turn: within 10 % from 1 h to 20 h."""
+    rest = {k: v for k, v in classes.items() if k != name}
+    monkeypatch.setitem(PRIORS, "agm", Prior(*priors(rest)["agm"]))
+    table = FITTED[name]
+    wells, ohm = samples(table)
+    rows = {1.75: table.power_w[1.75]}
+    off = [r[2] for r in shown(table, rows, wells, ohm, True)]
+    print(f"{name} left out, W: " + ", ".join(f"{100 * o:+.1f} %" for o in off))
+    assert max(map(abs, off)) < 0.10
+
+
+def test_prior_is_what_the_fit_gives(classes):
     """The constants of `lead_acid_prior.py` are reproducible from the tables, to their rounding."""
-    found = fitted()
+    found = classes
     for name, (table, x) in found.items():
         off = misses(table, x)
         values = ", ".join(f"{n} {v:.3f}" for n, v in zip(NAMES, from_coordinates(x), strict=True))
