@@ -9,6 +9,7 @@ import signal
 import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import suppress
 
 import pandas as pd
 import psutil
@@ -113,15 +114,22 @@ def test_memory_of_a_worker_is_small_and_flat(whole):
     assert peaks[-1] <= 1.25 * quarter or not FULL
 
 
+def workers():
+    """This process's spawned workers; one that has just ended has no command line any more."""
+    for child in psutil.Process().children():
+        with suppress(psutil.Error):
+            if "spawn_main" in " ".join(child.cmdline()):
+                yield child
+
+
 def test_a_killed_worker_changes_nothing(few, tmp_path):
     found = logs.find(few)
     killed = []
 
     def kill(tally):
-        workers = [c for c in psutil.Process().children() if "spawn_main" in " ".join(c.cmdline())]
         if tally.looked == 1 and not killed:
-            killed.append(workers[0])
-            workers[0].send_signal(signal.SIGKILL)
+            killed.append(next(workers()))
+            killed[0].send_signal(signal.SIGKILL)
 
     run.write(run.run(found, tmp_path / "killed", pool.Local(2), kill))
     assert killed

@@ -199,6 +199,7 @@ def test_health_is_stored(running):
     run = running(gps(udp=free_port()))
     run.wait_for(lambda: bool(run.store.channels().get("health_gps_frames_count")))
     run.wait_for(lambda: run.store.last("health_log_disk_left_frac") is not None)
+    run.wait_for(lambda: "recorder" in run.store.health())  # told after the rows
     assert "gps" in run.store.health()["recorder"].value
 
 
