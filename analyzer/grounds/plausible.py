@@ -1,0 +1,162 @@
+"""Which inputs other inputs contradict: volts against cells, speed against position, controller
+against pack current, readings that stand still while what they measure moves.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from analyzer.check.wiring_tests import wiring_tests
+from analyzer.series.operating import (
+    controller_power_w,
+    hotel_power_w,
+    motoring,
+    motoring_w,
+)
+from analyzer.series.series import Floats, Series, load
+from logger.boat import Boat
+from logger.store import Store
+
+LOOK_S = 900.0  # of the newest readings
+LEAST_S = 60.0  # both must be there for so long
+POWER_RATIO = (0.75, 1.35)  # pack over controller; meters differ by a tenth (assumed)
+VOLTS_FRAC = 0.06  # pack against controller at most: cables lose 1 to 3 % (assumed)
+FROZEN_S = 60.0  # one value for so long, while another channel moved by a sixth
+MOVED_FRAC = 0.15
+JUMP_MPS = 30.0  # no boat of this kind goes so fast from fix to fix
+JUMP_LEAST_M = 60.0  # a receiver's own wander is less
+WARM_C = (-30.0, 70.0)  # a pack that works is not outside (assumed)
+WARMER_K = 30.0  # than the air at most (assumed)
+
+# Findings of the wiring: the input, and what speaks against it.
+BY_FINDING = {
+    "cells_do_not_add_up": ("pack voltage", "the sum of the cells"),
+    "cell_count": ("pack voltage", "the boat file's number of cells"),
+    "shunt_reversed": ("pack current", "the pack's voltage, which rises when it should fall"),
+    "charge_opposite": ("charge", "the device's own gauge"),
+    "charge_disagrees": ("charge", "the device's own gauge or the rests"),
+    "speed_unit": ("speed over ground", "the positions"),
+    "gear_ratio": ("shaft speed", "the motor's speed over the gear"),
+}
+CHANNELS = (
+    "pack_voltage_v", "pack_current_a", "controller_voltage_v", "controller_current_a",
+    "hotel_power_w", "solar_power_w", "shore_power_w", "shaft_speed_rps", "motor_speed_rps",
+    "speed_ground_mps", "latitude_deg", "longitude_deg", "pack_temp_c", "ambient_temp_c",
+)  # fmt: skip
+
+
+def contradictions(store: Store, boat: Boat, end_us: int) -> dict[str, str]:
+    """Input -> what speaks against it, at a time on the timeline. [µs]"""
+    found: dict[str, str] = {}
+    for test in wiring_tests(boat, store, end_us):
+        if test.finding is not None and test.finding.kind in BY_FINDING:
+            name, by = BY_FINDING[test.finding.kind]
+            found.setdefault(name, by)
+    recent = load(store, CHANNELS, end_us - round(LOOK_S * 1e6), end_us)
+    for name, by in recently(recent, boat):
+        found.setdefault(name, by)
+    return found
+
+
+def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
+    """What the last minutes contradict: input, and by what."""
+    yield from _pack_against_controller(series, boat)
+    yield from _volts_against_volts(series)
+    yield from _frozen(series)
+    yield from _jumps(series)
+    yield from _temperature(series)
+
+
+def _pack_against_controller(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
+    sun = np.nan_to_num(series.get("solar_power_w")) + np.nan_to_num(series.get("shore_power_w"))
+    taken = controller_power_w(series)
+    pack = series.get("pack_voltage_v") * series.get("pack_current_a")
+    pack = pack + sun - hotel_power_w(series, boat)
+    drives = motoring(series, boat) | (taken > motoring_w(boat)) | (pack > motoring_w(boat))
+    known = drives & np.isfinite(taken) & np.isfinite(pack)
+    # Below a twentieth of the motor's power a hotel load that is only assumed matters too much.
+    known &= np.fmax(taken, pack) > 0.05 * boat.motor.rated_power_w
+    if known.sum() * series.step_s < LEAST_S:
+        return
+    ours, theirs = float(np.median(pack[known])), float(np.median(taken[known]))
+    if POWER_RATIO[0] * theirs <= ours <= POWER_RATIO[1] * theirs:
+        return
+    text = f"{ours:.0f} W from the pack against {theirs:.0f} W into the controller"
+    yield "pack current", f"the controller's current: {text}"
+    yield "controller current", f"the pack's current: {text}"
+
+
+def _volts_against_volts(series: Series) -> Iterator[tuple[str, str]]:
+    pack, controller = series.get("pack_voltage_v"), series.get("controller_voltage_v")
+    both = np.isfinite(pack) & np.isfinite(controller)
+    if both.sum() * series.step_s < LEAST_S:
+        return
+    ours, theirs = float(np.median(pack[both])), float(np.median(controller[both]))
+    if abs(ours - theirs) > VOLTS_FRAC * max(abs(ours), abs(theirs)):
+        text = f"{ours:.1f} against {theirs:.1f} V"
+        yield "pack voltage", f"the controller's voltage: {text}"
+        yield "controller voltage", f"the pack's voltage: {text}"
+
+
+_MOVES_WITH = (
+    ("pack current", "pack_current_a", ("controller_current_a",)),
+    ("controller current", "controller_current_a", ("pack_current_a",)),
+    ("pack voltage", "pack_voltage_v", ("controller_voltage_v",)),
+    ("speed over ground", "speed_ground_mps", ()),
+)
+
+
+def _frozen(series: Series) -> Iterator[tuple[str, str]]:
+    """Readings that repeat to the last digit while another channel shows that they should not."""
+    size = round(FROZEN_S / series.step_s)
+    for name, channel, others in _MOVES_WITH:
+        length = _same_for(series.get(channel))
+        if length < size or series.get(channel)[-1] == 0.0:
+            continue
+        part = series.cut(series.n - length, series.n)
+        for other in others:
+            if _spread(part.get(other)) > (MOVED_FRAC if other.endswith("_a") else 0.02):
+                yield name, f"itself: one value for {length * series.step_s / 60:.0f} min"
+                break
+
+
+def _same_for(values: Floats) -> int:
+    """For how many of the last readings the value has not changed."""
+    if not len(values) or not np.isfinite(values[-1]):
+        return 0
+    other = np.flatnonzero(values != values[-1])
+    return len(values) - (int(other[-1]) + 1 if len(other) else 0)
+
+
+def _spread(values: Floats) -> float:
+    """Between the 5th and the 95th hundredth, over the middle; 0 where too little is there."""
+    values = values[np.isfinite(values)]
+    if len(values) < 10:
+        return 0.0
+    low, mid, high = np.percentile(np.abs(values), [5, 50, 95])
+    return float((high - low) / max(mid, 1e-6))
+
+
+def _jumps(series: Series) -> Iterator[tuple[str, str]]:
+    lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
+    have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
+    if len(have) < 3:
+        return
+    north = np.diff(lat[have]) * 60 * 1852.0
+    east = np.diff(lon[have]) * 60 * 1852.0 * np.cos(np.radians(lat[have][1:]))
+    apart_m, apart_s = np.hypot(north, east), np.diff(have) * series.step_s
+    jumped = (apart_m > JUMP_LEAST_M) & (apart_m > JUMP_MPS * apart_s)
+    if jumped.any():
+        yield "position", f"itself: it jumped by {apart_m[jumped].max():.0f} m between two fixes"
+
+
+def _temperature(series: Series) -> Iterator[tuple[str, str]]:
+    pack, air = series.get("pack_temp_c"), series.get("ambient_temp_c")
+    pack, air = pack[np.isfinite(pack)], air[np.isfinite(air)]
+    if not len(pack):
+        return
+    temp_c = float(np.median(pack))
+    if not WARM_C[0] < temp_c < WARM_C[1]:
+        yield "pack temperature", f"itself: {temp_c:.0f} °C is no pack that works"
+    elif len(air) and temp_c - float(np.median(air)) > WARMER_K:
+        yield "pack temperature", f"the air's: {temp_c:.0f} against {np.median(air):.0f} °C"
