@@ -178,7 +178,7 @@ def cells(ctx: Context) -> CellsAnswer:
         monitor.spread(),
         (*monitor.findings(), *wrong),
         (*predicted, *remarks, *monitor.remarks()),
-        "" if monitor.rows() else CELLS_UNSEEN,
+        "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
     )
 
 

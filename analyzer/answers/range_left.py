@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analyzer.answers import grounded
 from analyzer.answers.flags import flag_view
 from analyzer.answers.snapshot import Here, here_now
 from analyzer.environment import stream as streams
@@ -85,6 +86,13 @@ def range_left(
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
     if wind is not None:
         here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
+    return grounded.of_range(_on_its_grounds(ctx, here, end_us, speed_mps, home), here.grounds)
+
+
+def _on_its_grounds(
+    ctx: Context, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
+) -> RangeAnswer:
+    """The answer if everything that it rests on is as it is read."""
     if here.charge is None or here.charge.sign_reversed:
         answer = _without_charge(ctx, here, end_us)
         return replace(answer, home_reason=answer.charge.reason) if home else answer

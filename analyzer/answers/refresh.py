@@ -35,6 +35,7 @@ from analyzer.learned.keys import (
 )
 from analyzer.pack.capacity import from_gauge
 from analyzer.pack.soc import Charge, PackPosterior
+from analyzer.series import bridges
 from analyzer.series.log import Context, pack_channels
 from analyzer.series.series import Series
 from analyzer.trips import trips
@@ -99,10 +100,11 @@ def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) ->
     gives its trips.
     """
     charge = _keep_charge(ctx, series, found)
+    bridged = bridges.pack_current(series, ctx.boat).series
     records = []
     for number, trip in enumerate(found, before + 1):
         ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
-        row = trips.trip_row(series, trip, number, *ends)
+        row = trips.trip_row(bridged, trip, number, *ends)
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
         part = trips.between(series, trip.start_us, trip.end_us)
         stream = stream_before(ctx, part)

@@ -9,10 +9,12 @@ from typing import Any
 
 import numpy as np
 
+from analyzer.answers.grounded import charge_of, standings
 from analyzer.cells.monitor import CellMonitor, WeakCell
 from analyzer.environment.stream import Stream
 from analyzer.environment.stream_fit import heading_true
 from analyzer.environment.wind import Wind, lately
+from analyzer.estimation.ground import Ground
 from analyzer.flags import monitor as watch
 from analyzer.hull import hull, steady
 from analyzer.hull.power_curve import PowerCurve
@@ -28,7 +30,9 @@ from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.reach import Now
 from analyzer.range.thermal_limit import Warmth, warmths
+from analyzer.series import bridges
 from analyzer.series.log import Context, pack_channels
+from analyzer.series.operating import first_finite
 from analyzer.series.series import Series
 from analyzer.trips import trips
 from logger.boat import Boat
@@ -53,6 +57,7 @@ class Here:
         used: Channels it rests on.
         wind: True wind of the last twenty minutes, where a sensor says.
         warmths: Of motor and controller, where limit and temperature are known.
+        grounds: How every input stands; not kept, but decided anew.
     """
 
     charge: PackPosterior | None
@@ -67,6 +72,7 @@ class Here:
     wind: Wind | None = None
     warmths: tuple[Warmth, ...] = ()
     doing: str = ""
+    grounds: tuple[Ground, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -116,7 +122,10 @@ def here_now(ctx: Context, end_us: int) -> Here:
     value = kept[-1].value if kept and kept[-1].to_us == end_us else {}
     fresh = value.get("boat") == numbers(ctx.boat)
     found = revive(Here.from_dict, value) if fresh else None
-    return replace(found, charge=_charge(ctx, end_us)) if found else look(ctx, end_us)
+    if not found:
+        return look(ctx, end_us)
+    rows = standings(ctx, end_us)
+    return replace(found, charge=_charge(ctx, end_us, rows), grounds=rows)
 
 
 def keep_here(ctx: Context, from_us: int, end_us: int) -> None:
@@ -144,11 +153,13 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
     names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
     names += watch.channels(ctx.boat)
     series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    series = bridges.pack_current(series, ctx.boat).series
+    rows = standings(ctx, end_us)
     stream = stream_before(ctx, series)
     monitor = CellMonitor(ctx.boat.pack)
     monitor.update(series)
     return Here(
-        charge=_charge(ctx, end_us),
+        charge=_charge(ctx, end_us, rows),
         curve=_curve(ctx, series, stream),
         stream=stream,
         weakest=monitor.weakest(),
@@ -160,11 +171,12 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
         wind=lately(series, heading_true(series)),
         warmths=warmths(series, ctx.boat),
         doing=inputs.doing(series, ctx.boat),
+        grounds=rows,
     )
 
 
-def _charge(ctx: Context, end_us: int) -> PackPosterior | None:
-    charge = charge_at(ctx, end_us)
+def _charge(ctx: Context, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:
+    charge = charge_of(ctx, charge_at(ctx, end_us), rows, end_us)
     return charge if charge and np.isfinite(charge.soc) else None
 
 
@@ -179,7 +191,8 @@ def _curve(ctx: Context, series: Series, stream: Stream) -> PowerCurve:
 
 def _power_w(series: Series) -> float | None:
     last = series.cut(series.n - round(60 / series.step_s), series.n)
-    power = last.get("pack_voltage_v") * last.get("pack_current_a")
+    volts = first_finite(last, ("pack_voltage_v", "controller_voltage_v"))
+    power = volts * last.get("pack_current_a")
     power = power[np.isfinite(power)]
     return float(power.mean()) if len(power) else None
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.ground import Ground
 
 
 @dataclass(frozen=True)
@@ -101,6 +102,8 @@ class RangeAnswer:
     cautions: tuple[str, ...]
     home_reason: str = ""  # why nothing is said of the way home though it was asked for
     doing: str = "not motoring steadily"  # what the motor does, in words
+    grounds: tuple[Ground, ...] = ()  # how every input stands
+    condition: str = ""  # what of them is broken: the first clause; empty where nothing is
 
 
 @dataclass(frozen=True)
@@ -111,7 +114,7 @@ class LegRow:
     start_utc_s: float
     end_utc_s: float
     distance_m: float | None
-    energy_wh: float
+    energy_wh: float | None  # None where the pack's power was not read
     mean_speed_mps: float | None
 
 
@@ -123,8 +126,8 @@ class TripRow:
     start_utc_s: float
     end_utc_s: float
     distance_m: float | None
-    energy_out_wh: float
-    energy_in_wh: float
+    energy_out_wh: float | None  # None where the pack's power was not read
+    energy_in_wh: float | None
     motoring_wh_per_m: float | None
     charge_start: Estimate
     charge_end: Estimate
@@ -169,6 +172,7 @@ class ReviewAnswer:
     sag: tuple[SagAccount, ...]  # worst moment first, then motoring legs
     flags: tuple[FlagView, ...]
     remarks: tuple[str, ...]  # what changed since earlier trips, what is missing
+    grounds: tuple[Ground, ...] = ()  # at the trip's end
 
 
 @dataclass(frozen=True)
@@ -204,6 +208,7 @@ class CellsAnswer:
     findings: tuple[Finding, ...]
     remarks: tuple[str, ...]
     not_measured: str = ""
+    grounds: tuple[Ground, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -229,6 +234,7 @@ class CablesAnswer:
     findings: tuple[Finding, ...]
     remarks: tuple[str, ...]
     not_measured: str = ""
+    grounds: tuple[Ground, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -262,6 +268,7 @@ class CheckAnswer:
     missing_channels: tuple[str, ...]
     findings: tuple[Finding, ...]  # wiring sense and first-day sanity
     questions: tuple[QuestionRow, ...]
+    grounds: tuple[Ground, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,41 @@ def how_far(answer: RangeAnswer) -> str:
     speed = answer.speed_water_mps
     at = f"At {format.knots(speed)} through the water" if speed else "From here"
     if distance.mid is None:
-        return f"How far cannot be said: {distance.reason or 'too little is known yet'}"
+        why = f"How far cannot be said: {distance.reason or 'too little is known yet'}"
+        return f"{why}{_if_full(answer)}"
+    if first := conditions(answer):
+        at = f"{first}, {at[:1].lower()}{at[1:]}"
     reach = format.band(distance, long=True)
     often = format.coverage(distance.coverage)
     return f"{at} you can go {reach}, {often}; most likely {format.value(distance)}"
+
+
+def _if_full(answer: RangeAnswer) -> str:
+    """What a full pack would give, where the charge is not known."""
+    if answer.charge.known:
+        return ""
+    point = next((p for p in answer.curve if p.speed_water_mps == answer.speed_water_mps), None)
+    if point is None or not point.distance.known:
+        return ""
+    speed = format.knots(point.speed_water_mps)
+    reach = format.band(point.distance, long=True)
+    return f". If the pack is full: {reach} at {speed}, {format.coverage(point.distance.coverage)}"
+
+
+OLD_S = 120.0  # an answer of readings this old is not of now
+
+
+def conditions(answer: RangeAnswer) -> str:
+    """What the answer is about where that is not now, and what of its grounds is broken."""
+    parts = [answer.condition] if answer.condition else []
+    if is_old(answer):
+        parts.insert(0, f"when this log ended, {format.age(answer.data_age_s)}")
+    return format.capital(", ".join(parts))
+
+
+def is_old(answer: RangeAnswer) -> bool:
+    """Whether the newest reading is not of now."""
+    return answer.data_age_s is not None and answer.data_age_s > OLD_S
 
 
 _LIMITS = {
@@ -115,8 +146,11 @@ def no_home(answer: RangeAnswer) -> str:
 def trip(row: TripRow) -> str:
     """What the trip was, in one sentence."""
     lasted = format.duration(row.end_utc_s - row.start_utc_s)
-    text = f"{format.miles(row.distance_m)} in {lasted}, for {format.energy(row.energy_out_wh)}"
-    if row.energy_in_wh > 0:
+    text = f"{format.miles(row.distance_m)} in {lasted}, "
+    if row.energy_out_wh is None:
+        return format.sentence(f"{text}the energy not measured")
+    text += f"for {format.energy(row.energy_out_wh)}"
+    if row.energy_in_wh:
         text += f" out of the pack and {format.energy(row.energy_in_wh)} back into it"
     if row.motoring_wh_per_m is not None:
         text += f"; motoring took {format.consumption(row.motoring_wh_per_m)}"

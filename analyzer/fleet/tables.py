@@ -127,6 +127,12 @@ def rows(log: str, key: str, record: Row, like: Likeness) -> dict[str, list[Row]
     }
 
 
+def _total(trips: list[Row], name: str) -> float | None:
+    """Over the trips where it was measured; None where it never was."""
+    known = [trip[name] for trip in trips if trip[name] is not None]
+    return sum(known) if known or not trips else None
+
+
 def _boat(log: str, key: str, record: Row, like: Likeness) -> Row:
     boat, trips, ageing = record["boat"], record["trips"], record["ageing"]
     row = {"log": log, "key": key, "boat": boat["name"]}
@@ -134,8 +140,8 @@ def _boat(log: str, key: str, record: Row, like: Likeness) -> Row:
     row["displacement_length_kg_m3"] = displacement_length_kg_m3(record)
     row["trips"] = len(trips)
     row["distance_m"] = sum(t["distance_m"] or 0.0 for t in trips)
-    row["energy_out_wh"] = sum(t["energy_out_wh"] for t in trips)
-    row["energy_in_wh"] = sum(t["energy_in_wh"] for t in trips)
+    row["energy_out_wh"] = _total(trips, "energy_out_wh")
+    row["energy_in_wh"] = _total(trips, "energy_in_wh")
     for name in ("capacity", "resistance"):
         row |= _estimate(f"{name}_per_year", "frac", ageing[name]["per_year"])
         row[f"{name}_sureness_frac"] = ageing[name]["sureness_frac"]

@@ -134,7 +134,7 @@ def _charge(rows: dict[str, Ground], wrong: str) -> Ground:
     gauge = rows.get("charge by the device's own gauge")
     if current is None or (current.standing == "measured until" and _known_now(gauge)):
         if gauge is not None:
-            return Ground("charge", "told by a device", "its own gauge", gauge.channel,
+            return Ground("charge", "told by a device", "a device's own gauge", gauge.channel,
                           gauge.until_utc_s, gauge.interval_s)  # fmt: skip
         return Ground("charge", "assumed", "nothing that measures it")
     return Ground("charge", current.standing, current.by, "", current.until_utc_s)

@@ -20,6 +20,7 @@ from logger.store import Store
 LOOK_S = 900.0  # of the newest readings
 LEAST_S = 60.0  # both must be there for so long
 POWER_RATIO = (0.75, 1.35)  # pack over controller; meters differ by a tenth (assumed)
+NO_HOTEL_FRAC = 0.4  # of the motor's power: no kettle takes so much (assumed)
 VOLTS_FRAC = 0.06  # pack against controller at most: cables lose 1 to 3 % (assumed)
 FROZEN_S = 60.0  # one value for so long, while another channel moved by a sixth
 MOVED_FRAC = 0.15
@@ -72,7 +73,8 @@ def _pack_against_controller(series: Series, boat: Boat) -> Iterator[tuple[str, 
     taken = controller_power_w(series)
     pack = series.get("pack_voltage_v") * series.get("pack_current_a")
     pack = pack + sun - hotel_power_w(series, boat)
-    drives = motoring(series, boat) | (taken > motoring_w(boat)) | (pack > motoring_w(boat))
+    drives = motoring(series, boat) | (taken > motoring_w(boat))
+    drives |= pack > NO_HOTEL_FRAC * boat.motor.rated_power_w
     known = drives & np.isfinite(taken) & np.isfinite(pack)
     # Below a twentieth of the motor's power a hotel load that is only assumed matters too much.
     known &= np.fmax(taken, pack) > 0.05 * boat.motor.rated_power_w

@@ -5,13 +5,16 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any, TypeVar
 
+import numpy as np
+
 from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration, Stream
 from analyzer.hull.steady import SteadyPoints
 from analyzer.pack.cell_model import label
 from analyzer.pack.soc import Charge, PackPosterior, track
+from analyzer.series import bridges
 from analyzer.series.log import Context, pack_channels
-from analyzer.series.series import Series
+from analyzer.series.series import Series, load
 from analyzer.trips.spans import WINDOW_US, next_window, unknown_starts
 from analyzer.trips.trips import between
 from logger.store import Learned
@@ -89,6 +92,8 @@ def follow_on(
     Yields:
         When each part begins, and the charge over it. [µs]
     """
+    bridge = _bridged(ctx, series)
+    series = bridge.series
     if not series.n or not series.has("pack_current_a"):
         return
     end_us = series.t0_us + round(series.n * series.step_s * 1e6)
@@ -98,8 +103,34 @@ def follow_on(
         if state is not None and begin_us in open_us:
             state = replace(state, t_us=min(state.t_us, begin_us - UNDATED_US))
         charge = track(between(series, begin_us, until_us), ctx.boat.pack, state)
+        charge = _doubted(charge, bridge, begin_us, until_us)
         state = charge.final
         yield begin_us, charge
+
+
+def _bridged(ctx: Context, series: Series) -> bridges.Bridge:
+    """The series with the pack's current filled from the controller's where it is missing."""
+    if not bridges.lacks_current(series):
+        return bridges.Bridge(series, np.zeros(series.n, bool), 0.0)
+    end_us = series.t0_us + round(series.n * series.step_s * 1e6)
+    more = load(ctx.store, bridges.CHANNELS, series.t0_us, end_us, series.step_s)
+    found = bridges.pack_current(replace(more, values=more.values | series.values), ctx.boat)
+    own = {*series.values, "pack_current_a"}
+    values = {name: v for name, v in found.series.values.items() if name in own}
+    return replace(found, series=replace(found.series, values=values))
+
+
+def _doubted(charge: Charge, bridge: bridges.Bridge, begin_us: int, until_us: int) -> Charge:
+    """The charge with the error of what was bridged in its final posterior."""
+    step_us = bridge.series.step_s * 1e6
+    first, last = (round((t - bridge.series.t0_us) / step_us) for t in (begin_us, until_us))
+    part = bridge.bridged[first:last]
+    if not part.any():
+        return charge
+    cut = replace(bridge, series=bridge.series.cut(first, last), bridged=part)
+    more = bridge.share_sd * bridges.bridged_ah(cut) / charge.final.capacity_ah
+    final = replace(charge.final, drift_sd=float(np.hypot(charge.final.drift_sd, more)))
+    return replace(charge, final=final)
 
 
 def stream_before(ctx: Context, series: Series) -> Stream:

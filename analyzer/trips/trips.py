@@ -136,9 +136,12 @@ def track_m(series: Series, every_s: float = 20.0, gap_s: float = 120.0) -> floa
     return total
 
 
-def energy_wh(series: Series) -> tuple[float, float]:
-    """Energy out of and into the pack, both positive; gaps add nothing. [Wh]"""
-    power_w = series.get("pack_voltage_v") * series.get("pack_current_a")
+def energy_wh(series: Series) -> tuple[float, float] | None:
+    """Energy out of and into the pack, both positive; gaps add nothing. [Wh] None: never read"""
+    volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
+    power_w = volts * series.get("pack_current_a")
+    if not np.isfinite(power_w).any():
+        return None
     out = float(np.nansum(np.where(power_w > 0, power_w, 0.0)))
     into = float(-np.nansum(np.where(power_w < 0, power_w, 0.0)))
     return out * series.step_s / HOUR_S, into * series.step_s / HOUR_S
@@ -155,12 +158,11 @@ def between(series: Series, start_us: int, end_us: int) -> Series:
 def leg_row(series: Series, leg: Leg) -> LegRow:
     """One leg as people see it."""
     part = between(series, leg.start_us, leg.end_us)
-    out, into = energy_wh(part)
+    energy = energy_wh(part)
+    net = None if energy is None else energy[0] - energy[1]
     speed = ground_or_water_mps(part)
     mean = float(np.nanmean(speed)) if np.isfinite(speed).any() else None
-    return LegRow(
-        leg.kind, leg.start_us / 1e6, leg.end_us / 1e6, distance_m(part), out - into, mean
-    )
+    return LegRow(leg.kind, leg.start_us / 1e6, leg.end_us / 1e6, distance_m(part), net, mean)
 
 
 def trip_row(
@@ -174,7 +176,7 @@ def trip_row(
     unknown = cannot_say("the charge was not tracked", "frac")
     part = between(series, trip.start_us, trip.end_us)
     legs = tuple(leg_row(series, leg) for leg in trip.legs)
-    out, into = energy_wh(part)
+    out, into = energy_wh(part) or (None, None)
     return TripRow(
         number,
         trip.start_us / 1e6,
@@ -190,9 +192,10 @@ def trip_row(
 
 
 def _motoring_wh_per_m(legs: tuple[LegRow, ...]) -> float | None:
-    measured = [leg for leg in legs if leg.kind == "motoring" and leg.distance_m is not None]
-    metres = sum(leg.distance_m or 0.0 for leg in measured)
-    return sum(leg.energy_wh for leg in measured) / metres if metres > 50.0 else None
+    both = [(g.energy_wh, g.distance_m) for g in legs if g.kind == "motoring"]
+    known = [(wh, metres) for wh, metres in both if wh is not None and metres is not None]
+    metres = sum(metres for _, metres in known)
+    return sum(wh for wh, _ in known) / metres if metres > 50.0 else None
 
 
 def _smooth(labels: Labels, step_s: float) -> Labels:

@@ -105,7 +105,7 @@ def energy_fits_the_pack(said: Said, truth: Truth) -> Found:
             )
             break
     for trip in said.data("trips") or ():
-        if trip["energy_out_wh"] > most + trip["energy_in_wh"]:
+        if (trip["energy_out_wh"] or 0.0) > most + (trip["energy_in_wh"] or 0.0):
             yield f"trips: {trip['energy_out_wh']:.0f} Wh out of a pack of {truth.pack_wh:.0f} Wh"
 
 

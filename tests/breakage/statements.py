@@ -170,6 +170,8 @@ def _energy_wrong(said: Said, truth: Truth, broken: str) -> Iterator[str]:
     trips = said.data("trips")
     if not trips or excuse(said.answers["trips"], broken):
         return
+    if any(trip["energy_out_wh"] is None for trip in trips):
+        return  # said not to be measured
     counted = sum(trip["energy_out_wh"] for trip in trips)
     if abs(counted - truth.energy_out_wh) > ENERGY_FRAC * truth.energy_out_wh + 30.0:
         yield f"trips: used {counted:.0f} Wh, truly {truth.energy_out_wh:.0f} Wh"

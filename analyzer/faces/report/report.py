@@ -124,10 +124,13 @@ def _summary(review: ReviewAnswer) -> Iterator[str]:
     motoring = sum(g.end_utc_s - g.start_utc_s for g in trip.legs if g.kind == "motoring")
     took = "" if trip.motoring_wh_per_m is None else format.consumption(trip.motoring_wh_per_m)
     yield f"Under motor {format.duration(motoring)}{', which took ' + took if took else ''}."
-    yield (
-        f"Energy out of the pack {trip.energy_out_wh / KWH:.2f} kWh, into it "
-        f"{trip.energy_in_wh / KWH:.2f} kWh."
-    )
+    if trip.energy_out_wh is None or trip.energy_in_wh is None:
+        yield "The energy was not measured."
+    else:
+        yield (
+            f"Energy out of the pack {trip.energy_out_wh / KWH:.2f} kWh, into it "
+            f"{trip.energy_in_wh / KWH:.2f} kWh."
+        )
     if trip.charge_start.mid is not None and trip.charge_end.mid is not None:
         start, left = format.percent(trip.charge_start.mid), format.percent(trip.charge_end.mid)
         yield f"Charge {start} at the start, {left} at the end ({format.band(trip.charge_end)})."
@@ -170,7 +173,7 @@ def _legs(review: ReviewAnswer) -> Rows:
         fast = "" if leg.mean_speed_mps is None else f"{leg.mean_speed_mps / KN:.1f} kn"
         lasted = format.duration(leg.end_utc_s - leg.start_utc_s)
         rows.append((leg.kind, f"{_time(leg.start_utc_s):%H:%M}", lasted, far, fast,
-                     f"{leg.energy_wh:.0f} Wh"))  # fmt: skip
+                     "" if leg.energy_wh is None else f"{leg.energy_wh:.0f} Wh"))  # fmt: skip
     return tuple(rows)
 
 

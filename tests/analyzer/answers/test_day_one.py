@@ -93,7 +93,7 @@ def no_log(tmp_path, monkeypatch):
 def test_before_anything_is_recorded_the_boat_file_answers(no_log, capsys):
     assert main(["range", "--boat", no_log]) == 0
     told = capsys.readouterr().out.replace("\n", " ")
-    assert "As if the pack were full" in told
+    assert "If the pack is full: between" in told
     assert "nothing recorded yet" in told
     assert main(["hull", "--boat", no_log]) == 0
     assert "the hull's numbers alone" in capsys.readouterr().out.replace("\n", " ")

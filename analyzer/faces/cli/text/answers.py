@@ -43,8 +43,11 @@ def range_left(answer: RangeAnswer) -> str:
 
 def _how_far(answer: RangeAnswer) -> str:
     text = format.sentence(sentences.how_far(answer))
-    if answer.duration.mid is not None:
-        text += f" That is {format.band(answer.duration)} from now."
+    if answer.duration.mid is not None and answer.distance.mid is None:
+        text += f" How long at this draw: {format.band(answer.duration)}."
+    elif answer.duration.mid is not None:
+        then = "then" if sentences.is_old(answer) else "now"
+        text += f" That is {format.band(answer.duration)} from {then}."
     return wrapped(text)
 
 

@@ -1,0 +1,113 @@
+"""What an answer's grounds do to it: it names what is broken first, or cannot say."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.ground import Ground, broken, standing_of
+from analyzer.estimation.results import RangeAnswer
+from analyzer.grounds.decide import grounds
+from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
+from analyzer.series.log import Context
+from logger.units import HOUR_S
+
+SILENT_S = 300.0  # at half the capacity an hour that is 4 % of charge: beyond, it is not known
+OLD_S = 120.0  # an answer of readings this old is not of now
+MOST = 3  # grounds named in one clause
+RANGE_INPUTS = (
+    "charge", "pack current", "pack voltage", "controller current", "controller voltage",
+    "speed over ground", "course over ground", "position", "pack temperature", "cells",
+    "heading", "speed through water", "shaft speed",
+)  # fmt: skip
+PLAN_INPUTS = ("charge", "pack current", "pack voltage", "speed over ground", "pack temperature")
+
+
+def standings(ctx: Context, end_us: int) -> tuple[Ground, ...]:
+    """How every input stands at a time of the timeline. [µs]"""
+    return grounds(ctx.store, ctx.boat, end_us)
+
+
+def charge_of(
+    ctx: Context, followed: PackPosterior | None, rows: Sequence[Ground], end_us: int
+) -> PackPosterior | None:
+    """The charge as it may be used: followed, else told by a device, else None.
+
+    A charge whose current fell silent more than `SILENT_S` ago is not one of now.
+    """
+    ground = standing_of(rows, "charge")
+    if ground is None:
+        return followed
+    if ground.standing == "told by a device":
+        gauge = ctx.store.last(ground.channel)
+        return known(ctx.boat.pack, gauge[1], GAUGE_SD, t_us=end_us) if gauge else None
+    current = standing_of(rows, "pack current")
+    silent = ground.standing == "measured until" or (
+        current is not None and current.standing == "measured until"
+    )
+    since_s = end_us / 1e6 - ((current or ground).until_utc_s or 0.0)
+    return None if silent and since_s > SILENT_S else followed
+
+
+def words(ground: Ground, now_s: float, verb: bool = False) -> str:
+    """A ground as part of a sentence, as a clause by itself with its verb."""
+    be, was = (" is", " was") if verb else ("", "")
+    if ground.standing != "measured until":
+        how = f"assumed, {ground.by}" if ground.standing == "assumed" else ""
+        how = how or f"{_HOW[ground.standing]} {ground.by}".rstrip()
+        return f"the {ground.input}{be} {how}"
+    seconds = now_s - (ground.until_utc_s or now_s)
+    ago = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+    ago = ago if seconds < 6000 else f"{seconds / HOUR_S:.0f} h"
+    return f"the {ground.input}{was} last read {ago} ago"
+
+
+_HOW = {
+    "measured now": "measured",
+    "contradicted by": "contradicted by",
+    "bridged by": "bridged by",
+    "told by a device": "told by",
+}
+
+
+def condition(rows: Sequence[Ground], inputs: Sequence[str], now_s: float) -> str:
+    """The first clause: "with the pack current last read 12 min ago"; empty where all is well."""
+    found = list(broken(rows, inputs))
+    charge = standing_of(rows, "charge")
+    if charge is not None and charge.standing in ("bridged by", "told by a device"):
+        found.insert(0, charge)
+    told = {g.by or g.standing for g in found if g.input != "charge"}
+    shown = [g for g in found if not (g.input == "charge" and g.broken and (g.by or "") in told)]
+    order = {name: k for k, name in enumerate(inputs)}
+    shown.sort(key=lambda g: (g.standing != "contradicted by", order.get(g.input, 0)))
+    parts = [words(ground, now_s) for ground in shown[:MOST]]
+    if not parts:
+        return ""
+    return "with " + (parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1])
+
+
+def of_range(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
+    """An answer about range with its grounds, which it names or for which it cannot say."""
+    now_s = answer.asked_utc_s
+    answer = replace(answer, grounds=tuple(rows), condition=condition(rows, RANGE_INPUTS, now_s))
+    if not answer.charge.known:
+        return _without_charge(answer, rows)
+    speed = standing_of(rows, "speed over ground")
+    if answer.motoring and speed is not None and speed.standing == "contradicted by":
+        why = words(speed, now_s, verb=True)
+        return replace(answer, distance=_none(answer.distance, why), speed_ground_mps=None)
+    return answer
+
+
+def _without_charge(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
+    """How far cannot be said without a charge; what a full pack would give stands in the curve."""
+    why = answer.charge.reason
+    silent = broken(rows, ("pack current", "pack voltage", "charge"))
+    if silent:
+        why = ", ".join(words(ground, answer.asked_utc_s, verb=True) for ground in silent)
+    charge = replace(answer.charge, reason=why)
+    gone, lasts = _none(answer.distance, why), _none(answer.duration, why)
+    return replace(answer, charge=charge, distance=gone, duration=lasts, limit="")
+
+
+def _none(before: Estimate, why: str) -> Estimate:
+    return cannot_say(why, before.unit, before.missing)

@@ -1,0 +1,98 @@
+"""What stands in for a meter that fell silent, with what it was found to be worth.
+
+    I_pack = (k·P_controller + P_hotel - P_sun - P_shore) / V_pack
+
+The ratio k (cables, two meters) is learned where both were read while motoring, else 1 within
+`UNLEARNED_SD`.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.series.operating import controller_power_w, first_finite, hotel_power_w, motoring_w
+from analyzer.series.series import Series
+from logger.boat import Boat
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+CHANNELS = (
+    "controller_voltage_v", "controller_current_a", "hotel_power_w", "solar_power_w",
+    "shore_power_w", "pack_voltage_v",
+)  # fmt: skip
+UNLEARNED_SD = 0.06  # of k: a controller's own current is good to 5 %, cables 2 % (assumed)
+LEARNED_SD = 0.02  # at the least, of a k that this boat has shown (assumed)
+HOTEL_SD = 0.3  # of a hotel load that is not measured, as where the range is asked (assumed)
+LEARN_S = 120.0  # both must have been read for so long
+RATIO = (0.7, 1.4)  # outside, one of the two meters is wrong and nothing is bridged
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """A series whose pack current was filled where it was missing.
+
+    Args:
+        series: With the filled channel.
+        bridged: Where it was filled. (n,)
+        share_sd: Relative error of what was filled.
+    """
+
+    series: Series
+    bridged: Bools
+    share_sd: float
+
+
+def lacks_current(series: Series) -> bool:
+    """Whether there are times without the pack's current."""
+    return bool(series.n) and not np.isfinite(series.get("pack_current_a")).all()
+
+
+def pack_current(series: Series, boat: Boat) -> Bridge:
+    """The pack's current, filled from the controller's where it is missing.
+
+    Args:
+        series: With `CHANNELS` as far as they are there.
+    """
+    current = series.get("pack_current_a")
+    volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
+    taken, beside = controller_power_w(series), _beside_w(series, boat)
+    ratio, sd = _ratio(series, boat, current * volts - beside, taken)
+    filled = (ratio * taken + beside) / np.where(volts > 0, volts, np.nan)
+    bridged = ~np.isfinite(current) & np.isfinite(filled)
+    if not bridged.any() or not RATIO[0] <= ratio <= RATIO[1]:
+        return Bridge(series, np.zeros(series.n, bool), 0.0)
+    values = series.values | {"pack_current_a": np.where(bridged, filled, current)}
+    return Bridge(replace(series, values=values), bridged, _share_sd(series, boat, sd, filled))
+
+
+def _beside_w(series: Series, boat: Boat) -> Floats:
+    """What flows beside the drive, out of the pack. [W]"""
+    sun = np.nan_to_num(series.get("solar_power_w")) + np.nan_to_num(series.get("shore_power_w"))
+    return hotel_power_w(series, boat) - sun
+
+
+def _ratio(series: Series, boat: Boat, given_w: Floats, taken_w: Floats) -> tuple[float, float]:
+    """Power at the pack over that at the controller, and its standard deviation."""
+    known = np.isfinite(given_w) & (taken_w > 5 * motoring_w(boat))
+    if known.sum() * series.step_s < LEARN_S:
+        return 1.0, UNLEARNED_SD
+    ratios = given_w[known] / taken_w[known]
+    low, mid, high = np.percentile(ratios, [16, 50, 84])
+    return float(mid), max(float(high - low) / 2, LEARNED_SD)
+
+
+def _share_sd(series: Series, boat: Boat, ratio_sd: float, filled: Floats) -> float:
+    """Relative error of what was filled: the ratio's, and that of a load only assumed."""
+    if series.has("hotel_power_w"):
+        return ratio_sd
+    volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
+    mean_w = float(np.nanmean(np.abs(filled * volts)))
+    return float(np.hypot(ratio_sd, HOTEL_SD * boat.hotel.power_w / max(mean_w, 1.0)))
+
+
+def bridged_ah(bridge: Bridge) -> float:
+    """Charge that was filled rather than read, both ways added. [Ah]"""
+    amps = np.abs(bridge.series.get("pack_current_a")[bridge.bridged])
+    return float(amps.sum() * bridge.series.step_s / 3600.0)

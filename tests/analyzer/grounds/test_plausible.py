@@ -1,0 +1,76 @@
+"""What contradicts what, on readings made by hand."""
+
+import numpy as np
+import pytest
+
+from analyzer.grounds.plausible import recently
+from analyzer.series.series import Series
+from logger.boat import Boat, Hotel, Hull, Motor, Pack
+
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
+    motor=Motor(rated_power_w=6000),
+    hotel=Hotel(power_w=50.0, measured_in_pack_current=True),
+)
+N = 300
+
+
+def under_way() -> dict[str, np.ndarray]:
+    """Five minutes at about 3 kW: 51 V and 60 A at the pack, 50 V and 59 A at the controller."""
+    rng = np.random.default_rng(1)
+    wave = np.sin(np.arange(N) / 20)
+    return {
+        "pack_voltage_v": 51 + 0.1 * rng.standard_normal(N),
+        "pack_current_a": 60 + 12 * wave + rng.standard_normal(N),
+        "controller_voltage_v": 50 + 0.1 * rng.standard_normal(N),
+        "controller_current_a": 59 + 12 * wave + rng.standard_normal(N),
+        "latitude_deg": 50 + 2e-5 * np.arange(N),
+        "longitude_deg": np.full(N, -4.0),
+        "pack_temp_c": np.full(N, 18.0),
+        "ambient_temp_c": np.full(N, 15.0),
+    }
+
+
+WAY = under_way()
+
+
+def found(changed: dict[str, np.ndarray]) -> set[str]:
+    return {name for name, _ in recently(Series(0, 1.0, N, under_way() | changed), BOAT)}
+
+
+def test_what_agrees_is_not_contradicted():
+    assert found({}) == set()
+
+
+def jumped() -> np.ndarray:
+    lat = under_way()["latitude_deg"]
+    lat[200:] += 0.01  # 0.6 nautical miles
+    return lat
+
+
+@pytest.mark.parametrize(
+    ("changed", "names"),
+    [
+        (
+            {"pack_current_a": 0.5 * under_way()["pack_current_a"]},
+            "pack current,controller current",
+        ),
+        (
+            {"pack_voltage_v": 1.1 * under_way()["pack_voltage_v"]},
+            "pack voltage,controller voltage",
+        ),
+        ({"pack_current_a": np.full(N, 61.3)}, "pack current"),
+        ({"latitude_deg": jumped()}, "position"),
+        ({"pack_temp_c": np.full(N, 64.4)}, "pack temperature"),  # 18 °C in Fahrenheit
+    ],
+)
+def test_what_others_contradict_is_named(changed: dict[str, np.ndarray], names: str):
+    assert found(changed) == set(names.split(","))
+
+
+def test_a_kettle_contradicts_nothing():
+    # 1.5 kW beside a motor that takes nothing
+    wave = np.random.default_rng(2).standard_normal(N)
+    assert found({"pack_current_a": 30 + wave, "controller_current_a": 0.1 * wave}) == set()

@@ -1,0 +1,65 @@
+"""The pack's current from the controller's, against the balance by hand."""
+
+import numpy as np
+import pytest
+
+from analyzer.series import bridges
+from analyzer.series.series import Series
+from logger.boat import Boat, Hotel, Hull, Motor, Pack
+
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
+    motor=Motor(rated_power_w=6000),
+    hotel=Hotel(power_w=100.0, measured_in_pack_current=True),
+)
+
+
+def log(known: int, ratio: float = 1.0, n: int = 1200) -> Series:
+    """50 V at the pack, 60 A into the controller, 100 W beside it and 50 W of sun; the pack's
+    current, (ratio·50·60 + 100 - 50) / 50, is read for the first `known` seconds.
+    """
+    current = np.full(n, (ratio * 3000 + 100 - 50) / 50)
+    current[known:] = np.nan
+    values = {
+        "pack_voltage_v": np.full(n, 50.0),
+        "controller_current_a": np.full(n, 60.0),
+        "hotel_power_w": np.full(n, 100.0),
+        "solar_power_w": np.full(n, 50.0),
+        "pack_current_a": current,
+    }
+    return Series(0, 1.0, n, values)
+
+
+@pytest.mark.parametrize("ratio", [0.95, 1.0, 1.08])
+def test_a_silent_shunt_is_bridged_by_the_ratio_that_the_boat_has_shown(ratio: float):
+    found = bridges.pack_current(log(600, ratio), BOAT)
+    assert found.bridged.tolist() == [False] * 600 + [True] * 600
+    assert found.series.get("pack_current_a") == pytest.approx((ratio * 3000 + 50) / 50)
+    # by hand: 600 s at that current
+    assert bridges.bridged_ah(found) == pytest.approx((ratio * 3000 + 50) / 50 / 6)
+
+
+def test_a_ratio_not_learned_is_one_and_doubted_more():
+    learned, not_learned = (bridges.pack_current(log(k), BOAT).share_sd for k in (600, 0))
+    found = bridges.pack_current(log(0), BOAT).series.get("pack_current_a")
+    assert found == pytest.approx(61.0)
+    assert not_learned > 2 * learned
+
+
+def test_a_hotel_load_only_assumed_is_doubted_more():
+    bare = log(0)
+    del bare.values["hotel_power_w"]
+    given = bridges.pack_current(log(0), BOAT)
+    assert bridges.pack_current(bare, BOAT).share_sd > given.share_sd
+
+
+def test_a_ratio_that_cannot_be_bridges_nothing():
+    assert not bridges.pack_current(log(600, 2.0), BOAT).bridged.any()
+
+
+def test_what_is_read_stays_as_read():
+    whole = log(1200)
+    assert not bridges.lacks_current(whole)
+    assert bridges.pack_current(whole, BOAT).series is whole
