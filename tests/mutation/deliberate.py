@@ -63,7 +63,7 @@ DELIBERATE = [
     ("analyzer/trips/sag.py", "self.charge_used_v + self.ohmic", "self.charge_used_v - self.ohmic"),
     ("analyzer/trips/sag_design.py", "mean, var, last = keep * mean", "mean, var, last = mean"),
     ("analyzer/trips/sag_fit.py", "(inner + (means", "(inner - (means"),
-    ("analyzer/trips/trips.py", "current < -in_a", "current > -in_a"),
+    ("analyzer/trips/trips.py", "current < -rest_a", "current > -rest_a"),
     ("analyzer/trips/trips.py", "speed > MOVING_MPS", "speed < MOVING_MPS"),
     ("analyzer/trips/spans.py", "boot.last_us + boot.timeline", "boot.last_us - boot.timeline"),
     # hull
