@@ -30,6 +30,7 @@ TAKE_FRAC = (
 SPLIT_V = 1.48  # of each cell's voltage leaves with the gas instead of as heat (water's enthalpy)
 DAMP = 0.5  # of the point about which the curves are taken as straight
 ROOM_FRAC = 0.004  # of the capacity: the last of the charge
+MOST_MOL_L = 15.0  # where the formulas are no longer asked; after a limit alone
 SUBSTEP_S = 8.0  # of the diffusion, stable for all packs here
 PORES = 2  # slices of the profile that lie in the plates
 RATED_H, RATED_V = 20.0, 1.75  # what the label's capacity means, per cell
@@ -39,7 +40,7 @@ THERMAL_V = 2 * 8.314462 * 298.15 / 96485.33
 
 def rest_cell_v(acid_mol_l: Floats) -> Floats:
     """Voltage of a cell at rest by its acid (Bode 1977). [V] same shape"""
-    c = 1000 * np.maximum(acid_mol_l, 1e-3)
+    c = 1000 * np.clip(acid_mol_l, 1e-3, MOST_MOL_L)
     x = np.log10(c * WATER_M3_MOL / ((1 - c * ACID_M3_MOL) * WATER_KG_MOL))
     positive = 1.628 + 0.074 * x + 0.033 * x**2 + 0.043 * x**3 + 0.022 * x**4
     negative = -0.294 - 0.074 * x - 0.030 * x**2 - 0.031 * x**3 - 0.012 * x**4
@@ -48,7 +49,7 @@ def rest_cell_v(acid_mol_l: Floats) -> Floats:
 
 def conductivity_s_m(acid_mol_l: Floats) -> Floats:
     """Of the acid (Gu, Wang and Liaw 1997). [S/m] same shape"""
-    c = 1000 * np.maximum(acid_mol_l, 1e-3)
+    c = 1000 * np.clip(acid_mol_l, 1e-3, MOST_MOL_L)
     return np.asarray(c * np.exp(6.23 - 1.34e-4 * c - 1.61e-8 * c**2) * 1e-4)
 
 

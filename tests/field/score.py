@@ -15,20 +15,18 @@ import tempfile
 from pathlib import Path
 
 from replay.boatsim.kinds import KINDS
-from tests.field.score_ask import boat_answers, main_of
+from tests.field.score_ask import boat_answers
 from tests.field.score_causes import table as causes
 from tests.field.score_marks import table
-
-REPOSITORY = Path(__file__).resolve().parents[2]
 
 
 def count(kinds: list[str], boats: int, seed: int, out: Path | None) -> list[dict]:
     """Answers of `boats` boats of each kind, numbered from 1000 * seed on, kinds in turn."""
-    main, answers = main_of(REPOSITORY), []
+    answers: list[dict] = []
     for number in range(1000 * seed, 1000 * seed + boats):
         for kind in kinds:
             with tempfile.TemporaryDirectory(prefix="keelwatt-score-") as folder:
-                rows = boat_answers(kind, number, Path(folder), main)
+                rows = boat_answers(kind, number, Path(folder))
             answers += rows
             if out is not None:
                 with (out / "answers.jsonl").open("a", encoding="utf-8") as file:

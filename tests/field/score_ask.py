@@ -7,17 +7,16 @@ own course exactly; wind, gusts, eddies, clouds and loads from the moment on are
 """
 
 import contextlib
-import importlib
 import io
 import json
 import math
 import time
-import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 
+from analyzer.faces.cli.main import main
 from logger.store import Store
 from replay.boatsim.kind_boat import kind_boat
 from replay.boatsim.kind_days import Moment, Record, days_place, story
@@ -33,14 +32,7 @@ LEAST_SPREAD = 0.003  # of the distance: what the run-on's own steps make
 KN = 1852 / 3600
 
 
-def main_of(repository: Path):
-    """The command line's entry, as pyproject.toml names it."""
-    text = (repository / "pyproject.toml").read_text(encoding="utf-8")
-    module, _, name = tomllib.loads(text)["project"]["scripts"]["keelwatt"].partition(":")
-    return getattr(importlib.import_module(module), name)
-
-
-def ask(main, log: BoatLog, *arguments: str) -> tuple[dict | None, str]:
+def ask(log: BoatLog, *arguments: str) -> tuple[dict | None, str]:
     """A question's JSON and what was said beside it; None where it was refused."""
     out, said = io.StringIO(), io.StringIO()
     places = ("--json", "--log", str(log.path), "--boat", str(log.boat_file))
@@ -49,7 +41,7 @@ def ask(main, log: BoatLog, *arguments: str) -> tuple[dict | None, str]:
     return (json.loads(out.getvalue()) if status == 0 else None), said.getvalue().strip()
 
 
-def boat_answers(kind: str, number: int, folder: Path, main, earlier: int = 2) -> list[dict]:
+def boat_answers(kind: str, number: int, folder: Path, earlier: int = 2) -> list[dict]:
     """All moments of one boat: what was said and what was true."""
     of = kind_boat(KINDS[kind], number)
     place = days_place(of)
@@ -69,11 +61,11 @@ def boat_answers(kind: str, number: int, folder: Path, main, earlier: int = 2) -
             "true_ah": true_ah, "counting": counter.range_m(), "doing": event.leg.doing,
             "true_mps": event.speed_mps,
         }  # fmt: skip
-        row |= _truth(event, rng) | _said(main, log)
+        row |= _truth(event, rng) | _said(log)
         row |= _home(event, row.pop("home_said"))
         if len(answers) == 1 and last.boot_utc_s is not None:
             utc_s = last.boot_utc_s + event.mono_s
-            row |= _plan(event, row["true_far"], rng, main, log, place, utc_s)
+            row |= _plan(event, row["true_far"], rng, log, place, utc_s)
         row["capacity_ah"] = _capacity(log)
         answers.append(row)
     return answers
@@ -90,9 +82,9 @@ def _truth(moment: Moment, rng) -> dict:
     }  # fmt: skip
 
 
-def _said(main, log: BoatLog) -> dict:
+def _said(log: BoatLog) -> dict:
     begun = time.process_time()
-    answer, beside = ask(main, log, "range", "--home")
+    answer, beside = ask(log, "range", "--home")
     row = {"cpu_s": time.process_time() - begun, "home_said": None, "far": None, "soc": None}
     if answer is None:
         return row | {"why": beside}
@@ -142,7 +134,7 @@ ROUTE = """<?xml version="1.0"?>
 """
 
 
-def _plan(moment: Moment, far_m: float, rng, main, log: BoatLog, place, utc_s: float) -> dict:
+def _plan(moment: Moment, far_m: float, rng, log: BoatLog, place, utc_s: float) -> dict:
     """A passage straight on, at this speed through water, of 0.5 to 1.4 times the true distance."""
     there_m, way = far_m * float(rng.uniform(0.5, 1.4)), math.radians(moment.course_deg)
     helm = moment.runner.helm
@@ -155,7 +147,7 @@ def _plan(moment: Moment, far_m: float, rng, main, log: BoatLog, place, utc_s: f
     route.write_text(ROUTE.format(lat[0], lon[0], lat[1], lon[1]))
     depart = datetime.fromtimestamp(utc_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
     speed = f"{moment.speed_mps / KN:.2f}"
-    answer, beside = ask(main, log, "plan", str(route), "--depart", depart, "--speed", speed)
+    answer, beside = ask(log, "plan", str(route), "--depart", depart, "--speed", speed)
     if answer is None:
         return {"plan_why": beside}
     truth = run_to(moment.runner, Leg("motoring", 60.0, moment.speed_mps), *goal)

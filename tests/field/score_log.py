@@ -12,25 +12,16 @@ from pathlib import Path
 import numpy as np
 import tomlkit
 
-from logger.store import Block, Group, Quantum, Store, UtcFix
+from logger.store import Block, Group, Store, UtcFix
 from replay.boatsim.kind_boat import KindBoat
 from replay.boatsim.kind_days import Record
 from replay.boatsim.kind_table import kind_table
+from tests.support.boat_days import quantum
 
 COUNTING_FRAC = 0.25
 FULL_TAIL_FRAC = 0.05
 LEAST_M = 300.0  # made good before a mean per mile says anything
 PARTS = (("cell_", "block_"), ("probe_",), ("latitude", "longitude", "speed_ground", "course_g"))
-# What such sensors resolve; the rest is kept exact. [the channel's unit]
-STEPS = (
-    ("_voltage_v", 0.001), ("_temp_c", 0.1), ("_current_a", 0.1), ("_power_w", 1.0),
-    ("_deg", 1e-7), ("_mps", 0.001), ("_rps", 0.01), ("_nm", 0.1), ("_frac", 0.005),
-)  # fmt: skip
-
-
-def quantum(name: str) -> Quantum:
-    """What a sensor of that channel resolves."""
-    return Quantum(next((step for ending, step in STEPS if name.endswith(ending)), 0.0))
 
 
 class BoatLog:
