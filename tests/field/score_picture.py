@@ -8,6 +8,8 @@ import numpy as np
 mpl.use("agg")
 import matplotlib.pyplot as plt
 
+LEAST = 9  # answers of a kind to draw a line of it
+
 
 def draw(answers: list[dict], path: Path) -> None:
     """Left: share of truths below each stated quantile, by kind. Right: errors against ranges."""
@@ -17,7 +19,7 @@ def draw(answers: list[dict], path: Path) -> None:
     kinds = list(dict.fromkeys(a["kind"] for a in answers))
     for kind in [*kinds, "all"]:
         some = [a for a in answers if a["far"] is not None and kind in (a["kind"], "all")]
-        if some:
+        if len(some) >= LEAST or (some and kind == "all"):
             below = [np.mean([a["true_far"] < a["far"][k] for a in some]) for k in range(3)]
             style = {"color": "k", "lw": 2.5} if kind == "all" else {"lw": 1, "alpha": 0.7}
             left.plot(levels, below, marker="o", ms=3, label=f"{kind} ({len(some)})", **style)
