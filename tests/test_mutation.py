@@ -66,6 +66,19 @@ def test_tests_of_a_module_are_those_that_import_it(tree):
     assert len(tables.own_tests(tree, "toy/unheard.py")) == 2  # none of its own: all
 
 
+def test_a_room_within_a_package_belongs_to_it(tree):
+    (tree / "toy/inner").mkdir()
+    (tree / "toy/inner/deep.py").write_text("X = 1\n")
+    assert tables.modules(tree, "toy") == ["toy/inner/deep.py", "toy/level.py"]
+    (tree / "tests/toy/test_other.py").write_text("from toy.inner.deep import X\n")
+    assert tables.own_tests(tree, "toy/inner/deep.py") == ["tests/toy/test_other.py"]
+
+
+def test_every_listed_bug_lies_in_a_package():
+    folders = tuple(f"{code}/" for code, _ in tables.PACKAGES.values())
+    assert [file for file, *_ in command.DELIBERATE if not file.startswith(folders)] == []
+
+
 def test_a_mutant_that_never_ends_is_noticed(tree, monkeypatch):
     monkeypatch.setattr(command, "LEAST_S", 3.0)
     monkeypatch.setattr(command, "TIMES", 0.0)

@@ -70,7 +70,7 @@ def deliberate(root: Path, package: str) -> list[Mutant]:
     """The written list's bugs in a package."""
     found = []
     for file, old, new in DELIBERATE:
-        if Path(file).parent.as_posix() != PACKAGES[package][0]:
+        if not file.startswith(f"{PACKAGES[package][0]}/"):
             continue
         text = (root / file).read_text() if (root / file).is_file() else ""
         if text.count(old) != 1:

@@ -20,14 +20,14 @@ PACKAGES = MUTATED | {
 
 def modules(root: Path, package: str) -> list[str]:
     """Paths of a package's modules below the root, but the one that only gathers names."""
-    files = sorted((root / PACKAGES[package][0]).glob("[!_]*.py"))
+    files = sorted((root / PACKAGES[package][0]).rglob("[!_]*.py"))
     return [f.relative_to(root).as_posix() for f in files]
 
 
 def own_tests(root: Path, module: str) -> list[str]:
     """The tests of a module: files of its package's tests that import it, else all of them."""
     folder, name = module.removesuffix(".py").rsplit("/", 1)
-    place = next(tests for code, tests in PACKAGES.values() if code == folder)
+    place = next(tests for code, tests in PACKAGES.values() if module.startswith(f"{code}/"))
     dotted = folder.replace("/", ".")
     named = rf"{dotted}\.{name}\b|from {dotted} import ([^\n(]*|\([^)]*)\b{name}\b"
     files = sorted((root / place).rglob("test_*.py"))
