@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Any
 
-from analyzer.hull.resistance import GRAVITY
+from analyzer.series.physics import GRAVITY
 
 WIDTH = 1.25  # of a class of displacement-length
 FEWEST = 3  # boats, for a median to be said

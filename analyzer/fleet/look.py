@@ -21,11 +21,11 @@ from analyzer.answers import hull as answer_hull
 from analyzer.errors import AnalyzerError
 from analyzer.fleet.logs import LogRef, digest, fetched
 from analyzer.hull import hull
-from analyzer.hull.resistance import GRAVITY
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned.keys import charges, points_before
 from analyzer.pack.ageing import ageing
 from analyzer.series.log import Context
+from analyzer.series.physics import GRAVITY
 from logger.errors import LoggerError
 from logger.store import Store, store
 

@@ -12,12 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.hull.resistance import (
-    GRAVITY,
-    WATER_DENSITY,
-    WATER_VISCOSITY,
-    friction_coefficient,
-)
+from analyzer.hull.resistance import friction_coefficient
+from analyzer.series.physics import GRAVITY, WATER_DENSITY, WATER_VISCOSITY
 
 Floats = npt.NDArray[np.float64]
 

@@ -28,15 +28,15 @@ from analyzer.hull.power_curve import (
     rank_cov,
     smooth_cov,
 )
-from analyzer.hull.propeller import diameter_m, ideal_efficiency
 from analyzer.hull.recent_legs import doubted
-from analyzer.hull.resistance import Form
+from analyzer.hull.resistance import Form, diameter_m, ideal_efficiency
 from analyzer.hull.steady import (
     LEG_LOG_SD,
     SteadyPoints,
     compact,
     steady,
 )
+from analyzer.series.physics import AIR_DENSITY, GRAVITY, WATER_DENSITY
 from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
@@ -61,7 +61,7 @@ IDLE_SD, IDLE_FROUDE = 0.25, 0.10  # controller and gear at a walking pace
 
 def form(hull: Hull) -> Form:
     """The hull as the series want it, usual shapes filled in for what the file leaves out."""
-    volume = hull.displacement_kg / resistance.WATER_DENSITY
+    volume = hull.displacement_kg / WATER_DENSITY
     if hull.kind in ("fin_keel", "long_keel"):
         volume *= 1 - APPENDAGE_FRAC
     halves = 2 if hull.kind == "catamaran" else 1
@@ -94,7 +94,7 @@ def _whole_area_m2(hull: Hull, shape: Form) -> float:
 
 def _air_n(hull: Hull, speed_mps: Floats) -> Floats:
     """Air drag in still air. [N]"""
-    drag = 0.5 * resistance.AIR_DENSITY * DRAG * windage_m2(hull)
+    drag = 0.5 * AIR_DENSITY * DRAG * windage_m2(hull)
     return np.asarray(drag * speed_mps**2)
 
 
@@ -165,7 +165,7 @@ def drive_cov(froude: Floats, wave_share: Floats) -> Floats:
 
 def tow_prior(shape: Form) -> PowerCurve:
     """Tow power (resistance times speed) of a clean hull as tanks measure it, with its spread."""
-    speed = FROUDE_GRID * np.sqrt(resistance.GRAVITY * shape.length_m)
+    speed = FROUDE_GRID * np.sqrt(GRAVITY * shape.length_m)
     friction = resistance.friction_n(speed, shape.length_m, shape.wetted_area_m2)
     residuary = resistance.residuary_n(shape, speed)
     total = friction + residuary
@@ -175,7 +175,7 @@ def tow_prior(shape: Form) -> PowerCurve:
 
 def _efficiency(boat: Boat, speed_mps: Floats, total_n: Floats) -> Floats:
     """Battery to tow power: the usual at a usual speed, elsewhere by the propeller's load, (k,)."""
-    usual = np.array([USUAL_FROUDE * np.sqrt(resistance.GRAVITY * boat.hull.waterline_m)])
+    usual = np.array([USUAL_FROUDE * np.sqrt(GRAVITY * boat.hull.waterline_m)])
     there = np.sum(tow_parts_n(boat.hull, usual), axis=0)
     size = diameter_m(boat)
     ratio = ideal_efficiency(total_n, speed_mps, size) / ideal_efficiency(there, usual, size)
@@ -188,7 +188,7 @@ def prior(boat: Boat) -> PowerCurve:
     Source: see the module and `analyzer.hull.resistance`.
     """
     hull = boat.hull
-    speed = FROUDE_GRID * np.sqrt(resistance.GRAVITY * hull.waterline_m)
+    speed = FROUDE_GRID * np.sqrt(GRAVITY * hull.waterline_m)
     friction, residuary, air = tow_parts_n(hull, speed)
     total = friction + residuary + air
     efficiency = _efficiency(boat, speed, total)

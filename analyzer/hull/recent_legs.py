@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.environment.air import Air
-from analyzer.environment.wind import BEYOND_WIND
+from analyzer.environment.wind import BEYOND_WIND, Air
 from analyzer.hull.curve_fit import STUDENT_DOF, leg_cov, shared_cov
 from analyzer.hull.power_curve import CurvePoints, PowerCurve, Recent
 

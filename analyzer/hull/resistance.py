@@ -1,4 +1,4 @@
-"""Resistance of a displacement hull towed at a steady speed: published friction line and series.
+"""Resistance of a displacement hull at a steady speed, and what its propeller makes of power.
 
 Sources:
     Friction: ITTC 1957 model-ship correlation line, Reynolds number on 0.7 waterline length as
@@ -10,6 +10,10 @@ Sources:
         (formula from memory; it gives 16.33 m² for the hull that reference tables print so).
     What keel and rudder add: J. Gerritsma, R. Onnink, A. Versluis, 1981, three hulls of the
         published tank results ("Yacht Hydrodynamics", UCI repository, CC BY 4.0).
+    Propeller: actuator disc (Rankine, Froude; textbook), eta = 2 / (1 + sqrt(1 + C)), C the
+        thrust over 1/2 rho A v². It is the most that any propeller of that diameter can reach;
+        real ones stay below it by a factor that changes little with speed, so it is used for
+        ratios only.
 """
 
 from dataclasses import dataclass
@@ -18,12 +22,10 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from analyzer.series.physics import GRAVITY, WATER_DENSITY, WATER_VISCOSITY
+from logger.boat import Boat
 
-GRAVITY = 9.80665  # m/s², standard
-WATER_DENSITY = 1025.0  # kg/m³, sea water near 15 °C (EOS-80: 1025.97)
-WATER_VISCOSITY = 1.19e-6  # m²/s, sea water at 15 °C (ITTC)
-AIR_DENSITY = 1.225  # kg/m³, standard atmosphere
+Floats = npt.NDArray[np.float64]
 
 FROUDE_1998 = np.array([0.20, 0.25, 0.30, 0.35, 0.40, 0.45])
 COEFFICIENTS_1998 = np.array(
@@ -48,6 +50,7 @@ WATERPLANE_FRAC = 0.685  # waterplane area over length x beam; usual for sailing
 LCF_BEHIND_LCB = 0.025  # of the length; usual for sailing yachts
 LOW_EXPONENT = 4.0  # residuary resistance over Froude number below 0.2; the series' own is 4
 HIGH_EXPONENT = 4.0  # above 0.45, where the hump's steepness has passed
+USUAL_DIAMETER = 0.04  # propeller over waterline, where no file says; common practice, no source
 OVER = 0.12  # in ln Froude beyond the series' ends, until these hold: about its own spacing
 
 
@@ -206,3 +209,14 @@ def residuary_n(form: Form, speed_mps: Floats, *, appended: bool = True) -> Floa
     froude = speed_mps / np.sqrt(GRAVITY * form.length_m)
     weight_n = form.volume_m3 * WATER_DENSITY * GRAVITY
     return residuary_frac(form, froude, appended=appended) * weight_n
+
+
+def diameter_m(boat: Boat) -> float:
+    """Propeller diameter from the boat file, else a usual one for the waterline. [m]"""
+    return boat.motor.propeller_diameter_m or USUAL_DIAMETER * boat.hull.waterline_m
+
+
+def ideal_efficiency(thrust_n: Floats, speed_mps: Floats, diameter: float) -> Floats:
+    """Thrust times speed over the power that leaves the disc, 0 to 1; broadcast shape."""
+    pressure = 0.5 * WATER_DENSITY * np.pi / 4 * diameter**2 * np.square(speed_mps)
+    return np.asarray(2.0 / (1.0 + np.sqrt(1.0 + np.maximum(thrust_n, 0.0) / pressure)))

@@ -24,8 +24,8 @@ from analyzer.environment.wind import (
     true_wind,
     windage_m2,
 )
-from analyzer.hull.resistance import GRAVITY
 from analyzer.series.operating import motoring_w, propulsion_power_w, settled, shaft_rps, unaided
+from analyzer.series.physics import GRAVITY
 from analyzer.series.series import Series
 from logger.boat import Boat
 

@@ -4,11 +4,10 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.monitor import WeakCell
-from analyzer.environment.daylight import mean_ahead
+from analyzer.environment.solar import mean_ahead
 from analyzer.environment.stream import Stream
 from analyzer.environment.wind import Wind, windage_m2
 from analyzer.hull.power_curve import PowerCurve
-from analyzer.hull.resistance import GRAVITY
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
@@ -27,6 +26,7 @@ from analyzer.series.operating import (
     settled_power,
     settled_way,
 )
+from analyzer.series.physics import GRAVITY
 from analyzer.series.series import Series
 from analyzer.thermal import copper
 from logger.boat import Boat, Hull

@@ -11,7 +11,6 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.environment.air import Air
 from analyzer.environment.stream import Stream, StreamDraws
 from analyzer.environment.stream_table import StreamTable
 from analyzer.environment.wind import (
@@ -21,6 +20,7 @@ from analyzer.environment.wind import (
     LEAST_SHARE,
     MOST_SEA,
     ONE_WIND_S,
+    Air,
     Wind,
 )
 from analyzer.hull.power_curve import PowerCurve, Recent
@@ -87,7 +87,7 @@ class ReachInput:
         ahead: The stream to come: "stays" as it is now, which is what "how far" means where
             nothing else is said; "goes on", turning and wandering as its draws have it;
             "reversed"; or by a table of times.
-        sun_ahead: Mean sun from now on over the sun now, at `daylight.HOURS`; None: it stays.
+        sun_ahead: Mean sun from now on over the sun now, at `solar.HOURS`; None: it stays.
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
         warmths: Parts that may get too hot at a speed, as they are now.
         seed: Of the draws; the same seed gives the same answer.

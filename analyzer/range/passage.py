@@ -12,7 +12,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.environment.air import Air
+from analyzer.environment.wind import Air
 from analyzer.range.discharge import PackDraws, cell_current_a, run_down
 from analyzer.range.monte_carlo import air_draws, along_across
 from analyzer.range.reach import (

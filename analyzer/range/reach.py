@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.environment.daylight import HOURS
+from analyzer.environment.solar import HOURS
 from analyzer.environment.stream_table import StreamTable, TableStream
 from analyzer.estimation.estimate import Estimate
 from analyzer.hull.power_curve import PowerCurve

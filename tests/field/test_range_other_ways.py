@@ -19,7 +19,7 @@ from analyzer.hull.steady import SteadyPoints, steady
 from analyzer.range import inputs
 from analyzer.range.reach import reach
 from analyzer.series.series import Series
-from tests.field.test_range_voyages import Known, outing_legs, speeds, told_state
+from tests.support.voyage_legs import Known, outing_legs, speeds, told_state
 from tests.support.voyage_pack import Pack
 from tests.support.voyages import (
     STEP_S,

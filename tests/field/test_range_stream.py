@@ -7,7 +7,7 @@ import pytest
 
 from analyzer.environment import stream_fit
 from logger.units import KN
-from tests.analyzer.environment.test_stream_fit import legs, off_deg
+from tests.support.stream_legs import legs, off_deg
 
 pytestmark = pytest.mark.field
 

@@ -24,7 +24,7 @@ from analyzer.range import inputs
 from analyzer.range.home import HomeReach, home_reach
 from analyzer.range.reach import reach
 from analyzer.series.series import Series
-from tests.field.test_range_voyages import at_shore, speeds
+from tests.support.voyage_legs import at_shore, speeds
 from tests.support.voyage_pack import Pack
 from tests.support.voyages import (
     STEP_S,

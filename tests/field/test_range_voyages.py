@@ -18,22 +18,28 @@ Reduced count by default; KEELWATT_FULL=1 runs 300.
 """
 
 import os
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from analyzer.environment import stream_fit
-from analyzer.environment.stream import Calibration
 from analyzer.hull import hull
 from analyzer.hull.steady import SteadyPoints, steady
-from analyzer.pack.cell_model import Cell, default_cell
 from analyzer.pack.soc import PackPosterior, track
-from analyzer.pack.soc import known as charge_known
 from analyzer.range import inputs
 from analyzer.range.reach import ReachResult, reach
 from analyzer.series.series import Series
+from tests.support.voyage_legs import (
+    Known,
+    at_shore,
+    outing_legs,
+    speeds,
+    told_state,
+    true_cell,
+    watts,
+)
 from tests.support.voyage_pack import Pack
 from tests.support.voyages import (
     STEP_S,
@@ -53,7 +59,6 @@ VOYAGES = 300 if os.environ.get("KEELWATT_FULL") else 3
 ASKED = (0.75, 0.50, 0.30)
 RESERVE = 0.20
 LOWEST = 0.25  # charge at which the trip to learn from ends early
-TOP_S, TOP_V = 1800.0, 3.5
 DEEP = 0.13  # charge at which the deep trip ends
 DAY_ONE, ONE_TRIP, DEEP_TRIP = "day one", "short trip", "deep trip"
 CAPACITY, PACK = "capacity told", "charge too"
@@ -63,15 +68,6 @@ WHO = (DAY_ONE, ONE_TRIP, DEEP_TRIP, CAPACITY, PACK)
 @pytest.fixture(scope="module")
 def data(shared_data: Path) -> Data:
     return read_data(shared_data)
-
-
-@dataclass(frozen=True)
-class Known:
-    """What earlier trips taught."""
-
-    points: SteadyPoints = field(default_factory=SteadyPoints.none)
-    calibration: Calibration | None = None
-    charge: PackPosterior | None = None
 
 
 @dataclass(frozen=True)
@@ -93,55 +89,6 @@ class Asked:
     @property
     def held(self) -> bool:
         return self.low_m <= self.truth_m <= self.high_m
-
-
-def at_shore(craft: Craft, pack: Pack, t0: float, *, fill: bool = False) -> Series:
-    """On the shore's charger: filled at a fifth of its capacity an hour, then held at the top."""
-    parts = [pack.fill(0.2 * craft.true_ah, TOP_V)] if fill else []
-    parts.append(pack.charge(TOP_V, TOP_S))
-    current, volts = (np.concatenate([p[k] for p in parts]) for k in (0, 1))
-    n = len(current)
-    noise = craft.rng.standard_normal((2, n))
-    values = {
-        "pack_voltage_v": 16 * volts * craft.volts_gain + 0.01 * noise[0],
-        "pack_current_a": current * craft.shunt_gain + craft.shunt_off + 0.1 * noise[1],
-        "pack_temp_c": np.full(n, craft.temp_c),
-        "speed_ground_mps": np.abs(0.05 * craft.rng.standard_normal(n)),
-        "course_ground_deg": craft.rng.uniform(0, 360, n),
-        "shaft_speed_rps": np.zeros(n),
-    }
-    return Series(round(t0 * 1e6), STEP_S, n, values)
-
-
-def speeds(craft: Craft) -> tuple[float, float]:
-    """The slowest and fastest speed this boat is motored at: two hours' charge at the least."""
-    top = 0.36 * np.sqrt(9.81 * craft.hull.length_m)
-    while _watts(craft, craft.turns_for(top), top) > 0.45 * craft.rated_ah * 51.2:
-        top *= 0.95
-    return 0.6 * top, top
-
-
-def _watts(craft: Craft, turns: float, speed: float) -> float:
-    return float(craft.drive.input_w(np.array([turns]), np.array([speed]))[0])
-
-
-def outing_legs(craft: Craft, place: Place, minutes: float) -> list[Leg]:
-    """Motoring legs on several courses and speeds, now and then sails or sails with motor."""
-    r, low_high = craft.rng, speeds(craft)
-    legs, base = [], r.uniform(0, 360)
-    while sum(leg.duration_s for leg in legs) < minutes * 60:
-        course = (base + r.choice([0.0, 0.0, 90.0, 180.0, -60.0]) + 15 * r.standard_normal()) % 360
-        speed = r.uniform(*low_high)
-        turns = craft.turns_for(speed, craft.weather_n(place, course, speed))
-        kind = r.random()
-        seconds = r.uniform(600, 2400)
-        if kind < 0.12:
-            legs.append(Leg(seconds, course, 0.0))
-        elif kind < 0.24:
-            legs.append(Leg(seconds, course, turns, r.uniform(0.2, 0.6)))
-        else:
-            legs.append(Leg(seconds, course, turns))
-    return legs
 
 
 def learn(craft: Craft, place: Place, deep: bool) -> tuple[Known, Pack]:
@@ -187,8 +134,8 @@ def answer(craft: Craft, log: Series, known: Known, state: PackPosterior) -> Rea
 def run_on(craft: Craft, pack: Pack, place: Place, leg: Leg, t: float, soc: float) -> float:
     """Truth: the same leg for as long as the battery lasts, mean weather and stream held."""
     held = replace(place, stream_mps=0.0, across_mps=0.0, steady=_stream_at(place, t), eddy_mps=0.0)
-    watts = _watts(craft, leg.turns_rps, speeds(craft)[1])
-    hours = 3.0 * (soc - RESERVE + 0.05) * craft.true_ah * 53 / (watts + craft.hotel_w)
+    motor_w = watts(craft, leg.turns_rps, speeds(craft)[1])
+    hours = 3.0 * (soc - RESERVE + 0.05) * craft.true_ah * 53 / (motor_w + craft.hotel_w)
     end = craft.sail([Leg(hours * 3600.0, leg.course_deg, leg.turns_rps)], held, t)
     current, _, _ = pack.give(end.motor_w + craft.hotel_w, RESERVE)
     along = np.radians(leg.course_deg)
@@ -248,18 +195,6 @@ def voyage(data: Data, number: int, deep: bool = False) -> list[Asked]:
             d = result.distance(result.as_now)
             found.append(Asked(number, soc, who, truth_m, d.low, d.mid, d.high))
     return found
-
-
-def told_state(craft: Craft, soc: float, t_us: int) -> PackPosterior:
-    """The pack's true charge and capacity, as if somebody could know them."""
-    return charge_known(craft.boat.pack, soc, 0.003, true_cell(craft), t_us)
-
-
-def true_cell(craft: Craft) -> Cell:
-    """The usual cell with the pack's true capacity."""
-    cell = default_cell(craft.boat.pack)
-    params = replace(cell.params, capacity_ah=craft.true_ah)
-    return replace(cell, params=params, capacity_sd=0.01)
 
 
 def _steady_leg(craft: Craft, place: Place) -> Leg:

@@ -11,6 +11,7 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.range.discharge import Limits
 from analyzer.range.monte_carlo import ReachInput
 
+SPEEDS = np.linspace(0.8, 3.2, 13)
 CALM = Wind(0.0, 0.0, sd_mps=0.0)
 
 
@@ -43,7 +44,18 @@ def range_input(n: int = 200, **changes) -> ReachInput:
         cells=16,
         limits=Limits(0.2, 2.5),
         course_deg=0.0,
-        speeds_mps=np.linspace(0.8, 3.2, 13),
+        speeds_mps=SPEEDS,
         wind=CALM,
     )
     return replace(base, **changes)
+
+
+def sure_curve() -> PowerCurve:
+    """The same curve, known at each speed by itself."""
+    curve = cubic_curve()
+    return replace(curve, cov=1e-12 * np.eye(len(curve.speed_mps)))
+
+
+def question(n: int = 400, **changes) -> ReachInput:
+    """`range_input` with `sure_curve`."""
+    return range_input(n, **({"curve": sure_curve()} | changes))

@@ -12,7 +12,7 @@ from analyzer.pack.soc import known
 from analyzer.range import inputs
 from analyzer.range.reach import ReachResult, reach
 from analyzer.series.series import Series
-from tests.analyzer.hull.test_hull import boat
+from tests.support.hull_boat import boat
 from tests.support.small_boat import BOAT_TEXT
 
 BOAT = boat()

@@ -28,9 +28,9 @@ from logger.reading import (
     UtcFix,
 )
 from logger.store import Store
-from tests.analyzer.hull.test_hull import boat
-from tests.analyzer.range.test_hindcast import motoring
-from tests.analyzer.range.test_plan import GPX
+from tests.support.even_trip import motoring
+from tests.support.gpx import GPX
+from tests.support.hull_boat import boat
 
 START_UTC_US = 1_780_000_000_000_000
 

@@ -9,7 +9,7 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.series.series import Series
 from logger.boat import Boat
-from tests.analyzer.hull.test_hull import boat
+from tests.support.hull_boat import boat
 
 HOME = {"name": "home", "latitude_deg": 50.0, "longitude_deg": 0.0}
 WATTS, SPEED = 1200.0, 2.3

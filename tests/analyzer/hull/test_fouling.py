@@ -11,7 +11,7 @@ from analyzer.hull.fouling import (
     trip_loss,
 )
 from analyzer.hull.steady import SteadyPoints
-from tests.analyzer.hull.test_hull import boat
+from tests.support.hull_boat import boat
 
 DAY = 86400.0
 

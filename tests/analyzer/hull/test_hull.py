@@ -5,23 +5,8 @@ import pytest
 
 from analyzer.hull import hull
 from analyzer.hull.steady import SteadyPoints
-from logger.boat import Boat
 from logger.units import KN, LB
-
-
-def boat(**changes) -> Boat:
-    numbers = {
-        "waterline_m": 8.2,
-        "beam_waterline_m": 2.6,
-        "draught_m": 1.4,
-        "displacement_kg": 5200.0,
-    } | changes
-    return Boat(
-        name="invented",
-        hull=numbers,
-        pack={"chemistry": "lfp", "cells_in_series": 16, "rated_capacity_ah": 200.0},
-        motor={"rated_power_w": 8000.0},
-    )
+from tests.support.hull_boat import boat
 
 
 def steady_points(speed, power, minutes=10.0, speed_sd=0.03) -> SteadyPoints:

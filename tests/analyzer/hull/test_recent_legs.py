@@ -11,8 +11,8 @@ from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints
 from analyzer.range.reach import Now, reach, toward
-from tests.analyzer.hull.test_hull import boat
-from tests.analyzer.range.test_reach import question
+from tests.support.hull_boat import boat
+from tests.support.range_inputs import question
 
 OUT_W, BACK_W, SPEED = 600.0, 1000.0, 2.0
 STILL = given(0.0, 0.0, sd_mps=0.02, t_s=7200.0)

@@ -1,19 +1,23 @@
-"""Friction line, Delft series and the forms they want."""
+"""Friction line, Delft series, the forms they want, and the propeller's ideal efficiency."""
 
 import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
+from analyzer.hull import hull
 from analyzer.hull.resistance import (
     FROUDE_1998,
-    GRAVITY,
     Form,
+    diameter_m,
     form_from_ratios,
     friction_coefficient,
     friction_n,
+    ideal_efficiency,
     residuary_frac,
     residuary_n,
 )
+from analyzer.series.physics import GRAVITY
+from tests.support.hull_boat import boat
 
 
 def test_friction_coefficient_gives_the_line_s_values():
@@ -72,3 +76,27 @@ def test_residuary_frac_has_no_corners_between_the_series_speeds():
     library = PchipInterpolator(places, np.log(residuary_frac(shape, np.exp(places))))
     froude = np.linspace(0.20, 0.45, 101)
     assert residuary_frac(shape, froude) == pytest.approx(np.exp(library(np.log(froude))), rel=1e-9)
+
+
+@pytest.mark.parametrize(("load", "efficiency"), [(0.0, 1.0), (3.0, 2 / 3), (8.0, 0.5)])
+def test_ideal_efficiency_of_a_thrust_load(load, efficiency):
+    # 2 / (1 + sqrt(1 + C)); C = thrust / (1/2 rho A v^2), rho 1025 kg/m3, 0.3 m, 2 m/s
+    thrust = load * 0.5 * 1025.0 * np.pi / 4 * 0.3**2 * 2.0**2
+    found = ideal_efficiency(np.array([thrust]), np.array([2.0]), 0.3)
+    assert found == pytest.approx(efficiency)
+
+
+def test_a_larger_propeller_costs_less_power_at_speed():
+    small, large = (
+        hull.prior(
+            of.model_copy(update={"motor": of.motor.model_copy(update={"propeller_diameter_m": d})})
+        )
+        for of, d in ((boat(), 0.25), (boat(), 0.45))
+    )
+    fast, usual = np.array([3.4]), np.array([0.28 * np.sqrt(9.80665 * 8.2)])
+    assert large.mean_w(fast) < 0.95 * small.mean_w(fast)
+    assert large.mean_w(usual) == pytest.approx(small.mean_w(usual), rel=0.01)
+
+
+def test_diameter_is_the_boat_file_s_or_a_usual_one():
+    assert diameter_m(boat()) == pytest.approx(0.328)  # 4 % of 8.2 m

@@ -11,7 +11,7 @@ from analyzer.hull.steady import SteadyPoints, compact, steady
 from analyzer.series.operating import propulsion_power_w
 from analyzer.series.series import Series
 from logger.boat import Boat
-from tests.analyzer.hull.test_hull import boat
+from tests.support.hull_boat import boat
 
 
 def log(*parts, seed=1) -> Series:

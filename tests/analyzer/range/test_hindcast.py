@@ -1,17 +1,15 @@
 """Answers during a trip held against what then happened."""
 
-import numpy as np
 import pytest
 
-from analyzer.pack.chemistry import chemistry
 from analyzer.range.hindcast import (
     Asked,
     Before,
     hindcast,
     score,
 )
-from analyzer.series.series import Series
-from tests.analyzer.hull.test_hull import boat
+from tests.support.even_trip import motoring
+from tests.support.hull_boat import boat
 
 
 def row(low: float, mid: float, high: float, made: float | None) -> Asked:
@@ -31,33 +29,6 @@ def test_score_counts_what_held():
 
 def test_score_without_anything_to_compare_says_so():
     assert "nothing to compare" in score([row(1, 2, 3, None)]).sentence
-
-
-def motoring(seconds: int = 5400, kind: str = "lfp", cells: int = 16) -> Series:
-    """An even trip of 1 kW at 2.2 m/s, from full."""
-    n = seconds
-    rng = np.random.default_rng(1)
-    volts, soc, current = np.zeros(n), 0.98, np.zeros(n)
-    table = np.linspace(0, 1, 201)
-    rest_v = cells * np.asarray(chemistry(kind).ocv_v(table, hysteresis=-1.0))
-    for k in range(n):
-        rest = float(np.interp(soc, table, rest_v))
-        current[k] = 1040.0 / (rest - 0.012 * 1040.0 / rest)
-        volts[k] = rest - 0.012 * current[k]
-        soc -= current[k] / 3600 / 200
-    return Series(
-        0,
-        1.0,
-        n,
-        {
-            "pack_voltage_v": volts + 0.01 * rng.standard_normal(n),
-            "pack_current_a": current + 0.1 * rng.standard_normal(n),
-            "hotel_power_w": np.full(n, 40.0),
-            "speed_ground_mps": 2.2 + 0.05 * rng.standard_normal(n),
-            "course_ground_deg": (80 + rng.standard_normal(n)) % 360,
-            "shaft_speed_rps": np.full(n, 15.0),
-        },
-    )
 
 
 def test_an_even_trip_is_foreseen():

@@ -5,7 +5,7 @@ import pytest
 
 from analyzer.range import inputs
 from analyzer.series.series import Series
-from tests.analyzer.hull.test_hull import boat
+from tests.support.hull_boat import boat
 
 SECONDS = 300
 

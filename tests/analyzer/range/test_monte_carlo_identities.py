@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.environment.air import Air
 from analyzer.environment.stream import given as given_stream
+from analyzer.environment.wind import Air
 from analyzer.range.monte_carlo import Now, draw
 from tests.support.range_inputs import cubic_curve, range_input
 

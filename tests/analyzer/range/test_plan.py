@@ -22,15 +22,8 @@ from analyzer.range.plan import FEW, Passage, plan
 from analyzer.range.reach import ReachInput
 from analyzer.range.route import Route, read_gpx, through
 from logger.units import KN, NMI
-from tests.analyzer.hull.test_hull import boat
-
-GPX = """<?xml version="1.0"?>
-<gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">
-<rte><name>Out</name>
-<rtept lat="50.0" lon="0.0"><name>Start</name></rtept>
-<rtept lat="50.5" lon="0.0"><name>North</name></rtept>
-<rtept lat="50.5" lon="0.1"><name>East</name></rtept>
-</rte></gpx>"""
+from tests.support.gpx import GPX
+from tests.support.hull_boat import boat
 
 
 def sure_curve() -> PowerCurve:

@@ -9,7 +9,6 @@ from analyzer.environment.stream import given, unknown
 from analyzer.environment.stream_table import StreamTable
 from analyzer.environment.wind import Wind
 from analyzer.hull import hull
-from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.chemistry import chemistry
 from analyzer.range.advice import next_action
 from analyzer.range.discharge import Limits
@@ -22,7 +21,6 @@ from analyzer.range.home import (
 from analyzer.range.monte_carlo import along_across
 from analyzer.range.reach import (
     Now,
-    ReachInput,
     Weak,
     ground_speed_mps,
     reach,
@@ -30,39 +28,8 @@ from analyzer.range.reach import (
     toward,
 )
 from logger.units import KN
-from tests.analyzer.hull.test_hull import boat
-
-SPEEDS = np.linspace(0.8, 3.2, 13)
-CALM = Wind(0.0, 0.0, sd_mps=0.0)
-
-
-def sure_curve() -> PowerCurve:
-    speed = np.linspace(0.3, 5.0, 48)
-    return PowerCurve(speed, np.log(100 * speed**3), 1e-12 * np.eye(48))
-
-
-def question(n: int = 400, **changes) -> ReachInput:
-    one = np.ones(n)
-    numbers = {
-        "soc": 0.8 * one,
-        "capacity_ah": 100 * one,
-        "r0_ohm": 1e-9 * one,
-        "r1_ohm": 1e-9 * one,
-        "temp_c": 25 * one,
-    }
-    base = ReachInput(
-        curve=sure_curve(),
-        stream=given(0.0, 0.0, sd_mps=1e-9),
-        charge=numbers,
-        kind=chemistry("lfp"),
-        cells=16,
-        limits=Limits(0.2, 2.5),
-        course_deg=0.0,
-        speeds_mps=SPEEDS,
-        wind=CALM,
-    )
-    return replace(base, **changes)
-
+from tests.support.hull_boat import boat
+from tests.support.range_inputs import SPEEDS, question, sure_curve
 
 # Navigation courses' printed examples (drawn on charts, up to 2.5 degrees off): track, speed
 # through water, set, drift, heading and speed over ground; the figures to 0.01 are worked by hand

@@ -8,8 +8,8 @@ import pytest
 from analyzer.range.reach import reach
 from analyzer.range.thermal_limit import Warmth, warmths
 from analyzer.series.series import Series
-from tests.analyzer.range.test_reach import question
-from tests.analyzer.thermal.test_drive import BOAT, two_nodes
+from tests.support.range_inputs import question
+from tests.support.two_node_drive import BOAT, two_nodes
 
 NONE = ((0.0,) * 3,) * 3
 SURE = Warmth("motor", 100.0, 40.0, (20.0, 100.0, float(np.log(1000.0))), NONE, 2000.0)

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.environment.air import Air
 from analyzer.environment.stream_table import StreamTable, TableStream
 from analyzer.environment.wind import (
+    Air,
     Wind,
     any_wind_log_sd,
     extra_n,

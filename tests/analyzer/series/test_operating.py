@@ -13,7 +13,7 @@ from analyzer.series.operating import (
 )
 from analyzer.series.series import Series
 from logger.boat import Boat
-from tests.analyzer.hull.test_hull import boat
+from tests.support.hull_boat import boat
 
 
 def test_unaided_leaves_out_what_sails_or_weed_load_differently():

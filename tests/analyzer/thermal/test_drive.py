@@ -6,28 +6,8 @@ import pytest
 from analyzer.series.chunk import Piece
 from analyzer.series.series import Series
 from analyzer.thermal.drive import DriveHeat, drive_heats
-from logger.boat import Boat, Hull, Motor, Pack
-
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000, motor_max_temp_c=110),
-)
-
-
-def two_nodes(load_a: np.ndarray, air_c: float, watts_at_100a: float, seed: int) -> np.ndarray:
-    """Winding and housing: 2.5 kJ/K and 9 kJ/K, 12 W/K between, 7 W/K to the air. Invented."""
-    rng = np.random.default_rng(seed)
-    winding = housing = air_c
-    out = np.empty(len(load_a))
-    for k, amps in enumerate(load_a.tolist()):
-        heat = watts_at_100a * (amps / 100) ** 2
-        across = 12 * (winding - housing)
-        winding += (heat - across) / 2500
-        housing += (across - 7 * (housing - air_c)) / 9000
-        out[k] = winding
-    return out + 0.3 * rng.standard_normal(len(out))
+from logger.boat import Motor
+from tests.support.two_node_drive import BOAT, two_nodes
 
 
 def run(load_a: np.ndarray, watts: float, seed: int = 0) -> tuple[DriveHeat, np.ndarray, list]:

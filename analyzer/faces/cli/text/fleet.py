@@ -8,7 +8,7 @@ from analyzer.faces.cli.text.answers import wrapped
 from analyzer.fleet.compare import FEWEST, Likeness
 from analyzer.fleet.look import FROUDE
 from analyzer.fleet.run import Fleet
-from analyzer.hull.resistance import GRAVITY
+from analyzer.series.physics import GRAVITY
 from logger.units import FT, HOUR_S, LONG_TON, NMI, TONNE
 
 MOST = 12  # lines of a list

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from analyzer.environment.daylight import HOURS, mean_ahead, sine_of_height
+from analyzer.environment.solar import HOURS, mean_ahead, sine_of_height
 
 
 def at(text: str) -> float:
