@@ -94,15 +94,18 @@ def _on_its_grounds(
 ) -> RangeAnswer:
     """The answer if everything that it rests on is as it is read."""
     if here.charge is None or here.charge.sign_reversed:
-        answer = _without_charge(ctx, here, end_us)
+        answer = _without_charge(ctx, here, end_us, speed_mps)
         return replace(answer, home_reason=answer.charge.reason) if home else answer
     given = _question(ctx, here, speed_mps)
     result = reach(given)
     k = _asked(result, speed_mps)
     answer = _answer(ctx, here, given, result, k, end_us)
+    answer = replace(answer, next_action=advice.next_in(_situation(answer), result, k))
     if home is not None:
         wish = home if isinstance(home, HomeWish) else HomeWish(home)
         answer = _with_home(ctx, answer, given, result, k, wish)
+    if speed_mps is not None:
+        answer = replace(answer, power_w=result.power(k).mid)
     lesson = advice.lesson(here.charge, result, k, given.charge)
     if not lesson or (answer.home and not answer.home.turn_in.low):
         return answer  # who must turn has other cares than what a lesson would tell
@@ -174,7 +177,7 @@ def _with_home(
     return replace(
         answer,
         home=_home_answer(place.name, wish, back),
-        next_action=advice.next_action(result, k, back),
+        next_action=advice.next_in(_situation(answer), result, k, back),
     )
 
 
@@ -226,12 +229,26 @@ def _answer(
         best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
         stream_mps=_stream_speed(here.stream),
         stream_toward_deg=_stream_toward(here.stream),
-        next_action=advice.next_action(result, k),
+        next_action="",
         home=None,
         reserve_frac=ctx.boat.reserve.soc_frac,
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
         cautions=CAUTIONS,
         doing=here.doing,
+    )
+
+
+def _situation(answer: RangeAnswer) -> advice.Situation:
+    """What the next action is chosen from: what the boat does, its reserve, standing flags."""
+    level = {flag.level: flag.first_action for flag in reversed(answer.flags)}
+    return advice.Situation(
+        steady=answer.motoring,
+        doing=answer.doing,
+        power_w=answer.power_w,
+        soc_frac=answer.charge.mid if answer.charge.mid is not None else 1.0,
+        reserve_frac=answer.reserve_frac,
+        urgent=level.get("act now", ""),
+        warned=level.get("warning", ""),
     )
 
 
@@ -291,15 +308,19 @@ def _missing(here: Here) -> tuple[str, ...]:
     return tuple(text for name, text in wants if name not in there)
 
 
-def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
+def _without_charge(
+    ctx: Context, here: Here, end_us: int, speed_mps: float | None = None
+) -> RangeAnswer:
     """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
     given = inputs.without_log(ctx.boat, here.curve, here.stream)
     full = np.ones(len(given.charge["soc"]))
     asked = replace(given, charge={**given.charge, "soc": full}, wind=here.wind)
+    if speed_mps is not None:
+        asked = replace(asked, speeds_mps=np.unique(np.append(asked.speeds_mps, speed_mps)))
     result = reach(asked)
     best = result.best()
-    k = result.nearest(inputs.usual_speed_mps(ctx.boat.hull))
+    k = result.nearest(speed_mps or inputs.usual_speed_mps(ctx.boat.hull))
     as_if = f"as if the pack were full: {why}; {result.reason}"
     return RangeAnswer(
         boat=ctx.boat.name,
@@ -308,7 +329,7 @@ def _without_charge(ctx: Context, here: Here, end_us: int) -> RangeAnswer:
         motoring=here.present is not None,
         speed_water_mps=float(result.speeds_mps[k]),
         speed_ground_mps=result.ground_speed_mps(k),
-        power_w=None,
+        power_w=result.power(k).mid if speed_mps is not None else None,
         charge=cannot_say(why, "frac"),
         distance=replace(result.distance(k), reason=as_if, used=("hull",)),
         duration=replace(result.duration(k), reason=as_if, used=("hull",)),

@@ -20,6 +20,8 @@ from analyzer.estimation.quantiles import Z80
 
 Floats = npt.NDArray[np.float64]
 
+BEYOND_EXPONENT = 3.0  # of power over speed, above the grid: constant drag coefficient, textbook
+
 
 @dataclass(frozen=True)
 class CurvePoints:
@@ -109,10 +111,19 @@ class PowerCurve:
         part = share[:, None]
         return np.asarray((1 - part) * self.cov[low] + part * self.cov[low + 1])
 
+    def beyond(self, speed_mps: Floats) -> Floats:
+        """ln power above that of the grid's last speed; 0 up to there, any shape.
+
+        Beyond the speeds that hull physics covers, power goes on with the cube of speed: a
+        constant drag coefficient (textbook), the least that a hull at full wetted area takes.
+        """
+        return np.asarray(BEYOND_EXPONENT * np.log(np.maximum(speed_mps / self.speed_mps[-1], 1.0)))
+
     def read(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m) read at the same speeds (k,): shape (n, k)."""
         low, share = self.between(speed_mps)
-        return np.asarray((1 - share) * lines[:, low] + share * lines[:, low + 1])
+        inside = (1 - share) * lines[:, low] + share * lines[:, low + 1]
+        return np.asarray(inside + self.beyond(speed_mps))
 
     def read_each(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m) read at speeds of their own (n, k): shape (n, k)."""
@@ -120,13 +131,17 @@ class PowerCurve:
         low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
         below = np.take_along_axis(lines, low, axis=1)
         above = np.take_along_axis(lines, low + 1, axis=1)
-        return np.asarray(below + (place - low) * (above - below))
+        return np.asarray(below + (place - low) * (above - below) + self.beyond(speed_mps))
+
+    def at_own(self, table: Floats, speed_mps: Floats) -> Floats:
+        """Rows on the grid (n, m), each interpolated at its own speed (n,): shape (n,)."""
+        low, share = self.between(speed_mps)
+        index = np.arange(len(low))
+        return np.asarray((1 - share) * table[index, low] + share * table[index, low + 1])
 
     def read_own(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m), each read at its own speed (n,): shape (n,)."""
-        low, share = self.between(speed_mps)
-        index = np.arange(len(low))
-        return np.asarray((1 - share) * lines[index, low] + share * lines[index, low + 1])
+        return np.asarray(self.at_own(lines, speed_mps) + self.beyond(speed_mps))
 
     def lines(self, n: int, rng: np.random.Generator) -> Floats:
         """Equally likely ln power at the grid as the Gaussian has it, shape (n, m)."""
@@ -153,7 +168,8 @@ class PowerCurve:
     def mean_w(self, speed_mps: Floats) -> Floats:
         """Median power at speeds, shape (k,). [W]"""
         line = np.maximum.accumulate(self.log_power)
-        return np.asarray(np.exp(np.interp(speed_mps, self.speed_mps, line)))
+        inside = np.interp(speed_mps, self.speed_mps, line)
+        return np.asarray(np.exp(inside + self.beyond(np.asarray(speed_mps))))
 
     def log_sd(self, speed_mps: Floats) -> Floats:
         """Standard deviation of ln power at speeds, shape (k,)."""

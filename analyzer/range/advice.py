@@ -1,6 +1,7 @@
 """The next best action: one sentence with the gain in it."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +20,11 @@ LEARN_CAPACITY = (
     "comes near its cut-off"
 )
 OPEN_SD = 0.05  # of the charge, from which a time without readings is worth a word
+MOTOR_OFF = "motor off"
+CHARGING_W = 20.0  # into the pack, from which it is being charged; assumed
+HEAD_IN = "head in now by the nearest safe way, slowly: the pack is at or below its reserve"
+NOTHING = "nothing to do with the motor off: the table shows what each speed would give"
+SETTLE = "hold one throttle setting and course for three minutes, then ask again"
 SOON_S = 1200.0  # sooner than this the turning point comes before all other advice
 SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
 
@@ -78,6 +84,48 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
     if out is not None and out.turn_in.low is not None:
         return f"go on: turn for home within {_nmi(out.turn_in.low)} nmi"
     return "go on at this speed: slowing down gains little"
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What the boat does, for the next action.
+
+    steady: A present speed is known: motoring steadily with position and course. doing: What the
+    motor does, in words. power_w: From the pack, None where not measured. soc_frac: Median charge.
+    urgent, warned: First action of a standing flag that says "act now", and of a warning.
+    """
+
+    steady: bool
+    doing: str
+    power_w: float | None
+    soc_frac: float
+    reserve_frac: float
+    urgent: str = ""
+    warned: str = ""
+
+
+def next_in(
+    situation: Situation, result: ReachResult, k_now: int, home: HomeReach | None = None
+) -> str:
+    """The next action, the first situation of this order that is true.
+
+    An urgent flag; on the charger; at or below the reserve; must turn; no present speed; a
+    warning where else "go on" would be said; then turn, slow down or go on (`next_action`).
+    """
+    low = situation.soc_frac <= situation.reserve_frac
+    off = situation.doing == MOTOR_OFF
+    if situation.urgent:
+        return situation.urgent
+    if off and (situation.power_w or 0.0) < -CHARGING_W:
+        return "leave the charger on" + (": the pack is below its reserve" if low else "")
+    if low:
+        return "charge before motoring: the pack is at or below its reserve" if off else HEAD_IN
+    if home is not None and must_turn(home):
+        return next_action(result, k_now, home)
+    if not situation.steady:
+        return situation.warned or (NOTHING if off else SETTLE)
+    found = next_action(result, k_now, home)
+    return situation.warned if situation.warned and found.startswith("go on") else found
 
 
 def must_turn(home: HomeReach) -> bool:

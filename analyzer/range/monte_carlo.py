@@ -180,7 +180,7 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     along, across = along_across(*paths.now(), now.course_deg)
     water = np.hypot(now.speed_ground_mps - along, across)
     cov_rows = day.cov_rows(water)
-    var = curve.read_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
+    var = curve.at_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
     now_w = _now_w(given, now, hotel_w)
     log_w = np.log(air.still_w(now.course_deg, water[:, None], now_w[:, None])[:, 0])
     off = log_w - curve.read_own(day.curves[0].log_power + day.moved, water)

@@ -226,7 +226,9 @@ def test_readings_of_the_curve_are_its_rows():
     assert of.cov_rows(speed) == approx(rows @ of.cov)
     assert of.log_sd(speed) == approx(np.sqrt(np.diag(rows @ of.cov @ rows.T)))
     lines = np.random.default_rng(46).standard_normal((5, 9))
-    assert of.read(lines, speed) == approx(lines @ rows.T)
-    assert of.read_own(lines, speed) == approx((lines * rows).sum(axis=1))
+    beyond = 3 * np.log(np.maximum(speed / GRID[-1], 1.0))  # power with the cube of speed
+    assert of.read(lines, speed) == approx(lines @ rows.T + beyond)
+    assert of.at_own(lines, speed) == approx((lines * rows).sum(axis=1))
+    assert of.read_own(lines, speed) == approx((lines * rows).sum(axis=1) + beyond)
     each = np.tile(speed, (5, 1))
-    assert of.read_each(lines, each) == approx(lines @ rows.T)
+    assert of.read_each(lines, each) == approx(lines @ rows.T + beyond)

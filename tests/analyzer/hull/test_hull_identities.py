@@ -29,13 +29,18 @@ def test_reading_between_grid_speeds_is_interpolation():
     lines = rng.normal(6, 1, (8, 25))
     at = rng.uniform(0.0, 6.0, 30)
     want = np.array([np.interp(at, c.speed_mps, line) for line in lines])
-    np.testing.assert_allclose(c.read(lines, at), want)
+
+    def cubed(speed):  # above the grid: constant drag coefficient, power with the cube of speed
+        return np.where(speed > c.speed_mps[-1], 3 * np.log(speed / c.speed_mps[-1]), 0.0)
+
+    np.testing.assert_allclose(c.read(lines, at), want + cubed(at))
     np.testing.assert_allclose(lines @ c.weights(at).T, want)
     np.testing.assert_allclose(c.cov_rows(at), c.weights(at) @ c.cov, atol=1e-15)
     own = rng.uniform(0.0, 6.0, (8, 3))
     want = [np.interp(own[i], c.speed_mps, lines[i]) for i in range(8)]
-    np.testing.assert_allclose(c.read_each(lines, own), want)
-    np.testing.assert_allclose(c.read_own(lines, own[:, 0]), np.array(want)[:, 0])
+    np.testing.assert_allclose(c.read_each(lines, own), want + cubed(own))
+    np.testing.assert_allclose(c.at_own(lines, own[:, 0]), np.array(want)[:, 0])
+    np.testing.assert_allclose(c.read_own(lines, own[:, 0]), (want + cubed(own))[:, 0])
 
 
 def test_lines_have_the_curves_mean_and_covariance():

@@ -7,12 +7,14 @@ import pytest
 from scipy import stats
 
 from analyzer.estimation.quantiles import Z80
+from analyzer.hull import hull
 from analyzer.hull.curve_fit import _narrowed, update
 from analyzer.hull.power_curve import (
     CurvePoints,
     PowerCurve,
     smooth_cov,
 )
+from tests.support.hull_boat import boat
 
 SPEED = np.linspace(0.3, 5.0, 48)
 
@@ -121,3 +123,20 @@ def test_a_mixture_of_sizes_has_a_narrower_middle_than_its_variance_says():
     assert half < 0.98 * Z80 * np.sqrt(2.5)
     assert said == pytest.approx(half, rel=0.02)
     assert _narrowed(chance, np.zeros((2, 1)), np.ones((2, 1)))[0] == 1.0
+
+
+def test_beyond_the_grid_power_goes_with_the_cube_of_speed():
+    # constant drag coefficient: twice the speed takes eight times the power, so half the distance
+    # and less; a boat cannot go further at 12 kn than at 8.5 on the same energy
+    small = boat(waterline_m=4.3, beam_waterline_m=1.6, draught_m=0.3, displacement_kg=350.0)
+    curve = hull.prior(small)
+    top = curve.speed_mps[-1]
+    speed = top * np.array([1.0, 2.0])
+    assert curve.mean_w(speed)[1] == pytest.approx(8 * curve.mean_w(speed)[0])
+    lines = curve.lines(3, np.random.default_rng(1))
+    each = curve.read_each(lines, np.tile(speed, (3, 1)))
+    assert each[:, 1] - each[:, 0] == pytest.approx(np.log(8))
+    assert curve.read(lines, speed) == pytest.approx(each)
+    knots = np.array([8.5, 12.0]) * 1852 / 3600
+    metres_per_joule = knots / curve.mean_w(knots)
+    assert metres_per_joule[1] < metres_per_joule[0]

@@ -9,8 +9,10 @@ import pytest
 
 from analyzer.pack.soc import known
 from analyzer.range import advice
-from analyzer.range.advice import rests_on
+from analyzer.range.advice import Situation, next_in, rests_on
+from analyzer.range.reach import reach
 from logger.boat import Pack
+from tests.support.range_inputs import question
 
 
 def result(distance_m):
@@ -67,3 +69,27 @@ def test_no_distance_at_all_is_nobodys_fault(capacity_ah):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert not rests_on(result(np.zeros(2000)), 0, capacity_ah)
+
+
+SITUATION = Situation(True, "motoring steadily", 1000.0, soc_frac=0.8, reserve_frac=0.2)
+ACTIONS = [
+    ({"urgent": "slow down: the lug is hot"}, "slow down: the lug is hot"),
+    ({"doing": "motor off", "steady": False, "power_w": -900.0}, "leave the charger on"),
+    ({"soc_frac": 0.15}, "head in now"),
+    ({"soc_frac": 0.0, "doing": "motoring, not steadily yet", "steady": False}, "head in now"),
+    ({"soc_frac": 0.1, "doing": "motor off", "steady": False}, "charge before motoring"),
+    ({"doing": "motor off", "steady": False}, "nothing to do"),
+    ({"doing": "motoring, not steadily yet", "steady": False}, "hold one throttle setting"),
+]
+
+
+@pytest.mark.parametrize(("changes", "begins"), ACTIONS)
+def test_next_action_of_each_situation(changes, begins):
+    result = reach(question(50))
+    assert next_in(replace(SITUATION, **changes), result, 0).startswith(begins)
+
+
+def test_never_go_on_beside_a_warning():
+    result = reach(question(50))
+    assert next_in(SITUATION, result, 0).startswith("go on")  # the slowest speed goes furthest
+    assert next_in(replace(SITUATION, warned="look at the lug"), result, 0) == "look at the lug"
