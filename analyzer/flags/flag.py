@@ -10,6 +10,11 @@ from logger.store.records import FlagRecord
 
 LEVELS = ("notice", "warning", "act now")
 CLEAR_S = 120.0
+# Found by fits that begin anew with the program: only so long under load shows that it is over.
+FOUND_UNDER_LOAD = frozenset(
+    {"lug_heating", "cell_resistance", "cell_charge", "cell_capacity", "reserve", "shunt_reversed"}
+)
+ADOPTED_S = 3600.0  # assumed: a fit finds again what it found before within an hour of load
 CLEAR_LATER_S = {"turn_back": 1200.0}  # looked at every few minutes, and only under way
 
 
@@ -194,10 +199,43 @@ class FlagEvent:
     flag: FlagRecord
 
 
+@dataclass(frozen=True)
+class Evidence:
+    """What a piece of the log could have shown.
+
+    Args:
+        span_us: Its length.
+        read: Channels that were read in it.
+        loaded: Whether current flowed, so that joints and cells could show what they are.
+    """
+
+    span_us: int
+    read: frozenset[str]
+    loaded: bool
+
+
 @dataclass
 class _Open:
+    """A flag that stands. well_us: for how long readings would have shown it, and did not."""
+
     flag: FlagRecord
-    last_us: int
+    well_us: int = 0
+    adopted: bool = False
+
+    @property
+    def patience_us(self) -> float:
+        """How long that must go on until the flag is over."""
+        if self.adopted and self.flag.kind in FOUND_UNDER_LOAD:
+            return ADOPTED_S * 1e6
+        return CLEAR_LATER_S.get(self.flag.kind, CLEAR_S) * 1e6
+
+    def see_none(self, evidence: Evidence) -> None:
+        """Takes a piece of the log in which its cause was not sighted."""
+        channels = self.flag.channels
+        if channels and evidence.read.isdisjoint(channels):
+            return  # silence is no evidence of health
+        if evidence.loaded or not (self.adopted and self.flag.kind in FOUND_UNDER_LOAD):
+            self.well_us += evidence.span_us
 
 
 class FlagBook:
@@ -205,6 +243,7 @@ class FlagBook:
 
     def __init__(self) -> None:
         self._open: dict[str, _Open] = {}
+        self._at_us: int | None = None
 
     @property
     def flags(self) -> tuple[FlagRecord, ...]:
@@ -212,23 +251,36 @@ class FlagBook:
         return tuple(o.flag for o in self._open.values())
 
     def adopt(self, flag: FlagRecord) -> None:
-        """Takes over a flag that an earlier run left up."""
-        self._open[flag.key] = _Open(flag, flag.raised_us)
+        """Takes over a flag that an earlier run left up: a restart is no evidence of health."""
+        self._open[flag.key] = _Open(flag, adopted=True)
 
     def number(self, key: str, number: int) -> None:
         """Tells the book the number that the log gave a flag."""
         if key in self._open:
             self._open[key].flag = replace(self._open[key].flag, number=number)
 
-    def see(self, t_us: int, sightings: list[Sighting]) -> list[FlagEvent]:
-        """Takes all that holds now; returns what changed."""
+    def see(
+        self, t_us: int, sightings: list[Sighting], evidence: Evidence | None = None
+    ) -> list[FlagEvent]:
+        """Takes all that holds now; returns what changed.
+
+        Args:
+            evidence: What the piece could have shown; None: everything, since the last time.
+        """
+        sighted = {sighting.key for sighting in sightings}
+        since_us = 0 if self._at_us is None else t_us - self._at_us
+        self._at_us = t_us
         events = []
         for sighting in _one_per_key(sightings):
             event = self._see_one(t_us, sighting)
             if event:
                 events.append(event)
         for key, held in list(self._open.items()):
-            if t_us - held.last_us > CLEAR_LATER_S.get(held.flag.kind, CLEAR_S) * 1e6:
+            if key in sighted:
+                continue
+            everything = Evidence(since_us, frozenset(held.flag.channels), loaded=True)
+            held.see_none(evidence or everything)
+            if held.well_us > held.patience_us:
                 flag = replace(held.flag, cleared_us=t_us)
                 del self._open[key]
                 events.append(FlagEvent("cleared", t_us, flag))
@@ -238,9 +290,9 @@ class FlagBook:
         held = self._open.get(sighting.key)
         if held is None:
             flag = record(sighting, t_us)
-            self._open[sighting.key] = _Open(flag, t_us)
+            self._open[sighting.key] = _Open(flag)
             return FlagEvent("raised", t_us, flag)
-        held.last_us = t_us
+        held.well_us, held.adopted = 0, False
         if LEVELS.index(sighting.level) <= LEVELS.index(held.flag.level):
             return None
         fresh = record(sighting, held.flag.raised_us)

@@ -9,7 +9,7 @@ from analyzer.cells.monitor import CellMonitor
 from analyzer.environment.stream import Calibration
 from analyzer.estimation.results import Finding
 from analyzer.flags import detectors
-from analyzer.flags.flag import FlagBook, FlagEvent, Sighting
+from analyzer.flags.flag import Evidence, FlagBook, FlagEvent, Sighting
 from analyzer.flags.threshold import Threshold
 from analyzer.flags.turn_back import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.flags.turn_back import Turning
@@ -34,6 +34,7 @@ CHARGE_EVERY_S = 60.0
 SENSE_STEPS = 8640  # of five seconds, twelve hours as `check` has it: by these the sign is judged
 SAME_US = 180_000_000
 SURE = 0.9
+LOAD_C = 0.05  # an hour's share of the rated capacity from which a joint warms (assumed)
 HOLD_S = 60.0  # a finding must stand for so long
 # What cells hold is judged anew every five minutes, and now and then wrongly where a curve bends.
 HOLD_LONG_S = {"cell_charge": 1200.0, "cell_capacity": 1200.0}
@@ -89,7 +90,15 @@ class Watch:
         self.loop.update(chunk)
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
         sightings += self._findings(t_us)
-        return self.book.see(t_us, _without_echoes(sightings))
+        return self.book.see(t_us, _without_echoes(sightings), self._evidence(piece))
+
+    def _evidence(self, piece: Piece) -> Evidence:
+        """What a piece could have shown."""
+        read = frozenset(name for name, high in piece.highest.items() if high == high)
+        names = ("pack_current_a", "controller_current_a")
+        most = [max(piece.highest.get(n, 0.0), -piece.lowest.get(n, 0.0)) for n in names]
+        loaded = any(amps > LOAD_C * self.boat.pack.rated_capacity_ah for amps in most)
+        return Evidence(round(piece.chunk.n * piece.chunk.step_s * 1e6), read, loaded)
 
     def teach(
         self,

@@ -1,5 +1,7 @@
 """The watch on invented logs: what is flagged, once, and what is not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,8 +11,10 @@ from analyzer.flags import monitor
 from analyzer.flags.flag import (
     CLEAR_S,
     WORDS,
+    Evidence,
     FlagBook,
     Sighting,
+    record,
 )
 from analyzer.series.series import Series
 from logger.boat import Boat, Cable, Hull, Motor, Pack
@@ -246,3 +250,46 @@ def test_run_writes_flags_and_their_lives_into_the_log(tmp_path):
     assert (flag.kind, flag.level, flag.subject) == ("motor_hot", "act now", "motor")
     assert flag.cleared_us is not None
     assert flag.cleared_us > flag.raised_us
+
+
+def adopted(kind: str, channel: str) -> FlagBook:
+    """A book that takes over a flag which an earlier run raised an hour ago."""
+    book = FlagBook()
+    one = Sighting("key", kind, "motor", "warning", "evidence", (channel,))
+    book.adopt(replace(record(one, 0), number=7))
+    return book
+
+
+def piece(*read: str, loaded: bool = False) -> Evidence:
+    return Evidence(10_000_000, frozenset(read), loaded)
+
+
+def cleared_after(book: FlagBook, evidence: Evidence, pieces: int) -> int | None:
+    """Number of the piece of ten seconds after which the flag is over."""
+    for k in range(pieces):
+        if book.see(3_600_000_000 + (k + 1) * 10_000_000, [], evidence):
+            return k + 1
+    return None
+
+
+def test_a_restart_does_not_clear_a_flag_and_readings_do():
+    assert cleared_after(adopted("motor_hot", "motor_temp_c"), piece("motor_temp_c"), 100) == 13
+
+
+def test_silence_clears_no_flag():
+    book = adopted("motor_hot", "motor_temp_c")
+    assert cleared_after(book, piece("pack_voltage_v"), 1000) is None
+    assert cleared_after(book, piece("motor_temp_c"), 100) == 13
+
+
+def test_what_only_load_can_show_is_cleared_by_an_hour_of_load_alone():
+    book = adopted("lug_heating", "probe_a_temp_c")
+    assert cleared_after(book, piece("probe_a_temp_c"), 2000) is None
+    assert cleared_after(book, piece("probe_a_temp_c", loaded=True), 500) == 361
+
+
+def test_a_flag_seen_again_after_a_restart_clears_as_any_other():
+    book = adopted("lug_heating", "probe_a_temp_c")
+    again = Sighting("key", "lug_heating", "motor", "warning", "evidence", ("probe_a_temp_c",))
+    assert book.see(3_600_000_000, [again], piece("probe_a_temp_c")) == []
+    assert cleared_after(book, piece("probe_a_temp_c"), 100) == 13

@@ -250,9 +250,9 @@ def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
 
 def _flag(row: FlagView) -> str:
     mark = _MARK.get(row.level, "!")
-    when = f"since {format.clock(row.raised_utc_s)}"
+    when = f"since {format.day(row.raised_utc_s)}"
     if row.cleared_utc_s is not None:
-        when = f"{format.clock(row.raised_utc_s)} to {format.clock(row.cleared_utc_s)}"
+        when = f"{format.day(row.raised_utc_s)} to {format.clock(row.cleared_utc_s)}, over"
     lines = [
         wrapped(f"{format.capital(row.level)}: {format.sentence(row.title)} ({when})", f"{mark} ")
     ]
