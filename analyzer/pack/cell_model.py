@@ -3,7 +3,7 @@
 Everything is per cell; a pack is `cells_in_series` of them.
 """
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ __all__ = [
     "default_cell",
     "default_params",
     "label",
+    "measured_capacity",
 ]
 
 
@@ -49,26 +50,32 @@ class Cell:
 
     kind: Chemistry
     params: CellParams
-    capacity_sd: float = 0.08  # of the logarithm
+    capacity_ln_mean: float  # of ln(capacity over the parameters')
+    capacity_sd: float  # of the same
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings and lists, for the log; a default set by its name."""
+        capacity = {
+            "capacity_ln_mean": self.capacity_ln_mean,
+            "capacity_sd": self.capacity_sd,
+        }
         if self.kind is chemistry(self.kind.name):
             known = {"kind": self.kind.name, "params": asdict(self.params)}
-            return {**known, "capacity_sd": self.capacity_sd}
+            return {**known, **capacity}
         kind = {k: v.tolist() if hasattr(v, "tolist") else v for k, v in vars(self.kind).items()}
-        return {"kind": kind, "params": asdict(self.params), "capacity_sd": self.capacity_sd}
+        return {"kind": kind, "params": asdict(self.params), **capacity}
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "Cell":
         """The cell that `to_dict` gave."""
+        capacity = (data["capacity_ln_mean"], data["capacity_sd"])
         if isinstance(data["kind"], str):
             params = CellParams(**data["params"])
-            return cls(chemistry(data["kind"]), params, data["capacity_sd"])
+            return cls(chemistry(data["kind"]), params, *capacity)
         kind: dict[str, Any] = {
             k: np.array(v) if isinstance(v, list) else v for k, v in data["kind"].items()
         }
-        return cls(Chemistry(**kind), CellParams(**data["params"]), data["capacity_sd"])
+        return cls(Chemistry(**kind), CellParams(**data["params"]), *capacity)
 
 
 def default_params(pack: Pack) -> CellParams:
@@ -87,7 +94,13 @@ def default_params(pack: Pack) -> CellParams:
 
 def default_cell(pack: Pack) -> Cell:
     """The mean cell before anything was learned."""
-    return Cell(chemistry(pack.chemistry), default_params(pack))
+    kind = chemistry(pack.chemistry)
+    return Cell(kind, default_params(pack), kind.capacity_ln_mean, kind.capacity_ln_sd)
+
+
+def measured_capacity(cell: Cell, sd: float) -> Cell:
+    """The cell with its parameters' capacity measured within a relative standard deviation."""
+    return replace(cell, capacity_ln_mean=0.0, capacity_sd=sd)
 
 
 def label(pack: Pack) -> str:

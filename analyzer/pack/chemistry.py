@@ -11,14 +11,15 @@ from functools import lru_cache, partial
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.pack.curve_prior import curve_prior
 from analyzer.pack.lead_acid_rest import rest_modes_v, rest_v
 from analyzer.pack.ocv import (
     lfp_cell_v,
-    lfp_cells_v,
     lfp_spread_v,
     nmc_cell_v,
     nmc_spread_v,
 )
+from analyzer.pack.service_prior import LEAD_ACID, ln_moments
 from logger.units import ZERO_C_IN_K
 
 Floats = npt.NDArray[np.float64]
@@ -55,7 +56,10 @@ class Chemistry:
         shape_sd_v, shape_soc: How far the curve's shape may be off, and over what charge.
         end_sd_v: The same towards empty and full, by charge, (n,).
         curve_cov_v2: Both and more, as the covariance of what the curve is off by at `KNOTS`, its
-            level apart, (k, k). [V²]
+            level and what goes with the capacity apart, (k, k). [V²]
+        capacity_ln_mean, capacity_ln_sd: Of ln(capacity/label) of packs in service.
+        curve_per_ln_q_v: How far the curve lies off at `KNOTS` for a ln(capacity/label) one above
+            its mean, (k,). [V]
         gap_sd: Standard deviation of the gap's relative size.
         fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
         walk_share: Slow polarisation that no pair describes, as a share of the slow pair's.
@@ -72,6 +76,8 @@ class Chemistry:
         cutoff_v, full_v: Under load; on charge.
         top_v: A cell above this while the charge current tails off is full.
         full_tail_c: Current below which a charge held at the top is full, as a share of Ah.
+        full_ends_charge: Whether a charger's end means 100 %, whatever voltage it is set to; else
+            the voltage alone tells how full the cell is.
         charge_efficiency: Charge that comes back out per charge put in.
         no_charge_below_c: Below this the cell must not be charged; None: no such limit.
     """
@@ -84,6 +90,9 @@ class Chemistry:
     slow_shape: Floats
     end_sd_v: Floats
     curve_cov_v2: Floats
+    curve_per_ln_q_v: Floats
+    capacity_ln_mean: float
+    capacity_ln_sd: float
     gap_soc_frac: float
     gap_activation_j: float
     entropy_v_per_k: float
@@ -112,6 +121,7 @@ class Chemistry:
     top_v: float
     full_tail_c: float
     charge_efficiency: float
+    full_ends_charge: bool
     no_charge_below_c: float | None
     source: str
 
@@ -193,9 +203,14 @@ def _doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
     """Covariance at `KNOTS`: an error alike near by, and errors of a known form on `GRID`."""
     cov = alike(KNOTS, sd_v, reach)
     for mode in modes:
-        at = np.interp(KNOTS, GRID, mode)
+        at = _at_knots(mode)
         cov = cov + np.outer(at, at)
     return cov
+
+
+def _at_knots(values: Floats) -> Floats:
+    """Of values on `GRID`."""
+    return np.asarray(np.interp(KNOTS, GRID, values))
 
 
 def _end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
@@ -212,20 +227,10 @@ def _top_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
     return np.asarray(np.minimum(slope * shift, 0.1) * fade)
 
 
-def _lfp_modes() -> list[Floats]:
-    """How LFP cells' curves differ as wholes, each one standard deviation, on `GRID`. [V]"""
-    cells = lfp_cells_v(GRID)
-    # so that the sum of their squares is what a further cell may be off by
-    off = (cells - cells.mean(axis=0)) * ((1 + 1 / len(cells)) / (len(cells) - 1)) ** 0.5
-    modes = [*off, THIRD * lfp_spread_v(GRID)]
-    flat = (GRID > 0.2) & (GRID < 0.9)
-    return [mode - float(mode[flat].mean()) for mode in modes]
-
-
 def _lfp_ends() -> Floats:
     """How far the knees' own form may be off, at `KNOTS`. [V]"""
     both = _end_shift(lfp_cell_v, EMPTY_SD) + _top_shift(lfp_cell_v, FULL_SD)
-    return np.asarray(np.interp(KNOTS, GRID, both))
+    return _at_knots(both)
 
 
 def _lfp() -> Chemistry:
@@ -236,12 +241,15 @@ def _lfp() -> Chemistry:
     are off by 1.5, 3.2 and 4.6 mV where they had not looked (two of 3.5 and 1.2 Ah); a usual one
     is no better. Energies: between the milder
     20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
+    prior = curve_prior("lfp", GRID)
     return Chemistry(
         name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
         end_sd_v=np.abs(lfp_spread_v(GRID)) + _end_shift(lfp_cell_v, EMPTY_SD),
-        curve_cov_v2=_doubt(0.0065, 0.1, *_lfp_modes()) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
+        curve_cov_v2=_doubt(0.0065, 0.1, *prior.rest_v) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
+        curve_per_ln_q_v=_at_knots(prior.beta_v), capacity_ln_mean=prior.ln_mean,
+        capacity_ln_sd=prior.ln_sd,
         gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
         shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
         slow_sd=0.4, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
@@ -249,6 +257,7 @@ def _lfp() -> Chemistry:
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
         cutoff_v=2.5, full_v=3.55, top_v=3.40, full_tail_c=0.05, charge_efficiency=0.998,
+        full_ends_charge=True,
         no_charge_below_c=0.0, source=_lfp.__doc__ or "",
     )  # fmt: skip
 
@@ -268,7 +277,10 @@ def _nmc_spread() -> tuple[float, Floats]:
     spread = THIRD * nmc_spread_v(GRID)
     along = (GRID >= 0.15) & (GRID <= 0.95)
     knee = spread * np.clip((0.15 - GRID) / 0.1, 0.0, 1.0)
-    return float(np.sqrt(np.mean(spread[along] ** 2))), knee
+    # from two makes over so many independent stretches of charge: a Student distribution's variance
+    freedom = 1 + float(np.ptp(GRID[along])) / NMC_REACH
+    pooled = np.mean(spread[along] ** 2) * freedom / (freedom - 2)
+    return float(np.sqrt(pooled)), knee
 
 
 def _nmc() -> Chemistry:
@@ -276,12 +288,15 @@ def _nmc() -> Chemistry:
     2020); its doubt: their distance, and over what charge that stays alike. The rest: common
     practice, no source."""
     sd_v, knee_v = _nmc_spread()
+    prior = curve_prior("nmc", GRID)
     return Chemistry(
         name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
         fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
         end_sd_v=np.abs(nmc_spread_v(GRID)),
         curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
+        curve_per_ln_q_v=_at_knots(prior.beta_v), capacity_ln_mean=prior.ln_mean,
+        capacity_ln_sd=prior.ln_sd,
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
         shape_sd_v=sd_v, shape_soc=NMC_REACH, gap_sd=0.3, fast_sd=0.35,
         slow_sd=0.4, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
@@ -289,6 +304,7 @@ def _nmc() -> Chemistry:
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
         tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
         cutoff_v=3.0, full_v=4.15, top_v=4.10, full_tail_c=0.05, charge_efficiency=0.998,
+        full_ends_charge=False,
         no_charge_below_c=0.0, source=_nmc.__doc__ or "",
     )  # fmt: skip
 
@@ -299,12 +315,14 @@ def _lead_acid(name: str) -> Chemistry:
     discharge tables 0.12 in all (`lead_acid_prior.py`); the slow pair stands for what the two wells
     do, for the charge filter only. The rest: common practice, no source."""
     level_sd_v, modes = rest_modes_v(name, GRID)
+    ln_mean, ln_sd = ln_moments(LEAD_ACID)
     return Chemistry(
         name=name, soc=GRID, mean_v=rest_v(name, GRID),
         half_gap_v=np.full(GRID.size, 0.01),
         fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         end_sd_v=np.zeros(GRID.size), curve_cov_v2=_doubt(0.003, 0.3, *modes),
+        curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity_ln_mean=ln_mean, capacity_ln_sd=ln_sd,
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
         fast_sd=0.4,
@@ -313,6 +331,7 @@ def _lead_acid(name: str) -> Chemistry:
         r0_ohm_ah=0.08, r1_ohm_ah=0.04, r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
         cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
+        full_ends_charge=True,
         no_charge_below_c=None, source=_lead_acid.__doc__ or "",
     )  # fmt: skip
 

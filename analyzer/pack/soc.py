@@ -247,7 +247,8 @@ def _run(
         carried.hold_surface_charge(step, by_charger, mixture.ah)
         measured = _update(mixture, step, carried) or by_charger
         if measured and anchor.update(now_s, step.length_s, bool(inputs.at_top[k])):
-            mixture.update_soc(1.0, LEAD_FULL_SD if mixture.kind.name in LEAD else FULL_SD)
+            if mixture.kind.full_ends_charge:
+                mixture.update_soc(1.0, LEAD_FULL_SD if mixture.kind.name in LEAD else FULL_SD)
             carried.be_full(t0_us + round(now_s * 1e6))
         if k % PRUNE_EVERY == PRUNE_EVERY - 1:
             mixture.prune_and_split()

@@ -66,6 +66,7 @@ class GaussianMixtureFilter:
         width = np.diff(SOC_EDGES)
         self.mean = np.zeros((STATES, COMPONENTS))
         self.mean[SOC] = 0.5 * (SOC_EDGES[1:] + SOC_EDGES[:-1])
+        self.mean[LN_Q] = cell.capacity_ln_mean
         self.cov = np.repeat(self._prior()[:, :, None], COMPONENTS, axis=2)
         self.cov[SOC, SOC] = (0.5 * width) ** 2
         self.log_weight = np.log(width)
@@ -86,7 +87,10 @@ class GaussianMixtureFilter:
             (HYST, HYST_SD),
         ):
             prior[state, state] = sd**2
-        prior[CURVE:, CURVE:] = kind.curve_cov_v2
+        # an aged cell's curve bends elsewhere: it goes with the capacity
+        by_capacity = kind.curve_per_ln_q_v * cell.capacity_sd
+        prior[CURVE:, CURVE:] = kind.curve_cov_v2 + np.outer(by_capacity, by_capacity)
+        prior[LN_Q, CURVE:] = prior[CURVE:, LN_Q] = by_capacity * cell.capacity_sd
         return prior
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:

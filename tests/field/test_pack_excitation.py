@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.pack.cell_model import default_cell
+from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -46,7 +46,7 @@ def identified(runs):
     """Run number -> cell identified on it."""
     base = default_cell(PACK)
     params = replace(base.params, capacity_ah=CAPACITY_AH)
-    base = replace(base, params=params, capacity_sd=0.02)
+    base = measured_capacity(replace(base, params=params), 0.02)
     return {k: identify(*_with_pack(v), base).cell for k, v in runs.items()}
 
 

@@ -10,12 +10,11 @@ everything but the start and a lasting error of a few millivolts.
 
 import os
 import time
-from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from analyzer.pack.cell_model import Cell, default_cell
+from analyzer.pack.cell_model import Cell, default_cell, measured_capacity
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -73,7 +72,7 @@ def _runs(shared_data):
         series, soc, ah = simulate(shared_data, 100, 25.0)
         pack = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=ah)
         base = default_cell(pack)
-        cell = identify(series, pack, soc, replace(base, capacity_sd=0.02)).cell
+        cell = identify(series, pack, soc, measured_capacity(base, 0.02)).cell
         for temp_c in TEMPS_C:
             for seed in range(SEEDS):
                 yield name, temp_c, pack, cell, *simulate(shared_data, seed, temp_c)[:2]

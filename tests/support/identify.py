@@ -257,7 +257,7 @@ def _cell(base: Cell, fit: _Fit) -> Cell:
     params = CellParams(
         p.r0_ohm * mid[0], p.r1_ohm * mid[1], tau1, p.r2_ohm * mid[2], tau2, p.capacity_ah
     )
-    return Cell(new, params, base.capacity_sd)
+    return replace(base, kind=new, params=params)
 
 
 def _curve_cov_v2(fit: _Fit, soc: Floats) -> Floats:
@@ -309,6 +309,7 @@ def _with_doubts(fit: _Fit, base: Cell, s: Stretch, unseen_v: Floats) -> Cell:
         curve_sd_v=min(left_v, MOST_LEVEL_SD_V, base.kind.curve_sd_v),
         shape_sd_v=min(SHAPE_SHARE * left_v, base.kind.shape_sd_v),
         end_sd_v=np.interp(GRID, KNOTS, np.sqrt(np.maximum(np.diag(cov), 0.0))),
+        curve_per_ln_q_v=np.zeros(len(KNOTS)),
         curve_cov_v2=cov + alike(KNOTS, SHAPE_SHARE * left_v, base.kind.shape_soc),
         gap_sd=min(max(0.3 * fit.share(int(_AT[1]) + 3), 0.1), 0.2),
         fast_sd=0.06,

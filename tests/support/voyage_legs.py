@@ -6,7 +6,7 @@ import numpy as np
 
 from analyzer.environment.stream import Calibration
 from analyzer.hull.steady import SteadyPoints
-from analyzer.pack.cell_model import Cell, default_cell
+from analyzer.pack.cell_model import Cell, default_cell, measured_capacity
 from analyzer.pack.soc import PackPosterior
 from analyzer.pack.soc import known as charge_known
 from analyzer.series.series import Series
@@ -84,4 +84,4 @@ def true_cell(craft: Craft) -> Cell:
     """The usual cell with the pack's true capacity."""
     cell = default_cell(craft.boat.pack)
     params = replace(cell.params, capacity_ah=craft.true_ah)
-    return replace(cell, params=params, capacity_sd=0.01)
+    return measured_capacity(replace(cell, params=params), 0.01)

@@ -3,6 +3,7 @@
 import numpy as np
 from pytest import approx
 
+from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.charging import findings, time_to_full
 from analyzer.pack.soc import known
 from analyzer.series.series import Series
@@ -18,8 +19,9 @@ def readings(amps, volts, **more):
 
 
 def test_time_to_full_by_hand():
-    # 100 Ah missing at 50 A: two hours, and the tail of twenty minutes
-    found = time_to_full(known(PACK, 0.5, 0.02), PACK, 50.0)
+    # 100 Ah missing at 50 A: two hours, and the tail of twenty minutes; capacity measured
+    cell = measured_capacity(default_cell(PACK), 0.08)
+    found = time_to_full(known(PACK, 0.5, 0.02, cell), PACK, 50.0)
     assert found.mid == approx(7200 + 1200, rel=0.03)
     assert found.low < found.mid < found.high
 

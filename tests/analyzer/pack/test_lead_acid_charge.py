@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from analyzer.pack.chemistry import chemistry
 from analyzer.pack.lead_acid_charge import accepted, charge_doubt, gassing_a, is_full
 from analyzer.pack.soc import known, track
 from analyzer.pack.soc_filter import OFFSET_SD_C
@@ -87,4 +88,6 @@ def test_a_charge_ends_full_and_the_current_that_gasses_is_no_offset_of_the_shun
     assert out.full_us is not None
     assert out.soc == pytest.approx(1.0, abs=0.03)
     assert abs(out.offset_a) < 2 * OFFSET_SD_C * 200
-    assert abs(np.log(out.capacity_ah / 200)) < 0.08
+    # no more is learned of the capacity than the prior has it
+    prior = chemistry("agm").capacity_ln_mean
+    assert abs(np.log(out.capacity_ah / 200) - prior) < 0.08

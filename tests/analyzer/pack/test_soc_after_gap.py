@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.cell_model import default_cell
+from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.soc_after_gap import (
     ANYTHING,
     CHARGED,
@@ -23,11 +23,11 @@ HOUR_S = 3600.0
 @pytest.fixture
 def bank():
     """At 40 % within 1 %, after a discharge, its capacity 5 % over the label, and sure of it."""
-    bank = GaussianMixtureFilter(default_cell(PACK))
+    bank = GaussianMixtureFilter(measured_capacity(default_cell(PACK), 0.01))
     bank.keep(np.arange(len(bank.log_weight)) == 8)
     bank.mean[SOC, 0], bank.cov[SOC, SOC, 0] = 0.4, 0.01**2
     bank.mean[HYST, 0], bank.cov[HYST, HYST, 0] = -1.0, 0.1**2
-    bank.mean[LN_Q, 0], bank.cov[LN_Q, LN_Q, 0] = 0.05, 0.01**2
+    bank.mean[LN_Q, 0] = 0.05
     bank.cov[SOC, LN_Q, 0] = bank.cov[LN_Q, SOC, 0] = 0.5e-4
     return bank
 

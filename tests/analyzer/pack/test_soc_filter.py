@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.cell_model import default_cell
+from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.soc_filter import SOC_EDGES, GaussianMixtureFilter
 from analyzer.pack.soc_states import LN_Q, OFFSET, SOC, STATES
 from logger.boat import Pack
@@ -15,7 +15,8 @@ PACK = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=100)
 
 @pytest.fixture
 def bank():
-    return GaussianMixtureFilter(default_cell(PACK))
+    """Of a cell whose label is right."""
+    return GaussianMixtureFilter(measured_capacity(default_cell(PACK), 0.08))
 
 
 def step(charge_as=0.0, length_s=20.0, volts=3.2):

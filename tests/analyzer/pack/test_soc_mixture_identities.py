@@ -215,8 +215,10 @@ def test_prior_is_the_cells_own():
           LN_Q: cell.capacity_sd}  # fmt: skip
     for state, expected in sd.items():
         assert var[state] == approx(expected**2)
-        assert mean[state] == approx(0.0)
-    assert var[CURVE:] == approx(np.diag(kind.curve_cov_v2))
+        assert mean[state] == approx(cell.capacity_ln_mean if state == LN_Q else 0.0)
+    # law of total variance: of the curve given the capacity, and of the capacity through its slope
+    by_capacity = kind.curve_per_ln_q_v * cell.capacity_sd
+    assert var[CURVE:] == approx(np.diag(kind.curve_cov_v2) + by_capacity**2)
     assert mean[HYST] == approx(0.0)
 
 
