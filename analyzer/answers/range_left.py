@@ -15,6 +15,7 @@ from analyzer.environment.wind import Wind
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import (
+    About,
     HomeAnswer,
     HomeWish,
     RangeAnswer,
@@ -96,10 +97,12 @@ def _on_its_grounds(
     if here.charge is None or here.charge.sign_reversed:
         answer = _without_charge(ctx, here, end_us, speed_mps)
         return replace(answer, home_reason=answer.charge.reason) if home else answer
-    given = _question(ctx, here, speed_mps)
+    own_mps = _own_speed(here) if speed_mps is None else None
+    given = _question(ctx, here, speed_mps if speed_mps is not None else own_mps)
     result = reach(given)
-    k = _asked(result, speed_mps)
+    k = _asked(result, speed_mps if speed_mps is not None else own_mps)
     answer = _answer(ctx, here, given, result, k, end_us)
+    answer = replace(answer, about=_about(here, speed_mps, own_mps))
     answer = replace(answer, next_action=advice.next_in(_situation(answer), result, k))
     if home is not None:
         wish = home if isinstance(home, HomeWish) else HomeWish(home)
@@ -111,6 +114,22 @@ def _on_its_grounds(
         return answer  # who must turn has other cares than what a lesson would tell
     distance = replace(answer.distance, missing=(*answer.distance.missing, lesson))
     return replace(answer, distance=distance)
+
+
+def _own_speed(here: Here) -> float | None:
+    """Speed that the present power gives, where the boat motors and is not steady. [m/s]"""
+    if here.present is not None or here.throttle_w is None:
+        return None
+    return inputs.speed_at_w(here.curve, here.throttle_w)
+
+
+def _about(here: Here, asked_mps: float | None, own_mps: float | None) -> About:
+    """What the speed is that the answer is about."""
+    if asked_mps is not None:
+        return "asked"
+    if here.present is not None:
+        return "present"
+    return "power" if own_mps is not None else "furthest"
 
 
 def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:

@@ -54,6 +54,7 @@ class Here:
         doing: What the motor does, in words.
         hotel_w, solar_w: (mean, sd) [W]
         power_w: From the pack, mean of the last minute. [W]
+        throttle_w: Into the drive, mean of the last seconds; None where the motor is off. [W]
         used: Channels it rests on.
         wind: True wind of the last twenty minutes, where a sensor says.
         warmths: Of motor and controller, where limit and temperature are known.
@@ -73,6 +74,7 @@ class Here:
     warmths: tuple[Warmth, ...] = ()
     doing: str = ""
     grounds: tuple[Ground, ...] = ()
+    throttle_w: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -89,6 +91,7 @@ class Here:
             "wind": asdict(self.wind) if self.wind else None,
             "warmths": [asdict(warmth) for warmth in self.warmths],
             "doing": self.doing,
+            "throttle_w": self.throttle_w,
         }
 
     @classmethod
@@ -107,6 +110,7 @@ class Here:
             wind=Wind(**data["wind"]) if data["wind"] else None,
             warmths=tuple(_warmth(one) for one in data["warmths"]),
             doing=str(data["doing"]),
+            throttle_w=data["throttle_w"],
         )
 
 
@@ -172,6 +176,7 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
         warmths=warmths(series, ctx.boat),
         doing=inputs.doing(series, ctx.boat),
         grounds=rows,
+        throttle_w=inputs.throttle_w(series, ctx.boat),
     )
 
 

@@ -75,6 +75,11 @@ class HomeAnswer:
     homeward: bool = False  # on the way home already
 
 
+# The speed answered for: the present one, held; the one that the present power gives, while speed
+# and course are not steady or not measured; the one asked for; the one that goes furthest.
+About = Literal["present", "power", "asked", "furthest"]
+
+
 @dataclass(frozen=True)
 class RangeAnswer:
     """How far, for how long, what ends it, what would go further."""
@@ -104,6 +109,7 @@ class RangeAnswer:
     doing: str = "not motoring steadily"  # what the motor does, in words
     grounds: tuple[Ground, ...] = ()  # how every input stands
     condition: str = ""  # what of them is broken: the first clause; empty where nothing is
+    about: About = "present"  # what the speed answered for is
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,20 @@ CELLS_SOUND = "No cell is falling behind the others."
 CABLES_SOUND = "No cable is hotter than its current should make it."
 
 
+# What the answer is about stands before its figures.
+_AT = {
+    "present": "At {speed} through the water",
+    "asked": "At {speed} through the water",
+    "power": "At the present power, which gives about {speed} through the water once steady,",
+    "furthest": "At {speed} through the water, where the pack goes furthest,",
+}
+
+
 def how_far(answer: RangeAnswer) -> str:
     """The one sentence, for the page and the command line alike."""
     distance = answer.distance
     speed = answer.speed_water_mps
-    at = f"At {format.knots(speed)} through the water" if speed else "From here"
+    at = _AT[answer.about].format(speed=format.knots(speed)) if speed else "From here"
     if distance.mid is None:
         why = f"How far cannot be said: {distance.reason or 'too little is known yet'}"
         return f"{why}{_if_full(answer)}"

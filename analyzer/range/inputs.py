@@ -34,6 +34,7 @@ from logger.boat import Boat, Hull
 Floats = npt.NDArray[np.float64]
 
 NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over this long
+THROTTLE_S = 15.0  # long enough for readings that come every few seconds (assumed)
 USUAL_FROUDE = 0.28  # common practice, no source
 MOTORING_SHARE = 0.9  # of the readings in it (assumed)
 LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
@@ -107,6 +108,29 @@ def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
     thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
     sd = NOW_LOG_SD * float(np.sqrt(NOW_S / last_s))
     return Now(float(speed.mean()), float(toward % 360.0), mean, sd, less_hotel=thought)
+
+
+def throttle_w(series: Series, boat: Boat) -> float | None:
+    """Power that the throttle stands at, where the boat motors; None where it does not. [W]
+
+    A mean of the last readings: speed follows a step of the throttle within a minute or so, its
+    power at once.
+    """
+    size = max(round(THROTTLE_S / series.step_s), 2)
+    if series.n < size:
+        return None
+    last = series.cut(series.n - size, series.n)
+    power = propulsion_power_w(last, boat)
+    ok = np.isfinite(power)
+    if not ok.any() or motoring(last, boat)[ok].mean() < MOTORING_SHARE:
+        return None
+    return float(power[ok].mean())
+
+
+def speed_at_w(curve: PowerCurve, power_w: float) -> float:
+    """Speed through water at which the curve asks for a power. [m/s]"""
+    rising = np.maximum.accumulate(curve.log_power)
+    return float(np.interp(np.log(max(power_w, 1.0)), rising, curve.speed_mps))
 
 
 def doing(series: Series, boat: Boat) -> str:

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from analyzer.answers.charging import charging_now
+from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.soc import known
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -27,7 +28,8 @@ def log(amps, days=1.0, **more):
 
 
 def here(soc=0.5):
-    return SimpleNamespace(charge=known(PACK, soc, 0.02))
+    cell = measured_capacity(default_cell(PACK), 0.08)  # 200 Ah, for the sums by hand
+    return SimpleNamespace(charge=known(PACK, soc, 0.02, cell))
 
 
 def test_charging_now_tells_time_to_full_and_where_it_comes_from():
