@@ -48,8 +48,14 @@ def through(points: Sequence[tuple[float, float, str]], name: str = "route") -> 
     """Legs through places (latitude, longitude, name).
 
     Raises:
-        BadRoute: Fewer than two places apart.
+        BadRoute: Fewer than two places apart, or one that is nowhere on Earth.
     """
+    for latitude, longitude, _ in points:
+        if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
+            raise BadRoute(
+                f"{name}: {latitude:g}, {longitude:g} is no place: wants latitudes of -90 to 90 and "
+                "longitudes of -180 to 180 degrees; check the route, or the position the log ends at"
+            )
     legs: list[Leg] = []
     at = points[0] if points else (0.0, 0.0, "")
     for point in points[1:]:
