@@ -53,8 +53,8 @@ def through(points: Sequence[tuple[float, float, str]], name: str = "route") -> 
     for latitude, longitude, _ in points:
         if not (abs(latitude) <= 90.0 and abs(longitude) <= 180.0):
             raise BadRoute(
-                f"{name}: {latitude:g}, {longitude:g} is no place: wants latitudes of -90 to 90 and "
-                "longitudes of -180 to 180 degrees; check the route, or the position the log ends at"
+                f"{name}: {latitude:g}, {longitude:g} is no place: wants latitudes of -90 to 90 "
+                "and longitudes of -180 to 180 degrees; check the route and the log's position"
             )
     legs: list[Leg] = []
     at = points[0] if points else (0.0, 0.0, "")
