@@ -1,6 +1,11 @@
 """A step of the throttle: the answer stays with the present power."""
 
+import importlib
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
+import pytest
 from pytest import approx
 
 from analyzer.faces import sentences
@@ -8,6 +13,10 @@ from analyzer.hull.hull import prior
 from analyzer.range import inputs
 from analyzer.series.series import Series
 from tests.support.hull_boat import boat
+from tests.support.invented import RANGE
+
+# The package's own name for it is the function.
+range_left = importlib.import_module("analyzer.answers.range_left")
 
 S = 120
 
@@ -35,7 +44,31 @@ def test_speed_at_w_asks_for_that_power():
         assert np.exp(mean_log) == approx(watts, rel=0.02)
 
 
-def test_each_condition_stands_before_the_figures():
-    assert set(sentences._AT) == {"present", "asked", "power", "furthest"}
-    assert sentences._AT["power"].startswith("At the present power")
-    assert "furthest" in sentences._AT["furthest"]
+@pytest.mark.parametrize(
+    ("present", "throttle_w", "asked_mps", "about"),
+    [
+        ("steady", 3000.0, None, "present"),
+        (None, 3000.0, None, "power"),  # settling, or no GPS
+        (None, None, None, "furthest"),  # motor off
+        (None, 3000.0, 2.0, "asked"),
+        ("steady", 3000.0, 2.0, "asked"),
+    ],
+)
+def test_an_answer_says_which_speed_it_is_about(present, throttle_w, asked_mps, about):
+    here = SimpleNamespace(present=present, throttle_w=throttle_w, curve=prior(boat()))
+    own_mps = range_left._own_speed(here) if asked_mps is None else None
+    assert range_left._about(here, asked_mps, own_mps) == about
+    assert (own_mps is not None) == (about == "power")
+
+
+@pytest.mark.parametrize(
+    ("about", "first"),
+    [
+        ("present", "At 3.9 kn through the water you can go"),
+        ("power", "At the present power, which gives about 3.9 kn"),
+        ("furthest", "At 3.9 kn through the water, where the pack goes furthest"),
+    ],
+)
+def test_the_first_clause_says_so(about, first):
+    answer = replace(RANGE, about=about, speed_water_mps=2.0, condition="", data_age_s=0.0)
+    assert sentences.how_far(answer).startswith(first)
