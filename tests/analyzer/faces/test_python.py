@@ -70,3 +70,17 @@ def test_every_package_is_installed(repository):
         for path in (repository / root).rglob("__init__.py")
     }
     assert set(told["packages"]) == (there - {"analyzer.faces.python"}) | {"keelwatt"}
+
+
+def test_the_command_can_be_called_with_arguments_from_python(repository, tmp_path):
+    """As other programs call an entry point; `sys.argv` is theirs."""
+    place = install(repository, tmp_path / "site")
+    code = (
+        f"import sys; sys.path.insert(0, {str(place)!r})\n"
+        "from keelwatt.__main__ import main\n"
+        "sys.exit(main(['range', '--log', 'none.sqlite']))"
+    )
+    command = [sys.executable, "-P", "-c", code]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "no log at none.sqlite" in done.stderr
