@@ -41,7 +41,7 @@ class Asked:
         t_utc_s: When.
         distance_m: Answer then, (low, mid, high), distance left to the limit.
         soc_frac: Charge as it was thought.
-        predicted_m: Distance for the energy that was then used, (low, mid, high).
+        foreseen_m: Distance for the energy that was then used, (low, mid, high).
         made_m: Distance then made on it; None where the boat soon did something else.
         over_s: How long that was.
     """
@@ -49,16 +49,16 @@ class Asked:
     t_utc_s: float
     distance_m: tuple[float, float, float]
     soc_frac: float
-    predicted_m: tuple[float, float, float] | None
+    foreseen_m: tuple[float, float, float] | None
     made_m: float | None
     over_s: float
 
     @property
     def held(self) -> bool | None:
         """Whether what happened lay in the range; None where it cannot be compared."""
-        if self.made_m is None or self.predicted_m is None:
+        if self.made_m is None or self.foreseen_m is None:
             return None
-        return self.predicted_m[0] <= self.made_m <= self.predicted_m[2]
+        return self.foreseen_m[0] <= self.made_m <= self.foreseen_m[2]
 
 
 @dataclass(frozen=True)
@@ -171,7 +171,7 @@ def _compare(series: Series, end: int, boat: Boat, present: Now, result: ReachRe
         t_utc_s=series.t0_us / 1e6 + end * series.step_s,
         distance_m=(float(low), float(mid), float(high)),
         soc_frac=float(np.median(result.soc)),
-        predicted_m=predicted,
+        foreseen_m=predicted,
         made_m=made if predicted else None,
         over_s=size * series.step_s,
     )
@@ -203,7 +203,7 @@ def _what_followed(
 
 def score(rows: Sequence[Asked]) -> Score:
     """How often ranges held, and how far the middle was off."""
-    pairs = [(r.predicted_m, r.made_m, r.held) for r in rows]
+    pairs = [(r.foreseen_m, r.made_m, r.held) for r in rows]
     known = [(f, m, h) for f, m, h in pairs if f is not None and m is not None]
     if not known:
         why = "nothing to compare: the boat never went on alike for ten minutes"

@@ -71,9 +71,9 @@ def _lower(rows: Sequence[Asked]) -> list[str]:
     """Distance for the energy then used: predicted range, and made."""
     top = TOP + 20.0 + UPPER + GAP
     height = HIGH - top - 40
-    compared = [row for row in rows if row.predicted_m is not None and row.made_m is not None]
+    compared = [row for row in rows if row.foreseen_m is not None and row.made_m is not None]
     most = max(
-        [max(r.predicted_m[2], r.made_m) for r in compared if r.predicted_m and r.made_m] or [1.0]
+        [max(r.foreseen_m[2], r.made_m) for r in compared if r.foreseen_m and r.made_m] or [1.0]
     )
     lines = _axis(top, height, most, "For the energy then used: predicted (bar), made (dot)")
     for row in compared:
@@ -87,9 +87,9 @@ def _lower(rows: Sequence[Asked]) -> list[str]:
 
 def _pair(row: Asked, x: float, top: float, height: float, most: float) -> list[str]:
     """One comparison."""
-    if row.predicted_m is None or row.made_m is None:
+    if row.foreseen_m is None or row.made_m is None:
         return []
-    low, high = (top + height * (1 - row.predicted_m[k] / most) for k in (0, 2))
+    low, high = (top + height * (1 - row.foreseen_m[k] / most) for k in (0, 2))
     dot = top + height * (1 - row.made_m / most)
     colour = GOOD if row.held else BAD
     return [

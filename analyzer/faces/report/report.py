@@ -216,9 +216,9 @@ def _hindcast(past: Hindcast | None) -> Part:
     middle = [Line("middle", _miles(left, 1))]
     times = [t for t, _ in left]
     drawn = [chart("Distance still possible at that speed, nmi", times, middle, 1.0, bars)]
-    pairs = [row for row in past.rows if row.predicted_m is not None and row.made_m is not None]
+    pairs = [row for row in past.rows if row.foreseen_m is not None and row.made_m is not None]
     if len(pairs) > 1:
-        low, high = ([r.predicted_m[k] / NMI if r.predicted_m else None for r in pairs]
+        low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
                      for k in (0, 2))  # fmt: skip
         made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
         marks = Marks("predicted for the energy then used", low, high, "how far that went",

@@ -153,8 +153,8 @@ def _moment(row: Asked, most: float) -> str:
     low, mid, high = (round(BAR * d / max(most, 1.0)) for d in row.distance_m)
     bar = "".join("|" if k == mid else "-" if low <= k <= high else " " for k in range(BAR + 1))
     compared = ""
-    if row.predicted_m is not None and row.made_m is not None:
+    if row.foreseen_m is not None and row.made_m is not None:
         mark = "" if row.held else "  outside"
-        compared = f"{row.predicted_m[1] / NMI:9.2f}{row.made_m / NMI:9.2f}{mark}"
+        compared = f"{row.foreseen_m[1] / NMI:9.2f}{row.made_m / NMI:9.2f}{mark}"
     head = f"  {format.clock(row.t_utc_s):<8}{row.soc_frac:5.0%}"
     return f"{head}  {bar} {row.distance_m[1] / NMI:6.1f} {compared}"
