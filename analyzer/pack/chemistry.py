@@ -1,7 +1,7 @@
 """What kind of cell it is, as data: curve at rest, gap, temperature, limits, and how sure.
 
 A chemistry is what is known before a boat has been measured. A cell that was measured has the
-same shape with its own numbers and narrower standard deviations (`identify.py`).
+same shape with its own numbers and narrower standard deviations (`tests/support/identify.py`).
 """
 
 from collections.abc import Callable
@@ -11,15 +11,15 @@ from functools import lru_cache, partial
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.curve_prior import curve_prior
-from analyzer.pack.lead_acid_rest import rest_modes_v, rest_v
-from analyzer.pack.ocv import (
+from analyzer.pack.curves.half_cells import (
     lfp_cell_v,
     lfp_spread_v,
     nmc_cell_v,
     nmc_spread_v,
 )
-from analyzer.pack.service_prior import LEAD_ACID, ln_moments
+from analyzer.pack.curves.prior import curve_prior
+from analyzer.pack.curves.service_prior import LEAD_ACID, ln_moments
+from analyzer.pack.lead_acid.rest import rest_modes_v, rest_v
 from logger.units import ZERO_C_IN_K
 
 Floats = npt.NDArray[np.float64]
@@ -310,9 +310,9 @@ def _nmc() -> Chemistry:
 
 
 def _lead_acid(name: str) -> Chemistry:
-    """Curve and its doubt: published ones of the kind, `lead_acid_rest.py`. Ohmic resistance and
+    """Curve and its doubt: published ones of the kind, `lead_acid/rest.py`. Ohmic resistance and
     that of the first minute: makers' sheets have 0.07 to 0.09 ohm Ah within a second, and their
-    discharge tables 0.12 in all (`lead_acid_prior.py`); the slow pair stands for what the two wells
+    discharge tables 0.12 in all (`lead_acid/prior.py`); the slow pair stands for what the two wells
     do, for the charge filter only. The rest: common practice, no source."""
     level_sd_v, modes = rest_modes_v(name, GRID)
     ln_mean, ln_sd = ln_moments(LEAD_ACID)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.soc_state import PackPosterior
+from analyzer.pack.soc import PackPosterior
 from analyzer.range.home import HomeReach, turn_lead_s
 from analyzer.range.reach import ReachResult
 from logger.units import DAY_S, HOUR_S, KN, NMI

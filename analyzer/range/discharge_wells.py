@@ -1,14 +1,14 @@
 """Running a lead-acid pack down at constant power: the two wells of each draw, step by step.
 
 As `discharge.py`, with what the faster discharge leaves in the bound well: the source voltage of a
-cell is U(s) + shift + a ln(q1 / (c q)) - e (`pack/lead_acid.py`), the current P / V, and the
+cell is U(s) + shift + a ln(q1 / (c q)) - e (`pack/lead_acid/wells.py`), the current P / V, and the
 charge that can be had hangs on the current and on what was drawn in the hours before.
 """
 
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.lead_acid import (
+from analyzer.pack.lead_acid.wells import (
     LEAST_SHARE,
     Held,
     Wells,

@@ -27,7 +27,7 @@ from analyzer.hull.power_curve import PowerCurve, Recent
 from analyzer.hull.recent_legs import after_the_day
 from analyzer.hull.steady import LEG_DEG, SETTING_LOG
 from analyzer.pack.chemistry import LEAD, Chemistry
-from analyzer.pack.lead_acid_prior import draw_wells, lag_of
+from analyzer.pack.lead_acid.prior import draw_wells, lag_of
 from analyzer.range.discharge import Limits, PackDraws, ocv_table
 from analyzer.range.thermal_limit import Warmth
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.lead_acid import Wells
+from analyzer.pack.lead_acid.wells import Wells
 
 Floats = npt.NDArray[np.float64]
 

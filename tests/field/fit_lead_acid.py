@@ -1,7 +1,7 @@
 """Fits the two wells to makers' discharge tables, class by class, and prints each kind's prior.
 
 Run as `python -m tests.field.fit_lead_acid`; it takes about a minute. What it prints stands in
-`analyzer/pack/lead_acid_prior.py`, and `test_pack_lead_acid_tables.py` holds both together.
+`analyzer/pack/lead_acid/prior.py`, and `test_pack_lead_acid_tables.py` holds both together.
 
 Each class of block is fitted alone: five numbers to its currents and powers at four end voltages.
 A class with no more than amp-hours by hours tells c and k; the other three are then the mean of
@@ -13,7 +13,8 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from analyzer.pack.chemistry import chemistry
-from analyzer.pack.lead_acid import (
+from analyzer.pack.lead_acid.prior import NAMES, from_coordinates
+from analyzer.pack.lead_acid.wells import (
     Held,
     Wells,
     charge_frac,
@@ -23,14 +24,13 @@ from analyzer.pack.lead_acid import (
     surface_v,
     total_for,
 )
-from analyzer.pack.lead_acid_prior import NAMES, from_coordinates
 from tests.field.lead_acid_tables import FITTED, Table
 
 Floats = np.ndarray
 # Logarithm's share that a table's own steps and rounding are worth; fitted ones scatter as much.
 TABLE_SD = 0.015
 # A weak pull to the middle of what is plausible, for what a table says little of: coordinates as
-# in `lead_acid_prior.NAMES`. Standard deviations so wide that they change no class by over 1 %.
+# in `lead_acid.prior.NAMES`. Standard deviations so wide that they change no class by over 1 %.
 START = np.array([0.0, np.log(0.9), np.log(0.07), 0.03, np.log(0.12)])
 WIDE = np.array([1.5, 1.5, 0.7, 0.03, 0.5])
 

@@ -7,8 +7,7 @@ label's capacity, which is what the table gives in 20 hours; everything else is 
 import numpy as np
 import pytest
 
-from analyzer.pack.lead_acid import Wells, capacity_factor
-from analyzer.pack.lead_acid_prior import (
+from analyzer.pack.lead_acid.prior import (
     LAST_MEAN,
     NAMES,
     PRIORS,
@@ -16,6 +15,7 @@ from analyzer.pack.lead_acid_prior import (
     draw_wells,
     from_coordinates,
 )
+from analyzer.pack.lead_acid.wells import Wells, capacity_factor
 from tests.field.fit_lead_acid import branch_v, fitted, hours_at, misses, priors
 from tests.field.lead_acid_tables import FITTED, HELD_OUT, Table
 
@@ -119,7 +119,7 @@ def test_hours_of_a_fitted_class_by_the_others_alone(classes, monkeypatch, name)
 
 
 def test_prior_is_what_the_fit_gives(classes):
-    """The constants of `lead_acid_prior.py` are reproducible from the tables, to their rounding."""
+    """The constants of `lead_acid/prior.py` are reproducible from the tables, to their rounding."""
     found = classes
     for name, (table, x) in found.items():
         off = misses(table, x)

@@ -9,8 +9,8 @@ import numpy as np
 
 from analyzer.pack.cell_model import default_cell
 from analyzer.pack.chemistry import KNOTS
-from analyzer.pack.soc_filter import GaussianMixtureFilter
-from analyzer.pack.soc_states import (
+from analyzer.pack.soc.filter import GaussianMixtureFilter
+from analyzer.pack.soc.states import (
     CURVE,
     FAST,
     GAP,
@@ -24,7 +24,7 @@ from analyzer.pack.soc_states import (
     WALK,
     FilterStep,
 )
-from analyzer.pack.voltage_model import TABLE_LOW, TABLE_STEP
+from analyzer.pack.soc.voltage_model import TABLE_LOW, TABLE_STEP
 from logger.boat import Pack
 from tests.support.gaussians import random_covariance
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from analyzer.pack.chemistry import chemistry
-from analyzer.pack.lead_acid import Wells
-from analyzer.pack.lead_acid_prior import RATES_PER_H, draw_wells, lag_of
+from analyzer.pack.lead_acid.prior import RATES_PER_H, draw_wells, lag_of
+from analyzer.pack.lead_acid.wells import Wells
 from analyzer.range.discharge import LIMITS, Limits, PackDraws, ocv_table, run_down
 from analyzer.range.pack_draws import SOC_GRID
 

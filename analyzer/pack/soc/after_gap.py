@@ -14,14 +14,14 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.quantiles import normal_below
-from analyzer.pack.soc_filter import (
+from analyzer.pack.soc.filter import (
     MOST_COMPONENTS,
     SOC_EDGES,
     SPLIT_SD,
     WALK_REST_V,
     GaussianMixtureFilter,
 )
-from analyzer.pack.soc_states import HYST, SOC, WALK
+from analyzer.pack.soc.states import HYST, SOC, WALK
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell
 from analyzer.pack.chemistry import LEAD, Chemistry
-from analyzer.pack.lead_acid_charge import CHARGER_V, accepted, charge_doubt
+from analyzer.pack.lead_acid.charge import CHARGER_V, accepted, charge_doubt
 from analyzer.series.derived import held_current_a
 from analyzer.series.series import Series
 from logger.units import HOUR_S
@@ -70,7 +70,7 @@ def _charge_efficiency(
 
 def _bridged(amps: Floats, lost: Bools, step_s: float, ah: float) -> tuple[Floats, Floats]:
     """The current with its gaps bridged, and what each reading of a gap adds to the variance of
-    the charge, (n,) both. What a long gap adds is not a variance: `soc_after_gap.py`.
+    the charge, (n,) both. What a long gap adds is not a variance: `after_gap.py`.
 
     In a short gap the load most likely goes on as on both sides of it; by how much it does not is
     one error for the whole gap, so that the doubt grows with its length, not with its root.

@@ -12,14 +12,14 @@ from pytest import approx
 
 from analyzer.pack.chemistry import KNOTS
 from analyzer.pack.soc import known
-from analyzer.pack.soc_filter import GaussianMixtureFilter
-from analyzer.pack.soc_state import (
+from analyzer.pack.soc.filter import GaussianMixtureFilter
+from analyzer.pack.soc.state import (
     PackPosterior,
     curve_error_v,
     pack_mixture,
     unpack_covariance,
 )
-from analyzer.pack.soc_states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
+from analyzer.pack.soc.states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
 from logger.boat import Pack
 from tests.support.charge_filter import SD, bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments, random_covariance, sampled

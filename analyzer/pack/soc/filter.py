@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell
-from analyzer.pack.soc_states import (
+from analyzer.pack.soc.states import (
     CURVE,
     FAST,
     GAP,
@@ -29,7 +29,7 @@ from analyzer.pack.soc_states import (
     WALK,
     FilterStep,
 )
-from analyzer.pack.voltage_model import TABLE_HIGH, TABLE_LOW, VoltageModel
+from analyzer.pack.soc.voltage_model import TABLE_HIGH, TABLE_LOW, VoltageModel
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]

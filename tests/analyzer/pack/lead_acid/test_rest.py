@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import t as student_t
 
 from analyzer.pack.chemistry import chemistry
-from analyzer.pack.lead_acid_rest import PUBLISHED, published_v, rest_modes_v, rest_v
+from analyzer.pack.lead_acid.rest import PUBLISHED, published_v, rest_modes_v, rest_v
 
 SOC = np.linspace(0, 1, 41)
 

@@ -9,9 +9,9 @@ import pytest
 from pytest import approx
 
 from analyzer.pack.chemistry import KNOTS
-from analyzer.pack.soc_filter import GAP_REACH, WALK_S
-from analyzer.pack.soc_states import CURVE, FAST, GAP, HYST, LN_Q, OFFSET, SOC, STATES, WALK
-from analyzer.pack.voltage_model import MOST_SLOPE_SD, TABLE_STEP
+from analyzer.pack.soc.filter import GAP_REACH, WALK_S
+from analyzer.pack.soc.states import CURVE, FAST, GAP, HYST, LN_Q, OFFSET, SOC, STATES, WALK
+from analyzer.pack.soc.voltage_model import MOST_SLOPE_SD, TABLE_STEP
 from tests.support.charge_filter import (
     Load,
     bank_of,

@@ -2,7 +2,7 @@
 
 The open-circuit curve itself is uncertain, so a flat stretch of it tells little and the range
 stays as wide as it should; knees, a full charge and a long rest narrow it. The filter is a Gaussian
-mixture of extended Kalman filters (`soc_filter.py`) that takes readings in steps of some seconds.
+mixture of extended Kalman filters (`filter.py`) that takes readings in steps of some seconds.
 """
 
 from dataclasses import asdict, dataclass
@@ -11,23 +11,23 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
-from analyzer.pack.carried import Carried
 from analyzer.pack.cell_model import Cell, default_cell, label
 from analyzer.pack.chemistry import LEAD
-from analyzer.pack.lead_acid import recent_ah
-from analyzer.pack.lead_acid_charge import FULL_SD as LEAD_FULL_SD
-from analyzer.pack.lead_acid_prior import RATES_PER_H
+from analyzer.pack.lead_acid.charge import FULL_SD as LEAD_FULL_SD
+from analyzer.pack.lead_acid.prior import RATES_PER_H
+from analyzer.pack.lead_acid.wells import recent_ah
 from analyzer.pack.shunt_sense import shunt_sense
-from analyzer.pack.soc_after_gap import LONG_GAP_S, weigh_by_gauge
-from analyzer.pack.soc_filter import MOST_COMPONENTS, GaussianMixtureFilter
-from analyzer.pack.soc_inputs import AGEING_SD, STEP_S, YEAR_H, FilterInputs, filter_inputs
-from analyzer.pack.soc_state import (
+from analyzer.pack.soc.after_gap import LONG_GAP_S, weigh_by_gauge
+from analyzer.pack.soc.carried import Carried
+from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
+from analyzer.pack.soc.inputs import AGEING_SD, STEP_S, YEAR_H, FilterInputs, filter_inputs
+from analyzer.pack.soc.state import (
     PackPosterior,
     curve_error_v,
     pack_mixture,
     unpack_covariance,
 )
-from analyzer.pack.soc_states import (
+from analyzer.pack.soc.states import (
     CURVE,
     FAST,
     GAP,
@@ -40,13 +40,11 @@ from analyzer.pack.soc_states import (
     STATES,
     FilterStep,
 )
-from analyzer.pack.terminal_current import BRIDGED_S, LOST_C
-from analyzer.series.derived import cell_temp_c, mean_cell_v
+from analyzer.pack.soc.terminal_current import BRIDGED_S, LOST_C
+from analyzer.series.derived import mean_cell_v
 from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.units import HOUR_S
-
-__all__ = ["Charge", "PackPosterior", "cell_temp_c", "known", "mean_cell_v", "track"]
 
 Floats = npt.NDArray[np.float64]
 

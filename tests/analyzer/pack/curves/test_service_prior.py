@@ -5,9 +5,9 @@ import pytest
 from pytest import approx
 
 from analyzer.pack.chemistry import GRID, KNOTS, chemistry
-from analyzer.pack.curve_prior import MAKES, _aged, curve_prior
-from analyzer.pack.ocv import graphite_v, lfp_electrode_v
-from analyzer.pack.service_prior import LEAD_ACID, LITHIUM, ln_moments
+from analyzer.pack.curves.half_cells import graphite_v, lfp_electrode_v
+from analyzer.pack.curves.prior import MAKES, _aged, curve_prior
+from analyzer.pack.curves.service_prior import LEAD_ACID, LITHIUM, ln_moments
 
 
 @pytest.mark.parametrize("service", [LITHIUM, LEAD_ACID])

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.pack.lead_acid_charge import GIVES_C, SURFACE_S, SURFACE_V
-from analyzer.pack.soc_after_gap import reset_after_gap
-from analyzer.pack.soc_filter import OFFSET_SD_C, GaussianMixtureFilter
-from analyzer.pack.soc_states import FilterStep
+from analyzer.pack.lead_acid.charge import GIVES_C, SURFACE_S, SURFACE_V
+from analyzer.pack.soc.after_gap import reset_after_gap
+from analyzer.pack.soc.filter import OFFSET_SD_C, GaussianMixtureFilter
+from analyzer.pack.soc.states import FilterStep
 from logger.units import HOUR_S
 
 # What load before the log began may add to the voltage, and how it fades; assumed.

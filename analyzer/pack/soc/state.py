@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.chemistry import KNOTS
-from analyzer.pack.soc_filter import GaussianMixtureFilter
-from analyzer.pack.soc_states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
+from analyzer.pack.soc.filter import GaussianMixtureFilter
+from analyzer.pack.soc.states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
 
 Floats = npt.NDArray[np.float64]
 
@@ -69,7 +69,7 @@ class PackPosterior:
         gap_s: How long nothing was measured, the last time that it was long, where the pack
             was not seen full since; 0 else.
         label: The pack's numbers that all of it rests on (`cell_model.label`).
-        recent_ah: Charge drawn of late, faded at the rates of `lead_acid_prior`; () elsewhere.
+        recent_ah: Charge drawn of late, faded at the rates of `lead_acid/prior.py`; () elsewhere.
     """
 
     t_us: int

@@ -11,10 +11,10 @@ from scipy.integrate import solve_ivp, trapezoid
 from scipy.signal import lfilter
 
 from analyzer.pack.cell_model import arrhenius, default_cell
-from analyzer.pack.lead_acid_charge import KEPT
+from analyzer.pack.lead_acid.charge import KEPT
 from analyzer.pack.soc import known
-from analyzer.pack.soc_filter import GAP_REACH, WALK_REST_V, WALK_S
-from analyzer.pack.soc_inputs import (
+from analyzer.pack.soc.filter import GAP_REACH, WALK_REST_V, WALK_S
+from analyzer.pack.soc.inputs import (
     AGEING_SD,
     APART_ENERGY_J,
     COUNT_SD,
@@ -24,8 +24,8 @@ from analyzer.pack.soc_inputs import (
     filter_inputs,
     first_order_lag,
 )
-from analyzer.pack.soc_states import FAST, GAP, HYST, LN_Q, OFFSET, SHIFT, SLOW, SOC, WALK
-from analyzer.pack.terminal_current import LOST_C
+from analyzer.pack.soc.states import FAST, GAP, HYST, LN_Q, OFFSET, SHIFT, SLOW, SOC, WALK
+from analyzer.pack.soc.terminal_current import LOST_C
 from analyzer.series.series import Series
 from logger.boat import Pack
 

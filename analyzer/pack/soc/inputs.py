@@ -9,9 +9,9 @@ import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, arrhenius
 from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD, REFERENCE_C
-from analyzer.pack.lead_acid_charge import is_full
-from analyzer.pack.soc_filter import GAP_REACH, WALK_REST_V, WALK_S
-from analyzer.pack.soc_states import (
+from analyzer.pack.lead_acid.charge import is_full
+from analyzer.pack.soc.filter import GAP_REACH, WALK_REST_V, WALK_S
+from analyzer.pack.soc.states import (
     FAST,
     GAP,
     HYST,
@@ -24,14 +24,14 @@ from analyzer.pack.soc_states import (
     WALK,
     FilterStep,
 )
-from analyzer.pack.terminal_current import TerminalCurrent, terminal_current
+from analyzer.pack.soc.terminal_current import TerminalCurrent, terminal_current
 from analyzer.series.derived import cell_temp_c, mean_cell_v
 from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.units import HOUR_S, ZERO_C_IN_K
 
 if TYPE_CHECKING:
-    from analyzer.pack.soc_state import PackPosterior
+    from analyzer.pack.soc.state import PackPosterior
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -9,7 +9,7 @@ import pytest
 from pytest import approx
 from scipy.stats import norm
 
-from analyzer.pack.soc_after_gap import (
+from analyzer.pack.soc.after_gap import (
     AFTER_ANYTHING_SD,
     AFTER_CHARGE,
     AFTER_CHARGE_SD,
@@ -25,8 +25,8 @@ from analyzer.pack.soc_after_gap import (
     reset_after_gap,
     weigh_by_gauge,
 )
-from analyzer.pack.soc_filter import SOC_EDGES, WALK_REST_V
-from analyzer.pack.soc_states import CURVE, HYST, SOC, STATES, WALK
+from analyzer.pack.soc.filter import SOC_EDGES, WALK_REST_V
+from analyzer.pack.soc.states import CURVE, HYST, SOC, STATES, WALK
 from tests.support.charge_filter import bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments
 

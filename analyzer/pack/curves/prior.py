@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.ocv import (
+from analyzer.pack.curves.half_cells import (
     graphite_2020_v,
     graphite_silicon_v,
     graphite_v,
@@ -22,7 +22,7 @@ from analyzer.pack.ocv import (
     nmc532_electrode_v,
     nmc_electrode_v,
 )
-from analyzer.pack.service_prior import LITHIUM
+from analyzer.pack.curves.service_prior import LITHIUM
 
 Floats = npt.NDArray[np.float64]
 Curve = Callable[[Floats], Floats]

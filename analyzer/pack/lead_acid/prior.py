@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.lead_acid import (
+from analyzer.pack.lead_acid.wells import (
     LABEL_H,
     LABEL_V,
     TOTAL_PER_K,

@@ -3,7 +3,7 @@
 import numpy as np
 from pytest import approx
 
-from analyzer.pack.ocv import (
+from analyzer.pack.curves.half_cells import (
     graphite_2020_v,
     graphite_v,
     lfp_cell_v,

@@ -5,15 +5,15 @@ import pytest
 from pytest import approx
 
 from analyzer.pack.cell_model import default_cell, measured_capacity
-from analyzer.pack.soc_after_gap import (
+from analyzer.pack.soc.after_gap import (
     ANYTHING,
     CHARGED,
     LEFT_C,
     reset_after_gap,
     weigh_by_gauge,
 )
-from analyzer.pack.soc_filter import MOST_COMPONENTS, GaussianMixtureFilter
-from analyzer.pack.soc_states import HYST, LN_Q, SHIFT, SOC
+from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
+from analyzer.pack.soc.states import HYST, LN_Q, SHIFT, SOC
 from logger.boat import Pack
 
 PACK = Pack(chemistry="lfp", cells_in_series=1, rated_capacity_ah=100)

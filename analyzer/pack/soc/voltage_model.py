@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.chemistry import KNOTS, Chemistry
-from analyzer.pack.soc_states import (
+from analyzer.pack.soc.states import (
     CURVE,
     FAST,
     GAP,

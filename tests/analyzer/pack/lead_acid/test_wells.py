@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from analyzer.pack.lead_acid import (
+from analyzer.pack.lead_acid.wells import (
     Held,
     Wells,
     at_charge,
