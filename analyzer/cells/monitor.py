@@ -24,6 +24,7 @@ from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CellRow, Finding
 from analyzer.pack.cell_model import default_params
 from analyzer.series.series import Series
+from analyzer.series.steps import readings_per_step, whole_steps
 from logger.boat import Pack
 from logger.channels import block_voltage, cell_voltage
 
@@ -177,11 +178,10 @@ class CellMonitor:
             [chunk.get("pack_current_a"), *[chunk.get(c) for c in self.channels]]
         )
         table = self._leads.believed(table, chunk.step_s)
-        per = max(round(STEP_S / chunk.step_s), 1)
         rows = np.vstack([*self._rest, table])
-        whole = len(rows) // per
-        self._take(rows[: whole * per].reshape(whole, per, rows.shape[1]), chunk.step_s)
-        self._rest = [rows[whole * per :]]
+        steps = whole_steps(rows, readings_per_step(STEP_S, chunk.step_s))
+        self._take(steps, chunk.step_s)
+        self._rest = [rows[steps.shape[0] * steps.shape[1] :]]
 
     def _choose(self, chunk: Series) -> bool:
         for channels, names, inside in (measured(self.pack), measured_blocks(self.pack)):

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.series.series import Series
+from analyzer.series.steps import readings_per_step, whole_steps
 
 Floats = npt.NDArray[np.float64]
 
@@ -46,10 +47,8 @@ def share_today(
 ) -> tuple[float, float]:
     """Mean share of the clear-sky bound that the panels gave, and its sd for the hours ahead."""
     power = series.get("solar_power_w")
-    step = max(round(STEP_S / series.step_s), 1)
-    whole = series.n // step * step
-    mean = power[:whole].reshape(-1, step).mean(axis=1)
-    t_s = series.t_utc_s[:whole].reshape(-1, step).mean(axis=1)
+    per = readings_per_step(STEP_S, series.step_s)
+    mean, t_s = (whole_steps(v, per).mean(axis=1) for v in (power, series.t_utc_s))
     ok = np.isfinite(mean)
     if not ok.any() or peak_w <= 0:
         return USUAL_SHARE, USUAL_SD

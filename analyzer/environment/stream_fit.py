@@ -37,6 +37,7 @@ from analyzer.series.operating import (
     unaided,
 )
 from analyzer.series.series import Series
+from analyzer.series.steps import whole_steps
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -83,8 +84,7 @@ class _Solution:
 
 def _mean_bins(values: Floats, size: int) -> Floats:
     """Means of whole bins of `size` samples, NaN where under half the bin is there."""
-    whole = len(values) // size * size
-    table = values[:whole].reshape(-1, size)
+    table = whole_steps(values, size)
     count = np.isfinite(table).sum(axis=1)
     total = np.nansum(table, axis=1)
     return np.where(count * 2 >= size, total / np.maximum(count, 1), np.nan)

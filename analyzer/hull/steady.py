@@ -27,6 +27,7 @@ from analyzer.environment.wind import (
 from analyzer.series.operating import motoring_w, propulsion_power_w, settled, shaft_rps, unaided
 from analyzer.series.physics import GRAVITY
 from analyzer.series.series import Series
+from analyzer.series.steps import whole_steps
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -224,12 +225,6 @@ def water_velocity(series: Series, stream: Stream | None) -> tuple[Floats, Float
     )
 
 
-def _table(values: Floats, size: int) -> Floats:
-    """Whole minutes as rows, shape (minutes, size)."""
-    whole = len(values) // size * size
-    return values[:whole].reshape(-1, size)
-
-
 def _lasting(still: Bools, power: Floats) -> Bools:
     """Still minutes whose minute before was still too, at nearly the same power."""
     ratio = power[1:] / np.maximum(power[:-1], 1.0)
@@ -243,7 +238,7 @@ def _deep(series: Series, boat: Boat, speed: Floats, size: int) -> Bools:
     Source: shallow water is felt from a depth Froude number of about 0.6 on, or a depth of
     twice the draught (common practice, no source).
     """
-    depth = _table(series.get("depth_m"), size).mean(axis=1)
+    depth = whole_steps(series.get("depth_m"), size).mean(axis=1)
     with np.errstate(invalid="ignore"):
         shallow = (speed > SHALLOW_FROUDE * np.sqrt(GRAVITY * np.maximum(depth, 0.1))) | (
             depth < 2 * boat.hull.draught_m
@@ -299,16 +294,16 @@ def steady(
     water, sd = water_velocity(series, stream)
     heading = np.radians(heading_true(series))
     course = np.where(np.isfinite(heading), heading, np.radians(series.get("course_ground_deg")))
-    rows = [_table(v, size) for v in (power, water, np.sin(course), np.cos(course))]
+    rows = [whole_steps(v, size) for v in (power, water, np.sin(course), np.cos(course))]
     still = settled(*rows) & (rows[0].mean(axis=1) > motoring_w(boat))
     still &= rows[1].mean(axis=1) > LEAST_SPEED_MPS
-    rows[0] = rows[0] - _table(_wind_part_w(series, boat, water, heading), size)
+    rows[0] = rows[0] - whole_steps(_wind_part_w(series, boat, water, heading), size)
     power, speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
-    shaft = _table(shaft_rps(series, boat), size).mean(axis=1)
+    shaft = whole_steps(shaft_rps(series, boat), size).mean(axis=1)
     ok = unaided(power, shaft, _lasting(still, power) & _deep(series, boat, speed, size))
     if not ok.any():
         return SteadyPoints.none()
-    t_s = _table(series.t_utc_s, size).mean(axis=1)
+    t_s = whole_steps(series.t_utc_s, size).mean(axis=1)
     minute_s = MINUTE_S * np.arange(len(ok), dtype=np.float64)
     aim = np.asarray(np.arctan2(rows[2].mean(axis=1), rows[3].mean(axis=1)))
     leg, setting = _legs(ok, minute_s, aim, power)
@@ -321,7 +316,7 @@ def steady(
         speed_mps=mean(speed[ok]),
         power_w=np.exp(mean(np.log(np.maximum(power[ok], 1e-3)))),
         log_sd=np.sqrt(LOG_SD_MINUTE**2 / count + LOG_SD_FLOOR**2),
-        speed_sd_mps=mean(_table(sd, size).mean(axis=1)[ok]),
+        speed_sd_mps=mean(whole_steps(sd, size).mean(axis=1)[ok]),
         duration_s=count * MINUTE_S,
         t_utc_s=mean(t_s[ok]),
         group=np.asarray(mean(leg.astype(np.float64)), dtype=np.int64),

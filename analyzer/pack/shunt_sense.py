@@ -14,6 +14,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import Finding
 from analyzer.series.series import Floats
+from analyzer.series.steps import whole_steps
 
 CAUTION = (
     "Before touching a shunt or a sense lead: isolate the pack and prove it dead, insulated "
@@ -60,7 +61,7 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
     """
     question = "Is the shunt the right way round?"
     lag = max(round(LAG_S / step_s), 1)
-    dv, di = np.diff(_means(voltage_v, lag)), np.diff(_means(current_a, lag))
+    dv, di = (np.diff(whole_steps(v, lag).mean(axis=1)) for v in (voltage_v, current_a))
     ok = np.isfinite(dv) & np.isfinite(di)
     dv, di = dv[ok], di[ok]
     steps = int(np.count_nonzero(np.abs(di) >= STEP_C * capacity_ah))
@@ -77,12 +78,6 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
     if slope < 0:
         return Test(question, "right", f"{text} that the pack gives.", None)
     return wrong(question, _reversed(f"{text} that the pack is said to give.", ohm))
-
-
-def _means(values: Floats, size: int) -> Floats:
-    """Means of each `size` values, NaN where one is missing."""
-    whole = len(values) // size * size
-    return np.asarray(values[:whole].reshape(-1, size).mean(axis=1))
 
 
 def _reversed(text: str, ohm: Estimate) -> Finding:

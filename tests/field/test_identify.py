@@ -6,7 +6,7 @@ import numpy as np
 from pytest import approx
 
 from analyzer.pack.cell_model import default_cell
-from analyzer.pack.soc.inputs import first_order_lag
+from analyzer.series.recursion import first_order_lag
 from analyzer.series.series import Series
 from logger.boat import Pack
 from tests.support.identify import foreseen_v, identify

@@ -14,6 +14,7 @@ MUTATED = {
 }
 PACKAGES = MUTATED | {
     "hull": ("analyzer/hull", "tests/analyzer/hull"),
+    "series": ("analyzer/series", "tests/analyzer/series"),
     "environment": ("analyzer/environment", "tests/analyzer/environment"),
 }
 

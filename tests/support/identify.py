@@ -14,8 +14,8 @@ import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, CellParams
 from analyzer.pack.chemistry import GRID, KNOTS, alike
-from analyzer.pack.soc.inputs import first_order_lag
 from analyzer.series.derived import cell_temp_c
+from analyzer.series.recursion import first_order_lag
 from analyzer.series.series import Series
 from logger.boat import Pack
 from tests.support.identify_inputs import (

@@ -6,8 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, arrhenius
-from analyzer.pack.soc.inputs import first_order_lag
 from analyzer.series.derived import cell_temp_c, held_current_a, mean_cell_v
+from analyzer.series.recursion import first_order_lag
 from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.units import HOUR_S

@@ -26,7 +26,9 @@ from analyzer.pack.soc.states import (
 )
 from analyzer.pack.soc.terminal_current import TerminalCurrent, terminal_current
 from analyzer.series.derived import cell_temp_c, mean_cell_v
+from analyzer.series.recursion import first_order_lag, hysteresis_over
 from analyzer.series.series import Series
+from analyzer.series.steps import Steps, readings_per_step
 from logger.boat import Pack
 from logger.units import HOUR_S, ZERO_C_IN_K
 
@@ -109,15 +111,6 @@ class Losses:
     u2_v: Floats
 
 
-def first_order_lag(drive: Floats, keep: float, start: float) -> Floats:
-    """First-order lag: y[k] = y[k-1]·keep + drive[k]·(1 - keep), from `start`. Shape (n,)."""
-    out, y, take = [], start, 1.0 - keep
-    for u in drive.tolist():
-        y += (u - y) * take
-        out.append(y)
-    return np.array(out)
-
-
 def filter_inputs(
     series: Series,
     pack: Pack,
@@ -137,7 +130,7 @@ def filter_inputs(
     volts = mean_cell_v(series, pack)
     current = terminal_current(series, cell, sign, volts, temp_c)
     losses = polarisation(current.amps, series.step_s, temp_c, cell, _relaxed(start, cell, gap_s))
-    steps = Steps.of(series.n, series.step_s)
+    steps = Steps.of(series.n, series.step_s, readings_per_step(STEP_S, series.step_s))
     inputs = step_means(steps, volts, current, losses, cell)
     inputs.noise = process_noise(inputs, cell, start.temp_c if start else REFERENCE_C)
     return inputs
@@ -174,50 +167,6 @@ def _relaxed(start: "PackPosterior | None", cell: Cell, gap_s: float) -> tuple[f
     return float(v1 * np.exp(-gap_s / p.tau1_s)), float(v2 * np.exp(-gap_s / p.tau2_s))
 
 
-@dataclass(frozen=True)
-class Steps:
-    """Where the filter's steps lie among n readings.
-
-    Args:
-        step_s: Between readings. [s]
-        first: First reading of each step, (m,).
-        step_of: Each reading's step, (n,).
-        length_s: (m,)
-    """
-
-    step_s: float
-    first: Ints
-    step_of: Ints
-    length_s: Floats
-
-    @classmethod
-    def of(cls, n: int, step_s: float) -> "Steps":
-        """Steps of `STEP_S` over readings `step_s` apart."""
-        per = max(round(STEP_S / step_s), 1)
-        first = np.arange(0, n, per)
-        return cls(step_s, first, np.arange(n) // per, np.diff(np.append(first, n)) * step_s)
-
-    def total(self, values: Floats) -> Floats:
-        """Sums over the steps, (n,) to (m,)."""
-        return np.asarray(np.add.reduceat(values, self.first)) if len(values) else np.zeros(0)
-
-    def any(self, mask: Bools) -> Bools:
-        """Whether it holds anywhere in a step, (n,) to (m,)."""
-        return np.asarray(np.logical_or.reduceat(mask, self.first)) if len(mask) else mask
-
-    def mean(self, values: Floats, ok: Bools) -> Floats:
-        """Means over the readings that are there; NaN where a step has none. (n,) to (m,)."""
-        count = self.total(ok.astype(float))
-        summed = self.total(np.where(ok, values, 0.0))
-        return np.where(count == 0, np.nan, summed / np.where(count == 0, 1.0, count))
-
-    def products(self, columns: list[Floats], ok: Bools) -> list[Floats]:
-        """Sums of products of deviations from step means: 01, 02, 11, 12, 22, 13, 23. (m,) each"""
-        deviation = [values - self.mean(values, ok)[self.step_of] for values in columns]
-        pairs = ((0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (1, 3), (2, 3))
-        return [self.total(np.where(ok, deviation[a] * deviation[b], 0.0)) for a, b in pairs]
-
-
 def step_means(
     steps: Steps, volts: Floats, current: TerminalCurrent, losses: Losses, cell: Cell
 ) -> FilterInputs:
@@ -226,7 +175,7 @@ def step_means(
     measured = np.isfinite(volts) & ~current.lost
     ok = measured & ~current.by_charger
     moved_as = current.stored_a * steps.step_s
-    keep, drift = _hysteresis(moved_as, steps, HOUR_S * ah * kind.gap_soc_frac)
+    keep, drift = hysteresis_over(steps, moved_as, HOUR_S * ah * kind.gap_soc_frac)
     counted = np.cumsum(current.stored_a) * steps.step_s
     products = steps.products([volts, losses.r0_v, losses.u1_v, counted], ok)
     charge_as = steps.total(current.stored_a) * steps.step_s
@@ -253,25 +202,6 @@ def step_means(
         step_of=steps.step_of,
         losses=losses,
     )
-
-
-def _hysteresis(charge_as: Floats, steps: Steps, scale_as: float) -> tuple[Floats, Floats]:
-    """keep and drift per step (m,), so that hysteresis becomes keep·h + drift.
-
-    dh/dq = -(|dq|/dq + h·sign)/scale: h goes to -1 with charge given and to 1 with charge taken.
-
-    Args:
-        charge_as: Given in each reading, (n,).
-        scale_as: Charge that goes 63 % of the way.
-    """
-    if not len(charge_as):
-        return np.zeros(0), np.zeros(0)
-    log_keep = -np.abs(charge_as) / scale_as
-    so_far = np.cumsum(log_keep)
-    at_end = so_far[np.append(steps.first[1:], len(so_far)) - 1]
-    kept_later = np.exp(at_end[steps.step_of] - so_far)
-    pulled = -np.sign(charge_as) * (1 - np.exp(log_keep))
-    return np.exp(steps.total(log_keep)), steps.total(pulled * kept_later)
 
 
 def _at_top(

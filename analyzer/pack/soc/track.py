@@ -43,6 +43,7 @@ from analyzer.pack.soc.states import (
 from analyzer.pack.soc.terminal_current import BRIDGED_S, LOST_C
 from analyzer.series.derived import mean_cell_v
 from analyzer.series.series import Series
+from analyzer.series.steps import readings_per_step, whole_steps
 from logger.boat import Pack
 from logger.units import HOUR_S
 
@@ -184,12 +185,11 @@ def sign_reversed(series: Series, pack: Pack, before: bool = False) -> bool:
     Args:
         before: What holds where the series cannot say.
     """
-    size = max(round(STEP_S / series.step_s), 1)
+    size = readings_per_step(STEP_S, series.step_s)
     if series.n < 2 * size:
         return before
-    whole = series.n // size * size
     volts, amps = (
-        v[:whole].reshape(-1, size).mean(axis=1)
+        whole_steps(v, size).mean(axis=1)
         for v in (mean_cell_v(series, pack), series.get("pack_current_a"))
     )
     verdict = shunt_sense(volts, amps, size * series.step_s, pack.rated_capacity_ah).verdict

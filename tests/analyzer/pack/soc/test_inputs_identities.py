@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from pytest import approx
 from scipy.integrate import solve_ivp, trapezoid
-from scipy.signal import lfilter
 
 from analyzer.pack.cell_model import arrhenius, default_cell
 from analyzer.pack.lead_acid.charge import KEPT
@@ -22,7 +21,6 @@ from analyzer.pack.soc.inputs import (
     FAST_ENERGY_SD_J,
     SLOW_ENERGY_SD_J,
     filter_inputs,
-    first_order_lag,
 )
 from analyzer.pack.soc.states import FAST, GAP, HYST, LN_Q, OFFSET, SHIFT, SLOW, SOC, WALK
 from analyzer.pack.soc.terminal_current import LOST_C
@@ -115,13 +113,6 @@ def test_polarisation_goes_on_from_a_state_after_a_gap():
     t = 30.0 + np.arange(1, 61)  # at the end of each second
     assert steps.losses.u1_v == approx(0.01 / (1.3 * fast) * np.exp(-t / p.tau1_s))
     assert steps.losses.u2_v == approx(-0.02 / (0.7 * slow) * np.exp(-t / p.tau2_s))
-
-
-def test_first_order_lag_is_a_first_order_filter():
-    drive = np.random.default_rng(32).standard_normal(300)
-    # y[k] = a y[k-1] + (1 - a) u[k], with the start as the filter's state
-    expected, _ = lfilter([1 - 0.93], [1, -0.93], drive, zi=[0.93 * 0.4])
-    assert first_order_lag(drive, 0.93, 0.4) == approx(expected)
 
 
 @pytest.mark.parametrize("start", [0.0, -1.0, 0.7])
