@@ -160,8 +160,8 @@ def make_boat(ask: Ask, seed: int, log: Path) -> None:
     """An invented boat's log: two outings for every third, else one."""
     import tomlkit
 
-    from replay.boatsim.random_day import Wish
-    from replay.boatsim.voyages import voyage
+    from tests.boats.random_day import Wish
+    from tests.boats.voyages import voyage
 
     wish = Wish(end_soc=0.35)
     with tempfile.TemporaryDirectory() as work:

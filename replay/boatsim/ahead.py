@@ -10,14 +10,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.battery import Battery
 from replay.boatsim.boat import SimBoat
-from replay.boatsim.drive import input_w, torque_nm
 from replay.boatsim.motion import course_made_good, steady_turns
 from replay.boatsim.outing import FRIDGE_ON_FRAC, Outing
+from replay.boatsim.physics.battery import Battery
+from replay.boatsim.physics.drive import input_w, torque_nm
 
 Floats = npt.NDArray[np.float64]
-STEPS, REFRESH_STEPS, LONGEST_S = 800, 6, 48 * 3600.0
+STEPS = 800  # of a whole discharge, assumed: half of them gives the same distance
+REFRESH_STEPS = 6  # warmth is worked out this often, assumed
+LONGEST_S = 48 * 3600.0  # no pack of these boats lasts longer, assumed
+LATELY_S = 300.0  # over which the present is a mean, assumed
 LIMITS = ("reserve", "cell cut-off", "controller cutback", "power")
 
 
@@ -42,23 +45,28 @@ def mean_of(values: Floats, end: int, count: int) -> float:
     return float(values[max(0, end - count) : end].mean())
 
 
-def present_speed(outing: Outing, at: int, over_s: float = 300.0) -> float:
+def present_speed(outing: Outing, at: int) -> float:
     """Mean speed through water lately. [m/s]"""
-    return mean_of(outing.motion.speed_water_mps, at, int(over_s / outing.motion.dt_s))
+    return mean_of(outing.motion.speed_water_mps, at, _lately(outing))
 
 
-def present_course(outing: Outing, at: int, over_s: float = 300.0) -> float:
+def present_course(outing: Outing, at: int) -> float:
     """Course made good lately. [deg]"""
-    m, count = outing.motion, int(over_s / outing.motion.dt_s)
-    east, north = mean_of(m.east_mps, at, count), mean_of(m.north_mps, at, count)
+    motion, count = outing.motion, _lately(outing)
+    east = mean_of(motion.east_mps, at, count)
+    north = mean_of(motion.north_mps, at, count)
     return math.degrees(math.atan2(east, north)) % 360
+
+
+def _lately(outing: Outing) -> int:
+    return int(LATELY_S / outing.motion.dt_s)
 
 
 def ground_speed(course_deg: float, water_mps: Floats, east: float, north: float) -> Floats:
     """Speed over the ground on a course kept in a stream; 0 where it cannot be kept. [m/s]"""
-    c = math.radians(course_deg)
-    along = east * math.sin(c) + north * math.cos(c)
-    cross = east * math.cos(c) - north * math.sin(c)
+    course = math.radians(course_deg)
+    along = east * math.sin(course) + north * math.cos(course)
+    cross = east * math.cos(course) - north * math.sin(course)
     inside = np.maximum(water_mps**2 - cross**2, 0.0)
     return np.maximum(np.sqrt(inside) + along, 0.0) * (inside > 0)
 
@@ -73,6 +81,15 @@ class Held:
     air_c: Floats
 
 
+def held(outing: Outing, at: int, power_w: Floats) -> Held:
+    """Loads, sun, joints and air of a kept step. power_w: at the controller, shape (k,)."""
+    boat = outing.boat
+    hotel = boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
+    solar = mean_of(outing.series["solar_w"], at + 1, _lately(outing))
+    air = np.full(len(power_w), outing.series["ambient_c"][at])
+    return Held(power_w, hotel - solar, outing.loop_ohm[at], air)
+
+
 def reach(
     outing: Outing, at: int, speeds_mps: Floats, course_deg: float | None = None
 ) -> Reach:  # fmt: skip
@@ -85,55 +102,73 @@ def reach(
     Raises:
         KeyError: The state of that step was not kept.
     """
-    m, boat, few = outing.motion, outing.boat, int(300 / outing.motion.dt_s)
+    motion, few = outing.motion, _lately(outing)
     course = present_course(outing, at + 1) if course_deg is None else course_deg
-    east, north = (mean_of(a, at + 1, few) for a in (m.stream_east_mps, m.stream_north_mps))
+    east = mean_of(motion.stream_east_mps, at + 1, few)
+    north = mean_of(motion.stream_north_mps, at + 1, few)
+    power = []
+    for speed in speeds_mps.tolist():
+        heading = course_made_good(course, speed, east, north)
+        power.append(controller_w(outing, at * motion.dt_s, speed, heading))
+    run = _RunDown(outing, at, held(outing, at, np.array(power)))
+    run.to_the_end()
     ground = ground_speed(course, speeds_mps, east, north)
-    power = [controller_w(outing, at, float(v), course, east, north) for v in speeds_mps]
-    hotel = boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
-    other = hotel - mean_of(outing.series["solar_w"], at + 1, few)
-    air = np.full(len(speeds_mps), outing.series["ambient_c"][at])
-    held = Held(np.array(power), other, outing.loop_ohm[at], air)
-    battery = outing.batteries[at].copy(len(speeds_mps))
-    first_w, spent, limit = _run_down(boat, battery, held, float(outing.series["pack_v"][at]))
-    limits = ["stream" if g <= 0 else x for g, x in zip(ground, limit, strict=True)]
-    return Reach(speeds_mps, ground, first_w, ground * spent, spent, tuple(limits))
+    limits = ["stream" if g <= 0 else x for g, x in zip(ground, run.limit, strict=True)]
+    distance = ground * run.spent_s
+    return Reach(speeds_mps, ground, run.first_w, distance, run.spent_s, tuple(limits))
 
 
-def _steps(boat: SimBoat, battery: Battery, held: Held, volts: float) -> Floats:
-    """A step for each speed, about a thousandth of what the charge may last. [s] shape (k,)"""
-    left_ah = max(float(battery.soc.mean()) - boat.reserve_frac, 0.01)
-    left_wh = left_ah * float(battery.cells.capacity_ah.mean()) * volts
-    watts = np.maximum(held.controller_w + held.other_w, 20.0)
-    return np.asarray(np.clip(left_wh / watts * 3600 / STEPS, 0.5, LONGEST_S / STEPS))
+class _RunDown:
+    """The pack of a kept step, discharged once for each speed until its first limit."""
 
+    def __init__(self, outing: Outing, at: int, held: Held) -> None:
+        count = len(held.controller_w)
+        self.boat, self.held = outing.boat, held
+        self.battery = outing.batteries[at].copy(count)
+        self.volts = np.full(count, float(outing.series["pack_v"][at]))
+        self.alive = np.ones(count, bool)
+        self.spent_s = np.zeros(count)
+        self.limit = ["time"] * count
+        self.first_w = np.full(count, np.nan)
+        self.step_s = self._step_s()
+        self.heat_j = np.zeros_like(self.battery.soc)
 
-def _run_down(
-    boat: SimBoat, battery: Battery, held: Held, volts_now: float
-) -> tuple[Floats, Floats, list[str]]:
-    """Power at first, time until the first limit, and which; one of each for each speed."""
-    k = len(held.controller_w)
-    alive, spent, limit = np.ones(k, bool), np.zeros(k), ["time"] * k
-    first_w, volts = np.full(k, np.nan), np.full(k, volts_now)
-    step_s, heat = _steps(boat, battery, held, volts_now), np.zeros_like(battery.soc)
-    for n in range(3 * STEPS):
-        if n % REFRESH_STEPS == 0:
-            battery.refresh(heat, step_s * (REFRESH_STEPS if n else 0), held.air_c)
-            heat = np.zeros_like(battery.soc)
-        current, volts, hit = present(boat, battery, held, volts)
-        for j in np.flatnonzero(alive & (hit > 0)):
-            limit[j] = LIMITS[hit[j] - 1]
-            spent[j] = max(spent[j] - step_s[j] / 2, 0.0)  # it fell within the last step
-        alive &= hit == 0
-        if n == 0:
-            first_w = current * volts
-        if not alive.any():
-            break
-        spent += step_s * alive
-        current = np.where(alive, current, 0.0)
-        heat += current[:, None] ** 2 * battery.r_ohm * step_s[:, None]
-        battery.step(current, step_s)
-    return first_w, spent, limit
+    def _step_s(self) -> Floats:
+        """A step for each speed, about a thousandth of what the charge may last. [s] shape (k,)"""
+        left_frac = max(float(self.battery.soc.mean()) - self.boat.reserve_frac, 0.01)
+        left_ah = left_frac * float(self.battery.cells.capacity_ah.mean())
+        watts = np.maximum(self.held.controller_w + self.held.other_w, 20.0)
+        left_s = left_ah * float(self.volts[0]) / watts * 3600
+        return np.asarray(np.clip(left_s / STEPS, 0.5, LONGEST_S / STEPS))
+
+    def to_the_end(self) -> None:
+        """Steps until none is alive, or for three times the steps that were reckoned with."""
+        for n in range(3 * STEPS):
+            if n % REFRESH_STEPS == 0:
+                self._refresh(REFRESH_STEPS if n else 0)
+            self._step(n == 0)
+            if not self.alive.any():
+                return
+
+    def _refresh(self, steps: int) -> None:
+        self.battery.refresh(self.heat_j, self.step_s * steps, self.held.air_c)
+        self.heat_j = np.zeros_like(self.battery.soc)
+
+    def _step(self, first: bool) -> None:
+        current, self.volts, hit = present(self.boat, self.battery, self.held, self.volts)
+        for j in np.flatnonzero(self.alive & (hit > 0)):
+            self.limit[j] = LIMITS[hit[j] - 1]
+            # It fell within the last step.
+            self.spent_s[j] = max(self.spent_s[j] - self.step_s[j] / 2, 0.0)
+        self.alive &= hit == 0
+        if first:
+            self.first_w = current * self.volts
+        if not self.alive.any():
+            return
+        self.spent_s += self.step_s * self.alive
+        current = np.where(self.alive, current, 0.0)
+        self.heat_j += current[:, None] ** 2 * self.battery.r_ohm * self.step_s[:, None]
+        self.battery.step(current, self.step_s)
 
 
 def present(
@@ -144,24 +179,27 @@ def present(
     e, r = cell_e.sum(axis=-1), battery.whole_ohm
     other = held.other_w / volts
     whole = r + held.loop_ohm
+    # The current that brings the controller its power: e I - whole I^2 = P, e after other loads.
     inside = (e - other * r) ** 2 - 4 * whole * held.controller_w
     motor = (e - other * r - np.sqrt(np.maximum(inside, 0))) / (2 * whole)
     current = motor + other
     pack_v = e - current * r
     lowest = (cell_e - current[:, None] * cell_r).min(axis=-1)
-    at_reserve = battery.soc.mean(axis=-1) <= boat.reserve_frac
-    cutback = pack_v - motor * held.loop_ohm <= boat.cutback_v
-    passed = [inside < 0, lowest <= boat.cutoff_v, cutback, at_reserve]
-    return current, pack_v, np.select(passed, [4, 2, 3, 1], 0).astype(np.int64)
+    passed = {
+        4: inside < 0,
+        2: lowest <= boat.cutoff_v,
+        3: pack_v - motor * held.loop_ohm <= boat.cutback_v,
+        1: battery.soc.mean(axis=-1) <= boat.reserve_frac,
+    }  # the first that is true counts
+    hit = np.select(list(passed.values()), list(passed), 0)
+    return current, pack_v, hit.astype(np.int64)
 
 
-def controller_w(
-    outing: Outing, at: int, speed: float, course: float, east: float, north: float
-) -> float:
+def controller_w(outing: Outing, t_s: float, speed_mps: float, heading_deg: float) -> float:
     """Power at the controller that holds a speed through water in the day's mean weather. [W]"""
-    boat, scene = outing.boat, outing.scene
-    heading = course_made_good(course, speed, east, north)
-    blow = scene.wind.from_deg + scene.wind.veer_deg_h * at * outing.motion.dt_s / 3600
-    ahead = scene.wind.speed_mps * math.cos(math.radians(blow - heading)) + speed
-    turns = steady_turns(boat, speed, ahead, scene.rough)
-    return input_w(boat.drive, turns, torque_nm(boat.drive, turns, speed, boat.water.density_kg_m3))
+    boat, wind = outing.boat, outing.scene.wind
+    blow = wind.from_deg + wind.veer_deg_h * t_s / 3600
+    ahead = wind.speed_mps * math.cos(math.radians(blow - heading_deg)) + speed_mps
+    turns = steady_turns(boat, speed_mps, ahead, outing.scene.rough)
+    torque = torque_nm(boat.drive, turns, speed_mps, boat.water.density_kg_m3)
+    return input_w(boat.drive, turns, torque)

@@ -1,20 +1,41 @@
 """All of one invented boat: fixed properties, faults and its instruments' errors."""
 
 from dataclasses import dataclass
+from typing import Protocol, Self
 
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.battery import Battery, Cells
-from replay.boatsim.drive import Drive
-from replay.boatsim.heat import Run
-from replay.boatsim.hull import Hull, Water
-from replay.boatsim.ion_pack import IonCells, IonPack
-from replay.boatsim.lead_pack import LeadCells, LeadPack
+from replay.boatsim.physics.drive import Drive
+from replay.boatsim.physics.heat import Run
+from replay.boatsim.physics.hull import Hull, Water
 
 Floats = npt.NDArray[np.float64]
-AnyCells = Cells | IonCells | LeadCells
-AnyPack = Battery | IonPack | LeadPack
+
+
+class Pack(Protocol):
+    """A pack's state, stepped in time; `physics.battery.Battery` says what each part is."""
+
+    temp_c: Floats
+    rest_v: Floats
+
+    @property
+    def soc(self) -> Floats: ...
+    @property
+    def whole_ohm(self) -> Floats | float: ...
+    def copy(self) -> Self: ...
+    def refresh(self, heat_j: float, passed_s: float, air_c: float) -> None: ...
+    def source(self) -> tuple[Floats, Floats]: ...
+    def step(self, current_a: float, dt_s: float) -> None: ...
+
+
+class AnyCells(Protocol):
+    """A pack's fixed properties."""
+
+    @property
+    def capacity_ah(self) -> Floats: ...
+    def scaled(self, resistance: Floats, capacity: Floats) -> Self: ...
+    def pack(self, soc: Floats, temp_c: float) -> Pack: ...
 
 
 @dataclass(frozen=True)
@@ -56,14 +77,14 @@ class Faults:
             lower[self.low_cell - 1] = self.low_frac
         return lower
 
-    def in_cells(self, c: AnyCells) -> AnyCells:
+    def in_cells(self, cells: AnyCells) -> AnyCells:
         """Cells with these faults in them."""
-        more, less = np.ones(len(c.capacity_ah)), np.ones(len(c.capacity_ah))
+        more, less = np.ones(len(cells.capacity_ah)), np.ones(len(cells.capacity_ah))
         if self.weak_cell is not None:
             more[self.weak_cell - 1] = self.weak_factor
         if self.small_cell is not None:
             less[self.small_cell - 1] = self.small_factor
-        return c.scaled(more, less)
+        return cells.scaled(more, less)
 
 
 @dataclass(frozen=True)

@@ -2,16 +2,16 @@
 
 import numpy as np
 
-from replay.boatsim.battery import Cells, Window
 from replay.boatsim.boat import Faults, Instruments, SimBoat
-from replay.boatsim.drive import Drive
-from replay.boatsim.heat import Run
-from replay.boatsim.hull import Hull, Water
-from replay.boatsim.motion import Doing, Leg
-from replay.boatsim.outing import Scene, Shore
-from replay.boatsim.place import Place, Sky, Stream, Wind, stream_through
+from replay.boatsim.physics.battery import Cells, Window
+from replay.boatsim.physics.drive import Drive
+from replay.boatsim.physics.heat import Run
+from replay.boatsim.physics.hull import Hull, Water
+from replay.boatsim.physics.place import Place, Sky, Stream, Wind, stream_through
+from replay.boatsim.scene import Doing, Leg, Scene, Shore
 
-KN = 1852 / 3600
+KN = 1852 / 3600  # by definition
+# The invented day and place, all assumed.
 START_UTC_S = 1778922000.0  # 2026-05-16 09:00:00 UTC
 LATITUDE_DEG, LONGITUDE_DEG = 46.2815, -23.8740  # open ocean: the harbour there is invented
 VARIATION_DEG = -6.4

@@ -6,43 +6,17 @@ is worked out first and gives the power asked for at the controller's terminals.
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from replay.boatsim.boat import SimBoat
-from replay.boatsim.drive import input_w, regeneration_turns, thrust_n, torque_nm, turns_for
-from replay.boatsim.hull import air_drag_n, resistance_n
-from replay.boatsim.place import Stream, Wind, wander
+from replay.boatsim.physics.drive import input_w, regeneration_turns, thrust_n, torque_nm, turns_for
+from replay.boatsim.physics.hull import air_drag_n, resistance_n
+from replay.boatsim.physics.place import wander
+from replay.boatsim.scene import STILL, Leg, Scene
 
 Floats = npt.NDArray[np.float64]
-Doing = Literal["shore", "lying", "motoring", "sailing", "regenerating", "motorsailing"]
-STILL = ("shore", "lying")
-
-
-@dataclass(frozen=True)
-class Leg:
-    """One stretch of the plan.
-
-    Args:
-        speed_mps: The calm-water speed whose shaft speed is set for the leg.
-        sail_mps: The speed the sails alone would give.
-        heading_deg: True; None: steers to make good a course to (goal_east_m, goal_north_m), or
-            `course_deg`.
-        course_deg: Over the ground, to be made good.
-        turns_rps: Shaft speed that stays as it is, whatever speed that gives.
-    """
-
-    doing: Doing
-    duration_s: float
-    speed_mps: float = 0.0
-    heading_deg: float | None = None
-    sail_mps: float = 0.0
-    goal_east_m: float = 0.0
-    goal_north_m: float = 0.0
-    course_deg: float | None = None
-    turns_rps: float | None = None
 
 
 @dataclass
@@ -118,14 +92,13 @@ class Weather:
     blow_deg: list[float]
 
 
-def _weather(
-    n: int, dt_s: float, stream: Stream, wind: Wind, rough: float, rng: np.random.Generator
-) -> Weather:
+def _weather(n: int, dt_s: float, scene: Scene, rng: np.random.Generator) -> Weather:
+    stream, wind = scene.stream, scene.wind
     east, north = stream.at(np.arange(n, dtype=float) * dt_s)
     east = east + stream.eddy_mps * wander(rng, n, dt_s, 1200.0)
     north = north + stream.eddy_mps * wander(rng, n, dt_s, 1200.0)
     gust = wind.speed_mps * (1 + wind.gust_frac * wander(rng, n, dt_s, 25.0))
-    sea = rough * (1 + 0.5 * wander(rng, n, dt_s, 12.0))
+    sea = scene.rough * (1 + 0.5 * wander(rng, n, dt_s, 12.0))
     sails = 1 + 0.07 * wander(rng, n, dt_s, 60.0)
     yaw = 1.6 * wander(rng, n, dt_s, 6.0)
     blow = wind.from_deg + wind.veer_deg_h * np.arange(n) * dt_s / 3600
@@ -135,8 +108,8 @@ def _weather(
 class Helm:
     """The boat under way, one step after another."""
 
-    def __init__(self, boat: SimBoat, wind: Wind, rough: float, shelter_m: float) -> None:
-        self.boat, self.wind, self.rough, self.shelter_m = boat, wind, rough, shelter_m
+    def __init__(self, boat: SimBoat, scene: Scene) -> None:
+        self.boat, self.scene = boat, scene
         self.calm = ResistanceTable(boat)
         self.rho = boat.water.density_kg_m3
         self.mass = boat.hull.mass_kg * 1.06  # with the water that moves along
@@ -163,9 +136,9 @@ class Helm:
             aim, most = leg.turns_rps, 0.8
         elif leg.doing in ("motoring", "motorsailing"):
             if self.throttle is None and abs(off) < 1.0:
-                ahead = self.wind.speed_mps * math.cos(math.radians(blow_deg - self.heading))
+                ahead = self.scene.wind.speed_mps * math.cos(math.radians(blow_deg - self.heading))
                 ahead += leg.speed_mps
-                self.throttle = steady_turns(self.boat, leg.speed_mps, ahead, self.rough)
+                self.throttle = steady_turns(self.boat, leg.speed_mps, ahead, self.scene.rough)
             aim, most = self.throttle or max(self.turns, 5.0), 0.8
         elif leg.doing == "regenerating":
             aim, most = regeneration_turns(self.boat.drive, self.v), 1.0
@@ -178,55 +151,42 @@ class Helm:
         force = thrust_n(self.boat.drive, self.turns, self.v, self.rho)
         force -= self.calm(self.v) * (1 + sea)
         if leg.sail_mps > 0:
-            force += self.calm(leg.sail_mps * sails) * (1 + self.rough)
+            force += self.calm(leg.sail_mps * sails) * (1 + self.scene.rough)
         else:
             force -= air_drag_n(self.boat.hull, ahead)
         self.v = max(0.0, self.v + force / self.mass * dt)
 
 
-NAMES = ("v", "heading", "ve", "vn", "e", "n", "se", "sn", "turns", "torque", "power", "ahead",
-         "aside")  # fmt: skip
+def sail_along(boat: SimBoat, scene: Scene, rng: np.random.Generator, dt_s: float = 1.0) -> Motion:
+    """Runs the scene's plan of legs, from lying at the origin, in weather that is drawn."""
+    helm = Helm(boat, scene)
+    helm.heading = next((x.heading_deg for x in scene.legs if x.heading_deg is not None), 0.0)
+    steps = sum(int(leg.duration_s / dt_s) for leg in scene.legs)
+    return follow(helm, _weather(steps, dt_s, scene, rng), dt_s)
 
 
-def sail_along(
-    boat: SimBoat,
-    legs: tuple[Leg, ...],
-    stream: Stream,
-    wind: Wind,
-    rough: float,
-    rng: np.random.Generator,
-    dt_s: float = 1.0,
-    shelter_m: float = 0.0,
-    helm: Helm | None = None,
-    weather: Weather | None = None,
-) -> Motion:
-    """Runs a plan of legs, from lying at the origin, or on from where `helm` is.
+def follow(helm: Helm, weather: Weather, dt_s: float) -> Motion:
+    """Runs the legs of the helm's scene on from where the boat is.
 
-    rough: mean waves' share on top of calm resistance; it and the gusts vary around their means.
-    shelter_m: the stream grows from nothing at the origin to its full strength this far off.
-    helm: Moves on with the boat. weather: as long as the legs at least; None: drawn.
+    weather: As long as the legs at least.
     """
-    doing = [leg.doing for leg in legs for _ in range(int(leg.duration_s / dt_s))]
-    if weather is None:
-        weather = _weather(len(doing), dt_s, stream, wind, rough, rng)
-    if helm is None:
-        helm = Helm(boat, wind, rough, shelter_m)
-        helm.heading = next((x.heading_deg for x in legs if x.heading_deg is not None), 0.0)
     rows: list[tuple[float, ...]] = []
-    for leg in legs:
+    doing: list[str] = []
+    for leg in helm.scene.legs:
         helm.throttle = None
         for _ in range(int(leg.duration_s / dt_s)):
             rows.append(_one(helm, leg, weather, len(rows), dt_s))
+            doing.append(leg.doing)
     columns = np.array(rows).T
     return Motion(dt_s, np.array(doing), *columns)
 
 
 def _one(helm: Helm, leg: Leg, w: Weather, k: int, dt: float) -> tuple[float, ...]:
-    """One step of the outing, in the order of `NAMES`."""
+    """One step of the outing, in the order of `Motion`'s lines."""
     moving = leg.doing not in STILL
     open_frac = 1.0
-    if helm.shelter_m:
-        open_frac = min(1.0, math.hypot(helm.east, helm.north) / helm.shelter_m)
+    if helm.scene.shelter_m:
+        open_frac = min(1.0, math.hypot(helm.east, helm.north) / helm.scene.shelter_m)
     se, sn = w.east[k] * open_frac, w.north[k] * open_frac
     blow_deg = w.blow_deg[k]
     off = helm.steer(leg, se, sn, dt) if moving else 0.0

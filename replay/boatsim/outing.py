@@ -10,45 +10,18 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.battery import Battery
-from replay.boatsim.boat import AnyPack, SimBoat
-from replay.boatsim.drive import loss_w
-from replay.boatsim.heat import Runs
-from replay.boatsim.motion import STILL, Leg, Motion, sail_along
-from replay.boatsim.place import Sky, Stream, Wind, wander
+from replay.boatsim.boat import Pack, SimBoat
+from replay.boatsim.motion import Motion, sail_along
+from replay.boatsim.physics.battery import Battery
+from replay.boatsim.physics.drive import loss_w
+from replay.boatsim.physics.heat import Runs
+from replay.boatsim.physics.place import wander
+from replay.boatsim.scene import STILL, Scene
 
 Floats = npt.NDArray[np.float64]
 
-FRIDGE_CYCLE_S, FRIDGE_ON_FRAC = 1500.0, 0.36
-SLOW_S = 20.0  # warmth is worked out this often
-
-
-@dataclass(frozen=True)
-class Shore:
-    """A charger on the pontoon: constant current up to a voltage, then that voltage."""
-
-    current_a: float
-    volts: float
-
-
-@dataclass(frozen=True)
-class Scene:
-    """Everything around the boat on one day.
-
-    Args:
-        rough: Waves' share on top of calm resistance. start_soc: of the cells' mean.
-        warm_up_s: Charging before the record begins. shelter_m: see `sail_along`.
-    """
-
-    legs: tuple[Leg, ...]
-    stream: Stream
-    wind: Wind
-    sky: Sky
-    rough: float
-    start_soc: float
-    shore: Shore
-    warm_up_s: float = 0.0
-    shelter_m: float = 0.0
+FRIDGE_CYCLE_S, FRIDGE_ON_FRAC = 1500.0, 0.36  # assumed
+SLOW_S = 20.0  # warmth is worked out this often, assumed
 
 
 @dataclass
@@ -87,10 +60,7 @@ class Outing:
 
 def move(boat: SimBoat, scene: Scene, seed: int, dt_s: float = 1.0) -> Motion:
     """The motion alone; `run` with the same seed has the same one."""
-    rng = np.random.default_rng([seed, 10])
-    return sail_along(
-        boat, scene.legs, scene.stream, scene.wind, scene.rough, rng, dt_s, scene.shelter_m
-    )
+    return sail_along(boat, scene, np.random.default_rng([seed, 10]), dt_s)
 
 
 def run(boat: SimBoat, scene: Scene, seed: int, motion: Motion | None = None) -> Outing:
@@ -142,7 +112,7 @@ class Electric:
         soc = (
             scene.start_soc + boat.charge_spread * spread - boat.faults.charge_deficit(len(spread))
         )
-        self.battery: AnyPack = boat.true_cells().pack(soc, scene.sky.air_c + 1.0)
+        self.battery: Pack = boat.true_cells().pack(soc, scene.sky.air_c + 1.0)
         self.begun_s = 0.0
         self.runs = Runs(boat.runs, scene.sky.air_c + 1.0)
         self.box_c = self.motor_c = self.controller_c = scene.sky.air_c + 1.0

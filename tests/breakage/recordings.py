@@ -14,14 +14,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim import demo, demo_boat, voyages
+from replay.boatsim import demo, demo_boat
 from replay.boatsim.boat import SimBoat
-from replay.boatsim.boat_table import boat_table
-from replay.boatsim.motion import Leg
-from replay.boatsim.outing import Outing, Scene, run
-from replay.boatsim.place import Place
-from replay.boatsim.random_boat import CELL_V, random_boat, random_faults
-from replay.boatsim.random_day import Wish, random_place, random_scene
+from replay.boatsim.outing import Outing, run
+from replay.boatsim.physics.place import Place
+from replay.boatsim.scene import Leg, Scene
+from tests.boats import voyages
+from tests.boats.boat_table import boat_table
+from tests.boats.random_boat import CELL_V, random_boat, random_faults
+from tests.boats.random_day import Wish, random_place, random_scene
 
 Floats = npt.NDArray[np.float64]
 

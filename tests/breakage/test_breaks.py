@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from logger.store import Store
-from replay.boatsim import voyages
+from tests.boats import voyages
 from tests.breakage import drawing
 from tests.breakage.breaks import APPLY, WORDS, Break, apply, words
 from tests.breakage.logs import write_log

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from replay.boatsim.ahead import Reach, reach
-from replay.boatsim.homeward import Homecoming, home_from
-from replay.boatsim.hull import GRAVITY_MPS2
-from replay.boatsim.motion import Leg
 from replay.boatsim.outing import Outing
-from replay.boatsim.random_boat import CELL_V
+from replay.boatsim.physics.hull import GRAVITY_MPS2
+from replay.boatsim.scene import Leg
+from tests.boats.homeward import Homecoming, home_from
+from tests.boats.random_boat import CELL_V
 from tests.breakage.recordings import Recording, Throttle
 
 LATELY_S = 10  # the present speed is the mean over this

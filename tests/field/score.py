@@ -14,7 +14,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from replay.boatsim.kinds import KINDS
+from tests.boats.kinds import KINDS
 from tests.field.score_ask import boat_answers
 from tests.field.score_causes import table as causes
 from tests.field.score_marks import table

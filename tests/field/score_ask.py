@@ -18,12 +18,12 @@ import numpy as np
 
 from analyzer.faces.cli.main import main
 from logger.store import Store
-from replay.boatsim.kind_boat import kind_boat
-from replay.boatsim.kind_days import Moment, Record, days_place, story
-from replay.boatsim.kinds import KINDS
-from replay.boatsim.motion import Leg
-from replay.boatsim.place import offset_position
-from replay.boatsim.runner import run_out, run_to
+from replay.boatsim.physics.place import offset_position
+from replay.boatsim.scene import Leg
+from tests.boats.kind_boat import kind_boat
+from tests.boats.kind_days import Moment, Record, days_place, story
+from tests.boats.kinds import KINDS
+from tests.boats.runner import run_out, run_to
 from tests.field.score_log import BoatLog, Counter
 
 FUTURES = 6

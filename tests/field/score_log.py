@@ -13,9 +13,9 @@ import numpy as np
 import tomlkit
 
 from logger.store import Block, Group, Store, UtcFix
-from replay.boatsim.kind_boat import KindBoat
-from replay.boatsim.kind_days import Record
-from replay.boatsim.kind_table import kind_table
+from tests.boats.kind_boat import KindBoat
+from tests.boats.kind_days import Record
+from tests.boats.kind_table import kind_table
 from tests.support.boat_days import quantum
 
 COUNTING_FRAC = 0.25

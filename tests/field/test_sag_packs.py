@@ -19,8 +19,8 @@ from analyzer.trips.sag import worst
 from analyzer.trips.sag_fit import Earlier, split
 from analyzer.trips.trips import Trip as Outing
 from logger.boat import Boat, Hull, Motor, Pack
-from replay.boatsim.battery import Battery, Cells
-from replay.boatsim.random_boat import random_boat
+from replay.boatsim.physics.battery import Battery, Cells
+from tests.boats.random_boat import random_boat
 
 TRIPS = 200 if os.environ.get("KEELWATT_FULL") else 3
 BEFORE = 3  # trips in the log, of which the first alone, or all

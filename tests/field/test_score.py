@@ -9,7 +9,7 @@ import os
 
 import pytest
 
-from replay.boatsim.kinds import KINDS
+from tests.boats.kinds import KINDS
 from tests.field.score_ask import boat_answers
 from tests.field.score_marks import summary
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from replay.boatsim.kind_days import Record
+from tests.boats.kind_days import Record
 from tests.field.score_causes import parts
 from tests.field.score_log import Counter
 from tests.field.score_marks import crps, held, summary, winkler

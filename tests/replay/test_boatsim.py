@@ -8,21 +8,21 @@ import pytest
 from pytest import approx
 
 from replay.boatsim.ahead import ground_speed
-from replay.boatsim.battery import Battery, Window, graphite_v, lfp_v, ocv_v
 from replay.boatsim.boat import Faults
 from replay.boatsim.demo_boat import KN, demo_boat
-from replay.boatsim.drive import input_w, regeneration_turns, thrust_n, torque_nm, turns_for
-from replay.boatsim.heat import COPPER_OHM_MM2_M, Run, Runs
-from replay.boatsim.hull import (
+from replay.boatsim.motion import course_made_good
+from replay.boatsim.physics.battery import Battery, Window, graphite_v, lfp_v, ocv_v
+from replay.boatsim.physics.drive import input_w, regeneration_turns, thrust_n, torque_nm, turns_for
+from replay.boatsim.physics.heat import COPPER_OHM_MM2_M, Run, Runs
+from replay.boatsim.physics.hull import (
     KS_FROUDE,
     air_drag_n,
     friction_coefficient,
     polynomial_n,
     resistance_n,
 )
-from replay.boatsim.motion import course_made_good
-from replay.boatsim.place import TIDE_S, Sky, stream_through
-from replay.boatsim.random_boat import random_boat
+from replay.boatsim.physics.place import TIDE_S, Sky, stream_through
+from tests.boats.random_boat import random_boat
 
 
 def test_friction_coefficient_is_the_ittc_57_line():

@@ -15,9 +15,9 @@ from pytest import approx
 
 from logger.boat import load
 from replay.boatsim import demo_boat as d
-from replay.boatsim import sensors
 from replay.boatsim.demo import make, outing
-from replay.boatsim.wire import MESSAGES, encode
+from replay.boatsim.instruments import sensors
+from replay.boatsim.instruments.wire import MESSAGES, encode
 
 SHIPPED = Path(__file__).parents[2] / "replay" / "demo"
 

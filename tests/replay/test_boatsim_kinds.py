@@ -10,14 +10,14 @@ from pytest import approx
 
 from logger.boat import from_table
 from logger.channels import find
-from replay.boatsim import half_cells, lead_pack
-from replay.boatsim.hull import GRAVITY_MPS2, Hull
-from replay.boatsim.kind_boat import ion_cells, kind_boat, lead_cells
-from replay.boatsim.kind_days import Moment, Record, days_place, story
-from replay.boatsim.kind_table import kind_table
-from replay.boatsim.kinds import KINDS
-from replay.boatsim.motion import Leg
-from replay.boatsim.small_ships import oortmerssen_share, wyman_share
+from replay.boatsim.physics.hull import GRAVITY_MPS2, Hull
+from replay.boatsim.scene import Leg
+from tests.boats import half_cells, lead_pack
+from tests.boats.kind_boat import ion_cells, kind_boat, lead_cells
+from tests.boats.kind_days import Moment, Record, days_place, story
+from tests.boats.kind_table import kind_table
+from tests.boats.kinds import KINDS
+from tests.boats.small_ships import oortmerssen_share, wyman_share
 
 
 @pytest.fixture(scope="module")

@@ -10,8 +10,8 @@ from pytest import approx
 from logger.boat import from_table
 from logger.channels import find
 from replay.boatsim.boat import Faults
-from replay.boatsim.random_day import Wish
-from replay.boatsim.voyages import voyage
+from tests.boats.random_day import Wish
+from tests.boats.voyages import voyage
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,8 @@ import numpy as np
 import tomlkit
 
 from logger.store import Block, Group, Quantum, Store, UtcFix
-from replay.boatsim.random_day import Wish
-from replay.boatsim.voyages import Voyage, voyage
+from tests.boats.random_day import Wish
+from tests.boats.voyages import Voyage, voyage
 
 # What such sensors resolve; the rest is kept exact. [the channel's unit]
 STEPS = (

@@ -20,15 +20,15 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim import sensors
 from replay.boatsim.ahead import Reach, present_course, present_speed, reach
 from replay.boatsim.boat import Faults, SimBoat
-from replay.boatsim.boat_table import boat_table
-from replay.boatsim.homeward import Homecoming, home_from
+from replay.boatsim.instruments import sensors
 from replay.boatsim.outing import Outing, run
-from replay.boatsim.place import Place
-from replay.boatsim.random_boat import CELL_V, random_boat, random_faults
-from replay.boatsim.random_day import Wish, random_place, random_scene
+from replay.boatsim.physics.place import Place
+from tests.boats.boat_table import boat_table
+from tests.boats.homeward import Homecoming, home_from
+from tests.boats.random_boat import CELL_V, random_boat, random_faults
+from tests.boats.random_day import Wish, random_place, random_scene
 
 Floats = npt.NDArray[np.float64]
 

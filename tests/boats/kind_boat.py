@@ -11,20 +11,20 @@ import numpy as np
 import numpy.typing as npt
 
 from replay.boatsim.boat import AnyCells, Faults, SimBoat
-from replay.boatsim.half_cells import Balance
-from replay.boatsim.hull import GRAVITY_MPS2, Hull
-from replay.boatsim.ion_pack import IonCells
-from replay.boatsim.kinds import Kind
-from replay.boatsim.lead_pack import LeadCells, fitted
-from replay.boatsim.outing import Shore
-from replay.boatsim.random_boat import (
+from replay.boatsim.physics.hull import GRAVITY_MPS2, Hull
+from replay.boatsim.scene import Shore
+from tests.boats.half_cells import Balance
+from tests.boats.ion_pack import IonCells
+from tests.boats.kinds import Kind
+from tests.boats.lead_pack import LeadCells, fitted
+from tests.boats.random_boat import (
     drive_input_w,
     fitted_drive,
     fitted_runs,
     random_instruments,
     random_water,
 )
-from replay.boatsim.small_ships import displacement_n, launch_n
+from tests.boats.small_ships import displacement_n, launch_n
 
 Rng = np.random.Generator
 Floats = npt.NDArray[np.float64]

@@ -13,9 +13,10 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-GRAVITY_MPS2 = 9.80665
-AIR_KG_M3 = 1.225
+GRAVITY_MPS2 = 9.80665  # by definition, ISO 80000-3
+AIR_KG_M3 = 1.225  # standard atmosphere at sea level, ISO 2533
 
+# Keuning and Sonnenberg 1998.
 KS_FROUDE = np.array([0.20, 0.25, 0.30, 0.35, 0.40, 0.45])
 KS_A = np.array(
     [
@@ -49,7 +50,7 @@ class Hull:
             0.20 to 0.45, shape (6,).
         entrance_deg: Half the angle of the waterline at the bow.
         waves_n: Another law of residuary resistance than this module's, (hull, Froude numbers,
-            density) to newtons; see `small_ships`.
+            density) to newtons; the kinds of boat in the tests have theirs.
     """
 
     waterline_m: float

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from replay.boatsim.boat import SimBoat
 from replay.boatsim.motion import Weather
 from replay.boatsim.outing import FRIDGE_CYCLE_S, FRIDGE_ON_FRAC
-from replay.boatsim.place import Sky, Stream, Wind, wander
+from replay.boatsim.physics.place import Sky, Stream, Wind, wander
 
 Floats = npt.NDArray[np.float64]
 Rng = np.random.Generator

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from replay.boatsim.boat import SimBoat
-from replay.boatsim.hull import GRAVITY_MPS2
-from replay.boatsim.motion import Leg
-from replay.boatsim.outing import Scene, Shore
-from replay.boatsim.place import Place, Sky, Stream, Wind
-from replay.boatsim.random_boat import CELL_V, drive_input_w
+from replay.boatsim.physics.hull import GRAVITY_MPS2
+from replay.boatsim.physics.place import Place, Sky, Stream, Wind
+from replay.boatsim.scene import Leg, Scene, Shore
+from tests.boats.random_boat import CELL_V, drive_input_w
 
 Rng = np.random.Generator
 

@@ -8,11 +8,11 @@ from datetime import UTC, datetime
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.wire import Bytes
+from replay.boatsim.instruments.wire import Bytes
 
 Floats = npt.NDArray[np.float64]
 Stamped = tuple[float, str]
-KN = 1852 / 3600
+KN = 1852 / 3600  # by definition
 
 
 def candump(t_utc_s: Floats, frame_id: int, data: Bytes, port: str = "can0") -> list[Stamped]:

@@ -8,11 +8,11 @@ import math
 
 import numpy as np
 
-from replay.boatsim.battery import Cells, Window
 from replay.boatsim.boat import Faults, Instruments, SimBoat
-from replay.boatsim.drive import Drive, input_w, torque_nm, turns_for
-from replay.boatsim.heat import Run
-from replay.boatsim.hull import GRAVITY_MPS2, Hull, Water, resistance_n
+from replay.boatsim.physics.battery import Cells, Window
+from replay.boatsim.physics.drive import Drive, input_w, torque_nm, turns_for
+from replay.boatsim.physics.heat import Run
+from replay.boatsim.physics.hull import GRAVITY_MPS2, Hull, Water, resistance_n
 
 Rng = np.random.Generator
 SIZES_MM2 = (16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0, 150.0, 240.0)

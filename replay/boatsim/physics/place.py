@@ -11,8 +11,8 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-TIDE_S = 44714.0  # M2, the moon's half day: 12 h 25 min 14 s
-EARTH_M = 6371008.8
+TIDE_S = 44714.0  # M2, the moon's half day, 12 h 25 min 14 s: published period
+EARTH_M = 6371008.8  # mean radius of the WGS 84 ellipsoid
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,8 @@
 from typing import Any
 
 from replay.boatsim.boat import SimBoat
-from replay.boatsim.place import Place
-from replay.boatsim.sensors import PROBES
+from replay.boatsim.instruments.sensors import PROBES
+from replay.boatsim.physics.place import Place
 
 PARTNER = {"battery_positive": "battery_negative", "battery_negative": "battery_positive"}
 

@@ -12,17 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim import sensors
-from replay.boatsim.day import STEP_S, Climate, Day
-from replay.boatsim.hull import GRAVITY_MPS2
-from replay.boatsim.kind_boat import LEAD, KindBoat
-from replay.boatsim.kinds import KITS
-from replay.boatsim.motion import Leg
+from replay.boatsim.instruments import sensors
 from replay.boatsim.outing import Outing
-from replay.boatsim.place import Place, Sky, Stream, Wind
-from replay.boatsim.random_boat import drive_input_w
-from replay.boatsim.random_day import random_place
-from replay.boatsim.runner import Runner, Truth, ended, run_on
+from replay.boatsim.physics.hull import GRAVITY_MPS2
+from replay.boatsim.physics.place import Place, Sky, Stream, Wind
+from replay.boatsim.scene import Leg
+from tests.boats.day import STEP_S, Climate, Day
+from tests.boats.kind_boat import LEAD, KindBoat
+from tests.boats.kinds import KITS
+from tests.boats.random_boat import drive_input_w
+from tests.boats.random_day import random_place
+from tests.boats.runner import Runner, Truth, ended, run_on
 
 Floats = npt.NDArray[np.float64]
 Rng = np.random.Generator

@@ -8,9 +8,10 @@ import numpy as np
 import numpy.typing as npt
 
 from replay.boatsim.boat import SimBoat
-from replay.boatsim.day import STEP_S, Day
-from replay.boatsim.motion import Helm, Leg, Motion, sail_along
-from replay.boatsim.outing import Electric, Outing, Scene, Shore
+from replay.boatsim.motion import Helm, Motion, follow
+from replay.boatsim.outing import Electric, Outing
+from replay.boatsim.scene import Leg, Scene, Shore
+from tests.boats.day import STEP_S, Day
 
 Floats = npt.NDArray[np.float64]
 
@@ -40,8 +41,8 @@ class Runner:
 
     def __init__(self, boat: SimBoat, day: Day, shore: Shore, soc: Floats | None = None) -> None:
         self.boat, self.day, self.at, self.shore = boat, day, 0, shore
-        self.helm = Helm(boat, day.wind(0), day.rough(0), 0.0)
         scene = self._scene(())
+        self.helm = Helm(boat, scene)
         empty = Motion(STEP_S, np.array([], dtype=str), *(np.zeros(0) for _ in range(13)))
         spread = np.zeros(len(boat.cells.capacity_ah))
         self.electric = Electric(boat, scene, empty, day.loads(0, 0), spread)
@@ -65,12 +66,9 @@ class Runner:
     def run(self, leg: Leg, every: int = 1) -> Outing:
         """One leg, at `every` steps of the day."""
         scene = self._scene((leg,))
-        self.helm.wind, self.helm.rough, self.helm.throttle = scene.wind, scene.rough, None
+        self.helm.scene = scene
         count = int(leg.duration_s / (STEP_S * every))
-        motion = sail_along(
-            self.boat, (leg,), scene.stream, scene.wind, scene.rough, np.random.default_rng(0),
-            STEP_S * every, 0.0, self.helm, self.day.weather(self.at, count, every),
-        )  # fmt: skip
+        motion = follow(self.helm, self.day.weather(self.at, count, every), STEP_S * every)
         out = self.electric.go_on(scene, motion, self.day.loads(self.at, count, every))
         self.at += count * every
         return out

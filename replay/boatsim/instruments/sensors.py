@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from replay.boatsim.outing import Outing
-from replay.boatsim.place import Place, offset_position, wander
+from replay.boatsim.physics.place import Place, offset_position, wander
 
 Floats = npt.NDArray[np.float64]
 

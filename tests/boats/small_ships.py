@@ -15,7 +15,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.hull import GRAVITY_MPS2, Hull
+from replay.boatsim.physics.hull import GRAVITY_MPS2, Hull
 
 Floats = npt.NDArray[np.float64]
 

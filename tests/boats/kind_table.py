@@ -4,11 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from replay.boatsim.boat_table import boat_table
-from replay.boatsim.kind_boat import LEAD, KindBoat
-from replay.boatsim.kinds import KITS
-from replay.boatsim.lead_pack import CELLS
-from replay.boatsim.place import Place
+from replay.boatsim.physics.place import Place
+from tests.boats.boat_table import boat_table
+from tests.boats.kind_boat import LEAD, KindBoat
+from tests.boats.kinds import KITS
+from tests.boats.lead_pack import CELLS
 
 
 def kind_table(of: KindBoat, place: Place) -> dict[str, Any]:

@@ -13,7 +13,8 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-PLAY_RADIUS = np.array([0.004, 0.015, 0.05])  # of the state of charge
+# Play operators, assumed: radius as a share of the state of charge, and weight.
+PLAY_RADIUS = np.array([0.004, 0.015, 0.05])
 PLAY_WEIGHT = np.array([0.3, 0.4, 0.3])
 _TABLE_SOC = np.linspace(-0.02, 1.06, 2161)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from replay.boatsim.half_cells import TABLE_SOC, Balance
+from tests.boats.half_cells import TABLE_SOC, Balance
 
 Floats = npt.NDArray[np.float64]
 

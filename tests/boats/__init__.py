@@ -1,0 +1,1 @@
+"""Invented boats by number and by kind, with known truth, built on `replay/boatsim`."""
