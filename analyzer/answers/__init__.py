@@ -176,7 +176,7 @@ def cells(ctx: Context) -> CellsAnswer:
     return CellsAnswer(
         monitor.rows(),
         monitor.spread(),
-        (*monitor.findings(), *wrong),
+        (*monitor.detections(), *wrong),
         (*predicted, *remarks, *monitor.remarks()),
         "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
     )
@@ -192,7 +192,7 @@ def cables(ctx: Context) -> CablesAnswer:
     group.expect({k: base for k, h in kept.items() if (base := base_k(h)) is not None})
     group.update(series)
     loop.update(series)
-    findings = [with_witness(f, loop) for judge in group.monitors for f in judge.findings()]
+    findings = [with_witness(f, loop) for judge in group.monitors for f in judge.detections()]
     everything = cable_history.history(ctx.store)
     trends = [trend(c, everything.get(c.name, [])) for c in ctx.boat.cable]
     findings += [f for f in trends if f is not None]

@@ -3,7 +3,7 @@
 import numpy as np
 
 from analyzer.answers.snapshot import Here
-from analyzer.estimation.results import Finding
+from analyzer.estimation.detection import Detection
 from analyzer.pack import charging
 from analyzer.pack.shunt_sense import shunt_sense
 from analyzer.pack.soc import PackPosterior
@@ -16,7 +16,7 @@ DAY_US = 24 * 3600 * 1_000_000
 SOURCES = ("solar_power_w", "shaft_speed_rps")
 
 
-def charging_now(ctx: Context, here: Here) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
+def charging_now(ctx: Context, here: Here) -> tuple[tuple[Detection, ...], tuple[str, ...]]:
     """Findings about the charging of the last half day, and remarks for people."""
     span = ctx.store.span()
     if span is None:
@@ -30,7 +30,7 @@ def charging_now(ctx: Context, here: Here) -> tuple[tuple[Finding, ...], tuple[s
     return found, _remarks(series, here.charge, ctx) if here.charge else ()
 
 
-def _reversed(series: Series, ctx: Context) -> tuple[Finding, ...]:
+def _reversed(series: Series, ctx: Context) -> tuple[Detection, ...]:
     """A shunt the wrong way round: the charge is followed with the sign turned, nothing else is."""
     volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
     test = shunt_sense(volts, amps, series.step_s, ctx.boat.pack.rated_capacity_ah)

@@ -6,10 +6,10 @@ import numpy as np
 
 from analyzer.check import boat_findings, coverage, recorder
 from analyzer.check.wiring_tests import wiring_tests
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.results import (
     ChannelRow,
     CheckAnswer,
-    Finding,
     QuestionRow,
 )
 from analyzer.pack.shunt_sense import Test
@@ -51,7 +51,7 @@ def check(
     )
 
 
-def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Finding, ...]:
+def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Detection, ...]:
     said = store.health().get("recorder")
     disk = [row.value for row in rows if row.name == "health_log_disk_left_frac"]
     found = recorder.findings(said.value if said else {}, disk[0] if disk else None)

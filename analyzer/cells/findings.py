@@ -2,9 +2,9 @@
 
 import math
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import Finding
 
 CAUTION = (
     "A pack of this voltage short-circuits with thousands of amperes: isolate it, insulated "
@@ -33,9 +33,9 @@ def sureness(sigmas: float) -> float:
 
 def resistance_finding(
     name: str, channel: str, ohm: float, sd: float, usual_ohm: float, sigmas: float
-) -> Finding:
+) -> Detection:
     """A cell, block or its link that drops more than the others under load."""
-    return Finding(
+    return Detection(
         subject=name,
         kind="cell_resistance",
         text=(
@@ -54,9 +54,9 @@ def resistance_finding(
 
 def charge_finding(
     name: str, channel: str, share: float, sd: float, sigmas: float, block: bool
-) -> Finding:
+) -> Detection:
     """A cell or block that holds less charge at every level alike."""
-    return Finding(
+    return Detection(
         subject=name,
         kind="cell_charge",
         text=f"{name.capitalize()} holds {100 * share:.1f} % less charge than the others",
@@ -69,9 +69,9 @@ def charge_finding(
 
 def capacity_finding(
     name: str, channel: str, share: float, sd: float, sigmas: float, block: bool
-) -> Finding:
+) -> Detection:
     """A cell or block that falls behind as the pack empties and catches up as it fills."""
-    return Finding(
+    return Detection(
         subject=name,
         kind="cell_capacity",
         text=(
@@ -90,9 +90,9 @@ def capacity_finding(
 
 def low_finding(
     name: str, channel: str, share: float, sd: float, sigmas: float, block: bool
-) -> Finding:
+) -> Detection:
     """A cell or block behind the others where nothing yet tells charge from capacity."""
-    return Finding(
+    return Detection(
         subject=name,
         kind="cell_low",
         text=(

@@ -19,9 +19,10 @@ from analyzer.cells.findings import (
     resistance_finding,
 )
 from analyzer.cells.sense_leads import SenseLeads
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import CellRow, Finding
+from analyzer.estimation.results import CellRow
 from analyzer.pack.cell_model import default_params
 from analyzer.series.series import Series
 from analyzer.series.steps import readings_per_step, whole_steps
@@ -325,11 +326,11 @@ class CellMonitor:
         behind = [one for one in self._behind() if one.index not in dear or one.sigmas > 8]
         return sorted([*excess, *behind], key=lambda one: -one.sigmas)
 
-    def findings(self) -> tuple[Finding, ...]:
+    def detections(self) -> list[Detection]:
         """What stands out, surest first; empty on a healthy pack."""
-        return tuple(self._finding(one) for one in self.standouts())
+        return [self._finding(one) for one in self.standouts()]
 
-    def _finding(self, one: _Standout) -> Finding:
+    def _finding(self, one: _Standout) -> Detection:
         name, channel = self.names[one.index], self.channels[one.index]
         if one.kind == "cell_resistance":
             usual = self.median_resistance().mid or math.nan

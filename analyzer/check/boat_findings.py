@@ -5,8 +5,8 @@ against use. Doubtful things are findings; impossible ones were refused when the
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
-from analyzer.estimation.results import Finding
 from analyzer.pack.cell_model import Chemistry, chemistry
 from analyzer.thermal import copper
 from logger.boat import Boat, Cable
@@ -63,18 +63,18 @@ def _cutoff_v(boat: Boat, kind: Chemistry) -> float:
     return own if own is not None else kind.cutoff_v
 
 
-def findings(boat: Boat) -> tuple[Finding, ...]:
+def findings(boat: Boat) -> tuple[Detection, ...]:
     """What is doubtful about the boat as the file describes it."""
     full = full_power(boat)
     out = [f for cable in boat.cable for f in _cable(cable, full)]
     return (*out, *_drop(boat, full), *_pack(boat, full), *_cutback(boat), *_sun(boat))
 
 
-def _cable(cable: Cable, full: FullPower) -> Iterator[Finding]:
+def _cable(cable: Cable, full: FullPower) -> Iterator[Detection]:
     amps = copper.ampacity_a(cable)
     carries_motor = cable.current_channel in MOTOR_CHANNELS
     if carries_motor and full.high > amps:
-        yield Finding(
+        yield Detection(
             f"cable {cable.name}",
             "over_ampacity",
             f"Full power can draw {_amps(full)}; the published ampacity of this cable, where it "
@@ -87,7 +87,7 @@ def _cable(cable: Cable, full: FullPower) -> Iterator[Finding]:
     if cable.fuse_a is None:
         return
     if cable.fuse_a > amps:
-        yield Finding(
+        yield Detection(
             f"fuse of {cable.name}",
             "fuse_too_large",
             f"A fuse of {cable.fuse_a:g} A lets more flow than the {amps:.0f} A this cable may "
@@ -99,7 +99,7 @@ def _cable(cable: Cable, full: FullPower) -> Iterator[Finding]:
             CAUTION,
         )
     if carries_motor and cable.fuse_a < full.high:
-        yield Finding(
+        yield Detection(
             f"fuse of {cable.name}",
             "fuse_too_small",
             f"Full power can draw {_amps(full)} through a fuse of {cable.fuse_a:g} A.",
@@ -111,7 +111,7 @@ def _cable(cable: Cable, full: FullPower) -> Iterator[Finding]:
         )
 
 
-def _drop(boat: Boat, full: FullPower) -> Iterator[Finding]:
+def _drop(boat: Boat, full: FullPower) -> Iterator[Detection]:
     """What the motor's cables lose at full power, joints apart."""
     motor = [c for c in boat.cable if c.current_channel in MOTOR_CHANNELS]
     ohm = sum(
@@ -122,7 +122,7 @@ def _drop(boat: Boat, full: FullPower) -> Iterator[Finding]:
     lost = full.mid * ohm / rest_v
     if lost <= MOST_DROP_FRAC:
         return
-    yield Finding(
+    yield Detection(
         "cables",
         "voltage_drop",
         f"At full power the cables that carry the motor's current lose about {full.mid * ohm:.1f} "
@@ -136,10 +136,10 @@ def _drop(boat: Boat, full: FullPower) -> Iterator[Finding]:
     )
 
 
-def _pack(boat: Boat, full: FullPower) -> Iterator[Finding]:
+def _pack(boat: Boat, full: FullPower) -> Iterator[Detection]:
     most = boat.pack.max_discharge_a
     if most is not None and full.high > most:
-        yield Finding(
+        yield Detection(
             "pack",
             "over_discharge_limit",
             f"Full power can draw {_amps(full)}; the pack may give {most:g} A. Its protection may "
@@ -153,7 +153,7 @@ def _pack(boat: Boat, full: FullPower) -> Iterator[Finding]:
     sun_a = boat.solar.peak_w / volts
     charge = boat.pack.max_charge_a
     if charge is not None and sun_a > charge:
-        yield Finding(
+        yield Detection(
             "solar",
             "over_charge_limit",
             f"Full sun can charge with {sun_a:.0f} A; the pack may take {charge:g} A.",
@@ -164,12 +164,12 @@ def _pack(boat: Boat, full: FullPower) -> Iterator[Finding]:
         )
 
 
-def _cutback(boat: Boat) -> Iterator[Finding]:
+def _cutback(boat: Boat) -> Iterator[Detection]:
     cutback, reserve = boat.motor.cutback_v, boat.reserve.soc_frac
     rest_v = boat.pack.cells_in_series * float(chemistry(boat.pack.chemistry).ocv_v(reserve))
     if cutback is None or cutback <= rest_v:
         return
-    yield Finding(
+    yield Detection(
         "controller",
         "cutback_above_reserve",
         f"The controller cuts power back below {cutback:g} V; the pack at rest with the reserve of "
@@ -182,7 +182,7 @@ def _cutback(boat: Boat) -> Iterator[Finding]:
     )
 
 
-def _sun(boat: Boat) -> Iterator[Finding]:
+def _sun(boat: Boat) -> Iterator[Detection]:
     use_wh = 24 * boat.hotel.power_w
     if use_wh == 0:
         return
@@ -193,7 +193,7 @@ def _sun(boat: Boat) -> Iterator[Finding]:
     spare_wh = (1 - boat.reserve.soc_frac) * boat.pack.rated_capacity_ah * volts
     days = [spare_wh / (use_wh - s) if s < use_wh else None for s in (sun_wh[1], *sun_wh[::2])]
     mid, low, high = days
-    yield Finding(
+    yield Detection(
         "hotel load",
         "use_above_sun",
         f"Lying still the boat uses {use_wh:.0f} Wh a day and the panels give about "

@@ -4,8 +4,8 @@ date."""
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
-from analyzer.estimation.results import Finding
 from logger.store import Boot
 
 REFUSED_SHARE = 0.02
@@ -28,7 +28,9 @@ MEANS = {
 }
 
 
-def findings(words: Mapping[str, Any], disk_left_frac: float | None = None) -> tuple[Finding, ...]:
+def findings(
+    words: Mapping[str, Any], disk_left_frac: float | None = None
+) -> tuple[Detection, ...]:
     """What is wrong with the sources.
 
     Args:
@@ -39,7 +41,7 @@ def findings(words: Mapping[str, Any], disk_left_frac: float | None = None) -> t
     out = [f for name, said in words.items() if isinstance(said, Mapping) for f in _of(name, said)]
     if disk_left_frac is not None and disk_left_frac < LITTLE_DISK:
         out.append(
-            Finding(
+            Detection(
                 "log",
                 "disk_nearly_full",
                 f"{100 * disk_left_frac:.0f} % of the disk is left where the log lies; recording "
@@ -53,7 +55,7 @@ def findings(words: Mapping[str, Any], disk_left_frac: float | None = None) -> t
     return tuple(out)
 
 
-def dating(boots: Sequence[Boot]) -> tuple[Finding, ...]:
+def dating(boots: Sequence[Boot]) -> tuple[Detection, ...]:
     """What is odd about the newest live boot's date; a recording's date is its own affair."""
     live = [boot for boot in boots if not boot.recorded and boot.first_us is not None]
     if not live:
@@ -69,11 +71,11 @@ def dating(boots: Sequence[Boot]) -> tuple[Finding, ...]:
     return ()
 
 
-def _of_clock(kind: str, text: str, cure: str) -> Finding:
-    return Finding("clock", kind, text, 0.95, Estimate(1.0, None, None, "count"), cure, "")
+def _of_clock(kind: str, text: str, cure: str) -> Detection:
+    return Detection("clock", kind, text, 0.95, Estimate(1.0, None, None, "count"), cure, "")
 
 
-def _of(name: str, said: Mapping[str, Any]) -> Iterator[Finding]:
+def _of(name: str, said: Mapping[str, Any]) -> Iterator[Detection]:
     counts = {k: int(v) for k, v in said.items() if isinstance(v, int) and not isinstance(v, bool)}
     subject = f"source {name}"
     if said.get("up") is False:
@@ -103,7 +105,7 @@ def _of(name: str, said: Mapping[str, Any]) -> Iterator[Finding]:
         yield _finding(subject, "source_dropped", text, counts["dropped"])
 
 
-def _finding(subject: str, kind: str, text: str, size: float) -> Finding:
+def _finding(subject: str, kind: str, text: str, size: float) -> Detection:
     unit = "frac" if kind == "source_refused" else "count"
     cure = "Look at its plug, cable and settings; the journal of the recorder says more."
-    return Finding(subject, kind, text, 0.95, Estimate(float(size), None, None, unit), cure, "")
+    return Detection(subject, kind, text, 0.95, Estimate(float(size), None, None, unit), cure, "")

@@ -6,8 +6,8 @@ Each test takes numbers and returns a `Test`; "cannot say" with its reason is a 
 
 import numpy as np
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
-from analyzer.estimation.results import Finding
 from analyzer.pack.shunt_sense import CAUTION, Test, wrong
 from analyzer.series.series import Floats
 from logger.units import HOUR_S
@@ -47,7 +47,7 @@ def cells_against_pack(parts_v: Floats, pack_v: Floats, part: str, cells: int) -
     size = Estimate(gap, None, None, "V")
     return wrong(
         question,
-        Finding("pack voltage", "cells_do_not_add_up", text + why, 0.9, size, cure, CAUTION),
+        Detection("pack voltage", "cells_do_not_add_up", text + why, 0.9, size, cure, CAUTION),
     )
 
 
@@ -68,7 +68,7 @@ def pack_voltage_range(pack_v: Floats, cells: int, low_v: float, high_v: float) 
         return Test(question, "right", text)
     return wrong(
         question,
-        Finding(
+        Detection(
             "pack voltage",
             "voltage_impossible",
             f"{text} A cell has {low_v:.2f} to {high_v:.2f} V.",
@@ -120,7 +120,7 @@ def _judged_charge(question: str, ratio: float) -> Test:
             "setting is wrong, or the pack has aged."
         )
     size = Estimate(ratio, None, None, "frac")
-    return wrong(question, Finding("charge", kind, text + why, 0.85, size, cure, CAUTION))
+    return wrong(question, Detection("charge", kind, text + why, 0.85, size, cure, CAUTION))
 
 
 def charge_between_rests(
@@ -143,7 +143,7 @@ def charge_between_rests(
         return Test(question, "right", text)
     size = Estimate(counted_frac, low, high, "frac")
     cure = "Look at the current's sign and scale and at the rated capacity in the boat file."
-    return wrong(question, Finding("charge", "charge_disagrees", text, 0.8, size, cure, CAUTION))
+    return wrong(question, Detection("charge", "charge_disagrees", text, 0.8, size, cure, CAUTION))
 
 
 def speed_against_position(
@@ -172,7 +172,7 @@ def speed_against_position(
         return Test(question, "right", text)
     cure = "Correct the unit of speed_ground_mps in the boat file (kn, km/h or m/s)."
     size = Estimate(ratio, None, None, "frac")
-    return wrong(question, Finding("speed over ground", "speed_unit", text, 0.9, size, cure, ""))
+    return wrong(question, Detection("speed over ground", "speed_unit", text, 0.9, size, cure, ""))
 
 
 def gear(shaft_rps: Floats, motor_rps: Floats, ratio: float) -> Test:
@@ -187,7 +187,7 @@ def gear(shaft_rps: Floats, motor_rps: Floats, ratio: float) -> Test:
         return Test(question, "right", text)
     size = Estimate(found, None, None, "frac")
     cure = "Correct gear_ratio in the boat file, or the scale of one of the two speeds."
-    return wrong(question, Finding("motor", "gear_ratio", text, 0.9, size, cure, ""))
+    return wrong(question, Detection("motor", "gear_ratio", text, 0.9, size, cure, ""))
 
 
 def runs(mask: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> list[tuple[int, int]]:

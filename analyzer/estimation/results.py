@@ -10,8 +10,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.ground import Ground
+
+Finding = Detection  # the older name, until every room says Detection
 
 
 @dataclass(frozen=True)
@@ -182,19 +185,6 @@ class ReviewAnswer:
 
 
 @dataclass(frozen=True)
-class Finding:
-    """Something found about a part of the boat."""
-
-    subject: str
-    kind: str
-    text: str
-    sureness_frac: float
-    size: Estimate
-    cure: str
-    caution: str
-
-
-@dataclass(frozen=True)
 class CellRow:
     """One cell or block."""
 
@@ -211,7 +201,7 @@ class CellsAnswer:
 
     rows: tuple[CellRow, ...]
     spread: Estimate  # V, highest less lowest, typical under load
-    findings: tuple[Finding, ...]
+    findings: tuple[Detection, ...]
     remarks: tuple[str, ...]
     not_measured: str = ""
     grounds: tuple[Ground, ...] = ()
@@ -237,7 +227,7 @@ class CablesAnswer:
     """Health of the cables. not_measured: why nothing can be said of them; "" where it can."""
 
     rows: tuple[CableRow, ...]
-    findings: tuple[Finding, ...]
+    findings: tuple[Detection, ...]
     remarks: tuple[str, ...]
     not_measured: str = ""
     grounds: tuple[Ground, ...] = ()
@@ -272,7 +262,7 @@ class CheckAnswer:
     devices: tuple[str, ...]  # ports and buses found
     channels: tuple[ChannelRow, ...]
     missing_channels: tuple[str, ...]
-    findings: tuple[Finding, ...]  # wiring sense and first-day sanity
+    findings: tuple[Detection, ...]  # wiring sense and first-day sanity
     questions: tuple[QuestionRow, ...]
     grounds: tuple[Ground, ...] = ()
 
@@ -291,7 +281,8 @@ class Plot:
 def to_json(answer: Any) -> Any:
     """Plain dicts, lists, numbers and strings; NaN and infinities become null."""
     if dataclasses.is_dataclass(answer) and not isinstance(answer, type):
-        return {f.name: to_json(getattr(answer, f.name)) for f in dataclasses.fields(answer)}
+        shown = (f.name for f in dataclasses.fields(answer) if f.metadata.get("json", True))
+        return {name: to_json(getattr(answer, name)) for name in shown}
     if isinstance(answer, dict):
         return {str(k): to_json(v) for k, v in answer.items()}
     if isinstance(answer, list | tuple):

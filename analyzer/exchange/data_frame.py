@@ -87,7 +87,7 @@ def table(answers: Iterable[Any]) -> "pd.DataFrame":
 
 def _flat(answer: Any) -> dict[str, Any]:
     row: dict[str, Any] = {}
-    for part in fields(answer):
+    for part in (f for f in fields(answer) if f.metadata.get("json", True)):
         value = getattr(answer, part.name)
         if isinstance(value, Estimate):
             row[part.name] = value.mid

@@ -1,14 +1,14 @@
-"""Detectors of the live watch: each takes the log piece by piece and says what holds now."""
+"""Detectors of the live watch: each takes the log chunk by chunk and says what holds now."""
 
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
-from analyzer.flags.flag import Sighting
+from analyzer.estimation.detection import Detection, Level, Watcher
+from analyzer.estimation.estimate import Estimate
 from analyzer.flags.threshold import Threshold
 from analyzer.pack.chemistry import LEAD, chemistry
-from analyzer.series.chunk import Piece
+from analyzer.series.series import Series
 from analyzer.thermal import joints
 from logger.boat import Boat, Cable, Pack
 from logger.channels import block_voltage, cell_voltage, probe_temp
@@ -25,15 +25,8 @@ OVER_FULL_V = (0.05, 0.12)  # the same above a full voltage that the boat file g
 HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, **dict.fromkeys(LEAD, 50.0)}
 
 
-class Detector(Protocol):
-    """Takes pieces in time order; says what holds at the end of the last."""
-
-    def update(self, piece: Piece) -> list[Sighting]:
-        """Takes the next piece of the log."""
-
-
 @dataclass
-class Level:
+class Limit:
     """One channel against two limits; the second may be missing."""
 
     channel: str
@@ -43,31 +36,44 @@ class Level:
     unit: str
     warn: Threshold
     act: Threshold | None = None
-    low_level: str = "warning"
 
-    def update(self, piece: Piece) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        if not self._concerned(piece):
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
+        if not self._concerned(chunk):
+            return
+        t_s, values = chunk.t_utc_s, chunk.values[self.channel]
+        for limit in filter(None, (self.warn, self.act)):
+            limit.see(t_s, values)
+
+    def detections(self) -> list[Detection]:
+        """That the channel is past its limit: the worst since it tripped."""
+        acted = self.act is not None and self.act.active
+        limit = self.act if self.act is not None and self.act.active else self.warn
+        if not limit.active:
             return []
-        t_s, values = piece.t_s, piece.chunk.values[self.channel]
-        warned = self.warn.see(t_s, values)
-        acted = self.act.see(t_s, values) if self.act else False
-        if not (warned or acted):
-            return []
-        limit = self.act if acted and self.act else self.warn
         past = "above" if limit.sign > 0 else "below"
-        evidence = (
+        text = (
             f"{self.subject} at {limit.value:.2f} {self.unit}, {past} {limit.sign * limit.trip:.2f}"
             f" {self.unit} for {limit.hold_s:.0f} s."
         )
-        level = "act now" if acted else self.low_level
-        return [Sighting(self.key, self.kind, self.subject, level, evidence, (self.channel,))]
+        level: Level = "act now" if acted else "warning"
+        return [
+            Detection(
+                self.subject,
+                self.kind,
+                text,
+                size=Estimate(limit.value, None, None, self.unit),
+                level=level,
+                key=self.key,
+                channels=(self.channel,),
+            )
+        ]
 
-    def _concerned(self, piece: Piece) -> bool:
-        """Whether this piece can change anything."""
+    def _concerned(self, chunk: Series) -> bool:
+        """Whether this chunk can change anything."""
         if self.warn.live or (self.act is not None and self.act.live):
-            return self.channel in piece.highest
-        worst = (piece.highest if self.warn.sign > 0 else piece.lowest).get(self.channel, np.nan)
+            return self.channel in chunk.values
+        worst = (chunk.highest if self.warn.sign > 0 else chunk.lowest).get(self.channel, np.nan)
         return self.warn.sign * worst > self.warn.trip
 
 
@@ -79,27 +85,41 @@ class ColdCharge:
         self.least_a = 0.02 * boat.pack.rated_capacity_ah
         self.hold = Threshold(0.5, 0.5, above=True, hold_s=20.0, clear_s=30.0)
         self._temp_c = float("nan")
+        self._channels: tuple[str, ...] = ()
 
-    def update(self, piece: Piece) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        chunk = piece.chunk
-        names = [n for n in piece.names if _is_cell_temp(n)]
-        least = piece.lowest.get("pack_current_a", np.nan)
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
+        names = [n for n in chunk.names if _is_cell_temp(n)]
+        least = chunk.lowest.get("pack_current_a", np.nan)
         if self.limit_c is None or not names:
-            return []
-        cold = any(piece.lowest[n] < self.limit_c for n in names)
+            return
+        cold = any(chunk.lowest[n] < self.limit_c for n in names)
         if not (self.hold.live or (cold and least < -self.least_a)):
-            return []
+            return
         coldest = np.min([chunk.get(n) for n in names], axis=0)
         bad = (coldest < self.limit_c) & (chunk.get("pack_current_a") < -self.least_a)
         known = np.isfinite(coldest) & np.isfinite(chunk.get("pack_current_a"))
         if known.any():
             self._temp_c = float(coldest[known][-1])
-        if not self.hold.see(piece.t_s, np.where(known, bad, np.nan)):
+        self.hold.see(chunk.t_utc_s, np.where(known, bad, np.nan))
+        self._channels = ("pack_current_a", *names[:1])
+
+    def detections(self) -> list[Detection]:
+        """That charge goes into cells that are too cold."""
+        if not self.hold.active:
             return []
-        evidence = f"Charge current flows with the coldest cells at {self._temp_c:.1f} °C."
-        channels = ("pack_current_a", *names[:1])
-        return [Sighting("pack/cold", "cold_charge", "pack", "act now", evidence, channels)]
+        text = f"Charge current flows with the coldest cells at {self._temp_c:.1f} °C."
+        return [
+            Detection(
+                "pack",
+                "cold_charge",
+                text,
+                size=Estimate(self._temp_c, None, None, "degC"),
+                level="act now",
+                key="pack/cold",
+                channels=self._channels,
+            )
+        ]
 
 
 class Quiet:
@@ -111,10 +131,10 @@ class Quiet:
         self._names: tuple[str, ...] = ()
         self._last, self._usual, self._count = np.empty(0), np.empty(0), np.empty(0)
 
-    def update(self, piece: Piece) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        at = self._places(piece.names)
-        first, last, count = piece.ages()
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
+        at = self._places(chunk.names)
+        first, last, count = chunk.ages()
         before, usual = self._last[at], self._usual[at]
         spacing = np.where(count > 1, (last - first) / np.maximum(count - 1, 1), np.nan)
         spacing = np.fmax(spacing, np.minimum(first - before, 600.0))
@@ -123,6 +143,9 @@ class Quiet:
         self._usual[at] = np.where(np.isfinite(spacing), fresh, usual)
         self._last[at] = np.where(count > 0, last, before)
         self._count[at] += count
+
+    def detections(self) -> list[Detection]:
+        """Channels that are silent, one for each group that stopped together."""
         if not np.isfinite(self._last).any():
             return []
         newest = float(np.nanmax(self._last))
@@ -142,59 +165,71 @@ class Quiet:
             self._count = np.concatenate([self._count, np.zeros(len(new))])
         return [self._names.index(n) for n in names]
 
-    def _grouped(self, silent: list[str], newest: float) -> list[Sighting]:
+    def _grouped(self, silent: list[str], newest: float) -> list[Detection]:
         groups: dict[float, list[str]] = {}
         for name in sorted(silent):
             last = float(self._last[self._names.index(name)])
             near = next((t for t in groups if abs(t - last) <= QUIET_LEAST_S), last)
             groups.setdefault(near, []).append(name)
-        out = []
-        for last, names in groups.items():
-            first = names[0]
-            more = f" and {len(names) - 1} more" if len(names) > 1 else ""
-            text = first.rsplit("_", 1)[0].replace("_", " ") + more
-            age = newest - last
-            vital = any(n in VITAL for n in names)
-            evidence = f"Last reading {age:.0f} s ago, while others go on: {', '.join(names[:8])}."
-            level = "warning" if vital else "notice"
-            out.append(Sighting(f"quiet/{first}", "quiet", text, level, evidence, tuple(names[:4])))
-        return out
+        return [_silence(names, newest - last) for last, names in groups.items()]
+
+
+def _silence(names: list[str], age_s: float) -> Detection:
+    """What is said of channels that fell silent together."""
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return Detection(
+        names[0].rsplit("_", 1)[0].replace("_", " ") + more,
+        "quiet",
+        f"Last reading {age_s:.0f} s ago, while others go on: {', '.join(names[:8])}.",
+        size=Estimate(age_s, None, None, "s"),
+        level="warning" if any(n in VITAL for n in names) else "notice",
+        key=f"quiet/{names[0]}",
+        channels=tuple(names[:4]),
+    )
 
 
 class Fault:
     """The controller's own fault number, seen for two seconds or more."""
 
+    channel = "controller_fault_code"
+
     def __init__(self, boat: Boat) -> None:
         self.hold = Threshold(0.5, 0.5, above=True, hold_s=2.0, clear_s=10.0)
         self.texts = boat.fault_text
 
-    def update(self, piece: Piece) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        name = "controller_fault_code"
-        if not (self.hold.live or piece.highest.get(name, 0.0) > 0.5):
-            return []
-        if not self.hold.see(piece.t_s, piece.chunk.get(name)):
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
+        if self.hold.live or chunk.highest.get(self.channel, 0.0) > 0.5:
+            self.hold.see(chunk.t_utc_s, chunk.get(self.channel))
+
+    def detections(self) -> list[Detection]:
+        """The fault, with the boat file's words for its number."""
+        if not self.hold.active:
             return []
         number = f"{self.hold.value:.0f}"
-        text = f"Fault number {number}."
-        if number in self.texts:
-            text = f"Fault number {number}: {self.texts[number]}."
-        return [Sighting("controller/fault", "controller_fault", "controller", "warning", text,
-                         (name,))]  # fmt: skip
+        meaning = f": {self.texts[number]}" if number in self.texts else ""
+        text = f"Fault number {number}{meaning}."
+        key, channels = "controller/fault", (self.channel,)
+        return [Detection("controller", "controller_fault", text, key=key, channels=channels)]
 
 
-def levels(boat: Boat) -> list[Detector]:
+def limits(boat: Boat) -> list[Watcher[Series]]:
     """All detectors that come from limits in the boat file and the chemistry."""
-    out: list[Detector] = [*_cells(boat), *_pack(boat), *_drive(boat), *probe_levels(boat.cable)]
+    out: list[Watcher[Series]] = [
+        *_cells(boat),
+        *_pack(boat),
+        *_drive(boat),
+        *probe_limits(boat.cable),
+    ]
     return [*out, ColdCharge(boat), Quiet(), Fault(boat)]
 
 
-def _cells(boat: Boat) -> list[Level]:
+def _cells(boat: Boat) -> list[Limit]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
     cutoff, over = pack.cell_cutoff_v or kind.cutoff_v, _over_v(pack)
     usable = float(kind.ocv_v(0.5)) - cutoff
-    found: list[Level] = []
+    found: list[Limit] = []
     inside = pack.cells_in_series // (pack.blocks_in_series or pack.cells_in_series)
     named = [(cell_voltage(i), f"cell {i}", 1) for i in range(1, pack.cells_in_series + 1)]
     blocks = range(1, (pack.blocks_in_series or 0) + 1)
@@ -202,10 +237,10 @@ def _cells(boat: Boat) -> list[Level]:
     for channel, name, count in named:
         low = _below(count * (cutoff + 0.25 * usable), count * 0.05 * usable, 10.0)
         least = _below(count * (cutoff + 0.1 * usable), count * 0.05 * usable, 5.0)
-        found.append(Level(channel, f"cell/{name}", "cell_low", name, "V", low, least))
+        found.append(Limit(channel, f"cell/{name}", "cell_low", name, "V", low, least))
         high = _above(count * over[0], count * 0.03, 5.0)
         most = _above(count * over[1], count * 0.03, 3.0)
-        found.append(Level(channel, f"cell/{name}/high", "cell_high", name, "V", high, most))
+        found.append(Limit(channel, f"cell/{name}/high", "cell_high", name, "V", high, most))
     return found
 
 
@@ -217,7 +252,7 @@ def _over_v(pack: Pack) -> tuple[float, float]:
     return pack.cell_full_v + warn, pack.cell_full_v + act
 
 
-def _pack(boat: Boat) -> list[Level]:
+def _pack(boat: Boat) -> list[Limit]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
     cutoff, over = pack.cell_cutoff_v or kind.cutoff_v, _over_v(pack)
@@ -227,26 +262,26 @@ def _pack(boat: Boat) -> list[Level]:
     hot = pack.max_temp_c or HOT_PACK_C[pack.chemistry]
     step = 0.02 * cutback
     out = [
-        Level("pack_voltage_v", "pack/low", "pack_low", "pack", "V",
+        Limit("pack_voltage_v", "pack/low", "pack_low", "pack", "V",
               _below(cutback + step, step, 10.0), _below(stop + step, step, 5.0)),
-        Level("controller_voltage_v", "pack/low", "pack_low", "controller", "V",
+        Limit("controller_voltage_v", "pack/low", "pack_low", "controller", "V",
               _below(cutback, step, 10.0), _below(stop + step, step, 5.0)),
-        Level("pack_voltage_v", "pack/high", "pack_high", "pack", "V",
+        Limit("pack_voltage_v", "pack/high", "pack_high", "pack", "V",
               _above(count * over[0], 0.02 * count, 5.0),
               _above(count * over[1], 0.02 * count, 3.0)),
-        Level("pack_temp_c", "pack/hot", "pack_hot", "pack", "°C",
+        Limit("pack_temp_c", "pack/hot", "pack_hot", "pack", "°C",
               _above(hot - 5, 2.0, 60.0), _above(hot, 2.0, 30.0)),
     ]  # fmt: skip
     if pack.max_discharge_a:
         most = _above(1.05 * pack.max_discharge_a, 0.1 * pack.max_discharge_a, 30.0)
-        out.append(Level("pack_current_a", "pack/over", "over_current", "pack", "A", most))
+        out.append(Limit("pack_current_a", "pack/over", "over_current", "pack", "A", most))
     if pack.max_charge_a:
         least = _below(-1.05 * pack.max_charge_a, 0.1 * pack.max_charge_a, 30.0)
-        out.append(Level("pack_current_a", "pack/overc", "over_charge_current", "pack", "A", least))
+        out.append(Limit("pack_current_a", "pack/overc", "over_charge_current", "pack", "A", least))
     return out
 
 
-def _drive(boat: Boat) -> list[Level]:
+def _drive(boat: Boat) -> list[Limit]:
     out = []
     for part, limit in (
         ("motor", boat.motor.motor_max_temp_c),
@@ -255,11 +290,11 @@ def _drive(boat: Boat) -> list[Level]:
         if limit is not None:
             warn, act = _above(limit - 8, 3.0, 30.0), _above(limit, 3.0, 15.0)
             kind = f"{part}_hot"
-            out.append(Level(f"{part}_temp_c", f"{part}/hot", kind, part, "°C", warn, act))
+            out.append(Limit(f"{part}_temp_c", f"{part}/hot", kind, part, "°C", warn, act))
     return out
 
 
-def probe_levels(cables: tuple[Cable, ...]) -> list[Level]:
+def probe_limits(cables: tuple[Cable, ...]) -> list[Limit]:
     """Each probe against what its place can bear."""
     out = []
     for cable in cables:
@@ -268,7 +303,7 @@ def probe_levels(cables: tuple[Cable, ...]) -> list[Level]:
             warn, act = _above(limit - 8, 3.0, 30.0), _above(limit, 3.0, 15.0)
             channel, key = probe_temp(cable.probe), f"joint/{cable.name}"
             name = joints.place(cable)
-            out.append(Level(channel, key, "lug_hot", name, "°C", warn, act))
+            out.append(Limit(channel, key, "lug_hot", name, "°C", warn, act))
     return out
 
 

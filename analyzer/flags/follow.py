@@ -9,8 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from analyzer.estimation.detection import Detection
 from analyzer.flags import monitor, nmea_out
-from analyzer.flags.flag import FlagEvent, Sighting
+from analyzer.flags.flag import FlagEvent
 from analyzer.flags.outputs import (
     Command,
     TcpLines,
@@ -144,13 +145,15 @@ class Live:
         self._growth.see(now_s, end_us)
         if not self._growth.stands_still(now_s):
             return []
-        sighting = Sighting(
-            "quiet/all", "quiet", "the recorder", "warning",
-            f"Nothing was recorded for {SILENT_S:.0f} s, after it went on steadily.", (),
+        silent = Detection(
+            "the recorder",
+            "quiet",
+            f"Nothing was recorded for {SILENT_S:.0f} s, after it went on steadily.",
+            key="quiet/all",
             cause="The recorder stopped, its disk is full or broken, or every source fell silent.",
             first_action="Look whether the recorder runs; `keelwatt check` shows what arrives.",
-        )  # fmt: skip
-        events = self.watch.book.see(end_us, [sighting])
+        )
+        events = self.watch.book.see(end_us, [silent])
         return [monitor.keep(self.store, self.watch, event) for event in events]
 
     def _tell(self, event: FlagEvent) -> None:

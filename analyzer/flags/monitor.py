@@ -1,24 +1,20 @@
-"""The same judgements, live: flags with a life. Causal, piece by piece, memory does not grow."""
+"""The same judgements, live: flags with a life. Causal, chunk by chunk, memory does not grow."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-import numpy as np
-
 from analyzer.cells.monitor import CellMonitor
 from analyzer.environment.stream import Calibration
-from analyzer.estimation.results import Finding
-from analyzer.flags import detectors
-from analyzer.flags.flag import Evidence, FlagBook, FlagEvent, Sighting
-from analyzer.flags.threshold import Threshold
+from analyzer.estimation.detection import Detection, Watcher
+from analyzer.flags.detectors import limits
+from analyzer.flags.flag import Evidence, FlagBook, FlagEvent
+from analyzer.flags.reserve import Reserve
 from analyzer.flags.turn_back import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.flags.turn_back import Turning
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned import cable_history
-from analyzer.pack.shunt_sense import LAG_S, shunt_sense
-from analyzer.pack.soc import PackPosterior, track
-from analyzer.series.chunk import Piece
-from analyzer.series.series import Floats, Series, load
+from analyzer.pack.soc import PackPosterior
+from analyzer.series.series import Series, load
 from analyzer.thermal.cable_trend import base_k
 from analyzer.thermal.cables import CableGroup
 from analyzer.thermal.drive import drive_heats
@@ -30,8 +26,6 @@ from logger.store.records import FlagRecord
 
 CHUNK_S = 10.0
 PIECE_S = 3600.0  # the log is read in pieces of this length
-CHARGE_EVERY_S = 60.0
-SENSE_STEPS = 8640  # of five seconds, twelve hours as `check` has it: by these the sign is judged
 SAME_US = 180_000_000
 SURE = 0.9
 LOAD_C = 0.05  # an hour's share of the rated capacity from which a joint warms (assumed)
@@ -60,7 +54,7 @@ def channels(boat: Boat) -> tuple[str, ...]:
 
 
 class Watch:
-    """Takes the log in pieces, in time order, and says when a flag is raised, gets worse or is
+    """Takes the log in chunks, in time order, and says when a flag is raised, gets worse or is
     cleared.
     """
 
@@ -70,35 +64,37 @@ class Watch:
         self.cells = CellMonitor(boat.pack)
         self.cables = CableGroup(boat.cable)
         self.drive = drive_heats(boat)
-        self._detectors: list[detectors.Detector] = [*detectors.levels(boat), *self.drive]
-        self._reserve = _Reserve(boat, charge)
-        self._turning = Turning(boat)
         self.loop = LoopMonitor(boat)
+        self._reserve = Reserve(boat, charge)
+        self._turning = Turning(boat)
+        self._direct: list[Watcher[Series]] = [*limits(boat), *self.drive, self._reserve]
         self._since_us: dict[str, int] = {}
 
     def update(self, chunk: Series) -> list[FlagEvent]:
-        """Takes the next piece, some seconds long."""
+        """Takes the next chunk, some seconds long."""
         if not chunk.n:
             return []
-        piece = Piece(chunk)
-        sightings = [s for d in self._detectors for s in d.update(piece)]
-        sightings += self._reserve.update(chunk)
-        reversed_ = self._reserve.sense.finding is not None
-        sightings += [] if reversed_ else self._turning.update(chunk, self._reserve.state)
+        for watcher in self._direct:
+            watcher.update(chunk)
         self.cells.update(chunk)
         self.cables.update(chunk)
         self.loop.update(chunk)
+        found = [d for watcher in self._direct for d in watcher.detections()]
+        self._turning.charge = self._reserve.state
+        if not self._reserve.sense.detections():
+            self._turning.update(chunk)
+            found += self._turning.detections()
         t_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
-        sightings += self._findings(t_us)
-        return self.book.see(t_us, _without_echoes(sightings), self._evidence(piece))
+        found += self._fitted(t_us)
+        return self.book.see(t_us, _without_echoes(found), self._evidence(chunk))
 
-    def _evidence(self, piece: Piece) -> Evidence:
-        """What a piece could have shown."""
-        read = frozenset(name for name, high in piece.highest.items() if high == high)
+    def _evidence(self, chunk: Series) -> Evidence:
+        """What a chunk could have shown."""
+        read = frozenset(name for name, high in chunk.highest.items() if high == high)
         names = ("pack_current_a", "controller_current_a")
-        most = [max(piece.highest.get(n, 0.0), -piece.lowest.get(n, 0.0)) for n in names]
+        most = [max(chunk.highest.get(n, 0.0), -chunk.lowest.get(n, 0.0)) for n in names]
         loaded = any(amps > LOAD_C * self.boat.pack.rated_capacity_ah for amps in most)
-        return Evidence(round(piece.chunk.n * piece.chunk.step_s * 1e6), read, loaded)
+        return Evidence(round(chunk.n * chunk.step_s * 1e6), read, loaded)
 
     def teach(
         self,
@@ -115,139 +111,43 @@ class Watch:
         """The charge as last followed, a minute old at most."""
         return self._reserve.state
 
-    def _findings(self, t_us: int) -> list[Sighting]:
-        found = [(f"cell/{f.subject}", f) for f in self.cells.findings()]
+    def _fitted(self, t_us: int) -> list[Detection]:
+        """What fits to cells and joints found, once it has been sure for long enough."""
+        found = [replace(d, key=f"cell/{d.subject}") for d in self.cells.detections()]
         for monitor in self.cables.monitors:
             key = f"joint/{monitor.cable.name}"
-            found += [(key, with_witness(f, self.loop)) for f in monitor.findings()]
-        found = [(key, f) for key, f in found if f.sureness_frac >= SURE and f.kind in _SHOWN]
-        names = [f"{key} {f.kind}" for key, f in found]
+            found += [replace(with_witness(d, self.loop), key=key) for d in monitor.detections()]
+        sure = [d for d in found if d.sureness_frac >= SURE and d.kind in _SHOWN]
+        names = [f"{d.key} {d.kind}" for d in sure]
         self._since_us = {name: self._since_us.get(name, t_us) for name in names}
         return [
-            _from_finding(key, f, self._channels(f))
-            for name, (key, f) in zip(names, found, strict=True)
-            if t_us - self._since_us[name] >= 1e6 * HOLD_LONG_S.get(f.kind, HOLD_S)
+            _as_flag(replace(d, since_us=self._since_us[name]))
+            for name, d in zip(names, sure, strict=True)
+            if t_us - self._since_us[name] >= 1e6 * HOLD_LONG_S.get(d.kind, HOLD_S)
         ]
-
-    def _channels(self, finding: Finding) -> tuple[str, ...]:
-        return (*finding.size.used, "pack_current_a")[:4]
 
 
 _SHOWN = {"lug_heating", "over_ampacity", "cell_resistance", "cell_charge", "cell_capacity"}
 
 
-def _from_finding(key: str, f: Finding, names: tuple[str, ...]) -> Sighting:
-    level = "notice" if f.kind == "over_ampacity" else "warning"
-    key = f"{key}/ampacity" if f.kind == "over_ampacity" else key
-    channels = tuple(dict.fromkeys(names))
-    if f.kind != "cell_charge":
-        return Sighting(key, f.kind, f.subject, level, f.text, channels)
+def _as_flag(found: Detection) -> Detection:
+    """A fit's finding with the urgency, the plot and the first act of its flag."""
+    channels = tuple(dict.fromkeys((*found.size.used, "pack_current_a")[:4]))
+    found = replace(found, channels=channels)
+    if found.kind == "over_ampacity":
+        return replace(found, level="notice", key=f"{found.key}/ampacity")
+    if found.kind != "cell_charge":
+        return found
     # A cell is levelled otherwise than a block.
-    first = f"Plan for less range. In harbour: {f.cure[:1].lower()}{f.cure[1:]}."
-    return Sighting(key, f.kind, f.subject, level, f.text, channels, first_action=first)
+    first = f"Plan for less range. In harbour: {found.cure[:1].lower()}{found.cure[1:]}."
+    return replace(found, first_action=first)
 
 
-def _without_echoes(sightings: list[Sighting]) -> list[Sighting]:
+def _without_echoes(found: list[Detection]) -> list[Detection]:
     """One cause, one flag: where a cell is named for being low or high, the pack is not too."""
-    kinds = {s.kind for s in sightings}
+    kinds = {d.kind for d in found}
     echo = {"pack_low": "cell_low", "pack_high": "cell_high"}
-    return [s for s in sightings if not (s.kind in echo and echo[s.kind] in kinds)]
-
-
-class _Sense:
-    """Whether the current comes with the wrong sign, by the changes of the last half day."""
-
-    def __init__(self, boat: Boat) -> None:
-        self.finding: Finding | None = None
-        self._ah = boat.pack.rated_capacity_ah
-        self._means = np.zeros((2, 0))
-
-    def see(self, whole: Series) -> None:
-        """Takes the next minute."""
-        size = max(round(LAG_S / whole.step_s), 1)
-        both = np.stack([whole.get("pack_voltage_v"), whole.get("pack_current_a")])
-        both = both[:, : whole.n // size * size].reshape(2, -1, size).mean(axis=2)
-        self._means = np.hstack([self._means, both])[:, -SENSE_STEPS:]
-        volts, amps = self._means
-        test = shunt_sense(volts, amps, size * whole.step_s, self._ah)
-        if test.verdict != "cannot say":
-            self.finding = test.finding
-
-    def sightings(self) -> list[Sighting]:
-        """The flag, where it is wrong."""
-        if self.finding is None:
-            return []
-        return [_from_finding("pack/sense", self.finding, ("pack_current_a", "pack_voltage_v"))]
-
-
-class _Reserve:
-    """Follows the charge a minute at a time; sights the reserve being reached."""
-
-    def __init__(self, boat: Boat, charge: PackPosterior | None) -> None:
-        self.boat, self.state = boat, charge
-        self.sense = _Sense(boat)
-        reserve = boat.reserve.soc_frac
-        self.warn = Threshold(reserve, reserve + 0.03, above=False, hold_s=120.0)
-        self.act = Threshold(reserve / 2, reserve / 2 + 0.03, above=False, hold_s=120.0)
-        self._pieces: list[Series] = []
-
-    def update(self, chunk: Series) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        self._pieces.append(chunk)
-        if sum(p.n * p.step_s for p in self._pieces) >= CHARGE_EVERY_S:
-            self._advance()
-        if wrong := self.sense.sightings():
-            return wrong
-        if self.state is None or not (self.warn.active or self.act.active):
-            return []
-        level = "act now" if self.act.active else "warning"
-        text = (
-            f"Charge {100 * self.state.soc:.0f} % (give or take {100 * self.state.sd:.0f}), "
-            f"reserve {100 * self.boat.reserve.soc_frac:.0f} %."
-        )
-        return [Sighting("pack/low", "reserve", "pack", level, text, ("pack_current_a",))]
-
-    def _advance(self) -> None:
-        whole = _joined(self._pieces)
-        self._pieces = []
-        if not whole.has("pack_current_a", "pack_voltage_v"):
-            return
-        _despike(whole.values["pack_current_a"], 2.0 * self.boat.pack.rated_capacity_ah)
-        _despike(
-            whole.values["pack_voltage_v"],
-            0.2 * float(np.nanmedian(whole.values["pack_voltage_v"])),
-        )
-        self.sense.see(whole)
-        self.state = track(whole, self.boat.pack, self.state).final
-        at = np.array([whole.t_utc_s[-1]])
-        # While the charge is not known well, silence is better than a guess.
-        value = self.state.soc if self.state.sd < 0.08 else np.nan
-        self.warn.see(at, np.array([value]))
-        self.act.see(at, np.array([value]))
-
-
-def _despike(values: Floats, jump: float) -> None:
-    """Single readings that stand off their neighbours by more than `jump` become missing, and at
-    the ends all that stand off the middle by ten times as much.
-    """
-    values[np.abs(values - np.nanmedian(values)) > 10 * jump] = np.nan
-    before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
-    lone = (np.abs(before) > jump) & (np.abs(after) > jump) & (before * after > 0)
-    values[1:-1][lone] = np.nan
-
-
-def _joined(pieces: list[Series]) -> Series:
-    """Pieces in time order as one series; a hole between them becomes a gap."""
-    first, last = pieces[0], pieces[-1]
-    step_us = first.step_s * 1e6
-    n = round((last.t0_us - first.t0_us) / step_us) + last.n
-    names = {k for p in pieces for k in p.values}
-    values = {k: np.full(n, np.nan) for k in names}
-    for p in pieces:
-        at = round((p.t0_us - first.t0_us) / step_us)
-        for k, v in p.values.items():
-            values[k][at : at + p.n] = v
-    return Series(first.t0_us, first.step_s, n, values)
+    return [d for d in found if not (d.kind in echo and echo[d.kind] in kinds)]
 
 
 def run(

@@ -1,15 +1,19 @@
-"""Live: when must the boat turn for home? Raised with lead time, while she motors.
+"""Live: when must the boat turn for home? Raised with lead time, while it motors.
 
 Looks at the last two hours, thinned, and asks the way home the less often the farther off the
 turning point is.
 """
+
+from dataclasses import replace
 
 import numpy as np
 
 from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration
 from analyzer.environment.wind import lately
-from analyzer.flags.flag import Sighting
+from analyzer.estimation.detection import Detection, Level
+from analyzer.estimation.estimate import Estimate
+from analyzer.flags.reserve import joined
 from analyzer.hull import hull
 from analyzer.hull.steady import CHANNELS as STEADY_CHANNELS
 from analyzer.hull.steady import SteadyPoints, steady
@@ -41,6 +45,9 @@ class Turning:
     Args:
         boat: With a home, else it stays silent.
         points, calibration: From earlier trips.
+
+    Attributes:
+        charge: As last followed; who follows it sets it before each chunk.
     """
 
     def __init__(
@@ -55,21 +62,25 @@ class Turning:
         self._prior = hull.prior(boat)
         self._pieces: list[Series] = []
         self._next_s = -np.inf
-        self._last: list[Sighting] = []
+        self.charge: PackPosterior | None = None
+        self._last: list[Detection] = []
 
-    def update(self, chunk: Series, charge: PackPosterior | None) -> list[Sighting]:
-        """Takes the next piece of the log and the charge as last followed."""
+    def detections(self) -> list[Detection]:
+        """That the turning point is near, or home no longer sure, as last looked at."""
+        return self._last
+
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
         if self.boat.home is None or not chunk.n:
-            return []
+            return
         self._remember(chunk)
         now_s = chunk.t0_us / 1e6 + chunk.n * chunk.step_s
         if now_s < self._next_s:
-            return self._last
+            return
         self._next_s = now_s + LATEST_S / 3
         self._last = []
-        if charge is not None and charge.sd < SURE_CHARGE_SD:
-            self._look(charge, now_s)
-        return self._last
+        if self.charge is not None and self.charge.sd < SURE_CHARGE_SD:
+            self._look(self.charge, now_s)
 
     def _remember(self, chunk: Series) -> None:
         every = max(round(STEP_S / chunk.step_s), 1)
@@ -81,7 +92,7 @@ class Turning:
             self._pieces.pop(0)
 
     def _look(self, charge: PackPosterior, now_s: float) -> None:
-        log = _joined(self._pieces)
+        log = joined(self._pieces)
         present = inputs.now(log, self.boat)
         here = _place(log)
         if present is None or here is None or self.boat.home is None:
@@ -93,7 +104,7 @@ class Turning:
         told = self._ask(log, charge, present, away_m, course_deg)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
-        self._last = _sightings(told, lead_s)
+        self._last = _detections(told, lead_s)
 
     def _ask(
         self, log: Series, charge: PackPosterior, present: Now, away_m: float, course_deg: float
@@ -116,32 +127,31 @@ class Turning:
         return home_reach(asked, result, result.as_now, away_m, course_deg, sureness)
 
 
-def _sightings(told: HomeReach, lead_s: float) -> list[Sighting]:
+def _detections(told: HomeReach, lead_s: float) -> list[Detection]:
     """A flag where the turning point is near, or home no longer sure."""
     sure = f"{100 * told.can_return_frac:.0f} % sure of getting home above the reserve"
     evidence = f"Home is {told.distance_m / NMI:.1f} nmi off; {sure} if turned now."
     speed = f"{told.back_speed_mps / KN:.1f} kn through the water"
-    names = ("pack_current_a", "speed_ground_mps")
+    held = Detection(
+        "the way home",
+        "turn_back",
+        evidence,
+        1.0 - told.can_return_frac,
+        Estimate(told.distance_m, None, None, "m"),
+        key="way/home",
+        channels=("pack_current_a", "speed_ground_mps"),
+    )
     if told.homeward:
         if told.can_return_frac >= told.sureness_frac:
             return []
-        return [
-            Sighting(
-                "way/home", "turn_back", "the way home", "warning", evidence, names,
-                title="the way home may take more than the pack has above the reserve",
-                first_action=f"Slow to {speed}; have a sail or another harbour ready.",
-            )
-        ]  # fmt: skip
+        title = "the way home may take more than the pack has above the reserve"
+        slow = f"Slow to {speed}; have a sail or another harbour ready."
+        return [replace(held, title=title, first_action=slow)]
     if lead_s > NOTICE_S:
         return []
-    level = "notice" if lead_s > WARNING_S else "warning" if lead_s > 0 else "act now"
+    level: Level = "notice" if lead_s > WARNING_S else "warning" if lead_s > 0 else "act now"
     title = f"turn for home within {lead_s / 60:.0f} minutes" if lead_s > 0 else ""
-    return [
-        Sighting(
-            "way/home", "turn_back", "the way home", level, evidence, names,
-            title=title, first_action=f"Turn for home at {speed}.",
-        )
-    ]  # fmt: skip
+    return [replace(held, level=level, title=title, first_action=f"Turn for home at {speed}.")]
 
 
 def _place(log: Series) -> tuple[float, float] | None:
@@ -149,18 +159,3 @@ def _place(log: Series) -> tuple[float, float] | None:
     lat, lon = log.get("latitude_deg"), log.get("longitude_deg")
     ok = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
     return (float(lat[ok[-1]]), float(lon[ok[-1]])) if len(ok) else None
-
-
-def _joined(pieces: list[Series]) -> Series:
-    """Thinned pieces in time order on one grid; holes stay holes."""
-    first, last = pieces[0], pieces[-1]
-    step_us = first.step_s * 1e6
-    n = round((last.t0_us - first.t0_us) / step_us) + last.n
-    names = dict.fromkeys(k for piece in pieces for k in piece.values)
-    values = {k: np.full(n, np.nan) for k in names}
-    for piece in pieces:
-        at = round((piece.t0_us - first.t0_us) / step_us)
-        for k, v in piece.values.items():
-            fits = v[: max(n - at, 0)]
-            values[k][at : at + len(fits)] = fits
-    return Series(first.t0_us, first.step_s, n, values)

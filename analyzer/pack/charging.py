@@ -5,8 +5,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.estimation.results import Finding
 from analyzer.pack.chemistry import LEAD, chemistry
 from analyzer.pack.soc import PackPosterior
 from analyzer.series.derived import cell_temp_c, held_current_a, mean_cell_v
@@ -52,7 +52,7 @@ def time_to_full(
 
 def findings(
     series: Series, pack: Pack, last_full_days: float | None = None
-) -> tuple[Finding, ...]:
+) -> tuple[Detection, ...]:
     """What is wrong with the charging in a series.
 
     Args:
@@ -73,7 +73,7 @@ def _longest_s(mask: npt.NDArray[np.bool_], step_s: float) -> float:
     return float((edges[1::2] - edges[::2]).max(initial=0)) * step_s
 
 
-def _cold(series: Series, pack: Pack) -> Finding | None:
+def _cold(series: Series, pack: Pack) -> Detection | None:
     limit = chemistry(pack.chemistry).no_charge_below_c
     measured = any(
         n.endswith("temp_c") and n[:4] in ("pack", "cell", "bloc") for n in series.values
@@ -87,7 +87,7 @@ def _cold(series: Series, pack: Pack) -> Finding | None:
     if lasted < COLD_S:
         return None
     coldest, most = float(temp[mask].min()), float(-amps[mask].min())
-    return Finding(
+    return Detection(
         subject="pack",
         kind="cold_charge",
         text=f"The pack was charged with up to {most:.0f} A at {coldest:.1f} °C",
@@ -101,7 +101,7 @@ def _cold(series: Series, pack: Pack) -> Finding | None:
     )
 
 
-def _over_voltage(series: Series, pack: Pack) -> Finding | None:
+def _over_voltage(series: Series, pack: Pack) -> Detection | None:
     kind = chemistry(pack.chemistry)
     limit = (pack.cell_full_v or kind.full_v) + 0.10
     volts = mean_cell_v(series, pack)
@@ -115,7 +115,7 @@ def _over_voltage(series: Series, pack: Pack) -> Finding | None:
     )
     where = "by the turning propeller" if turning else "by a charger"
     cure = "Reduce regeneration when the pack is nearly full" if turning else "Lower its voltage"
-    return Finding(
+    return Detection(
         subject="pack",
         kind="over_voltage",
         text=f"Charged {where} to {high:.2f} V a cell, above {limit:.2f} V",
@@ -126,7 +126,7 @@ def _over_voltage(series: Series, pack: Pack) -> Finding | None:
     )
 
 
-def _stops_short(series: Series, pack: Pack) -> Finding | None:
+def _stops_short(series: Series, pack: Pack) -> Detection | None:
     """A charger whose voltage is held below the top while its current has tailed off.
 
     On a pack that is not full, the current falls only where the voltage is held; at the top that
@@ -159,9 +159,9 @@ def _ends(values: Floats) -> Floats:
     return np.array([values[:eighth].mean(), values[-eighth:].mean()])
 
 
-def _short(top_v: float, high_v: float, pack: Pack) -> Finding:
+def _short(top_v: float, high_v: float, pack: Pack) -> Detection:
     count = pack.cells_in_series
-    return Finding(
+    return Detection(
         subject="pack",
         kind="charge_stops_short",
         text=(
@@ -181,11 +181,11 @@ def _short(top_v: float, high_v: float, pack: Pack) -> Finding:
     )
 
 
-def _never_full(pack: Pack, last_full_days: float | None) -> Finding | None:
+def _never_full(pack: Pack, last_full_days: float | None) -> Detection | None:
     if last_full_days is None or last_full_days < NEVER_FULL_DAYS:
         return None
     days = last_full_days
-    return Finding(
+    return Detection(
         subject="pack",
         kind="never_full",
         text=f"The pack has not been full for {days:.0f} days",

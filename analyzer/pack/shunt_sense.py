@@ -10,9 +10,9 @@ from typing import Literal
 
 import numpy as np
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import Finding
 from analyzer.series.series import Floats
 from analyzer.series.steps import whole_steps
 
@@ -43,10 +43,10 @@ class Test:
     question: str
     verdict: Literal["right", "wrong", "cannot say"]
     text: str
-    finding: Finding | None = None
+    finding: Detection | None = None
 
 
-def wrong(question: str, finding: Finding) -> Test:
+def wrong(question: str, finding: Detection) -> Test:
     """The test that came out wrong, by its finding."""
     return Test(question, "wrong", finding.text, finding)
 
@@ -80,8 +80,8 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
     return wrong(question, _reversed(f"{text} that the pack is said to give.", ohm))
 
 
-def _reversed(text: str, ohm: Estimate) -> Finding:
-    return Finding(
+def _reversed(text: str, ohm: Estimate) -> Detection:
+    return Detection(
         "shunt",
         "shunt_reversed",
         f"{text} A pack's voltage falls when it gives: the current's sign is the wrong way round.",

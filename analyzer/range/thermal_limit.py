@@ -10,7 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.series.chunk import Piece
 from analyzer.series.series import Series
 from analyzer.thermal.drive import drive_heats
 from logger.boat import Boat
@@ -64,7 +63,7 @@ def warmths(series: Series, boat: Boat) -> tuple[Warmth, ...]:
         last = last[np.isfinite(last)]
         if not len(last):
             continue
-        heat.update(Piece(series))
+        heat.update(series)
         draws = heat.draws(DRAWS, rng)
         if draws is None:
             continue

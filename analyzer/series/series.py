@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -44,6 +45,41 @@ class Series:
     def get(self, name: str) -> Floats:
         """The channel, or all NaN where it is not there. Shape (n,)."""
         return self.values.get(name, np.full(self.n, np.nan))
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Channels, in the order of the table's rows."""
+        return tuple(self.values)
+
+    @cached_property
+    def _table(self) -> Floats:
+        """Shape (channels, n)."""
+        return np.array([self.values[n] for n in self.names]).reshape(-1, self.n)
+
+    @cached_property
+    def lowest(self) -> dict[str, float]:
+        """Lowest reading of each channel; NaN where there was none."""
+        found = np.fmin.reduce(self._table, axis=1) if self.names else np.empty(0)
+        return dict(zip(self.names, found.tolist(), strict=True))
+
+    @cached_property
+    def highest(self) -> dict[str, float]:
+        """Highest reading of each channel; NaN where there was none."""
+        found = np.fmax.reduce(self._table, axis=1) if self.names else np.empty(0)
+        return dict(zip(self.names, found.tolist(), strict=True))
+
+    def ages(self) -> tuple[Floats, Floats, Floats]:
+        """First and last time at which each channel was read, and how often. Shape (channels,)
+
+        NaN, NaN and 0 where it was not.
+        """
+        have = np.isfinite(self._table)
+        count = have.sum(axis=1)
+        first, last = have.argmax(axis=1), self.n - 1 - have[:, ::-1].argmax(axis=1)
+        t0_s = self.t0_us / 1e6
+        none = count == 0
+        first_s, last_s = t0_s + first * self.step_s, t0_s + last * self.step_s
+        return np.where(none, np.nan, first_s), np.where(none, np.nan, last_s), count.astype(float)
 
     def cut(self, start: int, stop: int) -> "Series":
         """Grid indices start to stop (not included), as views."""

@@ -8,9 +8,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import Finding
 from analyzer.thermal import joints
 from analyzer.thermal.cables import CAUTION
 from logger.boat import Cable
@@ -49,7 +49,7 @@ def base_k(history: Sequence[Kept]) -> float | None:
     return max(mean, 0.0) + math.sqrt(1 / sum(weight) + day)
 
 
-def trend(cable: Cable, history: Sequence[Kept]) -> Finding | None:
+def trend(cable: Cable, history: Sequence[Kept]) -> Detection | None:
     """What the trips together say of a cable; None while nothing is rising for sure."""
     if len(history) < LEAST_TRIPS:
         return None
@@ -74,7 +74,7 @@ def trend(cable: Cable, history: Sequence[Kept]) -> Finding | None:
 
 def _finding(
     cable: Cable, grown_k: float, sd_k: float, span_s: float, trips: int, sure: float
-) -> Finding:
+) -> Detection:
     j = joints.joint(cable)
     per_k = 1 / j.path_k_w / j.ref_a**2
     size = Estimate(
@@ -88,4 +88,4 @@ def _finding(
         f"more at {j.ref_a:.0f} A."
     )
     cure = "Look at it before it is urgent: isolate, clean, re-torque, look at the crimp."
-    return Finding(where, "lug_trend", text, sure, size, cure, CAUTION)
+    return Detection(where, "lug_trend", text, sure, size, cure, CAUTION)

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import CableRow, Finding
+from analyzer.estimation.results import CableRow
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Series
 from analyzer.thermal import copper, joints
@@ -113,7 +114,7 @@ class CableMonitor:
         bare = Gatherer(STEP_S, (f"{cable.current_channel}^2",), believable((cable,)))
         self._bare = bare if self._heat is None else None
         self.time_s = math.nan
-        self._kept: tuple[float, Finding] | None = None
+        self._kept: tuple[float, Detection] | None = None
 
     def update(self, chunk: Series) -> None:
         """Takes the next piece of the log, 10 s or hours."""
@@ -237,23 +238,23 @@ class CableMonitor:
         heat = self._filter
         return heat.settled(self._place, self.load)[0] if heat is not None else math.nan
 
-    def findings(self) -> tuple[Finding, ...]:
+    def detections(self) -> list[Detection]:
         """What is wrong with this cable, with its sureness; empty where nothing is."""
         out = []
         if self.loosening:
             out.append(self._loosening())
         if self.sustained_a > self.ampacity_a:
             out.append(self._ampacity_finding(self.ampacity_a))
-        return tuple(out)
+        return out
 
-    def _loosening(self) -> Finding:
+    def _loosening(self) -> Detection:
         """The finding, worked out at most once a minute."""
         minute = self.time_s // 60.0
         if self._kept is None or self._kept[0] != minute:
             self._kept = (minute, self._loosening_finding())
         return self._kept[1]
 
-    def _loosening_finding(self) -> Finding:
+    def _loosening_finding(self) -> Detection:
         verdict = max((self.high, self.apart), key=lambda v: v.held_s)
         ohm = self.excess_ohm()
         where = joints.place(self.cable)
@@ -264,9 +265,9 @@ class CableMonitor:
             f"current; a joint with some {mid:.2g} mΩ too much would do that."
         )
         cure = "Isolate the pack, then clean, re-seat and re-torque the joint; look at the crimp."
-        return Finding(where, "lug_heating", text, verdict.sure, ohm, cure, CAUTION)
+        return Detection(where, "lug_heating", text, verdict.sure, ohm, cure, CAUTION)
 
-    def _ampacity_finding(self, amps: float) -> Finding:
+    def _ampacity_finding(self, amps: float) -> Detection:
         high = self.sustained_a
         text = (
             f"{high:.0f} A flowed for two minutes in a cable whose published ampacity here is "
@@ -274,7 +275,7 @@ class CableMonitor:
         )
         size = Estimate(high / amps, None, None, "frac")
         cure = "A larger cable, or a lower current limit in the controller."
-        return Finding(self.cable.name, "over_ampacity", text, 0.9, size, cure, CAUTION)
+        return Detection(self.cable.name, "over_ampacity", text, 0.9, size, cure, CAUTION)
 
     def _expected(self, load: float) -> Estimate:
         prior = joints.prior(self.cable, True)

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
-from analyzer.flags.flag import Sighting
 from analyzer.pack.chemistry import chemistry
-from analyzer.series.chunk import Piece
 from analyzer.series.resample import Gatherer, highest
-from analyzer.series.series import Floats
+from analyzer.series.series import Floats, Series
 from analyzer.thermal.filter import HeatFilter, crossing_s
 from analyzer.thermal.heat_prior import HeatPrior, Host
 from logger.boat import Boat
@@ -71,13 +70,16 @@ class DriveHeat:
         self._count = self._held = 0
         self.ahead: Ahead | None = None
 
-    def update(self, piece: Piece) -> list[Sighting]:
-        """Takes the next piece of the log."""
-        for end_s, row in zip(*self._gather.add(piece.chunk), strict=True):
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
+        for end_s, row in zip(*self._gather.add(chunk), strict=True):
             self._step(float(end_s), row.tolist())
+
+    def detections(self) -> list[Detection]:
+        """That the part will pass its limit at this load, once that has been so for a minute."""
         if self._held < HOLD_STEPS or self.ahead is None:
             return []
-        return [self._sighting(self.ahead)]
+        return [self._detection(self.ahead)]
 
     def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats] | None:
         """Equally likely bodies, each (n,): as `HeatFilter.draws`, and air_c; None unseen."""
@@ -121,18 +123,24 @@ class DriveHeat:
             crosses = Estimate(mid, low, high if math.isfinite(high) else None, "s")
         return Ahead(self.part, temp_c, self.limit_c, settles, crosses, soon)
 
-    def _sighting(self, ahead: Ahead) -> Sighting:
+    def _detection(self, ahead: Ahead) -> Detection:
         minutes = (ahead.crosses_in.mid or 0.0) / 60
         settles = ahead.settles_at.mid or math.nan
         text = (
             f"{self.part} at {ahead.temp_c:.0f} °C; at this load it would settle near "
             f"{settles:.0f} °C and pass {self.limit_c:.0f} °C in about {minutes:.0f} min."
         )
-        title = f"The {self.part} will cut back if this goes on"
-        return Sighting(
-            f"{self.part}/hot", f"{self.part}_hot", self.part, "notice", text,
-            (self.channel, "controller_current_a"), title=title,
-        )  # fmt: skip
+        return Detection(
+            self.part,
+            f"{self.part}_hot",
+            text,
+            ahead.sure,
+            ahead.settles_at,
+            level="notice",
+            key=f"{self.part}/hot",
+            channels=(self.channel, "controller_current_a"),
+            title=f"The {self.part} will cut back if this goes on",
+        )
 
 
 def drive_heats(boat: Boat) -> list[DriveHeat]:

@@ -11,9 +11,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import Finding
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Series
 from analyzer.thermal import copper
@@ -99,7 +99,7 @@ class LoopMonitor:
         return sum(copper.ohm_per_m_20c(c) * c.length_m for c in self.boat.cable)
 
 
-def with_witness(finding: Finding, loop: LoopMonitor) -> Finding:
+def with_witness(finding: Detection, loop: LoopMonitor) -> Detection:
     """A heating joint's finding with what the voltmeters say of it, where they say anything."""
     grown = loop.grown()
     if finding.kind != "lug_heating" or grown.mid is None or grown.low is None or grown.low <= 0:

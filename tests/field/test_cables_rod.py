@@ -15,8 +15,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from analyzer.flags.detectors import probe_levels
-from analyzer.series.chunk import Piece
+from analyzer.flags.detectors import probe_limits
 from analyzer.series.series import Series
 from analyzer.thermal.cables import CableMonitor
 from analyzer.thermal.copper import ampacity_30c_a, iec_ohm_per_m
@@ -192,7 +191,7 @@ def watched(day: Day, which: int) -> tuple[float | None, float | None]:
         for k, s in enumerate(names)
     ]
     monitor = CableMonitor(cables[which], cables[1 - which])
-    (limit,) = probe_levels((cables[which],))
+    (limit,) = probe_limits((cables[which],))
     values = {
         "pack_current_a": day.current_a,
         "ambient_temp_c": day.ambient_c,
@@ -207,7 +206,8 @@ def watched(day: Day, which: int) -> tuple[float | None, float | None]:
         monitor.update(piece)
         if heating_s is None and monitor.loosening:
             heating_s = (k + per) * DT_S
-        if hot_s is None and limit.update(Piece(piece)):
+        limit.update(piece)
+        if hot_s is None and limit.detections():
             hot_s = (k + per) * DT_S
         if heating_s is not None:
             break

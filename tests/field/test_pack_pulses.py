@@ -68,7 +68,7 @@ def test_healthy_strings_raise_no_finding(table):
     false = 0
     for k in range(DRAWS):
         rows = table[table["soc_percent"] == levels[k % len(levels)]]
-        false += bool(_monitor(rng.permutation(rows)[:16]).findings())
+        false += bool(_monitor(rng.permutation(rows)[:16]).detections())
     print(f"\nhealthy strings: {false} of {DRAWS} with a finding")
     assert false <= 0.01 * DRAWS
 
@@ -81,7 +81,7 @@ def test_cell_5_percent_lower_is_found(table, low, others):
         rows = rng.permutation(table[table["soc_percent"] == others])[:16]
         where = int(rng.integers(16))
         rows[where] = rng.choice(table[table["soc_percent"] == low])
-        found = [f.subject for f in _monitor(rows).findings()]
+        found = [f.subject for f in _monitor(rows).detections()]
         right += found == [f"cell {where + 1}"]
     print(f"\none cell at {low} %, the others at {others} %: found in {right} of {count}")
     assert right >= 0.9 * count
@@ -94,7 +94,7 @@ def test_ten_percent_on_the_plateau_is_answered_cannot_tell(table):
         rows[5] = rng.choice(table[table["soc_percent"] == 35])
         monitor = _monitor(rows)
         visible = monitor.visible()
-        assert monitor.findings() == ()
+        assert monitor.detections() == []
         assert not visible.known
         assert "cannot tell" in visible.reason
         assert visible.missing

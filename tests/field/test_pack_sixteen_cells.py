@@ -95,7 +95,7 @@ def _findings(pool, seed, fault=None):
         values[cell_voltage(i)] = np.round(noisy, 3)
     monitor = CellMonitor(pack)
     monitor.update(Series(0, STEP_S, len(amps), values))
-    return where, [(f.subject, f.kind) for f in monitor.findings()]
+    return where, [(f.subject, f.kind) for f in monitor.detections()]
 
 
 def test_cell_monitor_finds_cell_and_cause_and_is_silent_on_healthy_packs(pool):

@@ -7,6 +7,7 @@ from analyzer.answers.passage import PlanAnswer
 from analyzer.answers.trends import Course, PackHealth, Past
 from analyzer.answers.trip_chart import Around, TripPlot
 from analyzer.errors import BadRoute, NoTrip
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.results import (
     CableRow,
@@ -15,7 +16,6 @@ from analyzer.estimation.results import (
     CellsAnswer,
     ChannelRow,
     CheckAnswer,
-    Finding,
     FlagView,
     HomeAnswer,
     LedgerRow,
@@ -180,7 +180,7 @@ REVIEW = ReviewAnswer(
     remarks=("the motor took 6 % more for the same speed than on trip 1",),
 )
 
-FINDING = Finding(
+FINDING = Detection(
     subject="cell 5",
     kind="cell_resistance",
     text="cell 5 has 0.9 mΩ more than the others",

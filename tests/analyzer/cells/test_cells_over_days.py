@@ -102,7 +102,7 @@ def test_a_weak_one_stays_found(kind):
         part = {n: v[first : first + quarter] for n, v in log.values.items()}
         count = len(part["pack_current_a"])
         monitor.update(Series(round(first * STEP_S * 1e6), STEP_S, count, part))
-        found = monitor.findings()
+        found = monitor.detections()
         if (first + quarter) * STEP_S < FOUND_FROM_H * HOUR:
             assert all(f.subject == called for f in found)
             continue
@@ -116,9 +116,9 @@ def test_a_full_charge_may_have_levelled_a_low_one(levelled):
     log, monitor = lived(kind, low=0.05, levelled=levelled), CellMonitor(kind.pack)
     outing = round(FOUND_FROM_H * HOUR / STEP_S)
     monitor.update(log.cut(0, outing))
-    (found,) = monitor.findings()
+    (found,) = monitor.detections()
     assert (found.subject, found.kind) == (f"cell {kind.weak + 1}", "cell_charge")
     assert found.size.mid == pytest.approx(0.05, rel=0.4)
     monitor.update(log.cut(outing, log.n))
-    after = [(f.subject, f.kind) for f in monitor.findings()]
+    after = [(f.subject, f.kind) for f in monitor.detections()]
     assert after == ([] if levelled else [(found.subject, "cell_charge")])

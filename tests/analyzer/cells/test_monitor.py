@@ -32,7 +32,7 @@ def string(seed, weak=None, hours=2.0):
 def test_findings_names_the_cell_of_raised_resistance_only(seed):
     monitor = CellMonitor(PACK)
     monitor.update(string(seed, weak=seed + 5))
-    assert [f.subject for f in monitor.findings()] == [f"cell {seed + 5}"]
+    assert [f.subject for f in monitor.detections()] == [f"cell {seed + 5}"]
     weak = monitor.weakest()
     assert weak is not None
     assert weak.r_excess_ohm == approx(0.3 * R_OHM, rel=0.3)
@@ -42,7 +42,7 @@ def test_findings_names_the_cell_of_raised_resistance_only(seed):
 def test_findings_is_empty_on_a_healthy_string(seed):
     monitor = CellMonitor(PACK)
     monitor.update(string(100 + seed))
-    assert monitor.findings() == ()
+    assert monitor.detections() == []
     assert monitor.weakest() is None
 
 
@@ -53,7 +53,7 @@ def test_update_in_any_portions_gives_the_same():
     for k in range(0, series.n, 7):
         parts.update(series.cut(k, k + 7))
     assert whole.rows() == parts.rows()
-    assert whole.findings() == parts.findings()
+    assert whole.detections() == parts.detections()
 
 
 def test_blocks_are_followed_where_cells_are_not_measured():

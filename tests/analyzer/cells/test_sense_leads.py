@@ -66,4 +66,4 @@ def test_a_loose_lead_is_no_lost_capacity():
     monitor = CellMonitor(Pack(chemistry="lfp", cells_in_series=8, rated_capacity_ah=200))
     values = {f"cell_{c:02d}_voltage_v": log[:, c] for c in range(1, 9)}
     monitor.update(Series(0, 1.0, len(log), {"pack_current_a": log[:, 0], **values}))
-    assert monitor.findings() == ()
+    assert monitor.detections() == []

@@ -5,17 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
-from analyzer.estimation.results import Finding
 from analyzer.flags import monitor
 from analyzer.flags.flag import (
     CLEAR_S,
-    WORDS,
     Evidence,
     FlagBook,
-    Sighting,
     record,
 )
+from analyzer.flags.words import WORDS
 from analyzer.series.series import Series
 from logger.boat import Boat, Cable, Hull, Motor, Pack
 
@@ -121,14 +120,14 @@ def test_a_shunt_the_wrong_way_round_is_one_flag_and_no_false_alarm():
 @pytest.mark.parametrize(("stands_s", "raised"), [(900, 0), (1500, 1)])
 def test_what_a_cell_holds_is_flagged_once_it_has_stood_for_some_time(stands_s, raised):
     size = Estimate(0.06, 0.04, 0.08, "frac", used=("cell_07_voltage_v",))
-    finding = Finding("cell 7", "cell_charge", "Less charge.", 0.99, size, "cure", "caution")
+    finding = Detection("cell 7", "cell_charge", "Less charge.", 0.99, size, "cure", "caution")
     log, watching = calm(), monitor.Watch(BOAT)
     begin = log.t0_us + 60_000_000
     flags = []
     for first in range(0, log.n, 10):
         piece = log.cut(first, first + 10)
         stands = 0 <= piece.t0_us - begin < stands_s * 1e6
-        watching.cells.findings = lambda stands=stands: (finding,) if stands else ()
+        watching.cells.detections = lambda stands=stands: [finding] if stands else []
         flags += [e for e in watching.update(piece) if e.action == "raised"]
     assert [e.flag.kind for e in flags] == ["cell_charge"] * raised
     assert all(e.flag.first_action.endswith("In harbour: cure.") for e in flags)
@@ -200,14 +199,16 @@ def test_pieces_of_any_length_give_the_same_flags():
     assert kinds[0] == kinds[1] == kinds[2]
 
 
-def sighting(level: str = "warning") -> Sighting:
-    return Sighting("motor/hot", "motor_hot", "motor", level, "hot", ("motor_temp_c",))
+def hot(
+    level: str = "warning", kind: str = "motor_hot", channel: str = "motor_temp_c"
+) -> Detection:
+    return Detection("motor", kind, "hot", level=level, key="motor/hot", channels=(channel,))
 
 
 def test_the_book_raises_once_worsens_once_and_clears_once():
     book, seen = FlagBook(), []
     for k in range(100):
-        now = [sighting()] if k < 20 else [sighting("act now")] if k < 40 else []
+        now = [hot()] if k < 20 else [hot("act now")] if k < 40 else []
         seen += book.see(k * 10_000_000, now)
     assert [e.action for e in seen] == ["raised", "worse", "cleared"]
     assert seen[1].flag.level == "act now"
@@ -218,7 +219,7 @@ def test_a_short_absence_does_not_clear():
     book = FlagBook()
     seen = []
     for k in range(60):
-        seen += book.see(k * 10_000_000, [sighting()] if k % 5 == 0 else [])
+        seen += book.see(k * 10_000_000, [hot()] if k % 5 == 0 else [])
     assert [e.action for e in seen] == ["raised"]
 
 
@@ -255,8 +256,7 @@ def test_run_writes_flags_and_their_lives_into_the_log(tmp_path):
 def adopted(kind: str, channel: str) -> FlagBook:
     """A book that takes over a flag which an earlier run raised an hour ago."""
     book = FlagBook()
-    one = Sighting("key", kind, "motor", "warning", "evidence", (channel,))
-    book.adopt(replace(record(one, 0), number=7))
+    book.adopt(replace(record(hot(kind=kind, channel=channel), 0), number=7))
     return book
 
 
@@ -290,6 +290,6 @@ def test_what_only_load_can_show_is_cleared_by_an_hour_of_load_alone():
 
 def test_a_flag_seen_again_after_a_restart_clears_as_any_other():
     book = adopted("lug_heating", "probe_a_temp_c")
-    again = Sighting("key", "lug_heating", "motor", "warning", "evidence", ("probe_a_temp_c",))
+    again = hot(kind="lug_heating", channel="probe_a_temp_c")
     assert book.see(3_600_000_000, [again], piece("probe_a_temp_c")) == []
     assert cleared_after(book, piece("probe_a_temp_c"), 100) == 13

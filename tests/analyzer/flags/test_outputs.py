@@ -8,10 +8,11 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from analyzer.flags.flag import FlagEvent, Sighting, record
+from analyzer.estimation.detection import Detection
+from analyzer.flags.flag import FlagEvent, record
 from analyzer.flags.outputs import Command, TcpLines, UdpLines
 
-FLAG = record(Sighting("motor/hot", "motor_hot", "motor", "warning", "125 °C; $(reboot)", ()), 0)
+FLAG = record(Detection("motor", "motor_hot", "125 °C; $(reboot)", key="motor/hot"), 0)
 EVENT = FlagEvent("raised", 0, FLAG)
 
 

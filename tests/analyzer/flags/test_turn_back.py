@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analyzer.flags.flag import LEVELS
+from analyzer.estimation.detection import LEVELS
 from analyzer.flags.turn_back import Turning
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import PackPosterior, track
@@ -42,13 +42,15 @@ def out_and_on(hours: float, ah: float, course_deg: float = 90.0) -> tuple[Boat,
 
 
 def follow(afloat: Boat, series: Series, *, step: int = 60) -> list[tuple[float, str, str]]:
-    """Minute by minute: (time, level, title) of what is sighted."""
+    """Minute by minute: (time, level, title) of what is detected."""
     judge, state = Turning(afloat), None
     seen: list[tuple[float, str, str]] = []
     for at in range(0, series.n - step, step):
         piece = series.cut(at, at + step)
         state = track(piece, afloat.pack, state).final
-        seen += [(at + step, s.level, s.title) for s in judge.update(piece, sure(state))]
+        judge.charge = sure(state)
+        judge.update(piece)
+        seen += [(at + step, d.level, d.title) for d in judge.detections()]
     return seen
 
 
@@ -76,7 +78,8 @@ def test_silence_near_home_and_with_plenty_left():
 def test_without_a_home_it_says_nothing():
     _, series = out_and_on(0.2, 100.0)
     judge = Turning(boat())
-    assert judge.update(series, None) == []
+    judge.update(series)
+    assert judge.detections() == []
 
 
 def test_on_the_way_home_it_does_not_say_turn():
@@ -94,4 +97,5 @@ def test_missing_channels_keep_it_silent(name):
     afloat, series = out_and_on(0.5, 60.0)
     series.values[name][:] = np.nan
     judge = Turning(afloat)
-    assert judge.update(series, None) == []
+    judge.update(series)
+    assert judge.detections() == []

@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from analyzer.series.chunk import Piece
 from analyzer.series.series import Series
 from analyzer.thermal.drive import DriveHeat, drive_heats
 from logger.boat import Motor
@@ -18,9 +17,8 @@ def run(load_a: np.ndarray, watts: float, seed: int = 0) -> tuple[DriveHeat, np.
     (heat,) = drive_heats(BOAT)
     seen = []
     for k in range(0, series.n, 10):
-        found = heat.update(Piece(series.cut(k, k + 10)))
-        if found:
-            seen.append((k, found[0]))
+        heat.update(series.cut(k, k + 10))
+        seen += [(k, found) for found in heat.detections()]
     return heat, temp, seen
 
 
@@ -32,7 +30,7 @@ def test_a_motor_that_will_pass_its_limit_is_told_ahead():
     print(f"\ntold {(passes - told) / 60:.0f} min before the limit, at {temp[told]:.0f} °C")
     assert passes - told > 300
     assert seen[0][1].level == "notice"
-    assert "min" in seen[0][1].evidence
+    assert "min" in seen[0][1].text
 
 
 @pytest.mark.parametrize("watts", [120.0, 240.0])

@@ -3,11 +3,11 @@
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from analyzer.estimation.detection import Detection
 from analyzer.estimation.results import (
     CablesAnswer,
     CellsAnswer,
     CheckAnswer,
-    Finding,
     FlagView,
     HomeAnswer,
     QuestionRow,
@@ -227,12 +227,12 @@ def _amps(current_a: float | None) -> str:
     return "a current not measured" if current_a is None else f"{format.amperes(current_a)} at most"
 
 
-def findings(rows: Sequence[Finding], none: str) -> str:
+def findings(rows: Sequence[Detection], none: str) -> str:
     """Findings: what, how sure, what cures it; a sentence where there are none."""
     return _join(_finding(row) for row in rows) if rows else none
 
 
-def _finding(row: Finding) -> str:
+def _finding(row: Detection) -> str:
     lines = [
         wrapped(f"{format.sentence(row.text)} ({format.sureness(row.sureness_frac)} sure)", "* ")
     ]

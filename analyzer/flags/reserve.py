@@ -1,0 +1,127 @@
+"""Follows the charge a minute at a time: is the reserve reached, is the current's sign wrong?"""
+
+from dataclasses import replace
+
+import numpy as np
+
+from analyzer.estimation.detection import Detection
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
+from analyzer.flags.threshold import Threshold
+from analyzer.pack.shunt_sense import LAG_S, shunt_sense
+from analyzer.pack.soc import PackPosterior, track
+from analyzer.series.series import Floats, Series
+from logger.boat import Boat
+
+CHARGE_EVERY_S = 60.0
+SENSE_STEPS = 8640  # of five seconds, twelve hours as `check` has it: by these the sign is judged
+KNOWN_SD = 0.08  # while the charge is not known well, silence is better than a guess; assumed
+
+
+class Sense:
+    """Whether the current comes with the wrong sign, by the changes of the last half day."""
+
+    def __init__(self, boat: Boat) -> None:
+        self._ah = boat.pack.rated_capacity_ah
+        self._means = np.zeros((2, 0))
+        self._found: list[Detection] = []
+
+    def update(self, chunk: Series) -> None:
+        """Takes the next minute."""
+        size = max(round(LAG_S / chunk.step_s), 1)
+        both = np.stack([chunk.get("pack_voltage_v"), chunk.get("pack_current_a")])
+        both = both[:, : chunk.n // size * size].reshape(2, -1, size).mean(axis=2)
+        self._means = np.hstack([self._means, both])[:, -SENSE_STEPS:]
+        volts, amps = self._means
+        test = shunt_sense(volts, amps, size * chunk.step_s, self._ah)
+        if test.verdict != "cannot say":
+            channels = ("pack_current_a", "pack_voltage_v")
+            found = test.finding
+            self._found = [replace(found, key="pack/sense", channels=channels)] if found else []
+
+    def detections(self) -> list[Detection]:
+        """The wrong sign, where it is wrong."""
+        return self._found
+
+
+class Reserve:
+    """Follows the charge; detects the reserve being reached, or why the charge is not believed.
+
+    Attributes:
+        state: The charge as last followed, a minute old at most; None: not known.
+    """
+
+    def __init__(self, boat: Boat, charge: PackPosterior | None) -> None:
+        self.boat, self.state = boat, charge
+        self.sense = Sense(boat)
+        reserve = boat.reserve.soc_frac
+        self.warn = Threshold(reserve, reserve + 0.03, above=False, hold_s=120.0)
+        self.act = Threshold(reserve / 2, reserve / 2 + 0.03, above=False, hold_s=120.0)
+        self._chunks: list[Series] = []
+
+    def update(self, chunk: Series) -> None:
+        """Takes the next chunk of the log."""
+        self._chunks.append(chunk)
+        if sum(c.n * c.step_s for c in self._chunks) >= CHARGE_EVERY_S:
+            whole, self._chunks = joined(self._chunks), []
+            self._advance(whole)
+
+    def detections(self) -> list[Detection]:
+        """The wrong sign, or else the reserve being reached."""
+        if wrong := self.sense.detections():
+            return wrong
+        if self.state is None or not (self.warn.active or self.act.active):
+            return []
+        soc, sd = self.state.soc, self.state.sd
+        text = (
+            f"Charge {100 * soc:.0f} % (give or take {100 * sd:.0f}), "
+            f"reserve {100 * self.boat.reserve.soc_frac:.0f} %."
+        )
+        return [
+            Detection(
+                "pack",
+                "reserve",
+                text,
+                size=Estimate(soc, soc - Z80 * sd, soc + Z80 * sd, "frac"),
+                level="act now" if self.act.active else "warning",
+                key="pack/low",
+                channels=("pack_current_a",),
+            )
+        ]
+
+    def _advance(self, whole: Series) -> None:
+        if not whole.has("pack_current_a", "pack_voltage_v"):
+            return
+        volts = whole.values["pack_voltage_v"]
+        _despike(whole.values["pack_current_a"], 2.0 * self.boat.pack.rated_capacity_ah)
+        _despike(volts, 0.2 * float(np.nanmedian(volts)))
+        self.sense.update(whole)
+        self.state = track(whole, self.boat.pack, self.state).final
+        value = self.state.soc if self.state.sd < KNOWN_SD else np.nan
+        at = np.array([whole.t_utc_s[-1]])
+        for limit in (self.warn, self.act):
+            limit.see(at, np.array([value]))
+
+
+def _despike(values: Floats, jump: float) -> None:
+    """Single readings that stand off their neighbours by more than `jump` become missing, and at
+    the ends all that stand off the middle by ten times as much.
+    """
+    values[np.abs(values - np.nanmedian(values)) > 10 * jump] = np.nan
+    before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
+    lone = (np.abs(before) > jump) & (np.abs(after) > jump) & (before * after > 0)
+    values[1:-1][lone] = np.nan
+
+
+def joined(chunks: list[Series]) -> Series:
+    """Chunks of one step in time order as one series; a hole between them becomes a gap."""
+    first, last = chunks[0], chunks[-1]
+    step_us = first.step_s * 1e6
+    n = round((last.t0_us - first.t0_us) / step_us) + last.n
+    values = {k: np.full(n, np.nan) for k in dict.fromkeys(k for c in chunks for k in c.values)}
+    for chunk in chunks:
+        at = round((chunk.t0_us - first.t0_us) / step_us)
+        for k, v in chunk.values.items():
+            fits = v[: max(n - at, 0)]
+            values[k][at : at + len(fits)] = fits
+    return Series(first.t0_us, first.step_s, n, values)
