@@ -6,8 +6,8 @@ import numpy as np
 
 from analyzer.answers.snapshot import Here
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.range import inputs
 from analyzer.range.discharge import LIMITS, run_down
+from analyzer.range.inputs import RangeInputs
 from analyzer.range.monte_carlo import pack_draws
 from logger.boat import Boat
 from logger.units import HOUR_S, KW
@@ -39,9 +39,8 @@ def cell_end(here: Here, boat: Boat, seed: int = 1) -> CellEnd | None:
     """What is predicted; None where no cell stands out or the charge is not known."""
     if here.weakest is None or here.charge is None:
         return None
-    given = inputs.question(
-        boat, here.charge, here.curve, here.stream, weakest=here.weakest, n=DRAWS, seed=seed
-    )
+    known = RangeInputs(boat, here.charge, here.curve, here.stream, weakest=here.weakest)
+    given = known.question(n=DRAWS, seed=seed)
     pack = pack_draws(given, DRAWS, np.random.default_rng(seed))
     nominal_v = boat.pack.cells_in_series * float(given.kind.ocv_v(0.5))
     one_c_w = nominal_v * boat.pack.rated_capacity_ah

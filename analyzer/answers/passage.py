@@ -1,4 +1,4 @@
-"""Will this passage work, and the state of the hull: composed from the log and the boat file."""
+"""Will this passage work: composed from the log and the boat file."""
 
 import time
 from dataclasses import dataclass, replace
@@ -17,25 +17,27 @@ from analyzer.environment.stream_table import StreamTable, TableStream, read_str
 from analyzer.environment.wind import ONE_WIND_S, Wind
 from analyzer.errors import BadRoute
 from analyzer.range import inputs
-from analyzer.range.passage import MovingWater, NoSun, Sun
+from analyzer.range.monte_carlo import ReachInput
+from analyzer.range.passage import MovingWater, NoSun, Sun, Surroundings
 from analyzer.range.plan import (
     FEW,
     Passage,
     Plan,
     plan,
 )
-from analyzer.range.reach import ReachInput
-from analyzer.range.route import SeenStream, read_gpx
+from analyzer.range.route import Route, SeenStream, read_gpx
 from analyzer.series.log import Context
 from analyzer.series.series import load
 from logger.units import KN, UNDATED_S
 
-DRAWS = 1000
-LONGEST_S = 48 * 3600.0
-TIDE_KEPT_S = 9 * 3600.0  # that long a semi-diurnal tide can be followed from what was seen
-TODAY_US = 12 * 3600 * 1_000_000
+DRAWS = 1000  # a probability of 0.9 to 1 % (one standard deviation), by definition
+LONGEST_S = 48 * 3600.0  # of a passage that the sun is looked up for; assumed
+TIDE_KEPT_S = 9 * 3600.0  # so long a tide can be followed from what was seen of it; assumed
+TODAY_US = 12 * 3600 * 1_000_000  # of log that today's sun is read from; assumed
 SAME_SKY_S = 24 * 3600.0  # so long clouds are taken to stay; common practice, no source
-SLOWEST_FRAC = 0.45  # of the fastest speed worth asking for; slower is no passage
+# The speeds to choose from: so many, from this share of the fastest worth asking for; assumed.
+SPEEDS, SLOWEST_FRAC = 16, 0.45
+CHARGE_SD = 0.01  # of a charge at departure that somebody tells; assumed
 
 ANY_WIND = "not known: any from anywhere is counted with, so the range is wider"
 
@@ -82,6 +84,23 @@ class PlanWish:
     stream: tuple[float, float] | None = None
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """A question about a passage with what the log says. departure_s: UTC s."""
+
+    ctx: Context
+    wish: PlanWish
+    here: Here
+    end_us: int
+    route: Route
+    departure_s: float
+
+    @property
+    def ahead_s(self) -> float:
+        """From the log's newest reading until departure. [s]"""
+        return self.departure_s - self.end_us / 1e6
+
+
 def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     """Will this passage work?
 
@@ -93,42 +112,22 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
     end_us = span[1] + 1 if span else 0
     here = here_now(ctx, end_us)
     route = read_gpx(wish.route)
-    departure = wish.departure_s if wish.departure_s is not None else _now_s(ctx, end_us)
-    given = _question(ctx, here, wish, _wind(wish, here, departure - end_us / 1e6))
+    departure_s = wish.departure_s if wish.departure_s is not None else _now_s(ctx, end_us)
+    asked = _Asked(ctx, wish, here, end_us, route, departure_s)
+    given = _question(asked)
     speeds = _speeds(wish, len(route.legs))
+    table, share, sun_from = _table(wish, departure_s), *_share(asked)
     rng = np.random.default_rng(2)
-    place = (route.legs[0].latitude_deg, route.legs[0].longitude_deg)
-    share, sun_from = _share(ctx, end_us, place, departure - end_us / 1e6)
-    table = _table(wish, departure)
-
-    def water(n: int) -> MovingWater:
-        if table is not None:
-            return TableStream.around(table, n, rng)
-        paths = here.stream.paths(n, rng)
-        if departure - end_us / 1e6 > TIDE_KEPT_S:
-            paths = paths.at_any_tide(rng)
-        return SeenStream(paths, end_us / 1e6)
-
-    def sun(n: int) -> Sun:
-        if share is None:
-            return NoSun()
-        span_s = (departure, departure + LONGEST_S)
-        return ClearSkySun.ahead(ctx.boat.solar.peak_w, place, span_s, share, n, rng)
-
-    made = plan(
-        Passage(
-            given=given,
-            route=route,
-            departure_s=departure,
-            water=water(DRAWS),
-            sun=sun(DRAWS),
-            few_water=water(FEW),
-            few_sun=sun(FEW),
-            speeds_mps=speeds,
-            arrive_by_s=wish.arrive_by_s,
-            wind_s=end_us / 1e6,
-        )
+    passage = Passage(
+        given=given,
+        route=route,
+        departure_s=departure_s,
+        around=_surroundings(asked, table, share, DRAWS, rng),
+        few_around=_surroundings(asked, table, share, FEW, rng),
+        speeds_mps=speeds,
+        arrive_by_s=wish.arrive_by_s,
     )
+    made = plan(passage)
     sureness = ctx.boat.reserve.return_sureness_frac
     return PlanAnswer(
         boat=ctx.boat.name,
@@ -136,11 +135,41 @@ def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
         reserve_frac=ctx.boat.reserve.soc_frac,
         sureness_frac=sureness,
         enough=made.arrives_frac >= sureness,
-        stream_from=_stream_words(table, here, wish, departure - end_us / 1e6),
+        stream_from=_stream_words(table, asked),
         wind_from=_wind_words(given.wind),
         sun_from=sun_from,
-        cautions=(*_old_charge(wish, departure - end_us / 1e6), *CAUTIONS),
+        cautions=(*_old_charge(wish, asked.ahead_s), *CAUTIONS),
     )
+
+
+def _surroundings(
+    asked: _Asked,
+    table: StreamTable | None,
+    share: tuple[float, float] | None,
+    n: int,
+    rng: np.random.Generator,
+) -> Surroundings:
+    """What meets the boat on the way, n times."""
+    water = _water(asked, table, n, rng)
+    sun: Sun = NoSun()
+    if share is not None:
+        first = asked.route.legs[0]
+        place = (first.latitude_deg, first.longitude_deg)
+        span_s = (asked.departure_s, asked.departure_s + LONGEST_S)
+        sun = ClearSkySun.ahead(asked.ctx.boat.solar.peak_w, place, span_s, share, n, rng)
+    return Surroundings(water, sun, asked.end_us / 1e6)
+
+
+def _water(
+    asked: _Asked, table: StreamTable | None, n: int, rng: np.random.Generator
+) -> MovingWater:
+    """The stream by its table, else as seen in the log."""
+    if table is not None:
+        return TableStream.around(table, n, rng)
+    paths = asked.here.stream.paths(n, rng)
+    if asked.ahead_s > TIDE_KEPT_S:
+        paths = paths.at_any_tide(rng)
+    return SeenStream(paths, asked.end_us / 1e6)
 
 
 def _now_s(ctx: Context, end_us: int) -> float:
@@ -168,7 +197,7 @@ def _old_charge(wish: PlanWish, age_s: float) -> tuple[str, ...]:
 
 
 def _wind(wish: PlanWish, here: Here, age_s: float) -> Wind | None:
-    """The wind as given, else as measured where she leaves soon enough for it; else unknown."""
+    """As given, else as measured where the boat leaves soon enough; else not known."""
     return wish.wind or (here.wind if abs(age_s) < ONE_WIND_S else None)
 
 
@@ -180,38 +209,29 @@ def _wind_words(wind: Wind | None) -> str:
     return f"{wind.speed_mps / KN:.0f} kn from {round(wind.from_deg) % 360:03d}°, {wind.reason}"
 
 
-def _question(ctx: Context, here: Here, wish: PlanWish, wind: Wind | None) -> ReachInput:
+def _question(asked: _Asked) -> ReachInput:
     """The boat and its state, with the speeds to choose from."""
-    if here.charge is None or here.charge.sign_reversed:
-        if wish.charge_frac is None:
-            why = "its current and voltage are not there"
-            if here.charge:
-                why = "its current comes with the wrong sign"
-            raise BadRoute(
-                f"the log does not say how full the pack is ({why}): give the charge at "
-                "departure, such as --charge 90"
-            )
-        given = inputs.without_log(ctx.boat, here.curve, here.stream, n=DRAWS)
-    else:
-        given = inputs.question(
-            ctx.boat,
-            here.charge,
-            here.curve,
-            here.stream,
-            weakest=here.weakest,
-            hotel_w=here.hotel_w,
-            wind=wind,
-            n=DRAWS,
+    wish, here = asked.wish, asked.here
+    charge = None if here.charge and here.charge.sign_reversed else here.charge
+    if charge is None and wish.charge_frac is None:
+        why = "its current and voltage are not there"
+        if here.charge:
+            why = "its current comes with the wrong sign"
+        raise BadRoute(
+            f"the log does not say how full the pack is ({why}): give the charge at "
+            "departure, such as --charge 90"
         )
+    wind = _wind(wish, here, asked.ahead_s)
+    known = inputs.RangeInputs.from_snapshot(
+        asked.ctx.boat, here, charge=charge, present=None, solar_w=(0.0, 0.0), wind=wind, warmths=()
+    )
+    given = known.question(n=DRAWS)
     if wish.charge_frac is not None:
-        soc = np.clip(
-            wish.charge_frac + 0.01 * np.random.default_rng(3).standard_normal(DRAWS), 0, 1
-        )
+        spread = CHARGE_SD * np.random.default_rng(3).standard_normal(DRAWS)
+        soc = np.clip(wish.charge_frac + spread, 0, 1)
         given = replace(given, charge={**given.charge, "soc": soc})
     top = given.speeds_mps[-1]
-    return replace(
-        given, wind=wind, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, 16), as_now=None
-    )
+    return replace(given, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, SPEEDS))
 
 
 def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
@@ -228,24 +248,23 @@ def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
     return wish.speeds_mps
 
 
-def _share(
-    ctx: Context, end_us: int, place: tuple[float, float], age_s: float
-) -> tuple[tuple[float, float] | None, str]:
+def _share(asked: _Asked) -> tuple[tuple[float, float] | None, str]:
     """The panels' share of a clear sky, and in words where it comes from."""
-    peak = ctx.boat.solar.peak_w
+    peak, start_us = asked.ctx.boat.solar.peak_w, max(asked.end_us - TODAY_US, 0)
     if peak <= 0:
         return None, "no panels in the boat file"
-    series = load(ctx.store, ("solar_power_w",), max(end_us - TODAY_US, 0), end_us, 60.0)
+    series = load(asked.ctx.store, ("solar_power_w",), start_us, asked.end_us, 60.0)
+    first = asked.route.legs[0]
     try:
-        share = share_today(series, peak, place[0], place[1])
+        share = share_today(series, peak, first.latitude_deg, first.longitude_deg)
     except ModuleNotFoundError:
         return None, "not counted: the clear-sky bound wants pvlib (the extra `sun`)"
     words = "as the yield of the log's last hours shows"
     if not series.has("solar_power_w"):
         words = "the usual share, as no yield is measured"
-    elif age_s > SAME_SKY_S:
+    elif asked.ahead_s > SAME_SKY_S:
         share = USUAL_SHARE, USUAL_SD
-        words = f"the usual share, as the log's last yield is of {_ago(age_s)} before"
+        words = f"the usual share, as the log's last yield is of {_ago(asked.ahead_s)} before"
     return share, f"{100 * share[0]:.0f} % of a clear sky, {words}"
 
 
@@ -268,16 +287,17 @@ def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:
     return StreamTable(np.array([departure_s]), np.array([east]), np.array([north]))
 
 
-def _stream_words(table: StreamTable | None, here: Here, wish: PlanWish, age_s: float) -> str:
-    if table is not None and not wish.stream_table:
+def _stream_words(table: StreamTable | None, asked: _Asked) -> str:
+    if table is not None and not asked.wish.stream_table:
         return "as given, all the way"
     if table is not None:
         return f"the table of {len(table.t_s)} times"
-    if not here.stream.known:
-        return f"not known, so the range is wider: {here.stream.reason}"
-    if age_s > TIDE_KEPT_S:
+    stream = asked.here.stream
+    if not stream.known:
+        return f"not known, so the range is wider: {stream.reason}"
+    if asked.ahead_s > TIDE_KEPT_S:
         return (
-            f"as strong as seen in the log {_ago(age_s)} before, at an unknown time of its tide: "
-            "a table of times would say more"
+            f"as strong as seen in the log {_ago(asked.ahead_s)} before, at an unknown time of its "
+            "tide: a table of times would say more"
         )
-    return f"as seen in the log, going on as a tide ({here.stream.reason})"
+    return f"as seen in the log, going on as a tide ({stream.reason})"

@@ -1,6 +1,6 @@
 """How far: composes charge, power curve, stream and the run-down into one answer."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -25,20 +25,18 @@ from analyzer.estimation.results import (
 from analyzer.range import advice, inputs
 from analyzer.range.home import (
     HomeReach,
+    WayBack,
     along_track,
     geodesic,
     home_reach,
 )
-from analyzer.range.monte_carlo import Ahead
-from analyzer.range.reach import (
-    ReachInput,
-    ReachResult,
-    middle,
-    reach,
-)
+from analyzer.range.monte_carlo import Ahead, ReachInput
+from analyzer.range.reach import ReachResult, middle, reach
 from analyzer.series.log import Context
 from analyzer.series.series import load
 
+# Assumed: age of a position that still says where the boat is; how far back and how finely a track
+# is looked at.
 POSITION_AGE_US = 10 * 60 * 1_000_000
 TRACK_US, TRACK_STEP_S = 12 * 3600 * 1_000_000, 15.0
 
@@ -90,6 +88,39 @@ def range_left(
     return grounded.of_range(_on_its_grounds(ctx, here, end_us, speed_mps, home), here.grounds)
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """A question as it was put, and what came of it.
+
+    k: Index of the speed that the answer is about.
+    """
+
+    ctx: Context
+    here: Here
+    end_us: int
+    given: ReachInput
+    result: ReachResult
+    k: int
+
+    def situation(self, answer: RangeAnswer) -> advice.Situation:
+        """What the next action is chosen from: what the boat does, its reserve, its flags."""
+        level = {flag.level: flag.first_action for flag in reversed(answer.flags)}
+        return advice.Situation(
+            steady=answer.motoring,
+            doing=answer.doing,
+            power_w=answer.power_w,
+            soc_frac=answer.charge.mid if answer.charge.mid is not None else 1.0,
+            reserve_frac=answer.reserve_frac,
+            urgent=level.get("act now", ""),
+            warned=level.get("warning", ""),
+        )
+
+    def with_action(self, answer: RangeAnswer, back: HomeReach | None = None) -> RangeAnswer:
+        """The answer with what to do next."""
+        action = advice.next_in(self.situation(answer), self.result, self.k, back)
+        return replace(answer, next_action=action)
+
+
 def _on_its_grounds(
     ctx: Context, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
 ) -> RangeAnswer:
@@ -97,22 +128,20 @@ def _on_its_grounds(
     if here.charge is None or here.charge.sign_reversed:
         answer = _without_charge(ctx, here, end_us, speed_mps)
         return replace(answer, home_reason=answer.charge.reason) if home else answer
-    own_mps = _own_speed(here) if speed_mps is None else None
-    given = _question(ctx, here, speed_mps if speed_mps is not None else own_mps)
+    wanted_mps = _own_speed(here) if speed_mps is None else speed_mps
+    known = inputs.RangeInputs.from_snapshot(ctx.boat, here, place_deg=_sun_place(ctx, here))
+    given = known.question(also_mps=wanted_mps)
     result = reach(given)
-    k = _asked(result, speed_mps if speed_mps is not None else own_mps)
-    answer = _answer(ctx, here, given, result, k, end_us)
-    answer = replace(answer, about=_about(here, speed_mps, own_mps))
-    answer = replace(answer, next_action=advice.next_in(_situation(answer), result, k))
+    asked = _Asked(ctx, here, end_us, given, result, _index(result, wanted_mps))
+    answer = asked.with_action(_answer(asked, about=_about(here, speed_mps, wanted_mps)))
     if home is not None:
-        wish = home if isinstance(home, HomeWish) else HomeWish(home)
-        answer = _with_home(ctx, answer, given, result, k, wish)
+        answer = _with_home(asked, answer, home if isinstance(home, HomeWish) else HomeWish(home))
     if speed_mps is not None:
-        answer = replace(answer, power_w=result.power(k).mid)
-    lesson = advice.lesson(here.charge, result, k, given.charge)
-    if not lesson or (answer.home and not answer.home.turn_in.low):
-        return answer  # who must turn has other cares than what a lesson would tell
-    distance = replace(answer.distance, missing=(*answer.distance.missing, lesson))
+        answer = replace(answer, power_w=result.power(asked.k).mid)
+    hint = advice.lesson(here.charge, result, asked.k, given.charge)
+    if not hint or (answer.home and not answer.home.turn_in.low):
+        return answer  # who must turn has other cares than what would narrow the range
+    distance = replace(answer.distance, missing=(*answer.distance.missing, hint))
     return replace(answer, distance=distance)
 
 
@@ -123,48 +152,28 @@ def _own_speed(here: Here) -> float | None:
     return inputs.speed_at_w(here.curve, here.throttle_w)
 
 
-def _about(here: Here, asked_mps: float | None, own_mps: float | None) -> About:
+def _about(here: Here, asked_mps: float | None, wanted_mps: float | None) -> About:
     """What the speed is that the answer is about."""
     if asked_mps is not None:
         return "asked"
     if here.present is not None:
         return "present"
-    return "power" if own_mps is not None else "furthest"
+    return "power" if wanted_mps is not None else "furthest"
 
 
-def _question(ctx: Context, here: Here, speed_mps: float | None) -> ReachInput:
-    assert here.charge is not None
-    given = inputs.question(
-        ctx.boat,
-        here.charge,
-        here.curve,
-        here.stream,
-        weakest=here.weakest,
-        present=here.present,
-        hotel_w=here.hotel_w,
-        solar_w=here.solar_w,
-        wind=here.wind,
-        place=_place(ctx, here),
-        warmths=here.warmths,
-    )
-    if speed_mps is None:
-        return given
-    speeds = np.unique(np.append(given.speeds_mps, speed_mps))
-    as_now = given.as_now
-    if as_now is not None:
-        as_now = int(np.searchsorted(speeds, given.speeds_mps[as_now]))
-    return replace(given, speeds_mps=speeds, as_now=as_now)
-
-
-def _place(ctx: Context, here: Here) -> tuple[float, float] | None:
-    """Latitude and longitude of the last fix, where the sun matters."""
-    if here.solar_w[0] <= 0:
-        return None
+def _last_fix(ctx: Context, oldest_us: int = 0) -> tuple[float, float] | None:
+    """Latitude and longitude last read; None where older than a time of the timeline. [µs]"""
     lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
-    return (lat[1], lon[1]) if lat and lon else None
+    return (lat[1], lon[1]) if lat and lon and lat[0] >= oldest_us else None
 
 
-def _asked(result: ReachResult, speed_mps: float | None) -> int:
+def _sun_place(ctx: Context, here: Here) -> tuple[float, float] | None:
+    """The last fix, where the sun matters."""
+    return _last_fix(ctx) if here.solar_w[0] > 0 else None
+
+
+def _index(result: ReachResult, speed_mps: float | None) -> int:
+    """Of the speed answered for: the wanted one, the present one, the one that goes furthest."""
     if speed_mps is not None:
         return result.nearest(speed_mps)
     if result.as_now is not None:
@@ -173,31 +182,23 @@ def _asked(result: ReachResult, speed_mps: float | None) -> int:
     return best if best is not None else result.nearest(float(np.median(result.speeds_mps)))
 
 
-def _with_home(
-    ctx: Context,
-    answer: RangeAnswer,
-    given: ReachInput,
-    result: ReachResult,
-    k: int,
-    wish: HomeWish,
-) -> RangeAnswer:
+def _with_home(asked: _Asked, answer: RangeAnswer, wish: HomeWish) -> RangeAnswer:
     """The answer with the way home in it, or with why there is none."""
-    place, end_us = ctx.boat.home, round(answer.asked_utc_s * 1e6)
-    lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
-    if place is None:
+    ctx = asked.ctx
+    if ctx.boat.home is None:
         return replace(answer, home_reason="the boat file names no [home]")
-    if lat is None or lon is None or end_us - lat[0] > POSITION_AGE_US:
+    fix = _last_fix(ctx, asked.end_us - POSITION_AGE_US)
+    if fix is None:
         return replace(answer, home_reason="the log has no position of the last ten minutes")
-    away_m, course_deg = geodesic(lat[1], lon[1], place.latitude_deg, place.longitude_deg)
+    place = (ctx.boat.home.latitude_deg, ctx.boat.home.longitude_deg)
+    away_m, course_deg = geodesic(*fix, *place)
     if wish.way == "track":
-        away_m = max(_track_m(ctx, (place.latitude_deg, place.longitude_deg), end_us), away_m)
+        away_m = max(_track_m(ctx, place, asked.end_us), away_m)
     sureness = ctx.boat.reserve.return_sureness_frac
-    back = home_reach(given, result, k, away_m, course_deg, sureness, ahead=_ahead(wish))
-    return replace(
-        answer,
-        home=_home_answer(place.name, wish, back),
-        next_action=advice.next_in(_situation(answer), result, k, back),
-    )
+    way = WayBack(away_m, course_deg, sureness, _ahead(wish))
+    back = home_reach(asked.given, asked.result, asked.k, way)
+    answer = replace(answer, home=_home_answer(ctx.boat.home.name, wish, back))
+    return asked.with_action(answer, back)
 
 
 def _ahead(wish: HomeWish) -> Ahead:
@@ -217,14 +218,9 @@ def _track_m(ctx: Context, home: tuple[float, float], end_us: int) -> float:
     return along_track(track.get("latitude_deg"), track.get("longitude_deg"), home) or 0.0
 
 
-def _answer(
-    ctx: Context,
-    here: Here,
-    given: ReachInput,
-    result: ReachResult,
-    k: int,
-    end_us: int,
-) -> RangeAnswer:
+def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
+    """How far, by what came of the question."""
+    ctx, here, result, k = asked.ctx, asked.here, asked.result, asked.k
     shares = result.limit_shares(k)
     used, missing = here.used, _missing(here)
     best = result.best()
@@ -233,7 +229,7 @@ def _answer(
         missing = (*missing, silence)
     return RangeAnswer(
         boat=ctx.boat.name,
-        asked_utc_s=end_us / 1e6,
+        asked_utc_s=asked.end_us / 1e6,
         data_age_s=ctx.store.age_s(),
         motoring=here.present is not None,
         speed_water_mps=float(result.speeds_mps[k]),
@@ -254,20 +250,7 @@ def _answer(
         flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
         cautions=CAUTIONS,
         doing=here.doing,
-    )
-
-
-def _situation(answer: RangeAnswer) -> advice.Situation:
-    """What the next action is chosen from: what the boat does, its reserve, standing flags."""
-    level = {flag.level: flag.first_action for flag in reversed(answer.flags)}
-    return advice.Situation(
-        steady=answer.motoring,
-        doing=answer.doing,
-        power_w=answer.power_w,
-        soc_frac=answer.charge.mid if answer.charge.mid is not None else 1.0,
-        reserve_frac=answer.reserve_frac,
-        urgent=level.get("act now", ""),
-        warned=level.get("warning", ""),
+        about=about,
     )
 
 
@@ -327,41 +310,22 @@ def _missing(here: Here) -> tuple[str, ...]:
     return tuple(text for name, text in wants if name not in there)
 
 
-def _without_charge(
-    ctx: Context, here: Here, end_us: int, speed_mps: float | None = None
-) -> RangeAnswer:
+def _without_charge(ctx: Context, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
     """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
-    given = inputs.without_log(ctx.boat, here.curve, here.stream)
+    known = inputs.RangeInputs(ctx.boat, None, here.curve, here.stream, wind=here.wind)
+    given = known.question(also_mps=speed_mps)
     full = np.ones(len(given.charge["soc"]))
-    asked = replace(given, charge={**given.charge, "soc": full}, wind=here.wind)
-    if speed_mps is not None:
-        asked = replace(asked, speeds_mps=np.unique(np.append(asked.speeds_mps, speed_mps)))
-    result = reach(asked)
-    best = result.best()
+    given = replace(given, charge={**given.charge, "soc": full})
+    result = reach(given)
     k = result.nearest(speed_mps or inputs.usual_speed_mps(ctx.boat.hull))
+    answer = _answer(_Asked(ctx, here, end_us, given, result, k))
     as_if = f"as if the pack were full: {why}; {result.reason}"
-    return RangeAnswer(
-        boat=ctx.boat.name,
-        asked_utc_s=end_us / 1e6,
-        data_age_s=ctx.store.age_s(),
-        motoring=here.present is not None,
-        speed_water_mps=float(result.speeds_mps[k]),
-        speed_ground_mps=result.ground_speed_mps(k),
+    return replace(
+        answer,
         power_w=result.power(k).mid if speed_mps is not None else None,
         charge=cannot_say(why, "frac"),
-        distance=replace(result.distance(k), reason=as_if, used=("hull",)),
-        duration=replace(result.duration(k), reason=as_if, used=("hull",)),
-        limit=next(iter(result.limit_shares(k))),
-        limit_shares=result.limit_shares(k),
-        curve=tuple(_point(result, i) for i in range(len(result.speeds_mps))),
-        best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
-        stream_mps=_stream_speed(here.stream),
-        stream_toward_deg=_stream_toward(here.stream),
+        distance=replace(answer.distance, reason=as_if, used=("hull",), missing=()),
+        duration=replace(answer.duration, reason=as_if, used=("hull",)),
         next_action=first,
-        home=None,
-        reserve_frac=ctx.boat.reserve.soc_frac,
-        flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
-        cautions=CAUTIONS,
-        doing=here.doing,
     )

@@ -28,7 +28,7 @@ from analyzer.learned.keys import (
 )
 from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
-from analyzer.range.reach import Now
+from analyzer.range.monte_carlo import Now
 from analyzer.range.thermal_limit import Warmth, warmths
 from analyzer.series import bridges
 from analyzer.series.log import Context, pack_channels

@@ -18,7 +18,7 @@ from analyzer.estimation.results import Plot
 from analyzer.flags import monitor as watch
 from analyzer.learned.cable_history import wanted
 from analyzer.learned.keys import follow
-from analyzer.range import inputs
+from analyzer.range.inputs import RangeInputs
 from analyzer.range.reach import middle, reach, toward
 from analyzer.series.decimate import thinned
 from analyzer.series.log import Context, cell_channels, pack_channels
@@ -189,21 +189,15 @@ def around(ctx: Context, number: int | None) -> Around | None:
     if here.charge is None or not have.any():
         return None
     last = int(np.flatnonzero(have)[-1])
-    given = inputs.question(
-        ctx.boat, here.charge, here.curve, here.stream, weakest=here.weakest,
-        present=here.present, hotel_w=here.hotel_w, solar_w=here.solar_w, wind=here.wind, n=500,
-    )  # fmt: skip
+    known = RangeInputs.from_snapshot(ctx.boat, here, warmths=())
+    given = known.question(n=500)
     k = given.as_now
     if k is None:
         k = reach(given).best() or 0
     speed = float(given.speeds_mps[k])
     rows = []
     for course in np.arange(0.0, 360.0, AROUND_DEG):
-        asked = inputs.question(
-            ctx.boat, here.charge, here.curve, here.stream, course_deg=float(course),
-            speeds_mps=np.array([speed]), weakest=here.weakest, present=here.present,
-            hotel_w=here.hotel_w, solar_w=here.solar_w, wind=here.wind, n=500,
-        )  # fmt: skip
+        asked = known.question(float(course), np.array([speed]), n=500)
         found = reach(toward(asked, float(course)))
         rows.append((float(course), middle(found.distance_m[:, 0], "m")))
     return Around(

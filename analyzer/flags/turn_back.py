@@ -21,11 +21,13 @@ from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.home import (
     HomeReach,
+    WayBack,
     geodesic,
     home_reach,
     turn_lead_s,
 )
-from analyzer.range.reach import Now, reach
+from analyzer.range.monte_carlo import Now
+from analyzer.range.reach import reach
 from analyzer.series.series import Series
 from logger.boat import Boat
 from logger.units import KN, NMI
@@ -101,17 +103,16 @@ class Turning:
         away_m, course_deg = geodesic(*here, home.latitude_deg, home.longitude_deg)
         if away_m < NEAR_HOME_M:
             return
-        told = self._ask(log, charge, present, away_m, course_deg)
+        way = WayBack(away_m, course_deg, self.boat.reserve.return_sureness_frac)
+        told = self._ask(log, charge, present, way)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
         self._last = _detections(told, lead_s)
 
-    def _ask(
-        self, log: Series, charge: PackPosterior, present: Now, away_m: float, course_deg: float
-    ) -> HomeReach:
+    def _ask(self, log: Series, charge: PackPosterior, present: Now, way: WayBack) -> HomeReach:
         stream = stream_fit.estimate(log, self.boat, before=self.calibration)
         points = SteadyPoints.join([self.points, steady(log, self.boat, stream)])
-        asked = inputs.question(
+        known = inputs.RangeInputs(
             self.boat,
             charge,
             hull.fit(points, self._prior),
@@ -119,12 +120,11 @@ class Turning:
             present=present,
             hotel_w=inputs.mean_sd(log, "hotel_power_w", self.boat.hotel.power_w),
             wind=lately(log, stream_fit.heading_true(log)),
-            n=DRAWS,
         )
+        asked = known.question(n=DRAWS)
         result = reach(asked)
         assert result.as_now is not None  # asked with a present operating point
-        sureness = self.boat.reserve.return_sureness_frac
-        return home_reach(asked, result, result.as_now, away_m, course_deg, sureness)
+        return home_reach(asked, result, result.as_now, way)
 
 
 def _detections(told: HomeReach, lead_s: float) -> list[Detection]:

@@ -20,7 +20,9 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints, steady
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
-from analyzer.range.reach import Now, ReachResult, reach
+from analyzer.range.inputs import RangeInputs
+from analyzer.range.monte_carlo import Now
+from analyzer.range.reach import ReachResult, reach
 from analyzer.series.operating import propulsion_power_w
 from analyzer.series.series import Series
 from logger.boat import Boat
@@ -28,8 +30,9 @@ from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_S, MOST_S = 600.0, 3600.0  # of going on alike, for a comparison
-POWER_ALIKE = 0.25  # relative
+# What counts as going on alike, long enough for a comparison; power relative. All assumed.
+LEAST_S, MOST_S = 600.0, 3600.0
+POWER_ALIKE = 0.25
 COURSE_ALIKE_DEG = 30.0
 
 
@@ -131,7 +134,7 @@ def _ask(
         return None
     stream = stream_fit.estimate(past, boat, before=before.calibration)
     curve = _curve(past, boat, before, stream)
-    given = inputs.question(
+    known = RangeInputs(
         boat,
         state,
         curve,
@@ -140,9 +143,8 @@ def _ask(
         present=present,
         hotel_w=inputs.mean_sd(past, "hotel_power_w", boat.hotel.power_w),
         solar_w=inputs.mean_sd(past, "solar_power_w", 0.0),
-        seed=end,
     )
-    result = reach(given)
+    result = reach(known.question(seed=end))
     return _compare(series, end, boat, present, result)
 
 

@@ -12,23 +12,39 @@ import numpy.typing as npt
 from geographiclib.geodesic import Geodesic
 
 from analyzer.estimation.estimate import Estimate
-from analyzer.range.monte_carlo import Ahead
-from analyzer.range.reach import (
-    ReachInput,
-    ReachResult,
-    middle,
-    reach,
-    toward,
-)
+from analyzer.range.monte_carlo import Ahead, ReachInput
+from analyzer.range.reach import ReachResult, middle, reach, toward
 
 Floats = npt.NDArray[np.float64]
 
-FARTHEST_M = 5e5  # turning points beyond are not searched for
-BISECTIONS = 24
-NEARLY = 0.9  # a faster speed home is taken if it leaves this share of the farthest turning point
-HOMEWARD_COS = 0.5  # cosine between a course and the one home from which on she is on her way
+FARTHEST_M = 5e5  # turning points beyond are not searched for; assumed
+BISECTIONS = 24  # 500 km to 3 cm: by definition of bisection
+# A faster speed home is taken if it leaves this share of the farthest turning point; assumed.
+NEARLY = 0.9
+HOMEWARD_COS = 0.5  # cosine of course and the one home from which the boat is on its way; assumed
 AHEAD_WORDS = {"stays": "as now", "goes on": "going on as it may", "reversed": "reversed"}
-TRACK_POINTS = 400  # a track is thinned to about this many places
+TRACK_POINTS = 400  # a track is thinned to about this many places; assumed
+
+
+@dataclass(frozen=True)
+class WayBack:
+    """The way home as it is asked for.
+
+    Args:
+        distance_m, course_deg: Home from here, straight or along the track.
+        sureness_frac: Wanted probability of being home above the reserve.
+        ahead: The stream on the way; "goes on" as tide and eddies is the least sure.
+    """
+
+    distance_m: float
+    course_deg: float
+    sureness_frac: float
+    ahead: Ahead = "goes on"
+
+    @property
+    def stream(self) -> str:
+        """The stream on the way, in words."""
+        return AHEAD_WORDS[self.ahead] if isinstance(self.ahead, str) else "as the table has it"
 
 
 @dataclass(frozen=True)
@@ -43,7 +59,7 @@ class HomeReach:
             the one to act on (0: turn now). [m]
         charge_on_arrival: If turned now. [frac]
         stream: The stream on the way home, in words.
-        homeward: Whether she is on her way home already.
+        homeward: Whether the boat is on its way home already.
     """
 
     distance_m: float
@@ -118,57 +134,47 @@ def _back_speed(sure_m: Floats, arrives: Floats, homeward: bool) -> int:
     return int(np.flatnonzero(arrives >= arrives.max() - 0.005)[-1])
 
 
-def home_reach(
-    given: ReachInput,
-    out: ReachResult,
-    k_out: int,
-    distance_m: float,
-    course_deg: float,
-    sureness_frac: float,
-    *,
-    ahead: Ahead = "goes on",
-) -> HomeReach:
+def home_reach(given: ReachInput, out: ReachResult, k_out: int, way: WayBack) -> HomeReach:
     """The way home from here.
 
     Args:
         given: The question "how far" as asked for the way out.
         out: Its result. k_out: the index of the speed gone outward.
-        distance_m, course_deg: Home from here, straight or along the track.
-        sureness_frac: Wanted probability of being home above the reserve.
-        ahead: The stream on the way home; "goes on" as tide and eddies is the least sure.
     """
-    asked = replace(toward(given, course_deg), ahead=ahead)
-    back = reach(asked)
-    arrives = (back.distance_m >= distance_m).mean(axis=0)
-    turn_deg = 180.0 if given.course_deg is None else course_deg - given.course_deg
-    turn = _turning_m(out.distance_m[:, k_out], back.distance_m, distance_m, turn_deg)
-    sure_m = np.quantile(turn, 1 - sureness_frac, axis=0)
+    back = reach(replace(toward(given, way.course_deg), ahead=way.ahead))
+    arrives = (back.distance_m >= way.distance_m).mean(axis=0)
+    turn_deg = 180.0 if given.course_deg is None else way.course_deg - given.course_deg
+    turn = _turning_m(out.distance_m[:, k_out], back.distance_m, way.distance_m, turn_deg)
+    sure_m = np.quantile(turn, 1 - way.sureness_frac, axis=0)
     homeward = bool(np.cos(np.radians(turn_deg)) > HOMEWARD_COS)
     k = _back_speed(sure_m, arrives, homeward)
-    mid, high = np.quantile(turn[:, k], (0.5, 0.9))
-    spent = (back.soc - back.run.end_soc[:, k]) / np.maximum(back.distance_m[:, k], 1.0)
-    arrival = back.soc - spent * distance_m
-    stream = AHEAD_WORDS[ahead] if isinstance(ahead, str) else "as the table has it"
     return HomeReach(
-        distance_m=distance_m,
-        course_deg=course_deg,
-        sureness_frac=sureness_frac,
+        distance_m=way.distance_m,
+        course_deg=way.course_deg,
+        sureness_frac=way.sureness_frac,
         can_return_frac=float(arrives[k]),
         back_speed_mps=float(back.speeds_mps[k]),
-        turn_in=Estimate(
-            float(mid),
-            float(sure_m[k]),
-            float(high),
-            "m",
-            reason=(
-                f"the lower figure holds with {100 * sureness_frac:.0f} % sureness, back at "
-                f"{back.speeds_mps[k]:.2f} m/s through water with the stream {stream}"
-            ),
-        ),
-        charge_on_arrival=middle(np.maximum(arrival, 0.0), "frac"),
-        stream=stream,
+        turn_in=_turn_in(turn[:, k], way, float(back.speeds_mps[k])),
+        charge_on_arrival=_charge_on_arrival(back, k, way.distance_m),
+        stream=way.stream,
         homeward=homeward,
     )
+
+
+def _turn_in(turn_m: Floats, way: WayBack, speed_mps: float) -> Estimate:
+    """Distance that can still be gone outward; its low holds as surely as is wanted. [m]"""
+    low, mid, high = np.quantile(turn_m, (1 - way.sureness_frac, 0.5, 0.9))
+    reason = (
+        f"the lower figure holds with {100 * way.sureness_frac:.0f} % sureness, back at "
+        f"{speed_mps:.2f} m/s through water with the stream {way.stream}"
+    )
+    return Estimate(float(mid), float(low), float(high), "m", reason=reason)
+
+
+def _charge_on_arrival(back: ReachResult, k: int, distance_m: float) -> Estimate:
+    """Charge at home if turned now, by the mean slope of the run at the k-th speed. [frac]"""
+    spent = (back.soc - back.run.end_soc[:, k]) / np.maximum(back.distance_m[:, k], 1.0)
+    return middle(np.maximum(back.soc - spent * distance_m, 0.0), "frac")
 
 
 def turn_lead_s(home: HomeReach, speed_ground_mps: float) -> float:

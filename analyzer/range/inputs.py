@@ -1,5 +1,9 @@
 """From a boat, its charge and the last minutes of its log to the question "how far"."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -11,13 +15,8 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
-from analyzer.range.monte_carlo import NOW_LOG_SD
-from analyzer.range.reach import (
-    Now,
-    ReachInput,
-    Weak,
-    speeds_for,
-)
+from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak
+from analyzer.range.reach import speeds_for
 from analyzer.range.thermal_limit import Warmth
 from analyzer.series.operating import (
     motoring,
@@ -33,11 +32,15 @@ from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
 
-NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over this long
+NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over so long (assumed)
 THROTTLE_S = 15.0  # long enough for readings that come every few seconds (assumed)
 USUAL_FROUDE = 0.28  # common practice, no source
 MOTORING_SHARE = 0.9  # of the readings in it (assumed)
-LUG_OHM = 50e-6  # each end of a cable run (a healthy joint is 5-15 µΩ, plus the contactor)
+# Each end of a cable run: a joint of 5-15 µΩ and the contactor; common practice, no source.
+LUG_OHM = 50e-6
+HOTEL_SPREAD = 0.3  # of a load that is only told, and that a measured one changes by (assumed)
+# Where no pack is measured: the label's capacity and a usual cell's resistance (assumed).
+CAPACITY_LOG_SD, RESISTANCE_LOG_SD = 0.05, 0.3
 
 
 def cable_ohm(boat: Boat) -> float:
@@ -149,13 +152,13 @@ def doing(series: Series, boat: Boat) -> str:
     return "motoring, not steadily yet"
 
 
-def mean_sd(series: Series, name: str, fallback: float, spread: float = 0.3) -> tuple[float, float]:
+def mean_sd(series: Series, name: str, fallback: float) -> tuple[float, float]:
     """A load's mean and uncertainty over the last half hour, else the boat file's figure."""
     size = max(round(1800.0 / series.step_s), 1)
     values = series.get(name)[-size:]
     values = values[np.isfinite(values)]
     if not len(values):
-        return fallback, spread * fallback
+        return fallback, HOTEL_SPREAD * fallback
     return float(values.mean()), max(float(values.std()), 0.1 * abs(float(values.mean())))
 
 
@@ -166,89 +169,109 @@ def present_water_mps(present: Now, stream: Stream) -> float:
     return float(np.hypot(*(ground - stream.mean_mps[-1])))
 
 
-def question(
-    boat: Boat,
-    charge: PackPosterior,
-    curve: PowerCurve,
-    stream: Stream,
-    *,
-    course_deg: float | None = None,
-    speeds_mps: Floats | None = None,
-    weakest: WeakCell | None = None,
-    present: Now | None = None,
-    hotel_w: tuple[float, float] | None = None,
-    solar_w: tuple[float, float] = (0.0, 0.0),
-    wind: Wind | None = None,
-    place: tuple[float, float] | None = None,
-    warmths: tuple[Warmth, ...] = (),
-    n: int = 1000,
-    seed: int = 1,
-) -> ReachInput:
-    """The question "how far" for `analyzer.range.reach.reach`.
+@dataclass(frozen=True)
+class RangeInputs:
+    """What "how far" rests on at one moment: the headline, its table, home, plan and hindcast.
 
     Args:
-        course_deg: To be held over ground; None: the present one, if there is one.
-        speeds_mps: Through water, rising, (k,); None: twenty worth asking for. The present one
-            is put among them where the boat motors on this course.
-        wind: Measured lately or given; None: carried as uncertainty.
-        place: Latitude and longitude, for the sun of the hours ahead.
-        warmths: Of motor and controller, where they may get too hot at a speed.
+        charge: None where the pack is not measured: its charge is then to be filled in.
+        curve: Propulsion power against speed through water.
         hotel_w, solar_w: (mean, sd); hotel None: the boat file's figure.
+        weakest: A cell found behind the others.
+        present: The present operating point, where the boat motors steadily.
+        wind: Measured lately or given; None: carried as uncertainty.
+        warmths: Of motor and controller, where they may get too hot at a speed.
+        place_deg: Latitude and longitude, for the sun of the hours ahead.
     """
-    if course_deg is None and present is not None:
-        course_deg = present.course_deg
-    if speeds_mps is None:
-        speeds_mps = speeds_for(curve, boat.motor.rated_power_w)
-    as_now = None
-    if present is not None and course_deg == present.course_deg:
-        own = present_water_mps(present, stream)
-        speeds_mps = np.unique(np.append(speeds_mps, own))
-        as_now = int(np.searchsorted(speeds_mps, own))
-    typical = boat.hotel.power_w
-    rated = boat.solar.peak_w / max(solar_w[0], 1.0) if boat.solar.peak_w else None
-    return ReachInput(
-        curve=curve,
-        stream=stream,
-        charge=charge.draws(n, np.random.default_rng(seed)),
-        kind=chemistry(boat.pack.chemistry),
-        cells=boat.pack.cells_in_series,
-        limits=limits(boat),
-        course_deg=course_deg,
-        speeds_mps=np.asarray(speeds_mps, dtype=np.float64),
-        hotel_w=hotel_w if hotel_w is not None else (typical, 0.3 * typical),
-        solar_w=solar_w,
-        weak=weak(weakest),
-        now=present,
-        as_now=as_now,
-        wind=wind,
-        windage_m2=windage_m2(boat.hull),
-        sun_ahead=mean_ahead(place, charge.t_us / 1e6, rated),
-        warmths=warmths,
-        seed=seed,
-    )
 
+    boat: Boat
+    charge: PackPosterior | None
+    curve: PowerCurve
+    stream: Stream
+    hotel_w: tuple[float, float] | None = None
+    solar_w: tuple[float, float] = (0.0, 0.0)
+    weakest: WeakCell | None = None
+    present: Now | None = None
+    wind: Wind | None = None
+    warmths: tuple[Warmth, ...] = ()
+    place_deg: tuple[float, float] | None = None
 
-def without_log(boat: Boat, curve: PowerCurve, stream: Stream, n: int = 1000) -> ReachInput:
-    """The question for a boat whose pack is not measured: the charge is to be filled in."""
-    rng = np.random.default_rng(1)
-    cell = default_params(boat.pack)
-    capacity = cell.capacity_ah * np.exp(0.05 * rng.standard_normal(n))
-    factor = np.exp(0.3 * rng.standard_normal(n))
-    return ReachInput(
-        curve=curve,
-        stream=stream,
-        charge={
+    @classmethod
+    def from_snapshot(cls, boat: Boat, snapshot: object, **changes: Any) -> "RangeInputs":
+        """As a log's moment has it, whose fields have the same names, with changes."""
+        names = (field.name for field in fields(cls) if hasattr(snapshot, field.name))
+        return cls(boat, **{name: getattr(snapshot, name) for name in names} | changes)
+
+    def question(
+        self,
+        course_deg: float | None = None,
+        speeds_mps: Floats | None = None,
+        also_mps: float | None = None,
+        n: int = 1000,
+        seed: int = 1,
+    ) -> ReachInput:
+        """The question for `analyzer.range.reach.reach`.
+
+        Args:
+            course_deg: To be held over ground; None: the present one, if there is one.
+            speeds_mps: Through water, rising, (k,); None: twenty worth asking for. The present
+                one is put among them where the boat motors on this course.
+            also_mps: One more that has to be among them.
+        """
+        boat, present = self.boat, self.present
+        if course_deg is None and present is not None:
+            course_deg = present.course_deg
+        if speeds_mps is None:
+            speeds_mps = speeds_for(self.curve, boat.motor.rated_power_w)
+        if also_mps is not None:
+            speeds_mps = np.unique(np.append(speeds_mps, also_mps))
+        as_now = None
+        if present is not None and course_deg == present.course_deg:
+            own_mps = present_water_mps(present, self.stream)
+            speeds_mps = np.unique(np.append(speeds_mps, own_mps))
+            as_now = int(np.searchsorted(speeds_mps, own_mps))
+        usual_w = boat.hotel.power_w
+        return ReachInput(
+            curve=self.curve,
+            stream=self.stream,
+            charge=self._charge_draws(n, seed),
+            kind=chemistry(boat.pack.chemistry),
+            cells=boat.pack.cells_in_series,
+            limits=limits(boat),
+            course_deg=course_deg,
+            speeds_mps=np.asarray(speeds_mps, dtype=np.float64),
+            hotel_w=self.hotel_w or (usual_w, HOTEL_SPREAD * usual_w),
+            solar_w=self.solar_w,
+            weak=weak(self.weakest),
+            now=present,
+            as_now=as_now,
+            wind=self.wind,
+            windage_m2=windage_m2(boat.hull),
+            sun_ahead=self._sun_ahead(),
+            warmths=self.warmths,
+            seed=seed,
+        )
+
+    def _charge_draws(self, n: int, seed: int) -> Mapping[str, Floats]:
+        """Draws of the pack; at half charge where it is not measured."""
+        rng = np.random.default_rng(seed)
+        if self.charge is not None:
+            return self.charge.draws(n, rng)
+        cell = default_params(self.boat.pack)
+        capacity_ah = cell.capacity_ah * np.exp(CAPACITY_LOG_SD * rng.standard_normal(n))
+        factor = np.exp(RESISTANCE_LOG_SD * rng.standard_normal(n))
+        return {
             "soc": np.full(n, 0.5),
-            "capacity_ah": capacity,
+            "capacity_ah": capacity_ah,
             "r0_ohm": cell.r0_ohm * factor,
             "r1_ohm": cell.r1_ohm * factor,
             "r2_ohm": cell.r2_ohm * factor,
-        },
-        kind=chemistry(boat.pack.chemistry),
-        cells=boat.pack.cells_in_series,
-        limits=limits(boat),
-        course_deg=None,
-        speeds_mps=speeds_for(curve, boat.motor.rated_power_w),
-        hotel_w=(boat.hotel.power_w, 0.3 * boat.hotel.power_w),
-        windage_m2=windage_m2(boat.hull),
-    )
+        }
+
+    def _sun_ahead(self) -> Floats | None:
+        """Mean sun of the hours ahead over the sun now."""
+        if self.charge is None:
+            return None
+        peak_w = self.boat.solar.peak_w
+        rated = peak_w / max(self.solar_w[0], 1.0) if peak_w else None
+        return mean_ahead(self.place_deg, self.charge.t_us / 1e6, rated)

@@ -239,6 +239,11 @@ def aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Float
     return np.asarray((kept * draws.aside + rest * rng.standard_normal(len(draws.aside)))[:, None])
 
 
+def at_least_zero(mean_sd: tuple[float, float], n: int, rng: np.random.Generator) -> Floats:
+    """Normal draws of what cannot be negative, (n,)."""
+    return np.asarray(np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0))
+
+
 def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws:
     """The pack's draws as the run-down wants them; resistances at the pack's temperature."""
     charge, kind = given.charge, given.kind
@@ -250,15 +255,12 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
         slow = slow + charge.get("r2_ohm", zero)
     ohms = charge["r0_ohm"] * kind.ohmic_factor(temp_c) + slow * kind.charge_factor(temp_c)
 
-    def above(mean_sd: tuple[float, float]) -> Floats:
-        return np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0)
-
     pack = PackDraws(
         soc=np.clip(charge["soc"], 0.0, 1.0),
         capacity_ah=np.maximum(charge["capacity_ah"], 1e-3),
         resistance_ohm=np.maximum(ohms, 1e-6),
-        weak_resistance_ohm=above(given.weak.resistance_ohm),
-        weak_deficit_frac=above(given.weak.soc_deficit_frac),
+        weak_resistance_ohm=at_least_zero(given.weak.resistance_ohm, n, rng),
+        weak_deficit_frac=at_least_zero(given.weak.soc_deficit_frac, n, rng),
         shift_v=np.asarray(charge.get("ocv_shift_v", zero)),
         cells=given.cells,
         ocv_v=ocv_table(kind, float(np.median(temp_c))),

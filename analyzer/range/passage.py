@@ -14,20 +14,25 @@ import numpy.typing as npt
 
 from analyzer.environment.wind import Air
 from analyzer.range.discharge import PackDraws, cell_current_a, run_down
-from analyzer.range.monte_carlo import air_draws, along_across
-from analyzer.range.reach import (
-    AHEAD_LOG_SD,
+from analyzer.range.monte_carlo import (
     ReachInput,
-    ground_speed_mps,
+    air_draws,
+    along_across,
+    at_least_zero,
     pack_draws,
 )
+from analyzer.range.reach import AHEAD_LOG_SD, ground_speed_mps
 from analyzer.range.route import Leg, Route
+from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-PIECE_M = 1000.0  # a leg is walked in pieces of about this length
+# A leg is walked in pieces of about this length, at most so many; slower over ground than STUCK
+# the boat makes no way. All assumed.
+PIECE_M = 1000.0
 MOST_PIECES = 20
-STUCK_MPS = 0.05  # slower over ground: the boat makes no way
+STUCK_MPS = 0.05
+CHARGING_V = 3.3  # of a cell that the sun charges on the way (assumed, that of LFP)
 
 
 class MovingWater(Protocol):
@@ -54,29 +59,39 @@ class NoSun:
 
 
 @dataclass(frozen=True)
+class Surroundings:
+    """What meets the boat on the way, in each draw.
+
+    wind_s: When the wind was measured, where it was. [UTC s]
+    """
+
+    water: MovingWater
+    sun: Sun = NoSun()
+    wind_s: float = 0.0
+
+
+@dataclass(frozen=True)
 class Boats:
     """Everything drawn once for a passage; all (n,) but the curve's lines (n, m).
 
     weather: ln power that wind and sea of each leg add beside `air`, (n, legs). later: the winds
-    that `air` fades into from `since_s` on; None: it stays.
+    that `air` fades into from when it was measured; None: it stays.
     """
 
     given: ReachInput
+    around: Surroundings
     pack: PackDraws
     lines: Floats
     weather: Floats
     air: Air
     hotel_w: Floats
-    water: MovingWater
-    sun: Sun
     later: Air | None = None
-    since_s: float = 0.0
 
     def air_at(self, t_s: Floats) -> Air:
         """Winds at each draw's own time, (n,)."""
         if self.later is None or self.given.wind is None:
             return self.air
-        age_s = np.maximum(t_s - self.since_s, 0.0)
+        age_s = np.maximum(t_s - self.around.wind_s, 0.0)
         return self.air.fading(self.later, np.exp(-age_s / self.given.wind.lasts_s))
 
 
@@ -90,40 +105,26 @@ class LegEnd:
     ended: npt.NDArray[np.bool_]
 
 
-def draw_boats(
-    given: ReachInput,
-    route: Route,
-    wind_s: float,
-    water: MovingWater,
-    sun: Sun,
-    n: int,
-    seed: int = 1,
-) -> Boats:
-    """Equally likely boats for a passage.
-
-    Args:
-        wind_s: When the wind was measured, where it was. [UTC s]
-    """
+def draw_boats(given: ReachInput, route: Route, around: Surroundings, seed: int = 1) -> Boats:
+    """Equally likely boats for a passage, as many as `given` has draws of the charge."""
+    n = len(given.charge["soc"])
     rng = np.random.default_rng(seed)
     air = air_draws(given, n, rng)
     later = None
     if given.wind is not None and np.isfinite(given.wind.lasts_s):
         later = air_draws(replace(given, wind=None), n, np.random.default_rng(seed + 1))
-    leg_sd = air.left * given.curve.leg_sd
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
-    weather = whole + leg_sd * rng.standard_normal((n, len(route.legs)))
-    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
+    of_leg = air.left * given.curve.leg_sd * rng.standard_normal((n, len(route.legs)))
+    hotel_w = at_least_zero(given.hotel_w, n, rng)
     return Boats(
         given=given,
+        around=around,
         pack=replace(pack_draws(given, n, rng), lag_ah=None),  # hours later it has levelled out
         lines=given.curve.curves(n, rng),
-        weather=weather,
+        weather=whole + of_leg,
         air=air,
-        hotel_w=hotel,
-        water=water,
-        sun=sun,
+        hotel_w=hotel_w,
         later=later,
-        since_s=wind_s,
     )
 
 
@@ -149,21 +150,25 @@ def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) ->
     t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
     ended = start.ended.copy()
     for _ in range(pieces):
-        east, north = boats.water.at(t)
+        east, north = boats.around.water.at(t)
         along, across = along_across(east, north, leg.course_deg)
         made = ground_speed_mps(np.full_like(t, speed_mps), along, across)
         ended |= made < STUCK_MPS
         seconds = leg.distance_m / pieces / np.maximum(made, STUCK_MPS)
         motor = leg_power_w(boats, k, leg, speed_mps, t + seconds / 2)
-        power = motor + boats.hotel_w - boats.sun.at(t + seconds / 2)
-        current = cell_current_a(np.maximum(power, 0.0)[:, None], soc[:, None], boats.pack)[:, 0]
-        volts = np.where(power < 0, 3.3, power / np.maximum(current, 1e-6) / boats.given.cells)
-        drawn = np.where(power < 0, power / (boats.given.cells * volts), current)
-        soc = np.minimum(soc - drawn * seconds / 3600.0 / boats.pack.capacity_ah, 1.0)
-        energy += power * seconds / 3600.0
+        power = motor + boats.hotel_w - boats.around.sun.at(t + seconds / 2)
+        hours = seconds / HOUR_S
+        soc = np.minimum(soc - _current_a(boats, power, soc) * hours / boats.pack.capacity_ah, 1.0)
+        energy += power * hours
         t += seconds
         ended |= soc <= _lowest_soc(boats, motor, power)
     return LegEnd(t, np.maximum(soc, 0.0), energy, ended)
+
+
+def _current_a(boats: Boats, power_w: Floats, soc: Floats) -> Floats:
+    """Current out of the pack, (n,); into it where the sun gives more than is used. [A]"""
+    out = cell_current_a(np.maximum(power_w, 0.0)[:, None], soc[:, None], boats.pack)[:, 0]
+    return np.where(power_w < 0, power_w / (boats.given.cells * CHARGING_V), out)
 
 
 def _lowest_soc(boats: Boats, motor: Floats, power: Floats) -> Floats:

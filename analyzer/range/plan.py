@@ -11,22 +11,22 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.passage import (
     Boats,
     LegEnd,
-    MovingWater,
-    Sun,
+    Surroundings,
     begin,
     draw_boats,
     walk_leg,
 )
-from analyzer.range.reach import ReachInput, middle
+from analyzer.range.reach import middle
 from analyzer.range.route import Route
 
 Floats = npt.NDArray[np.float64]
 
-FEW = 24  # draws while speeds are chosen
-PRICES = 18  # steps in which the price of time is narrowed
+FEW = 24  # draws while speeds are chosen; assumed
+PRICES = 18  # steps in which the price of time is narrowed: to 1 in 260,000, by definition
 
 
 @dataclass(frozen=True)
@@ -72,29 +72,24 @@ class Passage:
     Args:
         given: The boat and its state as for "how far"; its speeds are those to choose from.
         route, departure_s: The way and when. [UTC s]
-        water, sun: Along the way; drawn for `n` boats and for `FEW`.
+        around, few_around: What meets the boat; drawn as often as `given` and for `FEW`.
         speeds_mps: Through water, one for each leg; None: the cheapest.
         arrive_by_s: Wanted latest arrival; None: no hurry.
-        wind_s: When a wind that fades was measured. [UTC s]
     """
 
     given: ReachInput
     route: Route
     departure_s: float
-    water: MovingWater
-    sun: Sun
-    few_water: MovingWater
-    few_sun: Sun
+    around: Surroundings
+    few_around: Surroundings
     speeds_mps: tuple[float, ...] | None = None
     arrive_by_s: float | None = None
-    wind_s: float = 0.0
 
 
 def plan(passage: Passage) -> Plan:
     """Chooses speeds where they are open, and walks the passage."""
-    n = len(passage.given.charge["soc"])
     speeds = passage.speeds_mps or cheapest(passage)
-    boats = draw_boats(passage.given, passage.route, passage.wind_s, passage.water, passage.sun, n)
+    boats = draw_boats(passage.given, passage.route, passage.around)
     ends = [begin(boats, passage.departure_s)]
     for k, leg in enumerate(passage.route.legs):
         ends.append(walk_leg(boats, k, leg, speeds[k], ends[-1]))
@@ -138,9 +133,7 @@ def cheapest(passage: Passage) -> tuple[float, ...]:
     """
     few = {k: v[:FEW] for k, v in passage.given.charge.items()}
     given = replace(passage.given, charge=few)
-    boats = draw_boats(
-        given, passage.route, passage.wind_s, passage.few_water, passage.few_sun, FEW
-    )
+    boats = draw_boats(given, passage.route, passage.few_around)
     speeds, arrival = _at_price(passage, boats, 0.0)
     wanted = passage.arrive_by_s
     if wanted is None or arrival <= wanted:

@@ -16,40 +16,32 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.range.discharge import LIMITS, RunDown, run_down
 from analyzer.range.monte_carlo import (
     Draws,
-    Now,
     ReachInput,
-    Weak,
     air_draws,
     along_across,
     aside_on,
+    at_least_zero,
     draw,
     pack_draws,
 )
-from logger.units import KN
+from analyzer.range.pack_draws import PackDraws
+from logger.units import HOUR_S, KN
 
 Floats = npt.NDArray[np.float64]
 
-AHEAD_LOG_SD = 0.03  # waves and wind still to come, one passage as a whole
-TOO_HOT = 0.5  # chance from which on heat counts as what ends a speed
-SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3  # sun from which on, and how often, the day is looked at
-STEPS_KN = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
-
-__all__ = [
-    "AHEAD_LOG_SD",
-    "Floats",
-    "Now",
-    "ReachInput",
-    "ReachResult",
-    "Weak",
-    "air_draws",
-    "draw",
-    "ground_speed_mps",
-    "middle",
-    "pack_draws",
-    "reach",
-    "speeds_for",
-    "toward",
-]
+# Assumed: what waves and wind still to come do to a whole passage, in ln power; probability from
+# which on heat counts as what ends a speed; sun from which on, and how often, the day is looked at.
+AHEAD_LOG_SD = 0.03
+TOO_HOT = 0.5
+SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3
+STEPS_KN = (
+    0.1,
+    0.25,
+    0.5,
+    1.0,
+    2.0,
+    5.0,
+)  # between the speeds of a table; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -137,35 +129,23 @@ def reach(given: ReachInput) -> ReachResult:
     n = len(given.charge["soc"])
     rng = np.random.default_rng(given.seed)
     pack = pack_draws(given, n, rng)
-    hotel, sun = hotel_and_sun_w(given, n, rng)
-    draws = draw(given, air_draws(given, n, rng), hotel, n, rng)
-    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
-    water = _water_mps(given, draws)
-    calm = np.exp(given.curve.read_each(draws.log_power, water))
-    still = calm * np.exp(aside_on(draws, given, rng))
-    course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
-    motor = np.asarray((still + draws.air.added_w(course, water, still)) * ahead)
-    if given.as_now is not None and given.now is not None:
-        motor[:, given.as_now] = draws.now_w * ahead[:, 0]
-    hotel, sun = draws.hotel_w[:, None], sun[:, None]
-    other = hotel - sun
-    run = run_down(motor, other, pack, given.limits)
-    if given.sun_ahead is not None and given.solar_w[0] > SUN_COUNTS_W:
-        for _ in range(SUN_ROUNDS):
-            ahead_h = run.duration_s / 3600.0
-            other = hotel - sun * np.interp(ahead_h, HOURS, given.sun_ahead)
-            run = run_down(motor, other, pack, given.limits)
-    run = _cooled(given, run, motor, pack.soc, rng)
+    hotel_w = at_least_zero(given.hotel_w, n, rng)
+    sun_w = at_least_zero(given.solar_w, n, rng)
+    draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng)
+    water_mps = _water_mps(given, draws)
+    motor_w = _motor_w(given, draws, water_mps, rng)
+    run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], sun_w[:, None])
+    run = _cooled(given, run, motor_w, pack.soc, rng)
     east, north = _stream_ahead(given, draws, run.duration_s, rng)
     along, across = along_across(east, north, given.course_deg)
-    ground = ground_speed_mps(water, along, across)
+    made_mps = ground_speed_mps(water_mps, along, across)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
         speeds_mps=given.speeds_mps,
-        ground_mps=ground,
-        motor_w=motor,
-        total_w=motor + other,
-        distance_m=ground * run.duration_s,
+        ground_mps=made_mps,
+        motor_w=motor_w,
+        total_w=motor_w + other_w,
+        distance_m=made_mps * run.duration_s,
         duration_s=run.duration_s,
         run=run,
         soc=pack.soc,
@@ -173,6 +153,39 @@ def reach(given: ReachInput) -> ReachResult:
         reason=reason,
         as_now=given.as_now,
     )
+
+
+def _motor_w(
+    given: ReachInput, draws: Draws, water_mps: Floats, rng: np.random.Generator
+) -> Floats:
+    """Propulsion power on the course at each speed, with what weather is to come, (n, k). [W]"""
+    n = len(draws.aside)
+    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
+    calm_w = np.exp(given.curve.read_each(draws.log_power, water_mps))
+    still_w = calm_w * np.exp(aside_on(draws, given, rng))
+    course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
+    motor_w = (still_w + draws.air.added_w(course, water_mps, still_w)) * ahead
+    if given.as_now is not None and given.now is not None:
+        motor_w[:, given.as_now] = draws.now_w * ahead[:, 0]
+    return np.asarray(motor_w)
+
+
+def _run(
+    given: ReachInput, pack: PackDraws, motor_w: Floats, hotel_w: Floats, sun_w: Floats
+) -> tuple[RunDown, Floats]:
+    """The run-down, and hotel less the mean sun over it, (n, k) or (n, 1). [W]
+
+    How long the run lasts says how much of the day's sun it meets, and the other way round.
+    """
+    other_w = hotel_w - sun_w
+    run = run_down(motor_w, other_w, pack, given.limits)
+    if given.sun_ahead is None or given.solar_w[0] <= SUN_COUNTS_W:
+        return run, other_w
+    for _ in range(SUN_ROUNDS):
+        share = np.interp(run.duration_s / HOUR_S, HOURS, given.sun_ahead)
+        other_w = hotel_w - sun_w * share
+        run = run_down(motor_w, other_w, pack, given.limits)
+    return run, other_w
 
 
 def _cooled(
@@ -219,13 +232,6 @@ def _water_mps(given: ReachInput, draws: Draws) -> Floats:
         along, across = along_across(*draws.stream.now(), given.now.course_deg)
         water[:, given.as_now] = np.hypot(given.now.speed_ground_mps - along, across)
     return water
-
-
-def hotel_and_sun_w(given: ReachInput, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Hotel load and sun now, each (n,). [W]"""
-    hotel = np.maximum(given.hotel_w[0] + given.hotel_w[1] * rng.standard_normal(n), 0.0)
-    sun = np.maximum(given.solar_w[0] + given.solar_w[1] * rng.standard_normal(n), 0.0)
-    return hotel, sun
 
 
 def speeds_for(curve: PowerCurve, rated_power_w: float, most: int = 20) -> Floats:

@@ -12,15 +12,8 @@ from analyzer.environment.stream import unknown
 from analyzer.hull import hull
 from analyzer.pack.cell_model import chemistry
 from analyzer.range.discharge import Limits
-from analyzer.range.reach import (
-    Now,
-    ReachInput,
-    air_draws,
-    draw,
-    pack_draws,
-    reach,
-    speeds_for,
-)
+from analyzer.range.monte_carlo import Now, ReachInput, air_draws, draw, pack_draws
+from analyzer.range.reach import reach, speeds_for
 from logger.boat import Boat
 
 

@@ -130,16 +130,15 @@ def predicted(
     present = inputs.now(log, craft.boat)
     if present is None:
         return None
-    asked = inputs.question(
+    told = inputs.RangeInputs(
         craft.boat,
         told_state(craft, 0.6, round(t * 1e6)),
         hull.fit(points, hull.prior(craft.boat)),
         stream,
         present=present,
         hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
-        course_deg=(course + turned) % 360 if turned else None,
-        speeds_mps=np.array([speed]),
     )
+    asked = told.question((course + turned) % 360 if turned else None, np.array([speed]))
     result = reach(asked)
     k = result.nearest(speed)
     low, mid, high = np.quantile(result.ground_mps[:, k] / result.total_w[:, k], (0.1, 0.5, 0.9))

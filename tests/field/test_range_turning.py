@@ -21,7 +21,7 @@ from analyzer.hull import hull
 from analyzer.hull.steady import steady
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
-from analyzer.range.home import HomeReach, home_reach
+from analyzer.range.home import HomeReach, WayBack, home_reach
 from analyzer.range.reach import reach
 from analyzer.series.series import Series
 from tests.support.voyage_legs import at_shore, speeds
@@ -99,7 +99,7 @@ class Outing:
             return None
         stream = stream_fit.estimate(log, self.craft.boat)
         curve = hull.fit(steady(log, boat, stream), hull.prior(boat))
-        asked = inputs.question(
+        told = inputs.RangeInputs(
             boat,
             self.state,
             curve,
@@ -108,10 +108,11 @@ class Outing:
             hotel_w=(self.craft.hotel_w, 10.0),
             wind=lately(log, log.get("heading_true_deg")),
         )
+        asked = told.question()
         result = reach(asked)
         assert result.as_now is not None
         ahead = self.table or "goes on"
-        return home_reach(asked, result, result.as_now, *self.home(), SURE, ahead=ahead)
+        return home_reach(asked, result, result.as_now, WayBack(*self.home(), SURE, ahead))
 
 
 def wind_sensor(

@@ -118,17 +118,15 @@ def answer(craft: Craft, log: Series, known: Known, state: PackPosterior) -> Rea
     present = inputs.now(log, craft.boat)
     if present is None:
         return None
-    return reach(
-        inputs.question(
-            craft.boat,
-            state,
-            curve,
-            stream,
-            present=present,
-            hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
-            seed=int(craft.rng.integers(1 << 30)),
-        )
+    told = inputs.RangeInputs(
+        craft.boat,
+        state,
+        curve,
+        stream,
+        present=present,
+        hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
     )
+    return reach(told.question(seed=int(craft.rng.integers(1 << 30))))
 
 
 def run_on(craft: Craft, pack: Pack, place: Place, leg: Leg, t: float, soc: float) -> float:

@@ -38,13 +38,13 @@ def asked(log: Series | None, speeds_mps: np.ndarray) -> ReachResult:
     charge = known(BOAT.pack, 0.9, 0.02)
     prior = hull.prior(BOAT)
     if log is None:
-        return reach(inputs.question(BOAT, charge, prior, unknown(""), speeds_mps=speeds_mps))
+        told = inputs.RangeInputs(BOAT, charge, prior, unknown(""))
+        return reach(told.question(speeds_mps=speeds_mps))
     stream = stream_fit.estimate(log)
     curve = hull.fit(steady(log, BOAT, stream), prior)
     present = inputs.now(log, BOAT)
-    return reach(
-        inputs.question(BOAT, charge, curve, stream, present=present, speeds_mps=speeds_mps)
-    )
+    told = inputs.RangeInputs(BOAT, charge, curve, stream, present=present)
+    return reach(told.question(speeds_mps=speeds_mps))
 
 
 def width(result: ReachResult, speed_mps: float) -> float:

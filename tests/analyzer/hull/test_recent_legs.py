@@ -10,7 +10,8 @@ from analyzer.environment.wind import any_wind_log_sd, windage_m2
 from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints
-from analyzer.range.reach import Now, reach, toward
+from analyzer.range.monte_carlo import Now
+from analyzer.range.reach import reach, toward
 from tests.support.hull_boat import boat
 from tests.support.range_inputs import question
 

@@ -9,6 +9,7 @@ import pytest
 from analyzer.environment.stream import given as given_stream
 from analyzer.range.discharge import Limits
 from analyzer.range.home import (
+    WayBack,
     along_track,
     geodesic,
     home_reach,
@@ -93,7 +94,7 @@ def test_home_equals_search_over_speeds_and_turning_points(turn, sureness, home_
     asked = uncertain(course_deg=20.0)
     out, course = reach(asked), 20.0 + turn
     k_out = 7
-    home = home_reach(asked, out, k_out, home_m, course, sureness, ahead="stays")
+    home = home_reach(asked, out, k_out, WayBack(home_m, course, sureness, "stays"))
     back = reach(replace(toward(asked, course), ahead="stays"))
     n, speeds = back.distance_m.shape
     turns = np.array(
@@ -140,8 +141,8 @@ def test_home_equals_search_over_speeds_and_turning_points(turn, sureness, home_
 def test_the_search_sees_both_rules_of_the_speed_home():
     asked = uncertain(course_deg=20.0)
     out = reach(asked)
-    far = home_reach(asked, out, 7, 31_000.0, 200.0, 0.9, ahead="stays")
-    near = home_reach(asked, out, 7, 3_000.0, 200.0, 0.9, ahead="stays")
+    far = home_reach(asked, out, 7, WayBack(31_000.0, 200.0, 0.9, "stays"))
+    near = home_reach(asked, out, 7, WayBack(3_000.0, 200.0, 0.9, "stays"))
     assert near.turn_in.low > 0
     assert far.turn_in.low == 0.0
     assert near.can_return_frac > far.can_return_frac
@@ -150,7 +151,7 @@ def test_the_search_sees_both_rules_of_the_speed_home():
 def test_without_a_course_outward_home_lies_astern():
     asked = uncertain(course_deg=None)
     out = reach(asked)
-    home = home_reach(asked, out, 5, 4_000.0, 250.0, 0.9, ahead="stays")
+    home = home_reach(asked, out, 5, WayBack(4_000.0, 250.0, 0.9, "stays"))
     back = reach(replace(toward(asked, 250.0), ahead="stays"))
     k = int(np.argmin(np.abs(back.speeds_mps - home.back_speed_mps)))
     # straight out and straight back: x/out + (x + home)/back = 1
@@ -166,7 +167,7 @@ def test_stream_on_the_way_home(ahead):
     asked = range_input(course_deg=0.0, stream=given_stream(0.7, 0.0, sd_mps=1e-9))
     out = reach(asked)
     sign = {"stays": -0.7, "reversed": 0.7}[ahead]  # home lies south
-    home = home_reach(asked, out, 6, 2_000.0, 180.0, 0.9, ahead=ahead)
+    home = home_reach(asked, out, 6, WayBack(2_000.0, 180.0, 0.9, ahead))
     still = reach(range_input(course_deg=180.0))
     k = int(np.argmin(np.abs(still.speeds_mps - home.back_speed_mps)))
     hours = np.median(still.duration_s[:, k])

@@ -10,15 +10,16 @@ from analyzer.environment.stream_table import StreamTable, TableStream
 from analyzer.range.advice import slower
 from analyzer.range.discharge import SOC_GRID, Limits
 from analyzer.range.hindcast import _what_followed
+from analyzer.range.monte_carlo import Now, Weak
 from analyzer.range.passage import (
     LegEnd,
     NoSun,
+    Surroundings,
     begin,
     draw_boats,
     walk_leg,
 )
 from analyzer.range.plan import Passage, cheapest, plan
-from analyzer.range.reach import Now, Weak
 from analyzer.range.route import Leg, Route
 from analyzer.series.series import Series
 from tests.support.range_inputs import range_input
@@ -44,7 +45,7 @@ def walker(n: int = 3, sun=None, route=(LEG,), **changes):
     given = range_input(n, limits=Limits(0.2, 2.5), hotel_w=(90.0, 0.0), **changes)
     given.charge["r0_ohm"] = np.full(n, 8e-4)
     given.charge["capacity_ah"] = np.array([70.0, 100.0, 20.0])[:n]
-    return draw_boats(given, Route("", route), 0.0, tide(n), sun or NoSun(), n)
+    return draw_boats(given, Route("", route), Surroundings(tide(n), sun or NoSun()))
 
 
 def stepped(boats, i: int, leg: Leg, speed: float, from_s: float, soc: float):
@@ -53,10 +54,12 @@ def stepped(boats, i: int, leg: Leg, speed: float, from_s: float, soc: float):
     motor = 100 * speed**3 * np.exp(boats.weather[i, 0])  # the curve's lines are sure
     t, gone, energy, ended, ohm = from_s, 0.0, 0.0, False, float(boats.pack.resistance_ohm[i])
     while gone < leg.distance_m:
-        stream = np.array([float(v[i]) for v in boats.water.at(np.full(len(boats.hotel_w), t))])
+        stream = np.array(
+            [float(v[i]) for v in boats.around.water.at(np.full(len(boats.hotel_w), t))]
+        )
         across = stream @ np.array([way[1], -way[0]])
         made = np.sqrt(speed**2 - across**2) + stream @ way
-        power = motor + 90.0 - float(boats.sun.at(np.array([t]))[0])
+        power = motor + 90.0 - float(boats.around.sun.at(np.array([t]))[0])
         volts = np.interp(soc, SOC_GRID, boats.pack.ocv_v)
         amps = (volts - np.sqrt(volts**2 - 4 * ohm * power / 16)) / (2 * ohm)
         step = min(10.0, (leg.distance_m - gone) / made)
@@ -111,15 +114,15 @@ LEGS = (LEG, Leg("west", 5_000.0, 270.0, 0.0, 0.0), Leg("south", 4_000.0, 180.0,
 def passage(**changes) -> Passage:
     given = range_input(24, speeds_mps=SPEEDS, hotel_w=(200.0, 0.0))
     given.charge["capacity_ah"] = np.full(24, 400.0)
-    water = tide(24)
-    made = Passage(given, Route("", LEGS), 1_000.0, water, NoSun(), water, NoSun())
+    around = Surroundings(tide(24))
+    made = Passage(given, Route("", LEGS), 1_000.0, around, around)
     return replace(made, **changes)
 
 
 def test_cheapest_speeds_are_the_best_of_all_leg_by_leg():
     asked = passage()
     chosen = cheapest(asked)
-    boats = draw_boats(asked.given, asked.route, 0.0, asked.water, NoSun(), 24)
+    boats = draw_boats(asked.given, asked.route, asked.around)
     at = begin(boats, 1_000.0)
     for k, leg in enumerate(LEGS):
         ends = {float(v): walk_leg(boats, k, leg, float(v), at) for v in SPEEDS}
@@ -157,7 +160,7 @@ def test_legs_add_up_to_the_passage():
 @pytest.mark.parametrize("weak", [0.0, 0.15])
 def test_a_leg_ends_where_the_weak_cell_does(weak):
     given = range_input(2, limits=Limits(0.0, 3.1), weak=Weak((0.0, 0.0), (weak, 0.0)))
-    boats = draw_boats(given, Route("", (LEG,)), 0.0, tide(2), NoSun(), 2)
+    boats = draw_boats(given, Route("", (LEG,)), Surroundings(tide(2)))
     at = np.interp(3.1, boats.pack.ocv_v, SOC_GRID) + weak  # nearly no resistance: no sag
     for over, ended in ((0.02, False), (-0.001, True)):
         start = LegEnd(np.zeros(2), np.full(2, at + over), np.zeros(2), np.zeros(2, bool))

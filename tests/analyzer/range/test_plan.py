@@ -17,9 +17,9 @@ from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.chemistry import chemistry
 from analyzer.range.discharge import Limits
-from analyzer.range.passage import NoSun, draw_boats, leg_power_w
+from analyzer.range.monte_carlo import ReachInput
+from analyzer.range.passage import Surroundings, draw_boats, leg_power_w
 from analyzer.range.plan import FEW, Passage, plan
-from analyzer.range.reach import ReachInput
 from analyzer.range.route import Route, read_gpx, through
 from logger.units import KN, NMI
 from tests.support.gpx import GPX
@@ -67,7 +67,7 @@ def passage(
     water, few = still(n), still(FEW)
     if table is not None:
         water, few = (TableStream(table, np.ones(k), np.zeros((k, 2))) for k in (n, FEW))
-    return Passage(question, route, 0.0, water, NoSun(), few, NoSun(), **changes)
+    return Passage(question, route, 0.0, Surroundings(water), Surroundings(few), **changes)
 
 
 def test_read_gpx_gives_geodesic_legs(tmp_path):
@@ -188,7 +188,7 @@ def test_a_wind_nobody_knows_widens_every_leg_and_the_whole():
 
 def test_one_wind_blows_out_and_back():
     asked = replace(given(n=2000), windage_m2=3.0)
-    boats = draw_boats(asked, OUT_AND_BACK, 0.0, still(2000), NoSun(), 2000)
+    boats = draw_boats(asked, OUT_AND_BACK, Surroundings(still(2000)))
     out, back = (
         leg_power_w(boats, k, leg, 2.0, np.zeros(2000)) for k, leg in enumerate(OUT_AND_BACK.legs)
     )
@@ -206,7 +206,7 @@ def test_power_in_any_wind_is_as_the_drag_law_has_it():
     waves = 800 * sea * wind**2 * np.maximum(np.cos(off), 0)
     want = np.percentile(np.maximum(800 + force_n * 2 / 0.41, 0.3 * 800) + waves, (10, 50, 90))
     asked = replace(given(n=4000), windage_m2=3.0)
-    boats = draw_boats(asked, OUT_AND_BACK, 0.0, still(4000), NoSun(), 4000)
+    boats = draw_boats(asked, OUT_AND_BACK, Surroundings(still(4000)))
     power = leg_power_w(boats, 0, OUT_AND_BACK.legs[0], 2.0, np.zeros(4000))
     assert np.percentile(power, (10, 50, 90)) == pytest.approx(want, rel=0.06)
 
@@ -216,7 +216,7 @@ def test_a_measured_wind_fades_into_any_wind():
     asked = replace(given(n=4000), windage_m2=3.0)
 
     def powers(wind, hours):
-        boats = draw_boats(replace(asked, wind=wind), OUT_AND_BACK, 0.0, still(4000), NoSun(), 4000)
+        boats = draw_boats(replace(asked, wind=wind), OUT_AND_BACK, Surroundings(still(4000)))
         return leg_power_w(boats, 0, OUT_AND_BACK.legs[0], 2.0, np.full(4000, 3600.0 * hours))
 
     fading = replace(lasting, lasts_s=12 * 3600.0)

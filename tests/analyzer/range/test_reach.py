@@ -13,20 +13,14 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.range.advice import next_action
 from analyzer.range.discharge import Limits
 from analyzer.range.home import (
+    WayBack,
     along_track,
     geodesic,
     home_reach,
     turn_lead_s,
 )
-from analyzer.range.monte_carlo import along_across
-from analyzer.range.reach import (
-    Now,
-    Weak,
-    ground_speed_mps,
-    reach,
-    speeds_for,
-    toward,
-)
+from analyzer.range.monte_carlo import Now, Weak, along_across
+from analyzer.range.reach import ground_speed_mps, reach, speeds_for, toward
 from logger.units import KN
 from tests.support.hull_boat import boat
 from tests.support.range_inputs import SPEEDS, question, sure_curve
@@ -177,7 +171,7 @@ def test_an_unlikely_power_speaks_about_the_stream():
     """Far more power than the hull can need at this ground speed: the stream is foul."""
     curve = hull.prior(boat())
     power = 3.0 * float(curve.mean_w(np.array([2.0]))[0])
-    from analyzer.range.reach import air_draws, draw
+    from analyzer.range.monte_carlo import air_draws, draw
 
     asked = question(n=2000, curve=curve, stream=unknown("no compass"), now=Now(2.0, 0.0, power))
     rng = np.random.default_rng(1)
@@ -269,7 +263,7 @@ def test_turning_point_in_still_water_is_half_way():
     k = result.nearest(1.6)
     one_speed = replace(asked, speeds_mps=result.speeds_mps[k : k + 1])
     only = reach(one_speed)
-    back = home_reach(one_speed, only, 0, 1000.0, 180.0, 0.9)
+    back = home_reach(one_speed, only, 0, WayBack(1000.0, 180.0, 0.9))
     whole = only.distance(0).mid
     # by hand: x out and 1000 + x back within the whole distance
     assert back.turn_in.mid == pytest.approx((whole - 1000) / 2, rel=0.05)
@@ -281,7 +275,7 @@ def test_home_beyond_reach_says_turn_now_is_too_late():
     asked = question()
     result = reach(asked)
     far = 3 * float(np.max(result.distance_m))
-    back = home_reach(asked, result, 5, far, 180.0, 0.9)
+    back = home_reach(asked, result, 5, WayBack(far, 180.0, 0.9))
     assert back.can_return_frac == 0.0
     assert back.turn_in.low == 0.0
     assert "turn for home now" in next_action(result, 5, back)
@@ -292,9 +286,9 @@ def test_the_turning_point_comes_first_where_it_is_near():
     result = reach(asked)
     k = result.nearest(2.5)
     ground = result.ground_speed_mps(k)
-    back = home_reach(asked, result, k, 8_000.0, 180.0, 0.9)
+    back = home_reach(asked, result, k, WayBack(8_000.0, 180.0, 0.9))
     assert next_action(result, k, back).startswith("slow to")
-    assert home_reach(asked, result, k, 8_000.0, 30.0, 0.9).homeward
+    assert home_reach(asked, result, k, WayBack(8_000.0, 30.0, 0.9)).homeward
     near = replace(back, homeward=False, turn_in=replace(back.turn_in, low=600.0 * ground))
     assert next_action(result, k, near).startswith("turn for home within")
     assert next_action(result, k, replace(near, homeward=True)).startswith("slow to")
@@ -312,7 +306,7 @@ def test_distance_back_along_the_track_is_longer_than_straight():
 
 def test_time_until_the_turn_is_distance_over_ground_speed():
     asked = question()
-    back = home_reach(asked, reach(asked), 5, 1000.0, 180.0, 0.9)
+    back = home_reach(asked, reach(asked), 5, WayBack(1000.0, 180.0, 0.9))
     assert turn_lead_s(back, 2.0) == pytest.approx(back.turn_in.low / 2.0)
 
 
@@ -320,8 +314,8 @@ def test_a_fair_stream_out_is_foul_home():
     asked = question(stream=given(0.6, 0.0, sd_mps=0.01))
     result = reach(asked)
     k = result.nearest(2.0)
-    back = home_reach(asked, result, k, 3000.0, 180.0, 0.9)
-    still = home_reach(question(), reach(question()), k, 3000.0, 180.0, 0.9)
+    back = home_reach(asked, result, k, WayBack(3000.0, 180.0, 0.9))
+    still = home_reach(question(), reach(question()), k, WayBack(3000.0, 180.0, 0.9))
     assert back.turn_in.low < still.turn_in.low
 
 
