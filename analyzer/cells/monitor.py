@@ -6,19 +6,15 @@ come in as they come; the same readings in other portions give the same result.
 """
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.deficit import Levels, Missing
-from analyzer.cells.findings import (
-    capacity_finding,
-    charge_finding,
-    low_finding,
-    resistance_finding,
-)
+from analyzer.cells.findings import Standout, detection
 from analyzer.cells.sense_leads import SenseLeads
+from analyzer.cells.step_resistance import READING_SD_V, StepResistance
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
@@ -31,14 +27,13 @@ from logger.channels import block_voltage, cell_voltage
 
 Floats = npt.NDArray[np.float64]
 
-STEP_S = 10.0  # readings are gathered into steps of this length
-READING_SD_V = 0.0007  # of a step's mean distance, resolution and jitter together
-LEAST_STEP_C = 0.03  # load changes below this are left out, as a share of Ah
-OFFSET_MEMORY_S = 1800.0
-CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter
-CAPACITY_LEAST = 0.03
-EXCESS_SHARE = 0.18  # of the median resistance: less is of no practical matter
-SURE_OHM, SURE_BEHIND = 5.5, 3.8  # sigmas; cells differ more in resistance than in charge
+STEP_S = 10.0  # readings are gathered into steps of this length; assumed
+LEAST_STEP_C = 0.03  # load changes below this are left out, as a share of Ah; assumed
+CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter; assumed
+CAPACITY_LEAST = 0.03  # nor is less capacity than this; assumed
+EXCESS_SHARE = 0.18  # of the median resistance: less is of no practical matter; assumed
+# Standard deviations; cells differ more in resistance than in charge. Assumed.
+SURE_OHM, SURE_BEHIND = 5.5, 3.8
 
 
 @dataclass(frozen=True)
@@ -75,51 +70,6 @@ def measured_blocks(pack: Pack) -> tuple[list[str], list[str], int]:
     return [block_voltage(i) for i in numbers], [f"block {i}" for i in numbers], inside
 
 
-@dataclass
-class _Bank:
-    """Per cell: resistance above the median cell's from load steps, offset at no load.
-
-    The resistance comes from differences between successive steps, so that a slow drift of
-    the offset (charge and curve) does not look like one.
-    """
-
-    count: int
-    sums: Floats = field(init=False)  # (3, cells): dI², -dI·dd, dd²
-    steps: int = 0
-    offset_v: Floats = field(init=False)
-    weight: float = 0.0
-    last: tuple[Floats, float] | None = None
-
-    def __post_init__(self) -> None:
-        self.sums = np.zeros((3, self.count))
-        self.offset_v = np.zeros(self.count)
-
-    def step(self, distance_v: Floats, current_a: float, least_a: float, dt_s: float) -> None:
-        """Takes in one step's mean distances from the median cell, shape (cells,)."""
-        if self.last is not None and abs(current_a - self.last[1]) >= least_a:
-            d_v, d_i = distance_v - self.last[0], current_a - self.last[1]
-            self.sums += np.array([d_i * d_i + 0 * d_v, -d_i * d_v, d_v * d_v])
-            self.steps += 1
-        self.last = (distance_v, current_a)
-        at_rest = distance_v
-        if self.steps:
-            at_rest = distance_v + self.sums[1] / self.sums[0] * current_a
-        self.weight = self.weight * math.exp(-dt_s / OFFSET_MEMORY_S) + dt_s
-        self.offset_v = self.offset_v + (at_rest - self.offset_v) * (dt_s / self.weight)
-
-    def excess_ohm(self) -> Floats:
-        """Above the median cell, shape (cells,); 0 while nothing was seen."""
-        power = self.sums[0]
-        return np.asarray(np.divide(self.sums[1], power, out=np.zeros(self.count), where=power > 0))
-
-    def excess_sd_ohm(self) -> Floats:
-        """Standard deviation of the above; infinite while nothing was seen."""
-        if self.steps < 3:
-            return np.full(self.count, np.inf)
-        left = np.maximum(self.sums[2] - self.sums[1] ** 2 / self.sums[0], 0.0) / self.steps
-        return np.asarray(np.sqrt((left + 2 * READING_SD_V**2) / self.sums[0]))
-
-
 @dataclass(frozen=True)
 class _Standout:
     """A cell that differs: how many sigmas from the others, which, by how much."""
@@ -129,6 +79,11 @@ class _Standout:
     index: int
     size: float
     sd: float
+
+
+def sureness(sigmas: float) -> float:
+    """From standard deviations beyond what a healthy pack would show by chance."""
+    return min(0.5 * (1 + math.erf((sigmas - 2.5) / math.sqrt(2))), 0.999)
 
 
 def standouts(kind: str, values: Floats, sd: Floats, least: float, sure: float) -> list[_Standout]:
@@ -162,7 +117,7 @@ class CellMonitor:
         self._spread: list[float] = []
         self._low = self._high = np.zeros(0)
         self._next_us: int | None = None
-        self._bank: _Bank | None = None
+        self._bank: StepResistance | None = None
         self._levels: Levels | None = None
         self._leads = SenseLeads(self.params.r0_ohm)
 
@@ -191,7 +146,7 @@ class CellMonitor:
                 self.channels, self.inside = seen, inside
                 self.names = [n for c, n in zip(channels, names, strict=True) if c in seen]
                 count = len(seen)
-                self._bank = _Bank(count)
+                self._bank = StepResistance(count)
                 self._levels = Levels(self.pack, count)
                 self._leads = SenseLeads(inside * self.params.r0_ohm)
                 self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
@@ -328,19 +283,14 @@ class CellMonitor:
 
     def detections(self) -> list[Detection]:
         """What stands out, surest first; empty on a healthy pack."""
-        return [self._finding(one) for one in self.standouts()]
+        return [detection(self._told(one)) for one in self.standouts()]
 
-    def _finding(self, one: _Standout) -> Detection:
-        name, channel = self.names[one.index], self.channels[one.index]
-        if one.kind == "cell_resistance":
-            usual = self.median_resistance().mid or math.nan
-            return resistance_finding(name, channel, one.size, one.sd, usual, one.sigmas)
-        say = {
-            "cell_charge": charge_finding,
-            "cell_capacity": capacity_finding,
-            "cell_low": low_finding,
-        }[one.kind]
-        return say(name, channel, one.size, one.sd, one.sigmas, name.startswith("block"))
+    def _told(self, one: _Standout) -> Standout:
+        usual = self.median_resistance().mid or math.nan
+        unit = "ohm" if one.kind == "cell_resistance" else "frac"
+        low, high = one.size - Z80 * one.sd, one.size + Z80 * one.sd
+        size = Estimate(one.size, low, high, unit, used=(self.channels[one.index],))
+        return Standout(self.names[one.index], one.kind, size, sureness(one.sigmas), usual)
 
     def visible(self) -> Estimate:
         """The smallest difference in charge between cells that would show so far. [frac]"""

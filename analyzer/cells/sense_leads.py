@@ -9,11 +9,14 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
-JUMP_V = 0.25  # against the median cell, from one reading to the next a second later
-BACK_V = 0.1
-LINK_SHARE = 20.0  # a bad link may have this many times a cell's resistance
-DOUBTED_S = 900.0  # what stays away for longer is believed
+# Against the median cell, from one reading to the next a second later: a cell that empties at its
+# capacity in an hour falls by some hundredths of a volt a second; ten times that is assumed.
+JUMP_V = 0.25
+BACK_V = 0.1  # so near where it was, a reading is believed again; assumed
+LINK_SHARE = 20.0  # a bad link may have this many times a cell's resistance; assumed
+DOUBTED_S = 900.0  # what stays away for longer is believed; assumed
 
 
 class SenseLeads:
@@ -54,26 +57,39 @@ class SenseLeads:
         if self._away_s.any() or not len(table):
             return not len(table)
         before = table[:1] if self._last is None else self._last[None]
-        moves = np.abs(np.diff(np.vstack([before, table])[:, 1:], axis=0))
-        return bool(np.fmax.reduce(moves, axis=None, initial=0.0) < 0.5 * JUMP_V * max(step_s, 1.0))
+        volts = np.vstack([before, table])[:, 1:]
+        moves_v = np.abs(np.diff(volts, axis=0))
+        most_v = np.fmax.reduce(moves_v, axis=None, initial=0.0)
+        return bool(most_v < 0.5 * JUMP_V * max(step_s, 1.0))
 
     def _one(self, row: Floats, step_s: float) -> None:
         """Takes one reading; puts NaN where it is not believed."""
         as_read = row.copy()
-        distance = row[1:] - np.nanmedian(row[1:]) if np.isfinite(row[1:]).any() else row[1:]
+        distance_v = row[1:].copy()
+        if np.isfinite(distance_v).any():
+            distance_v -= np.nanmedian(distance_v)
         if self._last is None or not np.isfinite(self._last).all():
-            self._good_v, self._away_s = distance.copy(), np.zeros(len(distance))
+            self._good_v = distance_v
+            self._away_s = np.zeros(len(distance_v))
             self._last = as_read
             return
         if not self._away_s.any():
             self._good_v = self._last[1:] - np.median(self._last[1:])
-            self._away_s = np.zeros(len(distance))
-        link = abs(row[0] - self._last[0]) if np.isfinite(row[0]) else 0.0
-        may = JUMP_V * max(step_s, 1.0) + self.link_ohm * link
-        was_away = self._away_s > 0
-        away = np.abs(distance - self._good_v) > np.where(was_away, BACK_V, may)
-        away &= self._away_s < DOUBTED_S
+            self._away_s = np.zeros(len(distance_v))
+        away = self._is_away(distance_v, row[0], step_s)
         self._away_s = np.where(away, self._away_s + step_s, 0.0)
-        self._good_v = np.where(away | ~np.isfinite(distance), self._good_v, distance)
+        keep = away | ~np.isfinite(distance_v)
+        self._good_v = np.where(keep, self._good_v, distance_v)
         row[1:][away] = np.nan
         self._last = as_read
+
+    def _is_away(
+        self, distance_v: Floats, current_a: float, step_s: float
+    ) -> npt.NDArray[np.bool_]:
+        """Which cells stand where no cell can be after what was last believed, (cells,)."""
+        assert self._last is not None
+        step_a = abs(current_a - self._last[0]) if np.isfinite(current_a) else 0.0
+        may_v = JUMP_V * max(step_s, 1.0) + self.link_ohm * step_a
+        bound_v = np.where(self._away_s > 0, BACK_V, may_v)
+        away = np.abs(distance_v - self._good_v) > bound_v
+        return np.asarray(away & (self._away_s < DOUBTED_S))

@@ -15,12 +15,10 @@ from analyzer.cells.deficit_fit import (
     cell_fit,
 )
 from analyzer.cells.monitor import (
-    OFFSET_MEMORY_S,
-    READING_SD_V,
     CellMonitor,
-    _Bank,
     standouts,
 )
+from analyzer.cells.step_resistance import OFFSET_MEMORY_S, READING_SD_V, StepResistance
 from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.channels import cell_voltage
@@ -166,7 +164,7 @@ def steps(rng, count=80, cells=5):
 
 def test_resistance_above_the_median_is_regression_on_load_steps():
     amps, distance, excess = steps(np.random.default_rng(57))
-    bank = _Bank(5)
+    bank = StepResistance(5)
     for a, d in zip(amps, distance, strict=True):
         bank.step(d, float(a), 15.0, 10.0)
     d_i, d_v = np.diff(amps), np.diff(distance, axis=0)
@@ -183,7 +181,7 @@ def test_resistance_above_the_median_is_regression_on_load_steps():
 def test_offset_at_rest_is_a_weighted_mean_that_forgets():
     rng = np.random.default_rng(58)
     distance = rng.normal(0, 0.003, (50, 3))
-    bank = _Bank(3)
+    bank = StepResistance(3)
     for d in distance:
         bank.step(d, 0.0, 15.0, 40.0)  # no load, so nothing to take out
     age = 40.0 * np.arange(50)[::-1]
@@ -192,7 +190,7 @@ def test_offset_at_rest_is_a_weighted_mean_that_forgets():
     )
     # the last step under load: what the resistance takes is put back
     bank.sums[:] = [[4.0] * 3, [4e-4, 8e-4, 0.0], [0.0] * 3]
-    bank.steps, before, weight = 3, bank.offset_v, bank.weight * np.exp(-40 / OFFSET_MEMORY_S)
+    bank.steps, before, weight = 3, bank.offset_v, bank._weight_s * np.exp(-40 / OFFSET_MEMORY_S)
     bank.step(np.full(3, 0.001), 10.0, 15.0, 40.0)
     at_rest = 0.001 + 10.0 * np.array([1e-4, 2e-4, 0.0])
     assert bank.offset_v == approx((before * weight + at_rest * 40) / (weight + 40))
