@@ -64,13 +64,13 @@ def warmths(series: Series, boat: Boat) -> tuple[Warmth, ...]:
         if not len(last):
             continue
         heat.update(series)
-        draws = heat.draws(DRAWS, rng)
-        if draws is None:
+        drawn = heat.samples(DRAWS, rng)
+        if drawn is None:
             continue
-        air, rise = draws["air_c"] + draws["offset_k"], draws["rise_k"] + draws["slow_k"]
-        # The body and its host as one: their time constants by what each has of the rise.
-        host = draws["share"] / (1 + draws["share"])
-        tau = draws["tau_s"] + host * draws["host_tau_s"]
+        air, rise = drawn.air_c + drawn.offset_k, drawn.rise_k + drawn.neighbour_k
+        # The body and its second node as one: their time constants by what each has of the rise.
+        second_frac = drawn.share / (1 + drawn.share)
+        tau = drawn.tau_s + second_frac * drawn.second_tau_s
         body = np.stack([air, rise, np.log(tau)])
         cov = np.cov(body).tolist()
         found.append(

@@ -11,8 +11,8 @@ import numpy as np
 
 from analyzer.series.resample import Gatherer, highest
 from analyzer.series.series import Floats, Series
-from analyzer.thermal import copper, joints
-from analyzer.thermal.filter import HeatFilter
+from analyzer.thermal import copper, joints, questions
+from analyzer.thermal.filter import ThermalImm
 from logger.boat import Cable
 from logger.channels import probe_temp
 
@@ -64,7 +64,7 @@ class CableHeat:
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]
         self._other_at = [self._probe_at(c) if c else -1 for c in self.partners]
-        self.heat: HeatFilter | None = None
+        self.heat: ThermalImm | None = None
         self.measured = False
         self._waited = 0
         self._last_s: float | None = None
@@ -94,7 +94,7 @@ class CableHeat:
         both = np.concatenate([temp, temp - other])
         around = np.concatenate([air, np.zeros(len(self.cables))])
         self.heat.step(dt, np.tile(load, 2), both, around)
-        rise, sd = self.heat.rise()
+        rise, sd = questions.rise(self.heat)
         return Step(end_s, dt, load, temp, rise, sd)
 
     def _air(self, end_s: float, row: Floats) -> Floats:
@@ -120,10 +120,7 @@ class CableHeat:
         self.measured = measured
         if self.heat is None:
             return
-        for k, cable in enumerate(self.cables):
-            prior = joints.prior(cable, measured)
-            self.heat.offset_var[k] = prior.offset_sd_k**2
-            self.heat.count_slow[k] = prior.count_slow
+        self.heat.revise_air([joints.prior(cable, measured) for cable in self.cables])
 
     def _begin(self, row: Floats, temp: Floats) -> bool:
         self._waited += 1
@@ -133,5 +130,5 @@ class CableHeat:
             return False
         bodies = [joints.prior(c, self.measured) for c in self.cables]
         pairs = [joints.pair_prior(c) for c in self.cables]
-        self.heat = HeatFilter((*bodies, *pairs))
+        self.heat = ThermalImm((*bodies, *pairs))
         return True

@@ -17,14 +17,14 @@ from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CableRow
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Series
-from analyzer.thermal import copper, joints
+from analyzer.thermal import copper, joints, questions
 from analyzer.thermal.cable_filter import (
     STEP_S,
     CableHeat,
     Step,
     believable,
 )
-from analyzer.thermal.filter import HeatFilter, crossing_s
+from analyzer.thermal.filter import ThermalImm
 from logger.boat import Cable
 from logger.channels import probe_temp
 
@@ -159,11 +159,11 @@ class CableMonitor:
             if self._filter.started[k]:
                 rise, sd = float(step.rise_k[k]), float(step.rise_sd_k[k])
                 level = verdict.level_k(rise, sd, self.peak_load)
-                sure = self._filter.chance(k, level) if rise > level else 0.0
+                sure = questions.rise_above(self._filter, k, level) if rise > level else 0.0
                 verdict.judge(sure, step.dt_s)
 
     @property
-    def _filter(self) -> HeatFilter | None:
+    def _filter(self) -> ThermalImm | None:
         """The heat filter, once this cable's probe has spoken."""
         heat = self._heat.heat if self._heat is not None else None
         return heat if heat is not None and heat.started[self._place] else None
@@ -183,7 +183,7 @@ class CableMonitor:
         if self._filter is None:
             return cannot_say("no temperature from this cable's probe", "ohm")
         rng = np.random.default_rng(1)
-        draws = self._filter.draws(self._place, 2000, rng)["rise_k"]
+        draws = questions.samples(self._filter, self._place, 2000, rng).rise_k
         expected = joints.prior(self.cable, True)
         healthy = expected.rise_k * np.exp(0.35 * rng.standard_normal(2000))
         path = self.joint.path_k_w * np.exp(0.4 * rng.standard_normal(2000))
@@ -213,7 +213,7 @@ class CableMonitor:
                 self.limit_c,
             )
         load = self.load
-        low, mid, high = heat.settled_range(self._place, load)
+        low, mid, high = questions.settled_range(heat, self._place, load)
         return CableRow(
             self.cable.name,
             ampacity,
@@ -230,13 +230,13 @@ class CableMonitor:
         """What a load itself makes at the probe: mean and standard deviation. [K]"""
         if self._filter is None:
             return math.nan, math.nan
-        rise, sd = self._filter.rise()
+        rise, sd = questions.rise(self._filter)
         return float(rise[self._place]) * load, float(sd[self._place]) * load
 
     def settles_c(self) -> float:
         """Where its place would settle at the load of the last two minutes; NaN if unknown. [°C]"""
         heat = self._filter
-        return heat.settled(self._place, self.load)[0] if heat is not None else math.nan
+        return questions.settled(heat, self._place, self.load)[0] if heat is not None else math.nan
 
     def detections(self) -> list[Detection]:
         """What is wrong with this cable, with its sureness; empty where nothing is."""
@@ -284,8 +284,8 @@ class CableMonitor:
 
     def _crosses(self, load: float) -> Estimate:
         assert self._filter is not None
-        d = self._filter.draws(self._place, 2000, np.random.default_rng(1))
-        times = crossing_s(d, float(self._filter.air_c[self._place]), load, self.limit_c)
+        drawn = questions.samples(self._filter, self._place, 2000, np.random.default_rng(1))
+        times = questions.crossing_s(drawn, load, self.limit_c)
         share = float(np.isfinite(times).mean())
         if share < 0.5:
             why = f"at this current it most likely stays below {self.limit_c:.0f} °C"

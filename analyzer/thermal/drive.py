@@ -6,7 +6,7 @@ square of the controller's current; the reference is the current at the motor's 
 
 import math
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,22 +15,26 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.pack.chemistry import chemistry
 from analyzer.series.resample import Gatherer, highest
-from analyzer.series.series import Floats, Series
-from analyzer.thermal.filter import HeatFilter, crossing_s
-from analyzer.thermal.heat_prior import HeatPrior, Host
+from analyzer.series.series import Series
+from analyzer.thermal import questions
+from analyzer.thermal.filter import ThermalImm
+from analyzer.thermal.prior import HeatPrior, SecondNode
 from logger.boat import Boat
 
 STEP_S = 10.0
 AHEAD_S = 1800.0  # a limit further away than this is not yet told
 SURE = 0.8
 HOLD_STEPS = 6
+SAMPLES = 400  # of the posterior; a probability to 2.5 %, by definition
 EVERY_STEPS = 3  # the way ahead is worked out this often
 FASTEST_K_S = 1.0  # a kilowatt lost into two kilograms of copper warms it by 1.3 K/s
 BEYOND = 4.0  # times the current at rated power, and no controller lets it through
 # Settled rise at rated power and its spread, time constant of winding or chip; housing or heat
 # sink are as warm again, by the usual makes, within a third. Common practice, no source.
 PRIORS = {"motor": (60.0, 40.0, 400.0), "controller": (40.0, 25.0, 200.0)}
-HOSTS = tuple(Host(share, tau_s) for share in (0.75, 1.35) for tau_s in (1500.0, 3000.0))
+SECOND_NODES = tuple(
+    SecondNode(share, tau_s) for share in (0.75, 1.35) for tau_s in (1500.0, 3000.0)
+)
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,7 @@ class DriveHeat:
         rise, sd, tau = PRIORS[part]
         prior = HeatPrior(
             rise_k=rise, rise_sd_k=sd, rise_walk_k=5.0, loose_walk_k=30.0, tau_s=tau,
-            slow_sd_k=6.0, hosts=HOSTS, tau_ln_sd=0.7, offset_sd_k=6.0,
+            neighbour_sd_k=6.0, second_nodes=SECOND_NODES, tau_ln_sd=0.7, offset_sd_k=6.0,
             noise_k=0.5, model_k=0.5, fastest_k_s=FASTEST_K_S,
         )  # fmt: skip
         cell_v = float(chemistry(boat.pack.chemistry).ocv_v(0.5))
@@ -64,7 +68,7 @@ class DriveHeat:
         most_a = BEYOND * math.sqrt(self._ref2)
         most = {**dict.fromkeys(names[:2], most_a), **highest(names[2:])}
         self._gather = Gatherer(STEP_S, names, most)
-        self._heat = HeatFilter((prior,))
+        self._heat = ThermalImm((prior,))
         self._loads: deque[float] = deque(maxlen=12)
         self._last_s: float | None = None
         self._count = self._held = 0
@@ -81,12 +85,9 @@ class DriveHeat:
             return []
         return [self._detection(self.ahead)]
 
-    def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats] | None:
-        """Equally likely bodies, each (n,): as `HeatFilter.draws`, and air_c; None unseen."""
-        if not self._heat.started[0]:
-            return None
-        air = np.full(n, float(self._heat.air_c[0]))
-        return {**self._heat.draws(0, n, rng), "air_c": air}
+    def samples(self, n: int, rng: np.random.Generator) -> questions.HeatSamples | None:
+        """Joint samples of the part's posterior; None: its temperature was never read."""
+        return questions.samples(self._heat, 0, n, rng) if self._heat.started[0] else None
 
     def _step(self, end_s: float, row: list[float]) -> None:
         square = row[0] if math.isfinite(row[0]) else row[1]
@@ -106,16 +107,16 @@ class DriveHeat:
 
     def _look(self, temp_c: float) -> Ahead | None:
         load = sum(self._loads) / len(self._loads) if self._loads else 0.0
-        mean, sd = self._heat.settled(0, load)
+        mean, sd = questions.settled(self._heat, 0, load)
         settles = Estimate(mean, mean - Z80 * sd, mean + Z80 * sd, "degC", used=(self.channel,))
         if not math.isfinite(temp_c):
             return None
         if mean + 2 * sd < self.limit_c:
             never = cannot_say(f"at this load it stays below {self.limit_c:.0f} °C", "s")
             return Ahead(self.part, temp_c, self.limit_c, settles, never, 0.0)
-        d = self._heat.draws(0, 400, np.random.default_rng(1))
-        d["temp_c"] = np.full(400, temp_c)
-        times = crossing_s(d, float(self._heat.air_c[0]), load, self.limit_c)
+        drawn = questions.samples(self._heat, 0, SAMPLES, np.random.default_rng(1))
+        drawn = replace(drawn, temp_c=np.full(SAMPLES, temp_c))
+        times = questions.crossing_s(drawn, load, self.limit_c)
         soon = float(np.mean(times <= AHEAD_S))
         low, mid, high = (float(q) for q in np.quantile(times, [0.1, 0.5, 0.9], method="lower"))
         crosses = cannot_say("it may never reach the limit at this load", "s")

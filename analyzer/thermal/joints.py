@@ -5,10 +5,10 @@ them.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyzer.thermal import copper
-from analyzer.thermal.heat_prior import HeatPrior, Host
+from analyzer.thermal.prior import HeatPrior, SecondNode
 from logger.boat import Cable
 
 HEALTHY_JOINT_OHM = 15e-6  # upper end of 5-15 µohm, a tester maker's note (low authority)
@@ -24,16 +24,16 @@ LUG_AIR_W_K = 0.05  # a lug's and stud's own surface to the air: some 50 cm² at
 # the two ways in which two such bodies warm has a time constant of 1230 s in the median, with a
 # spread of 0.86 in the logarithm; it adds 4.8 times what the quick one does to a sound lug, spread
 # 0.54, and 2.9 times to a bad one (half of them crimps), spread 0.65; the two are hardly tied.
-HOSTS = tuple(
-    Host(share, tau_s, sound * tau_weight, loose * tau_weight)
+SECOND_NODES = tuple(
+    SecondNode(share, tau_s, sound * tau_weight, loose * tau_weight)
     for share, sound, loose in ((1.2, 0.05, 1.0), (2.8, 0.6, 1.5), (6.2, 1.0, 1.0))
     for tau_s, tau_weight in ((405.0, 1.0), (1230.0, 2.0), (3730.0, 1.0))
 )
 # Three points of each stand for what lies around them; spread within and between them is the whole.
-HOST_LN_SD = 0.3
+SECOND_LN_SD = 0.3
 # Of the same sums: what of a joint's heat comes to its lug; what the host lets out of the lug; how
 # far that leaves open what a sound lug takes over from its cable.
-REACHES_FRAC, HOST_W_K, TAKES_LN_SD = 0.88, 0.19, 0.22
+REACHES_FRAC, SECOND_W_K, TAKES_LN_SD = 0.88, 0.19, 0.22
 # A cable in moving air or bundled rises a fifth less or more than by its rating (common practice,
 # no source); a lug takes over half of that, since heat that stays in the cable also comes along it.
 RATED_LN_SD = 0.5 * 0.2
@@ -47,7 +47,14 @@ SOON_FRAC, SOON_TAU_FRAC, SLOW_TAU_FRAC = 0.35, 0.07, 0.72
 # A lug weighs about a gram for each mm² of its cable, its stud holds some 10 J/K, and a probe takes
 # half a minute itself (common practice, no source); the contact lets 0.55 W/K through, as above.
 LUG_J_K_MM2, STUD_J_K, PROBE_TAU_S, CONTACT_W_K = 0.385, 10.0, 30.0, 0.55
-LOOSE_WALK_K = 60.0  # settled, in an hour of load, at the reference current
+# Random walk of the settled rise in an hour at the reference current: of a sound joint, of one that
+# works loose, of a cable whose strands break. Assumed.
+SOUND_WALK_K, LOOSE_WALK_K, LOOSE_CABLE_WALK_K = 1.0, 60.0, 15.0
+# Air at the probe less the ambient given, with and without a sensor of it, and between two poles.
+# The room that load warms: a sensor in it misses up to a seventh of some 20 K at full load. No
+# source.
+AIR_SD_K, AIR_UNMEASURED_SD_K, PAIR_AIR_SD_K = 2.5, 5.0, 1.2
+ROOM_SD_K, ROOM_UNMEASURED_SD_K = 0.3, 3.0
 
 
 @dataclass(frozen=True)
@@ -88,7 +95,7 @@ def joint(cable: Cable) -> Joint:
     rise = float(copper.settled_rise_k(ref_a, copper.TABLE_AMBIENT_C, rated_a, rating_c))
     # Copper and about as much heat again in insulation; J/(m·K) over W/(m·K).
     tau_s = copper.HEAT_J_MM3_K * area * 1000 * 1.6 / g_w_mk
-    out_w_k = fin_w_k + LUG_AIR_W_K + HOST_W_K
+    out_w_k = fin_w_k + LUG_AIR_W_K + SECOND_W_K
     # A fin takes up half its own heat before all goes through; half of that while a lug warms.
     lug_j_k = LUG_J_K_MM2 * area + STUD_J_K + 0.25 * fin_w_k * tau_s
     lug_tau_s = PROBE_TAU_S + lug_j_k / (fin_w_k + LUG_AIR_W_K + CONTACT_W_K)
@@ -101,68 +108,57 @@ def place(cable: Cable) -> str:
 
 
 def prior(cable: Cable, ambient_measured: bool) -> HeatPrior:
-    """Belief about a probe's heating before the first reading.
+    """Prior of a probe's heating.
 
     A lug's own rise is its joint's; from the cable it takes over a part, as slowly as the cable
     warms, since what it is bolted to cools it.
     """
     j = joint(cable)
-    # The room that load warms, where a sensor in it misses up to a seventh of some 20 K at full
-    # load, and where there is none; no source.
-    place_sd_k = 0.3 if ambient_measured else 3.0
-    offset_sd_k = 2.5 if ambient_measured else 5.0
+    room_sd_k = ROOM_SD_K if ambient_measured else ROOM_UNMEASURED_SD_K
+    offset_sd_k = AIR_SD_K if ambient_measured else AIR_UNMEASURED_SD_K
     if cable.probe_at == "cable":
         return HeatPrior(
             rise_k=0.8 * j.cable_rise_k,
             rise_sd_k=0.3 * j.cable_rise_k + 0.5,
-            rise_walk_k=1.0,
-            loose_walk_k=15.0,
+            rise_walk_k=SOUND_WALK_K,
+            loose_walk_k=LOOSE_CABLE_WALK_K,
             tau_s=j.tau_s,
-            slow_k=0.1 * j.cable_rise_k,
-            slow_sd_k=0.06 * j.cable_rise_k + place_sd_k,
+            neighbour_k=0.1 * j.cable_rise_k,
+            neighbour_sd_k=0.06 * j.cable_rise_k + room_sd_k,
             offset_sd_k=offset_sd_k,
-            count_slow=ambient_measured,
+            count_neighbour=ambient_measured,
         )
-    taken = j.from_cable * j.cable_rise_k
-    made = HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
-    return HeatPrior(
-        rise_k=0.7 * made,
-        rise_sd_k=0.7 * made + 0.2,
-        rise_walk_k=1.0,
-        loose_walk_k=LOOSE_WALK_K,
-        tau_s=j.lug_tau_s,
-        slow_k=taken,
-        slow_sd_k=math.hypot(TAKES_LN_SD, RATED_LN_SD) * taken + place_sd_k,
-        slow_tau_s=SLOW_TAU_FRAC * j.tau_s,
-        soon_frac=SOON_FRAC,
-        soon_tau_s=SOON_TAU_FRAC * j.tau_s,
-        late_frac=LATE_FRAC,
-        late_tau_s=LATE_TAU_FRAC * j.tau_s,
-        hosts=HOSTS,
-        host_ln_sd=HOST_LN_SD,
+    taken_k = j.from_cable * j.cable_rise_k
+    made_k = HEALTHY_JOINT_OHM * j.ref_a**2 * j.path_k_w
+    return replace(
+        pair_prior(cable),
+        rise_k=0.7 * made_k,
+        rise_sd_k=0.7 * made_k + 0.2,
+        neighbour_k=taken_k,
+        neighbour_sd_k=math.hypot(TAKES_LN_SD, RATED_LN_SD) * taken_k + room_sd_k,
         offset_sd_k=offset_sd_k,
-        count_slow=ambient_measured,
+        count_neighbour=ambient_measured,
     )
 
 
 def pair_prior(cable: Cable) -> HeatPrior:
-    """Belief about one pole's probe less the other's, under the same current."""
+    """Prior of one pole's probe less the other's, under the same current: what is alike cancels."""
     j = joint(cable)
     return HeatPrior(
         rise_k=0.0,
         rise_sd_k=0.1 * j.cable_rise_k + 0.5,
-        rise_walk_k=1.0,
+        rise_walk_k=SOUND_WALK_K,
         loose_walk_k=LOOSE_WALK_K,
         tau_s=j.lug_tau_s,
-        slow_sd_k=TAKES_LN_SD * j.from_cable * j.cable_rise_k,
-        slow_tau_s=SLOW_TAU_FRAC * j.tau_s,
-        soon_frac=SOON_FRAC,
-        soon_tau_s=SOON_TAU_FRAC * j.tau_s,
-        late_frac=LATE_FRAC,
-        late_tau_s=LATE_TAU_FRAC * j.tau_s,
-        hosts=HOSTS,
-        host_ln_sd=HOST_LN_SD,
-        offset_sd_k=1.2,
+        neighbour_sd_k=TAKES_LN_SD * j.from_cable * j.cable_rise_k,
+        neighbour_tau_s=SLOW_TAU_FRAC * j.tau_s,
+        neighbour_fast_frac=SOON_FRAC,
+        neighbour_fast_tau_s=SOON_TAU_FRAC * j.tau_s,
+        lagged_frac=LATE_FRAC,
+        lagged_tau_s=LATE_TAU_FRAC * j.tau_s,
+        second_nodes=SECOND_NODES,
+        second_ln_sd=SECOND_LN_SD,
+        offset_sd_k=PAIR_AIR_SD_K,
     )
 
 

@@ -92,11 +92,11 @@ def test_hosts_stand_for_the_sums_of_two_bodies(bad):
     n = 20_000
     rng = np.random.default_rng(3)
     share, tau_s = slow_way(drawn(rng, rng.choice(SIZES, n), np.full(n, bad)))
-    weights = [h.weight_loose if bad else h.weight for h in joints.HOSTS]
+    weights = [h.weights[bad] for h in joints.SECOND_NODES]
     for of, points in ((share, "share"), (tau_s, "tau_s")):
-        mean, sd = spread(np.log([getattr(h, points) for h in joints.HOSTS]), weights)
+        mean, sd = spread(np.log([getattr(h, points) for h in joints.SECOND_NODES]), weights)
         assert mean == pytest.approx(np.log(of).mean(), abs=0.15)
-        assert np.hypot(sd, joints.HOST_LN_SD) == pytest.approx(np.log(of).std(), abs=0.1)
+        assert np.hypot(sd, joints.SECOND_LN_SD) == pytest.approx(np.log(of).std(), abs=0.1)
 
 
 @pytest.mark.parametrize("size_mm2", SIZES)

@@ -55,13 +55,13 @@ def test_a_joint_s_path_is_the_fin_solved_numerically(cable):
     j = joints.joint(cable)
     # Beside the fin: 50 cm² at 10 W/(m² K), and what the host lets out; of the joint's watt a part
     # reaches the lug.
-    at_lug, _ = fin(cable, joints.REACHES_FRAC, 0.05 + joints.HOST_W_K, 0.0)
+    at_lug, _ = fin(cable, joints.REACHES_FRAC, 0.05 + joints.SECOND_W_K, 0.0)
     assert j.path_k_w == pytest.approx(at_lug, rel=1e-4)
 
 
 @pytest.mark.parametrize("cable", CABLES)
 def test_what_a_lug_takes_over_is_the_fin_solved_numerically(cable):
-    at_lug, _ = fin(cable, 0.0, 0.05 + joints.HOST_W_K, 1.0)
+    at_lug, _ = fin(cable, 0.0, 0.05 + joints.SECOND_W_K, 1.0)
     assert joints.joint(cable).from_cable == pytest.approx(at_lug, rel=1e-4)
 
 
@@ -156,7 +156,7 @@ def test_a_sound_joint_s_prior_is_its_heat_over_its_path(cable, measured):
     assert prior.rise_k == pytest.approx(0.7 * made, rel=1e-4)
     # Twice over its middle lies the upper end of healthy ones, and a little.
     assert prior.rise_k + 2 * prior.rise_sd_k > made
-    assert prior.slow_k == pytest.approx(j.from_cable * j.cable_rise_k, rel=1e-12)
+    assert prior.neighbour_k == pytest.approx(j.from_cable * j.cable_rise_k, rel=1e-12)
     assert joints.highest_healthy_k(cable) > made + j.cable_rise_k
 
 

@@ -1,0 +1,168 @@
+"""What is asked of the bodies' posterior: what a load makes in them, where they end, and when.
+
+By the heat balance of `transition.py`, at rest dT/dt = dH/dt = 0:
+
+    T = T_air + o + load ((1 + k) r + (1 + PHI k) g)
+
+The bracket is the settled rise at the reference load.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.estimation.quantiles import normal_below
+from analyzer.series.series import Floats
+from analyzer.thermal.filter import ThermalImm, combine
+from analyzer.thermal.transition import (
+    EQUAL_TAU_S,
+    NEIGHBOUR,
+    OFFSET,
+    PHI,
+    RISE,
+    SECOND,
+    STATES,
+    TEMP,
+)
+
+NEVER_S = 48 * 3600.0  # no load lasts as long; assumed
+RANGE_HALVINGS, CROSSING_HALVINGS = 24, 40  # to 1e-7 of what is searched, and to 1 µs; assumed
+LEAST_K2 = 1e-9  # a variance that rounding made zero or less; assumed
+
+
+def rise(imm: ThermalImm) -> tuple[Floats, Floats]:
+    """Settled rise at the reference load: mean and standard deviation, (bodies,). [K]
+
+    What a slow neighbour brings is part of it where the prior says so.
+    """
+    mean, var = combine(imm.weight, *_rises(imm, slice(None)))
+    return mean, np.sqrt(np.maximum(var, 0.0))
+
+
+def rise_above(imm: ThermalImm, body: int, level_k: float) -> float:
+    """Probability that a body's settled rise at the reference load is above a level."""
+    mean_k, var_k2 = _rises(imm, body)
+    above = normal_below((mean_k - level_k) / np.sqrt(np.maximum(var_k2, LEAST_K2)))
+    return float((imm.weight[body] * above).sum())
+
+
+def _rises(imm: ThermalImm, which: slice | int) -> tuple[Floats, Floats]:
+    """Mean and variance of the settled rise in each filter, (..., 2, members)."""
+    mean, cov, share = imm.mean[:, which], imm.cov[:, :, which], imm.network.share[which]
+    own = 1 + share
+    through = np.asarray(imm.count_neighbour[which])[..., None, None] * (1 + PHI * share)
+    mean_k = own * mean[RISE] + through * mean[NEIGHBOUR]
+    var_k2 = np.square(own) * cov[RISE, RISE] + np.square(through) * cov[NEIGHBOUR, NEIGHBOUR]
+    return mean_k, var_k2 + 2 * own * through * cov[RISE, NEIGHBOUR]
+
+
+def settled(imm: ThermalImm, body: int, load: float) -> tuple[float, float]:
+    """Temperature that a load will end in: mean and standard deviation. [°C]"""
+    above_k, var_k2 = combine(imm.weight[body], *_settled(imm, body, load))
+    return float(imm.air_c[body] + above_k), math.sqrt(max(float(var_k2), 0.0))
+
+
+def settled_range(imm: ThermalImm, body: int, load: float) -> tuple[float, float, float]:
+    """Temperature that a load will end in: tenth, half and nine tenths of the posterior. [°C]"""
+    mean_k, var_k2 = _settled(imm, body, load)
+    sd_k = np.sqrt(np.maximum(var_k2, 1e-6))
+    low, mid, high = (
+        float(imm.air_c[body]) + _mixture_quantile(imm.weight[body], mean_k, sd_k, q)
+        for q in (0.1, 0.5, 0.9)
+    )
+    return low, mid, high
+
+
+def _settled(imm: ThermalImm, body: int, load: float) -> tuple[Floats, Floats]:
+    """Mean and variance above the air at rest in each filter, (2, members).
+
+    A second node stands for those around it, so that what it has still to add is known to
+    second_ln_sd only.
+    """
+    mean, cov, share = imm.mean[:, body], imm.cov[:, :, body], imm.network.share[body]
+    h = np.zeros((STATES, *share.shape))
+    h[RISE], h[NEIGHBOUR], h[OFFSET] = load * (1 + share), load * (1 + PHI * share), 1.0
+    var_k2 = np.einsum("i...,ij...,j...->...", h, cov, h)
+    second_end_k = load * share * (mean[RISE] + PHI * mean[NEIGHBOUR])
+    to_come_k = second_end_k - mean[SECOND]
+    return (h * mean).sum(axis=0), var_k2 + np.square(imm.priors[body].second_ln_sd * to_come_k)
+
+
+def _mixture_quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> float:
+    """Quantile of a mixture of normal distributions, by bisection."""
+    low, high = float((mean - 6 * sd).min()), float((mean + 6 * sd).max())
+    for _ in range(RANGE_HALVINGS):
+        middle = 0.5 * (low + high)
+        less = float((weight * normal_below((middle - mean) / sd)).sum()) < share
+        low, high = (middle, high) if less else (low, middle)
+    return 0.5 * (low + high)
+
+
+@dataclass(frozen=True)
+class HeatSamples:
+    """Joint samples of one body's posterior, (n,); see `transition.py` for what they are.
+
+    rise_k and neighbour_k are settled, the second node's warming included.
+    """
+
+    temp_c: Floats
+    rise_k: Floats
+    offset_k: Floats
+    neighbour_k: Floats
+    second_k: Floats
+    share: Floats
+    tau_s: Floats
+    second_tau_s: Floats
+    air_c: float
+
+
+def samples(imm: ThermalImm, body: int, n: int, rng: np.random.Generator) -> HeatSamples:
+    """Draws filters by their weights, and states from each filter's normal distribution."""
+    weight = imm.weight[body]
+    which = rng.choice(weight.size, size=n, p=weight.ravel())
+    mean = imm.mean[:, body].reshape(STATES, -1).T
+    cov = np.moveaxis(imm.cov[:, :, body].reshape(STATES, STATES, -1), -1, 0)
+    # A square root by eigenvalues: a Cholesky factor wants them positive, and rounding leaves
+    # some a little below zero.
+    value, vector = np.linalg.eigh(cov)
+    root = vector * np.sqrt(np.maximum(value, 0.0))[:, None, :]
+    x = mean[which] + np.einsum("nij,nj->ni", root[which], rng.standard_normal((n, STATES)))
+    member = which % weight.shape[1]
+    share = imm.network.share[body, 0, member]
+    return HeatSamples(
+        temp_c=x[:, TEMP],
+        rise_k=x[:, RISE] * (1 + share),
+        offset_k=x[:, OFFSET],
+        neighbour_k=x[:, NEIGHBOUR] * (1 + PHI * share),
+        second_k=x[:, SECOND],
+        share=share,
+        tau_s=imm.network.tau_s[body, 0, member],
+        second_tau_s=imm.network.second_tau_s[body, 0, member],
+        air_c=float(imm.air_c[body]),
+    )
+
+
+def crossing_s(drawn: HeatSamples, load: float, limit_c: float) -> Floats:
+    """When warming bodies pass a limit under a load; 0: they have; infinite: never. [s] (n,)
+
+        T(t) = end - slow exp(-t / tau2) - fast exp(-t / tau1)
+        slow = (H at rest - H) tau2 / (tau2 - tau1);  fast = end - slow - T(0)
+
+    Solved by bisection; right where T rises all the way, as it does under a load that warms.
+    """
+    tau_s, second_tau_s, through = drawn.tau_s, drawn.second_tau_s, PHI * drawn.share
+    end_c = drawn.air_c + drawn.offset_k + (drawn.rise_k + drawn.neighbour_k) * load
+    second_frac, through_frac = drawn.share / (1 + drawn.share), through / (1 + through)
+    second_end_k = (second_frac * drawn.rise_k + through_frac * drawn.neighbour_k) * load
+    apart_s = second_tau_s - tau_s
+    apart_s = np.where(np.abs(apart_s) < EQUAL_TAU_S, EQUAL_TAU_S, apart_s)
+    slow_k = (second_end_k - drawn.second_k) * second_tau_s / apart_s
+    fast_k = end_c - slow_k - drawn.temp_c
+    low, high = np.zeros(len(end_c)), np.full(len(end_c), NEVER_S)
+    for _ in range(CROSSING_HALVINGS):
+        t_s = 0.5 * (low + high)
+        temp_c = end_c - slow_k * np.exp(-t_s / second_tau_s) - fast_k * np.exp(-t_s / tau_s)
+        low, high = np.where(temp_c > limit_c, low, t_s), np.where(temp_c > limit_c, t_s, high)
+    passes = (end_c > limit_c) & (high < NEVER_S)
+    return np.where(drawn.temp_c >= limit_c, 0.0, np.where(passes, high, np.inf))

@@ -1,0 +1,174 @@
+"""A body that a load heats and the air cools, and what it is bolted to: a two-node heat balance.
+
+    tau1 dT/dt = r u + g v + H - (T - T_air - o)
+    tau2 dH/dt = k (r u + PHI g v) - H
+
+    T      temperature of the body [°C]
+    r      rise that the reference load makes in the body itself [K]
+    o      air at the body less the ambient given [K]
+    g      rise that the reference load brings in from a slow neighbour [K]
+    H      warmth of the second node, as a rise of the body [K]
+    u, v   the load as body and neighbour feel it; 1 at the reference load (for copper: current
+           squared over reference current squared)
+    k      share of the second node: what it adds to the settled rise, over what the body makes
+    tau1, tau2   time constants of body and second node [s]
+
+The state is x = (T, r, o, g, H). For given loads the model is linear, so that the transition
+matrix is its Jacobian too. r follows a random walk, o one that returns to zero.
+
+Source: lumped heat balances, one capacity and one conductance a node; the discrete form is their
+exact solution for loads and air that are constant over a step.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.series.series import Floats
+from analyzer.thermal.prior import HeatPrior
+
+TEMP, RISE, OFFSET, NEIGHBOUR, SECOND = range(5)
+STATES = 5
+MOVING = slice(TEMP, SECOND + 1, SECOND - TEMP)  # the two states that the heat balance changes
+
+TAUS = 5  # time constants of the bank; assumed to be enough
+TAU_REACH_SD = 1.9  # they stand evenly this far out, on 94 % of the prior; assumed
+# A joint gives half of its heat to the second node straight, a cable all of it through the body:
+# the node's share of that is smaller by this. By the two-body sums of `joints.py`; assumed for all.
+PHI = 0.47
+OFFSET_TAU_S = 12 * 3600.0  # of the air's offset, which then wanders a kelvin an hour; assumed
+EQUAL_TAU_S = 1.0  # time constants nearer than this count as this far apart; assumed
+
+
+def per_member(values: Floats) -> Floats:
+    """Values of the bodies, to stand beside arrays (..., bodies, 2, members)."""
+    return values[:, None, None]
+
+
+@dataclass(frozen=True)
+class Network:
+    """Constants of the bank's models, (bodies, 1, members); a member is a time constant and a node.
+
+    weight: Prior probability of each member by hypothesis, (bodies, 2, members).
+    """
+
+    tau_s: Floats
+    second_tau_s: Floats
+    share: Floats
+    weight: Floats
+
+    @classmethod
+    def of(cls, priors: Sequence[HeatPrior]) -> "Network":
+        """Every time constant with every second node; a prior with fewer nodes repeats them."""
+        nodes = max(len(p.second_nodes) for p in priors)
+        z = np.repeat(np.linspace(-TAU_REACH_SD, TAU_REACH_SD, TAUS), nodes)
+        each = [
+            [p.second_nodes[k % len(p.second_nodes)] for k in range(nodes)] * TAUS for p in priors
+        ]
+        weight = np.array([[node.weights for node in row] for row in each]).swapaxes(1, 2)
+        weight = weight * np.exp(-0.5 * z**2)
+        return cls(
+            tau_s=np.array([[p.tau_s * np.exp(z * p.tau_ln_sd)] for p in priors]),
+            second_tau_s=np.array([[[node.tau_s for node in row]] for row in each]),
+            share=np.array([[[node.share for node in row]] for row in each]),
+            weight=weight / weight.sum(axis=2, keepdims=True),
+        )
+
+    def decay(self, dt_s: float) -> "Decay":
+        """The exact solution's factors over a step.
+
+        e1 = exp(-dt / tau1); e2 = exp(-dt / tau2);
+        from_second = tau2 (e2 - e1) / (tau2 - tau1), what is left in T of an H at the start.
+        """
+        kept = np.exp(-dt_s / self.tau_s)
+        kept_second = np.exp(-dt_s / self.second_tau_s)
+        apart_s = self.second_tau_s - self.tau_s
+        # The quotient goes to dt/tau exp(-dt/tau) as the two meet: no use dividing zero by zero.
+        apart_s = np.where(np.abs(apart_s) < EQUAL_TAU_S, EQUAL_TAU_S, apart_s)
+        from_second = self.second_tau_s * (kept_second - kept) / apart_s
+        return Decay(dt_s, 1 - kept, from_second, kept_second)
+
+    def moving_rows(self, decay: "Decay", own_load: Floats, neighbour_load: Floats) -> Floats:
+        """Rows of the transition matrix for T and H; those of r, o and g are the identity's.
+
+            T+ = e1 T + (1 - e1) (T_air + o + q) + a H + (1 - e1 - a) k q2,   a = from_second
+            H+ = e2 H + (1 - e2) k q2,   q = r u + g v,   q2 = r u + PHI g v
+
+        Args:
+            own_load, neighbour_load: u and v, (bodies,).
+        Returns:
+            (2, STATES, bodies, 1, members); what the air adds to T+ is `decay.gain` T_air.
+        """
+        u, v = per_member(own_load), per_member(neighbour_load)
+        through = PHI * self.share
+        to_second = decay.gain - decay.from_second
+        warm, second = rows = np.zeros((2, STATES, *self.tau_s.shape))
+        warm[TEMP], warm[OFFSET], warm[SECOND] = 1 - decay.gain, decay.gain, decay.from_second
+        warm[RISE] = u * (decay.gain + self.share * to_second)
+        warm[NEIGHBOUR] = v * (decay.gain + through * to_second)
+        second[SECOND] = decay.kept_second
+        second[RISE] = u * self.share * (1 - decay.kept_second)
+        second[NEIGHBOUR] = v * through * (1 - decay.kept_second)
+        return rows
+
+
+@dataclass(frozen=True)
+class Decay:
+    """Factors of a step; gain is 1 - e1. Arrays (bodies, 1, members)."""
+
+    dt_s: float
+    gain: Floats
+    from_second: Floats
+    kept_second: Floats
+
+
+class LaggedLoads:
+    """The loads that body and neighbour feel: first-order low-pass filters of the load, and shares.
+
+    u = (1 - lagged_frac) load + lagged_frac lowpass(load, lagged_tau)
+    v = (1 - fast_frac) lowpass(load, neighbour_tau) + fast_frac lowpass(load, fast_tau)
+    """
+
+    def __init__(self, priors: Sequence[HeatPrior]) -> None:
+        taus = [(p.neighbour_tau_s, p.neighbour_fast_tau_s, p.lagged_tau_s) for p in priors]
+        self._tau_s = np.array(taus).T
+        self._lagged_frac = np.array([p.lagged_frac for p in priors])
+        self._fast_frac = np.array([p.neighbour_fast_frac for p in priors])
+        self._value = np.zeros(self._tau_s.shape)
+
+    def advance(self, dt_s: float, load: Floats) -> tuple[Floats, Floats]:
+        """Takes a step's mean load (bodies,); gives u and v at its end.
+
+        Where the load is not known (NaN) the slow neighbour's stands in for it: the likeliest.
+        """
+        load = np.where(np.isfinite(load), load, self._value[0])
+        self._value += (load - self._value) * (1 - np.exp(-dt_s / self._tau_s))
+        slow, fast, lagged = self._value
+        return load + self._lagged_frac * (lagged - load), slow + self._fast_frac * (fast - slow)
+
+
+class ProcessNoise:
+    """Variances that a step adds; arrays for (bodies, 2, members), the axis of 2: hypotheses."""
+
+    def __init__(self, priors: Sequence[HeatPrior], own_frac: Floats) -> None:
+        walk_k = np.array([[p.rise_walk_k, p.loose_walk_k] for p in priors])
+        self._walk_k2_s = np.square(walk_k[:, :, None] * own_frac) / 3600.0
+        self._model_k2_s = per_member(np.array([p.model_k**2 for p in priors])) / 60.0
+        self._model_frac2_s = per_member(np.array([p.model_frac**2 for p in priors])) / 60.0
+        self._unloaded_k = per_member(
+            np.array([p.rise_k + 2 * p.rise_sd_k + p.neighbour_k for p in priors])
+        )
+        self.offset_k2 = np.array([p.offset_sd_k**2 for p in priors])
+
+    def rise_k2(self, loaded_s: Floats) -> Floats:
+        """Random walk of r, which goes on under load only: a joint does not loosen at rest."""
+        return self._walk_k2_s * per_member(loaded_s)
+
+    def temp_k2(self, dt_s: float, above_air_k: Floats) -> Floats:
+        """What the two nodes leave out, more of it in a warm body."""
+        return (self._model_k2_s + self._model_frac2_s * np.square(above_air_k)) * dt_s
+
+    def unknown_load_k2(self, decay: Decay, lost: Floats) -> Floats:
+        """Where the load is not known (lost: 1): it may have been any up to the reference."""
+        return np.square(decay.gain * self._unloaded_k * per_member(lost))
