@@ -138,7 +138,7 @@ def _on_its_grounds(
         answer = _with_home(asked, answer, home if isinstance(home, HomeWish) else HomeWish(home))
     if speed_mps is not None:
         answer = replace(answer, power_w=result.power(asked.k).mid)
-    hint = advice.lesson(here.charge, result, asked.k, given.charge)
+    hint = advice.calibration_hint(here.charge, result, asked.k, given.charge)
     if not hint or (answer.home and not answer.home.turn_in.low):
         return answer  # who must turn has other cares than what would narrow the range
     distance = replace(answer.distance, missing=(*answer.distance.missing, hint))

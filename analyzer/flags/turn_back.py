@@ -33,8 +33,11 @@ from logger.boat import Boat
 from logger.units import KN, NMI
 
 CHANNELS = (*STEADY_CHANNELS, "latitude_deg", "longitude_deg")
+# All assumed: how much of the log is looked at and how finely; time between two looks; lead time of
+# a notice and of a warning; nearer home nobody needs telling; draws (a probability to 2 %); the
+# charge must be known so well.
 MEMORY_S, STEP_S = 2 * 3600.0, 5.0
-SOONEST_S, LATEST_S = 60.0, 900.0  # between two looks
+SOONEST_S, LATEST_S = 60.0, 900.0
 NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
 DRAWS = 500

@@ -11,22 +11,25 @@ from analyzer.range.home import HomeReach, turn_lead_s
 from analyzer.range.reach import ReachResult
 from logger.units import DAY_S, HOUR_S, KN, NMI
 
-WORTH = 1.15  # a slower speed is worth saying where it goes this much farther
-WIDE = 0.1  # standard deviation of a distance, as a share, from which it is called wide
-MOSTLY = 0.5  # of its variance that goes with the capacity
+# All assumed: a slower speed is worth saying where it goes this much farther; standard deviation of
+# a distance, as a share, from which it is called wide, and share of its variance that goes with one
+# cause; of the charge, from which a time without readings is worth a word; sooner than SOON_S the
+# turning point comes before all other advice; nobody slows below this share of the present speed.
+WORTH = 1.15
+WIDE, MOSTLY = 0.1, 0.5
+OPEN_SD = 0.05
+SOON_S = 1200.0
+SLOWEST_FRAC = 0.55
+CHARGING_W = 20.0  # into the pack, from which it is being charged; assumed
 LEARN_CAPACITY = (
     "the pack's capacity makes this range wide: one trip from full down to about 15 %, close to "
     "home, in quiet weather and with shore power waiting, would tell it; stop before any cell "
     "comes near its cut-off"
 )
-OPEN_SD = 0.05  # of the charge, from which a time without readings is worth a word
 MOTOR_OFF = "motor off"
-CHARGING_W = 20.0  # into the pack, from which it is being charged; assumed
 HEAD_IN = "head in now by the nearest safe way, slowly: the pack is at or below its reserve"
 NOTHING = "nothing to do with the motor off: the table shows what each speed would give"
 SETTLE = "hold one throttle setting and course for three minutes, then ask again"
-SOON_S = 1200.0  # sooner than this the turning point comes before all other advice
-SLOWEST_FRAC = 0.55  # nobody slows below this share of the present speed on advice alone
 
 
 def after_silence(charge: PackPosterior) -> str:
@@ -129,11 +132,11 @@ def next_in(
 
 
 def must_turn(home: HomeReach) -> bool:
-    """Whether she must turn now to be home as surely as is wanted."""
+    """Whether the boat must turn now to be home as surely as is wanted."""
     return (home.turn_in.low or 0.0) <= 0.0
 
 
-def lesson(
+def calibration_hint(
     charge: PackPosterior,
     result: ReachResult,
     k_now: int,

@@ -13,27 +13,38 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Chemistry
-from analyzer.range.discharge_wells import cell_current, run_down_wells, state
+from analyzer.range.discharge_wells import (
+    cell_current,
+    current_at_power,
+    run_down_wells,
+    state,
+)
 from analyzer.range.pack_draws import LIMITS, MOST_S, SOC_GRID, Limits, PackDraws, RunDown
+from logger.units import HOUR_S
 
 __all__ = ["LIMITS", "SOC_GRID", "Limits", "PackDraws", "RunDown", "cell_current_a", "run_down"]
 
 Floats = npt.NDArray[np.float64]
 
 # Gauss-Legendre nodes and weights on [0, 1], 4 points (Abramowitz and Stegun 25.4.29).
-NODES = (np.polynomial.legendre.leggauss(4)[0] + 1) / 2
-SHARES = np.polynomial.legendre.leggauss(4)[1] / 2
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
+NODES, SHARES = (_NODES + 1) / 2, _WEIGHTS / 2
+
+
+LEAST_A = 1e-6  # divides where nothing is drawn; assumed
 
 
 def ocv_table(kind: Chemistry, temp_c: float) -> Floats:
     """Open-circuit voltage at `SOC_GRID` on the discharge branch, never falling, shape (g,)."""
     table = kind.ocv_v(SOC_GRID, temp_c=temp_c, hysteresis=-1.0)
-    return np.maximum.accumulate(table + 1e-7 * np.arange(len(SOC_GRID)))
+    rising = 1e-7 * np.arange(len(SOC_GRID))
+    return np.maximum.accumulate(table + rising)
 
 
 def _soc_for(needed_v: Floats, pack: PackDraws) -> Floats:
     """Charge at which the open-circuit voltage is what is needed; 1.5 where it never is."""
-    soc = np.interp(needed_v - pack.shift_v[:, None], pack.ocv_v, SOC_GRID, left=0.0, right=1.5)
+    on_curve_v = needed_v - pack.shift_v[:, None]
+    soc = np.interp(on_curve_v, pack.ocv_v, SOC_GRID, left=0.0, right=1.5)
     return np.asarray(soc)
 
 
@@ -42,26 +53,29 @@ def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
     if pack.wells is not None:
         wells = pack.wells.column()
         return cell_current(pack, wells, state(pack, wells, soc), power_w)
-    ocv = np.interp(soc, SOC_GRID, pack.ocv_v) + pack.shift_v[:, None]
-    resistance = pack.resistance_ohm[:, None]
-    inside = ocv**2 - 4 * resistance * power_w / pack.cells
-    return np.asarray((ocv - np.sqrt(np.maximum(inside, 0.0))) / (2 * resistance))
+    ohm = pack.resistance_ohm[:, None]
+    ocv_v = np.interp(soc, SOC_GRID, pack.ocv_v)
+    ocv_v = ocv_v + pack.shift_v[:, None]
+    return current_at_power(ocv_v, ohm, power_w / pack.cells)
 
 
 def _cutoff_soc(power_w: Floats, pack: PackDraws, limits: Limits) -> Floats:
     """Charge at which the pack's mean cell reaches the cut-off, shape (n, k)."""
-    current = power_w / (pack.cells * limits.cell_cutoff_v)
-    return _soc_for(limits.cell_cutoff_v + current * pack.resistance_ohm[:, None], pack)
+    cutoff_v = limits.cell_cutoff_v
+    current_a = power_w / (pack.cells * cutoff_v)
+    sag_v = current_a * pack.resistance_ohm[:, None]
+    return _soc_for(cutoff_v + sag_v, pack)
 
 
 def _weak_soc(power_w: Floats, pack: PackDraws, limits: Limits, start: Floats) -> Floats:
     """Mean cell's charge at which the weakest cell reaches the cut-off, shape (n, k)."""
-    resistance = (pack.resistance_ohm + pack.weak_resistance_ohm)[:, None]
+    resistance = pack.resistance_ohm + pack.weak_resistance_ohm
+    resistance = resistance[:, None]
     deficit = pack.weak_deficit_frac[:, None]
     soc = start
     for _ in range(3):
-        current = cell_current_a(power_w, soc, pack)
-        weak = _soc_for(limits.cell_cutoff_v + current * resistance, pack)
+        sag_v = cell_current_a(power_w, soc, pack) * resistance
+        weak = _soc_for(limits.cell_cutoff_v + sag_v, pack)
         soc = np.clip(weak + deficit, start, 1.5)
     return soc
 
@@ -70,12 +84,13 @@ def _controller_soc(motor_w: Floats, power_w: Floats, pack: PackDraws, limits: L
     """Charge at which the controller's terminals reach its limit, shape (n, k)."""
     if limits.controller_v is None:
         return np.zeros_like(power_w)
+    # V at the pack: V - R_cable P_motor / V = V_controller.
     root = np.sqrt(limits.controller_v**2 + 4 * limits.cable_ohm * motor_w)
     pack_v = (limits.controller_v + root) / 2
-    ohms = pack.resistance_ohm[:, None]
-    extra = (pack.weak_resistance_ohm / pack.cells)[:, None]
-    needed = pack_v / pack.cells + power_w / pack_v * (ohms + extra)
-    return _soc_for(needed, pack)
+    current_a = power_w / pack_v
+    extra_ohm = pack.weak_resistance_ohm / pack.cells
+    ohm = (pack.resistance_ohm + extra_ohm)[:, None]
+    return _soc_for(pack_v / pack.cells + current_a * ohm, pack)
 
 
 def run_down(motor_w: Floats, other_w: Floats, pack: PackDraws, limits: Limits) -> RunDown:
@@ -99,13 +114,19 @@ def run_down(motor_w: Floats, other_w: Floats, pack: PackDraws, limits: Limits) 
             cut,
         ]
     )
-    limit = np.argmax(ends, axis=0)
+    limit = np.argmax(ends, axis=0).astype(np.int64)
     start = pack.soc[:, None]
     end = np.clip(np.max(ends, axis=0), 0.0, None)
+    duration_s = _duration_s(power, start, end, pack)
+    return RunDown(np.minimum(end, start), np.minimum(duration_s, MOST_S), limit)
+
+
+def _duration_s(power_w: Floats, start: Floats, end: Floats, pack: PackDraws) -> Floats:
+    """Time between two charges at constant power: t = C integral of ds / I(s), (n, k). [s]"""
     span = np.maximum(start - end, 0.0)
-    slow = np.zeros_like(power)
+    mean_per_a = np.zeros_like(power_w)
     for node, share in zip(NODES, SHARES, strict=True):
-        current = cell_current_a(power, end + span * node, pack)
-        slow += share / np.maximum(current, 1e-6)
-    duration = np.minimum(pack.capacity_ah[:, None] * 3600.0 * span * slow, MOST_S)
-    return RunDown(np.minimum(end, start), duration, limit.astype(np.int64))
+        current_a = cell_current_a(power_w, end + span * node, pack)
+        mean_per_a += share / np.maximum(current_a, LEAST_A)
+    charge_as = pack.capacity_ah[:, None] * HOUR_S * span
+    return np.asarray(charge_as * mean_per_a)

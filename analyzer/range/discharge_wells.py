@@ -23,7 +23,7 @@ from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_W = 0.1  # what is drawn counts as nothing below this
+LEAST_W = 0.1  # what is drawn counts as nothing below this; assumed
 
 
 def state(pack: PackDraws, wells: Wells, soc: Floats) -> Held:
@@ -38,17 +38,26 @@ def source_v(pack: PackDraws, wells: Wells, held: Held, behind: Floats | float =
         wells: (n, 1).
         behind: Charge that the cell lacks against the mean one. [frac] (n, 1)
     """
-    lower = Held(held.charge_ah - behind * wells.capacity_ah, held.lag_ah)
-    rest = np.interp(charge_frac(wells, lower), SOC_GRID, pack.ocv_v)
-    return np.asarray(rest + pack.shift_v[:, None] + surface_v(wells, lower))
+    missing_ah = behind * wells.capacity_ah
+    lower = Held(held.charge_ah - missing_ah, held.lag_ah)
+    soc = charge_frac(wells, lower)
+    rest_v = np.interp(soc, SOC_GRID, pack.ocv_v) + pack.shift_v[:, None]
+    return np.asarray(rest_v + surface_v(wells, lower))
+
+
+def current_at_power(source_v: Floats, ohm: Floats, power_w: Floats) -> Floats:
+    """Current of one cell at constant power: the smaller root of (U - I R) I = P. [A]
+
+    U / 2R, the current of the power's peak, where the cell cannot give that power.
+    """
+    root_v = np.sqrt(np.maximum(source_v**2 - 4 * ohm * power_w, 0.0))
+    return np.asarray((source_v - root_v) / (2 * ohm))
 
 
 def cell_current(pack: PackDraws, wells: Wells, held: Held, power_w: Floats) -> Floats:
     """Current at constant pack power, (n, k); the power's peak where the pack cannot give it."""
     volts = np.maximum(source_v(pack, wells, held), 0.0)
-    resistance = pack.resistance_ohm[:, None]
-    inside = volts**2 - 4 * resistance * power_w / pack.cells
-    return np.asarray((volts - np.sqrt(np.maximum(inside, 0.0))) / (2 * resistance))
+    return current_at_power(volts, pack.resistance_ohm[:, None], power_w / pack.cells)
 
 
 def margins(
@@ -59,21 +68,21 @@ def margins(
     Charge above the reserve; volts of the weakest cell, the controller and the mean cell above
     theirs. With the available well empty the cut-off has come, whatever else.
     """
-    resistance = pack.resistance_ohm[:, None]
-    extra = pack.weak_resistance_ohm[:, None]
-    mean = source_v(pack, wells, held) - amps * resistance
-    weak = source_v(pack, wells, held, pack.weak_deficit_frac[:, None]) - amps * (
-        resistance + extra
-    )
-    at_hand = available_ah(wells, held) > LEAST_SHARE * wells.total_ah
+    cutoff_v = limits.cell_cutoff_v
+    sag_v = amps * pack.resistance_ohm[:, None]
+    extra_v = amps * pack.weak_resistance_ohm[:, None]
+    mean_v = source_v(pack, wells, held) - sag_v
+    behind = pack.weak_deficit_frac[:, None]
+    weak_v = source_v(pack, wells, held, behind) - sag_v - extra_v
     reserve = charge_frac(wells, held) - limits.reserve_frac
-    pack_v = pack.cells * mean - amps * extra
-    controller = np.full_like(mean, np.inf)
+    controller = np.full_like(mean_v, np.inf)
     if limits.controller_v is not None:
-        there = pack_v - motor_w / np.maximum(pack_v, 1e-3) * limits.cable_ohm
-        controller = (there - limits.controller_v) / pack.cells
-    cut = np.where(at_hand, mean - limits.cell_cutoff_v, -1.0)
-    return np.stack([reserve, weak - limits.cell_cutoff_v, controller, cut])
+        pack_v = pack.cells * mean_v - extra_v
+        cable_v = motor_w / np.maximum(pack_v, 1e-3) * limits.cable_ohm
+        controller = (pack_v - cable_v - limits.controller_v) / pack.cells
+    at_hand = available_ah(wells, held) > LEAST_SHARE * wells.total_ah
+    cut = np.where(at_hand, mean_v - cutoff_v, -1.0)
+    return np.stack([reserve, weak_v - cutoff_v, controller, cut])
 
 
 def run_down_wells(motor_w: Floats, power_w: Floats, pack: PackDraws, limits: Limits) -> RunDown:
@@ -87,7 +96,8 @@ def run_down_wells(motor_w: Floats, power_w: Floats, pack: PackDraws, limits: Li
     wells = pack.wells.column()
     start = state(pack, wells, pack.soc[:, None])
     drawn = np.maximum(power_w, LEAST_W)
-    reserve_ah = wells.total_ah - (1.0 - limits.reserve_frac) * wells.capacity_ah
+    usable_ah = (1.0 - limits.reserve_frac) * wells.capacity_ah
+    reserve_ah = wells.total_ah - usable_ah
     run = run_to_limit(
         wells,
         start,
@@ -96,6 +106,11 @@ def run_down_wells(motor_w: Floats, power_w: Floats, pack: PackDraws, limits: Li
         lambda held, amps: margins(pack, wells, limits, motor_w, held, amps),
     )
     idle = power_w < LEAST_W
-    end = np.where(idle, pack.soc[:, None], np.clip(charge_frac(wells, run.held), 0.0, None))
-    seconds = np.where(idle, MOST_S, np.minimum(run.hours * HOUR_S, MOST_S))
-    return RunDown(np.minimum(end, pack.soc[:, None]), seconds, run.limit.astype(np.int64))
+    now = pack.soc[:, None]
+    left = np.maximum(charge_frac(wells, run.held), 0.0)
+    seconds = np.minimum(run.hours * HOUR_S, MOST_S)
+    return RunDown(
+        end_soc=np.where(idle, now, np.minimum(left, now)),
+        duration_s=np.where(idle, MOST_S, seconds),
+        limit=run.limit.astype(np.int64),
+    )

@@ -6,6 +6,7 @@ distance home over the distance it could go homeward, must stay within one.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -93,17 +94,18 @@ def along_track(
     if len(lat) < 2:
         return None
     step = max(len(lat) // TRACK_POINTS, 1)
-    lat, lon = (np.append(v[::step], v[-1]) for v in (lat, lon))
-    away = [geodesic(a, b, *home)[0] for a, b in zip(lat, lon, strict=True)]
-    first = int(np.argmin(away))
-    places = zip(lat[first:-1], lon[first:-1], lat[first + 1 :], lon[first + 1 :], strict=True)
-    return away[first] + sum(geodesic(*place)[0] for place in places)
+    kept = np.append(np.arange(0, len(lat), step), len(lat) - 1)
+    places = list(zip(lat[kept], lon[kept], strict=True))
+    away_m = [geodesic(*place, *home)[0] for place in places]
+    nearest = int(np.argmin(away_m))
+    steps = pairwise(places[nearest:])
+    return away_m[nearest] + sum(geodesic(*a, *b)[0] for a, b in steps)
 
 
 def _home_after(out_m: Floats, distance_m: float, turn_deg: float) -> Floats:
     """Distance home after going `out_m` on a course `turn_deg` off the one home (flat)."""
-    cos = np.cos(np.radians(turn_deg))
-    squared = distance_m**2 + out_m**2 - 2 * distance_m * out_m * cos
+    toward_m = out_m * np.cos(np.radians(turn_deg))
+    squared = distance_m**2 + out_m**2 - 2 * distance_m * toward_m
     return np.asarray(np.sqrt(np.maximum(squared, 0.0)))
 
 
@@ -122,8 +124,10 @@ def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float
     high = np.broadcast_to(np.minimum(out, FARTHEST_M), back.shape)
     for _ in range(BISECTIONS):
         try_m = (low + high) / 2
-        fits = try_m / out + _home_after(try_m, distance_m, turn_deg) / back <= 1
-        low, high = np.where(fits, try_m, low), np.where(fits, high, try_m)
+        home_m = _home_after(try_m, distance_m, turn_deg)
+        fits = try_m / out + home_m / back <= 1
+        low = np.where(fits, try_m, low)
+        high = np.where(fits, high, try_m)
     return np.asarray(np.where(distance_m <= back_m, low, 0.0))
 
 
@@ -142,7 +146,7 @@ def home_reach(given: ReachInput, out: ReachResult, k_out: int, way: WayBack) ->
         out: Its result. k_out: the index of the speed gone outward.
     """
     back = reach(replace(toward(given, way.course_deg), ahead=way.ahead))
-    arrives = (back.distance_m >= way.distance_m).mean(axis=0)
+    arrives = np.mean(back.distance_m >= way.distance_m, axis=0)
     turn_deg = 180.0 if given.course_deg is None else way.course_deg - given.course_deg
     turn = _turning_m(out.distance_m[:, k_out], back.distance_m, way.distance_m, turn_deg)
     sure_m = np.quantile(turn, 1 - way.sureness_frac, axis=0)

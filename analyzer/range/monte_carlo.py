@@ -24,7 +24,7 @@ from analyzer.environment.wind import (
     Wind,
 )
 from analyzer.hull.power_curve import PowerCurve, Recent
-from analyzer.hull.recent_legs import after_the_day
+from analyzer.hull.recent_legs import Day, after_the_day
 from analyzer.hull.steady import LEG_DEG, SETTING_LOG
 from analyzer.pack.chemistry import LEAD, Chemistry
 from analyzer.pack.lead_acid.prior import draw_wells, lag_of
@@ -34,9 +34,11 @@ from analyzer.range.thermal_limit import Warmth
 Floats = npt.NDArray[np.float64]
 Ahead = Literal["stays", "goes on", "reversed"] | StreamTable
 
-NOW_LOG_SD = 0.03  # a few minutes' mean power about the curve
-ALIKE = 0.9  # cosine between courses that count as the same
-ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6  # of the weather's part on another course; turned round
+# All assumed: a few minutes' mean power about the curve, in ln power; cosine between courses that
+# count as the same; how much of the weather's part is kept on another course, and turned round.
+NOW_LOG_SD = 0.03
+ALIKE = 0.9
+ASIDE_KEPT, ASIDE_BACK = 0.8, 0.6
 
 
 @dataclass(frozen=True)
@@ -118,23 +120,24 @@ def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple
     """Stream along and across a course; none without a course."""
     if course_deg is None:
         return np.zeros_like(east), np.zeros_like(east)
-    sin, cos = np.sin(np.radians(course_deg)), np.cos(np.radians(course_deg))
+    angle = np.radians(course_deg)
+    sin, cos = np.sin(angle), np.cos(angle)
     return east * sin + north * cos, east * cos - north * sin
 
 
 def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
-    """One wind, windage and sea a draw: about the wind that is told, else any from anywhere.
+    """One wind, windage and sea a draw: about the wind that is given, else any from anywhere.
 
-    What she does now, where she motors, then picks among them; what helps her now will hinder
-    her on the way back.
+    What the boat does now, where it motors, then picks among them; what helps it now will hinder
+    it on the way back.
     """
     area = given.windage_m2 * np.exp(AREA_LOG_SD * rng.standard_normal(n))
     sea = rng.uniform(0.0, MOST_SEA, n)
     if given.wind is None:
-        wind, source = ANY_WIND_MPS * rng.weibull(2.0, n), rng.uniform(0.0, 360.0, n)
-        return Air(wind, source, area, sea, BEYOND_WIND)
-    wind = np.maximum(given.wind.speed_mps + given.wind.sd_mps * rng.standard_normal(n), 0.0)
-    return Air(wind, np.full(n, given.wind.from_deg), area, sea, BEYOND_WIND)
+        wind_mps = ANY_WIND_MPS * rng.weibull(2.0, n)
+        return Air(wind_mps, rng.uniform(0.0, 360.0, n), area, sea, BEYOND_WIND)
+    wind_mps = at_least_zero((given.wind.speed_mps, given.wind.sd_mps), n, rng)
+    return Air(wind_mps, np.full(n, given.wind.from_deg), area, sea, BEYOND_WIND)
 
 
 @dataclass(frozen=True)
@@ -143,7 +146,7 @@ class Draws:
 
     stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
     power that sea and unknown wind add on the present course, (n,). hotel_w: hotel load, (n,).
-    now_w: propulsion power at this moment, (n,); NaN where she does not motor steadily.
+    now_w: propulsion power at this moment, (n,); NaN where the boat does not motor steadily.
     """
 
     stream: StreamDraws
@@ -173,45 +176,65 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     lines = day.lines(n, rng)
     leg_sd = air.left * given.curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
+    free = Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan))
     if now is None:
-        lines = np.maximum.accumulate(lines + day.moved, axis=1)
-        return Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan))
-    curve = given.curve
-    along, across = along_across(*paths.now(), now.course_deg)
-    water = np.hypot(now.speed_ground_mps - along, across)
-    cov_rows = day.cov_rows(water)
-    var = curve.at_own(cov_rows, water) + leg_sd**2 + now.log_sd**2
-    now_w = _now_w(given, now, hotel_w)
-    log_w = np.log(air.still_w(now.course_deg, water[:, None], now_w[:, None])[:, 0])
-    off = log_w - curve.read_own(day.curves[0].log_power + day.moved, water)
-    log_chance = day.log_chance - 0.5 * (off**2 / var + np.log(var))
-    pick = _resample(np.exp(log_chance - log_chance.max()), n, rng)
+        return replace(free, log_power=np.maximum.accumulate(lines + day.moved, axis=1))
+    return _through_present(given, now, free, day, rng)
+
+
+def _through_present(
+    given: ReachInput, now: Now, free: Draws, day: Day, rng: np.random.Generator
+) -> Draws:
+    """Draws resampled by how likely each makes the present power, and bent through it."""
+    n, curve = len(free.aside), given.curve
+    leg_sd = free.air.left * curve.leg_sd
+    along, across = along_across(*free.stream.now(), now.course_deg)
+    water_mps = np.hypot(now.speed_ground_mps - along, across)
+    cov_rows = day.cov_rows(water_mps)
+    variance = curve.at_own(cov_rows, water_mps) + leg_sd**2 + now.log_sd**2
+    now_w = _now_w(given, now, free.hotel_w)
+    still_w = free.air.still_w(now.course_deg, water_mps[:, None], now_w[:, None])
+    log_w = np.log(still_w[:, 0])
+    mean = day.curves[0].log_power + day.moved
+    innovation = log_w - curve.read_own(mean, water_mps)
+    log_weight = day.log_chance - 0.5 * (innovation**2 / variance + np.log(variance))
+    weight = np.exp(log_weight - log_weight.max())
+    pick = _resample(weight, n, rng)
+    # Matheron's rule: prior draw + gain x (measured with its noise - the draw's own value).
     noise = now.log_sd * rng.standard_normal(n)
-    lines = (lines + day.moved)[pick]
-    at = curve.read_own(lines, water[pick]) + aside
-    missing = (log_w[pick] + noise - at) / var[pick]
+    lines = (free.log_power + day.moved)[pick]
+    own = curve.read_own(lines, water_mps[pick]) + free.aside
+    missing = (log_w[pick] + noise - own) / variance[pick]
     lines = lines + cov_rows[pick] * missing[:, None]
-    aside = aside + leg_sd**2 * missing
-    lines = np.maximum.accumulate(lines, axis=1)
-    return Draws(paths.take(pick), lines, aside, air.take(pick), hotel_w[pick], now_w[pick])
+    return Draws(
+        stream=free.stream.take(pick),
+        log_power=np.maximum.accumulate(lines, axis=1),
+        aside=free.aside + leg_sd**2 * missing,
+        air=free.air.take(pick),
+        hotel_w=free.hotel_w[pick],
+        now_w=now_w[pick],
+    )
 
 
 def _legs_before(given: ReachInput, now: Now) -> Recent | None:
     """Legs of the last hours but the one that goes on; None where there was none at all."""
     recent = given.curve.recent
-    if recent is None or not recent.end_s.max() > given.stream.t_s[-1] - ONE_WIND_S:
+    oldest_s = given.stream.t_s[-1] - ONE_WIND_S
+    if recent is None or not recent.end_s.max() > oldest_s:
         return None
-    aim = np.cos(np.radians(recent.heading_deg - now.course_deg))
-    near = np.abs(np.log(max(now.power_w, 1.0) / recent.points.power_w)) < SETTING_LOG
-    return recent.take(~(near & (aim > np.cos(np.radians(LEG_DEG)))))
+    cos_off = np.cos(np.radians(recent.heading_deg - now.course_deg))
+    log_ratio = np.log(max(now.power_w, 1.0) / recent.points.power_w)
+    goes_on = (np.abs(log_ratio) < SETTING_LOG) & (cos_off > np.cos(np.radians(LEG_DEG)))
+    return recent.take(~goes_on)
 
 
 def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
     """The present propulsion power, per draw (n,). [W]"""
-    power = np.full(len(hotel_w), max(now.power_w, 1.0))
+    power_w = np.full(len(hotel_w), max(now.power_w, 1.0))
     if not now.less_hotel:
-        return power
-    return np.maximum(power - (hotel_w - given.hotel_w[0]), LEAST_SHARE * power)
+        return power_w
+    more_w = hotel_w - given.hotel_w[0]
+    return np.maximum(power_w - more_w, LEAST_SHARE * power_w)
 
 
 def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
@@ -219,8 +242,10 @@ def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[n
     total = np.cumsum(chance)
     if not total[-1] > 0:
         return np.arange(n)
-    places = (np.arange(n) + rng.random()) / n * total[-1]
-    return np.asarray(np.minimum(np.searchsorted(total, places), n - 1), dtype=np.int64)
+    steps = np.arange(n) + rng.random()
+    places = steps / n * total[-1]
+    found = np.searchsorted(total, places)
+    return np.asarray(np.minimum(found, n - 1), dtype=np.int64)
 
 
 def aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Floats:
@@ -231,12 +256,16 @@ def aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Float
     """
     if given.now is None or given.course_deg is None:
         return draws.aside[:, None]
-    alike = float(np.cos(np.radians(given.course_deg - given.now.course_deg)))
+    turn_deg = given.course_deg - given.now.course_deg
+    alike = float(np.cos(np.radians(turn_deg)))
     if alike > ALIKE:
         return draws.aside[:, None]
     kept = ASIDE_KEPT * alike * (1.0 if alike > 0 else ASIDE_BACK)
-    rest = draws.air.left * given.curve.leg_sd * np.sqrt(max(1 - kept**2, 0.0))
-    return np.asarray((kept * draws.aside + rest * rng.standard_normal(len(draws.aside)))[:, None])
+    leg_sd = draws.air.left * given.curve.leg_sd
+    rest_sd = leg_sd * np.sqrt(max(1 - kept**2, 0.0))
+    rest = rest_sd * rng.standard_normal(len(draws.aside))
+    aside = kept * draws.aside + rest
+    return np.asarray(aside[:, None])
 
 
 def at_least_zero(mean_sd: tuple[float, float], n: int, rng: np.random.Generator) -> Floats:
@@ -249,11 +278,12 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
     charge, kind = given.charge, given.kind
     zero = np.zeros(n)
     temp_c = np.asarray(charge.get("temp_c", zero + 25.0))
-    slow = np.asarray(charge["r1_ohm"])
+    slow_ohm = np.asarray(charge["r1_ohm"])
     # Lead-acid's slow pair stands for the wells, which are not counted twice.
     if kind.name not in LEAD:
-        slow = slow + charge.get("r2_ohm", zero)
-    ohms = charge["r0_ohm"] * kind.ohmic_factor(temp_c) + slow * kind.charge_factor(temp_c)
+        slow_ohm = slow_ohm + charge.get("r2_ohm", zero)
+    fast_ohm = charge["r0_ohm"] * kind.ohmic_factor(temp_c)
+    ohms = fast_ohm + slow_ohm * kind.charge_factor(temp_c)
 
     pack = PackDraws(
         soc=np.clip(charge["soc"], 0.0, 1.0),
@@ -271,6 +301,7 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
 def _with_wells(pack: PackDraws, given: ReachInput, temp_c: Floats) -> PackDraws:
     """Lead-acid draws with the two wells of each, as they stand after what was drawn of late."""
     rng = np.random.default_rng((given.seed, len(pack.soc)))  # its own: the other draws stay
-    wells = draw_wells(given.kind.name, pack.capacity_ah, temp_c, float(pack.ocv_v[0]), rng)
+    empty_v = float(pack.ocv_v[0])
+    wells = draw_wells(given.kind.name, pack.capacity_ah, temp_c, empty_v, rng)
     recent = np.asarray(given.charge.get("recent_ah", ()))
     return replace(pack, wells=wells, lag_ah=lag_of(wells, recent))

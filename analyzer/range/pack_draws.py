@@ -20,7 +20,7 @@ LIMITS = (
 SOC_GRID = np.concatenate(
     [np.linspace(0, 0.1, 41), np.linspace(0.11, 0.9, 80), np.linspace(0.905, 1.0, 20)]
 )
-MOST_S = 72 * 3600.0  # a run-down is not followed beyond three days
+MOST_S = 72 * 3600.0  # a run-down is not followed beyond three days; assumed
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """Will this passage work: energy per leg, charge and time on arrival, and the cheapest speeds.
 
-Speeds are chosen on the middle of what is believed (each leg the speed with the least energy plus
+Speeds are chosen on the middle of the posterior (each leg the speed with the least energy plus
 a price for time; the price is raised until the passage arrives when it should); the answer is
 then walked with everything that is not known drawn.
 """

@@ -16,8 +16,8 @@ from analyzer.range.home import geodesic
 
 Floats = npt.NDArray[np.float64]
 
-NEAR_M = 20.0  # waypoints closer together count as one
-TRACK_TOLERANCE_M = 50.0  # a recorded track is thinned to this
+NEAR_M = 20.0  # waypoints closer together count as one; assumed
+TRACK_TOLERANCE_M = 50.0  # a recorded track is thinned to this; assumed
 
 
 @dataclass(frozen=True)

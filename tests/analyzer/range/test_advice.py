@@ -55,12 +55,12 @@ def test_a_charge_long_uncertain_is_what_a_full_charge_would_tell(capacity_ah):
     far = result(50_000 * np.maximum(soc - 0.2, 0.0))
     pack = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200)
     charge = known(pack, 0.5, 0.15, t_us=1_790_000_000_000_000)
-    assert "the log has not seen it full" in advice.lesson(charge, far, 0, draws)
+    assert "the log has not seen it full" in advice.calibration_hint(charge, far, 0, draws)
     before = replace(charge, full_us=charge.t_us - 9 * 86_400_000_000)
-    assert "last seen full 9 days ago" in advice.lesson(before, far, 0, draws)
+    assert "last seen full 9 days ago" in advice.calibration_hint(before, far, 0, draws)
     # after a time without readings that is told already
-    assert advice.lesson(replace(before, gap_s=36_000.0), far, 0, draws) == ""
-    assert advice.lesson(before, result(20_000 * (capacity_ah / 200) ** 3), 0, draws) == (
+    assert advice.calibration_hint(replace(before, gap_s=36_000.0), far, 0, draws) == ""
+    assert advice.calibration_hint(before, result(20_000 * (capacity_ah / 200) ** 3), 0, draws) == (
         advice.LEARN_CAPACITY
     )
 
