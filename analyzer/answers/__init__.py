@@ -27,7 +27,7 @@ import numpy as np
 from analyzer.answers.cell_end import cell_end, sentence
 from analyzer.answers.charging import charging_now
 from analyzer.answers.check import check
-from analyzer.answers.flags import flag_view
+from analyzer.answers.flags import views
 from analyzer.answers.range_left import range_left
 from analyzer.answers.refresh import refresh, trip_row
 from analyzer.answers.snapshot import here_now
@@ -46,6 +46,7 @@ from analyzer.estimation.results import (
 from analyzer.exchange.data_frame import frame, table
 from analyzer.flags import monitor as watch
 from analyzer.learned import cable_history, sag_history
+from analyzer.learned.findings import as_kept
 from analyzer.learned.keys import REST_BEFORE_US, follow
 from analyzer.series.log import Context, open_log, pack_channels
 from analyzer.series.series import Series, load
@@ -95,7 +96,7 @@ def trips(ctx: Context) -> tuple[TripRow, ...]:
 
 def flags(ctx: Context) -> tuple[FlagView, ...]:
     """All flags: those that stand first, the newest of each first."""
-    seen = [flag_view(flag) for flag in ctx.store.flags()]
+    seen = views(ctx, ctx.store.flags())
     return tuple(sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s)))
 
 
@@ -136,7 +137,7 @@ def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
         trip=row,
         ledger=ledger.ledger(series, charge, ctx.boat, trip),
         sag=tuple(sags),
-        flags=tuple(flag_view(f) for f in ctx.store.flags(record.start_us, record.end_us)),
+        flags=views(ctx, ctx.store.flags(record.start_us, record.end_us)),
         remarks=tuple(remarks),
     )
 
@@ -176,7 +177,7 @@ def cells(ctx: Context) -> CellsAnswer:
     return CellsAnswer(
         monitor.rows(),
         monitor.spread(),
-        (*monitor.detections(), *wrong),
+        (*as_kept(ctx.store, monitor.detections(), series.t0_us), *wrong),
         (*predicted, *remarks, *monitor.remarks()),
         "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
     )
@@ -192,7 +193,8 @@ def cables(ctx: Context) -> CablesAnswer:
     group.expect({k: base for k, h in kept.items() if (base := base_k(h)) is not None})
     group.update(series)
     loop.update(series)
-    findings = [with_witness(f, loop) for judge in group.monitors for f in judge.detections()]
+    found = [with_witness(f, loop) for judge in group.monitors for f in judge.detections()]
+    findings = as_kept(ctx.store, found, series.t0_us)
     everything = cable_history.history(ctx.store)
     trends = [trend(c, everything.get(c.name, [])) for c in ctx.boat.cable]
     findings += [f for f in trends if f is not None]

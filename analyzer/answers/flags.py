@@ -1,15 +1,37 @@
-"""A flag kept in the log, as people see it; and what happens to flags, as it happens."""
+"""Flags kept in the log, as people see them; and what happens to flags, as it happens."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from analyzer.estimation.results import FlagView, to_json
+from analyzer.learned.findings import kept
+from analyzer.series.log import Context
 from logger.store import FlagRecord
 
+OVER_SHOWN_US = 24 * 3600 * 1_000_000  # of log: longer a flag that is over is no news; assumed
 
-def flag_view(flag: FlagRecord) -> FlagView:
-    """The same with times in seconds of UTC."""
+
+def standing(ctx: Context) -> tuple[FlagView, ...]:
+    """The flags that stand."""
+    return views(ctx, (flag for flag in ctx.store.flags() if flag.cleared_us is None))
+
+
+def over_unseen(ctx: Context, end_us: int) -> tuple[FlagView, ...]:
+    """Flags over for at most a day before a time, that nobody has said to have seen. [µs]"""
+    known = (f for f in ctx.store.flags() if f.cleared_us is not None and f.seen_us is None)
+    return views(ctx, (f for f in known if (f.cleared_us or 0) > end_us - OVER_SHOWN_US))
+
+
+def views(ctx: Context, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
+    """Flags with times in seconds of UTC, their age, and what their causes look like now."""
+    span, age_s = ctx.store.span(), ctx.store.age_s()
+    now_s = None if span is None or age_s is None else span[1] / 1e6 + age_s
+    return tuple(_view(ctx, flag, now_s) for flag in flags)
+
+
+def _view(ctx: Context, flag: FlagRecord, now_s: float | None) -> FlagView:
+    last = kept(ctx.store, flag)
     return FlagView(
         number=flag.number or 0,
         level=flag.level,
@@ -24,7 +46,19 @@ def flag_view(flag: FlagRecord) -> FlagView:
         seen_utc_s=_seconds(flag.seen_us),
         cleared_utc_s=_seconds(flag.cleared_us),
         channels=tuple(flag.channels),
+        age_s=None if now_s is None else max(now_s - flag.raised_us / 1e6, 0.0),
+        now=last[1].text if last else "",
+        now_utc_s=_seconds(last[0]) if last else None,
     )
+
+
+def first_acts(flags: Sequence[FlagView]) -> tuple[str, str]:
+    """What standing flags say to do: the newest that says "act now", and else the newest warning,
+    or notice that speaks of how the boat is driven; empty where there is none.
+    """
+    act = {flag.level: flag.first_action for flag in reversed(flags)}
+    driven = [f.first_action for f in flags if f.level == "notice" and f.kind != "quiet"]
+    return act.get("act now", ""), act.get("warning", "") or next(iter(driven), "")
 
 
 def _seconds(t_us: int | None) -> float | None:

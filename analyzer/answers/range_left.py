@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from analyzer.answers import grounded
-from analyzer.answers.flags import flag_view
+from analyzer.answers.flags import first_acts, over_unseen, standing
 from analyzer.answers.snapshot import Here, here_now
 from analyzer.environment import stream as streams
 from analyzer.environment.stream import Stream
@@ -104,15 +104,15 @@ class _Asked:
 
     def situation(self, answer: RangeAnswer) -> advice.Situation:
         """What the next action is chosen from: what the boat does, its reserve, its flags."""
-        level = {flag.level: flag.first_action for flag in reversed(answer.flags)}
+        urgent, warned = first_acts(answer.flags)
         return advice.Situation(
             steady=answer.motoring,
             doing=answer.doing,
             power_w=answer.power_w,
             soc_frac=answer.charge.mid if answer.charge.mid is not None else 1.0,
             reserve_frac=answer.reserve_frac,
-            urgent=level.get("act now", ""),
-            warned=level.get("warning", ""),
+            urgent=urgent,
+            warned=warned,
         )
 
     def with_action(self, answer: RangeAnswer, back: HomeReach | None = None) -> RangeAnswer:
@@ -247,7 +247,8 @@ def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
         next_action="",
         home=None,
         reserve_frac=ctx.boat.reserve.soc_frac,
-        flags=tuple(flag_view(f) for f in ctx.store.flags() if f.cleared_us is None),
+        flags=standing(ctx),
+        flags_over=over_unseen(ctx, asked.end_us),
         cautions=CAUTIONS,
         doing=here.doing,
         about=about,

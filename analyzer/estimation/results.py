@@ -34,6 +34,9 @@ class FlagView:
     seen_utc_s: float | None
     cleared_utc_s: float | None
     channels: tuple[str, ...]  # the plot that shows it
+    age_s: float | None = None  # since it was raised; None where the log has no date
+    now: str = ""  # what was last found of it, where the figures are others than at first
+    now_utc_s: float | None = None  # when that was
 
 
 @dataclass(frozen=True)
@@ -113,6 +116,7 @@ class RangeAnswer:
     grounds: tuple[Ground, ...] = ()  # how every input stands
     condition: str = ""  # what of them is broken: the first clause; empty where nothing is
     about: About = "present"  # what the speed answered for is
+    flags_over: tuple[FlagView, ...] = ()  # over, and not yet seen
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import (
+    FlagView,
     HomeAnswer,
     RangeAnswer,
     RangePoint,
@@ -172,3 +173,27 @@ def mid_band(estimate: Estimate) -> str:
         return f"{format.UNKNOWN} ({estimate.reason})" if estimate.reason else format.UNKNOWN
     middle, band = format.value(estimate), format.band(estimate)
     return middle if band == middle else f"{middle} ({band})"
+
+
+def flag_life(flag: FlagView) -> str:
+    """Since when a flag stands, or from when to when it stood, and how long ago that is."""
+    if flag.cleared_utc_s is None:
+        return f"since {format.day(flag.raised_utc_s)}{_ago(flag.age_s)}"
+    over_s = None if flag.age_s is None else flag.age_s - flag.cleared_utc_s + flag.raised_utc_s
+    seen = "" if flag.seen_utc_s is not None else ", not yet seen"
+    ended = format.until(flag.raised_utc_s, flag.cleared_utc_s)
+    return f"{format.day(flag.raised_utc_s)} to {ended}, over{_ago(over_s)}{seen}"
+
+
+def _ago(seconds: float | None) -> str:
+    return "" if seconds is None else f", {format.age(seconds)}"
+
+
+def flag_now(flag: FlagView) -> str:
+    """The name of what a flag looked like when last looked at."""
+    return "Now" if flag.cleared_utc_s is None else "At last"
+
+
+def flag_over(flag: FlagView) -> str:
+    """A flag that is over and that nobody has said to have seen, in one line."""
+    return f"{format.capital(flag.level)} over: {flag.title} ({flag_life(flag)})"

@@ -46,15 +46,16 @@ class Limit:
             limit.see(t_s, values)
 
     def detections(self) -> list[Detection]:
-        """That the channel is past its limit: the worst since it tripped."""
+        """That the channel is past its limit: as it is, and at worst since it tripped."""
         acted = self.act is not None and self.act.active
         limit = self.act if self.act is not None and self.act.active else self.warn
         if not limit.active:
             return []
         past = "above" if limit.sign > 0 else "below"
+        now, worst = f"{limit.last:.2f}", f"{limit.value:.2f}"
         text = (
-            f"{self.subject} at {limit.value:.2f} {self.unit}, {past} {limit.sign * limit.trip:.2f}"
-            f" {self.unit} for {limit.hold_s:.0f} s."
+            f"{self.subject} at {now} {self.unit}{'' if now == worst else f' ({worst} at worst)'}; "
+            f"flagged {past} {limit.sign * limit.trip:.2f} {self.unit} for {limit.hold_s:.0f} s."
         )
         level: Level = "act now" if acted else "warning"
         return [
@@ -62,7 +63,7 @@ class Limit:
                 self.subject,
                 self.kind,
                 text,
-                size=Estimate(limit.value, None, None, self.unit),
+                size=Estimate(limit.last, None, None, self.unit),
                 level=level,
                 key=self.key,
                 channels=(self.channel,),

@@ -4,6 +4,7 @@ The book turns what is detected into flags: one per cause, raised once, raised f
 worse, cleared when the cause has been gone for a while.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from analyzer.estimation.detection import LEVELS, Detection, worst
@@ -11,6 +12,7 @@ from analyzer.flags.words import WORDS
 from logger.store.records import FlagRecord
 
 CLEAR_S = 120.0
+KEEP_US = 60_000_000  # cards wear by writing
 # Found by fits that begin anew with the program: only so long under load shows that it is over.
 FOUND_UNDER_LOAD = frozenset(
     {"lug_heating", "cell_resistance", "cell_charge", "cell_capacity", "reserve", "shunt_reversed"}
@@ -45,11 +47,21 @@ class Evidence:
 
 @dataclass
 class _Open:
-    """A flag that stands. well_us: for how long readings would have shown it, and did not."""
+    """A flag that stands.
+
+    Args:
+        now: What was last found of it; None since a restart.
+        well_us: For how long readings would have shown it, and did not.
+        adopted: Taken over from an earlier run, and not found again since.
+        kept_us, kept_text: When what is now was last kept in the log, and what it said. [µs]
+    """
 
     flag: FlagRecord
+    now: Detection | None = None
     well_us: int = 0
     adopted: bool = False
+    kept_us: int = 0
+    kept_text: str = ""
 
     @property
     def patience_us(self) -> float:
@@ -82,6 +94,15 @@ class FlagBook:
     def adopt(self, flag: FlagRecord) -> None:
         """Takes over a flag that an earlier run left up: a restart is no evidence of health."""
         self._open[flag.key] = _Open(flag, adopted=True)
+
+    def changed(self, t_us: int) -> Iterator[tuple[FlagRecord, Detection]]:
+        """Flags whose figures are others than when they were last kept, a minute ago or more."""
+        for held in self._open.values():
+            known = held.kept_text or held.flag.evidence
+            due = t_us - (held.kept_us or held.flag.raised_us) >= KEEP_US
+            if held.now is not None and held.now.text != known and due:
+                held.kept_us, held.kept_text = t_us, held.now.text
+                yield held.flag, held.now
 
     def number(self, key: str, number: int) -> None:
         """Tells the book the number that the log gave a flag."""
@@ -119,9 +140,9 @@ class FlagBook:
         held = self._open.get(found.key)
         if held is None:
             flag = record(found, t_us)
-            self._open[found.key] = _Open(flag)
+            self._open[found.key] = _Open(flag, found)
             return FlagEvent("raised", t_us, flag)
-        held.well_us, held.adopted = 0, False
+        held.now, held.well_us, held.adopted = found, 0, False
         if LEVELS.index(found.level) <= LEVELS.index(held.flag.level):
             return None
         fresh = record(found, held.flag.raised_us)

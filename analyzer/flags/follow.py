@@ -126,6 +126,7 @@ class Live:
             self._at_us = until
             for event in monitor.walk(self.watch, piece):
                 events.append(monitor.keep(self.store, self.watch, event))
+        monitor.keep_findings(self.store, self.watch, end_us)
         events += self._silence(end_us)
         for event in events:
             self._tell(event)

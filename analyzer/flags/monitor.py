@@ -12,7 +12,7 @@ from analyzer.flags.reserve import Reserve
 from analyzer.flags.turn_back import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.flags.turn_back import Turning
 from analyzer.hull.steady import SteadyPoints
-from analyzer.learned import cable_history
+from analyzer.learned import cable_history, findings
 from analyzer.pack.soc import PackPosterior
 from analyzer.series.series import Series, load
 from analyzer.thermal.cable_trend import base_k
@@ -181,6 +181,7 @@ def run(
             continue
         for event in walk(watch, piece):
             keep(store, watch, event)
+        keep_findings(store, watch, piece.t0_us + round(piece.n * piece.step_s * 1e6))
         if progress:
             progress(min((at - first + PIECE_S * 1e6) / (last - first), 1.0))
     return watch
@@ -198,6 +199,12 @@ def walk(watch: Watch, piece: Series) -> Iterator[FlagEvent]:
     per = max(round(CHUNK_S / piece.step_s), 1)
     for k in range(0, piece.n, per):
         yield from watch.update(piece.cut(k, k + per))
+
+
+def keep_findings(store: Store, watch: Watch, t_us: int) -> None:
+    """Keeps what the causes of the flags that stand look like now. [µs]"""
+    for flag, now in watch.book.changed(t_us):
+        findings.keep(store, flag, now, t_us)
 
 
 def _same(store: Store, flag: FlagRecord) -> int | None:

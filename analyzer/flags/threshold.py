@@ -26,6 +26,7 @@ class Threshold:
         self.hold_s, self.clear_s = hold_s, clear_s
         self.active = False
         self.value = math.nan  # the worst since it tripped
+        self.last = math.nan  # the newest reading while it is live
         self._since: float | None = None
         self._count = 0
 
@@ -45,6 +46,7 @@ class Threshold:
         return self.active
 
     def _one(self, t: float, v: float) -> None:
+        self.last = self.sign * v
         turning = v < self.back if self.active else v > self.trip
         if self.active:
             self.value = self.sign * max(self.sign * self.value, v)

@@ -16,7 +16,7 @@ from analyzer.estimation.results import (
     ReviewAnswer,
     SagAccount,
 )
-from analyzer.faces import format
+from analyzer.faces import format, sentences
 from analyzer.faces.charts.svg import (
     Line,
     Marks,
@@ -147,9 +147,13 @@ def _flags(flags: Sequence[FlagView]) -> tuple[Part, ...]:
     parts, said = [], set[str]()
     for flag in flags:
         lines = [format.sentence(flag.evidence)]
-        lines += [f"{name}: {text}" for name, text in (
-            ("Most likely", flag.cause), ("First", flag.first_action), ("Caution", flag.caution))
-            if text and text not in said]  # fmt: skip
+        told = (
+            (sentences.flag_now(flag), flag.now),
+            ("Most likely", flag.cause),
+            ("First", flag.first_action),
+            ("Caution", flag.caution),
+        )
+        lines += [f"{name}: {text}" for name, text in told if text and text not in said]
         said.add(flag.caution)
         heading = f"{format.capital(flag.level)}, {_time(flag.raised_utc_s):%H:%M}: {flag.title}"
         parts.append(Part(heading, lines=tuple(lines)))

@@ -37,6 +37,7 @@ def range_left(answer: RangeAnswer) -> str:
         parts.append(wrapped(sentences.no_home(answer)))
     if answer.flags:
         parts.append(flags(answer.flags))
+    parts.append(_bullets([sentences.flag_over(row) for row in answer.flags_over]))
     parts.append(_cautions(answer.cautions))
     return _join(parts)
 
@@ -250,14 +251,13 @@ def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
 
 def _flag(row: FlagView) -> str:
     mark = _MARK.get(row.level, "!")
-    when = f"since {format.day(row.raised_utc_s)}"
-    if row.cleared_utc_s is not None:
-        when = f"{format.day(row.raised_utc_s)} to {format.clock(row.cleared_utc_s)}, over"
+    when = sentences.flag_life(row)
     lines = [
         wrapped(f"{format.capital(row.level)}: {format.sentence(row.title)} ({when})", f"{mark} ")
     ]
     for name, text in (
         ("Found", row.evidence),
+        (sentences.flag_now(row), row.now),
         ("Likely", row.cause),
         ("First", row.first_action),
         ("Caution", row.caution),
