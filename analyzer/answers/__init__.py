@@ -53,7 +53,7 @@ from analyzer.series.series import Series, load
 from analyzer.thermal.cable_trend import base_k, trend
 from analyzer.thermal.cables import CableGroup
 from analyzer.thermal.loop_resistance import LoopMonitor, with_witness
-from analyzer.trips import ledger, sag
+from analyzer.trips import ledger, sag, sag_account
 from analyzer.trips import trips as outings
 from logger.boat import Cable
 from logger.channels import probe_temp
@@ -128,7 +128,7 @@ def review(ctx: Context, number: int | None = None) -> ReviewAnswer:
     if charge is not None and series.has("pack_voltage_v"):
         earlier = sag_history.before(ctx, record.start_us)
         parts = sag.of_trip(series, charge, ctx.boat, trip, earlier)
-        sags = sag.accounts(series, parts, ctx.boat, trip)
+        sags = sag_account.accounts(series, parts, ctx.boat, trip)
         if parts.found is not None and sags:
             now = sag_history.circuit(series, parts.found)
             before = sag_history.circuits(ctx, record.start_us)

@@ -14,7 +14,8 @@ from analyzer.learned.keys import follow, revive
 from analyzer.series.derived import cell_temp_c
 from analyzer.series.log import Context, pack_channels
 from analyzer.series.series import Series
-from analyzer.trips.sag_fit import Earlier, Split, split
+from analyzer.trips.sag_prior import Earlier
+from analyzer.trips.sag_split import Split, split
 from logger.store import TripRecord
 
 KEY = "sag"

@@ -11,7 +11,7 @@ from analyzer.series.steps import Steps
 
 
 def first_order_lag(drive: Floats, keep: float | Floats, start: float = 0.0) -> Floats:
-    """Low-pass of first order: y[k] = y[k-1] + (drive[k] - y[k-1])·(1 - keep), from `start`.
+    """Low-pass of first order: y[k] = keep·y[k-1] + (1 - keep)·drive[k], from `start`.
 
     That is tau·dy/dt = drive - y with keep = exp(-step/tau).
 
@@ -22,10 +22,10 @@ def first_order_lag(drive: Floats, keep: float | Floats, start: float = 0.0) -> 
         y after each step, the drive's shape.
     """
     y: float | Floats = start
-    take, out = 1.0 - keep, []
+    push, out = drive * (1.0 - keep), []
     # A column by itself goes as plain numbers, which is many times faster than array scalars.
-    for u in drive.tolist() if drive.ndim == 1 else drive:
-        y = y + (u - y) * take
+    for pushed in push.tolist() if push.ndim == 1 else push:
+        y = keep * y + pushed
         out.append(y)
     return np.array(out).reshape(drive.shape)
 

@@ -26,6 +26,22 @@ def whole_steps(values: Floats, per: int) -> Floats:
     return values[: whole * per].reshape(whole, per, *values.shape[1:])
 
 
+def moving_sum(values: Floats, half: int) -> Floats:
+    """Sums over `half` readings to either side and the one between, fewer at the ends. (n,)"""
+    so_far = np.concatenate([[0], np.cumsum(values)])
+    at = np.arange(len(values))
+    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(values))
+    return np.asarray(so_far[high] - so_far[low])
+
+
+def moving_mean(values: Floats, half: int) -> Floats:
+    """Means over the same windows of the readings that are there; NaN where none is. (n,)"""
+    known = np.isfinite(values)
+    count = moving_sum(known, half)
+    total = moving_sum(np.where(known, values, 0.0), half)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
 @dataclass(frozen=True)
 class Steps:
     """Where steps lie among n readings; the last may be shorter.
@@ -61,12 +77,15 @@ class Steps:
         """Whether it holds anywhere in a step, (n,) to (m,)."""
         return np.asarray(np.logical_or.reduceat(mask, self.first)) if len(mask) else mask
 
-    def mean(self, values: Floats, ok: Bools) -> Floats:
+    def mean(self, values: Floats, ok: Bools | None = None) -> Floats:
         """Means over the readings that are `ok`, (n,); NaN where a step has none.
 
         Args:
             values: Shape (n,) or (n, columns).
+            ok: None: over all of them, NaN where one of a step is missing.
         """
+        if ok is None:
+            return self.total(values) / self.count
         column = (slice(None), *[None] * (values.ndim - 1))
         known = self.total(ok.astype(float))
         summed = self.total(np.where(ok[column], values, 0.0))

@@ -1,39 +1,38 @@
-"""Sag: where the volts between rest and load went.
+"""Sag along a trip: where the volts between rest and load went, at each grid time.
 
 Rest is the pack's open-circuit voltage when the trip began. Loaded is what the controller saw
 where that is measured, else the pack's terminals. The terms add up to the difference; what they
 do not explain stands last, under its own name.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.cells.monitor import measured, measured_blocks
-from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import SagAccount, SagTerm
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import Charge
 from analyzer.series.derived import cell_temp_c
 from analyzer.series.operating import rest_a
 from analyzer.series.series import Floats, Series
-from analyzer.trips.sag_fit import Earlier, Split, split
-from analyzer.trips.trips import Leg, Trip
+from analyzer.series.steps import Bools
+from analyzer.trips.sag_prior import Earlier
+from analyzer.trips.sag_split import Split, split
+from analyzer.trips.trips import Trip
 from logger.boat import Boat
 
-Bools = npt.NDArray[np.bool_]
-WINDOW_S = 10.0
-TIED_V, TIED_SHARE = 0.04, 0.5  # from where terms that trade off are named
-COLD_SHARE = 0.12  # of the cold's term, from where its doubt is named
-REST_SD_V = 0.02  # of a rest voltage that was read
-METER_SD_V = 0.01
-GAIN_SD = 0.02  # of a term: the shunt, and what answers faster than the readings
-LOSS_SD, COLD_SD = 0.15, 0.35  # of losses and of the cold's share where nothing was fitted
-LEAST_C = 0.05  # a moment needs at least this share of the capacity as current to be one of load
+REST_SD_V = 0.02  # of a rest voltage that was read: the meter's; common practice, no source
+MODEL_REST_SD_V = 0.003  # per cell, of one that was not: the rest curve's; assumed
+STILL_S = 300.0  # without load before a trip, and its rest voltage is read: fast pairs; assumed
+READ_S = 30  # readings of it; assumed
+LEAST_CELLS = 4  # of which a median tells what is usual; assumed
+LEAST_READINGS = 60  # of all cells together; assumed
+LEAST_VAR_A2 = 1.0  # of the current: less and no resistance can be told from it; assumed
+# A cell is weak that lies so many robust standard deviations above the usual, and this far. Assumed
+WEAK_SIGMAS, WEAK_LEAST_OHM = 5, 2e-5
+MAD_TO_SD = 1.4826  # median absolute deviation to standard deviation of a normal, by definition
+MOST_WARM = 2.0  # of resistance at 25 °C over that now; beyond, the fit has come apart; assumed
 
 
 @dataclass(frozen=True)
@@ -80,35 +79,56 @@ def parts(
         earlier: What trips at other temperatures found.
     """
     pack_v, control_v = series.get("pack_voltage_v"), series.get("controller_voltage_v")
-    current = series.get("pack_current_a")
+    # Of a short trip there is no fit: the charge filter's running estimate stands in for it.
     found = split(series, charge, boat, earlier)
-    got = found.series() if found is not None else _as_tracked(series, charge, boat)
+    along = found.series() if found is not None else _by_charge_filter(series, charge, boat)
     at_rest, read_v = _rest(series, boat, start)
-    model_v = float(np.nanmean(got["rest_v"][at_rest])) if at_rest.any() else float("nan")
-    rest_v = model_v if read_v is None else read_v
-    rest_sd = REST_SD_V if read_v is not None else 0.003 * boat.pack.cells_in_series
-    weak_v, weakest = _weak(series, boat, current)
-    warm = got["ohmic_25_v"] / np.where(got["ohmic_v"] == 0, 1.0, got["ohmic_v"])
-    weak = np.nan_to_num(weak_v)
+    model_v = float(np.nanmean(along["rest_v"][at_rest])) if at_rest.any() else float("nan")
+    weak_v, weakest = _weak(series, boat)
+    # The fit's resistance holds the weak cells' too: they are taken out of it, at 25 °C and for
+    # the cold, in the proportion of the whole.
+    ohmic_v, ohmic_25_v = along["ohmic_v"], along["ohmic_25_v"]
+    warm_share = np.clip(ohmic_25_v / np.where(ohmic_v == 0, 1.0, ohmic_v), 0.0, MOST_WARM)
+    weak_25_v = np.nan_to_num(weak_v) * warm_share
+    weak_cold_v = np.nan_to_num(weak_v) - weak_25_v
+    lost_v, lost_25_v = ohmic_v + along["polar_v"], ohmic_25_v + along["polar_25_v"]
     return Parts(
-        current,
-        np.where(np.isfinite(control_v), control_v, pack_v),
-        model_v - got["rest_v"],
-        got["ohmic_25_v"] - weak * np.clip(warm, 0.0, 2.0),
-        got["polar_25_v"],
-        got["ohmic_v"] + got["polar_v"] - got["ohmic_25_v"] - got["polar_25_v"]
-        - weak * (1 - np.clip(warm, 0.0, 2.0)),
-        weak_v,
-        pack_v - control_v,
-        rest_v,
-        rest_sd,
-        weakest,
-        at_rest,
-        found,
-    )  # fmt: skip
+        current_a=series.get("pack_current_a"),
+        # Behind the cables, where it is measured, so that what they lose is part of the sag.
+        loaded_v=np.where(np.isfinite(control_v), control_v, pack_v),
+        # Against the model's own rest, not the one read: an error of the curve's level cancels.
+        charge_used_v=model_v - along["rest_v"],
+        ohmic_25_v=ohmic_25_v - weak_25_v,
+        polar_25_v=along["polar_25_v"],
+        cold_v=lost_v - lost_25_v - weak_cold_v,
+        weak_v=weak_v,
+        cables_v=pack_v - control_v,
+        rest_v=model_v if read_v is None else read_v,
+        rest_sd_v=_rest_sd_v(boat, read_v),
+        weakest=weakest,
+        at_rest=at_rest,
+        found=found,
+    )
 
 
-def _as_tracked(series: Series, charge: Charge, boat: Boat) -> dict[str, Floats]:
+def of_trip(
+    series: Series, charge: Charge, boat: Boat, trip: Trip, earlier: Sequence[Earlier] = ()
+) -> Parts:
+    """The account's parts over a series that may begin before a trip and end after it."""
+    return parts(series, charge, boat, trip_span(series, trip)[0], earlier)
+
+
+def trip_span(series: Series, trip: Trip | None) -> tuple[int, int]:
+    """Grid indices of a trip within a series, all of it where there is none."""
+    if trip is None:
+        return 0, series.n
+    first, last = (
+        round((t_us - series.t0_us) / 1e6 / series.step_s) for t_us in (trip.start_us, trip.end_us)
+    )
+    return max(first, 0), min(max(last, 0), series.n)
+
+
+def _by_charge_filter(series: Series, charge: Charge, boat: Boat) -> dict[str, Floats]:
     """The charge filter's own split, where a trip is too short for a fit."""
     kind, temp = chemistry(boat.pack.chemistry), cell_temp_c(series)
     return {
@@ -120,225 +140,68 @@ def _as_tracked(series: Series, charge: Charge, boat: Boat) -> dict[str, Floats]
     }
 
 
-def of_trip(
-    series: Series, charge: Charge, boat: Boat, trip: Trip, earlier: Sequence[Earlier] = ()
-) -> Parts:
-    """The account's parts over a series that may begin before a trip and end after it."""
-    return parts(series, charge, boat, _span(series, trip)[0], earlier)
-
-
-def worst(
-    series: Series,
-    charge: Charge,
-    boat: Boat,
-    trip: Trip | None,
-    earlier: Sequence[Earlier] = (),
-) -> SagAccount | None:
-    """The account at the trip's lowest voltage under load; None where nothing was loaded."""
-    start = _span(series, trip)[0]
-    return _worst(series, parts(series, charge, boat, start, earlier), boat, trip)
-
-
-def accounts(series: Series, found: Parts, boat: Boat, trip: Trip) -> list[SagAccount]:
-    """At the trip's lowest voltage, then over each motoring leg that was loaded."""
-    legs = [leg for leg in trip.legs if leg.kind == "motoring"]
-    said = [_worst(series, found, boat, trip), *(_leg(series, found, boat, leg) for leg in legs)]
-    return [account for account in said if account is not None]
-
-
-def _worst(series: Series, found: Parts, boat: Boat, trip: Trip | None) -> SagAccount | None:
-    a, b = _span(series, trip)
-    half = max(int(WINDOW_S / series.step_s / 2), 0)
-    loaded = _mean_filter(found.loaded_v, half)
-    least_a = LEAST_C * boat.pack.rated_capacity_ah
-    usable = np.isfinite(loaded) & (found.current_a > least_a)
-    usable[:a] = usable[b:] = False
-    if not usable.any():
-        return None
-    at = int(np.flatnonzero(usable)[np.argmin(loaded[usable])])
-    chosen = np.zeros(series.n, bool)
-    chosen[max(at - half, 0) : at + half + 1] = True
-    return _account("the lowest voltage of the trip", series, found, chosen)
-
-
-def _leg(series: Series, found: Parts, boat: Boat, leg: Leg) -> SagAccount | None:
-    """The account as a mean over the loaded part of a leg; None where nothing was loaded."""
-    first = round((leg.start_us - series.t0_us) / 1e6 / series.step_s)
-    last = round((leg.end_us - series.t0_us) / 1e6 / series.step_s)
-    chosen = found.current_a > LEAST_C * boat.pack.rated_capacity_ah
-    chosen[: max(first, 0)] = chosen[max(last, 0) :] = False
-    if chosen.sum() * series.step_s < 30.0:
-        return None
-    return _account(f"the {leg.kind} leg's mean", series, found, chosen)
-
-
-def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccount | None:
-    ok = chosen & np.isfinite(found.unexplained_v)
-    if not ok.any():
-        return None
-    mean = {
-        name: float(np.mean(getattr(found, name)[ok]))
-        for name in (
-            "charge_used_v",
-            "ohmic_25_v",
-            "polar_25_v",
-            "cold_v",
-            "loaded_v",
-            "current_a",
-            "unexplained_v",
-        )
-    }
-    sd = _sds(found, ok, mean)
-    left_sd = float(np.hypot(found.rest_sd_v, sd["all"]))
-    terms = [
-        SagTerm("charge used", _range(mean["charge_used_v"], sd["charge used"])),
-        SagTerm("resistance", _range(mean["ohmic_25_v"], sd["resistance"])),
-        SagTerm("polarisation", _range(mean["polar_25_v"], sd["polarisation"])),
-        SagTerm("cold", _range(mean["cold_v"], sd["cold"])),
-        _measured(_weak_name(found), found.weak_v, ok, "cell voltages are not measured"),
-        _measured(
-            "cables and contactor", found.cables_v, ok, "the controller's voltage is not measured"
-        ),
-        SagTerm("unexplained", _range(mean["unexplained_v"], left_sd)),
-    ]
-    at = int(np.flatnonzero(ok).mean())
-    rest, loaded = found.rest_v, mean["loaded_v"]
-    return SagAccount(
-        text,
-        float(series.t_utc_s[at]),
-        mean["current_a"],
-        rest,
-        loaded,
-        tuple(terms),
-        sentence(rest, loaded, mean["current_a"], terms) + _tied(sd) + _cold_open(mean, sd),
-    )
-
-
-def _sds(found: Parts, ok: Bools, mean: dict[str, float]) -> dict[str, float]:
-    """Standard deviations of the terms, and of some together. [V] See `Split.terms`."""
-    if found.found is None:
-        loss = LOSS_SD * (abs(mean["ohmic_25_v"]) + abs(mean["polar_25_v"]) + abs(mean["cold_v"]))
-        same = dict.fromkeys(("charge used", "resistance", "polarisation", "slow", "all"), loss)
-        return {**same, "cold": COLD_SD * abs(mean["cold_v"])}
-    terms = found.found.terms(ok, found.at_rest)
-    return {name: math.hypot(v, METER_SD_V, GAIN_SD * mid) for name, (mid, v) in terms.items()}
-
-
-def _tied(sd: dict[str, float]) -> str:
-    """A sentence where two terms are known much better together than apart; else empty."""
-    apart = min(sd["charge used"], sd["polarisation"])
-    if apart < TIED_V or sd["slow"] > TIED_SHARE * apart:
-        return ""
-    return (
-        f" Charge used and slow polarisation look alike over a trip: how they share is known to "
-        f"{Z80 * apart:.1f} V either way, their sum to {Z80 * sd['slow']:.2f} V."
-    )
-
-
-def _cold_open(mean: dict[str, float], sd: dict[str, float]) -> str:
-    """A sentence where it is open how this pack takes the cold; else empty."""
-    if Z80 * sd["cold"] <= max(COLD_SHARE * abs(mean["cold_v"]), TIED_V):
-        return ""
-    return (
-        f" How much of it is the temperature's doing is known to {Z80 * sd['cold']:.2f} V either "
-        "way; trips at other temperatures would tell."
-    )
-
-
-def sentence(rest_v: float, loaded_v: float, current_a: float, terms: list[SagTerm]) -> str:
-    """The account in words a person understands, largest term first."""
-    known = [(t.text, t.volts.mid) for t in terms if t.volts.mid is not None]
-    known = [(text, v) for text, v in known if abs(v) >= 0.05]
-    known.sort(key=lambda item: -abs(item[1]))
-    said = ", ".join(f"{v:.1f} V to {_plain(text)}" for text, v in known)
-    head = f"At {current_a:.0f} A the voltage stood {rest_v - loaded_v:.1f} V below its rest"
-    return f"{head} of {rest_v:.1f} V: {said or 'nothing of it worth naming'}."
-
-
-def _plain(text: str) -> str:
-    words = {
-        "charge used": "charge already used",
-        "resistance": "the cells' resistance",
-        "polarisation": "the cells' slow polarisation",
-        "cold": "the cold",
-        "cables and contactor": "cables and contactor",
-        "unexplained": "causes not known",
-    }
-    return words.get(text, text)
-
-
-def _weak_name(found: Parts) -> str:
-    return f"weak {found.weakest}" if found.weakest is not None else "weak cells"
-
-
-def _measured(text: str, volts: Floats, ok: Bools, why: str) -> SagTerm:
-    have = volts[ok]
-    have = have[np.isfinite(have)]
-    if not len(have):
-        return SagTerm(text, cannot_say(why, "V"))
-    mid = float(have.mean())
-    return SagTerm(text, _range(mid, float(np.hypot(0.02 * mid, 0.01))))
-
-
-def _range(mid: float, sd_v: float) -> Estimate:
-    half = Z80 * float(sd_v)
-    return Estimate(mid, mid - half, mid + half, "V")
-
-
 def _rest(series: Series, boat: Boat, start: int) -> tuple[Bools, float | None]:
     """When the pack's rest is taken, shape (n,), and its voltage then if it was read. [V]
 
-    Read if the pack lay still for five minutes before the trip; else it is the model's.
+    Read if the pack lay still for `STILL_S` before the trip; else it is the model's.
     """
-    per = max(round(300.0 / series.step_s), 1)
+    per = max(round(STILL_S / series.step_s), 1)
     before = slice(max(start - per, 0), max(start, 1))
     amps, volts = series.get("pack_current_a")[before], series.get("pack_voltage_v")[before]
-    last = np.zeros(series.n, bool)
-    last[max(start - 30, 0) : max(start, 1)] = True
-    quiet = len(amps) >= per and bool(np.all(np.abs(amps) < rest_a(boat.pack)))
-    if quiet and np.isfinite(volts[-30:]).any():
-        return last, float(np.nanmedian(volts[-30:]))
-    return last, None
+    at_rest = np.zeros(series.n, bool)
+    at_rest[max(start - READ_S, 0) : max(start, 1)] = True
+    # All of them: a single minute of load would still be relaxing.
+    still = len(amps) >= per and bool(np.all(np.abs(amps) < rest_a(boat.pack)))
+    if still and np.isfinite(volts[-READ_S:]).any():
+        # The median, as a pump may run for a few of these seconds.
+        return at_rest, float(np.nanmedian(volts[-READ_S:]))
+    return at_rest, None
 
 
-def _weak(series: Series, boat: Boat, current: Floats) -> tuple[Floats, str | None]:
+def _rest_sd_v(boat: Boat, read_v: float | None) -> float:
+    return REST_SD_V if read_v is not None else MODEL_REST_SD_V * boat.pack.cells_in_series
+
+
+def _weak(series: Series, boat: Boat) -> tuple[Floats, str | None]:
     """Volts that cells, or blocks, below the others cost under load, and which is the worst."""
-    parts = (measured(boat.pack), measured_blocks(boat.pack))
-    names, called, _ = next((p for p in parts if len(p[0]) >= 4 and series.has(*p[0])), ([], [], 1))
-    if not names:
-        return np.full(series.n, np.nan), None
-    volts = np.stack([series.get(n) for n in names])
-    low = np.median(volts, axis=0) - volts
-    ok = np.isfinite(current) & np.isfinite(low).all(axis=0)
-    if ok.sum() < 60:
-        return np.full(series.n, np.nan), None
+    unknown: tuple[Floats, str | None] = np.full(series.n, np.nan), None
+    current = series.get("pack_current_a")
+    channels, names = _channels(series, boat)
+    if not channels:
+        return unknown
+    volts = np.stack([series.get(name) for name in channels])
+    slopes = _slopes(np.median(volts, axis=0) - volts, current)
+    if slopes is None:
+        return unknown
+    # Robust, as the weak cells themselves must not widen what counts as usual.
+    usual = float(np.median(slopes))
+    spread = MAD_TO_SD * float(np.median(np.abs(slopes - usual)))
+    weak = slopes > usual + WEAK_SIGMAS * spread + WEAK_LEAST_OHM
+    lost_v = np.where(np.isfinite(current), current, np.nan) * float(slopes[weak].sum())
+    return lost_v, names[int(np.argmax(slopes))] if weak.any() else None
+
+
+def _channels(series: Series, boat: Boat) -> tuple[list[str], list[str]]:
+    """Voltages of all cells, else of all blocks, with what they are called; else nothing."""
+    for channels, names, _ in (measured(boat.pack), measured_blocks(boat.pack)):
+        if len(channels) >= LEAST_CELLS and series.has(*channels):
+            return channels, names
+    return [], []
+
+
+def _slopes(below_v: Floats, current: Floats) -> Floats | None:
+    """Least squares of each cell's distance below the median over current: ohms, (cells,).
+
+    Args:
+        below_v: Shape (cells, n).
+    """
+    ok = np.isfinite(current) & np.isfinite(below_v).all(axis=0)
+    if ok.sum() < LEAST_READINGS:
+        return None
+    # Centred: a cell that lies low in charge, or whose meter does, is not weak under load.
     amps = current[ok] - current[ok].mean()
-    power = float(amps @ amps)
-    if power < 1.0 * ok.sum():
-        return np.full(series.n, np.nan), None
-    slope = (low[:, ok] - low[:, ok].mean(axis=1, keepdims=True)) @ amps / power
-    spread = 1.4826 * float(np.median(np.abs(slope - np.median(slope))))
-    weak = slope > np.median(slope) + 5 * spread + 2e-5
-    total = np.where(np.isfinite(current), current, np.nan) * float(slope[weak].sum())
-    return total, called[int(np.argmax(slope))] if weak.any() else None
-
-
-def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
-    if trip is None:
-        return 0, series.n
-    first = round((trip.start_us - series.t0_us) / 1e6 / series.step_s)
-    last = round((trip.end_us - series.t0_us) / 1e6 / series.step_s)
-    return max(first, 0), min(max(last, 0), series.n)
-
-
-def _mean_filter(values: Floats, half: int) -> Floats:
-    if not half:
-        return values
-    ok = np.isfinite(values)
-    total = np.concatenate([[0.0], np.cumsum(np.where(ok, values, 0.0))])
-    count = np.concatenate([[0], np.cumsum(ok)])
-    n = len(values)
-    low = np.clip(np.arange(n) - half, 0, None)
-    high = np.clip(np.arange(n) + half + 1, None, n)
-    held = count[high] - count[low]
-    return np.where(held > 0, (total[high] - total[low]) / np.maximum(held, 1), np.nan)
+    power_a2 = float(amps @ amps)
+    if power_a2 < LEAST_VAR_A2 * ok.sum():
+        return None
+    centred = below_v[:, ok] - below_v[:, ok].mean(axis=1, keepdims=True)
+    return np.asarray(centred @ amps / power_a2)

@@ -1,204 +1,235 @@
-"""The table that a trip's split is fitted from: what each part of the circuit feels, grid time by
-grid time, and that table whitened.
+"""Design matrix of the sag fit: what each unknown of the pack's circuit multiplies, along a trip.
 
-A column is a current as one part feels it, for one share of cold and one shape over charge; the
-branch of the rest curve for each start; 1; and the bends of the curve's error. What is left over
-wanders for minutes and is whitened away, so that what a term gets wrong for a while counts once
-and not with every reading.
+Of the mean cell, positive on discharge:
+
+    V - U(s, T) = g·h(q)·G(T) + c + sum_j b_j·phi_j(q)
+                  - R0·I·f1(s)·k(T, w0) - R1·L1[I·f1(s)·k(T, w1)] - R2·L2[I·f2(s)·k(T, w1)] + n
+
+    V, I, T   voltage [V], current [A] and temperature [°C], measured
+    s, q      state of charge, and charge moved as a share of the capacity
+    U         published rest curve [V]; c, b_j its error: level, and hat functions phi_j over q
+    g, h      half the hysteresis gap [V] and its state, -1 to 1; G(T) its growth in the cold
+    R0        ohmic resistance; R1, R2 of a fast and a slow RC pair [ohm], at 25 °C
+    L1, L2    first-order lags with the pairs' time constants
+    f1, f2    how resistances change with charge: ohmic and fast pair, slow pair; or both 1
+    k(T, w)   1 - w + w·exp(E/R·(1/T - 1/298.15 K)): a share w is charge transfer, whose
+              activation energy E is published; the rest is metal and electrolyte
+    n         residual (`sag_noise.py`)
+
+The circuit is the usual one of two RC pairs (G. Plett, Battery Management Systems 1, 2015, from
+memory). Given time constants, shares, shape and the state of hysteresis at the start it is linear
+in R0, R1, R2, g, c and b. Each such choice is a hypothesis; all take their columns from one matrix.
 """
 
-import math
 from dataclasses import dataclass
-from itertools import product
+from itertools import product, starmap
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.pack.chemistry import Chemistry, Numeric, arrhenius
+from analyzer.series.recursion import first_order_lag, hysteresis_state
 from analyzer.series.series import Floats
+from analyzer.series.steps import Ints
 from logger.units import HOUR_S
 
-Bools = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.int64]
-
+# Time constants of both pairs, each about 1.7 times the one before: a pair that lies between two
+# of them is told by both. Their reach is assumed.
 TAU1_S = (8.0, 14.0, 23.0, 37.0, 60.0)
 TAU2_S = (200.0, 350.0, 600.0, 1050.0, 1800.0)
-TRANSFER_J = 33.8e3  # of charge transfer, Electrochim. Acta 60 (2012) 269
-# Shares of charge transfer. Of a whole cell about half: 20 kJ/mol taken together, as large cells
-# show near 10 °C, is a share of 0.5. Polarisation has more of it than the ohmic part.
+TRANSFER_J = 33.8e3  # J/mol, of charge transfer; source: Electrochim. Acta 60 (2012) 269
+# Shares of charge transfer, of R0 and of both pairs: grids, and mean and standard deviation of
+# their normal priors. A whole cell that shows 20 kJ/mol, as large ones do near 10 °C, has about a
+# half; polarisation has more of it than the ohmic part. The spreads are assumed.
 SHARES0, SHARES1 = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8), (0.2, 0.35, 0.5, 0.65, 0.8, 0.95)
 SHARE0, SHARE1 = (0.47, 0.15), (0.6, 0.2)
-STARTS = (-1.0, 0.0, 1.0)
-BIN_S = 10.0
-WHITE_SD_V = 0.0003  # of a bin's mean, per cell: meters and their time stamps
-# What the circuit leaves, and for how long it stays the same; and of the loss, since a third of a
-# kelvin between probe and cells makes a hundredth of it.
-LEFT_SD_V, LEFT_FRAC, LEFT_S = 0.001, 0.01, 300.0
-KNOT_FRAC = 0.05  # charge between the bends of the rest curve's error
-# Of that error as a whole, and from bend to bend: two measured cells against the published curve.
-CURVE_SD_V, BEND_SD_V = 0.03, 0.004
+STARTS = (
+    -1.0,
+    0.0,
+    1.0,
+)  # of hysteresis: after a discharge, between, after a charge; by definition
+KNOT_FRAC = 0.05  # of charge between the knots of the rest curve's error; assumed
+CIRCUIT = 4  # parameters before those of the curve's error, R0, R1, R2 and g; by definition
 
 
 @dataclass(frozen=True)
-class Choice:
-    """Which columns a fit takes: of r0, r1, r2 with and without the cold, and of the branch.
+class Circuit:
+    """One choice of time constants, shares and shape.
 
-    share0, share1: Of charge transfer in r0, and in r1 and r2.
+    Args:
+        cold: Columns of R0, R1 and R2; `warm`: the same with the pack held at 25 °C.
+        transfer: Shares of charge transfer in R0, R1 and R2.
+        log_prior: Of this choice among all, up to a constant.
     """
 
     cold: tuple[int, int, int]
     warm: tuple[int, int, int]
-    side: int
+    transfer: tuple[float, float, float]
     log_prior: float
-    share0: float
-    share1: float
 
 
 @dataclass(frozen=True)
-class Columns:
-    """All columns at each grid time, (n, columns), and which of them mean what.
+class Hypothesis:
+    """A circuit, and the column of the hysteresis that began in one of `STARTS`."""
 
-    The last ones are the branch for each start, 1, and the bends.
+    circuit: Circuit
+    hysteresis: int
+
+
+@dataclass(frozen=True)
+class Design:
+    """The matrix, (n, columns), with the hypotheses that draw on it.
+
+    Its last columns are hysteresis for each start, the constant and the hat functions.
     """
 
-    table: Floats
-    choices: tuple[Choice, ...]
-    ones: int
+    matrix: Floats
+    hypotheses: tuple[Hypothesis, ...]
+    constant: int
 
     @property
     def curve(self) -> Ints:
-        """Of the rest curve's error."""
-        return np.arange(self.ones, self.table.shape[1])
+        """Columns of the rest curve's error."""
+        return np.arange(self.constant, self.matrix.shape[1])
+
+    def columns(self, hypothesis: Hypothesis) -> list[int]:
+        """Columns of a hypothesis' parameters R0, R1, R2, g, c, b in this order."""
+        return [*hypothesis.circuit.cold, hypothesis.hysteresis, *self.curve]
 
 
-def columns_of(
-    kind: Chemistry, current: Floats, temp_c: Floats, soc: Floats, ah: float, step_s: float
-) -> Columns:
-    """Currents as r0, r1 and r2 feel them, by cold's share and shape; branches; bends."""
-    shapes = [
-        (np.ones(len(soc)), np.ones(len(soc))),
-        (np.interp(soc, kind.soc, kind.fast_shape), np.interp(soc, kind.soc, kind.slow_shape)),
-    ]
-    drives: list[Floats] = []
-    keys: dict[tuple[int, int, float, float], int] = {}
+class _Drives:
+    """Currents as the parts of the circuit take them, each kept once, before the lag."""
 
-    def column(part: int, shape: int, tau_s: float, share: float) -> int:
-        key = (part, shape, tau_s, share)
-        if key not in keys:
-            keys[key] = len(drives)
-            drives.append(current * shapes[shape][part // 2] * cold_factor(share, temp_c))
-        return keys[key]
+    def __init__(
+        self,
+        kind: Chemistry,
+        current_a: Floats,
+        temp_c: Floats,
+        soc: Floats,
+    ) -> None:
+        self.current_a = current_a
+        self.temp_c = temp_c
+        flat = np.ones(len(soc))
+        fast = np.interp(soc, kind.soc, kind.fast_shape)
+        slow = np.interp(soc, kind.soc, kind.slow_shape)
+        # By whether they change with charge; the ohmic part goes with the fast pair.
+        self.shapes = ((flat, flat, flat), (fast, fast, slow))
+        self.columns: list[Floats] = []
+        self.tau_s: list[float] = []
+        self._at: dict[tuple[int, int, float, float], int] = {}
 
-    n_side = len(STARTS)
-    picks = []
-    for shape, tau1, tau2, w0, w1 in product((0, 1), TAU1_S, TAU2_S, SHARES0, SHARES1):
-        cold = (column(0, shape, 0.0, w0), column(1, shape, tau1, w1), column(2, shape, tau2, w1))
-        warm = tuple(column(p, shape, t, 0.0) for p, t in enumerate((0.0, tau1, tau2)))
-        lean = ((w0 - SHARE0[0]) / SHARE0[1]) ** 2 + ((w1 - SHARE1[0]) / SHARE1[1]) ** 2
-        picks.append((cold, (warm[0], warm[1], warm[2]), -0.5 * lean, w0, w1))
-    felt_by = felt(np.column_stack(drives), np.array([k[2] for k in keys]), step_s)
-    moved = np.cumsum(current) * step_s / HOUR_S / ah
-    gap = arrhenius(temp_c, kind.gap_activation_j)
-    sides = [_side(kind, moved, start) * gap for start in STARTS]
-    knots = np.arange(moved.min(), moved.max() + KNOT_FRAC, KNOT_FRAC)
-    bends = np.maximum(1 - np.abs(moved[:, None] - knots) / KNOT_FRAC, 0.0)
-    table = np.column_stack([-felt_by, *sides, np.ones(len(moved)), bends])
-    first = felt_by.shape[1]
-    choices = tuple(
-        Choice(cold, warm, first + side, *rest)
-        for (cold, warm, *rest), side in product(picks, range(n_side))
+    def column(
+        self,
+        part: int,
+        shaped: int,
+        tau_s: float,
+        transfer: float,
+    ) -> int:
+        """The column of R0, R1 or R2 (`part` 0, 1, 2), made if it is a new one."""
+        key = (part, shaped, tau_s, transfer)
+        # Hypotheses share columns: some 160 serve 6,300 of them.
+        if key not in self._at:
+            self._at[key] = len(self.columns)
+            shape = self.shapes[shaped][part]
+            growth = cold_factor(transfer, self.temp_c)
+            self.columns.append(self.current_a * shape * growth)
+            self.tau_s.append(tau_s)
+        return self._at[key]
+
+    def circuit(
+        self,
+        shaped: int,
+        tau1_s: float,
+        tau2_s: float,
+        share0: float,
+        share1: float,
+    ) -> Circuit:
+        """The circuit of one choice."""
+        tau_s = (0.0, tau1_s, tau2_s)
+        transfer = (share0, share1, share1)
+        cold = [self.column(k, shaped, tau_s[k], transfer[k]) for k in range(3)]
+        # At 25 °C the factor of the cold is 1 whatever the share.
+        warm = [self.column(k, shaped, tau_s[k], 0.0) for k in range(3)]
+        return Circuit(
+            cold=(cold[0], cold[1], cold[2]),
+            warm=(warm[0], warm[1], warm[2]),
+            transfer=transfer,
+            log_prior=_log_normal(share0, *SHARE0) + _log_normal(share1, *SHARE1),
+        )
+
+
+def _log_normal(value: float, mean: float, sd: float) -> float:
+    """Logarithm of a normal density, up to a constant."""
+    return -0.5 * ((value - mean) / sd) ** 2
+
+
+def design_matrix(
+    kind: Chemistry,
+    current_a: Floats,
+    temp_c: Floats,
+    soc: Floats,
+    ah: float,
+    step_s: float,
+) -> Design:
+    """All columns along a trip, and the hypotheses over them.
+
+    Args:
+        current_a, temp_c, soc: Of each step, (n,).
+        ah: Capacity. step_s: Length of a step.
+    """
+    drives = _Drives(kind, current_a, temp_c, soc)
+    choices = product((0, 1), TAU1_S, TAU2_S, SHARES0, SHARES1)
+    circuits = [drives.circuit(*choice) for choice in choices]
+    losses = lagged(
+        np.column_stack(drives.columns),
+        np.array(drives.tau_s),
+        step_s,
     )
-    return Columns(table, choices, first + n_side)
+    # Charge moved, not the charge filter's, whose corrections would bend the columns.
+    moved = np.cumsum(current_a) * step_s / HOUR_S / ah
+    given = np.diff(moved, prepend=moved[:1])  # nothing has moved yet at the first step
+    growth = arrhenius(temp_c, kind.gap_activation_j)
+    states = [growth * hysteresis_state(given, kind.gap_soc_frac, h0) for h0 in STARTS]
+    columns = [
+        -losses,
+        *states,
+        np.ones(len(moved)),
+        _hats(moved),
+    ]
+    # Losses are negative so that all parameters are positive.
+    first = losses.shape[1]
+    starts = range(first, first + len(STARTS))
+    return Design(
+        matrix=np.column_stack(columns),
+        hypotheses=tuple(starmap(Hypothesis, product(circuits, starts))),
+        constant=first + len(STARTS),
+    )
+
+
+def _hats(moved: Floats) -> Floats:
+    """Hat functions over the charge moved: 1 at their own knot, 0 at all others. (n, knots)"""
+    knots = np.arange(moved.min(), moved.max() + KNOT_FRAC, KNOT_FRAC)
+    distance = np.abs(moved[:, None] - knots) / KNOT_FRAC
+    return np.maximum(1 - distance, 0.0)
 
 
 def cold_factor(share: Numeric, temp_c: Numeric) -> Numeric:
-    """Resistance over that at 25 °C, for a share of charge transfer."""
+    """k(T, w) above: resistance over that at 25 °C, for a share w of charge transfer."""
     return 1 - share + share * arrhenius(temp_c, TRANSFER_J)
 
 
-def block_means(values: Floats, per: int) -> Floats:
-    """Means of so many values each, the last of what is left; NaN where one is missing."""
-    if per == 1 or not len(values):
-        return values
-    starts = np.arange(0, len(values), per)
-    count = np.diff(np.append(starts, len(values)))
-    return np.asarray(np.add.reduceat(values, starts) / count)
-
-
-def bin_means(table: Floats, known: Bools, step_s: float) -> tuple[Floats, Floats]:
-    """Means over bins of `BIN_S`, of known readings, and the bins' times. (m, columns), (m,)"""
-    per = max(round(BIN_S / step_s), 1)
-    at = np.arange(len(table)) // per
-    starts = np.flatnonzero(np.diff(at, prepend=-1))
-    count = np.add.reduceat(known.astype(float), starts)
-    total = np.add.reduceat(np.where(known[:, None], table, 0.0), starts, axis=0)
-    seen = count >= 0.5 * per
-    return np.asarray(total[seen] / count[seen, None]), np.asarray(starts[seen] * step_s, float)
-
-
-def whitened(rows: Floats, t_s: Floats) -> Floats:
-    """Rows less what those before foretell of a wandering error, in its standard deviations.
+def lagged(drive: Floats, tau_s: Floats, step_s: float) -> Floats:
+    """tau·dy/dt = drive - y, from rest, for each column. (n, k)
 
     Args:
-        rows: The last column is the voltage less the rest curve's.
+        drive: (n, k); NaN counts as 0.
+        tau_s: Time constants, (k,); 0: without a lag.
     """
-    out = np.empty_like(rows)
-    loss_v2 = float(np.mean(np.square(rows[:, -1]))) if len(rows) else 0.0
-    left_v2 = LEFT_SD_V**2 + LEFT_FRAC**2 * loss_v2
-    mean, var, last = np.zeros(rows.shape[1]), left_v2, t_s[0]
-    for k, (row, t) in enumerate(zip(rows, t_s.tolist(), strict=True)):
-        keep = math.exp(-(t - last) / LEFT_S)
-        mean, var, last = keep * mean, keep * keep * var + left_v2 * (1 - keep * keep), t
-        total = var + WHITE_SD_V**2
-        out[k] = (row - mean) / math.sqrt(total)
-        gain = var / total
-        mean, var = mean + gain * (row - mean), var * (1 - gain)
-    return out
-
-
-def bend_sd_v(kind: Chemistry, soc: Floats, columns: Columns) -> Floats:
-    """How far the curve's error may change from bend to bend, shape (bends - 1,). [V]
-
-    More towards empty and full, where the published curves themselves lie apart.
-    """
-    bends = columns.table[:, columns.ones + 1 :]
-    weight = bends.sum(axis=0)
-    place = (bends * np.nan_to_num(soc)[:, None]).sum(axis=0) / np.maximum(weight, 1e-9)
-    apart = np.diff(np.interp(place, kind.soc, kind.end_sd_v))
-    return np.asarray(np.hypot(BEND_SD_V, apart))
-
-
-def _side(kind: Chemistry, moved: Floats, start: float) -> Floats:
-    """Which branch the pack stands on, -1 to 1, as charge moves; from `start`. Shape (n,)"""
-    out, y = [], start
-    for step in np.diff(moved, prepend=moved[:1]).tolist():
-        keep = math.exp(-abs(step) / kind.gap_soc_frac)
-        y = keep * y - (1 - keep) * (1.0 if step > 0 else -1.0)
-        out.append(y)
-    return np.array(out)
-
-
-def felt(drive: Floats, tau_s: Floats, step_s: float) -> Floats:
-    """Drives as first-order bodies feel them, from rest. Shapes (n, k), (k,); 0: at once.
-
-    Between two readings the drive is taken for their mean.
-    """
-    keep = np.where(tau_s > 0, np.exp(-step_s / np.maximum(tau_s, 1e-9)), 0.0)
-    push = np.nan_to_num(drive) * (1 - keep)
-    push[1:] -= 0.5 * np.diff(push, axis=0) * (tau_s > 0)
-    y = np.zeros(len(keep))
-    for k in range(len(push)):
-        y = keep * y + push[k]
-        push[k] = y
-    return np.asarray(push)
-
-
-def smoothed(values: Floats, per: int) -> Floats:
-    """Mean over about so many grid times, as far as they go at the ends."""
-    if per < 2 or len(values) < 3:
-        return values
-    half = min(per // 2, (len(values) - 1) // 2)
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    low = np.maximum(np.arange(len(values)) - half, 0)
-    high = np.minimum(np.arange(len(values)) + half + 1, len(values))
-    return np.asarray((total[high] - total[low]) / (high - low))
+    now = np.nan_to_num(drive)
+    # Between two readings the drive is taken for their mean: a load that comes on half-way through
+    # a step of many seconds would else be felt half a step early or late.
+    slow = tau_s > 0
+    between = now.copy()
+    between[1:, slow] = 0.5 * (now[1:, slow] + now[:-1, slow])
+    keep = np.zeros(len(tau_s))
+    keep[slow] = np.exp(-step_s / tau_s[slow])
+    return first_order_lag(between, keep)

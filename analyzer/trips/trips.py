@@ -13,6 +13,7 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.results import LegRow, TripRow
 from analyzer.series.operating import first_finite, motoring, propulsion_power_w, rest_a
 from analyzer.series.series import Floats, Series
+from analyzer.series.steps import moving_sum
 from logger.boat import Boat
 from logger.units import HOUR_S
 
@@ -203,12 +204,7 @@ def _smooth(labels: Labels, step_s: float) -> Labels:
     half = max(int(SMOOTH_S / step_s / 2), 0)
     if not half or not len(labels):
         return labels
-    votes = np.empty((len(KINDS), len(labels)))
-    for kind in range(len(KINDS)):
-        total = np.concatenate([[0], np.cumsum(labels == kind)])
-        low = np.clip(np.arange(len(labels)) - half, 0, None)
-        high = np.clip(np.arange(len(labels)) + half + 1, None, len(labels))
-        votes[kind] = total[high] - total[low]
+    votes = np.stack([moving_sum(labels == kind, half) for kind in range(len(KINDS))])
     return np.where(votes.max(axis=0) > 0, votes.argmax(axis=0), UNKNOWN).astype(np.int64)
 
 

@@ -15,8 +15,9 @@ import pytest
 from analyzer.learned import sag_history
 from analyzer.pack.soc import Charge, known, track
 from analyzer.series.series import Series
-from analyzer.trips.sag import worst
-from analyzer.trips.sag_fit import Earlier, split
+from analyzer.trips.sag_account import worst
+from analyzer.trips.sag_prior import Earlier
+from analyzer.trips.sag_split import split
 from analyzer.trips.trips import Trip as Outing
 from logger.boat import Boat, Hull, Motor, Pack
 from replay.boatsim.physics.battery import Battery, Cells

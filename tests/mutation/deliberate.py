@@ -20,7 +20,7 @@ DELIBERATE = [
     ("analyzer/pack/soc/filter.py", "by_offset * cov[OFFSET] + moved", "by_offset * cov[OFFSET] - moved"),
     ("analyzer/pack/soc/terminal_current.py", "np.where(amps < 0, amps * eff", "np.where(amps > 0, amps * eff"),
     ("analyzer/pack/soc/inputs.py", "v2 * np.exp(-gap_s / p.tau2_s)", "v2 * np.exp(-gap_s / p.tau1_s)"),
-    ("analyzer/series/recursion.py", "y + (u - y) * take", "y + (u + y) * take"),
+    ("analyzer/series/recursion.py", "drive * (1.0 - keep)", "drive * (1.0 + keep)"),
     ("analyzer/pack/cell_model.py", "/ (r0 + r1)", "/ (r0 - r1)"),
     ("analyzer/pack/capacity.py", "said[first] - said[last]", "said[last] - said[first]"),
     ("analyzer/pack/charging.py", "(1 - some[\"soc\"])", "(1 + some[\"soc\"])"),

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analyzer.series.steps import Steps, readings_per_step, whole_steps
+from analyzer.series.steps import Steps, moving_mean, moving_sum, readings_per_step, whole_steps
 
 
 @pytest.mark.parametrize(
@@ -56,3 +56,22 @@ def test_no_readings_are_no_steps():
     steps = Steps.of(0, 1.0, 5)
     assert len(steps.total(np.zeros(0))) == len(steps.any(np.zeros(0, bool))) == 0
     assert len(steps.mean(np.zeros(0), np.zeros(0, bool))) == 0
+
+
+def test_means_of_all_readings_miss_where_one_is_missing():
+    values = np.random.default_rng(4).normal(0, 1, 47)
+    values[12] = np.nan
+    want = [values[k : k + 5].mean() for k in range(0, 47, 5)]  # the last of two
+    np.testing.assert_allclose(Steps.of(47, 1.0, 5).mean(values), want)
+
+
+@pytest.mark.parametrize("half", [1, 3, 60])
+def test_moving_windows_are_slices_cut_at_the_ends(half):
+    values = np.random.default_rng(5).normal(0, 1, 47)
+    windows = [slice(max(k - half, 0), k + half + 1) for k in range(47)]
+    np.testing.assert_allclose(moving_sum(values, half), [values[w].sum() for w in windows])
+    values[10:14] = np.nan
+    with np.errstate(invalid="ignore"):
+        known = [values[w][np.isfinite(values[w])] for w in windows]
+    want = [part.mean() if len(part) else np.nan for part in known]
+    np.testing.assert_allclose(moving_mean(values, half), want, atol=1e-12)

@@ -5,7 +5,7 @@ import pytest
 
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
-from analyzer.trips.sag import worst
+from analyzer.trips.sag_account import worst
 from logger.boat import Boat, Hull, Motor, Pack
 
 BLOCK_OHM, MORE_OHM = 0.004, 0.003

@@ -8,8 +8,9 @@ import pytest
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
-from analyzer.trips.sag_design import felt
-from analyzer.trips.sag_fit import Earlier, split
+from analyzer.trips.sag_design import lagged
+from analyzer.trips.sag_prior import Earlier
+from analyzer.trips.sag_split import split
 from logger.boat import Boat, Hull, Motor, Pack
 
 AH, CELLS = 200.0, 16
@@ -52,12 +53,12 @@ def fitted(series: Series):
     return split(series, track(series, BOAT.pack, start), BOAT)
 
 
-def test_felt_is_the_first_order_answer_to_a_step():
+def test_lagged_is_the_first_order_answer_to_a_step():
     step = np.r_[np.zeros(10), np.ones(2000)][:, None]
-    (at,) = felt(step, np.array([600.0]), 1.0)[10 + 600]
+    (at,) = lagged(step, np.array([600.0]), 1.0)[10 + 600]
     # 1 - exp(-t/tau) at one time constant; the step lies within half a second of a reading.
     assert at == pytest.approx(1 - math.exp(-1), abs=0.002)
-    np.testing.assert_array_equal(felt(step, np.array([0.0]), 1.0), step)
+    np.testing.assert_array_equal(lagged(step, np.array([0.0]), 1.0), step)
 
 
 def test_losses_of_a_known_circuit_are_found():
@@ -164,7 +165,7 @@ def test_a_long_trip_is_split_like_a_short_one():
     two.values["pack_voltage_v"][:] = np.round(CELLS * rest - np.tile(true.sum(axis=0), 2), 2)
     start = known(BOAT.pack, 0.95, 0.02, t_us=two.t0_us)
     fit = split(two, track(two, BOAT.pack, start), BOAT)
-    assert fit.per == 2
+    assert fit.steps.count[0] == 2
     long = fit.series()
     loaded = two.get("pack_current_a") > 40
     assert len(long["ohmic_v"]) == two.n

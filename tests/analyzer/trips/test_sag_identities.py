@@ -15,16 +15,12 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
 from analyzer.trips import sag_design, sag_fit
-from analyzer.trips.sag import parts, worst
-from analyzer.trips.sag_design import (
-    bin_means,
-    block_means,
-    columns_of,
-    felt,
-    smoothed,
-    whitened,
-)
-from analyzer.trips.sag_fit import Earlier, split
+from analyzer.trips.sag import parts
+from analyzer.trips.sag_account import worst
+from analyzer.trips.sag_design import design_matrix, lagged
+from analyzer.trips.sag_noise import bin_means, whitened
+from analyzer.trips.sag_prior import Earlier
+from analyzer.trips.sag_split import split
 from logger.boat import Boat, Hull, Motor, Pack
 
 AH, CELLS = 200.0, 16
@@ -56,12 +52,12 @@ def first_order(drive: np.ndarray, tau_s: float, step_s: float) -> np.ndarray:
 
 
 @pytest.mark.parametrize("step_s", [1.0, 10.0])
-def test_felt_is_a_fine_solution_of_the_pair(step_s):
+def test_lagged_is_a_fine_solution_of_the_pair(step_s):
     rng = np.random.default_rng(1)
     drive = rng.uniform(-50, 100, (60, 3))
     drive[20:23, 1] = np.nan
     taus = np.array([8.0, 600.0, 0.0])
-    got = felt(drive, taus, step_s)
+    got = lagged(drive, taus, step_s)
     for k in (0, 1):
         np.testing.assert_allclose(got[:, k], first_order(drive[:, k], taus[k], step_s), rtol=1e-6)
     np.testing.assert_array_equal(got[:, 2], drive[:, 2])
@@ -78,11 +74,11 @@ def trip(seed: int = 0, n: int = 400) -> tuple[np.ndarray, ...]:
 
 def test_columns_are_the_circuit_solved_part_by_part():
     kind, (current, temp, soc) = chemistry("lfp"), trip()
-    table = columns_of(kind, current, temp, soc, AH, 10.0)
-    assert len(table.choices) == 2 * 5 * 5 * 7 * 6 * 3
+    table = design_matrix(kind, current, temp, soc, AH, 10.0)
+    assert len(table.hypotheses) == 2 * 5 * 5 * 7 * 6 * 3
     taus = [0.0, *sag_design.TAU1_S, *sag_design.TAU2_S]
     rng = np.random.default_rng(2)
-    for at in rng.choice(len(table.choices), 4, replace=False):
+    for at in rng.choice(len(table.hypotheses), 4, replace=False):
         # Counted through as nested loops: shape, fast pair, slow pair, two shares, branch.
         rest, _ = divmod(int(at), 3)
         rest, w1 = divmod(rest, 6)
@@ -90,8 +86,8 @@ def test_columns_are_the_circuit_solved_part_by_part():
         rest, slow = divmod(rest, 5)
         shape, fast = divmod(rest, 5)
         share0, share1 = sag_design.SHARES0[w0], sag_design.SHARES1[w1]
-        c = table.choices[at]
-        assert (c.share0, c.share1) == (share0, share1)
+        c = table.hypotheses[at].circuit
+        assert c.transfer == (share0, share1, share1)
         quick = np.interp(soc, kind.soc, kind.fast_shape) if shape else 1.0
         late = np.interp(soc, kind.soc, kind.slow_shape) if shape else 1.0
         cold0 = 1 - share0 + share0 * arrhenius(temp, 33.8e3)
@@ -101,30 +97,30 @@ def test_columns_are_the_circuit_solved_part_by_part():
         for k, factor in enumerate((cold0, cold1, cold1)):
             for column, drive in ((c.cold[k], drives[k] * factor), (c.warm[k], drives[k])):
                 want = first_order(drive, tau_s[k], 10.0) if tau_s[k] else drive
-                np.testing.assert_allclose(-table.table[:, column], want, rtol=1e-5, atol=1e-5)
+                np.testing.assert_allclose(-table.matrix[:, column], want, rtol=1e-5, atol=1e-5)
 
 
 def test_branches_go_to_the_other_curve_as_charge_moves():
     """dy/dq = -(y + sign of the current) / gap on the charge moved; scaled by the gap's cold."""
     kind, (current, temp, soc) = chemistry("lfp"), trip()
-    table = columns_of(kind, current, temp, soc, AH, 10.0)
+    table = design_matrix(kind, current, temp, soc, AH, 10.0)
     moved = np.abs(current) * 10 / 3600 / AH
-    for choice, start in zip(table.choices[:3], (-1.0, 0.0, 1.0), strict=True):
+    for choice, start in zip(table.hypotheses[:3], (-1.0, 0.0, 1.0), strict=True):
         y, want = start, [start]
         for q, amps in zip(moved[1:], current[1:], strict=True):
             toward, over = -np.sign(amps), kind.gap_soc_frac
             fine = solve_ivp(lambda _, v, t=toward, g=over: (t - v) / g, (0, q), [y], rtol=1e-9)
             y = float(fine.y[0, -1])
             want.append(y)
-        got = table.table[:, choice.side] / arrhenius(temp, kind.gap_activation_j)
+        got = table.matrix[:, choice.hysteresis] / arrhenius(temp, kind.gap_activation_j)
         np.testing.assert_allclose(got, want, rtol=1e-6, atol=1e-6)
 
 
 def test_bends_are_straight_lines_between_knots_and_add_up_to_one():
     current, temp, soc = trip()
-    table = columns_of(chemistry("lfp"), current, temp, soc, AH, 10.0)
-    np.testing.assert_array_equal(table.table[:, table.ones], 1.0)
-    bends = table.table[:, table.curve[1:]]
+    table = design_matrix(chemistry("lfp"), current, temp, soc, AH, 10.0)
+    np.testing.assert_array_equal(table.matrix[:, table.constant], 1.0)
+    bends = table.matrix[:, table.curve[1:]]
     np.testing.assert_allclose(bends.sum(axis=1), 1.0, atol=1e-12)
     moved = np.cumsum(current) * 10 / 3600 / AH
     knots = moved.min() + 0.05 * np.arange(bends.shape[1])
@@ -132,8 +128,9 @@ def test_bends_are_straight_lines_between_knots_and_add_up_to_one():
 
 
 def test_choices_shares_are_as_likely_as_their_normal_priors():
-    table = columns_of(chemistry("lfp"), *trip(), AH, 10.0)
-    told = np.array([(c.share0, c.share1, c.log_prior) for c in table.choices])
+    table = design_matrix(chemistry("lfp"), *trip(), AH, 10.0)
+    circuits = [h.circuit for h in table.hypotheses]
+    told = np.array([(*c.transfer[:2], c.log_prior) for c in circuits])
     want = norm.logpdf(told[:, 0], 0.47, 0.15) + norm.logpdf(told[:, 1], 0.6, 0.2)
     np.testing.assert_allclose(told[:, 2] - told[0, 2], want - want[0], atol=1e-12)
 
@@ -155,19 +152,15 @@ def test_whitening_is_the_inverse_cholesky_factor_of_what_is_left():
     np.testing.assert_allclose(whitened(rows, t_s), np.linalg.solve(root, rows), rtol=1e-8)
 
 
-def test_means_over_blocks_bins_and_windows_are_numpy_s():
+def test_means_over_bins_are_numpy_s():
     rng = np.random.default_rng(4)
     values, known_ = rng.normal(0, 1, 47), rng.random(47) > 0.4
-    want = [values[k : k + 5].mean() for k in range(0, 47, 5)]
-    np.testing.assert_allclose(block_means(values, 5), want, rtol=1e-12)
     table = np.column_stack([values, values**2])
     means, times = bin_means(table, known_, 2.0)
     bins = [k for k in range(0, 47, 5) if known_[k : k + 5].sum() >= 2.5]
     np.testing.assert_array_equal(times, [2.0 * k for k in bins])
     for row, k in zip(means, bins, strict=True):
         np.testing.assert_allclose(row, table[k : k + 5][known_[k : k + 5]].mean(axis=0))
-    want = [values[max(k - 3, 0) : k + 4].mean() for k in range(47)]
-    np.testing.assert_allclose(smoothed(values, 7), want, rtol=1e-10)
 
 
 # -- the fit ------------------------------------------------------------------------------------
@@ -205,10 +198,10 @@ def few(monkeypatch):
     return log, track(log, BOAT.pack, known(BOAT.pack, 0.85, 0.02, t_us=log.t0_us))
 
 
-def bend_rows(table: sag_design.Columns, soc: np.ndarray) -> np.ndarray:
+def bend_rows(table: sag_design.Design, soc: np.ndarray) -> np.ndarray:
     """One row per pair of neighbouring bends, in deviations of how far they may differ."""
     kind, curve = chemistry("lfp"), len(table.curve)
-    bends = table.table[:, table.curve[1:]]
+    bends = table.matrix[:, table.curve[1:]]
     place = (bends * soc[:, None]).sum(axis=0) / bends.sum(axis=0)
     sd = np.hypot(0.004, np.diff(np.interp(place, kind.soc, kind.end_sd_v)))
     rows = np.zeros((curve - 2, 4 + curve))
@@ -226,8 +219,8 @@ def one_by_one(log, charge, earlier=()):
     kind, soc = chemistry("lfp"), charge.soc_frac
     temp, current = log.get("pack_temp_c"), log.get("pack_current_a")
     curve_v = kind.ocv_v(soc, temp)
-    table = columns_of(kind, current, temp, soc, AH, 1.0)
-    rows = np.column_stack([table.table, log.get("pack_voltage_v") / CELLS - curve_v])
+    table = design_matrix(kind, current, temp, soc, AH, 1.0)
+    rows = np.column_stack([table.matrix, log.get("pack_voltage_v") / CELLS - curve_v])
     rows = rows.reshape(-1, 10, rows.shape[1]).mean(axis=1)
     root = np.linalg.cholesky(left_cov(10.0 * np.arange(len(rows)), rows[:, -1]))
     white = np.linalg.solve(root, rows)
@@ -236,9 +229,9 @@ def one_by_one(log, charge, earlier=()):
     logs = np.log([p.r0_ohm, p.r1_ohm, p.r2_ohm, gap_v])
     own = np.vstack([np.eye(4 + len(table.curve))[4:] / 0.03, bend_rows(table, soc)])
     fits = []
-    for choice in table.choices:
+    for choice in table.hypotheses:
         middle, sd, apart = told(logs, choice, earlier)
-        at = [*choice.cold, choice.side, *table.curve]
+        at = table.columns(choice)
 
         def off(u, at=at, middle=middle, sd=sd):
             x = np.append(np.exp(u[:4]), u[4:])
@@ -255,7 +248,9 @@ def one_by_one(log, charge, earlier=()):
         fits.append((best.x, 2 * best.cost, np.linalg.slogdet(inner)[1], inner, apart))
     cost = np.array([f[1] for f in fits])
     scale = max(cost.min() / len(rows), 1.0)
-    lean = np.array([c.log_prior for c in table.choices]) - 0.5 * np.array([f[4] for f in fits])
+    lean = np.array([h.circuit.log_prior for h in table.hypotheses]) - 0.5 * np.array(
+        [f[4] for f in fits]
+    )
     log_w = -0.5 * cost / scale - 0.5 * np.array([f[2] for f in fits]) + lean
     weight = np.exp(log_w - log_w.max())
     weight[weight <= 1e-3] = 0.0
@@ -275,7 +270,7 @@ def told(logs, choice, earlier):
     covariance.
     """
     middle, sd, apart = logs.copy(), np.array([0.7, 0.7, 0.8, 0.35]), 0.0
-    shares = (choice.share0, choice.share1, choice.share1)
+    shares = choice.circuit.transfer
     for k in range(3 if earlier else 0):
         warm = [1 - shares[k] + shares[k] * arrhenius(e.temp_c, 33.8e3) for e in earlier]
         off = np.log([e.ohm[k] for e in earlier]) - np.log(warm) - logs[k]
@@ -302,11 +297,11 @@ def test_a_split_is_every_choice_fitted_and_weighed_one_by_one(few, earlier, mon
     table, weight, u, cov = one_by_one(log, charge, earlier)
     kept = np.flatnonzero(weight)
     assert len(kept) > 1
-    assert list(got.choices) == [table.choices[k] for k in kept]
-    np.testing.assert_allclose(got.weight, weight[kept], rtol=1e-6)
+    assert list(got.fits.hypotheses) == [table.hypotheses[k] for k in kept]
+    np.testing.assert_allclose(got.fits.weight, weight[kept], rtol=1e-6)
     for row, k in enumerate(kept):
-        np.testing.assert_allclose(got.x[row, :4], np.exp(u[k][:4]), rtol=1e-6)
-        np.testing.assert_allclose(got.x[row, 4:], u[k][4:], atol=1e-5)
+        np.testing.assert_allclose(got.fits.theta[row, :4], np.exp(u[k][:4]), rtol=1e-6)
+        np.testing.assert_allclose(got.fits.theta[row, 4:], u[k][4:], atol=1e-5)
     # Ohmic and both pairs of the pack, mixed over the choices: E and Var of the whole.
     for said, which in zip(got.resistances(), ([0], [1, 2]), strict=True):
         ohm = np.array([np.exp(v[:4])[which].sum() for v in u])
@@ -322,10 +317,10 @@ def test_the_newton_steps_that_it_takes_are_as_good_as_all(few, monkeypatch):
     soon = split(*few, BOAT)
     monkeypatch.setattr(sag_fit, "NEWTON_STEPS", 60)
     late = split(*few, BOAT)
-    assert soon.choices == late.choices
-    sd = np.sqrt(np.diagonal(late.cov, axis1=1, axis2=2))
-    assert np.max(np.abs(soon.x - late.x) / sd) < 0.02
-    np.testing.assert_allclose(soon.weight, late.weight, rtol=1e-3)
+    assert soon.fits.hypotheses == late.fits.hypotheses
+    sd = np.sqrt(np.diagonal(late.fits.cov, axis1=1, axis2=2))
+    assert np.max(np.abs(soon.fits.theta - late.fits.theta) / sd) < 0.02
+    np.testing.assert_allclose(soon.fits.weight, late.fits.weight, rtol=1e-3)
 
 
 def test_terms_are_the_moments_of_draws_over_choices_and_parameters(few):
@@ -334,16 +329,18 @@ def test_terms_are_the_moments_of_draws_over_choices_and_parameters(few):
     chosen, rest = np.zeros(log.n, bool), np.zeros(log.n, bool)
     chosen[2500:2520] = rest[880:899] = True
     rng, n = np.random.default_rng(5), 40_000
-    which = rng.choice(len(fit.weight), n, p=fit.weight)
+    which = rng.choice(len(fit.fits.weight), n, p=fit.fits.weight)
     names = ("charge used", "resistance", "polarisation", "cold")
     drawn = np.zeros((n, 4))
-    now, then = fit.columns.table[chosen].mean(axis=0), fit.columns.table[rest].mean(axis=0)
+    now, then = fit.design.matrix[chosen].mean(axis=0), fit.design.matrix[rest].mean(axis=0)
     curve = fit.curve_v[rest].mean() - fit.curve_v[chosen].mean()
-    for k, c in enumerate(fit.choices):
+    for k, c in enumerate(fit.fits.hypotheses):
         rows = which == k
-        x = rng.multivariate_normal(fit.x[k], fit.cov[k], rows.sum(), method="cholesky")
-        warm, cold = (-now[list(v)] * x[:, :3] for v in (c.warm, c.cold))
-        side = [c.side, *fit.columns.curve]
+        x = rng.multivariate_normal(
+            fit.fits.theta[k], fit.fits.cov[k], rows.sum(), method="cholesky"
+        )
+        warm, cold = (-now[list(v)] * x[:, :3] for v in (c.circuit.warm, c.circuit.cold))
+        side = [c.hysteresis, *fit.design.curve]
         drawn[rows] = np.column_stack([
             curve + x[:, 3:] @ (then[side] - now[side]),
             warm[:, 0], warm[:, 1:].sum(axis=1), (cold - warm).sum(axis=1),
