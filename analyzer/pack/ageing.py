@@ -17,8 +17,9 @@ from analyzer.pack.soc import PackPosterior
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-FRESH_SHARE = 0.7  # of the first doubt: a surer capacity than this was learned
-SURE = 0.9  # of a trend before it is told
+FRESH_SHARE = 0.7  # of the first doubt: a surer capacity than this was learned; assumed
+SURE = 0.9  # of a trend before it is told; assumed
+FEWEST = 4  # values that a line with an error needs: two more than it has numbers; assumed
 
 
 @dataclass(frozen=True)
@@ -38,14 +39,16 @@ def ageing(states: list[PackPosterior]) -> Ageing:
     factor = np.array([s.r_factor for s in states])
     factor_sd = np.array([s.r_factor_sd for s in states])
     first_sd = np.array([s.cell["capacity_sd"] * s.cell["params"]["capacity_ah"] for s in states])
+    # a capacity that is no surer than at first repeats the prior, which does not age
     learned = ah_sd < FRESH_SHARE * first_sd if len(states) else np.zeros(0, bool)
     capacity = _of(t_us, ah, ah_sd, learned, -1)
+    # every trip with a motor run shows the resistance anew
     resistance = _of(t_us, factor, factor_sd, np.ones(len(states), bool), 1)
     return Ageing(capacity, resistance, _remarks(states, learned, capacity, resistance))
 
 
 def _of(t_us: Floats, values: Floats, sd: Floats, use: Mask, way: int) -> Trend:
-    if use.sum() < 4:
+    if use.sum() < FEWEST:
         return Trend(cannot_say("fewer than four trips have shown it", "frac"), 0.5)
     return trend(t_us[use], values[use], sd[use], way)
 

@@ -19,12 +19,16 @@ from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_CHANGE = 0.05  # of charge, for a trip to say anything
-GAUGE_SD = 0.004  # of a gauge's reading, at both ends; its steps and its own filter
-LOST_SHARE = 0.01  # of a trip without its current: more and its count is not used
-GAIN_SD = 0.01  # of the shunt's gain: common to all trips
-SPREAD_LIMIT = 3.5  # sigmas from the others beyond which a trip is not believed
-YEAR_S = 365.25 * 24 * HOUR_S
+LEAST_CHANGE = 0.05  # of charge, for a trip to say anything; assumed
+# Of a gauge's reading, at both ends: its steps (mostly 0.5 or 1 %) and its own filter. Assumed.
+GAUGE_SD = 0.004
+LOST_SHARE = 0.01  # of a trip without its current: more and its count is not used; assumed
+GAIN_SD = 0.01  # of the shunt's gain, common to all trips: class 1; makers' data sheets
+# Sigmas from the others beyond which a trip is not believed: 1 in 2,000 by chance. Assumed.
+SPREAD_LIMIT = 3.5
+UNFIT_SHARE = 0.25  # of a trip's capacity: an error larger than this says nothing; assumed
+MAD_TO_SD = 1.4826  # standard deviation over median absolute deviation, normal: by definition
+YEAR_S = 365.25 * 24 * HOUR_S  # by definition
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,7 @@ def from_gauge(name: str, series: Series) -> TripCharge | None:
     said = series.get("pack_soc_frac")
     seen = np.flatnonzero(np.isfinite(said))
     first, last = int(seen[0]), int(seen[-1])
+    # what flowed unseen would be taken for less capacity
     if float(lost[first:last].sum()) > LOST_SHARE * max(last - first, 1):
         return None
     given = float(amps[first:last].sum()) * series.step_s / HOUR_S
@@ -108,6 +113,7 @@ def learn(trips: list[TripCharge], least_trips: int = 3) -> Capacity:
     ah = np.array([t.capacity_ah for t in usable])
     weight = 1 / np.array([t.sd_ah for t in usable]) ** 2
     mid = float(np.average(ah, weights=weight))
+    # what the trips differ by counts where it is more than they say themselves
     scatter = float(np.sqrt(np.average((ah - mid) ** 2, weights=weight) / (len(ah) - 1)))
     sd = math.hypot(max(scatter, float(weight.sum()) ** -0.5), GAIN_SD * mid)
     reason = f"{len(usable)} trips agree; the shunt's own gain is taken as sure to 1 %"
@@ -126,7 +132,7 @@ def _unfit(trip: TripCharge) -> str:
         )
     if abs(trip.change_frac) < LEAST_CHANGE:
         return f"the charge changed by only {100 * abs(trip.change_frac):.1f} %"
-    if not math.isfinite(trip.capacity_ah) or trip.sd_ah > 0.25 * abs(trip.capacity_ah):
+    if not math.isfinite(trip.capacity_ah) or trip.sd_ah > UNFIT_SHARE * abs(trip.capacity_ah):
         return "the charge at its ends is not known well enough"
     return ""
 
@@ -137,7 +143,8 @@ def _agreeing(trips: list[TripCharge]) -> tuple[list[TripCharge], dict[str, str]
         return trips, {}
     ah = np.array([t.capacity_ah for t in trips])
     middle = float(np.median(ah))
-    usual = 1.4826 * float(np.median(np.abs(ah - middle)))
+    # the median and its deviation, as one wild trip would move a mean
+    usual = MAD_TO_SD * float(np.median(np.abs(ah - middle)))
     good, odd = [], {}
     for trip in trips:
         limit = SPREAD_LIMIT * math.hypot(trip.sd_ah, usual)
@@ -181,6 +188,7 @@ def trend(t_us: Floats, values: Floats, sd: Floats, ageing: int, least_days: flo
     power = float(w @ (t - at) ** 2)
     slope = float(w @ ((t - at) * (y - mean))) / power
     chi = float(w @ (y - mean - slope * (t - at)) ** 2) / (len(y) - 2)
+    # values that scatter more than they say make the line less sure, never more
     error = math.sqrt(max(chi, 1.0) / power)
     mid, half = slope / mean, error / abs(mean)
     sure = 0.5 * (1 + math.erf(ageing * slope / error / math.sqrt(2)))

@@ -59,6 +59,7 @@ class Cell:
             "capacity_ln_mean": self.capacity_ln_mean,
             "capacity_sd": self.capacity_sd,
         }
+        # a default set is kept by its name, so that a later release's better one is used
         if self.kind is chemistry(self.kind.name):
             known = {"kind": self.kind.name, "params": asdict(self.params)}
             return {**known, **capacity}
@@ -84,6 +85,7 @@ def default_params(pack: Pack) -> CellParams:
     A maker's `cell_resistance_ohm` is taken for r0 and r1 together; r2 follows.
     """
     kind = chemistry(pack.chemistry)
+    # larger cells of a make have as many more plates in parallel: resistance goes with 1 / Ah
     ah = pack.rated_capacity_ah
     r0, r1, r2 = kind.r0_ohm_ah / ah, kind.r1_ohm_ah / ah, kind.r2_ohm_ah / ah
     if pack.cell_resistance_ohm is not None:
@@ -100,6 +102,7 @@ def default_cell(pack: Pack) -> Cell:
 
 def measured_capacity(cell: Cell, sd: float) -> Cell:
     """The cell with its parameters' capacity measured within a relative standard deviation."""
+    # the skew of packs in service is no news of one that was measured
     return replace(cell, capacity_ln_mean=0.0, capacity_sd=sd)
 
 

@@ -16,12 +16,16 @@ from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_A_C = 0.005  # charging current below this counts as none, as a share of Ah
-COLD_S = 60.0  # charged below the limit for longer than this is said
-HIGH_S = 5.0
+# Charging current below this counts as none, as a share of Ah; above a shunt's offset. Assumed.
+LEAST_A_C = 0.005
+COLD_S = 60.0  # charged below the limit for longer than this is said; assumed
+HIGH_S = 5.0  # the same above the top voltage: longer than a load's switching; assumed
+OVER_V = 0.10  # above full before it is said: a meter's and a charger's error together; assumed
+# Makers ask for a full charge every two to four weeks: common practice, no source.
 NEVER_FULL_DAYS = 14.0
-SHORT_S = 1800.0  # a charger that holds its voltage below the top for longer than this stops short
-HELD_V = 0.003  # per cell: a voltage that moves less than this in that time is held
+# A charger that holds its voltage below the top for longer than this stops short; assumed.
+SHORT_S = 1800.0
+HELD_V = 0.003  # per cell: a voltage that moves less than this in that time is held; assumed
 TAIL_S = 1200.0  # at the top the current tails off; common practice, no source
 
 
@@ -43,6 +47,7 @@ def time_to_full(
     kind = chemistry(pack.chemistry)
     some = state.draws(draws, np.random.default_rng(seed))
     missing_ah = (1 - some["soc"]) * some["capacity_ah"] / kind.charge_efficiency
+    # a strong charger meets the top voltage before the cells are full
     tail = TAIL_S if charging_a > kind.full_tail_c * ah else 0.0
     seconds = missing_ah / charging_a * HOUR_S + tail
     low, mid, high = np.quantile(seconds, [0.1, 0.5, 0.9])
@@ -75,6 +80,7 @@ def _longest_s(mask: npt.NDArray[np.bool_], step_s: float) -> float:
 
 def _cold(series: Series, pack: Pack) -> Detection | None:
     limit = chemistry(pack.chemistry).no_charge_below_c
+    # a temperature that was only assumed must not stop anybody's charging
     measured = any(
         n.endswith("temp_c") and n[:4] in ("pack", "cell", "bloc") for n in series.values
     )
@@ -103,10 +109,11 @@ def _cold(series: Series, pack: Pack) -> Detection | None:
 
 def _over_voltage(series: Series, pack: Pack) -> Detection | None:
     kind = chemistry(pack.chemistry)
-    limit = (pack.cell_full_v or kind.full_v) + 0.10
+    limit = (pack.cell_full_v or kind.full_v) + OVER_V
     volts = mean_cell_v(series, pack)
     amps, _ = held_current_a(series)
     mask = np.nan_to_num(volts) > limit
+    # without a charging current it is the meter that is high, not the cells
     if _longest_s(mask, series.step_s) < HIGH_S or not (amps[mask] < 0).any():
         return None
     high = float(np.nanmax(volts))
@@ -139,12 +146,15 @@ def _stops_short(series: Series, pack: Pack) -> Detection | None:
     volts = mean_cell_v(series, pack)
     least = LEAST_A_C * pack.rated_capacity_ah
     tail = kind.full_tail_c * pack.rated_capacity_ah
+    # where the current was not measured a charger may have stopped and begun again
     charging = (amps < -least) & ~lost & np.isfinite(volts)
+    # from the end backwards: the latest charge is the one that can still be put right
     for last in range(series.n, size - 1, -(size // 4)):
         part = slice(last - size, last)
         if not charging[part].all():
             continue
         level, fell = volts[part], -float(np.diff(_ends(-amps[part]))[0])
+        # quantiles, as a single spike is no change of a charger's voltage
         held = float(np.quantile(level, 0.95) - np.quantile(level, 0.05)) < HELD_V
         tailing = float(-amps[part][-(size // 8) :].mean()) < tail and fell > least
         high = float(np.median(level))

@@ -7,6 +7,7 @@ same shape with its own numbers and narrower standard deviations (`tests/support
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -26,13 +27,17 @@ Floats = npt.NDArray[np.float64]
 Numeric = float | Floats
 
 GAS_J_PER_MOL_K = 8.314462618  # CODATA 2018
+# Parameters are given at this temperature: common practice, no source. 401 places make the tables
+# finer than any knee.
 REFERENCE_C = 25.0
 GRID = np.linspace(0.0, 1.0, 401)
 EMPTY_SD = 0.015  # of the place of 0 % on the curve; assumed
 FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to 3.65 V; assumed
-THIRD = 3**0.5  # a third draw's standard deviation about the mean of two, over half their distance
-KNEE_SOC = 0.02  # over so little charge a knee's form may change
-# Where the curve's error is carried: close where graphite bends and where the knees are.
+# A third draw's standard deviation about the mean of two, over half their distance d: by definition
+# the sample variance is d²/2, and a third draw's about the mean 3/2 of that.
+THIRD = 3**0.5
+KNEE_SOC = 0.02  # over so little charge a knee's form may change; assumed
+# Where the curve's error is carried: close where graphite bends and where the knees are. Assumed.
 KNOTS = np.array(
     [0, 0.015, 0.03, 0.05, 0.075, 0.1, 0.13, 0.16, 0.2, 0.27, 0.35, 0.45, 0.55, 0.62, 0.68, 0.74,
      0.82, 0.9, 0.95, 0.98, 1]
@@ -150,6 +155,7 @@ class Chemistry:
         """Charge at a rest voltage; on a flat curve a poor guess. [frac] broadcast shape."""
         shift = self.entropy_v_per_k * (np.asarray(temp_c) - REFERENCE_C)
         at_25 = arrhenius(temp_c, self.gap_activation_j)
+        # the curve to be inverted differs with each gap: one look-up a place
         if np.ndim(hysteresis) or np.ndim(at_25):
             level, gap = np.broadcast_arrays(rest_v - shift, at_25 * np.asarray(hysteresis))
             pairs = zip(level.ravel().tolist(), gap.ravel().tolist(), strict=True)
@@ -158,6 +164,7 @@ class Chemistry:
         return self._soc_of(np.asarray(rest_v) - shift, float(at_25) * float(hysteresis))
 
     def _soc_of(self, volts: Numeric, gap: float) -> Floats:
+        # a gap that changes with charge may bend the branch down; it must rise to be inverted
         curve = np.maximum.accumulate(self.mean_v + gap * self.half_gap_v)
         return np.asarray(np.interp(volts, curve, self.soc))
 
@@ -195,12 +202,14 @@ def _shape(points: dict[float, float]) -> Floats:
 def alike(x: Floats, sd: Numeric, reach: float) -> Floats:
     """Covariance of values that are the more alike the nearer they are. Shape (n,) to (n, n)."""
     sd = np.broadcast_to(sd, x.shape)
+    # exponential: a process without memory along the charge (Ornstein-Uhlenbeck)
     near = np.exp(-np.abs(x[:, None] - x) / reach)
     return np.asarray(np.outer(sd, sd) * near + 1e-10 * np.eye(len(x)))
 
 
 def _doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
     """Covariance at `KNOTS`: an error alike near by, and errors of a known form on `GRID`."""
+    # forms that published cells differ by are certain; between the knots anything smooth may be
     cov = alike(KNOTS, sd_v, reach)
     for mode in modes:
         at = _at_knots(mode)
@@ -216,6 +225,7 @@ def _at_knots(values: Floats) -> Floats:
 def _end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
     """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
     slope = np.abs(np.gradient(curve(GRID), GRID))
+    # a place off by `shift` is a voltage off by the slope times it, until the knee ends
     fade = np.clip((0.2 - GRID) / 0.1, 0.0, 1.0)
     return np.asarray(np.minimum(slope * shift, 0.1) * fade)
 
@@ -233,6 +243,26 @@ def _lfp_ends() -> Floats:
     return _at_knots(both)
 
 
+# What every kind's circuit is off by, and for how long; see `Chemistry`. Assumed.
+_CIRCUIT: dict[str, Any] = {
+    "walk_share": 0.1, "loss_sd": 0.15, "axis_sd": 0.008, "ohm_shape_sd": 0.6, "lasts_s": 400.0,
+    "branch_sd": 0.3,
+}  # fmt: skip
+
+
+def _lithium(name: str) -> dict[str, Any]:
+    """What both lithium chemistries share, and the part of the curve that goes with the capacity.
+    Common practice, no source, but for the prior."""
+    prior = curve_prior(name, GRID)
+    return {
+        "soc": GRID, "fast_shape": _shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        "curve_per_ln_q_v": _at_knots(prior.beta_v), "capacity_ln_mean": prior.ln_mean,
+        "capacity_ln_sd": prior.ln_sd, "fast_sd": 0.35, "slow_sd": 0.4, "tau1_s": 20.0,
+        "tau2_s": 600.0, "ohmic_activation_j": 15e3, "full_tail_c": 0.05,
+        "charge_efficiency": 0.998, "no_charge_below_c": 0.0, **_CIRCUIT,
+    }  # fmt: skip
+
+
 def _lfp() -> Chemistry:
     """Curve: mean of Safari and Delacourt 2011, Table I, and Afshar 2017; its doubt at the ends:
     their distance, and where 0 % is (1.5 % of charge, assumed). Gap: 5-25 mV
@@ -241,28 +271,23 @@ def _lfp() -> Chemistry:
     are off by 1.5, 3.2 and 4.6 mV where they had not looked (two of 3.5 and 1.2 Ah); a usual one
     is no better. Energies: between the milder
     20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
-    prior = curve_prior("lfp", GRID)
     return Chemistry(
-        name="lfp", soc=GRID, mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
-        fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        name="lfp", mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
         end_sd_v=np.abs(lfp_spread_v(GRID)) + _end_shift(lfp_cell_v, EMPTY_SD),
-        curve_cov_v2=_doubt(0.0065, 0.1, *prior.rest_v) + alike(KNOTS, _lfp_ends(), KNEE_SOC),
-        curve_per_ln_q_v=_at_knots(prior.beta_v), capacity_ln_mean=prior.ln_mean,
-        capacity_ln_sd=prior.ln_sd,
-        gap_soc_frac=0.04, gap_activation_j=8e3, entropy_v_per_k=0.0, curve_sd_v=0.03,
-        shape_sd_v=0.010, shape_soc=0.1, gap_sd=0.6, fast_sd=0.35,
-        slow_sd=0.4, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
-        model_sd_v=0.003, lasts_s=400.0, branch_sd=0.3,
-        r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045,
-        tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=33.8e3,
-        cutoff_v=2.5, full_v=3.55, top_v=3.40, full_tail_c=0.05, charge_efficiency=0.998,
-        full_ends_charge=True,
-        no_charge_below_c=0.0, source=_lfp.__doc__ or "",
+        curve_cov_v2=_doubt(0.0065, 0.1, *curve_prior("lfp", GRID).rest_v)
+        + alike(KNOTS, _lfp_ends(), KNEE_SOC),
+        gap_soc_frac=0.04, gap_activation_j=8e3, gap_sd=0.6, entropy_v_per_k=0.0,
+        curve_sd_v=0.03, shape_sd_v=0.010, shape_soc=0.1, model_sd_v=0.003,
+        r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045, charge_activation_j=33.8e3,
+        cutoff_v=2.5, full_v=3.55, top_v=3.40, full_ends_charge=True,
+        source=_lfp.__doc__ or "", **_lithium("lfp"),
     )  # fmt: skip
 
 
-NMC_REACH = 0.3  # a tenth of the charge apart their distance is alike by 0.71, as exp(-0.1 / 0.3)
+# Over so much charge the two makes' distance stays alike: correlated by 0.78 a tenth apart and by
+# 0.31 a fifth apart, where exp(-d / 0.3) has 0.72 and 0.51; assumed between.
+NMC_REACH = 0.3
 
 
 def _nmc_spread() -> tuple[float, Floats]:
@@ -288,24 +313,15 @@ def _nmc() -> Chemistry:
     2020); its doubt: their distance, and over what charge that stays alike. The rest: common
     practice, no source."""
     sd_v, knee_v = _nmc_spread()
-    prior = curve_prior("nmc", GRID)
     return Chemistry(
-        name="nmc", soc=GRID, mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
-        fast_shape=_shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        name="nmc", mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
-        end_sd_v=np.abs(nmc_spread_v(GRID)),
-        curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
-        curve_per_ln_q_v=_at_knots(prior.beta_v), capacity_ln_mean=prior.ln_mean,
-        capacity_ln_sd=prior.ln_sd,
-        gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=-0.0001, curve_sd_v=0.02,
-        shape_sd_v=sd_v, shape_soc=NMC_REACH, gap_sd=0.3, fast_sd=0.35,
-        slow_sd=0.4, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
-        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
-        r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04,
-        tau1_s=20.0, tau2_s=600.0, ohmic_activation_j=15e3, charge_activation_j=30e3,
-        cutoff_v=3.0, full_v=4.15, top_v=4.10, full_tail_c=0.05, charge_efficiency=0.998,
-        full_ends_charge=False,
-        no_charge_below_c=0.0, source=_nmc.__doc__ or "",
+        end_sd_v=np.abs(nmc_spread_v(GRID)), curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
+        gap_soc_frac=0.05, gap_activation_j=0.0, gap_sd=0.3, entropy_v_per_k=-0.0001,
+        curve_sd_v=0.02, shape_sd_v=sd_v, shape_soc=NMC_REACH, model_sd_v=0.0015,
+        r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04, charge_activation_j=30e3,
+        cutoff_v=3.0, full_v=4.15, top_v=4.10, full_ends_charge=False,
+        source=_nmc.__doc__ or "", **_lithium("nmc"),
     )  # fmt: skip
 
 
@@ -325,14 +341,11 @@ def _lead_acid(name: str) -> Chemistry:
         curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity_ln_mean=ln_mean, capacity_ln_sd=ln_sd,
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
-        fast_sd=0.4,
-        slow_sd=0.5, walk_share=0.1, loss_sd=0.15, axis_sd=0.008, ohm_shape_sd=0.6,
-        model_sd_v=0.0015, lasts_s=400.0, branch_sd=0.3,
+        fast_sd=0.4, slow_sd=0.5, model_sd_v=0.0015,
         r0_ohm_ah=0.08, r1_ohm_ah=0.04, r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
         cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
-        full_ends_charge=True,
-        no_charge_below_c=None, source=_lead_acid.__doc__ or "",
+        full_ends_charge=True, no_charge_below_c=None, source=_lead_acid.__doc__ or "", **_CIRCUIT,
     )  # fmt: skip
 
 

@@ -23,7 +23,7 @@ CAUTION = (
 # Means over this are compared, as frames of one moment need not come together; assumed.
 LAG_S = 5.0
 SURE_Z = 4.0  # standard errors from zero: 1 in 30 000 by chance
-FEWEST_STEPS = 8  # assumed
+FEWEST_STEPS = 8  # below, chance alone may line them up; assumed
 STEP_C = 0.02  # a change of current that counts as a step, as a share of Ah: assumed
 
 
@@ -68,6 +68,7 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
     if steps < FEWEST_STEPS:
         why = "the current has not changed enough; run the motor up and down for a minute"
         return Test(question, "cannot say", why)
+    # differences of means: the curve at rest moves slowly, and leaves them
     slope = float(di @ dv / (di @ di))
     residual = dv - slope * di
     error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))

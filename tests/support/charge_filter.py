@@ -9,31 +9,15 @@ import numpy as np
 
 from analyzer.pack.cell_model import default_cell
 from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.soc import states
 from analyzer.pack.soc.filter import GaussianMixtureFilter
-from analyzer.pack.soc.states import (
-    CURVE,
-    FAST,
-    GAP,
-    HYST,
-    LN_Q,
-    OFFSET,
-    SHIFT,
-    SLOW,
-    SOC,
-    STATES,
-    WALK,
-    FilterStep,
-)
+from analyzer.pack.soc.states import CURVE, SOC, STATES, FilterStep
 from analyzer.pack.soc.voltage_model import TABLE_LOW, TABLE_STEP
 from logger.boat import Pack
 from tests.support.gaussians import random_covariance
 
 SD = np.full(STATES, 0.004)
-for _state, _sd in (
-    (SOC, 0.02), (SHIFT, 0.01), (WALK, 0.003), (FAST, 0.2), (SLOW, 0.3), (OFFSET, 0.4),
-    (LN_Q, 0.05), (GAP, 0.3), (HYST, 0.4),
-):  # fmt: skip
-    SD[_state] = _sd
+SD[:CURVE] = 0.02, 0.01, 0.003, 0.2, 0.3, 0.4, 0.05, 0.3, 0.4  # in the states' order
 
 
 def cell_of(chemistry="lfp", ah=100.0):
@@ -120,11 +104,12 @@ def terminal_v(cell, load, x, shapes_at):
     tables = (kind.half_gap_v, kind.fast_shape, kind.slow_shape)
     half_gap, fast_shape, slow_shape = (np.interp(shapes_at, kind.soc, t) for t in tables)
     rest = np.interp(x[SOC], kind.soc, kind.mean_v) + load.temp_shift_v
-    rest += (1 + x[GAP]) * half_gap * load.gap_factor * x[HYST] + x[SHIFT] + x[WALK]
+    rest += (1 + x[states.GAP]) * half_gap * load.gap_factor * x[states.HYST]
+    rest += x[states.SHIFT] + x[states.WALK]
     rest += curve_error_v(x[SOC], x[CURVE:])
-    fast_v = load.r0_v + load.u1_v - load.r0_ohm * x[OFFSET]
+    fast_v = load.r0_v + load.u1_v - load.r0_ohm * x[states.OFFSET]
     return (
         rest
-        - np.exp(x[FAST]) * fast_shape * fast_v
-        - np.exp(x[SLOW]) * slow_shape * load.u2_v
+        - np.exp(x[states.FAST]) * fast_shape * fast_v
+        - np.exp(x[states.SLOW]) * slow_shape * load.u2_v
     )  # fmt: skip

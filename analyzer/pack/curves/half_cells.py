@@ -6,18 +6,36 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 
+Steps = tuple[tuple[float, float, float], ...]  # height [V], place, width
+
+
+def _falls_v(x: Floats, steps: Steps) -> Floats:
+    """Sum of falls, height · tanh((x - place) / width), one of each phase of the electrode. [V]"""
+    falls = np.zeros_like(x, dtype=float)
+    for height_v, place, width in steps:
+        falls += height_v * np.tanh((x - place) / width)
+    return falls
+
+
 def lfp_electrode_v(y: Floats) -> Floats:
     """LiFePO4 against lithium at stoichiometry `y` in Li_y FePO4. [V] same shape.
 
     Source: M. Safari, C. Delacourt, J. Electrochem. Soc. 158 (2011) A562, Table I.
     """
     free = 1.0 - y
-    return np.asarray(
-        3.4323
-        - 0.8428 * np.exp(-80.2493 * free**1.3198)
-        - 3.2474e-6 * np.exp(20.2645 * free**3.8003)
-        + 3.2482e-6 * np.exp(20.2646 * free**3.7995)
-    )
+    full = 0.8428 * np.exp(-80.2493 * free**1.3198)
+    # two terms that nearly cancel: they differ only where the electrode is empty
+    empty = 3.2482e-6 * np.exp(20.2646 * free**3.7995)
+    empty -= 3.2474e-6 * np.exp(20.2645 * free**3.8003)
+    return np.asarray(3.4323 - full + empty)
+
+
+GRAPHITE_2011: Steps = (  # Safari and Delacourt 2011
+    (0.044, 0.1958, 0.1088),
+    (0.1978, 1.0571, 0.0854),
+    (0.6875, -0.0117, 0.0529),
+    (0.0175, 0.5692, 0.0875),
+)
 
 
 def graphite_v(x: Floats) -> Floats:
@@ -25,14 +43,7 @@ def graphite_v(x: Floats) -> Floats:
 
     Source: M. Safari, C. Delacourt, J. Electrochem. Soc. 158 (2011) A562, Table I.
     """
-    return np.asarray(
-        0.6379
-        + 0.5416 * np.exp(-305.5309 * x)
-        + 0.044 * np.tanh(-(x - 0.1958) / 0.1088)
-        - 0.1978 * np.tanh((x - 1.0571) / 0.0854)
-        - 0.6875 * np.tanh((x + 0.0117) / 0.0529)
-        - 0.0175 * np.tanh((x - 0.5692) / 0.0875)
-    )
+    return np.asarray(0.6379 + 0.5416 * np.exp(-305.5309 * x) - _falls_v(x, GRAPHITE_2011))
 
 
 def lfp_electrode_2017_v(y: Floats) -> Floats:
@@ -40,7 +51,9 @@ def lfp_electrode_2017_v(y: Floats) -> Floats:
 
     Source: S. Afshar et al. 2017, arXiv 1709.03970.
     """
-    return np.asarray(3.4077 - 0.020269 * y + 0.5 * np.exp(-150 * y) - 0.9 * np.exp(-30 * (1 - y)))
+    rise = 0.5 * np.exp(-150 * y)
+    fall = 0.9 * np.exp(-30 * (1 - y))
+    return np.asarray(3.4077 - 0.020269 * y + rise - fall)
 
 
 # Graphite's filling in a full cell: from an aged one or one with ample graphite to Safari and
@@ -56,18 +69,23 @@ def lfp_cells_v(soc: Floats) -> Floats:
     Empty is where each graphite's authors have it; the LiFePO4 window 0.95 to 0.03
     puts 0 % near 2.5 V and 100 % between 3.36 and 3.52 V.
     """
-    y = 0.95 - 0.92 * soc
-    # The fits' levels differ by 34 mV: a whole curve's shift, taken from the first.
-    level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
-    electrode = 0.5 * (lfp_electrode_v(y) + lfp_electrode_2017_v(y) + level)
+    electrode = 0.5 * np.sum(_lfp_fits_v(soc), axis=0)
     fits = ((graphite_v, 0.0085), (graphite_2020_v, 0.0015))
-    return np.array(
-        [
-            electrode - fit(empty_x + (full_x - empty_x) * soc)
-            for fit, empty_x in fits
-            for full_x in FULL_X
-        ]
-    )
+    cells = []
+    for fit, empty_x in fits:
+        for full_x in FULL_X:
+            filling = _filling(empty_x, full_x, soc)
+            cells.append(electrode - fit(filling))
+    return np.array(cells)
+
+
+def _lfp_fits_v(soc: Floats) -> tuple[Floats, Floats]:
+    """Both LiFePO4 fits along a full cell's charge, at the level of the first. [V] (n,) each"""
+    y = 0.95 - 0.92 * soc
+    # The fits' levels differ by 34 mV: a whole curve's shift, which is a state of its own.
+    middle = np.array(0.5)
+    level = lfp_electrode_v(middle) - lfp_electrode_2017_v(middle)
+    return lfp_electrode_v(y), lfp_electrode_2017_v(y) + level
 
 
 def lfp_cell_v(soc: Floats) -> Floats:
@@ -77,9 +95,21 @@ def lfp_cell_v(soc: Floats) -> Floats:
 
 def lfp_spread_v(soc: Floats) -> Floats:
     """Half the distance between the two fits of `lfp_cell_v`, levels made equal, signed. [V]"""
-    y = 0.95 - 0.92 * soc
-    level = lfp_electrode_v(np.array(0.5)) - lfp_electrode_2017_v(np.array(0.5))
-    return np.asarray(0.5 * (lfp_electrode_v(y) - lfp_electrode_2017_v(y) - level))
+    first, second = _lfp_fits_v(soc)
+    return np.asarray(0.5 * (first - second))
+
+
+# Chen et al. 2020, who print the inverse of the widths; as cited below.
+NICKEL_2020: Steps = (
+    (0.0428, 0.5542, 1 / 18.5138),
+    (17.7326, 0.3117, 1 / 15.7890),
+    (-17.5842, 0.3120, 1 / 15.9308),
+)
+SILICON_2020: Steps = (
+    (0.0909, 0.1234, 1 / 29.8538),
+    (0.04478, 0.2769, 1 / 14.9159),
+    (0.0205, 0.6103, 1 / 30.4444),
+)
 
 
 def nmc_electrode_v(y: Floats) -> Floats:
@@ -87,13 +117,7 @@ def nmc_electrode_v(y: Floats) -> Floats:
 
     Source: C.-H. Chen et al., J. Electrochem. Soc. 167 (2020) 080534.
     """
-    return np.asarray(
-        4.4875
-        - 0.8090 * y
-        - 0.0428 * np.tanh(18.5138 * (y - 0.5542))
-        - 17.7326 * np.tanh(15.7890 * (y - 0.3117))
-        + 17.5842 * np.tanh(15.9308 * (y - 0.3120))
-    )
+    return np.asarray(4.4875 - 0.8090 * y - _falls_v(y, NICKEL_2020))
 
 
 def graphite_silicon_v(x: Floats) -> Floats:
@@ -101,13 +125,7 @@ def graphite_silicon_v(x: Floats) -> Floats:
 
     Source: C.-H. Chen et al., J. Electrochem. Soc. 167 (2020) 080534.
     """
-    return np.asarray(
-        1.9793 * np.exp(-39.3631 * x)
-        + 0.2482
-        - 0.0909 * np.tanh(29.8538 * (x - 0.1234))
-        - 0.04478 * np.tanh(14.9159 * (x - 0.2769))
-        - 0.0205 * np.tanh(30.4444 * (x - 0.6103))
-    )
+    return np.asarray(0.2482 + 1.9793 * np.exp(-39.3631 * x) - _falls_v(x, SILICON_2020))
 
 
 def nmc532_electrode_v(y: Floats) -> Floats:
@@ -115,8 +133,18 @@ def nmc532_electrode_v(y: Floats) -> Floats:
 
     Source: P. Mohtat et al., J. Electrochem. Soc. 167 (2020) 110561.
     """
-    rise = 4.3452 + y * (-1.6518 + y * (1.6225 + y * (-2.0843 + y * (3.5146 - 2.2166 * y))))
+    rise = np.polyval((-2.2166, 3.5146, -2.0843, 1.6225, -1.6518, 4.3452), y)
     return np.asarray(rise - 0.5623e-4 * np.exp(109.451 * y - 100.006))
+
+
+GRAPHITE_2020: Steps = (  # Mohtat et al. 2020
+    (0.0120, 0.127, 0.016),
+    (0.0118, 0.155, 0.016),
+    (0.0035, 0.220, 0.020),
+    (0.0095, 0.190, 0.013),
+    (0.0145, 0.490, 0.020),
+    (0.0800, 1.030, 0.055),
+)
 
 
 def graphite_2020_v(x: Floats) -> Floats:
@@ -124,22 +152,25 @@ def graphite_2020_v(x: Floats) -> Floats:
 
     Source: P. Mohtat et al., J. Electrochem. Soc. 167 (2020) 110561.
     """
-    steps = ((0.0120, 0.127, 0.016), (0.0118, 0.155, 0.016), (0.0035, 0.220, 0.020),
-             (0.0095, 0.190, 0.013), (0.0145, 0.490, 0.020), (0.0800, 1.030, 0.055))  # fmt: skip
-    falls = sum(v * np.tanh((x - at) / wide) for v, at, wide in steps)
-    return np.asarray(0.063 + 0.8 * np.exp(-75 * (x + 0.001)) - falls)
+    nearly_empty = 0.8 * np.exp(-75 * (x + 0.001))
+    return np.asarray(0.063 + nearly_empty - _falls_v(x, GRAPHITE_2020))
+
+
+def _filling(empty: float, full: float, soc: Floats) -> Floats:
+    """Stoichiometry along a cell's charge: linear, as charge is counted."""
+    return np.asarray(empty + (full - empty) * soc)
 
 
 def _nmc811_v(soc: Floats) -> Floats:
     """Windows: those at which the two fits of Chen et al. give 2.5 V and 4.2 V."""
-    oxide = nmc_electrode_v(0.8540 - (0.8540 - 0.2638) * soc)
-    return oxide - graphite_silicon_v(0.0263 + (0.9106 - 0.0263) * soc)
+    oxide = nmc_electrode_v(_filling(0.8540, 0.2638, soc))
+    return oxide - graphite_silicon_v(_filling(0.0263, 0.9106, soc))
 
 
 def _nmc532_v(soc: Floats) -> Floats:
     """Windows: those at which the two fits of Mohtat et al. give 2.8 V and 4.2 V."""
-    oxide = nmc532_electrode_v(0.8909 - (0.8909 - 0.0335) * soc)
-    return oxide - graphite_2020_v(0.0015 + (0.8334 - 0.0015) * soc)
+    oxide = nmc532_electrode_v(_filling(0.8909, 0.0335, soc))
+    return oxide - graphite_2020_v(_filling(0.0015, 0.8334, soc))
 
 
 def nmc_cell_v(soc: Floats) -> Floats:

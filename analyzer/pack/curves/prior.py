@@ -27,7 +27,7 @@ from analyzer.pack.curves.service_prior import LITHIUM
 Floats = npt.NDArray[np.float64]
 Curve = Callable[[Floats], Floats]
 
-CELLS = 600  # drawn; moments are then good to some per cent
+CELLS = 600  # drawn; moments are then good to some per cent; assumed
 # Losses of active material, as shares of the lithium lost: lithium's own loss leads in both
 # chemistries (Dubarry 2012 and others); the spread is assumed.
 GRAPHITE_LOSS, POSITIVE_LOSS = 0.5, 0.3
@@ -58,7 +58,8 @@ class Electrodes:
 def _lfp_2017_v(y: Floats) -> Floats:
     """The second fit at the level of the first; levels are a state of their own."""
     middle = np.array(0.5)
-    return lfp_electrode_2017_v(y) + lfp_electrode_v(middle) - lfp_electrode_2017_v(middle)
+    level = lfp_electrode_v(middle) - lfp_electrode_2017_v(middle)
+    return lfp_electrode_2017_v(y) + level
 
 
 # Windows of new cells: graphite 0.0085 to 0.78 and iron phosphate 0.95 to 0.03 (Safari and
@@ -109,11 +110,13 @@ def curve_prior(name: str, soc: Floats) -> CurvePrior:
     curves, share = np.empty((CELLS, len(soc))), np.empty(CELLS)
     makes = MAKES[name]
     for k in range(CELLS):
-        first, second = (makes[i] for i in rng.integers(len(makes), size=2))
-        mix, place = float(rng.beta(0.5, 0.5)), rng.uniform(size=6)
-        parts = [_aged(make, float(lost[k]), place, soc) for make in (first, second)]
-        curves[k] = mix * parts[0][0] + (1 - mix) * parts[1][0]
-        share[k] = mix * parts[0][1] + (1 - mix) * parts[1][1]
+        chosen = rng.integers(len(makes), size=2)
+        # cells between two makes are as likely as one or the other: most lie near one
+        mix = float(rng.beta(0.5, 0.5))
+        place = rng.uniform(size=6)
+        one, other = (_aged(makes[i], float(lost[k]), place, soc) for i in chosen)
+        curves[k] = mix * one[0] + (1 - mix) * other[0]
+        share[k] = mix * one[1] + (1 - mix) * other[1]
     ln_q = np.log(new * share)
     flat = (soc > 0.2) & (soc < 0.9)
     if name == "lfp":  # the level is a state of its own
@@ -129,11 +132,13 @@ def _aged(make: Electrodes, lost: float, place: Floats, soc: Floats) -> tuple[Fl
     is full, and empty at the same x0.
     """
     ends = (make.empty_x, make.full_x, make.empty_y, make.full_y)
-    x0, x1, y0, y1 = (low + (high - low) * at for (low, high), at in zip(ends, place, strict=False))
-    positive, graphite = 1 / (y0 - y1), 1 / (x1 - x0)
+    x0, x1, y0, y1 = _between(ends, place)
+    positive = 1 / (y0 - y1)
+    graphite = 1 / (x1 - x0)
     lithium = y1 * positive + x1 * graphite - lost
     positive *= 1 - POSITIVE_LOSS * place[4] * lost
     graphite *= 1 - GRAPHITE_LOSS * place[5] * lost
+    # a charge ends at the positive electrode's end, or where the graphite can take no more
     full_x = min((lithium - y1 * positive) / graphite, 0.98)
     full_y = (lithium - full_x * graphite) / positive
     empty_y = min((lithium - x0 * graphite) / positive, 0.99)
@@ -143,14 +148,23 @@ def _aged(make: Electrodes, lost: float, place: Floats, soc: Floats) -> tuple[Fl
     y = np.clip(empty_y + (full_y - empty_y) * wide, 0.0, 1.0)
     volts = make.positive(y) - make.negative(x)
     # 0 and 100 % lie where the rest voltage reaches the ends
-    low, high = np.interp(make.ends_v, np.maximum.accumulate(volts), wide)
+    rising = np.maximum.accumulate(volts)
+    low, high = np.interp(make.ends_v, rising, wide)
     curve = np.interp(low + (high - low) * soc, wide, volts)
     return curve, float(capacity * (high - low))
 
 
+def _between(ends: tuple[tuple[float, float], ...], place: Floats) -> list[float]:
+    """Values at their places between low and high ends, places 0 to 1."""
+    return [low + (high - low) * at for (low, high), at in zip(ends, place, strict=False)]
+
+
 def _moments(ln_q: Floats, curves: Floats) -> CurvePrior:
     """Linear regression of the curves on ln(C/label)."""
-    off, mean_v = ln_q - ln_q.mean(), curves.mean(axis=0)
-    beta_v = off @ (curves - mean_v) / float(off @ off)
-    rest_v = (curves - mean_v - off[:, None] * beta_v) / len(ln_q) ** 0.5
+    off = ln_q - ln_q.mean()
+    mean_v = curves.mean(axis=0)
+    around_v = curves - mean_v
+    beta_v = off @ around_v / float(off @ off)
+    rest_v = around_v - off[:, None] * beta_v
+    rest_v /= len(ln_q) ** 0.5
     return CurvePrior(float(ln_q.mean()), float(ln_q.std()), mean_v, beta_v, rest_v)

@@ -7,29 +7,41 @@ it is known only roughly, and so it is a doubt of the charge, not of the meter.
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from analyzer.pack.chemistry import REFERENCE_C, Floats
 
-REFERENCE_C = 25.0
 # Current of a full cell that makes gas or heat, at 2.23 and 2.40 V: 1 and 4 mA/Ah vented, 1 and
 # 8 mA/Ah sealed (IEC 62485-2, typical values of float and boost current; cited from memory).
 # Between and beyond exponential; doubling with 10 K is common practice, no source.
 FLOAT_V, BOOST_V, FLOAT_A_PER_AH = 2.23, 2.40, 1e-3
-BOOST_A_PER_AH = {"lead_acid": 4e-3, "agm": 8e-3, "gel": 8e-3}
+BOOST_A_PER_AH = {
+    "lead_acid": 4e-3,
+    "agm": 8e-3,
+    "gel": 8e-3,
+}
 DOUBLES_K = 10.0
 # Share of the charging current that stays, below and above the voltages between which it falls.
 # Flooded cells: 0.91 from empty to 84 %, 0.55 from 79 to 84 % (J. W. Stevens and G. P. Corey, "A
 # study of lead-acid battery efficiency near top-of-charge", IEEE PVSC 1996; cited from memory);
 # makers ask for 110 to 130 % back (flooded) and 110 to 120 % (sealed). The split is assumed.
 EASY_V, GASSING_V = 2.30, 2.45
-KEPT = {"lead_acid": (0.95, 0.65), "agm": (0.97, 0.85), "gel": (0.97, 0.85)}
-KEPT_SD = {"lead_acid": (0.03, 0.2), "agm": (0.02, 0.12), "gel": (0.02, 0.12)}
-# Chargers lower their voltage by 4 to 5 mV a cell and kelvin above 25 °C; makers' sheets.
+KEPT = {
+    "lead_acid": (0.95, 0.65),
+    "agm": (0.97, 0.85),
+    "gel": (0.97, 0.85),
+}
+KEPT_SD = {
+    "lead_acid": (0.03, 0.2),
+    "agm": (0.02, 0.12),
+    "gel": (0.02, 0.12),
+}
+# Chargers lower their voltage by 4 to 5 mV a cell and kelvin above 25 °C; makers' data sheets.
 CHARGER_V_PER_K = -0.0045
 GIVES_C = 0.01  # of the capacity an hour: a discharge, and no charger's ripple; assumed
-FULL_FROM_V = 2.33  # absorption is set to 2.35 to 2.47 V a cell; makers' sheets
-FULL_TAIL_C = 0.04  # makers end absorption at 1 to 4 % of the 20-hour capacity
+FULL_FROM_V = 2.33  # absorption is set to 2.35 to 2.47 V a cell; makers' data sheets
+FULL_TAIL_C = 0.04  # absorption ends at 1 to 4 % of the 20-hour capacity; makers' data sheets
 FULL_SD = 0.03  # of the charge then; assumed
-# While a cell is charged above this its voltage is the charger's, and says little of the charge.
+# While a cell is charged above this its voltage is the charger's, and says little of the charge:
+# no published rest curve reaches it. Assumed.
 CHARGER_V = 2.20
 # What a charge leaves on the plates (a maker's block: 13.3 V at once, 13.0 V after hours), and how
 # long it takes to fade at rest; common practice, no source.
@@ -44,9 +56,12 @@ def gassing_a(kind: str, cell_v: Floats, temp_c: Floats, capacity_ah: float) -> 
         cell_v, temp_c: [V], [°C]
     """
     boost = BOOST_A_PER_AH[kind] / FLOAT_A_PER_AH
+    # Tafel's law: the current grows by the same factor with each step of voltage
     up = np.log(boost) * (cell_v - FLOAT_V) / (BOOST_V - FLOAT_V)
     warm = np.log(2.0) * (temp_c - REFERENCE_C) / DOUBLES_K
-    return np.asarray(FLOAT_A_PER_AH * capacity_ah * np.exp(np.minimum(up + warm, 6.0)))
+    # a spoilt reading of many volts must not overflow
+    factor = np.exp(np.minimum(up + warm, 6.0))
+    return np.asarray(FLOAT_A_PER_AH * capacity_ah * factor)
 
 
 def accepted(
@@ -60,14 +75,21 @@ def accepted(
     Returns:
         [frac] (n,) both. The doubt is one error over a whole charge, not one of each reading.
     """
-    moved = np.asarray(cell_v, float) - CHARGER_V_PER_K * (np.asarray(temp_c) - REFERENCE_C)
-    volts = np.nan_to_num(moved, nan=EASY_V)
-    kept, doubt = (
-        np.interp(volts, (EASY_V, GASSING_V), ends) for ends in (KEPT[kind], KEPT_SD[kind])
-    )
+    # Gassing begins at a lower voltage in a warm cell, as chargers allow for.
+    at_25_v = np.asarray(cell_v, float) - _warmth_v(temp_c)
+    volts = np.nan_to_num(at_25_v, nan=EASY_V)
+    between = (EASY_V, GASSING_V)
+    kept = np.interp(volts, between, KEPT[kind])
+    doubt = np.interp(volts, between, KEPT_SD[kind])
     gas = gassing_a(kind, np.nan_to_num(cell_v, nan=FLOAT_V), temp_c, capacity_ah)
+    # Little current at a high voltage is all gas: an absorption that goes on stores nothing.
     lost = np.minimum(gas / np.maximum(charging_a, 1e-9), 1.0)
     return np.asarray(np.minimum(kept, 1.0 - lost)), doubt
+
+
+def _warmth_v(temp_c: Floats) -> Floats:
+    """What a charger's voltage is moved by with the cells' temperature. [V]"""
+    return np.asarray(CHARGER_V_PER_K * (np.asarray(temp_c) - REFERENCE_C))
 
 
 def is_full(
@@ -79,9 +101,8 @@ def is_full(
         cell_v: At the terminals, while charging. [V]
         charging_a: Into the cell; negative where it gives. [A]
     """
-    from_v = FULL_FROM_V + CHARGER_V_PER_K * (np.asarray(temp_c) - REFERENCE_C)
     tail = (charging_a >= 0.0) & (charging_a < FULL_TAIL_C * capacity_ah)
-    return np.asarray((cell_v >= from_v) & tail)
+    return np.asarray(cell_v >= FULL_FROM_V + _warmth_v(temp_c)) & tail
 
 
 def charge_doubt(charging_a: Floats, doubt: Floats, step_h: float, capacity_ah: float) -> Floats:
@@ -97,5 +118,8 @@ def charge_doubt(charging_a: Floats, doubt: Floats, step_h: float, capacity_ah: 
     put_in = np.maximum(charging_a, 0.0) * doubt * step_h / capacity_ah
     so_far = np.cumsum(put_in)
     ended = charging_a < -GIVES_C * capacity_ah
-    since = so_far - np.maximum.accumulate(np.where(ended, so_far, 0.0))
-    return np.asarray(np.maximum(np.diff(since**2, prepend=0.0), 0.0))
+    at_last_end = np.maximum.accumulate(np.where(ended, so_far, 0.0))
+    since = so_far - at_last_end
+    grown = np.diff(since**2, prepend=0.0)
+    # where a discharge ends a charge the square falls: what was doubted stays in the variance
+    return np.asarray(np.maximum(grown, 0.0))

@@ -23,6 +23,7 @@ from analyzer.pack.lead_acid.wells import (
 Floats = npt.NDArray[np.float64]
 
 # Rates at which a log keeps the charge drawn of late (`recent_ah`); they span the samples' k. [1/h]
+# Doubling from a tenth of an hour's to eight: assumed.
 RATES_PER_H = (0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0)
 # The coordinates in which classes scatter: ln(c / (1 - c)), ln k [1/h], ln a [V], e [V],
 # ln(resistance times capacity) [ohm Ah].
@@ -44,7 +45,10 @@ def _prior(share: float, rate: float, cov: tuple[float, float, float]) -> Prior:
     return Prior(np.array([share, rate, *LAST_MEAN]), whole)
 
 
+# Of the fit to the three classes that print powers: only these tell voltage under load from charge,
+# so that all kinds share them.
 LAST_MEAN, LAST_VAR = (-2.538, 0.008, -2.113), (0.1912, 0.0004, 0.2186)
+# Of the fit to each kind's own tables; flooded classes differ most.
 PRIORS = {
     "agm": _prior(-0.129, -0.034, (0.0527, -0.0588, 0.0984)),
     "gel": _prior(-0.167, -0.140, (0.0587, -0.0657, 0.1104)),
@@ -78,6 +82,7 @@ def draw_wells(
     prior, n = PRIORS[kind], len(capacity_ah)
     x = rng.multivariate_normal(prior.mean, prior.cov, size=n)
     share, rate, spread, activation, ohm_ah = from_coordinates(x)
+    # what of the voltage at the label's end is left to the wells
     drop = empty_v - activation - ohm_ah / LABEL_H - LABEL_V
     total = total_for(capacity_ah, share, rate, drop, spread)
     per_k = np.maximum(TOTAL_PER_K + TOTAL_SD_PER_K * rng.standard_normal(n), 0.0)
@@ -97,5 +102,6 @@ def lag_of(wells: Wells, recent: Floats) -> Floats:
     """
     if not len(recent):
         return np.zeros_like(wells.share)
+    # by the logarithm of the rate, along which the kept ones are evenly spread
     at = np.interp(np.log(wells.rate_per_h), np.log(RATES_PER_H), recent)
     return np.asarray((1.0 - wells.share) * at)

@@ -31,10 +31,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from analyzer.pack.chemistry import REFERENCE_C, Floats
+from logger.units import ZERO_C_IN_K
 
-LABEL_H, LABEL_V = 20.0, 1.75  # the label: amp-hours in 20 hours to this voltage a cell, 25 °C
-REFERENCE_C, ZERO_C_IN_K = 25.0, 273.15
+# The label: amp-hours in 20 hours to this voltage a cell, 25 °C; makers' data sheets.
+LABEL_H, LABEL_V = 20.0, 1.75
 # Activation temperature of acid diffusion: D = D25 exp(-2174 K (1/T - 1/298 K)), W. B. Gu et al.,
 # J. Electrochem. Soc. 134 (1987) 2953; cited from memory. It gives 2.4 % a kelvin.
 DIFFUSION_K = 2174.0
@@ -42,11 +43,11 @@ DIFFUSION_K = 2174.0
 # 10-hour capacity at 0 °C, 0.6 % a kelvin at 10 to 20 hours and 1 % at 1 to 3 hours; IEEE 485's
 # factors (from memory) are 1.1 % a kelvin. Chosen between them; the doubt spans both.
 TOTAL_PER_K, TOTAL_SD_PER_K = 0.0035, 0.002
-COLDEST_SHARE = 0.1
-LEAST_SHARE = 1e-9
-STEPS = 40
-HALVINGS = 24
-MOST_FADING = 30.0  # what is older in time constants counts as nothing
+COLDEST_SHARE = 0.1  # of the total, however cold; assumed
+LEAST_SHARE = 1e-9  # of a well that counts as empty, against a division by zero; assumed
+STEPS = 40  # parts of a discharge, each at a constant current; assumed
+HALVINGS = 24  # of the last part: its end is then good to 2e-9 of a part; assumed
+MOST_FADING = 30.0  # what is older in time constants counts as nothing, exp(-30) = 1e-13; assumed
 
 
 @dataclass(frozen=True)
@@ -90,10 +91,11 @@ def at_charge(wells: Wells, soc: Floats, lag_ah: Floats | float = 0.0) -> Held:
         lag_ah: 1 - c times `recent_ah`. [Ah]
     """
     drawn = (1.0 - soc) * wells.capacity_ah
+    bound = 1.0 - wells.share
     # Neither has what was drawn left more behind than its own share of the bound well, nor holds
     # a well more than when full.
     room = np.maximum(drawn, 0.0)
-    lag = np.clip(lag_ah, -wells.share * room, (1.0 - wells.share) * room)
+    lag = np.clip(lag_ah, -wells.share * room, bound * room)
     return Held(wells.total_ah - drawn, np.asarray(lag))
 
 
@@ -106,7 +108,8 @@ def step(wells: Wells, held: Held, current_a: Floats, hours: Floats) -> Held:
     """
     kt = wells.rate_per_h * hours
     filled = -np.expm1(-kt) / wells.rate_per_h
-    lag = held.lag_ah * np.exp(-kt) + (1.0 - wells.share) * current_a * filled
+    grown = (1.0 - wells.share) * current_a * filled
+    lag = held.lag_ah * np.exp(-kt) + grown
     return Held(held.charge_ah - current_a * hours, lag)
 
 
@@ -123,6 +126,7 @@ def charge_frac(wells: Wells, held: Held) -> Floats:
 def surface_v(wells: Wells, held: Held) -> Floats:
     """What the lag takes from the voltage, -28 a at an empty well. [V]"""
     whole = np.maximum(wells.share * held.charge_ah, LEAST_SHARE * wells.total_ah)
+    # an empty well has no voltage; -28 a ends any discharge and stays a number
     left = np.maximum(available_ah(wells, held) / whole, 1e-12)
     return np.asarray(wells.concentration_v * np.log(left) - wells.activation_v)
 
@@ -145,9 +149,10 @@ def recent_ah(
     age = np.arange(len(amps))[::-1]
     out = np.exp(-rates * step_h * len(amps)) * start_ah
     for i, rate in enumerate(rates):
-        near = age < MOST_FADING / (rate * step_h)
-        kept = np.exp(-rate * step_h * age[near]) * -np.expm1(-rate * step_h) / rate
-        out[i] += kept @ amps[near]
+        faded = rate * step_h  # in one step, in time constants
+        near = age < MOST_FADING / faded
+        in_one_h = -np.expm1(-faded) / rate
+        out[i] += in_one_h * np.exp(-faded * age[near]) @ amps[near]
     return np.asarray(out)
 
 
@@ -164,19 +169,22 @@ def total_for(
     """
     filled = -np.expm1(-rate_per_h * LABEL_H) / rate_per_h
     lag = (1.0 - share) * capacity_ah / LABEL_H * filled
+    # with no drop left the wells would have to be endless
     left = np.exp(-np.maximum(drop_v, 0.02) / concentration_v)
     return np.asarray(capacity_ah + lag / (share * (1.0 - left)))
 
 
 def capacity_factor(temp_c: Floats | float, per_k: Floats | float = TOTAL_PER_K) -> Floats:
     """The total over that at 25 °C. [frac]"""
-    return np.asarray(np.maximum(1.0 + per_k * (np.asarray(temp_c) - REFERENCE_C), COLDEST_SHARE))
+    warmer_k = np.asarray(temp_c) - REFERENCE_C
+    return np.asarray(np.maximum(1.0 + per_k * warmer_k, COLDEST_SHARE))
 
 
 def rate_factor(temp_c: Floats | float) -> Floats:
     """The rate constant over that at 25 °C, by the diffusion of acid. [frac]"""
     kelvin = np.maximum(np.asarray(temp_c, float), -40.0) + ZERO_C_IN_K
-    return np.asarray(np.exp(-DIFFUSION_K * (1.0 / kelvin - 1.0 / (REFERENCE_C + ZERO_C_IN_K))))
+    colder = 1.0 / kelvin - 1.0 / (REFERENCE_C + ZERO_C_IN_K)
+    return np.asarray(np.exp(-DIFFUSION_K * colder))
 
 
 @dataclass(frozen=True)
@@ -213,6 +221,7 @@ def run_to_limit(
     charge, lag = (np.broadcast_to(a, shape).copy() for a in (start.charge_ah, start.lag_ah))
     hours, going = np.zeros(shape), np.broadcast_to(part > 0, shape).copy()
     for _ in range(STEPS):
+        # equal parts of the charge, not of time: near empty all changes fast
         now = Held(charge, lag)
         amps = np.maximum(load(now), 1e-9)
         length = part / amps

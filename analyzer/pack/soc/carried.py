@@ -6,7 +6,8 @@ import numpy as np
 
 from analyzer.pack.lead_acid.charge import GIVES_C, SURFACE_S, SURFACE_V
 from analyzer.pack.soc.after_gap import reset_after_gap
-from analyzer.pack.soc.filter import OFFSET_SD_C, GaussianMixtureFilter
+from analyzer.pack.soc.filter import GaussianMixtureFilter
+from analyzer.pack.soc.noise import OFFSET_SD_C
 from analyzer.pack.soc.states import FilterStep
 from logger.units import HOUR_S
 
@@ -37,6 +38,7 @@ class Carried:
 
     def pass_gap(self, mixture: GaussianMixtureFilter, gap_s: float) -> None:
         """Goes on after a time without readings that was too long to bridge."""
+        # the prior after a gap takes in what counting had lost: it starts again from nothing
         reset_after_gap(mixture, gap_s, self.drift_sd)
         self.drift_sd, self.gap_s = 0.0, gap_s
         self.initial_polarisation_sd_v = INITIAL_POLARISATION_SD_V
@@ -54,6 +56,7 @@ class Carried:
         self.initial_polarisation_sd_v *= float(np.exp(-length_s / self.settle_s))
         model = mixture.model
         _, slope, half_gap_v, *_ = model.tables[:, model.row(soc)]
+        # the voltage cannot place the charge better than its curve and branch are known
         bound = float(np.hypot(mixture.kind.shape_sd_v, half_gap_v))
         bound /= max(float(slope), LEAST_SLOPE_V)
         grown = self.drift_sd + OFFSET_SD_C * length_s / HOUR_S

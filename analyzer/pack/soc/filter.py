@@ -15,20 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell
-from analyzer.pack.soc.states import (
-    CURVE,
-    FAST,
-    GAP,
-    HYST,
-    LN_Q,
-    OFFSET,
-    SHIFT,
-    SLOW,
-    SOC,
-    STATES,
-    WALK,
-    FilterStep,
-)
+from analyzer.pack.soc.noise import forgetting, prior_covariance
+from analyzer.pack.soc.states import CURVE, FAST, HYST, LN_Q, OFFSET, SOC, STATES, FilterStep
 from analyzer.pack.soc.voltage_model import TABLE_HIGH, TABLE_LOW, VoltageModel
 from logger.units import HOUR_S
 
@@ -36,21 +24,17 @@ Floats = npt.NDArray[np.float64]
 
 # Edges of the components' charge: narrow where the curve bends, and nowhere wider than graphite's
 # bends, so that a component whose edge has passed one does not hide behind its middle. Assumed.
-SOC_EDGES = np.concatenate(
-    [[0, 0.02, 0.04, 0.065, 0.095, 0.13, 0.17], np.arange(0.22, 0.93, 0.05), [0.97, 1.0]]
-)
+SOC_EDGES = np.r_[0, 0.02, 0.04, 0.065, 0.095, 0.13, 0.17, 0.22:0.93:0.05, 0.97, 1.0]
 COMPONENTS = len(SOC_EDGES) - 1
 MARGIN = 0.01  # a mean stays that far inside the tables; assumed
-OFFSET_SD_C = 0.004  # of the shunt, as a share of Ah: 0.8 A on 200 Ah; assumed
 LIKELIHOOD_POWER = 0.5  # 0.5 is the normal density's own, by definition: no tempering
-GAP_REACH = 6.0  # charges moved after which the gap's size is another: a quarter over one; assumed
-WALK_S = 1200.0  # correlation time of the polarisation's random walk; assumed
-WALK_REST_V = 0.002  # its standard deviation at rest; assumed
-HYST_SD = 0.7  # of hysteresis before anything is known; assumed
 CHANGE_ERROR_STEPS = 6.0  # steps that share one error of what load changes say; assumed
 CHANGE_ERROR = 0.1  # that error, relative to the resistance; assumed
 CHANGE_POWER = 25.0  # least squared load change over a reading's variance: five sigma
 SPLIT_SD = 0.035  # of charge: a wider component is split; assumed
+# Sides of a split: where, in standard deviations, and their shares. They take 0.68 of the variance,
+# so that what is left inside is about half as wide. Assumed.
+SPLIT_REACH, SPLIT_SIDE = 1.3, 0.2
 MOST_COMPONENTS = 40  # for the time a step takes
 PRUNE_LOG_WEIGHT = -30.0  # below that of the likeliest a component is dropped; assumed
 UNLIKELY_LOG_WEIGHT = -10.0  # below it is not split, and does not survive an anchor; assumed
@@ -60,44 +44,27 @@ class GaussianMixtureFilter:
     """Components' means (states, m), covariances (states, states, m), log weights (m,)."""
 
     def __init__(self, cell: Cell) -> None:
-        self.cell, self.kind = cell, cell.kind
+        self.cell = cell
+        self.kind = cell.kind
         self.ah = cell.params.capacity_ah
         self.model = VoltageModel(self.kind)
         width = np.diff(SOC_EDGES)
         self.mean = np.zeros((STATES, COMPONENTS))
-        self.mean[SOC] = 0.5 * (SOC_EDGES[1:] + SOC_EDGES[:-1])
+        self.mean[SOC] = SOC_EDGES[:-1] + 0.5 * width
         self.mean[LN_Q] = cell.capacity_ln_mean
-        self.cov = np.repeat(self._prior()[:, :, None], COMPONENTS, axis=2)
+        prior = prior_covariance(cell)
+        self.cov = np.repeat(prior[:, :, None], COMPONENTS, axis=2)
+        # wider than a uniform stretch, so that neighbours overlap
         self.cov[SOC, SOC] = (0.5 * width) ** 2
         self.log_weight = np.log(width)
         self._scratch = np.empty_like(self.cov)  # so that no step asks for memory
-
-    def _prior(self) -> Floats:
-        """Covariance of the states before anything is seen; that of the charge is set apart."""
-        kind, cell = self.kind, self.cell
-        prior = np.zeros((STATES, STATES))
-        for state, sd in (
-            (SHIFT, kind.curve_sd_v),
-            (WALK, WALK_REST_V),
-            (FAST, kind.fast_sd),
-            (SLOW, kind.slow_sd),
-            (OFFSET, OFFSET_SD_C * self.ah),
-            (LN_Q, cell.capacity_sd),
-            (GAP, kind.gap_sd),
-            (HYST, HYST_SD),
-        ):
-            prior[state, state] = sd**2
-        # an aged cell's curve bends elsewhere: it goes with the capacity
-        by_capacity = kind.curve_per_ln_q_v * cell.capacity_sd
-        prior[CURVE:, CURVE:] = kind.curve_cov_v2 + np.outer(by_capacity, by_capacity)
-        prior[LN_Q, CURVE:] = prior[CURVE:, LN_Q] = by_capacity * cell.capacity_sd
-        return prior
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:
         """Goes on from a mixture. Shapes (m,), (m, states), (m, states, states); copied."""
         self.mean = np.array(mean.T, order="C")
         self.cov = np.array(cov.transpose(1, 2, 0), order="C")
-        self.log_weight = np.log(np.maximum(np.asarray(weight), 1e-12))
+        least = np.maximum(np.asarray(weight), 1e-12)
+        self.log_weight = np.log(least)
 
     def predict(self, step: FilterStep, noise: Floats) -> None:
         """Prediction over one step; charge moved and forgetting, both linear in the states.
@@ -109,24 +76,28 @@ class GaussianMixtureFilter:
             noise: Process noise, variances added to the states, shape (states,).
         """
         self._count(step)
-        same_gap = math.exp(-abs(step.charge_as) / (HOUR_S * self.ah * GAP_REACH))
-        same_walk = math.exp(-step.length_s / WALK_S)
-        for state, factor in ((HYST, step.hyst_keep), (GAP, same_gap), (WALK, same_walk)):
+        # Fading is linear: a state by its factor, its covariances by the same, row and column.
+        fading = forgetting(step, self.ah)
+        for state, factor in fading:
             self.mean[state] *= factor
             self.cov[state] *= factor
             self.cov[:, state] *= factor
         self.mean[HYST] += step.hyst_drift
-        diagonal = self.cov.reshape(STATES * STATES, -1)[:: STATES + 1]
+        rows = self.cov.reshape(STATES * STATES, -1)
+        diagonal = rows[:: STATES + 1]  # a view, so that the noise goes into the covariance
         diagonal += noise[:, None]
 
     def _count(self, step: FilterStep) -> None:
         """Coulomb counting, with its derivatives by offset and logarithm of capacity."""
         mean, cov = self.mean, self.cov
-        full_as = HOUR_S * self.ah * np.exp(mean[LN_Q])
-        moved = (step.charge_as - mean[OFFSET] * step.length_s) / full_as
+        capacity_ah = self.ah * np.exp(mean[LN_Q])
+        full_as = HOUR_S * capacity_ah
         by_offset = step.length_s / full_as
+        moved = step.charge_as / full_as - mean[OFFSET] * by_offset
+        # A component that counts itself out of the tables would find no slope to come back by.
         lowest, highest = TABLE_LOW + MARGIN, TABLE_HIGH - MARGIN
-        mean[SOC] = np.minimum(np.maximum(mean[SOC] - moved, lowest), highest)
+        mean[SOC] = np.clip(mean[SOC] - moved, lowest, highest)
+        # ds/d(offset) = t / C and ds/d(ln_q) = moved: row and column of the Jacobian's product
         cov[SOC] += by_offset * cov[OFFSET] + moved * cov[LN_Q]
         cov[:, SOC] += by_offset * cov[:, OFFSET] + moved * cov[:, LN_Q]
 
@@ -153,11 +124,15 @@ class GaussianMixtureFilter:
                 the noise's number of copies.
         """
         cov_h = self._times(jacobian)
-        total = (cov_h * jacobian).sum(axis=0) + noise + bias_var
+        unknown = noise + bias_var
+        expected = (cov_h * jacobian).sum(axis=0)
+        total = expected + unknown
         self._condition(innovation, cov_h, total)
-        fit = innovation * innovation / total + np.log(total / (noise + bias_var))
+        fit = innovation**2 / total
+        fit += np.log(total / unknown)
+        fit += share * np.log(noise)
         self.log_weight -= LIKELIHOOD_POWER * fit
-        self.log_weight -= LIKELIHOOD_POWER * share * np.log(noise)
+        # only differences count; over days a weight must not run out of the number range
         self.log_weight -= self.log_weight.max()
 
     def update_state(
@@ -165,14 +140,18 @@ class GaussianMixtureFilter:
     ) -> None:
         """The same for a measurement of one state alone, which does not weigh the components."""
         cov_h = self.cov[state] * slope
-        self._condition(innovation, cov_h, cov_h[state] * slope + noise)
+        total = cov_h[state] * slope + noise
+        self._condition(innovation, cov_h, total)
 
     def _times(self, jacobian: Floats) -> Floats:
         """Covariance times Jacobian; of the knots' only the two beside a component are not 0."""
-        product = np.asarray((self.cov[:, :CURVE] * jacobian[:CURVE]).sum(axis=1))
-        below = np.argmax(jacobian[CURVE:] != 0, axis=0) + CURVE
+        own = self.cov[:, :CURVE] * jacobian[:CURVE]
+        product = np.asarray(own.sum(axis=1))
+        knots = jacobian[CURVE:] != 0
+        below = CURVE + np.argmax(knots, axis=0)
+        above = np.minimum(below + 1, STATES - 1)
         every = np.arange(jacobian.shape[1])
-        for knot in (below, np.minimum(below + 1, STATES - 1)):
+        for knot in (below, above):
             product += self.cov[:, knot, every] * jacobian[knot, every]
         return product
 
@@ -180,6 +159,7 @@ class GaussianMixtureFilter:
         """Kalman gain K = P·H / S; means move by K times innovation, P by -K·(P·H)ᵀ."""
         gain = cov_h / total
         self.mean += gain * innovation
+        # The products of all components are the filter's largest array: its place is kept.
         if self._scratch.shape != self.cov.shape:
             self._scratch = np.empty_like(self.cov)
         np.multiply(gain[:, None], cov_h, out=self._scratch)
@@ -195,39 +175,41 @@ class GaussianMixtureFilter:
             error_steps: How many steps one error of the model lasts.
             initial_var_v2: Variance from what load went before the log began. [V²]
         """
-        at = self.model.at(self.mean[SOC])
-        expected_v, jacobian = self.model.predict(self.mean, step, at)
-        noise_v2 = self.model.noise_v2(step, at, initial_var_v2)
-        bias_v2 = self.model.bias_v2(self.cov, at)
-        self.update(
-            step.mean_v - expected_v,
-            jacobian,
-            noise_v2 * error_steps,
-            1 / error_steps,
-            bias_v2 * error_steps,
-        )
+        model = self.model
+        at = model.at(self.mean[SOC])
+        expected_v, jacobian = model.predict(self.mean, step, at)
+        # an error that lasts for many steps is taken in as one measurement: see `update`
+        noise_v2 = error_steps * model.noise_v2(step, at, initial_var_v2)
+        bias_v2 = error_steps * model.bias_v2(self.cov, at)
+        innovation = step.mean_v - expected_v
+        self.update(innovation, jacobian, noise_v2, 1 / error_steps, bias_v2)
 
     def update_resistance(self, step: FilterStep, reading_sd_v: float) -> None:
         """Update of the fast factor by regression of voltage on load inside a step."""
         v0, v1, s00, s01, s11, q0, q1 = step.load_cov
         power = s00 + 2 * s01 + s11
         if power < CHANGE_POWER * reading_sd_v**2:
-            return
+            return  # a load that hardly changed says nothing of the resistance
         at = self.model.at(self.mean[SOC])
-        by_charge = at.slope * ((q0 + q1) / (HOUR_S * self.ah))
-        found = -(v0 + v1 + by_charge) / (power * at.fast_shape)
+        # the charge moved inside the step changes the rest voltage too
+        moved = (q0 + q1) / (HOUR_S * self.ah)
+        fall_v = v0 + v1 + at.slope * moved
+        found = -fall_v / (power * at.fast_shape)
         factor = np.exp(self.mean[FAST])
-        noise = reading_sd_v**2 / (power * at.fast_shape**2) + (CHANGE_ERROR * factor) ** 2
+        reading = reading_sd_v**2 / (power * at.fast_shape**2)
+        noise = reading + (CHANGE_ERROR * factor) ** 2
         self.update_state(FAST, found - factor, factor, CHANGE_ERROR_STEPS * noise)
 
     def update_soc(self, soc: float, sd: float) -> None:
         """Update with a charge known from elsewhere: full, empty, a device."""
-        innovation = soc - self.mean[SOC]
-        log_weight = self.log_weight - 0.5 * innovation**2 / (self.cov[SOC, SOC] + sd * sd)
-        likely = log_weight - log_weight.max() > UNLIKELY_LOG_WEIGHT
-        self.keep(likely)
-        self.log_weight = (log_weight - log_weight.max())[likely]
-        self.update_state(SOC, soc - self.mean[SOC], 1.0, sd * sd)
+        var = sd * sd
+        off = soc - self.mean[SOC]
+        total = self.cov[SOC, SOC] + var
+        self.log_weight -= 0.5 * off**2 / total
+        self.log_weight -= self.log_weight.max()
+        # a component far from an anchor would be drawn to it and pass for one that was there
+        self.keep(self.log_weight > UNLIKELY_LOG_WEIGHT)
+        self.update_state(SOC, soc - self.mean[SOC], 1.0, var)
 
     def keep(self, chosen: npt.NDArray[np.bool_]) -> None:
         """Drops the other components. chosen: shape (m,)."""
@@ -240,22 +222,29 @@ class GaussianMixtureFilter:
         hopeless = self.log_weight < PRUNE_LOG_WEIGHT
         if hopeless.any():
             self.keep(~hopeless)
-        wide = (self.cov[SOC, SOC] > SPLIT_SD**2) & (self.log_weight > UNLIKELY_LOG_WEIGHT)
+        likely = self.log_weight > UNLIKELY_LOG_WEIGHT
+        wide = likely & (self.cov[SOC, SOC] > SPLIT_SD**2)
+        # each becomes three
         if wide.any() and len(wide) + 2 * wide.sum() <= MOST_COMPONENTS:
             self._split(wide)
 
     def _split(self, wide: npt.NDArray[np.bool_]) -> None:
         """Each wide component becomes three along its charge, of the same mean and covariance."""
-        mean, cov, log_weight = self.mean[:, wide], self.cov[:, :, wide], self.log_weight[wide]
+        mean = self.mean[:, wide]
+        cov = self.cov[:, :, wide]
+        log_weight = self.log_weight[wide]
+        # all other states go with the charge as the covariance has it
         along = cov[:, SOC] / np.sqrt(cov[SOC, SOC])
-        reach, side = 1.3, 0.2  # variance of the means: 2·0.2·1.69 = 0.676; assumed
-        inner = cov - 2 * side * reach**2 * along[:, None] * along[None]
+        # the means take 2·side·reach² of the variance, the rest stays inside
+        between = 2 * SPLIT_SIDE * SPLIT_REACH**2
+        inner = cov - between * along[:, None] * along[None]
         self.keep(~wide)
-        shifts = ((-reach, side), (0.0, 1 - 2 * side), (reach, side))
-        self.mean = np.hstack([self.mean, *[mean + shift * along for shift, _ in shifts]])
+        side = log_weight + math.log(SPLIT_SIDE)
+        middle = log_weight + math.log(1 - 2 * SPLIT_SIDE)
+        shift = SPLIT_REACH * along
+        self.mean = np.hstack([self.mean, mean - shift, mean, mean + shift])
         self.cov = np.concatenate([self.cov, inner, inner, inner], axis=2)
-        shares = [log_weight + math.log(share) for _, share in shifts]
-        self.log_weight = np.concatenate([self.log_weight, *shares])
+        self.log_weight = np.concatenate([self.log_weight, side, middle, side])
 
     def weights(self) -> Floats:
         """Shares of the components, shape (m,), sum 1."""
@@ -267,4 +256,5 @@ class GaussianMixtureFilter:
         weight = self.weights()
         mean = self.mean @ weight
         inside = np.diagonal(self.cov, axis1=0, axis2=1).T
-        return mean, (inside + (self.mean - mean[:, None]) ** 2) @ weight
+        between = (self.mean - mean[:, None]) ** 2
+        return mean, (inside + between) @ weight

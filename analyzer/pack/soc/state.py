@@ -28,8 +28,11 @@ class PackedMixture(NamedTuple):
 
     def to_dict(self) -> dict[str, Any]:
         """JSON-able; arrays as text half as long as their numbers, to seven digits."""
-        packed = {"mean": _to_text(self.mean), "cov": _to_text(self.cov)}
-        return {"weight": self.weight.tolist(), **packed}
+        return {
+            "weight": self.weight.tolist(),
+            "mean": _to_text(self.mean),
+            "cov": _to_text(self.cov),
+        }
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "PackedMixture":
@@ -39,7 +42,9 @@ class PackedMixture(NamedTuple):
             ValueError: It is one of another version, with other states.
         """
         weight = np.asarray(data["weight"])
-        mean, cov = (_from_text(data[name], len(weight)) for name in ("mean", "cov"))
+        mean = _from_text(data["mean"], len(weight))
+        cov = _from_text(data["cov"], len(weight))
+        # an older log's states mean something else: it is followed anew from its readings
         if mean.shape[1] != STATES or cov.shape[1] != len(UPPER[0]):
             raise ValueError("a posterior of the pack of another version")
         return cls(weight, mean, cov)
@@ -115,9 +120,12 @@ class PackPosterior:
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
         """The range that holds the charge with this probability. [frac]"""
         weight, mean, cov = self.mixture
+        # of the packed halves the first column is the charge's variance
         sd = np.sqrt(cov[:, 0] + self.drift_sd**2)
         charges = (weight[None], mean[None, :, SOC], sd[None])
-        low, high = (mixture_quantile(*charges, share) for share in tails(coverage))
+        below, above = tails(coverage)
+        low = mixture_quantile(*charges, below)
+        high = mixture_quantile(*charges, above)
         return float(low[0]), float(high[0])
 
     def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats]:
@@ -128,8 +136,11 @@ class PackPosterior:
             tau2_s, v1_v, v2_v, hysteresis, ocv_shift_v, temp_c; recent_ah, where it is kept, (r,).
         """
         x = self._sample(n, rng)
-        fast, slow, same = np.exp(x[:, FAST]), np.exp(x[:, SLOW]), np.ones(n)
+        fast = np.exp(x[:, FAST])
+        slow = np.exp(x[:, SLOW])
+        same = np.ones(n)
         p = self.cell["params"]
+        # as in `VoltageModel.predict`: a gap never closes
         gap = np.maximum(1.0 + x[:, GAP], 0.1)
         return {
             "soc": np.clip(x[:, SOC], 0.0, 1.0),
@@ -139,6 +150,7 @@ class PackPosterior:
             "r2_ohm": p["r2_ohm"] * slow,
             "tau1_s": p["tau1_s"] * same,
             "tau2_s": p["tau2_s"] * same,
+            # polarisation goes with the resistance that made it
             "v1_v": self.v1_v * fast / self.r_factor,
             "v2_v": self.v2_v * slow / self.slow_factor - x[:, WALK],
             "hysteresis": np.clip(x[:, HYST], -1.0, 1.0) * gap,
@@ -152,9 +164,11 @@ class PackPosterior:
         weight, mean, packed = self.mixture
         component = rng.choice(len(weight), size=n, p=weight / weight.sum())
         ridge = np.eye(STATES)  # keeps a covariance of float32 positive
-        root = np.linalg.cholesky(unpack_covariance(packed) * (1 + 1e-6 * ridge) + 1e-12 * ridge)
+        cov = unpack_covariance(packed) * (1 + 1e-6 * ridge)
+        root = np.linalg.cholesky(cov + 1e-12 * ridge)
         normal = rng.standard_normal((n, STATES))
-        x = np.asarray(mean[component] + np.einsum("nij,nj->ni", root[component], normal))
+        off = np.einsum("nij,nj->ni", root[component], normal)
+        x = np.asarray(mean[component] + off)
         x[:, SOC] += self.drift_sd * rng.standard_normal(n)
         return x
 
@@ -163,16 +177,19 @@ def curve_error_v(soc: Floats, at_knots: Floats) -> Floats:
     """Error of the curve at each charge, linear between knots. (n,), (n, knots) to (n,) [V]"""
     place = np.interp(soc, KNOTS, np.arange(len(KNOTS)))
     knot = np.minimum(place.astype(np.int64), len(KNOTS) - 2)
-    part, rows = place - knot, np.arange(len(soc))
-    return np.asarray(at_knots[rows, knot] * (1 - part) + at_knots[rows, knot + 1] * part)
+    part = place - knot
+    rows = np.arange(len(soc))
+    below_v, above_v = at_knots[rows, knot], at_knots[rows, knot + 1]
+    return np.asarray(below_v * (1 - part) + above_v * part)
 
 
 def pack_mixture(mixture: GaussianMixtureFilter) -> PackedMixture:
     """The likely components: of each covariance its upper half."""
     weight = mixture.weights()
     likely = weight > LEAST_KEPT * weight.max()
-    cov = mixture.cov[:, :, likely].transpose(2, 0, 1)[:, *UPPER]
-    return PackedMixture(weight[likely] / weight[likely].sum(), mixture.mean[:, likely].T, cov)
+    kept = weight[likely]
+    cov = mixture.cov[:, :, likely].transpose(2, 0, 1)
+    return PackedMixture(kept / kept.sum(), mixture.mean[:, likely].T, cov[:, *UPPER])
 
 
 def unpack_covariance(halves: Floats) -> Floats:
@@ -185,9 +202,11 @@ def unpack_covariance(halves: Floats) -> Floats:
 
 def _to_text(values: Floats) -> str:
     """Single precision, base 64."""
-    return b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
+    single = np.ascontiguousarray(values, dtype="<f4")
+    return b64encode(single.tobytes()).decode()
 
 
 def _from_text(text: str, rows: int) -> Floats:
     """The inverse of `_to_text`, in so many rows."""
-    return np.frombuffer(b64decode(text), dtype="<f4").astype(np.float64).reshape(rows, -1)
+    single = np.frombuffer(b64decode(text), dtype="<f4")
+    return single.astype(np.float64).reshape(rows, -1)

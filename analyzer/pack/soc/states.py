@@ -1,8 +1,16 @@
 """The states of the charge filter, and what it takes in at each step."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+import numpy.typing as npt
 
 from analyzer.pack.chemistry import KNOTS
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 # Order of the states: charge; level of the curve [V]; a slow random walk of the polarisation that
 # no pair describes [V]; logarithms of the fast and slow resistance over the parameters'; offset of
@@ -44,3 +52,60 @@ class FilterStep:
     gap_factor: float
     temp_shift_v: float
     loss_sd: float = 0.0
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Voltage lost in the mean cell's circuit, parameters as they stand; all (n,). [V], [°C]"""
+
+    temp_c: Floats
+    r0_v: Floats
+    u1_v: Floats
+    u2_v: Floats
+
+
+@dataclass
+class FilterInputs:
+    """What the filter takes in, arrays of steps (m,) and of readings (n,).
+
+    Args:
+        charge_as, length_s, lost_s, hyst_keep, hyst_drift, mean_v, r0_v, u1_v, u2_v, r0_ohm,
+            gap_factor, temp_shift_v, loss_sd: As in `FilterStep`, (m,).
+        load_cov: Likewise, (m, 7).
+        temp_c: At the step's beginning, (m,).
+        charge_var: What gaps and charge efficiency add to the charge's variance, (m,).
+        at_top: Charged at the top voltage with little current, (m,).
+        by_charger: The voltage is the charger's alone (lead-acid), (m,).
+        step_of: Each reading's step, (n,).
+        losses: Of each reading.
+        noise: Process noise, variances of the states, (m, states).
+    """
+
+    charge_as: Floats
+    length_s: Floats
+    lost_s: Floats
+    hyst_keep: Floats
+    hyst_drift: Floats
+    mean_v: Floats
+    r0_v: Floats
+    u1_v: Floats
+    u2_v: Floats
+    load_cov: Floats
+    r0_ohm: Floats
+    gap_factor: Floats
+    temp_shift_v: Floats
+    loss_sd: Floats
+    temp_c: Floats
+    charge_var: Floats
+    at_top: Bools
+    by_charger: Bools
+    step_of: Ints
+    losses: Losses
+    noise: Floats = field(default_factory=lambda: np.zeros((0, STATES)))
+
+    def steps(self) -> Iterator[FilterStep]:
+        """Step after step, as plain numbers."""
+        # plain numbers: arithmetic on numpy's scalars is several times slower
+        columns = [getattr(self, column.name).tolist() for column in fields(FilterStep)]
+        for row in zip(*columns, strict=True):
+            yield FilterStep(*row)

@@ -47,12 +47,13 @@ def terminal_current(
     Args:
         volts, temp_c: Of the mean cell, (n,).
     """
-    ah, step_s = cell.params.capacity_ah, series.step_s
+    ah = cell.params.capacity_ah
     held, lost = held_current_a(series)
-    amps, charge_var = _bridged(sign * held, lost, step_s, ah)
-    efficiency, sd, by_charger = _charge_efficiency(cell.kind, -amps, volts, temp_c, ah)
-    stored = np.where(amps < 0, amps * efficiency, amps)
-    charge_var = charge_var + charge_doubt(-amps, sd, step_s / HOUR_S, ah)
+    amps, charge_var = _bridged(sign * held, lost, series.step_s, ah)
+    kept, kept_sd, by_charger = _charge_efficiency(cell.kind, -amps, volts, temp_c, ah)
+    # what goes in is not all stored; what comes out was
+    stored = np.where(amps < 0, amps * kept, amps)
+    charge_var = charge_var + charge_doubt(-amps, kept_sd, series.step_s / HOUR_S, ah)
     return TerminalCurrent(amps, lost, stored, charge_var, by_charger)
 
 
@@ -62,10 +63,13 @@ def _charge_efficiency(
     """Share of a charging current that stays, its standard deviation, and where the voltage is the
     charger's alone, (n,) each."""
     if kind.name not in LEAD:
+        # lithium loses so little that its doubt is the count's own
         same = np.ones(len(charging_a))
-        return kind.charge_efficiency * same, 0.0 * same, same < 0
-    kept, doubt = accepted(kind.name, np.maximum(charging_a, 0.0), cell_v, temp_c, ah)
-    return kept, doubt, (charging_a > 0) & (np.nan_to_num(cell_v) > CHARGER_V)
+        return kind.charge_efficiency * same, np.zeros_like(same), same < 0
+    inwards = np.maximum(charging_a, 0.0)
+    kept, doubt = accepted(kind.name, inwards, cell_v, temp_c, ah)
+    by_charger = (charging_a > 0) & (np.nan_to_num(cell_v) > CHARGER_V)
+    return kept, doubt, by_charger
 
 
 def _bridged(amps: Floats, lost: Bools, step_s: float, ah: float) -> tuple[Floats, Floats]:
@@ -76,16 +80,23 @@ def _bridged(amps: Floats, lost: Bools, step_s: float, ah: float) -> tuple[Float
     one error for the whole gap, so that the doubt grows with its length, not with its root.
     """
     edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(int)))
-    amps, var, near = amps.copy(), np.zeros(len(amps)), max(round(BESIDE_S / step_s), 1)
+    near = max(round(BESIDE_S / step_s), 1)
+    amps = amps.copy()
+    var = np.zeros(len(amps))
     for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         if (end - begin) * step_s > BRIDGED_S:
             continue
-        before, after = (
-            float(part.mean()) if len(part) else 0.0
-            for part in (amps[max(begin - near, 0) : begin], amps[end : end + near])
-        )
-        amps[begin:end] = 0.5 * (before + after)
-        sd_a = float(np.hypot(LOST_C * ah, max(abs(before), abs(after))))
-        grown = (sd_a / ah * np.arange(end - begin + 1) * step_s / HOUR_S) ** 2
-        var[begin:end] = np.diff(grown)
+        before_a = _mean(amps[max(begin - near, 0) : begin])
+        after_a = _mean(amps[end : end + near])
+        amps[begin:end] = 0.5 * (before_a + after_a)
+        # the load may have been off all the time, or on all the time
+        most_a = max(abs(before_a), abs(after_a))
+        sd_a = float(np.hypot(LOST_C * ah, most_a))
+        hours = np.arange(end - begin + 1) * step_s / HOUR_S
+        var[begin:end] = np.diff((sd_a / ah * hours) ** 2)
     return amps, var
+
+
+def _mean(amps: Floats) -> float:
+    """Mean current, none where there are no readings (a log's ends). [A]"""
+    return float(amps.mean()) if len(amps) else 0.0

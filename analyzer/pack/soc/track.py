@@ -17,37 +17,25 @@ from analyzer.pack.lead_acid.charge import FULL_SD as LEAD_FULL_SD
 from analyzer.pack.lead_acid.prior import RATES_PER_H
 from analyzer.pack.lead_acid.wells import recent_ah
 from analyzer.pack.shunt_sense import shunt_sense
+from analyzer.pack.soc import states
 from analyzer.pack.soc.after_gap import LONG_GAP_S, weigh_by_gauge
 from analyzer.pack.soc.carried import Carried
 from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
-from analyzer.pack.soc.inputs import AGEING_SD, STEP_S, YEAR_H, FilterInputs, filter_inputs
+from analyzer.pack.soc.inputs import STEP_S, filter_inputs
+from analyzer.pack.soc.noise import AGEING_SD, YEAR_H
 from analyzer.pack.soc.state import (
     PackPosterior,
     curve_error_v,
     pack_mixture,
     unpack_covariance,
 )
-from analyzer.pack.soc.states import (
-    CURVE,
-    FAST,
-    GAP,
-    HYST,
-    LN_Q,
-    OFFSET,
-    SHIFT,
-    SLOW,
-    SOC,
-    STATES,
-    FilterStep,
-)
+from analyzer.pack.soc.states import LN_Q, SOC, STATES, FilterInputs, FilterStep, Floats
 from analyzer.pack.soc.terminal_current import BRIDGED_S, LOST_C
 from analyzer.series.derived import mean_cell_v
 from analyzer.series.series import Series
 from analyzer.series.steps import readings_per_step, whole_steps
 from logger.boat import Pack
 from logger.units import HOUR_S
-
-Floats = npt.NDArray[np.float64]
 
 GAUGE_SD = 0.12  # of a charge that some device on board reports, at the start; assumed
 # Of each full anchor: 1 % for a stay of half an hour at the top, which has three. Assumed.
@@ -99,6 +87,7 @@ def known(
         soc, sd: Mean and standard deviation of that. [frac]
     """
     mixture = GaussianMixtureFilter(cell or default_cell(pack))
+    # a wide normal distribution on a bent curve would be linearised at one wrong place
     if sd > SURE_SD:
         mixture.log_weight -= 0.5 * ((mixture.mean[SOC] - soc) / sd) ** 2
         mixture.log_weight -= mixture.log_weight.max()
@@ -125,6 +114,7 @@ def track(
         cell = Cell.from_dict(start.cell)
     cell = cell or default_cell(pack)
     mixture = GaussianMixtureFilter(cell)
+    # clocks may step back: time between two stretches is never negative
     gap_s = max((series.t0_us - start.t_us) / 1e6, 0.0) if start else 0.0
     carried = _resume(mixture, start, gap_s) if start else Carried()
     _hear_gauge(mixture, series, start, gap_s)
@@ -145,6 +135,7 @@ def _resume(mixture: GaussianMixtureFilter, start: PackPosterior, gap_s: float) 
     weight, mean, cov = start.mixture
     mixture.load(weight, mean, unpack_covariance(cov))
     mixture.cov[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
+    # short silences are counted on; after long ones anything may have happened
     if gap_s < LONG_GAP_S:
         mixture.cov[SOC, SOC] += (LOST_C * gap_s / HOUR_S) ** 2
     else:
@@ -160,6 +151,7 @@ def _hear_gauge(
     reported = reported[np.isfinite(reported)]
     if len(reported) and start is None:
         mixture.update_soc(float(reported[0]), GAUGE_SD)
+    # heard while the shunt is, it would be counted twice: most gauges count by the same shunt
     elif len(reported) and gap_s >= LONG_GAP_S:
         weigh_by_gauge(mixture, float(reported[0]), GAUGE_SD)
 
@@ -170,6 +162,7 @@ def _drawn_of_late(
     """Charge drawn of late, faded at the rates at which lead-acid cells may level out. [Ah]"""
     rates = np.array(RATES_PER_H)
     left = np.exp(-rates * gap_s / HOUR_S) * (np.array(before) if before else 0.0)
+    # a stretch without readings only fades what was drawn before
     if not len(inputs.charge_as):
         return tuple(left.tolist())
     amps = inputs.charge_as / np.maximum(inputs.length_s, 1e-9)
@@ -205,6 +198,7 @@ class _Trace:
 
     def record(self, k: int, mixture: GaussianMixtureFilter, drift_var: float) -> None:
         """Step k; what counting may have lost is added to the charge's variance."""
+        # law of total variance over the components
         weight = mixture.weights()
         charge, var = mixture.mean[SOC], mixture.cov[SOC, SOC]
         own = float(weight @ (var + (charge - self.mean[k, SOC]) ** 2))
@@ -234,6 +228,7 @@ def _run(
     trace = _Trace(len(inputs.charge_as))
     anchor, now_s, lost_s = _FullAnchor(carried.full_us, t0_us), 0.0, 0.0
     for k, step in enumerate(inputs.steps()):
+        # a silence is judged when it is over, by all of its length
         if step.lost_s < 0.5 * step.length_s:
             if lost_s > BRIDGED_S:
                 carried.pass_gap(mixture, lost_s)
@@ -243,8 +238,10 @@ def _run(
         now_s += step.length_s
         by_charger = bool(inputs.by_charger[k])
         carried.hold_surface_charge(step, by_charger, mixture.ah)
+        # under a charger the voltage is no evidence, but its end is
         measured = _update(mixture, step, carried) or by_charger
         if measured and anchor.update(now_s, step.length_s, bool(inputs.at_top[k])):
+            # NMC is often charged to 80 or 90 % on purpose: there the voltage alone tells
             if mixture.kind.full_ends_charge:
                 mixture.update_soc(1.0, LEAD_FULL_SD if mixture.kind.name in LEAD else FULL_SD)
             carried.be_full(t0_us + round(now_s * 1e6))
@@ -263,6 +260,7 @@ def _update(mixture: GaussianMixtureFilter, step: FilterStep, carried: Carried) 
     """Updates with a step's voltage; whether it has one."""
     if step.mean_v != step.mean_v:
         return False
+    # an error of the circuit lasts for minutes: so many steps are one measurement
     error_steps = max(mixture.kind.lasts_s / step.length_s, 1.0)
     mixture.update_voltage(step, error_steps, carried.initial_polarisation_sd_v**2)
     mixture.update_resistance(step, READING_SD_V)
@@ -291,11 +289,11 @@ def _charge(
     of = inputs.step_of
     mean = trace.mean[of] if series.n else np.zeros((0, STATES))
     soc = np.clip(mean[:, SOC], 0.0, 1.0)
-    fast = np.exp(mean[:, FAST]) * np.interp(soc, kind.soc, kind.fast_shape)
-    slow = np.exp(mean[:, SLOW]) * np.interp(soc, kind.soc, kind.slow_shape)
-    hyst = np.clip(mean[:, HYST], -1, 1) * np.maximum(1.0 + mean[:, GAP], 0.1)
-    ocv = kind.ocv_v(soc, losses.temp_c, hyst) + mean[:, SHIFT]
-    ocv = ocv + curve_error_v(soc, mean[:, CURVE:])
+    fast = np.exp(mean[:, states.FAST]) * np.interp(soc, kind.soc, kind.fast_shape)
+    slow = np.exp(mean[:, states.SLOW]) * np.interp(soc, kind.soc, kind.slow_shape)
+    hyst = np.clip(mean[:, states.HYST], -1, 1) * np.maximum(1.0 + mean[:, states.GAP], 0.1)
+    ocv = kind.ocv_v(soc, losses.temp_c, hyst) + mean[:, states.SHIFT]
+    ocv = ocv + curve_error_v(soc, mean[:, states.CURVE :])
     u1_v, u2_v = fast * losses.u1_v, slow * losses.u2_v
     end = CircuitEnd(temp_c=20.0)
     if series.n:
@@ -319,21 +317,22 @@ def _posterior(
 ) -> PackPosterior:
     """What goes on from here."""
     mean, var = mixture.mean_var()
+    # what counting may have lost stands beside the filter's own doubt
     var[SOC] += carried.drift_sd**2
     sd = np.sqrt(var)
-    r_factor, ah = float(np.exp(mean[FAST])), mixture.ah * float(np.exp(mean[LN_Q]))
+    r_factor, ah = float(np.exp(mean[states.FAST])), mixture.ah * float(np.exp(mean[LN_Q]))
     return PackPosterior(
         t_us=t_us,
         soc=float(np.clip(mean[SOC], 0, 1)),
         sd=float(sd[SOC]),
         v1_v=end.v1_v,
         v2_v=end.v2_v,
-        hysteresis=float(np.clip(mean[HYST], -1, 1)),
-        offset_a=float(mean[OFFSET]),
-        offset_sd_a=float(sd[OFFSET]),
+        hysteresis=float(np.clip(mean[states.HYST], -1, 1)),
+        offset_a=float(mean[states.OFFSET]),
+        offset_sd_a=float(sd[states.OFFSET]),
         r_factor=r_factor,
-        r_factor_sd=r_factor * float(sd[FAST]),
-        slow_factor=float(np.exp(mean[SLOW])),
+        r_factor_sd=r_factor * float(sd[states.FAST]),
+        slow_factor=float(np.exp(mean[states.SLOW])),
         capacity_ah=ah,
         capacity_sd_ah=ah * float(sd[LN_Q]),
         temp_c=end.temp_c,

@@ -57,12 +57,13 @@ class VoltageModel:
 
     def at(self, soc: Floats) -> CurvePoint:
         """The charge tables at the components' charges, shape (m,)."""
+        # a look-up instead of an interpolation: half a table's step is far below any doubt
         column = ((soc - TABLE_LOW) * (1 / TABLE_STEP)).astype(np.int64)
         rows = self.tables.take(column, axis=1, mode="clip")
         ocv_v, slope, half_gap_v, fast, slow, place = rows
         below = place.astype(np.int64)
-        part, width = place - below, KNOT_WIDTHS[below]
-        return CurvePoint(ocv_v, slope, half_gap_v, fast, slow, CURVE + below, part, width)
+        width = KNOT_WIDTHS[below]
+        return CurvePoint(ocv_v, slope, half_gap_v, fast, slow, CURVE + below, place - below, width)
 
     def predict(self, mean: Floats, step: FilterStep, at: CurvePoint) -> tuple[Floats, Floats]:
         """Terminal voltage (m,) and its Jacobian by the states (states, m).
@@ -79,18 +80,25 @@ class VoltageModel:
         knot, part = at.knot, at.part
         every = np.arange(len(part))
         below_v, above_v = mean[knot, every], mean[knot + 1, every]
+        error_v = above_v - below_v
         usual_gap_v = at.half_gap_v * step.gap_factor
+        # a gap never closes or turns over, whatever its Gaussian state says
         gap_v = usual_gap_v * np.maximum(1.0 + mean[GAP], 0.1)
         k_fast = np.exp(mean[FAST]) * at.fast_shape
         fast_v = k_fast * (step.r0_v + step.u1_v - step.r0_ohm * mean[OFFSET])
         slow_v = np.exp(mean[SLOW]) * (at.slow_shape * step.u2_v)
-        rest_v = at.ocv_v + step.temp_shift_v + gap_v * mean[HYST] + mean[SHIFT] + mean[WALK]
-        rest_v += below_v + part * (above_v - below_v)
+        rest_v = at.ocv_v + step.temp_shift_v
+        rest_v += gap_v * mean[HYST]
+        rest_v += mean[SHIFT] + mean[WALK]
+        rest_v += below_v + part * error_v
         jacobian = np.zeros_like(mean)
-        own_slope = at.slope + (above_v - below_v) / at.width
+        # a curve learned to fall with charge would push components the wrong way
+        own_slope = at.slope + error_v / at.width
         jacobian[SOC] = np.maximum(own_slope, LEAST_SLOPE * at.slope)
-        jacobian[SHIFT] = jacobian[WALK] = 1.0
-        jacobian[knot, every], jacobian[knot + 1, every] = 1.0 - part, part
+        jacobian[SHIFT] = 1.0
+        jacobian[WALK] = 1.0
+        jacobian[knot, every] = 1.0 - part
+        jacobian[knot + 1, every] = part
         jacobian[FAST] = -fast_v
         jacobian[SLOW] = -slow_v
         jacobian[OFFSET] = k_fast * step.r0_ohm
@@ -101,13 +109,15 @@ class VoltageModel:
     def noise_v2(self, step: FilterStep, at: CurvePoint, initial_var_v2: float) -> Floats:
         """Variance of the model's passing errors: losses, their change with charge, rest. [V²]"""
         kind = self.kind
-        near_v, slow_v = step.r0_v + step.u1_v, step.u2_v
-        loss_v = abs(near_v) + abs(slow_v)
+        near_v = step.r0_v + step.u1_v
+        loss_v = abs(near_v) + abs(step.u2_v)
         passing = (kind.loss_sd**2 + step.loss_sd**2) * loss_v**2
         passing += kind.model_sd_v**2 + initial_var_v2
-        slow_shape = (kind.ohm_shape_sd * ((at.slow_shape - 1) * slow_v)) ** 2
-        fast_shape = (kind.ohm_shape_sd * ((at.fast_shape - 1) * near_v)) ** 2
-        return np.asarray(passing + slow_shape + fast_shape)
+        # how resistance changes with charge differs between makes: known only roughly
+        slow_off_v = (at.slow_shape - 1) * step.u2_v
+        fast_off_v = (at.fast_shape - 1) * near_v
+        shapes = slow_off_v**2 + fast_off_v**2
+        return np.asarray(passing + kind.ohm_shape_sd**2 * shapes)
 
     def bias_v2(self, cov: Floats, at: CurvePoint) -> Floats:
         """Variance of errors that stay: of the slope where a component is wide, of the axis.
@@ -115,11 +125,14 @@ class VoltageModel:
         Args:
             cov: Of the components, shape (states, states, m).
         """
-        knot, every = at.knot, np.arange(len(at.part))
-        bend_v2 = cov[knot, knot, every] + cov[knot + 1, knot + 1, every]
-        bend_v2 -= 2 * cov[knot, knot + 1, every]
+        every = np.arange(len(at.part))
+        below, above = at.knot, at.knot + 1
+        # variance of the difference of two knots' errors, over their distance: of the slope
+        bend_v2 = cov[below, below, every] + cov[above, above, every]
+        bend_v2 -= 2 * cov[below, above, every]
         slope_var = np.minimum(bend_v2 / at.width**2, MOST_SLOPE_SD**2 + at.slope**2)
-        return np.asarray(cov[SOC, SOC] * slope_var + (self.kind.axis_sd * at.slope) ** 2)
+        axis_v = self.kind.axis_sd * at.slope
+        return np.asarray(cov[SOC, SOC] * slope_var + axis_v**2)
 
 
 def _tables(kind: Chemistry) -> Floats:

@@ -6,7 +6,7 @@ import pytest
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.lead_acid.charge import accepted, charge_doubt, gassing_a, is_full
 from analyzer.pack.soc import known, track
-from analyzer.pack.soc.filter import OFFSET_SD_C
+from analyzer.pack.soc.noise import OFFSET_SD_C
 from analyzer.series.series import Series
 from logger.boat import Pack
 

@@ -25,7 +25,8 @@ from analyzer.pack.soc.after_gap import (
     reset_after_gap,
     weigh_by_gauge,
 )
-from analyzer.pack.soc.filter import SOC_EDGES, WALK_REST_V
+from analyzer.pack.soc.filter import SOC_EDGES
+from analyzer.pack.soc.noise import WALK_REST_V
 from analyzer.pack.soc.states import CURVE, HYST, SOC, STATES, WALK
 from tests.support.charge_filter import bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments

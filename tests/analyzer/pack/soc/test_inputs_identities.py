@@ -12,15 +12,17 @@ from scipy.integrate import solve_ivp, trapezoid
 from analyzer.pack.cell_model import arrhenius, default_cell
 from analyzer.pack.lead_acid.charge import KEPT
 from analyzer.pack.soc import known
-from analyzer.pack.soc.filter import GAP_REACH, WALK_REST_V, WALK_S
-from analyzer.pack.soc.inputs import (
+from analyzer.pack.soc.inputs import filter_inputs
+from analyzer.pack.soc.noise import (
     AGEING_SD,
     APART_ENERGY_J,
     COUNT_SD,
     ENTROPY_SD_V_PER_K,
     FAST_ENERGY_SD_J,
+    GAP_REACH,
     SLOW_ENERGY_SD_J,
-    filter_inputs,
+    WALK_REST_V,
+    WALK_S,
 )
 from analyzer.pack.soc.states import FAST, GAP, HYST, LN_Q, OFFSET, SHIFT, SLOW, SOC, WALK
 from analyzer.pack.soc.terminal_current import LOST_C
