@@ -12,10 +12,11 @@ from logger.decode.nmea.sentences import SentenceDecoder
 from logger.decode.registers import RegisterLines
 from logger.errors import BoatFileError, RecordingError
 from logger.sources import modbus_line, text_lines
+from logger.sources.line_splitter import LineDecoder
 from logger.sources.options import Options
 from logger.sources.recordings.can_recording import CanRecording
 from logger.sources.recordings.csv_recording import CsvRecording
-from logger.sources.recordings.line_recording import LedDecoder, LineRecording
+from logger.sources.recordings.line_recording import LineRecording
 from logger.sources.recordings.recording import Recording, kind_of
 
 
@@ -41,7 +42,7 @@ class Opener:
         self.counters: dict[str, Counters] = {}
         self._can: dict[str, BusDecoder] | None = None
         self._lines: dict[str, SentenceDecoder] | None = None
-        self._others: dict[str, LedDecoder] | None = None
+        self._others: dict[str, LineDecoder] | None = None
 
     def open(self, path: Path) -> Recording:
         """Opens one file. Raises RecordingError, BoatFileError."""
@@ -127,7 +128,7 @@ class Opener:
                 self._lines[""] = SentenceDecoder("nmea0183", self._counters("nmea0183"))
         return self._lines
 
-    def _other_decoders(self) -> dict[str, LedDecoder]:
+    def _other_decoders(self) -> dict[str, LineDecoder]:
         """Of text and Modbus sources, by name."""
         if self._others is None:
             self._others = {}

@@ -5,7 +5,7 @@ import difflib
 import re
 from collections.abc import Callable
 
-from logger.units import CMIL_MM2, TO_INSIDE
+from logger.units import CMIL_MM2, TO_INSIDE, to_inside
 
 # End of a key -> unit of `logger.units`. The ones the boat file wants come first.
 WANTED = {
@@ -200,8 +200,7 @@ def _inside(number: float, unit: str) -> tuple[str, float] | None:
         return LENGTHS[unit][0], number * LENGTHS[unit][1]
     if unit not in TO_INSIDE:
         return None
-    inside, factor, offset = TO_INSIDE[unit]
-    return inside, number * factor + offset
+    return TO_INSIDE[unit][0], to_inside(number, unit)
 
 
 def _is_number(value: object) -> bool:

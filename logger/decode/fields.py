@@ -6,20 +6,16 @@ same layouts into straight-line Python for single frames. Both give the same num
 
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
 from logger.channels import find
 from logger.decode.counters import Counters
+from logger.decode.signal_map import Target
 from logger.decode.unit_names import inside
-from logger.reading import (
-    EXACT,
-    Block,
-    Group,
-    Quantum,
-)
+from logger.quantum import restore
+from logger.reading import EXACT, Block, Group, Quantum
 
 Bytes = npt.NDArray[np.uint8]
 Words = npt.NDArray[np.uint64]
@@ -99,28 +95,25 @@ def decimal_product(a: float, b: float) -> float:
 
 def make_field(
     bits: Bits,
-    channel: str,
-    unit: str,
+    target: Target,
     scale: float = 1.0,
     offset: float = 0.0,
-    sign: int = 1,
     raw_range: tuple[int | None, int | None] = (None, None),
 ) -> Field:
     """A field that lands in a channel.
 
     Args:
         bits: Where the number sits.
-        channel: Name of the channel; its plausible limits are applied.
-        unit: What raw * scale + offset is in; a key of `units.TO_INSIDE`.
-        sign: -1 turns a device round that counts the other way.
+        target: Its channel, whose plausible limits are applied, and what raw * scale + offset is
+            in.
         raw_range: Lowest and highest raw number that is a measurement.
     """
-    _, factor, shift = inside(unit)
-    known = find(channel)
+    _, factor, shift = inside(target.unit)
+    known = find(target.channel)
     low, high = (known.low, known.high) if known else (-np.inf, np.inf)
     step = decimal_product(scale, factor)
-    whole_shift = sign * (decimal_product(offset, factor) + shift)
-    negative = sign * step < 0
+    whole_shift = target.sign * (decimal_product(offset, factor) + shift)
+    negative = target.sign * step < 0
     quantum = EXACT if bits.kind == "f" else Quantum(abs(step), whole_shift)
     if always_inside(bits, quantum, negative, low, high):
         low, high = -np.inf, np.inf
@@ -133,35 +126,8 @@ def always_inside(bits: Bits, quantum: Quantum, negative: bool, low: float, high
         return False
     span = 1 << (bits.length - (bits.kind == "s"))
     ends = np.array([-span if bits.kind == "s" else 0, span - 1], float)
-    values = scaled(-ends if negative else ends, quantum)
+    values = restore(-ends if negative else ends, quantum)
     return bool(values.min() >= low and values.max() <= high)
-
-
-@lru_cache(maxsize=4096)
-def divisor(step: float) -> int:
-    """n where the step is 1/n for a whole n, else 0; dividing by n keeps decimals exact."""
-    if not 0 < step <= 1:
-        return 0
-    inverse = 1 / step
-    nearest = round(inverse)
-    return nearest if abs(inverse - nearest) <= 1e-9 * inverse else 0
-
-
-@lru_cache(maxsize=4096)
-def whole_offset(quantum: Quantum) -> int | None:
-    """The offset in steps of 1/n where that is a whole number; None where it is not."""
-    shift = quantum.offset * divisor(quantum.step)
-    whole = round(shift)
-    return whole if whole and abs(shift - whole) <= 1e-9 * max(1.0, abs(shift)) else None
-
-
-def scaled(raw: Floats, quantum: Quantum) -> Floats:
-    """Raw whole numbers as values, rounded as the log gives them back. shape (n,)"""
-    divide, whole = divisor(quantum.step), whole_offset(quantum)
-    if divide and whole is not None:
-        return (raw + whole) / divide
-    value = raw / divide if divide > 1 else raw * quantum.step
-    return value + quantum.offset if quantum.offset else value
 
 
 def window(data: Bytes, first: int, big_endian: bool) -> Words:
@@ -213,7 +179,7 @@ def measured(raw: Words, item: Field) -> tuple[Floats, npt.NDArray[np.bool_] | N
     else:
         missing = _outside(raw, item)
         number = raw.astype(np.float64)
-    return scaled(-number if item.negative else number, item.quantum), missing
+    return restore(-number if item.negative else number, item.quantum), missing
 
 
 def _outside(raw: npt.NDArray[np.integer], item: Field) -> npt.NDArray[np.bool_] | None:

@@ -19,7 +19,6 @@ Each entry of `register` in a source's options:
 
 from dataclasses import dataclass, replace
 
-from logger.decode.can.signal_map import read_target
 from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Field, Layout, make_field
 from logger.decode.rowcode import compile_row
@@ -151,46 +150,47 @@ def _lead(bits: Bits) -> int:
 def read_register(entry: Options) -> Register:
     """One entry of the map. Raises BoatFileError naming the key."""
     entry.only(KEYS)
-    kind = entry.text("type", "u16")
-    if kind not in TYPES:
-        raise entry.wrong("type", f"one of {', '.join(TYPES)}")
-    function = entry.whole("function", 3, 1, 4)
-    if (function < 3) != (kind == "bit"):
-        raise entry.wrong("type", '"bit" for functions 1 and 2, and only there')
+    kind, function = _kind(entry)
     order = entry.text("word_order", "big")
     if order not in ("big", "little"):
         raise entry.wrong("word_order", '"big" or "little"')
     letter, length = TYPES[kind]
-    target = read_target(
-        entry.text("channel"),
-        {k: v for k, v in entry.table.items() if k in ("channel", "unit", "sign")},
-        None,
-    )
-    scale = entry.number("scale", 1.0, -1e9, 1e9)
-    if scale == 0:
-        raise entry.wrong("scale", "a number other than 0")
-    field = make_field(
-        Bits(0, length, True, letter),
-        target.channel,
-        target.unit,
-        scale,
-        entry.number("offset", 0.0, -1e9, 1e9),
-        target.sign,
-    )
-    if "low" in entry.table:
-        field = replace(field, low=max(field.low, entry.number("low", None, -1e15, 1e15)))
-    if "high" in entry.table:
-        field = replace(field, high=min(field.high, entry.number("high", None, -1e15, 1e15)))
+    field = _field(entry, Bits(0, length, True, letter))
     return Register(
         entry.whole("device", 1, 1, 247),
         function,
         entry.whole("address", None, 0, 65535),
         max(length // 16, 1),
         order == "little",
-        target.channel,
+        entry.text("channel"),
         field,
         entry.number("period_s", 1.0, 0.05, 86400),
     )
+
+
+def _kind(entry: Options) -> tuple[str, int]:
+    """The type and the function, which must go together."""
+    kind = entry.text("type", "u16")
+    if kind not in TYPES:
+        raise entry.wrong("type", f"one of {', '.join(TYPES)}")
+    function = entry.whole("function", 3, 1, 4)
+    if (function < 3) != (kind == "bit"):
+        raise entry.wrong("type", '"bit" for functions 1 and 2, and only there')
+    return kind, function
+
+
+def _field(entry: Options, bits: Bits) -> Field:
+    """The number's meaning, with the entry's own limits inside the channel's."""
+    target = entry.target(None)
+    scale = entry.number("scale", 1.0, -1e9, 1e9)
+    if scale == 0:
+        raise entry.wrong("scale", "a number other than 0")
+    field = make_field(bits, target, scale, entry.number("offset", 0.0, -1e9, 1e9))
+    if "low" in entry.table:
+        field = replace(field, low=max(field.low, entry.number("low", None, -1e15, 1e15)))
+    if "high" in entry.table:
+        field = replace(field, high=min(field.high, entry.number("high", None, -1e15, 1e15)))
+    return field
 
 
 def plan(prefix: str, registers: list[Register], counters: Counters) -> list[ReadPlan]:

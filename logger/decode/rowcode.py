@@ -6,7 +6,8 @@ from struct import Struct
 import numpy as np
 
 from logger.decode.counters import Counters
-from logger.decode.fields import Bits, Field, Layout, divisor, whole_offset
+from logger.decode.fields import Bits, Field, Layout
+from logger.quantum import whole_inverse, whole_offset
 
 RowFunction = Callable[[bytes], "tuple[float | None, ...] | None"]
 
@@ -114,10 +115,10 @@ def _value(item: Field, name: str) -> str:
     if item.bits.kind == "f":
         return f"{sign}{name} * {item.factor!r} + {item.shift!r}"
     step, offset = item.quantum.step, item.quantum.offset
-    divide, whole = divisor(step), whole_offset(item.quantum)
-    if divide and whole is not None:
+    divide, whole = whole_inverse(step), whole_offset(item.quantum)
+    if divide and whole:
         return f"({whole} {sign or '+'} {name}) / {divide}"
-    value = f"{sign}{name} / {divide}" if divide > 1 else f"{sign}{name} * {step!r}"
+    value = f"{sign}{name} / {divide}" if divide and divide > 1 else f"{sign}{name} * {step!r}"
     return f"{value} + {offset!r}" if offset else value
 
 

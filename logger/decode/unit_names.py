@@ -2,6 +2,7 @@
 
 import re
 
+from logger.channels import SUFFIX_UNIT
 from logger.units import TO_INSIDE
 
 # Spellings met in DBC, EDS and CSV files; common practice, no source.
@@ -50,25 +51,7 @@ _SPELLINGS = {
 }
 
 # Unit used inside -> the end of a channel's name.
-SUFFIX = {
-    "V": "_v",
-    "A": "_a",
-    "W": "_w",
-    "Wh": "_wh",
-    "Ah": "_ah",
-    "degC": "_c",
-    "ohm": "_ohm",
-    "m/s": "_mps",
-    "m": "_m",
-    "deg": "_deg",
-    "rps": "_rps",
-    "frac": "_frac",
-    "s": "_s",
-    "Pa": "_pa",
-    "Nm": "_nm",
-    "W/m2": "_w_m2",
-    "count": "_count",
-}
+SUFFIX = {unit: suffix for suffix, unit in SUFFIX_UNIT.items() if suffix != "_code"}
 
 
 def known(spelling: str | None) -> str | None:

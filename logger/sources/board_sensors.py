@@ -31,10 +31,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from logger.boot_clock import mono_us
-from logger.channels import find
-from logger.decode.can.signal_map import Target, read_target
 from logger.decode.counters import Counters
-from logger.decode.unit_names import inside
+from logger.decode.signal_map import Target
 from logger.errors import SourceError
 from logger.reading import (
     EXACT,
@@ -112,14 +110,7 @@ class SensorSource:
         if number is None:
             self._counters.add("missing")
             return None
-        _, factor, offset = inside(probe.target.unit)
-        value = (number * probe.factor + probe.offset) * factor + offset
-        value *= probe.target.sign
-        channel = find(probe.target.channel)
-        if channel and channel.low <= value <= channel.high:
-            return value
-        self._counters.add("out_of_limits")
-        return None
+        return probe.target.value(number * probe.factor + probe.offset, self._counters)
 
     def close(self) -> None:
         """Nothing is held open."""
@@ -151,11 +142,6 @@ def _probe(entry: Options, root: Path) -> Probe:
     return _hwmon(entry, root, factor, offset)
 
 
-def _target(entry: Options, unit: str) -> Target:
-    table = {k: v for k, v in entry.table.items() if k in ("channel", "unit", "sign")}
-    return read_target(entry.text("channel"), table, unit)
-
-
 def _one_wire(entry: Options, root: Path, factor: float, offset: float) -> Probe:
     number = entry.text("w1")
     device = root / "bus/w1/devices" / number
@@ -172,7 +158,7 @@ def _one_wire(entry: Options, root: Path, factor: float, offset: float) -> Probe
             celsius = int(quick.read_text()) / 1000
         return None if celsius == POWER_ON_C else celsius
 
-    return Probe(number, _target(entry, "degC"), factor, offset, 0.001 * abs(factor), read)
+    return Probe(number, entry.target("degC"), factor, offset, 0.001 * abs(factor), read)
 
 
 def _named(folder: Path, name: str, entry: Options) -> Path:
@@ -208,7 +194,7 @@ def _iio(entry: Options, root: Path, factor: float, offset: float) -> Probe:
 
     unit = "mV" if kind == "in_voltage" else "mA" if kind == "in_current" else "count"
     words = f"{device.name}.{base}"
-    return Probe(words, _target(entry, unit), factor, offset, 0.0, read)
+    return Probe(words, entry.target(unit), factor, offset, 0.0, read)
 
 
 def _hwmon(entry: Options, root: Path, factor: float, offset: float) -> Probe:
@@ -223,4 +209,4 @@ def _hwmon(entry: Options, root: Path, factor: float, offset: float) -> Probe:
         return int((device / f"{base}_input").read_text()) * own
 
     words = f"{device.name}.{base}"
-    return Probe(words, _target(entry, unit), factor, offset, 0.0, read)
+    return Probe(words, entry.target(unit), factor, offset, 0.0, read)

@@ -4,6 +4,7 @@ from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
+from logger.decode.signal_map import Target, read_target
 from logger.errors import BoatFileError
 
 
@@ -87,6 +88,11 @@ class Options:
         if not isinstance(value, list) or not all(isinstance(entry, str) for entry in value):
             raise self.wrong(key, "a list of texts")
         return tuple(value)
+
+    def target(self, device_unit: str | None) -> Target:
+        """Where the number of a table with `channel`, `unit` and `sign` goes."""
+        table = {key: self.table[key] for key in ("channel", "unit", "sign") if key in self.table}
+        return read_target(self.text("channel"), table, device_unit)
 
     def path(self, key: str) -> Path:
         """A file's path, relative to the boat file's folder."""

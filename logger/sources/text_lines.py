@@ -18,11 +18,9 @@ exactly.
 
 import re
 
-from logger.boot_clock import mono_us
 from logger.channels import find
-from logger.decode.can.signal_map import Target, read_target
 from logger.decode.counters import Counters
-from logger.decode.unit_names import inside
+from logger.decode.signal_map import Target, read_target
 from logger.errors import BoatFileError
 from logger.reading import (
     EXACT,
@@ -30,8 +28,8 @@ from logger.reading import (
     Item,
     Row,
 )
-from logger.sources.byte_stream import STREAM_KEYS, ByteStream, open_stream
-from logger.sources.line_splitter import LineSplitter
+from logger.sources.byte_stream import STREAM_KEYS, open_stream
+from logger.sources.line_splitter import LineSource
 from logger.sources.options import Options
 from logger.sources.raw_copy import RAW_KEYS, RawFile
 
@@ -90,48 +88,14 @@ class LineDecoder:
         except ValueError:
             self._counters.add("missing")
             return None
-        _, factor, offset = inside(target.unit)
-        value = (number * factor + offset) * target.sign
-        channel = find(target.channel)
-        if channel and channel.low <= value <= channel.high:
-            return value
-        self._counters.add("out_of_limits")
-        return None
+        return target.value(number, self._counters)
 
 
-class TextSource:
-    """Lines as a `Source`."""
-
-    def __init__(
-        self, name: str, stream: ByteStream, decoder: LineDecoder, raw: RawFile | None = None
-    ) -> None:
-        self.name = name
-        self._stream, self._decoder, self._raw = stream, decoder, raw
-        self._lines = LineSplitter()
-
-    def read(self, timeout_s: float) -> list[Item] | None:
-        """The rows of all lines that have come, as of now."""
-        chunk = self._stream.read(timeout_s)
-        t_us = mono_us()
-        items: list[Item] = []
-        for line in self._lines.feed(chunk) if chunk else []:
-            if self._raw:
-                self._raw.line(t_us, self.name, line)
-            items += self._decoder.feed(line, t_us)
-        return items
-
-    def close(self) -> None:
-        """Lets the port go."""
-        self._stream.close()
-        if self._raw:
-            self._raw.close()
-
-
-def open_source(options: Options, counters: Counters, raw: RawFile | None) -> TextSource:
+def open_source(options: Options, counters: Counters, raw: RawFile | None) -> LineSource:
     """Opens the source. Raises BoatFileError, SourceError."""
     options.only(KEYS)
     decoder = decoder_from(options, counters)
-    return TextSource(options.source, open_stream(options, 9600), decoder, raw)
+    return LineSource(options.source, open_stream(options, 9600), decoder, raw)
 
 
 def decoder_from(options: Options, counters: Counters) -> LineDecoder:

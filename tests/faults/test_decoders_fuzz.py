@@ -16,7 +16,7 @@ import pytest
 from logger.channels import find
 from logger.decode.can.bus import BusDecoder
 from logger.decode.can.canopen_node import CanopenDecoder
-from logger.decode.can.dbc import DbcDecoder
+from logger.decode.can.dbc import DbcChoices, DbcDecoder
 from logger.decode.can.frames import EXTENDED, FrameBatch
 from logger.decode.can.j1939_transport import CONNECTION, DATA
 from logger.decode.can.pgn import PgnDecoder
@@ -139,7 +139,9 @@ SIGNALS = {
 def test_dbc_and_j1939_frames(tmp_path: Path, mapped: bool):
     (tmp_path / "x.dbc").write_text(DBC)
     judge, counters = Judge(), Counters("bus")
-    found = DbcDecoder(tmp_path / "x.dbc", "bus", counters, SIGNALS if mapped else None, j1939=True)
+    found = DbcDecoder(
+        tmp_path / "x.dbc", "bus", counters, SIGNALS if mapped else None, DbcChoices(j1939=True)
+    )
     bus = BusDecoder([found], counters)
     pgns = [EXTENDED | 6 << 26 | pgn << 8 | 0xFF00 | 1 for pgn in (CONNECTION, DATA)]
     ids = np.array([256, 257, 2566844926, *pgns], np.uint32)

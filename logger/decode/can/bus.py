@@ -25,7 +25,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from logger.decode.can.dbc import DbcDecoder
+from logger.decode.can.dbc import DbcChoices, DbcDecoder
 from logger.decode.can.frames import EXTENDED, FrameBatch
 from logger.decode.can.pgn import PgnDecoder
 from logger.decode.can.pgn_channels import PgnNames
@@ -137,17 +137,6 @@ class BusDecoder:
             else:
                 self.counters.add("unknown_id", end - start)
 
-    def feed_one(self, t_us: int, can_id: int, data: bytes) -> list[Item]:
-        """Decodes one frame."""
-        self.counters.add("frames")
-        handlers = self.handlers(can_id)
-        if not handlers:
-            self.counters.add("unknown_id")
-            return []
-        if len(handlers) == 1:
-            return handlers[0].row(t_us, data)
-        return [item for handler in handlers for item in handler.row(t_us, data)]
-
 
 def _of_moment(handlers: tuple[Handler, ...], batch: FrameBatch, rows: Rows) -> list[Item]:
     if len(rows) >= SMALL:
@@ -195,15 +184,12 @@ def _decoder(
         signals = entry.get("signals", options.get("signals"))
         if signals is not None and not isinstance(signals, Mapping):
             raise BoatFileError(f"source {name}, signals: wants a table, got {signals!r}")
-        return DbcDecoder(
-            folder / str(entry["dbc"]),
-            name,
-            counters,
-            signals,
-            keep_others=bool(options.get("keep_others", False)),
-            j1939=bool(entry["j1939"]) if "j1939" in entry else None,
-            longer=bool(options.get("longer_frames", False)),
+        choices = DbcChoices(
+            bool(options.get("keep_others", False)),
+            bool(entry["j1939"]) if "j1939" in entry else None,
+            bool(options.get("longer_frames", False)),
         )
+        return DbcDecoder(folder / str(entry["dbc"]), name, counters, signals, choices)
     if isinstance(entry, Mapping) and "eds" in entry:
         return _canopen(name, entry, folder, counters)
     raise BoatFileError(

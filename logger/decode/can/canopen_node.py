@@ -22,15 +22,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from logger.decode.can.signal_map import (
+from logger.decode.counters import Counters
+from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
+from logger.decode.message import Handler, MessageHandler, Thinning, Times
+from logger.decode.signal_map import (
     Target,
     automatic,
     read_target,
     unknown_signal,
 )
-from logger.decode.counters import Counters
-from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
-from logger.decode.message import Handler, MessageHandler, Thinning, Times
 from logger.errors import BoatFileError
 from logger.reading import Group, Item
 
@@ -166,9 +166,7 @@ class CanopenDecoder:
         if _REAL.get(variable.data_type) == length:
             kind = "f"
         bits = Bits(start, length, False, kind)
-        return target.channel, make_field(
-            bits, target.channel, target.unit, scale, 0.0, target.sign
-        )
+        return target.channel, make_field(bits, target, scale)
 
     def _target(self, index: int, sub: int, variable: Any) -> tuple[Target | None, float]:
         if (index, sub) in self._targets:
@@ -192,7 +190,7 @@ class CanopenDecoder:
 
     def _heartbeat(self) -> Handler:
         channel = f"other_canopen_{self.node}_state_code"
-        item = make_field(Bits(0, 7), channel, "count")
+        item = make_field(Bits(0, 7), Target(channel, "count"))
         group = Group(f"{self._prefix}/{0x700 + self.node:03X}", (channel,), (item.quantum,))
         return MessageHandler([Layout(group, (item,))], 1, self._counters, event=True)
 
@@ -204,8 +202,8 @@ class CanopenDecoder:
     def _emergencies(self, can_id: int) -> Handler:
         register = f"other_canopen_{self.node}_error_register_code"
         items = (
-            make_field(Bits(0, 16), self._emergency, "count"),
-            make_field(Bits(16, 8), register, "count"),
+            make_field(Bits(0, 16), Target(self._emergency, "count")),
+            make_field(Bits(16, 8), Target(register, "count")),
         )
         key = f"{self._prefix}/{can_id:03X}"
         group = Group(key, (self._emergency, register), tuple(i.quantum for i in items))

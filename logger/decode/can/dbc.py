@@ -3,6 +3,7 @@
 import importlib
 import sys
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -13,19 +14,35 @@ import numpy.typing as npt
 from logger.decode.can.frames import EXTENDED
 from logger.decode.can.j1939_transport import CONNECTION, DATA, Transport
 from logger.decode.can.pgn_id import Identifier, pgn_of, split
-from logger.decode.can.signal_map import (
+from logger.decode.counters import Counters
+from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
+from logger.decode.message import Handler, MessageHandler, Thinning, Times
+from logger.decode.signal_map import (
     Target,
     automatic,
     read_target,
     unknown_signal,
 )
-from logger.decode.counters import Counters
-from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
-from logger.decode.message import Handler, MessageHandler, Thinning, Times
 from logger.errors import BoatFileError
 from logger.reading import Group, Item
 
 Conditions = tuple[tuple[Bits, frozenset[int]], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DbcChoices:
+    """How a file's messages are taken.
+
+    Args:
+        keep_others: With `signals`, keeps the signals that are not in it as `other_...` too.
+        j1939: Matches by parameter group number whatever the sender's address, and takes the
+            codes for "not available" and "error" as missing; None: where the file says so.
+        longer: Accepts frames longer than the file says.
+    """
+
+    keep_others: bool = False
+    j1939: bool | None = None
+    longer: bool = False
 
 
 class DbcDecoder:
@@ -36,10 +53,7 @@ class DbcDecoder:
         prefix: First part of the groups' keys, for example the source's name.
         counters: Takes what is refused.
         signals: "Message.Signal" -> {channel, sign, unit}; None maps every signal to `other_...`.
-        keep_others: With `signals`, keeps the signals that are not in it as `other_...` too.
-        j1939: Matches by parameter group number whatever the sender's address, and takes the
-            codes for "not available" and "error" as missing; None: where the file says so.
-        longer: Accepts frames longer than the file says.
+        choices: How the messages are taken.
     Raises:
         BoatFileError: The file cannot be read, or `signals` does not fit it.
     """
@@ -50,18 +64,15 @@ class DbcDecoder:
         prefix: str,
         counters: Counters,
         signals: Mapping[str, object] | None = None,
-        *,
-        keep_others: bool = False,
-        j1939: bool | None = None,
-        longer: bool = False,
+        choices: DbcChoices = DbcChoices(),
     ) -> None:
         self._prefix, self._counters = prefix, counters
-        self._j1939, self._longer = j1939, longer
+        self._j1939, self._longer = choices.j1939, choices.longer
         self._by_id: dict[int, Any] = {}
         self._by_pgn: dict[int, Any] = {}
         for message in load(path).messages:
             self._enter(message)
-        self._targets = self._read_signals(signals, keep_others, path.name)
+        self._targets = self._read_signals(signals, choices.keep_others, path.name)
         self._transported = any(message.length > 8 for message in self._by_pgn.values())
         self._transport = Transport(counters)
         self._long: dict[int, Handler | None] = {}
@@ -156,15 +167,7 @@ class DbcDecoder:
         raw_range: tuple[int | None, int | None] = (None, None)
         if j1939 and bits.kind == "u":
             raw_range = (None, highest_measured(bits.length))
-        return make_field(
-            bits,
-            target.channel,
-            target.unit,
-            float(signal.scale),
-            float(signal.offset),
-            target.sign,
-            raw_range,
-        )
+        return make_field(bits, target, float(signal.scale), float(signal.offset), raw_range)
 
 
 class TransportedHandler:

@@ -20,6 +20,7 @@ from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Bytes, Field, Layout, decode_block, make_field, raw_words
 from logger.decode.message import Handler, Thinning, Times
 from logger.decode.rowcode import RowFunction, compile_row
+from logger.decode.signal_map import Target
 from logger.decode.unit_names import channel_name
 from logger.decode.utc_fix import FixSieve, utc_us
 from logger.errors import BoatFileError
@@ -93,10 +94,8 @@ class PgnDecoder:
         single = len(parts) == 1
         channel = parts[0] if single else channel_name(*parts, unit=item.unit)
         sign = -1 if f"{group.pgn}.{name}" in TURNED_ROUND else 1
-        made = make_field(
-            item.bits, channel, item.unit, item.scale, 0.0, sign, (None, item.highest_raw)
-        )
-        return channel, made
+        target = Target(channel, item.unit, sign)
+        return channel, make_field(item.bits, target, item.scale, 0.0, (None, item.highest_raw))
 
 
 def says_nothing(pgn: int, name: str, bits: Bits, value: int) -> bool:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from logger.decode.unit_names import channel_name
-from logger.units import KM_H, KN, RPM, TO_INSIDE
+from logger.units import KM_H, KN, RPM, TO_INSIDE, to_inside
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,11 +38,10 @@ def _at(data: list[str], place: int) -> str:
     return data[place] if place < len(data) else ""
 
 
-def _scaled(channel: str, text: str, unit: str) -> Reading:
-    _, factor, offset = TO_INSIDE[unit]
+def _scaled(channel: str, text: str, unit: str, step: float = FINE) -> Reading:
     value = number(text)
-    inside = None if value is None else value * factor + offset
-    return Reading(channel, inside, FINE * factor)
+    inside = None if value is None else to_inside(value, unit)
+    return Reading(channel, inside, step * TO_INSIDE[unit][1])
 
 
 def _angle(channel: str, text: str) -> Reading:
@@ -256,9 +255,6 @@ def xdr(data: list[str], transducers: Mapping[str, str]) -> list[Reading]:
     for start in range(0, len(data) - 3, 4):
         kind, text, letter, name = (part.strip() for part in data[start : start + 4])
         unit = _XDR_UNITS.get(kind + letter)
-        _, factor, offset = TO_INSIDE[unit or "count"]
-        value = number(text)
-        inside = None if value is None else value * factor + offset
         channel = transducers.get(name) or channel_name("xdr", name or kind, unit=unit)
-        found.append(Reading(channel, inside, _XDR_FINE * factor))
+        found.append(_scaled(channel, text, unit or "count", _XDR_FINE))
     return found

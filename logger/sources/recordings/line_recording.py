@@ -7,25 +7,18 @@ sentences' own UTC as its clock.
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Protocol
 
 from logger.decode.counters import Counters
 from logger.decode.nmea.sentence_time import SentenceClock
 from logger.decode.nmea.sentences import SentenceDecoder
 from logger.reading import Item, UtcFix
+from logger.sources.line_splitter import LineDecoder
 from logger.sources.recordings.can_recording import DATED_US
 from logger.sources.recordings.candump_line import read_time
 from logger.sources.recordings.opened import open_bytes, read_piece
 from logger.sources.rows import RowGatherer
 
 _LED = re.compile(r"\s*\(([^)]{1,40})\)\s+(\S{1,40})\s+(?=\S)")
-
-
-class LedDecoder(Protocol):
-    """Decodes lines whose time is known."""
-
-    def feed(self, line: str, t_us: int) -> list[Item]:
-        """The items of a line."""
 
 
 BATCH = 20_000
@@ -48,7 +41,7 @@ class LineRecording:
         path: Path,
         decoders: dict[str, SentenceDecoder],
         counters: Counters,
-        others: dict[str, LedDecoder] | None = None,
+        others: dict[str, LineDecoder] | None = None,
     ) -> None:
         self.path = path
         self.origin_us: int | None = None
@@ -113,7 +106,7 @@ class LineRecording:
         self.reached_us = max(self.reached_us, t_us)
         return items
 
-    def _other(self, decoder: LedDecoder, time: str, body: str) -> list[Item]:
+    def _other(self, decoder: LineDecoder, time: str, body: str) -> list[Item]:
         try:
             t_us = read_time(time)
         except ValueError:

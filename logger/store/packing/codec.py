@@ -12,6 +12,7 @@ import numpy.typing as npt
 from pcodec import ChunkConfig, DeltaSpec, standalone
 
 from logger.errors import StoreError
+from logger.quantum import quantise, restore
 from logger.reading import Quantum
 
 CODEC = "pco 1"  # name and version of the layout above; pcodec's own bytes carry its version too
@@ -19,58 +20,11 @@ CODEC = "pco 1"  # name and version of the layout above; pcodec's own bytes carr
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 
+# Kinds of column, by definition of this layout.
 _EMPTY, _INT, _FLOAT = 0, 1, 2
 _HAS_MISSING = 0x80
-Q_LIMIT = 2**50  # beyond, value / step may not round back to the same integer
 
 _CONFIGS = [ChunkConfig(delta_spec=DeltaSpec.try_consecutive(order)) for order in (0, 1, 2)]
-
-
-def whole_inverse(step: float) -> int | None:
-    """n where step is 1/n for a whole n, else None."""
-    if step <= 0:
-        return None
-    inverse = 1.0 / step
-    nearest = round(inverse)
-    return nearest if nearest >= 1 and abs(inverse - nearest) <= 1e-9 * inverse else None
-
-
-def quantise(values: Floats, quantum: Quantum) -> Ints | None:
-    """Values as integers of the quantum, or None where 64-bit floats must be kept.
-
-    Args:
-        values: Finite, any shape.
-        quantum: Step and offset in the values' unit.
-    Returns:
-        Same shape; None when the step is 0 or a value is too large for its step.
-    """
-    if quantum.step == 0:
-        return None
-    inverse = whole_inverse(quantum.step)
-    with np.errstate(over="ignore"):
-        moved = values - quantum.offset if quantum.offset else values
-        scaled = moved * inverse if inverse else moved / quantum.step
-    if scaled.size and not np.abs(scaled).max() < Q_LIMIT:
-        return None
-    return np.rint(scaled).astype(np.int64)
-
-
-def restore(q: npt.NDArray[np.integer], quantum: Quantum) -> Floats:
-    """Integers of the quantum as values. A step of 1/n is divided by, so that 251/10 is 25.1."""
-    inverse = whole_inverse(quantum.step)
-    shift = quantum.offset * (inverse or 0)
-    whole = round(shift)
-    values: Floats
-    if inverse is None:
-        values = np.multiply(q, quantum.step, dtype=np.float64)
-        values += quantum.offset
-    elif abs(shift - whole) <= 1e-9 * max(1.0, abs(shift)):  # 251 and -400 make -14.9 in tenths
-        values = np.add(q, whole, dtype=np.float64)
-        values /= inverse
-    else:
-        values = np.divide(q, inverse, dtype=np.float64)
-        values += quantum.offset
-    return values
 
 
 def smallest(array: npt.NDArray[np.integer] | Floats) -> bytes:

@@ -13,16 +13,12 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 import numpy.typing as npt
 
+from logger.quantum import Q_LIMIT, restore, whole_inverse
 from logger.reading import Quantum
-from logger.store.packing.codec import (
-    Q_LIMIT,
-    Floats,
-    Ints,
-    restore,
-    whole_inverse,
-)
+from logger.store.packing.codec import Floats, Ints
 
 _CODES = "bhiq"
+# Of whole numbers of 1, 2, 4 and 8 bytes, by definition.
 _MISSING = np.array([-(2**7), -(2**15), -(2**31), -(2**63)])
 _HIGHEST = np.array([2**7 - 1, 2**15 - 1, 2**31 - 1, 2**63 - 1])
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from logger.decode.can.dbc import DbcDecoder, highest_measured
+from logger.decode.can.dbc import DbcChoices, DbcDecoder, highest_measured
 from logger.decode.can.frames import EXTENDED
 from logger.decode.counters import Counters
 from logger.decode.message import MessageHandler
@@ -68,7 +68,8 @@ def assorted(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def decoder(path: Path, **options: object) -> DbcDecoder:
-    return DbcDecoder(path, "bus", Counters("bus"), **options)  # type: ignore[arg-type]
+    signals = options.pop("signals", None)
+    return DbcDecoder(path, "bus", Counters("bus"), signals, DbcChoices(**options))  # type: ignore[arg-type]
 
 
 @lru_cache

@@ -7,12 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.decode.can.bus import BusDecoder
-from logger.decode.can.dbc import DbcDecoder
+from logger.decode.can.dbc import DbcChoices, DbcDecoder
 from logger.decode.can.frames import EXTENDED, Frame, batch_of
 from logger.decode.can.j1939_transport import CONNECTION, DATA, Transport
 from logger.decode.can.pgn_id import split
 from logger.decode.counters import Counters
 from logger.reading import Row
+from tests.support.single_frames import feed_one
 
 # Reference values 4.2: 0x00ECFF01 data 20 14 00 03 FF B0 FE 00 announces 20 bytes in 3 packets
 # of PGN 65200; then 0x00EBFF01 with 01.., 02.., 03..
@@ -72,10 +73,10 @@ def test_long_message_of_a_dbc_file(tmp_path: Path):
         ' SG_ First : 0|8@1+ (1,0) [0|0] "" A\n SG_ Late : 136|16@1+ (0.5,0) [0|0] "V" A\n'
     )
     counters = Counters("bus")
-    found = DbcDecoder(tmp_path / "long.dbc", "bus", counters, j1939=True)
+    found = DbcDecoder(tmp_path / "long.dbc", "bus", counters, choices=DbcChoices(j1939=True))
     bus = BusDecoder([found], counters)
     expected = {"other_long_first_count": 100.0, "other_long_late_v": (117 + 118 * 256) / 2}
-    rows = [r for i, d in BROADCAST for r in bus.feed_one(1, i | EXTENDED, d)]
+    rows = [r for i, d in BROADCAST for r in feed_one(bus, 1, i | EXTENDED, d)]
     batch = batch_of([Frame(k, i | EXTENDED, d, "b") for k, (i, d) in enumerate(BROADCAST)])
     for row in [*rows, *bus.feed_live(batch)]:
         assert isinstance(row, Row)

@@ -16,6 +16,7 @@ from logger.decode.can.pgn_id import pgn_of, split
 from logger.decode.can.pgn_table import GROUPS
 from logger.decode.counters import Counters
 from logger.reading import Block, Row, UtcFix
+from tests.support.single_frames import feed_one
 
 
 def can_id(pgn: int, source: int = 0x21, priority: int = 2) -> int:
@@ -40,7 +41,7 @@ def decode(pgn: int, text: str, names: PgnNames | None = None) -> dict[str, floa
     rows: dict[str, float] = {}
     bus = BusDecoder([PgnDecoder("bus", Counters("bus"), names)], Counters("bus"))
     for frame in frames:
-        for item in bus.feed_one(7, can_id(pgn), frame):
+        for item in feed_one(bus, 7, can_id(pgn), frame):
             if isinstance(item, Row):
                 pairs = zip(item.group.channels, item.values, strict=True)
                 rows |= {name: value for name, value in pairs if value is not None}
@@ -87,7 +88,7 @@ def test_dc_detail_in_two_frames():
     # 12 mV, 200 Ah.
     frames = [bytes.fromhex("400B0700004C625F"), bytes.fromhex("41000C00C800FFFF")]
     bus = BusDecoder([PgnDecoder("bus", Counters("bus"))], Counters("bus"))
-    items = [i for frame in frames for i in bus.feed_one(1, 0x19F21221 | EXTENDED, frame)]
+    items = [i for frame in frames for i in feed_one(bus, 1, 0x19F21221 | EXTENDED, frame)]
     assert len(items) == 1
     assert isinstance(items[0], Row)
     values = dict(zip(items[0].group.channels, items[0].values, strict=True))
@@ -196,14 +197,14 @@ def test_system_time_gives_a_fix():
     # Reference values 5.2: days 0x4377 = 17271 = 2017-04-15; case 126992 in nmea2000_pgn_cases:
     # FF FF 77 43 50 FA 1C 20 is 14:57:57.
     bus = BusDecoder([PgnDecoder("bus", Counters("bus"))], Counters("bus"))
-    items = bus.feed_one(9, can_id(126992), bytes.fromhex("FFFF774350FA1C20"))
+    items = feed_one(bus, 9, can_id(126992), bytes.fromhex("FFFF774350FA1C20"))
     expected = (17271 * 86400 + 14 * 3600 + 57 * 60 + 57) * 1_000_000
     assert items == [UtcFix(9, expected, "gnss", 1.0)]
 
 
 def test_local_crystal_clock_gives_no_fix():
     bus = BusDecoder([PgnDecoder("bus", Counters("bus"))], Counters("bus"))
-    assert bus.feed_one(9, can_id(126992), bytes.fromhex("FFF5774350FA1C20")) == []
+    assert feed_one(bus, 9, can_id(126992), bytes.fromhex("FFF5774350FA1C20")) == []
 
 
 def test_identifiers():
@@ -245,7 +246,7 @@ def test_arbitrary_frames_never_raise_and_blocks_agree_with_rows(pgn: int, frame
     rows = BusDecoder([PgnDecoder("bus", one)], one)
     by_row: dict[tuple[int, str], float] = {}
     for when, frame in enumerate(frames):
-        for item in rows.feed_one(when, can_id(pgn), frame):
+        for item in feed_one(rows, when, can_id(pgn), frame):
             if isinstance(item, Row):
                 for name, value in zip(item.group.channels, item.values, strict=True):
                     if value is not None:

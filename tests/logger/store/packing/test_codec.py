@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from logger.errors import StoreError
+from logger.quantum import quantise, restore, whole_inverse
 from logger.reading import EXACT, Quantum
 from logger.store.packing import codec
 from logger.store.packing.codec import (
@@ -12,9 +13,6 @@ from logger.store.packing.codec import (
     decode_times,
     encode_column,
     encode_times,
-    quantise,
-    restore,
-    whole_inverse,
 )
 
 any_float = st.floats(allow_nan=True, allow_infinity=False, width=64)

@@ -5,8 +5,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from logger.channels import find
+from logger.decode.counters import Counters
 from logger.decode.unit_names import channel_name, inside, known
 from logger.errors import BoatFileError
+from logger.units import to_inside
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +24,15 @@ class Target:
     channel: str
     unit: str
     sign: int = 1
+
+    def value(self, number: float, counters: Counters) -> float | None:
+        """A device's number in the channel's unit; None, and counted, beyond its limits."""
+        value = to_inside(number, self.unit) * self.sign
+        channel = find(self.channel)
+        if channel and channel.low <= value <= channel.high:
+            return value
+        counters.add("out_of_limits")
+        return None
 
 
 def read_target(key: str, entry: object, device_unit: str | None) -> Target:
