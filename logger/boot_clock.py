@@ -8,7 +8,7 @@ from pathlib import Path
 from logger.reading import UtcFix
 
 _CLOCK = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)  # goes on while suspended
-_UNSYNC = 0x0040  # STA_UNSYNC in <sys/timex.h>
+_UNSYNC = 0x0040  # STA_UNSYNC in <sys/timex.h>, by definition
 
 
 def mono_us() -> int:

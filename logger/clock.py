@@ -14,19 +14,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from logger.reading import UtcFix
+from logger.units import DAY_US
 
-RANK: dict[str | None, int] = {"gnss": 3, "ntp": 2, "file": 1, None: 0}
+RANK: dict[str | None, int] = {"gnss": 3, "ntp": 2, "file": 1, None: 0}  # by definition
 
-DAY_US = 86400 * 1_000_000
 ROLLOVER_US = 1024 * 7 * DAY_US  # the week number has 10 bits in the old GPS message, IS-GPS-200
-RELEASE_UTC_US = 1_760_000_000 * 1_000_000  # 2025-10-09: no live fix can be of before
-BOOT_GAP_US = 60 * 1_000_000  # an undated boot is placed this long after the one before
+RELEASE_UTC_US = 1_760_000_000 * 1_000_000  # 2025-10-09, by definition; live fixes are later
+BOOT_GAP_US = 60 * 1_000_000  # an undated boot is placed this long after the one before, assumed
 
 # A dating is wrong where fixes differ from it by more than a leap second and what the board's
-# crystal may have drifted since the boot (twice what is common, see above).
+# crystal may have drifted since the boot (twice what is common, see above); counts are assumed.
 OUTVOTE_BEYOND_US, DRIFT_FRAC = 1_500_000, 1e-4
 OUTVOTE_FIXES, OUTVOTE_S = 3, 20.0  # so many that agree among themselves, over so long
-_AGREE_US = 2 * 1_000_000
+_AGREE_US = 2 * 1_000_000  # so far fixes may differ that agree
 
 
 @dataclass(frozen=True, slots=True)

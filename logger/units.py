@@ -5,6 +5,7 @@ Source: the factors without a remark are exact by definition (SI brochure, 9th e
 the yard and pound agreement of 1959).
 """
 
+# By definition (SI brochure; yard and pound agreement of 1959), where nothing else is said.
 KN = 1852 / 3600  # m/s per knot
 NMI = 1852.0  # m per nautical mile
 KM_H = 1 / 3.6  # m/s per km/h
@@ -22,7 +23,8 @@ KWH = 1000.0  # Wh
 ZERO_C_IN_K = 273.15
 HOUR_S = 3600.0
 DAY_S = 86400.0
-UNDATED_S = 1e8  # times before this, in 1973, are those of a log without a date: it begins at 0
+DAY_US = 86_400_000_000
+UNDATED_S = 1e8  # times before 1973 are those of a log without a date, which begins at 0
 CMIL_MM2 = 0.0254**2 * 3.141592653589793 / 4  # mm² per circular mil
 
 # Unit as written by a device or a person -> (unit used inside, factor, offset):

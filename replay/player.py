@@ -23,9 +23,9 @@ from logger.reading import (
     UtcFix,
 )
 from logger.sources.recordings.recording import Recording
+from logger.units import DAY_US
 from replay.opening import Opener
 
-DAY_US = 86_400_000_000  # by definition
 FILE_SURE_S = 60.0  # a recorder's clock is commonly within a minute; common practice, no source
 
 

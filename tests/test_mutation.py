@@ -76,7 +76,7 @@ def test_a_room_within_a_package_belongs_to_it(tree):
 
 def test_every_listed_bug_lies_in_a_package():
     folders = tuple(f"{code}/" for code, _ in tables.PACKAGES.values())
-    assert [file for file, *_ in command.DELIBERATE if not file.startswith(folders)] == []
+    assert [file for file, *_ in command.DELIBERATE if not f"{file}/".startswith(folders)] == []
 
 
 def test_a_mutant_that_never_ends_is_noticed(tree, monkeypatch):

@@ -8,6 +8,7 @@ from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from logger.store import Boot
 
+# From where on the recorder's own trouble is told, all assumed.
 REFUSED_SHARE = 0.02
 FEWEST_REFUSED = 20
 MANY_RECONNECTS = 10

@@ -12,7 +12,7 @@ from analyzer.pack.shunt_sense import CAUTION, Test, wrong
 from analyzer.series.series import Floats
 from logger.units import HOUR_S
 
-EARTH_M_PER_DEG = 111_195.0  # mean of the sphere of 6371 km
+EARTH_M_PER_DEG = 111_195.0  # on the WGS 84 ellipsoid's mean sphere of 6371 km
 
 
 def cells_against_pack(parts_v: Floats, pack_v: Floats, part: str, cells: int) -> Test:

@@ -17,7 +17,9 @@ from analyzer.series.series import Series
 
 Floats = npt.NDArray[np.float64]
 
-WEIGHTS = {2: (1, 1), 3: (1, 2, 1), 4: (1, 3, 3, 1)}
+WEIGHTS = {2: (1, 1), 3: (1, 2, 1), 4: (1, 3, 3, 1)}  # ISO 15016
+
+# What counts as a run, common practice, no source.
 LEAST_RUN_S = 120.0
 SHAFT_SPREAD = 0.04  # relative: what counts as one shaft speed
 HEADING_DEG = 12.0  # a run keeps within this

@@ -19,16 +19,18 @@ from analyzer.series.steps import readings_per_step, whole_steps
 
 Floats = npt.NDArray[np.float64]
 
-STANDARD_W_M2 = 1000.0
+STANDARD_W_M2 = 1000.0  # standard test conditions, IEC 60904
+
+# Common practice, no source.
 USUAL_SHARE, USUAL_SD = 0.45, 0.20  # of clear sky x rated power: clouds, shade, heat
 LEAST_CLEAR_W_M2 = 80.0  # below this today's share says nothing
 STEP_S = 600.0
 
 HOURS = np.arange(0.0, 72.5, 0.5)
-LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come
+LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come, assumed
 MOST_SUN_RATIO = 2.0  # a day ahead over the sun now; common practice, no source
-FLAT = 1.2  # most that panels yield over flat ones under a clear sky, on the mean of hours
-WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long
+FLAT = 1.2  # most that panels yield over flat ones under a clear sky, mean of hours: assumed
+WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long, assumed
 
 
 def clear_sky_w_m2(latitude_deg: float, longitude_deg: float, t_s: Floats) -> Floats:

@@ -8,11 +8,14 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-TIDE_RAD_S = 2 * np.pi / (0.51753 * 86400.0)  # semi-diurnal, as speed trials take it out
+TIDE_RAD_S = 2 * np.pi / (0.51753 * 86400.0)  # semi-diurnal, as speed trials (ISO 15016) have it
+
+# What streams may be, common practice, no source.
 EDDY_S = 2 * 3600.0  # how long what is neither steady nor tide stays alike: places, eddies
 SIZES = (0.08, 0.25, 0.75)  # m/s: how strong streams are where boats go; all thought as likely
 STEADY_SHARE, EDDY_SHARE, EDDY_LEAST = 0.5, 0.35, 0.02
-PARTS = 4  # per component: steady, tide's cosine and sine from now, eddy now
+
+PARTS = 4  # by definition, per component: steady, tide's cosine and sine from now, eddy now
 
 
 @dataclass(frozen=True)

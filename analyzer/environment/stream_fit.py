@@ -43,13 +43,14 @@ from logger.boat import Boat
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
+# Prior sizes, common practice, no source; steps of the fit, assumed.
 WATER_FACTOR_SD = 0.06  # of an uncalibrated water-speed log
 SLIP_MID, SLIP_SD = 0.30, 0.12  # of a displacement boat's propeller
 COMPASS_SD_DEG = 3.0
 CARRIED_SD = 0.02  # how far a calibration moves from trip to trip: growth, trim, wind
 NOISE_MPS = 0.10  # of one half-minute mean: waves, steering
 LEG_MPS = 0.06  # shared by a leg: leeway, wind ahead or astern
-LEEWAY_LEG = 0.07  # and across the bow where sails drive her: 4 degrees of leeway
+LEEWAY_LEG = 0.07  # and across the bow where sails drive it: 4 degrees of leeway
 SLIP_LEG = 0.03  # the same for the shaft, as a share of speed: slip goes with the load
 SHAFT_ALIKE = 0.05  # revolutions against those of the minute before: the boat has caught up
 KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "known"
@@ -67,8 +68,8 @@ class _Bins:
     ground: Floats  # (n, 2) east, north
     heading_rad: Floats  # NaN without compass
     water: Floats  # the log's reading, NaN without
-    shaft: Floats  # revolutions per second ahead, NaN without, and where others drive her too
-    sailed: Bools  # sails drive her or help
+    shaft: Floats  # revolutions per second ahead, NaN without, and where others drive it too
+    sailed: Bools  # sails drive it or help
 
 
 @dataclass(frozen=True)
@@ -141,7 +142,7 @@ def estimate(
 
     Args:
         series: speed_ground_mps, course_ground_deg, speed_water_mps or shaft_speed_rps, and a
-            heading if there is one; the pack's power, to see where the motor drives her.
+            heading if there is one; the pack's power, to see where the motor drives it.
         boat: The propeller's pitch, a first idea of its advance, and the usual hotel load; None:
             every turn of the shaft is taken for the motor's.
         before: The calibration found on earlier trips.

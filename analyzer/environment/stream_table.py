@@ -14,8 +14,8 @@ from logger.units import KN
 Floats = npt.NDArray[np.float64]
 
 TABLE_SD_MPS = 0.12  # how far the stream is from a table of it; common practice, no source
-TABLE_SCALE_SD = 0.15  # and how far the table's strength is off as a whole
-STEP_S = 300.0  # between times that a mean is taken of
+TABLE_SCALE_SD = 0.15  # and how far its strength is off as a whole; common practice, no source
+STEP_S = 300.0  # between times that a mean is taken of, assumed
 
 
 @dataclass(frozen=True)

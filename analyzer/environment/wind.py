@@ -21,6 +21,7 @@ from logger.boat import Hull
 
 Floats = npt.NDArray[np.float64]
 
+# Common practice, no source: see above, and assumed for how long a wind lasts.
 DRAG = 0.9
 AREA_LOG_SD = 0.3
 LATELY_S = 1200.0

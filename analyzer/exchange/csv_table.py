@@ -21,7 +21,7 @@ from analyzer.exchange.rows import Ints, Rows, Stretch, rows
 from logger.store import Boot, Store
 
 UTC, BOOT, MONO = "utc_s", "boot", "t_mono_us"
-ROWS = 10_000  # written and read at a time
+ROWS = 10_000  # written and read at a time, assumed
 
 
 def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:

@@ -30,7 +30,7 @@ GPX = "http://www.topografix.com/GPX/1/1"
 NAMESPACE = "urn:keelwatt:track:1"
 PLACE = ("latitude_deg", "longitude_deg")
 HEIGHT = "altitude_m"
-GAP_S = 30.0  # longer without a fix is a new segment
+GAP_S = 30.0  # longer without a fix is a new segment, assumed
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 FILE_SURE_S = 1.0  # a track's times are the receiver's; common practice, no source
 

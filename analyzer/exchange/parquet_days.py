@@ -33,13 +33,13 @@ from analyzer.exchange import intake
 from analyzer.exchange.rows import Rows, Stretch, boat_name, rows
 from logger.channels import find, unit_of
 from logger.store import EXACT, Boot, Group, Quantum, Store, Table
+from logger.units import DAY_US
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 KEY = b"keelwatt"
 FIXED = ("t_utc", "boot", "t_mono_us")
-DAY_US = 86_400_000_000
 NO_DAY = "undated"  # pandas cannot read the null of parted data sets
 
 

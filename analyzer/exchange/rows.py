@@ -18,7 +18,7 @@ from logger.store import Boot, Store
 
 Ints = npt.NDArray[np.int64]
 
-PIECE_US = 3600 * 1_000_000  # read at a time: 5 MB of 40 channels at 1 Hz, more where faster
+PIECE_US = 3600 * 1_000_000  # read at a time, assumed: 5 MB of 40 channels at 1 Hz
 
 
 @dataclass(frozen=True)

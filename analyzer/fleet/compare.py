@@ -14,8 +14,8 @@ from typing import Any
 
 from analyzer.series.physics import GRAVITY
 
-WIDTH = 1.25  # of a class of displacement-length
-FEWEST = 3  # boats, for a median to be said
+WIDTH = 1.25  # of a class of displacement-length, assumed
+FEWEST = 3  # boats, for a median to be said, assumed
 LEVELS = ("act now", "warning", "notice", "")
 
 Row = dict[str, Any]

@@ -10,7 +10,7 @@ from analyzer.errors import CannotWrite, NotInstalled
 from analyzer.exchange.parquet_days import arrow
 from analyzer.fleet.tables import TABLES, Column, Row
 
-BATCH = 1000  # rows written at a time
+BATCH = 1000  # rows written at a time, assumed
 PREFIX = "fleet_"  # of the tables in a database
 
 Rows = Iterable[tuple[str, Row]]  # table, row

@@ -29,7 +29,7 @@ from analyzer.series.physics import GRAVITY
 from logger.errors import LoggerError
 from logger.store import Store, store
 
-FROUDE = (0.15, 0.20, 0.25, 0.30, 0.35, 0.40)  # speeds at which hulls of any length are alike
+FROUDE = (0.15, 0.20, 0.25, 0.30, 0.35, 0.40)  # where hulls of any length are alike, assumed
 Record = dict[str, Any]
 
 

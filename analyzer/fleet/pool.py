@@ -18,6 +18,7 @@ from analyzer.errors import AnalyzerError, NotInstalled
 from analyzer.fleet.logs import LogRef
 from analyzer.fleet.look import Outcome
 
+# Of a worker that was lost, and for the scheduler; assumed.
 TRIES = 3
 CONNECT_S = 10.0
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")

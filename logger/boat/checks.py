@@ -35,7 +35,8 @@ CELLS = {
     **dict.fromkeys(("lead_acid", "agm", "gel"), CellVoltages(1.9, 2.2, 1.5, 2.7)),
 }
 
-SALTEST_KG_M3 = 1030.0  # sea water is 1020 to 1030: the most that a volume can carry
+# sea water is 1020 to 1030: the most that a volume can carry, handbook, from memory
+SALTEST_KG_M3 = 1030.0
 # Length over the cube root of volume: towing-tank yachts 4.3 to 5.1, catamarans to about 11;
 # outside these the figures belong to different boats (common practice, no source).
 LEAST_SLENDER, MOST_SLENDER = 2.5, 15.0

@@ -22,7 +22,7 @@ from logger.boat.vocabulary import (
 
 Place = tuple[int | str, ...]
 Schema = dict[str, Any]
-NOWHERE = 10**9  # sorts what has no line last
+NOWHERE = 10**9  # sorts what has no line last, by definition
 
 
 def sentences(error: ValidationError, table: dict[str, Any], where: str, text: str) -> list[str]:

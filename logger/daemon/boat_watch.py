@@ -8,7 +8,7 @@ from pathlib import Path
 from logger.daemon import config
 from logger.errors import BoatFileError
 
-LOOK_S = 1.0
+LOOK_S = 1.0  # assumed
 log = logging.getLogger("keelwatt")
 
 

@@ -9,10 +9,10 @@ from logger.decode.counters import Counters
 from logger.errors import BoatFileError, SourceError
 from logger.reading import Item, Source
 
-READ_S = 0.25
-FIRST_WAIT_S = 0.5
-LONGEST_WAIT_S = 30.0
-QUEUE_BATCHES = 1000
+READ_S = 0.25  # assumed
+FIRST_WAIT_S = 0.5  # assumed
+LONGEST_WAIT_S = 30.0  # assumed
+QUEUE_BATCHES = 1000  # assumed
 
 log = logging.getLogger("keelwatt")
 Batches = "queue.Queue[list[Item]]"

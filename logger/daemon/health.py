@@ -9,7 +9,7 @@ from typing import Any
 from logger.daemon.feed import Feed
 from logger.reading import EXACT, Group, Row
 
-USUAL_BITRATE = 250_000
+USUAL_BITRATE = 250_000  # NMEA 2000's
 
 
 class Health:

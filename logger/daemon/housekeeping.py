@@ -12,12 +12,12 @@ from pathlib import Path
 from logger.sources.raw_copy import raw_files
 from logger.store import Store
 from logger.store.writer import Writer
+from logger.units import DAY_US
 
-SPARE_FRAC = 0.05  # of the disk is left free
-SPARE_BYTES = 200_000_000  # or this, where it is less
-EVERY_S = 30.0
-CHUNKS_AT_ONCE = 2  # thinned at a time, so that live readings are not held up
-DAY_US = 86_400_000_000
+SPARE_FRAC = 0.05  # of the disk is left free, assumed
+SPARE_BYTES = 200_000_000  # or this, where it is less, assumed
+EVERY_S = 30.0  # assumed
+CHUNKS_AT_ONCE = 2  # thinned at a time, so that live readings are not held up, assumed
 log = logging.getLogger("keelwatt")
 
 

@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 
 SOCKET = Path("/run/systemd/journal/socket")
-LONGEST = 16_000  # characters of a message; a datagram has a limit
+LONGEST = 16_000  # characters of a message; a datagram has a limit, assumed
 _PRIORITIES = ((logging.ERROR, 3), (logging.WARNING, 4), (logging.INFO, 6))  # syslog(3)
 
 

@@ -3,7 +3,7 @@
 import ctypes
 import gc
 
-_M_TRIM_THRESHOLD, _M_ARENA_MAX = -1, -8  # <malloc.h>
+_M_TRIM_THRESHOLD, _M_ARENA_MAX = -1, -8  # by definition in <malloc.h>
 
 
 def keep_small() -> None:

@@ -32,6 +32,8 @@ from logger.store import FlagRecord, Store
 from logger.store.connect import may_succeed_later
 from logger.store.writer import Writer
 
+# How often health is written, at least and where something changed, and the system's clock asked;
+# how long sources have to stop. Assumed.
 HEALTH_S, CHANGE_S = 60.0, 5.0
 NTP_S = 600.0
 STOP_S = 1.5

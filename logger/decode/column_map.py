@@ -21,6 +21,7 @@ from logger.channels import find
 from logger.decode.unit_names import inside, known
 from logger.errors import BoatFileError
 
+# Microseconds of each, by definition; 0: a date is no number.
 TIME_UNITS = {
     "us": 1.0,
     "ms": 1e3,

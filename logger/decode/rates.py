@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from logger.reading import Block, Item, Row
 
-MOST_IDS = 20_000
+MOST_IDS = 20_000  # identifiers remembered; garbage on the bus must not fill memory: assumed
 
 
 class Rates:

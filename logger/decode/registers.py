@@ -36,8 +36,8 @@ TYPES = {
     "f64": ("f", 64),
     "bit": ("u", 1),
 }
-MOST_REGISTERS = 100  # in one request; the standard allows 125
-LARGEST_GAP = 8  # registers read for nothing rather than by a request of their own
+MOST_REGISTERS = 100  # in one request; the standard allows 125, assumed
+LARGEST_GAP = 8  # registers read for nothing rather than by a request of their own, assumed
 KEYS = ("address", "function", "device", "type", "word_order", "scale", "offset", "unit",
         "channel", "sign", "low", "high", "period_s")  # fmt: skip
 

@@ -3,9 +3,10 @@
 from datetime import UTC, date, datetime
 
 from logger.reading import UtcFix
+from logger.units import DAY_US
 
-DAY_US = 86_400_000_000
 EPOCH = date(1970, 1, 1)
+# A receiver's date is passed on anew so soon after a jump, and not oftener; assumed.
 AFTER_JUMP_US, SOON_US = 60_000_000, 10_000_000
 
 

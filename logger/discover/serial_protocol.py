@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import reduce
 from operator import xor
 
-FEWEST_SENTENCES = 2
-FEWEST_FRAMES = 3  # a Modbus frame fits by chance once in 65 536 tries
+FEWEST_SENTENCES = 2  # assumed
+FEWEST_FRAMES = 3  # a Modbus frame fits by chance once in 65 536 tries, assumed
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from typing import Any, Protocol
 from logger.errors import SourceError
 from logger.sources.options import Options
 
-CHUNK = 65536
+CHUNK = 65536  # bytes of one read, assumed
 STREAM_KEYS = ("port", "baud", "tcp", "udp", "parity", "stop_bits")
 
 

@@ -38,7 +38,7 @@ from logger.sources.options import Options
 from logger.sources.raw_copy import RAW_KEYS, RawFile
 from logger.sources.sdo import Gate, SdoRead, SdoSchedule
 
-GATHER_S = 0.2
+GATHER_S = 0.2  # frames are taken together for so long, assumed
 KEYS = {*RAW_KEYS, *bus.KEYS, "interface", "channel", "bitrate", "tty_baud", "listen_only"}
 SLCAN_RATES = {
     10_000: "S0",

@@ -19,8 +19,9 @@ from logger.decode.counters import Counters
 from logger.errors import SourceError
 from logger.sources.byte_stream import ByteStream
 
-MOST = 20_000  # frames in a batch
-_EFF, _RTR, _ERR = 1 << 31, 1 << 30, 1 << 29  # flags in a SocketCAN identifier
+MOST = 20_000  # frames in a batch, assumed
+# All by definition in Linux's headers.
+_RTR, _ERR = 1 << 30, 1 << 29  # flags in a SocketCAN identifier, <linux/can.h>
 _BUS_OFF = 0x40  # in an error frame's identifier: CAN_ERR_BUSOFF in <linux/can/error.h>
 _SOCKET_FRAME = struct.Struct("=IB3x8s")
 _FORCE_ROOM = 33  # SO_RCVBUFFORCE in <asm-generic/socket.h>

@@ -30,7 +30,7 @@ from logger.sources.options import Options
 from logger.sources.raw_copy import RAW_KEYS, RawFile
 
 KEYS = {*RAW_KEYS, "port", "baud", "parity", "stop_bits", "timeout_s", "register"}
-SILENT_ROUNDS = 30  # requests without any answer before the port is opened again
+SILENT_ROUNDS = 30  # requests without any answer before the port is opened again, assumed
 
 
 class ModbusSource:

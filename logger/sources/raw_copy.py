@@ -28,9 +28,9 @@ from logger.decode.counters import Counters
 from logger.sources.options import Options
 
 RAW_KEYS = ("raw", "raw_file_mb", "raw_keep_mb")
-FLUSH_S = 10.0
-AGAIN_S = 10.0  # after a copy could not be written
-PIECE = 65536  # bytes gathered before they are written
+FLUSH_S = 10.0  # assumed
+AGAIN_S = 10.0  # after a copy could not be written, assumed
+PIECE = 65536  # bytes gathered before they are written, assumed
 log = logging.getLogger("keelwatt")
 
 

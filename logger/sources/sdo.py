@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from logger.errors import SourceError
 
-UPLOAD = 0x40  # CiA 301: initiate upload request
+UPLOAD = 0x40  # CiA 301: initiate upload request, by definition
 
 
 @dataclass(frozen=True, slots=True)

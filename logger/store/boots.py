@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from logger import boot_clock
-from logger.clock import BootTimes, place
+from logger.clock import BootTimes, Dating, place
 from logger.errors import StoreError
 from logger.store.groups import load_groups
 from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, ChannelSpan
+from logger.store.transaction import transaction
 
 
 def boots(db: sqlite3.Connection) -> list[Boot]:
@@ -68,6 +69,36 @@ def add(db: sqlite3.Connection, path: Path, boot: Boot) -> None:
     )
     if done.rowcount != 1:
         raise StoreError(f"{path} holds the boot {boot.uid} already: it was imported before")
+
+
+def enter(db: sqlite3.Connection, uid: str) -> tuple[int, Dating]:
+    """A boot's number and date, by its name; stored where it is new."""
+    with transaction(db):
+        db.execute("INSERT OR IGNORE INTO boot (uid) VALUES (?)", [uid])
+        row = db.execute(
+            "SELECT number, utc_offset_us, utc_source, utc_uncertainty_s, remark,"
+            " recorded FROM boot WHERE uid = ?",
+            [uid],
+        ).fetchone()
+    number, offset_us, source, uncertainty_s, remark, recorded = row
+    return number, Dating(offset_us, source, uncertainty_s, remark, bool(recorded))
+
+
+def reach(db: sqlite3.Connection, number: int, first_us: int, last_us: int) -> None:
+    """A boot has readings between these times, in the caller's transaction."""
+    db.execute(
+        "UPDATE boot SET first_us = min(coalesce(first_us, ?1), ?1),"
+        " last_us = max(coalesce(last_us, ?2), ?2) WHERE number = ?3",
+        [first_us, last_us, number],
+    )
+
+
+def last_utc_us(db: sqlite3.Connection) -> int:
+    """The newest date that a live boot of the log has reached by GNSS; 0 where there is none."""
+    (utc_us,) = db.execute(
+        "SELECT max(last_us + utc_offset_us) FROM boot WHERE utc_source = 'gnss' AND NOT recorded"
+    ).fetchone()
+    return utc_us or 0
 
 
 def span(db: sqlite3.Connection) -> tuple[int, int] | None:

@@ -7,9 +7,10 @@ from pathlib import Path
 from logger.errors import StoreError
 from logger.store.schema import migrate, pending
 
-BUSY_S = 10.0
-PAGE_BYTES = 4096  # a card's own block: one torn while it is written takes no other page along
-JOURNAL_PAGES = 250  # then the journal goes into the log; it stays at that size, already on disk
+BUSY_S = 10.0  # assumed
+PAGE_BYTES = 4096  # a card's own block (assumed): one torn while written takes no other along
+# then the journal goes into the log; it stays at that size, already on disk, assumed
+JOURNAL_PAGES = 250
 
 
 def connect(path: Path, *, write: bool) -> sqlite3.Connection:

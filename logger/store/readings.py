@@ -11,6 +11,7 @@ import numpy as np
 
 from logger.store.catalogue import Catalogue
 from logger.store.groups import StoredGroup
+from logger.store.packing.chunks import in_order
 from logger.store.packing.codec import (
     CODEC,
     Floats,
@@ -23,8 +24,8 @@ from logger.store.packing.codec import (
 from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, Summary
 
-ALL_US = 2**62
-_CACHED_STEPS = 4_000_000  # decoded time steps kept: 32 MB at most, mostly 16
+ALL_US = 2**62  # beyond any time, by definition
+_CACHED_STEPS = 4_000_000  # decoded time steps kept: 32 MB at most, mostly 16, assumed
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +196,7 @@ class Readings:
         ):
             for number, section in unbundle(data):
                 if number == place.group.number:
-                    yield _cut(*_sorted(*_column(section, first_us, place)), place)
+                    yield _cut(*in_order(*_column(section, first_us, place)), place)
 
     def _steps_of(self, time: bytes) -> Ints:
         """The decoded column; keyed by its bytes, so that nothing stale can be found."""
@@ -234,13 +235,6 @@ def _column(section: bytes, first_us: int, place: _Place) -> tuple[Ints, Floats]
     return t_us[there], values[there]
 
 
-def _sorted(t_us: Ints, values: Floats) -> tuple[Ints, Floats]:
-    if not np.any(t_us[1:] < t_us[:-1]):
-        return t_us, values
-    order = np.argsort(t_us, kind="stable")
-    return t_us[order], values[order]
-
-
 def _cut(t_us: Ints, values: Floats, place: _Place) -> _Piece:
     """Sorted readings inside the stretch, moved to the timeline. t_us may be changed."""
     if len(t_us) and (t_us[0] < place.start_us or t_us[-1] >= place.end_us):
@@ -271,10 +265,7 @@ class _Joined:
 
     def result(self) -> tuple[Ints, Floats]:
         t_us, values = self._t_us[: self._n], self._values[: self._n]
-        if not self._sorted:
-            order = np.argsort(t_us, kind="stable")
-            t_us, values = t_us[order], values[order]
-        return t_us, values
+        return (t_us, values) if self._sorted else in_order(t_us, values)
 
 
 class _Tally:

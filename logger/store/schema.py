@@ -20,7 +20,7 @@ from pathlib import Path
 
 from logger.errors import StoreError
 
-APPLICATION_ID = 0x6B77_6C67  # marks the file as this program's log
+APPLICATION_ID = 0x6B77_6C67  # marks the file as this program's log, by definition
 
 Migration = Callable[[sqlite3.Connection], None]
 

@@ -1,36 +1,24 @@
-"""The door to a log: opening, reading, and the small tables."""
+"""The door to a log: opening and reading; the small tables are in `tables`."""
 
 import sqlite3
 import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
-from logger import clock
-from logger.errors import StoreError
 from logger.reading import Group
 from logger.store import boots
-from logger.store import tables as small
 from logger.store.backup import back_up
 from logger.store.connect import connect, free_bytes, used_bytes
 from logger.store.groups import load_groups
 from logger.store.packing.codec import Floats, Ints
 from logger.store.readings import Readings
-from logger.store.records import (
-    Boot,
-    ChannelSpan,
-    FlagRecord,
-    HealthRecord,
-    Learned,
-    Summary,
-    Table,
-    TripRecord,
-)
+from logger.store.records import Boot, ChannelSpan, Summary
+from logger.store.tables import SmallTables
 from logger.store.transaction import snapshot
 from logger.store.writer import TIME_STEP_US, Writer
 
 
-class Store:
+class Store(SmallTables):
     """One log. May be used from several threads; each process opens its own.
 
     Times are on the log's timeline: UTC where the boot is dated, else after the previous boot.
@@ -71,7 +59,6 @@ class Store:
         flush_s: float = 1.0,
         seal_s: float = 600.0,
         time_step_us: int = TIME_STEP_US,
-        not_before_us: int = clock.RELEASE_UTC_US,
         now_us: Callable[[], int] | None = None,
     ) -> Writer:
         """The log's only writer, with a connection of its own; see `Writer`.
@@ -79,16 +66,10 @@ class Store:
         Raises:
             StoreError: The store was not opened for writing, or another writer is at work.
         """
-        self._need_write()
-        return Writer(
-            self.path,
-            boot_uid,
-            flush_s=flush_s,
-            seal_s=seal_s,
-            time_step_us=time_step_us,
-            not_before_us=not_before_us,
-            now_us=now_us,
-        )
+        with self._writing():
+            return Writer(
+                self.path, boot_uid, flush_s, seal_s, time_step_us=time_step_us, now_us=now_us
+            )
 
     # -- readings -------------------------------------------------------------------------------
 
@@ -193,93 +174,5 @@ class Store:
         Raises:
             StoreError: The log knows a boot of that name already.
         """
-        self._need_write()
-        with self._lock:
-            boots.add(self._db, self.path, boot)
-
-    def tables(self) -> dict[str, Table]:
-        """The small tables as they are, by name; see `put_tables`."""
-        with self._lock, snapshot(self._db):
-            return small.tables(self._db)
-
-    def put_tables(self, tables: dict[str, Table]) -> None:
-        """Takes in small tables of another log, in the place of this log's own.
-
-        Raises:
-            StoreError: A table or a column is not known.
-        """
-        self._need_write()
-        with self._lock:
-            small.put_tables(self._db, tables)
-
-    # -- small tables ---------------------------------------------------------------------------
-
-    def save_boat(self, toml_text: str, utc_us: int) -> None:
-        """Keeps a version of boat.toml, unless it is the newest already."""
-        self._need_write()
-        with self._lock:
-            small.save_boat(self._db, toml_text, utc_us)
-
-    def boat_text(self) -> str | None:
-        """The newest boat.toml kept, None where there is none."""
-        with self._lock:
-            return small.boat_text(self._db)
-
-    def add_flag(self, flag: FlagRecord) -> int:
-        """Stores a flag; its number."""
-        self._need_write()
-        with self._lock:
-            return small.add_flag(self._db, flag)
-
-    def update_flag(self, number: int, **changes: Any) -> None:
-        """Changes fields of a flag, by their names in `FlagRecord`. Raises StoreError."""
-        self._need_write()
-        with self._lock:
-            small.update_flag(self._db, number, changes)
-
-    def flags(self, start_us: int | None = None, end_us: int | None = None) -> list[FlagRecord]:
-        """Flags whose life touches [start, end), by the time they were raised."""
-        with self._lock:
-            return small.flags(self._db, start_us, end_us)
-
-    def put_learned(self, key: str, value: dict[str, Any], from_us: int, to_us: int) -> None:
-        """Keeps a result (JSON, no NaN); one of the same key and from_us is replaced."""
-        self._need_write()
-        with self._lock:
-            small.put_learned(self._db, key, value, from_us, to_us)
-
-    def learned(self, key: str) -> list[Learned]:
-        """Results of a key, by from_us."""
-        with self._lock:
-            return small.learned(self._db, key)
-
-    def learned_by(self, key: str, at_us: int) -> Learned | None:
-        """The result of a key that ends latest, but not after a time; None where there is none."""
-        with self._lock:
-            return small.learned_by(self._db, key, at_us)
-
-    def put_trips(self, trips: list[TripRecord]) -> None:
-        """Replaces all trips by these."""
-        self._need_write()
-        with self._lock:
-            small.put_trips(self._db, trips)
-
-    def trips(self) -> list[TripRecord]:
-        """All trips, by start."""
-        with self._lock:
-            return small.trips(self._db)
-
-    def put_health(self, key: str, value: dict[str, Any], utc_us: int | None = None) -> None:
-        """Keeps a part's newest word about itself (JSON)."""
-        self._need_write()
-        with self._lock:
-            small.put_health(self._db, key, value, utc_us)
-
-    def health(self) -> dict[str, HealthRecord]:
-        """Every part's newest word; key "refused": readings outside their limits, by channel."""
-        with self._lock:
-            return small.health(self._db)
-
-    def _need_write(self) -> None:
-        if not self.writable:
-            raise StoreError(f"{self.path} was opened for reading only")
+        with self._writing() as db:
+            boots.add(db, self.path, boot)

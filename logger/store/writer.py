@@ -17,8 +17,10 @@ from logger.reading import (
     Row,
     UtcFix,
 )
+from logger.store import boots
 from logger.store.commit_extras import News
 from logger.store.connect import connect, may_succeed_later, used_bytes
+from logger.store.due import Due
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
 from logger.store.packing import chunks, merge, thin
@@ -32,14 +34,9 @@ from logger.store.packing.pending import (
 from logger.store.packing.tick_codec import unbundle
 from logger.store.transaction import transaction
 
-DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once
-ROOM_VALUES = 200_000  # seal when this many values wait in memory (1.6 MB)
-TIME_STEP_US = 1000
-# Least time for a commit, what cards take (0.05 more wrote 8 per cent more: 39.9, not 36.9 MB/h);
-# how fast a slower one is forgotten.
-COMMIT_S, FORGET = 0.1, 0.9
-NEVER_US = 2**62
-TRY_AGAIN_S = 5.0  # after the disk was full or another program held the log
+DIRECT_ROWS = 4096  # a flush that brings this much of one group is sealed at once, assumed
+ROOM_VALUES = 200_000  # seal when this many values wait in memory (1.6 MB), assumed
+TIME_STEP_US = 1000  # 1 ms, finer than any boat's clock tells: assumed
 
 
 class Writer:
@@ -62,29 +59,25 @@ class Writer:
         self,
         path: Path,
         boot_uid: str,
+        flush_s: float,
+        seal_s: float,
         *,
-        flush_s: float = 1.0,
-        seal_s: float = 600.0,
-        time_step_us: int = TIME_STEP_US,
-        not_before_us: int = clock.RELEASE_UTC_US,
-        now_us: Callable[[], int] | None = None,
+        time_step_us: int,
+        now_us: Callable[[], int] | None,
     ) -> None:
         """Takes the log's lock and seals what an earlier writer left in the tail.
 
         Args:
             boot_uid: The system's name of this boot, or one for the recording.
             flush_s, seal_s: Monotonic arrival time between commits, and between seals. [s]
-            time_step_us: Resolution at which times are kept, 1 ms unless told. [µs]
-            not_before_us: A UTC surely past, against which a GNSS week rollover is recognised;
-                so is the log's own last date. Recordings, which begin by a fix of source
-                "file", are only held against that.
+            time_step_us: Resolution at which times are kept. [µs]
             now_us: The clock of the readings' times, where they come live: they are then
                 committed by their own age, however long they were on their way here. None:
                 counted from the last commit.
         Raises:
             StoreError: Another writer is at work, or the log cannot be used.
         """
-        self.flush_s, self.seal_s = flush_s, seal_s
+        self.seal_s = seal_s
         self.full, self.dropped = False, 0
         self.refused: dict[str, int] = {}
         self._path = path
@@ -93,8 +86,7 @@ class Writer:
         self._groups: list[Group] = []
         self._all: list[Pending] = []
         self._waiting = 0  # values in memory
-        self._now_us, self._oldest_us = now_us, NEVER_US  # of what is not yet on the card
-        self._commit_s = COMMIT_S  # a commit begins so long before it is due
+        self._due = Due(flush_s, now_us)
         self._news = News()
         self._runs: list[merge.Run] = []  # what of finished days and boots is to be joined
         self._closed = False
@@ -102,8 +94,10 @@ class Writer:
         try:
             self._db = connect(path, write=True)
             try:
-                self._boot_number, known = self._enter(boot_uid)
-                self._dater = clock.Dater(known, max(not_before_us, _last_utc_us(self._db)))
+                self._boot_number, known = boots.enter(self._db, boot_uid)
+                # A GNSS week rollover is recognised against a UTC that is surely past.
+                past_us = max(clock.RELEASE_UTC_US, boots.last_utc_us(self._db))
+                self._dater = clock.Dater(known, past_us)
                 self._adopt()
                 self._runs = merge.runs(self._db, self._boot_number)
             except BaseException:
@@ -112,7 +106,7 @@ class Writer:
         except BaseException:
             self._lock.release()
             raise
-        self._flushed_s = self._sealed_s = time.monotonic()
+        self._sealed_s = time.monotonic()
 
     def add(self, item: Item) -> None:
         """Takes one row, block or fix; commits and seals when it is time to.
@@ -127,8 +121,7 @@ class Writer:
                 raise _wrong_width(item.group, width)
             if self._has_room(1):
                 pending.row_t.append(item.t_us)
-                if item.t_us < self._oldest_us:
-                    self._oldest_us = item.t_us
+                self._due.came(item.t_us)
                 pending.row_values.append(item.values)
                 self._waiting += width
         elif isinstance(item, Block):
@@ -137,19 +130,20 @@ class Writer:
             dating = self._dater.offer(item)
             if dating:
                 self._news.dating = dating
-                self._oldest_us = min(self._oldest_us, item.t_us)
+                self._due.came(item.t_us)
         self.flush_if_due()
 
     def flush_if_due(self) -> None:
         """Commits or seals where it is time to; cheap when it is not."""
-        now_s = time.monotonic()
-        if self.full and now_s - self._flushed_s < TRY_AGAIN_S:
+        due_in_s = self.due_in_s()
+        if self.full and due_in_s > 0:
             return
         try:
-            if now_s - self._sealed_s >= self.seal_s or self._waiting >= ROOM_VALUES:
+            since_s = time.monotonic() - self._sealed_s
+            if since_s >= self.seal_s or self._waiting >= ROOM_VALUES:
                 self.seal()
                 self._runs = merge.runs(self._db, self._boot_number)
-            elif self._flush_in_s(now_s) <= 0:
+            elif due_in_s <= 0:
                 self.flush()
                 if self._runs:  # one at a time: each holds up the readings for a moment only
                     merge.join(self._db, self._runs.pop())
@@ -169,20 +163,7 @@ class Writer:
 
     def due_in_s(self) -> float:
         """How long `flush_if_due` has time; 0 or less: none. [s]"""
-        now_s = time.monotonic()
-        if self.full:
-            return self._flushed_s + TRY_AGAIN_S - now_s
-        return self._flush_in_s(now_s)
-
-    def _flush_in_s(self, now_s: float) -> float:
-        if self._now_us is None:
-            return self._flushed_s + self.flush_s - now_s
-        if self._oldest_us == NEVER_US:
-            return self.flush_s
-        age_s = (self._now_us() - self._oldest_us) / 1e6
-        # Where readings wait behind a slow card, a commit for each would only make them later.
-        since_s = now_s - self._flushed_s
-        return max(self.flush_s - self._commit_s - age_s, self.flush_s / 2 - since_s)
+        return self._due.in_s(self.full)
 
     def flush(self) -> None:
         """Commits what has come: to the tail, or, long stretches, to chunks.
@@ -279,17 +260,6 @@ class Writer:
 
     # -- inside ---------------------------------------------------------------------------------
 
-    def _enter(self, uid: str) -> tuple[int, clock.Dating]:
-        with transaction(self._db):
-            self._db.execute("INSERT OR IGNORE INTO boot (uid) VALUES (?)", [uid])
-            row = self._db.execute(
-                "SELECT number, utc_offset_us, utc_source, utc_uncertainty_s, remark,"
-                " recorded FROM boot WHERE uid = ?",
-                [uid],
-            ).fetchone()
-        number, offset_us, source, uncertainty_s, remark, recorded = row
-        return number, clock.Dating(offset_us, source, uncertainty_s, remark, bool(recorded))
-
     def _adopt(self) -> None:
         """Seals what is in the tail from a writer that was cut off."""
         groups = load_groups(self._db)
@@ -305,7 +275,7 @@ class Writer:
         with transaction(self._db):
             for (boot, number), parts in left.items():
                 for sealed in chunks.encode_all(groups[number], *joined(parts)):
-                    self._insert_chunk(boot, sealed)
+                    _insert_chunk(self._db, boot, sealed)
             self._db.execute("DELETE FROM tick")
 
     def _meet(self, group: Group) -> Pending:
@@ -331,7 +301,7 @@ class Writer:
         if self._has_room(len(values)):
             pending.gather(self.refused)
             pending.take(np.asarray(block.t_us, dtype=np.int64), values, self.refused)
-            self._oldest_us = min(self._oldest_us, int(block.t_us[0]))
+            self._due.came(int(block.t_us[0]))
             self._waiting += values.size
 
     def _has_room(self, rows: int) -> bool:
@@ -344,13 +314,8 @@ class Writer:
 
     def _commit(self, pending: list[Pending], tick: Tick | None) -> None:
         """A row of the tail, or all that is pending as chunks and an empty tail; all or nothing."""
-        begun_s = time.monotonic()
-        try:
+        with self._due.committing():
             self._write(pending, tick)
-        finally:
-            self._flushed_s = time.monotonic()  # its end: a slow card is not asked again at once
-            took_s = self._flushed_s - begun_s
-            self._commit_s = max(COMMIT_S, took_s, FORGET * self._commit_s)
 
     def _write(self, pending: list[Pending], tick: Tick | None) -> None:
         sealed = [chunk for p in pending for chunk in p.sealed()]
@@ -367,35 +332,24 @@ class Writer:
                 if sealed:
                     self._db.execute("DELETE FROM tick")
                 for one in sealed:
-                    self._insert_chunk(self._boot_number, one)
+                    _insert_chunk(self._db, self._boot_number, one)
                 self._news.insert(self._db, self._boot_number, self.refused if sealed else {})
         except sqlite3.OperationalError as error:
             self.full = may_succeed_later(error)
             raise
         self.full = False
         self._news = News()
-        self._oldest_us = NEVER_US
+        self._due.done()
         if sealed:
             self.refused = {}
         for p in pending:
             p.clear()
         self._waiting = sum(p.size for p in self._all)
 
-    def _insert_chunk(self, boot: int, sealed: chunks.Sealed) -> None:
-        chunks.insert(self._db, boot, sealed)
-        self._db.execute(
-            "UPDATE boot SET first_us = min(coalesce(first_us, ?1), ?1),"
-            " last_us = max(coalesce(last_us, ?2), ?2) WHERE number = ?3",
-            [sealed.first_us, sealed.last_us, boot],
-        )
 
-
-def _last_utc_us(db: sqlite3.Connection) -> int:
-    """The newest date that a live boot of the log has reached by GNSS; 0 where there is none."""
-    (utc_us,) = db.execute(
-        "SELECT max(last_us + utc_offset_us) FROM boot WHERE utc_source = 'gnss' AND NOT recorded"
-    ).fetchone()
-    return utc_us or 0
+def _insert_chunk(db: sqlite3.Connection, boot_number: int, sealed: chunks.Sealed) -> None:
+    chunks.insert(db, boot_number, sealed)
+    boots.reach(db, boot_number, sealed.first_us, sealed.last_us)
 
 
 def _wrong_width(group: Group, got: int) -> ValueError:

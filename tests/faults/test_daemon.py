@@ -31,7 +31,7 @@ from logger.errors import StoreError
 from logger.reading import UtcFix
 from logger.sources import raw_copy
 from logger.sources.frame_readers import SocketCanReader
-from logger.store import Store, writer
+from logger.store import Store, due
 
 EVER = (-(2**62), 2**62)
 GARBAGE_S = 300.0 if os.environ.get("KEELWATT_FULL") else 2.0
@@ -147,7 +147,7 @@ def fill(path: Path) -> None:
 def test_a_full_disk_stops_recording_says_so_and_goes_on(
     small_disk: Path, start: Start, monkeypatch: pytest.MonkeyPatch
 ):
-    monkeypatch.setattr(writer, "TRY_AGAIN_S", 0.3)
+    monkeypatch.setattr(due, "TRY_AGAIN_S", 0.3)
     monkeypatch.setattr(raw_copy, "AGAIN_S", 0.3)
     monkeypatch.setattr(raw_copy, "PIECE", 2000)
     run = start(small_disk)

@@ -13,7 +13,7 @@ import pytest
 
 from logger.errors import StoreError
 from logger.reading import Group, Quantum, Row
-from logger.store import Store, writer
+from logger.store import Store, due, writer
 
 S = 1_000_000
 ALL = -(2**62), 2**62
@@ -22,7 +22,7 @@ GROUP = Group("can/1", ("pack_voltage_v", "pack_current_a"), (Quantum(0.01), Qua
 
 @pytest.fixture(autouse=True)
 def _impatient(monkeypatch):
-    monkeypatch.setattr(writer, "TRY_AGAIN_S", 0.0)
+    monkeypatch.setattr(due, "TRY_AGAIN_S", 0.0)
 
 
 @pytest.fixture
@@ -134,7 +134,7 @@ def test_a_disk_that_fails_for_a_while_is_waited_for(store):
         for i in range(1, 200):
             w.add(row(i))
         assert w.full
-        assert w.due_in_s() <= writer.TRY_AGAIN_S  # nobody need ask in a circle
+        assert w.due_in_s() <= due.TRY_AGAIN_S  # nobody need ask in a circle
         assert numbers(store) == [0]
         w._db.failing = False
         w.add(row(200))
@@ -170,7 +170,7 @@ def test_what_waits_behind_a_slow_card_goes_in_few_commits(store):
 
 def test_a_slow_card_gets_its_commits_earlier(store, monkeypatch):
     now_s = [1000.0]
-    monkeypatch.setattr(writer, "time", SimpleNamespace(monotonic=lambda: now_s[0]))
+    monkeypatch.setattr(due, "time", SimpleNamespace(monotonic=lambda: now_s[0]))
 
     class Taking(Shaky):
         takes_s = 0.3
@@ -183,7 +183,7 @@ def test_a_slow_card_gets_its_commits_earlier(store, monkeypatch):
         """How old the oldest row is when it is on the card."""
         begun = now_s[0]
         w.add(Row(GROUP, int(begun * S), [1.0, 2.0]))
-        while w._oldest_us != writer.NEVER_US:
+        while w._due._oldest_us != due.NEVER_US:
             now_s[0] += 0.01
             w.flush_if_due()
         return now_s[0] - begun
@@ -194,7 +194,7 @@ def test_a_slow_card_gets_its_commits_earlier(store, monkeypatch):
         assert first > 1.2
         assert all(age <= 1.02 for age in later)
         w._db.takes_s = 0.01
-        quick_s = 1.0 - writer.COMMIT_S - 0.02
+        quick_s = 1.0 - due.COMMIT_S - 0.02
         assert [age_at_commit() for _ in range(30)][-1] > quick_s  # it has become quick again
 
 

@@ -7,8 +7,8 @@ Each text stands once in its file, on one line; where code is renamed it is rena
 DELIBERATE = [
     # the store
     ("logger/store/packing/chunks.py", "t_us[1:] < t_us[:-1]", "t_us[1:] > t_us[:-1]"),
-    ("logger/store/packing/codec.py", "np.add(q, whole", "np.subtract(q, whole"),
-    ("logger/store/packing/codec.py", "values - quantum.offset if", "values + quantum.offset if"),
+    ("logger/quantum.py", "np.add(q, whole", "np.subtract(q, whole"),
+    ("logger/quantum.py", "values - quantum.offset if", "values + quantum.offset if"),
     ("logger/store/packing/merge.py", "rows + count > chunks", "rows + count < chunks"),
     ("logger/store/packing/tick_codec.py", "& 0x7F) << shift", "& 0x3F) << shift"),
     ("logger/store/packing/thin.py", "if end_us < before_us", "if end_us > before_us"),

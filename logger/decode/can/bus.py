@@ -31,11 +31,10 @@ from logger.decode.can.pgn import PgnDecoder
 from logger.decode.can.pgn_channels import PgnNames
 from logger.decode.counters import Counters
 from logger.decode.message import Handler, Thinning
-from logger.decode.rates import Rates
+from logger.decode.rates import MOST_IDS, Rates
 from logger.errors import BoatFileError
 from logger.reading import Item
 
-MOST_IDS = 20_000  # identifiers remembered; garbage on the bus must not fill memory
 KEYS = (
     "decode",
     "signals",
@@ -48,7 +47,8 @@ KEYS = (
     "full_rate",
 )
 THINNINGS: tuple[Thinning, ...] = ("frames", "readings", "nothing")
-SMALL = 12  # fewer frames of one identifier are decoded one by one
+# fewer frames of one identifier are decoded one by one, about where blocks begin to pay, assumed
+SMALL = 12
 
 
 Rows = npt.NDArray[np.intp]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-EXTENDED = 1 << 31  # set in an identifier of 29 bits, as in DBC files
+EXTENDED = 1 << 31  # set in an identifier of 29 bits, as in DBC files, by definition
 
 
 @dataclass(slots=True)

@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 
 from logger.decode.counters import Counters
 
+# Parameter groups and control bytes, by definition in SAE J1939-21.
 CONNECTION, DATA = 0xEC00, 0xEB00
 _BEGIN = (16, 32)
 _ABORT = 255
-MOST_OPEN = 200
+MOST_OPEN = 200  # messages begun and not ended; garbage must not fill memory: assumed
 
 
 @dataclass(slots=True)

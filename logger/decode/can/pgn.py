@@ -31,7 +31,7 @@ from logger.reading import (
     UtcFix,
 )
 
-MOST_GROUPS = 2000  # garbage must not fill the log with groups
+MOST_GROUPS = 2000  # garbage must not fill the log with groups, assumed
 
 
 class PgnDecoder:

@@ -62,7 +62,7 @@ _BY_REFERENCE = {
     ("130306.speed", 4): "wind_speed_true_mps",
 }
 TURNED_ROUND = {"127508.current"}
-BATTERY_KINDS = (0, 255)  # 127506: a battery, or the sender does not say what it is
+BATTERY_KINDS = (0, 255)  # 127506: a battery, or the sender does not say what it is, from memory
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,8 @@ class Reading:
     step: float
 
 
-FINE = 1e-4  # decimals kept of a field in its own unit
-MINUTE_STEP = 1e-7 / 60  # degrees per ten-millionth of an angular minute
+FINE = 1e-4  # decimals kept of a field in its own unit, assumed
+MINUTE_STEP = 1e-7 / 60  # degrees per ten-millionth of an angular minute, 0.2 mm: assumed
 
 
 def number(text: str) -> float | None:
@@ -241,7 +241,7 @@ _XDR_UNITS = {
     "HP": "%",
     "TR": "rpm",
 }
-_XDR_FINE = 1e-6
+_XDR_FINE = 1e-6  # decimals kept of a transducer's value in its own unit, assumed
 
 
 def xdr(data: list[str], transducers: Mapping[str, str]) -> list[Reading]:

@@ -2,10 +2,11 @@
 
 from datetime import date
 
-from logger.decode.utc_fix import DAY_US, FixSieve, days_of, full_year
+from logger.decode.utc_fix import FixSieve, days_of, full_year
 from logger.reading import UtcFix
+from logger.units import DAY_US
 
-_TIME_FIELD = {"RMC": 0, "GGA": 0, "GLL": 4, "ZDA": 0}
+_TIME_FIELD = {"RMC": 0, "GGA": 0, "GLL": 4, "ZDA": 0}  # NMEA 0183
 
 
 def time_of_day_us(kind: str, data: list[str]) -> int | None:

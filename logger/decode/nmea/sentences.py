@@ -23,7 +23,7 @@ from logger.reading import (
     Row,
 )
 
-MOST_GROUPS = 300  # garbage must not fill the log with groups
+MOST_GROUPS = 300  # garbage must not fill the log with groups, assumed
 _SHAPE = re.compile(r"[$!][A-Z0-9]{4,8},[\x20-\x7e]*\*[0-9A-Fa-f]{2}\s*")
 
 

@@ -21,7 +21,7 @@ from logger.sources.recordings.candump import read_candump
 from logger.sources.recordings.opened import open_bytes
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
-BATCH = 50_000
+BATCH = 50_000  # frames of a batch, assumed
 
 
 class CanRecording:

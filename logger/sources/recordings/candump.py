@@ -16,8 +16,8 @@ from logger.decode.counters import Counters
 from logger.sources.recordings.candump_line import LineReader
 from logger.sources.recordings.opened import open_bytes, read_piece
 
-PIECE = 1 << 22  # bytes read at a time
-HEAD = 20  # "(1609779922.655421) "
+PIECE = 1 << 22  # bytes read at a time, assumed
+HEAD = 20  # "(1609779922.655421) ", by definition of the format
 HEX = np.full(256, 255, np.uint8)
 HEX[np.frombuffer(b"0123456789", np.uint8)] = np.arange(10)
 HEX[np.frombuffer(b"ABCDEF", np.uint8)] = np.arange(10, 16)

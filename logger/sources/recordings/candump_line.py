@@ -19,7 +19,7 @@ _LINE = re.compile(
     rb"|\s+\[(?P<size>\d{1,3})\]\s*(?:(?P<remote_text>remote request)|(?P<spaced>[0-9A-Fa-f ]*)))"
     rb"(?:\s+[RT]|\s*'[^']*'.*|\s+.{0,3})?)\s*$"
 )
-_ERROR_BIT = 1 << 29
+_ERROR_BIT = 1 << 29  # CAN_ERR_FLAG, by definition in <linux/can.h>
 
 
 class LineReader:

@@ -23,7 +23,7 @@ from logger.reading import (
 )
 from logger.sources.recordings.opened import open_bytes
 
-BATCH = 20_000
+BATCH = 20_000  # rows of a batch, assumed
 _NOTHING = {"", "nan", "na", "n/a", "null", "none", "-"}
 
 

@@ -21,9 +21,9 @@ from logger.sources.rows import RowGatherer
 _LED = re.compile(r"\s*\(([^)]{1,40})\)\s+(\S{1,40})\s+(?=\S)")
 
 
-BATCH = 20_000
-PIECE = 1 << 20
-LONGEST = 4096  # a line without an end is not a sentence
+BATCH = 20_000  # lines of a batch, assumed
+PIECE = 1 << 20  # bytes read at a time, assumed
+LONGEST = 4096  # a line without an end is not a sentence, assumed
 
 
 class LineRecording:

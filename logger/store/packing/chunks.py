@@ -17,7 +17,7 @@ from logger.store.packing.codec import (
     encode_times,
 )
 
-MOST_ROWS = 2**17  # of one chunk: a day and a half at 1 Hz; joining takes 60 bytes of memory a row
+MOST_ROWS = 2**17  # of one chunk, assumed: 1.5 days at 1 Hz; joining takes 60 bytes a row
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,7 @@ from logger.store.groups import load_groups
 from logger.store.packing import chunks
 from logger.store.packing.codec import Floats
 from logger.store.transaction import transaction
-
-DAY_US = 86400 * 1_000_000
+from logger.units import DAY_US
 
 
 @dataclass(frozen=True, slots=True)

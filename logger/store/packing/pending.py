@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from logger.store.groups import StoredGroup
-from logger.store.limits import Limits
 from logger.store.packing import chunks
 from logger.store.packing.codec import Floats, Ints
+from logger.store.packing.limits import Limits
 from logger.store.packing.tick_codec import bundle
 
 Part = tuple[Ints, Floats]  # times shape (n,), values shape (n, channels)

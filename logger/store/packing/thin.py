@@ -24,7 +24,7 @@ from logger.store.packing.codec import (
 )
 from logger.store.transaction import transaction
 
-STEP_S = 10.0
+STEP_S = 10.0  # length of a point of thinned readings, assumed
 
 
 @dataclass(frozen=True, slots=True)

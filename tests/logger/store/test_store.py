@@ -19,7 +19,7 @@ from logger.reading import (
     Row,
     UtcFix,
 )
-from logger.store import Store, writer
+from logger.store import Store, due
 from logger.store.packing import chunks
 from tests.support.stored import (
     ALL,
@@ -249,7 +249,7 @@ def test_the_same_boot_goes_on_after_a_restart_of_the_recorder(store):
 def test_live_rows_are_committed_by_their_own_age(store, monkeypatch):
     """However long they were on their way: the log must not lose what is older than flush_s."""
     now_us = [1000 * S]
-    monkeypatch.setattr(writer, "time", SimpleNamespace(monotonic=lambda: now_us[0] / S))
+    monkeypatch.setattr(due, "time", SimpleNamespace(monotonic=lambda: now_us[0] / S))
 
     def tail():
         return store._db.execute("SELECT count(*) FROM tick").fetchone()[0]
