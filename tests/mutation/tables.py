@@ -30,9 +30,7 @@ def modules(root: Path, package: str) -> list[str]:
 def own_tests(root: Path, module: str) -> list[str]:
     """The tests of a module: files of its package's tests that import it, else all of them."""
     folder, name = module.removesuffix(".py").rsplit("/", 1)
-    place = next(
-        tests for code, tests in PACKAGES.values() if f"{module}/".startswith(f"{code}/")
-    )
+    place = next(tests for code, tests in PACKAGES.values() if f"{module}/".startswith(f"{code}/"))
     dotted = folder.replace("/", ".")
     named = rf"{dotted}\.{name}\b|from {dotted} import ([^\n(]*|\([^)]*)\b{name}\b"
     files = sorted((root / place).rglob("test_*.py"))
