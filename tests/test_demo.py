@@ -6,10 +6,12 @@ from pathlib import Path
 import pytest
 
 import replay
-from analyzer import answers
+from analyzer.answers import flags, range_left, refresh, review
 from analyzer.faces.cli.playback import play_into
+from analyzer.series.log import OpenLog
 from logger.store import Store
 from replay.boatsim.demo import make
+from replay.into_log import Recordings
 
 TRUTH = json.loads((Path(replay.__file__).parent / "demo" / "truth.json").read_text("ascii"))
 
@@ -17,7 +19,7 @@ TRUTH = json.loads((Path(replay.__file__).parent / "demo" / "truth.json").read_t
 @pytest.fixture(scope="module")
 def demo(demo_log):
     """The demo's log, opened."""
-    with answers.open_log(demo_log) as ctx:
+    with OpenLog.open(demo_log) as ctx:
         yield ctx
 
 
@@ -28,14 +30,14 @@ def healthy(tmp_path_factory):
     make(folder, faults=False)
     log = folder / "log.sqlite"
     files = sorted([*folder.glob("*.log.*"), *folder.glob("*.nmea.*")])
-    play_into(log, files, folder / "boat.toml")
-    with answers.open_log(log) as ctx:
+    play_into(log, Recordings(files), folder / "boat.toml")
+    with OpenLog.open(log) as ctx:
         yield ctx
 
 
 def test_range_holds_the_distance_the_boat_could_still_go(demo):
     true_m = TRUTH["end"]["present"]["distance_m"]
-    answer = answers.range_left(demo)
+    answer = range_left.range_left(demo)
     assert answer.motoring
     assert answer.distance.low < true_m < answer.distance.high
 
@@ -48,7 +50,7 @@ NEW_PACK = "what a pack in service holds is counted with: the middle is 17 % low
 @pytest.mark.xfail(strict=True, reason=NEW_PACK)
 def test_the_middle_of_the_range_is_near_the_distance_the_boat_could_still_go(demo):
     true_m = TRUTH["end"]["present"]["distance_m"]
-    assert answers.range_left(demo).distance.mid == pytest.approx(true_m, rel=0.08)
+    assert range_left.range_left(demo).distance.mid == pytest.approx(true_m, rel=0.08)
 
 
 @pytest.mark.xfail(strict=True, reason="5 of 8 held, the bar is 70 %: as above, all too short")
@@ -56,23 +58,23 @@ def test_range_holds_the_distance_at_other_speeds(demo):
     """Eight ranges in ten should; a curve that misses most of its points is wrong."""
     hits = 0
     for row in TRUTH["end"]["others"]:
-        answer = answers.range_left(demo, speed_mps=row["speed_water_mps"])
+        answer = range_left.range_left(demo, speed_mps=row["speed_water_mps"])
         hits += answer.distance.low <= row["distance_m"] <= answer.distance.high
     assert hits >= 0.7 * len(TRUTH["end"]["others"])
 
 
 def test_home_is_no_nearer_back_along_the_track_than_straight(demo):
-    straight, track = (answers.range_left(demo, home=way).home for way in ("straight", "track"))
+    straight, track = (range_left.range_left(demo, home=way).home for way in ("straight", "track"))
     assert (straight.way, track.way) == ("straight", "track")
     assert track.distance_m >= straight.distance_m
-    nowhere = answers.Context(demo.store, demo.boat.model_copy(update={"home": None}))
-    answer = answers.range_left(nowhere, home="straight")
+    nowhere = OpenLog(demo.store, demo.boat.model_copy(update={"home": None}))
+    answer = range_left.range_left(nowhere, home="straight")
     assert answer.home is None
     assert answer.home_reason == "the boat file names no [home]"
 
 
 def test_charge_and_stream_are_what_they_were(demo):
-    answer = answers.range_left(demo)
+    answer = range_left.range_left(demo)
     assert answer.charge.low < TRUTH["end"]["soc_frac"] < answer.charge.high
     east, north = TRUTH["stream_east_mps"][-1], TRUTH["stream_north_mps"][-1]
     # The stream changes in the entrance within minutes; the answer speaks of the last half hour.
@@ -80,7 +82,7 @@ def test_charge_and_stream_are_what_they_were(demo):
 
 
 def test_weak_cell_and_loose_lug_are_named_before_the_end_and_nothing_else(demo):
-    seen = {f.kind: f for f in answers.flags(demo)}
+    seen = {f.kind: f for f in flags.flags(demo)}
     assert set(seen) == {"cell_resistance", "lug_heating"}
     cell, lug = seen["cell_resistance"], seen["lug_heating"]
     assert cell.subject == f"cell {TRUTH['faults']['weak_cell']['number']}"
@@ -90,7 +92,7 @@ def test_weak_cell_and_loose_lug_are_named_before_the_end_and_nothing_else(demo)
 
 
 def test_without_the_faults_no_flag_is_raised(healthy):
-    assert answers.flags(healthy) == ()
+    assert flags.flags(healthy) == ()
 
 
 def test_replay_holds_every_boat_channel(demo):
@@ -103,32 +105,32 @@ def test_replay_holds_every_boat_channel(demo):
 
 
 def test_one_trip_with_its_legs(demo):
-    (trip,) = answers.trips(demo)
+    (trip,) = review.trips(demo)
     kinds = [leg.kind for leg in trip.legs]
     assert kinds[0] == "motoring"
     assert kinds[-1] == "motoring"
     assert "sailing" in kinds
-    review = answers.review(demo)
-    assert review.sag
-    assert review.ledger
+    explained = review.review(demo)
+    assert explained.sag
+    assert explained.ledger
 
 
 def test_asking_again_changes_nothing(demo):
     with Store.open(demo.store.path, write=True) as store:
-        again = answers.Context(store, demo.boat)
-        before = answers.trips(demo), answers.flags(demo), answers.range_left(demo).distance
-        answers.refresh(again)
-        after = answers.trips(demo), answers.flags(demo), answers.range_left(demo).distance
+        again = OpenLog(store, demo.boat)
+        before = review.trips(demo), flags.flags(demo), range_left.range_left(demo).distance
+        refresh.refresh(again)
+        after = review.trips(demo), flags.flags(demo), range_left.range_left(demo).distance
     assert before == after
 
 
 def test_who_must_turn_is_not_told_what_a_deep_trip_would_teach(demo):
     lesson = "one trip from full down to about 15 %"
-    near = answers.range_left(demo, home="straight")
+    near = range_left.range_left(demo, home="straight")
     assert not near.next_action.startswith("turn")
     assert any(lesson in text for text in near.distance.missing)
     home = demo.boat.home.model_copy(update={"latitude_deg": demo.boat.home.latitude_deg + 0.5})
-    afar = answers.Context(demo.store, demo.boat.model_copy(update={"home": home}))
-    far = answers.range_left(afar, home="straight")
+    afar = OpenLog(demo.store, demo.boat.model_copy(update={"home": home}))
+    far = range_left.range_left(afar, home="straight")
     assert far.next_action.startswith("turn for home now")
     assert not any(lesson in text for text in far.distance.missing)

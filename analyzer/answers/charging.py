@@ -7,7 +7,7 @@ from analyzer.estimation.detection import Detection
 from analyzer.pack import charging
 from analyzer.pack.shunt_sense import shunt_sense
 from analyzer.pack.soc import PackPosterior
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
 
 RECENT_US = 12 * 3600 * 1_000_000
@@ -16,7 +16,7 @@ DAY_US = 24 * 3600 * 1_000_000
 SOURCES = ("solar_power_w", "shaft_speed_rps")
 
 
-def charging_now(ctx: Context, here: Here) -> tuple[tuple[Detection, ...], tuple[str, ...]]:
+def charging_now(ctx: OpenLog, here: Here) -> tuple[tuple[Detection, ...], tuple[str, ...]]:
     """Findings about the charging of the last half day, and remarks for people."""
     span = ctx.store.span()
     if span is None:
@@ -30,7 +30,7 @@ def charging_now(ctx: Context, here: Here) -> tuple[tuple[Detection, ...], tuple
     return found, _remarks(series, here.charge, ctx) if here.charge else ()
 
 
-def _reversed(series: Series, ctx: Context) -> tuple[Detection, ...]:
+def _reversed(series: Series, ctx: OpenLog) -> tuple[Detection, ...]:
     """A shunt the wrong way round: the charge is followed with the sign turned, nothing else is."""
     volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
     test = shunt_sense(volts, amps, series.step_s, ctx.boat.pack.rated_capacity_ah)
@@ -43,7 +43,7 @@ def _days_since_full(charge: PackPosterior, span: tuple[int, int]) -> float:
     return (span[1] - since) / DAY_US
 
 
-def _remarks(series: Series, charge: PackPosterior, ctx: Context) -> tuple[str, ...]:
+def _remarks(series: Series, charge: PackPosterior, ctx: OpenLog) -> tuple[str, ...]:
     inward = -_mean(series, "pack_current_a")
     left = charging.time_to_full(charge, ctx.boat.pack, inward)
     if left.mid is None:

@@ -6,31 +6,37 @@ from dataclasses import dataclass, field
 
 from analyzer.estimation.results import FlagView, to_json
 from analyzer.learned.findings import kept
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from logger.store import FlagRecord
 
 OVER_SHOWN_US = 24 * 3600 * 1_000_000  # of log: longer a flag that is over is no news; assumed
 
 
-def standing(ctx: Context) -> tuple[FlagView, ...]:
+def flags(log: OpenLog) -> tuple[FlagView, ...]:
+    """All flags: those that stand first, the newest of each first."""
+    seen = views(log, log.store.flags())
+    return tuple(sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s)))
+
+
+def standing(ctx: OpenLog) -> tuple[FlagView, ...]:
     """The flags that stand."""
     return views(ctx, (flag for flag in ctx.store.flags() if flag.cleared_us is None))
 
 
-def over_unseen(ctx: Context, end_us: int) -> tuple[FlagView, ...]:
+def over_unseen(ctx: OpenLog, end_us: int) -> tuple[FlagView, ...]:
     """Flags over for at most a day before a time, that nobody has said to have seen. [µs]"""
     known = (f for f in ctx.store.flags() if f.cleared_us is not None and f.seen_us is None)
     return views(ctx, (f for f in known if (f.cleared_us or 0) > end_us - OVER_SHOWN_US))
 
 
-def views(ctx: Context, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
+def views(ctx: OpenLog, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
     """Flags with times in seconds of UTC, their age, and what their causes look like now."""
     span, age_s = ctx.store.span(), ctx.store.age_s()
     now_s = None if span is None or age_s is None else span[1] / 1e6 + age_s
     return tuple(_view(ctx, flag, now_s) for flag in flags)
 
 
-def _view(ctx: Context, flag: FlagRecord, now_s: float | None) -> FlagView:
+def _view(ctx: OpenLog, flag: FlagRecord, now_s: float | None) -> FlagView:
     last = kept(ctx.store, flag)
     return FlagView(
         number=flag.number or 0,

@@ -8,7 +8,7 @@ from analyzer.estimation.ground import Ground, broken, standing_of
 from analyzer.estimation.results import RangeAnswer
 from analyzer.grounds.decide import grounds
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from logger.units import HOUR_S
 
 SILENT_S = 300.0  # at half the capacity an hour that is 4 % of charge: beyond, it is not known
@@ -22,13 +22,13 @@ RANGE_INPUTS = (
 PLAN_INPUTS = ("charge", "pack current", "pack voltage", "speed over ground", "pack temperature")
 
 
-def standings(ctx: Context, end_us: int) -> tuple[Ground, ...]:
+def standings(ctx: OpenLog, end_us: int) -> tuple[Ground, ...]:
     """How every input stands at a time of the timeline. [µs]"""
     return grounds(ctx.store, ctx.boat, end_us)
 
 
 def charge_of(
-    ctx: Context, followed: PackPosterior | None, rows: Sequence[Ground], end_us: int
+    ctx: OpenLog, followed: PackPosterior | None, rows: Sequence[Ground], end_us: int
 ) -> PackPosterior | None:
     """The charge as it may be used: followed, else told by a device, else None.
 

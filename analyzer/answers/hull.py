@@ -3,12 +3,12 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from analyzer.environment import double_run as runs
+from analyzer.environment.double_run import STEPS, DoubleRun, calibrate
 from analyzer.environment.stream import Calibration
 from analyzer.errors import NoTrip
 from analyzer.estimation.estimate import Estimate
 from analyzer.hull import hull, steady
-from analyzer.hull.fouling import Fouling, fouling
+from analyzer.hull.fouling import Fouling, TripLoss, fouling
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned.keys import (
@@ -17,11 +17,13 @@ from analyzer.learned.keys import (
     charge_at,
     points_before,
 )
-from analyzer.range.hindcast import Before, Hindcast, hindcast
+from analyzer.range.hindcast import Asked, Before, Hindcast, hindcast
 from analyzer.range.reach import speeds_for
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from analyzer.trips import trips
 from logger.store import TripRecord
+
+__all__ = ["STEPS", "Asked", "Calibration", "DoubleRun", "Fouling", "Hindcast", "TripLoss"]
 
 LATELY_US = 45 * 60 * 1_000_000  # double runs are looked for in this much of the log
 
@@ -57,7 +59,7 @@ class HindcastAnswer:
     hindcast: Hindcast
 
 
-def hull_state(ctx: Context) -> HullAnswer:
+def hull_state(ctx: OpenLog) -> HullAnswer:
     """Power against speed from all trips, and the trend between them."""
     prior = hull.prior(ctx.boat)
     parts = points_before(ctx, None)
@@ -81,7 +83,7 @@ def _row(curve: PowerCurve, prior: PowerCurve, speed: float) -> CurveRow:
 
 
 def hindcast_trip(
-    ctx: Context,
+    ctx: OpenLog,
     record: TripRecord,
     every_s: float = 300.0,
     progress: Callable[[float], None] | None = None,
@@ -103,18 +105,18 @@ def hindcast_trip(
     return HindcastAnswer(record.number, record.start_us / 1e6, found)
 
 
-def double_run(ctx: Context) -> runs.DoubleRun:
+def double_run(ctx: OpenLog) -> DoubleRun:
     """The double run in the last three quarters of an hour of the log."""
     span = ctx.store.span()
     end_us = span[1] + 1 if span else 0
     names = (*steady.CHANNELS, "shaft_speed_rps")
     series = ctx.load(tuple(dict.fromkeys(names)), max(end_us - LATELY_US, 0), end_us)
-    found = runs.calibrate(series)
+    found = calibrate(series)
     _keep(ctx, found, end_us)
     return found
 
 
-def _keep(ctx: Context, found: runs.DoubleRun, end_us: int) -> None:
+def _keep(ctx: OpenLog, found: DoubleRun, end_us: int) -> None:
     """A finished double run's calibration is kept for the streams to come."""
     if found.speed_water_mps is None or not ctx.store.writable:
         return

@@ -13,7 +13,12 @@ from analyzer.environment.solar import (
     ClearSkySun,
     share_today,
 )
-from analyzer.environment.stream_table import StreamTable, TableStream, read_stream_table
+from analyzer.environment.stream_table import (
+    StreamTable,
+    TableStream,
+    parse_utc,
+    read_stream_table,
+)
 from analyzer.environment.wind import ONE_WIND_S, Wind
 from analyzer.errors import BadRoute
 from analyzer.range import inputs
@@ -23,12 +28,15 @@ from analyzer.range.plan import (
     FEW,
     Passage,
     Plan,
+    PlanLeg,
     plan,
 )
-from analyzer.range.route import Route, SeenStream, read_gpx
-from analyzer.series.log import Context
+from analyzer.range.route import TRACK_TOLERANCE_M, Route, SeenStream, read_gpx
+from analyzer.series.log import OpenLog
 from analyzer.series.series import load
 from logger.units import KN, UNDATED_S
+
+__all__ = ["TRACK_TOLERANCE_M", "PlanLeg", "Wind", "parse_utc"]  # for the faces
 
 DRAWS = 1000  # a probability of 0.9 to 1 % (one standard deviation), by definition
 LONGEST_S = 48 * 3600.0  # of a passage that the sun is looked up for; assumed
@@ -88,7 +96,7 @@ class PlanWish:
 class _Asked:
     """A question about a passage with what the log says. departure_s: UTC s."""
 
-    ctx: Context
+    ctx: OpenLog
     wish: PlanWish
     here: Here
     end_us: int
@@ -101,7 +109,16 @@ class _Asked:
         return self.departure_s - self.end_us / 1e6
 
 
-def plan_passage(ctx: Context, wish: PlanWish) -> PlanAnswer:
+def forecast(speed_mps: float, from_deg: float) -> Wind:
+    """A true wind that was foretold: less sure than a sensor's.
+
+    Args:
+        from_deg: Where it comes from.
+    """
+    return Wind(speed_mps, from_deg, sd_mps=0.5 + 0.15 * speed_mps)  # assumed
+
+
+def plan_passage(ctx: OpenLog, wish: PlanWish) -> PlanAnswer:
     """Will this passage work?
 
     Raises:
@@ -172,7 +189,7 @@ def _water(
     return SeenStream(paths, asked.end_us / 1e6)
 
 
-def _now_s(ctx: Context, end_us: int) -> float:
+def _now_s(ctx: OpenLog, end_us: int) -> float:
     """Now, by the log where it is of this boot: a board's calendar may be wrong. [UTC s]"""
     age_s = ctx.store.age_s()
     if age_s is None or end_us / 1e6 < UNDATED_S:
@@ -268,12 +285,12 @@ def _share(asked: _Asked) -> tuple[tuple[float, float] | None, str]:
     return share, f"{100 * share[0]:.0f} % of a clear sky, {words}"
 
 
-def _with_reserve(ctx: Context, reserve_frac: float | None) -> Context:
+def _with_reserve(ctx: OpenLog, reserve_frac: float | None) -> OpenLog:
     """The same log and boat with another reserve."""
     if reserve_frac is None:
         return ctx
     kept = ctx.boat.reserve.model_copy(update={"soc_frac": reserve_frac})
-    return Context(ctx.store, ctx.boat.model_copy(update={"reserve": kept}))
+    return OpenLog(ctx.store, ctx.boat.model_copy(update={"reserve": kept}))
 
 
 def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:

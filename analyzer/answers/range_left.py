@@ -32,7 +32,7 @@ from analyzer.range.home import (
 )
 from analyzer.range.monte_carlo import Ahead, ReachInput
 from analyzer.range.reach import ReachResult, middle, reach
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from analyzer.series.series import load
 
 # Assumed: age of a position that still says where the boat is; how far back and how finely a track
@@ -60,7 +60,7 @@ SET_SIGN = (
 
 
 def range_left(
-    ctx: Context,
+    ctx: OpenLog,
     speed_mps: float | None = None,
     stream: tuple[float, float] | None = None,
     home: WayHome | None = None,
@@ -95,7 +95,7 @@ class _Asked:
     k: Index of the speed that the answer is about.
     """
 
-    ctx: Context
+    ctx: OpenLog
     here: Here
     end_us: int
     given: ReachInput
@@ -122,7 +122,7 @@ class _Asked:
 
 
 def _on_its_grounds(
-    ctx: Context, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
+    ctx: OpenLog, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
 ) -> RangeAnswer:
     """The answer if everything that it rests on is as it is read."""
     if here.charge is None or here.charge.sign_reversed:
@@ -161,13 +161,13 @@ def _about(here: Here, asked_mps: float | None, wanted_mps: float | None) -> Abo
     return "power" if wanted_mps is not None else "furthest"
 
 
-def _last_fix(ctx: Context, oldest_us: int = 0) -> tuple[float, float] | None:
+def _last_fix(ctx: OpenLog, oldest_us: int = 0) -> tuple[float, float] | None:
     """Latitude and longitude last read; None where older than a time of the timeline. [µs]"""
     lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
     return (lat[1], lon[1]) if lat and lon and lat[0] >= oldest_us else None
 
 
-def _sun_place(ctx: Context, here: Here) -> tuple[float, float] | None:
+def _sun_place(ctx: OpenLog, here: Here) -> tuple[float, float] | None:
     """The last fix, where the sun matters."""
     return _last_fix(ctx) if here.solar_w[0] > 0 else None
 
@@ -210,7 +210,7 @@ def _ahead(wish: HomeWish) -> Ahead:
     return "stays" if wish.stream == "same" else "reversed"
 
 
-def _track_m(ctx: Context, home: tuple[float, float], end_us: int) -> float:
+def _track_m(ctx: OpenLog, home: tuple[float, float], end_us: int) -> float:
     """Distance home along the track of the trip that is going on; 0 where there is none."""
     trips = ctx.store.trips()
     start_us = trips[-1].start_us if trips else max(end_us - TRACK_US, 0)
@@ -311,7 +311,7 @@ def _missing(here: Here) -> tuple[str, ...]:
     return tuple(text for name, text in wants if name not in there)
 
 
-def _without_charge(ctx: Context, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
+def _without_charge(ctx: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
     """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
     known = inputs.RangeInputs(ctx.boat, None, here.curve, here.stream, wind=here.wind)

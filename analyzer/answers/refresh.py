@@ -36,7 +36,7 @@ from analyzer.learned.keys import (
 from analyzer.pack.capacity import from_gauge
 from analyzer.pack.soc import Charge, PackPosterior
 from analyzer.series import bridges
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
 from analyzer.trips import trips
 from analyzer.trips.spans import APART_US, next_window
@@ -47,7 +47,7 @@ MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves a little while its rea
 Progress = Callable[[float], None]
 
 
-def refresh(ctx: Context, progress: Progress | None = None) -> None:
+def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
     """Finds trips, follows the charge, gathers steady points and runs the watch.
 
     Args:
@@ -83,19 +83,19 @@ def refresh(ctx: Context, progress: Progress | None = None) -> None:
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
 
-def _cut_short(ctx: Context, last: trips.Trip, window: tuple[int, int]) -> bool:
+def _cut_short(ctx: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
     """Whether a trip goes on beyond a window that only its length has ended."""
     more = next_window(ctx, window[1])
     goes_on = more is not None and more[0] - last.end_us < APART_US
     return goes_on and last.start_us > window[0]
 
 
-def _series(ctx: Context, start_us: int, end_us: int) -> Series:
+def _series(ctx: OpenLog, start_us: int, end_us: int) -> Series:
     names = (*trips.TRIP_CHANNELS, *pack_channels(ctx.boat), *steady.CHANNELS)
     return ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
 
 
-def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) -> list[TripRecord]:
+def _keep(ctx: OpenLog, series: Series, found: list[trips.Trip], before: int) -> list[TripRecord]:
     """Keeps the charge at trips' beginnings and at the stretch's end, and the trips' steady points;
     gives its trips.
     """
@@ -119,7 +119,7 @@ def _keep(ctx: Context, series: Series, found: list[trips.Trip], before: int) ->
     return records
 
 
-def _keep_charge(ctx: Context, series: Series, found: list[trips.Trip]) -> list[tuple[int, Charge]]:
+def _keep_charge(ctx: OpenLog, series: Series, found: list[trips.Trip]) -> list[tuple[int, Charge]]:
     """Follows the charge over a stretch, and keeps it where a later question will begin.
 
     Returns:
@@ -137,7 +137,7 @@ def _keep_charge(ctx: Context, series: Series, found: list[trips.Trip]) -> list[
     return parts
 
 
-def _keep_once(ctx: Context, key: str, value: dict[str, Any], at_us: int) -> None:
+def _keep_once(ctx: OpenLog, key: str, value: dict[str, Any], at_us: int) -> None:
     """Keeps what is said of one moment, unless that is kept already: cards wear by writing."""
     kept = ctx.store.learned_by(key, at_us)
     if kept is None or kept.to_us != at_us or kept.value != value:
@@ -158,7 +158,7 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
 
 
 def _watch(
-    ctx: Context,
+    ctx: OpenLog,
     stretch_us: tuple[int | None, int],
     charge: PackPosterior | None,
     progress: Progress | None,

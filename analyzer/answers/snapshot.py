@@ -31,7 +31,7 @@ from analyzer.range import inputs
 from analyzer.range.monte_carlo import Now
 from analyzer.range.thermal_limit import Warmth, warmths
 from analyzer.series import bridges
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.operating import first_finite
 from analyzer.series.series import Series
 from analyzer.trips import trips
@@ -120,7 +120,7 @@ def _warmth(data: dict[str, Any]) -> Warmth:
     return Warmth(**{**data, "mean": tuple(data["mean"]), "cov": cov})
 
 
-def here_now(ctx: Context, end_us: int) -> Here:
+def here_now(ctx: OpenLog, end_us: int) -> Here:
     """The log's newest moment: as kept if nothing came since, else worked out. [µs]"""
     kept = ctx.store.learned(HERE)
     value = kept[-1].value if kept and kept[-1].to_us == end_us else {}
@@ -132,7 +132,7 @@ def here_now(ctx: Context, end_us: int) -> Here:
     return replace(found, charge=_charge(ctx, end_us, rows), grounds=rows)
 
 
-def keep_here(ctx: Context, from_us: int, end_us: int) -> None:
+def keep_here(ctx: OpenLog, from_us: int, end_us: int) -> None:
     """Works out the log's newest moment and keeps it, with the boat's numbers it rests on. [µs]"""
     here = replace(look(ctx, end_us), charge=None)  # that is kept by itself
     value = {**here.to_dict(), "boat": numbers(ctx.boat)}
@@ -144,7 +144,7 @@ def numbers(boat: Boat) -> str:
     return sha256(boat.model_dump_json().encode()).hexdigest()[:16]
 
 
-def look(ctx: Context, end_us: int) -> Here:
+def look(ctx: OpenLog, end_us: int) -> Here:
     """Works out the moment that ends at a time of the timeline. [µs]"""
     known = ctx.store.trips()
     going = bool(known) and end_us - known[-1].end_us < FRESH_US
@@ -152,7 +152,7 @@ def look(ctx: Context, end_us: int) -> Here:
     return between(ctx, start_us, end_us)
 
 
-def between(ctx: Context, start_us: int, end_us: int) -> Here:
+def between(ctx: OpenLog, start_us: int, end_us: int) -> Here:
     """Works out the moment that ends a stretch, from the stretch and what was kept before. [µs]"""
     names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
     names += watch.channels(ctx.boat)
@@ -180,12 +180,12 @@ def between(ctx: Context, start_us: int, end_us: int) -> Here:
     )
 
 
-def _charge(ctx: Context, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:
+def _charge(ctx: OpenLog, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:
     charge = charge_of(ctx, charge_at(ctx, end_us), rows, end_us)
     return charge if charge and np.isfinite(charge.soc) else None
 
 
-def _curve(ctx: Context, series: Series, stream: Stream) -> PowerCurve:
+def _curve(ctx: OpenLog, series: Series, stream: Stream) -> PowerCurve:
     """The power curve by the hull's numbers, earlier trips and this stretch."""
     kept = [k for k in ctx.store.learned(STEADY) if k.from_us < series.t0_us]
     earlier = [revive(SteadyPoints.from_dict, k.value) for k in kept]

@@ -11,7 +11,7 @@ from analyzer.learned import cable_history
 from analyzer.learned.keys import GAUGE, charges, revive
 from analyzer.pack.ageing import ageing
 from analyzer.pack.capacity import TripCharge, learn
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from analyzer.thermal import joints
 from logger.store import TripRecord
 
@@ -46,7 +46,7 @@ class PackHealth:
     remarks: tuple[str, ...]
 
 
-def pack(ctx: Context) -> PackHealth:
+def pack(ctx: OpenLog) -> PackHealth:
     """Capacity and resistance as the log has shown them so far."""
     states = charges(ctx)
     capacity = tuple(
@@ -66,7 +66,7 @@ def pack(ctx: Context) -> PackHealth:
     )
 
 
-def _by_gauge(ctx: Context) -> tuple[str, ...]:
+def _by_gauge(ctx: OpenLog) -> tuple[str, ...]:
     """The capacity that the trips agree on by a device's own gauge, and the trips left out."""
     found = [revive(lambda v: TripCharge(**v), kept.value) for kept in ctx.store.learned(GAUGE)]
     learned = learn([trip for trip in found if trip is not None])
@@ -81,7 +81,7 @@ def _by_gauge(ctx: Context) -> tuple[str, ...]:
     return (*said, *(f"{trip[:1].upper()}{trip[1:]}: {why}." for trip, why in odd))
 
 
-def cable_courses(ctx: Context) -> dict[str, Course]:
+def cable_courses(ctx: OpenLog) -> dict[str, Course]:
     """Rise of each probe's place at its reference current, trip by trip. [K] by cable."""
     history = cable_history.history(ctx.store)
     return {
@@ -95,7 +95,7 @@ def cable_courses(ctx: Context) -> dict[str, Course]:
 
 
 def cell_course(
-    ctx: Context, cell: str, remember: Callable[[TripRecord, Callable[[], object]], object]
+    ctx: OpenLog, cell: str, remember: Callable[[TripRecord, Callable[[], object]], object]
 ) -> Course:
     """A cell's resistance over the others' middle, in the newest trips. [ohm]
 
@@ -112,7 +112,7 @@ def cell_course(
     return Course(f"{cell}: resistance above the others', mΩ", tuple(rows))
 
 
-def _resistances(ctx: Context, trip: TripRecord) -> dict[str, Estimate]:
+def _resistances(ctx: OpenLog, trip: TripRecord) -> dict[str, Estimate]:
     """Each cell's resistance less the middle of all, over one trip. [ohm]"""
     monitor = CellMonitor(ctx.boat.pack)
     monitor.update(ctx.load(watch.channels(ctx.boat), trip.start_us, trip.end_us))

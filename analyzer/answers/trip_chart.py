@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.answers import find_trip
+from analyzer.answers.review import find_trip
 from analyzer.answers.snapshot import between
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import Plot
@@ -21,7 +21,7 @@ from analyzer.learned.keys import follow
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.reach import middle, reach, toward
 from analyzer.series.decimate import thinned
-from analyzer.series.log import Context, cell_channels, pack_channels
+from analyzer.series.log import OpenLog, cell_channels, pack_channels
 from analyzer.series.series import Floats, Series, load
 from analyzer.thermal.cables import CableGroup
 from analyzer.trips import sag
@@ -81,7 +81,7 @@ def trip_plot(
 
 
 def trip_series(
-    ctx: Context, number: int | None, names: tuple[str, ...], deep: bool = True
+    ctx: OpenLog, number: int | None, names: tuple[str, ...], deep: bool = True
 ) -> TripSeries:
     """Channels of a trip, and what its charts show beside them.
 
@@ -108,7 +108,7 @@ def trip_series(
     return TripSeries(Series(series.t0_us, series.step_s, series.n, found), lowest, probes)
 
 
-def _cells(ctx: Context, series: Series) -> tuple[dict[str, Floats], str]:
+def _cells(ctx: OpenLog, series: Series) -> tuple[dict[str, Floats], str]:
     """The fan of cells, or of blocks where cells are not measured. [V off their mean]"""
     held = [n for n in cell_channels(ctx.boat) if series.has(n)]
     kinds = [[n for n in held if n.startswith(kind)] for kind in ("cell_", "block_")]
@@ -125,7 +125,7 @@ def _cells(ctx: Context, series: Series) -> tuple[dict[str, Floats], str]:
     return fan | {"cells_lowest_v": off[lowest]}, names[lowest]
 
 
-def _sag(ctx: Context, series: Series) -> dict[str, Floats]:
+def _sag(ctx: OpenLog, series: Series) -> dict[str, Floats]:
     """The account of volts at each time; a term that is not measured is zero."""
     charge = follow(ctx, series)
     if charge is None or not series.has("pack_voltage_v"):
@@ -140,7 +140,7 @@ def _sag(ctx: Context, series: Series) -> dict[str, Floats]:
     return found
 
 
-def _settles(ctx: Context, series: Series) -> tuple[dict[str, Floats], dict[str, str]]:
+def _settles(ctx: OpenLog, series: Series) -> tuple[dict[str, Floats], dict[str, str]]:
     """Where each probe's place would settle, as it was predicted at each moment. [°C]"""
     probed = [cable for cable in ctx.boat.cable if cable.probe]
     if not probed:
@@ -174,7 +174,7 @@ class Around:
     rows: tuple[tuple[float, Estimate], ...]
 
 
-def around(ctx: Context, number: int | None) -> Around | None:
+def around(ctx: OpenLog, number: int | None) -> Around | None:
     """The reach in every direction from where a trip ended, at the speed the boat then made.
 
     Returns:

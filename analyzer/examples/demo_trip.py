@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 
 from analyzer import answers
-from analyzer.answers.hull import hull_state
 from logger.units import KN
 
 COLOUR = {"motoring": "#c9d8e6", "sailing": "#d7e8cf", "charging": "#f3e3c0", "lying": "#ececec"}
@@ -38,17 +37,17 @@ def main(log_file: str, picture: str, trip: int = 1) -> None:
         pyplot.close(figure)
 
 
-def power_and_speed(axes: Any, log: answers.Context, trip: int) -> None:
+def power_and_speed(axes: Any, log: answers.Log, trip: int) -> None:
     """What the boat did: power from the pack and speed over the ground, legs behind."""
     from matplotlib import dates
 
     names = ("pack_voltage_v", "pack_current_a", "speed_ground_mps")
-    frame = answers.frame(log, *names, trip=trip).resample(MINUTE).mean()
+    frame = log.frame(*names, trip=trip).resample(MINUTE).mean()
     power_kw = frame["pack_voltage_v"] * frame["pack_current_a"] / 1000
     axes.plot(frame.index, power_kw, color="#1f3b57", label="power from the pack [kW]")
     axes.plot(frame.index, frame["speed_ground_mps"] / KN, color="#b4552d",
               label="speed over ground [kn]")  # fmt: skip
-    (row,) = (one for one in answers.trips(log) if one.number == trip)
+    (row,) = (one for one in log.trips() if one.number == trip)
     for leg in row.legs:
         start, end = (np.datetime64(round(t), "s") for t in (leg.start_utc_s, leg.end_utc_s))
         axes.axvspan(start, end, color=COLOUR[leg.kind], zorder=0)
@@ -60,9 +59,9 @@ def power_and_speed(axes: Any, log: answers.Context, trip: int) -> None:
     axes.legend(loc="upper right")
 
 
-def power_curve(axes: Any, log: answers.Context) -> None:
+def power_curve(axes: Any, log: answers.Log) -> None:
     """Power against speed: what the hull's numbers said, and what the trip has shown."""
-    curve = answers.table(hull_state(log).curve)
+    curve = answers.table(log.hull().curve)
     knots = curve["speed_water_mps"] / KN
     for name, colour, text in (
         ("prior", "#b0b0b0", "from the hull's numbers"),
@@ -78,9 +77,9 @@ def power_curve(axes: Any, log: answers.Context) -> None:
     axes.legend()
 
 
-def watt_hours(axes: Any, log: answers.Context, trip: int) -> None:
+def watt_hours(axes: Any, log: answers.Log, trip: int) -> None:
     """Where the energy came from and where it went."""
-    rows = answers.table(answers.review(log, trip).ledger).dropna(subset="energy").iloc[::-1]
+    rows = answers.table(log.review(trip).ledger).dropna(subset="energy").iloc[::-1]
     error = [rows["energy"] - rows["energy_low"], rows["energy_high"] - rows["energy"]]
     axes.barh(rows["text"], rows["energy"], color="#7a9bb8")
     axes.errorbar(rows["energy"], rows["text"], xerr=np.clip(error, 0, None), fmt="none",
@@ -89,9 +88,9 @@ def watt_hours(axes: Any, log: answers.Context, trip: int) -> None:
     axes.set_xlabel("Wh")
 
 
-def volts(axes: Any, log: answers.Context, trip: int) -> None:
+def volts(axes: Any, log: answers.Log, trip: int) -> None:
     """Where the volts went at the worst moment."""
-    sags = answers.review(log, trip).sag
+    sags = log.review(trip).sag
     if not sags:
         axes.set_title("No account of volts without the pack's voltage and current")
         return

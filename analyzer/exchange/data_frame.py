@@ -2,7 +2,7 @@
 
 >>> from analyzer import answers
 >>> log = answers.open_log("demo.sqlite")
->>> frame = answers.frame(log, "pack_voltage_v", "pack_current_a", trip=1)
+>>> frame = log.frame("pack_voltage_v", "pack_current_a", trip=1)
 
 From there on it is pandas: the most that the pack gave, and its energy over ten minutes each.
 
@@ -15,33 +15,30 @@ True
 
 Answers of many rows become frames too; an estimate becomes its middle and its range.
 
->>> trips = answers.table(answers.trips(log))
+>>> trips = answers.table(log.trips())
 >>> trips[["number", "charge_end", "charge_end_low", "charge_end_high"]].round(2).shape
 (1, 4)
 >>> log.close()
 """
 
-from collections.abc import Iterable
-from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analyzer.estimation.estimate import Estimate
 from analyzer.exchange.rows import choose, rows
-from analyzer.series.log import Context
+from logger.store import Store
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
 def frame(
-    ctx: Context, *channels: str, trip: int | None = None, step_s: float | None = 1.0
+    store: Store, *channels: str, trip: int | None = None, step_s: float | None = 1.0
 ) -> "pd.DataFrame":
     """Channels of a log as a data frame.
 
     Args:
-        ctx: The log; see `analyzer.answers.open_log`.
+        store: The log, open.
         channels: Names; none given: all that the log holds.
         trip: Only the trip of that number; None: the whole log.
         step_s: Seconds from row to row, each the mean over them (angles: the mean direction);
@@ -55,8 +52,8 @@ def frame(
     """
     import pandas as pd
 
-    stretch = choose(ctx.store, trip, channels, step_s)
-    pieces = list(rows(ctx.store, stretch))
+    stretch = choose(store, trip, channels, step_s)
+    pieces = list(rows(store, stretch))
     t_us = [piece.t_mono_us + piece.boot.timeline_offset_us for piece in pieces]
     width = len(stretch.channels)
     found = pd.DataFrame(
@@ -66,32 +63,6 @@ def frame(
             np.concatenate([np.empty(0, np.int64), *t_us]).astype("datetime64[us]"), name="utc"
         ).tz_localize("UTC"),
     )
-    held = ctx.store.channels()
+    held = store.channels()
     found.attrs["units"] = {name: held[name].unit for name in stretch.channels}
     return found.sort_index(kind="stable")
-
-
-def table(answers: Iterable[Any]) -> "pd.DataFrame":
-    """Rows of an answer (`trips`, `flags`, `hull_state(...).curve`, ...) as a data frame.
-
-    Args:
-        answers: Of one kind.
-    Returns:
-        A row each, a column a field; times in seconds since 1970. An estimate `charge` becomes
-        `charge`, `charge_low` and `charge_high`, missing where it cannot be said.
-    """
-    import pandas as pd
-
-    return pd.DataFrame([_flat(answer) for answer in answers])
-
-
-def _flat(answer: Any) -> dict[str, Any]:
-    row: dict[str, Any] = {}
-    for part in (f for f in fields(answer) if f.metadata.get("json", True)):
-        value = getattr(answer, part.name)
-        if isinstance(value, Estimate):
-            row[part.name] = value.mid
-            row[f"{part.name}_low"], row[f"{part.name}_high"] = value.low, value.high
-        else:
-            row[part.name] = value
-    return row

@@ -20,7 +20,7 @@ from analyzer.flags.outputs import (
 )
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned.keys import calibration_before, charge_at, points_before
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from analyzer.series.series import load
 from logger.boat import Boat
 from logger.channels import probe_temp
@@ -135,7 +135,7 @@ class Live:
 
     def _teach(self, at_us: int) -> None:
         """What earlier trips taught: of hull and stream, and of each joint."""
-        ctx = Context(self.store, self.boat)
+        ctx = OpenLog(self.store, self.boat)
         points = SteadyPoints.join(points_before(ctx, at_us))
         self.watch.teach(points, calibration_before(ctx, at_us), charge_at(ctx, at_us))
         monitor.expect_joints(self.watch, self.store, at_us)

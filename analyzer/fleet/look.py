@@ -17,14 +17,13 @@ import numpy as np
 
 import analyzer
 from analyzer import answers
-from analyzer.answers import hull as answer_hull
 from analyzer.errors import AnalyzerError
 from analyzer.fleet.logs import LogRef, digest, fetched
 from analyzer.hull import hull
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned.keys import charges, points_before
 from analyzer.pack.ageing import ageing
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from analyzer.series.physics import GRAVITY
 from logger.errors import LoggerError
 from logger.store import Store, store
@@ -81,17 +80,19 @@ def look(path: Path, boat: str | None = None) -> Record:
     with Store.open(path, write=True) as log:
         if boat is not None and log.boat_text() is None:
             log.save_boat(boat, 0)
-    with answers.open_log(path, write=True) as ctx:
-        answers.refresh(ctx)
+    with answers.open_log(path, write=True) as log:
+        log.refresh()
+        with log.opened() as ctx:
+            numbers, curve, aged = _boat(ctx), _curve(ctx), _ageing(ctx)
         found = {
-            "boat": _boat(ctx),
-            "trips": answers.trips(ctx),
-            "hull": answer_hull.hull_state(ctx),
-            "cells": answers.cells(ctx),
-            "cables": answers.cables(ctx),
-            "flags": answers.flags(ctx),
-            "curve": _curve(ctx),
-            "ageing": _ageing(ctx),
+            "boat": numbers,
+            "trips": log.trips(),
+            "hull": log.hull(),
+            "cells": log.cells(),
+            "cables": log.cables(),
+            "flags": log.flags(),
+            "curve": curve,
+            "ageing": aged,
         }
     record: Record = json.loads(json.dumps(answers.to_json(found)))
     return record
@@ -133,7 +134,7 @@ def peak_bytes() -> int:
     return 0
 
 
-def _boat(ctx: Context) -> Record:
+def _boat(ctx: OpenLog) -> Record:
     boat, span = ctx.boat, ctx.store.span()
     return {
         "name": boat.name,
@@ -149,7 +150,7 @@ def _boat(ctx: Context) -> Record:
     }
 
 
-def _curve(ctx: Context) -> list[Record]:
+def _curve(ctx: OpenLog) -> list[Record]:
     """Power at each Froude number, from all trips."""
     curve = hull.fit(SteadyPoints.join(points_before(ctx, None)), hull.prior(ctx.boat))
     speeds = np.array(FROUDE) * np.sqrt(GRAVITY * ctx.boat.hull.waterline_m)
@@ -165,6 +166,6 @@ def _curve(ctx: Context) -> list[Record]:
     ]
 
 
-def _ageing(ctx: Context) -> Record:
+def _ageing(ctx: OpenLog) -> Record:
     found = ageing(charges(ctx))
     return {"capacity": found.capacity, "resistance": found.resistance, "remarks": found.remarks}

@@ -13,7 +13,7 @@ from analyzer.hull.steady import SteadyPoints
 from analyzer.pack.cell_model import label
 from analyzer.pack.soc import Charge, PackPosterior, track
 from analyzer.series import bridges
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series, load
 from analyzer.trips.spans import WINDOW_US, next_window, unknown_starts
 from analyzer.trips.trips import between
@@ -41,32 +41,32 @@ def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | No
         return None
 
 
-def new_s(ctx: Context) -> float:
+def new_s(ctx: OpenLog) -> float:
     """How much of the log's end has not been looked through. [s]"""
     span, seen = ctx.store.span(), ctx.store.learned(SEEN)
     begin_us, end_us = span or (0, 0)
     return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
 
 
-def follow(ctx: Context, series: Series) -> Charge | None:
+def follow(ctx: OpenLog, series: Series) -> Charge | None:
     """The charge over a stretch, with all that the log knows before it; None without current."""
     if not series.n or not series.has("pack_current_a"):
         return None
     return track(series, ctx.boat.pack, charge_at(ctx, series.t0_us))
 
 
-def charges(ctx: Context) -> list[PackPosterior]:
+def charges(ctx: OpenLog) -> list[PackPosterior]:
     """The states of charge that were kept of this pack, none of another label's, in time order."""
     found = [_charge(ctx, kept) for kept in ctx.store.learned(CHARGE)]
     return [state for state in found if state is not None]
 
 
-def _charge(ctx: Context, kept: Learned | None) -> PackPosterior | None:
+def _charge(ctx: OpenLog, kept: Learned | None) -> PackPosterior | None:
     state = revive(PackPosterior.from_dict, kept.value) if kept else None
     return state if state is not None and state.label == label(ctx.boat.pack) else None
 
 
-def charge_at(ctx: Context, at_us: int) -> PackPosterior | None:
+def charge_at(ctx: OpenLog, at_us: int) -> PackPosterior | None:
     """The charge at a time: as last kept before it, and followed since. [µs]"""
     by_us = at_us + STEP_US  # a stretch ends with its last second
     found = [_charge(ctx, ctx.store.learned_by(key, by_us)) for key in (CHARGE, CHARGE_BEFORE)]
@@ -82,7 +82,7 @@ def charge_at(ctx: Context, at_us: int) -> PackPosterior | None:
 
 
 def follow_on(
-    ctx: Context, series: Series, state: PackPosterior | None, marks: Sequence[int] = ()
+    ctx: OpenLog, series: Series, state: PackPosterior | None, marks: Sequence[int] = ()
 ) -> Iterator[tuple[int, Charge]]:
     """Follows the charge over a stretch in parts; none where no current is measured.
 
@@ -108,7 +108,7 @@ def follow_on(
         yield begin_us, charge
 
 
-def _bridged(ctx: Context, series: Series) -> bridges.Bridge:
+def _bridged(ctx: OpenLog, series: Series) -> bridges.Bridge:
     """The series with the pack's current filled from the controller's where it is missing."""
     if not bridges.lacks_current(series):
         return bridges.Bridge(series, np.zeros(series.n, bool), 0.0)
@@ -133,21 +133,21 @@ def _doubted(charge: Charge, bridge: bridges.Bridge, begin_us: int, until_us: in
     return replace(charge, final=final)
 
 
-def stream_before(ctx: Context, series: Series) -> Stream:
+def stream_before(ctx: OpenLog, series: Series) -> Stream:
     """The stream over a stretch, with the calibration that trips before it left. [µs]"""
     kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
     before = revive(Calibration.from_dict, kept[-1].value) if kept else None
     return stream_fit.estimate(series, ctx.boat, before=before)
 
 
-def points_before(ctx: Context, before_us: int | None) -> list[SteadyPoints]:
+def points_before(ctx: OpenLog, before_us: int | None) -> list[SteadyPoints]:
     """Steady points trip by trip, of trips that began before a time; None: of all. [µs]"""
     kept = [k for k in ctx.store.learned(STEADY) if before_us is None or k.from_us < before_us]
     found = [revive(SteadyPoints.from_dict, k.value) for k in kept]
     return [points for points in found if points is not None]
 
 
-def calibration_before(ctx: Context, before_us: int | None) -> Calibration | None:
+def calibration_before(ctx: OpenLog, before_us: int | None) -> Calibration | None:
     """The newest calibration from before a time; None: of all. [µs]"""
     kept = [k for k in ctx.store.learned(CALIBRATION) if before_us is None or k.to_us <= before_us]
     return revive(Calibration.from_dict, kept[-1].value) if kept else None

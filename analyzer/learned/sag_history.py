@@ -12,7 +12,7 @@ import numpy as np
 
 from analyzer.learned.keys import follow, revive
 from analyzer.series.derived import cell_temp_c
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.sag_split import Split, split
@@ -57,7 +57,7 @@ def circuit(series: Series, found: Split) -> Circuit:
     return Circuit(ohmic, ohmic_sd, polar, polar_sd, temp_c, there.ohm, there.ln_sd, cables)
 
 
-def gather(ctx: Context, trips: Sequence[TripRecord]) -> None:
+def gather(ctx: OpenLog, trips: Sequence[TripRecord]) -> None:
     """Keeps the newest trips' circuits, but for the last, which may still be going on.
 
     Each by its own trip alone, so that a later one may take them all for separate witnesses.
@@ -74,7 +74,7 @@ def gather(ctx: Context, trips: Sequence[TripRecord]) -> None:
         ctx.store.put_learned(KEY, value, trip.start_us, trip.end_us)
 
 
-def circuits(ctx: Context, before_us: int) -> list[Circuit]:
+def circuits(ctx: OpenLog, before_us: int) -> list[Circuit]:
     """Of the newest trips that ended before a time, oldest first. [µs]"""
     kept = [k for k in ctx.store.learned(KEY) if k.to_us <= before_us][-NEWEST:]
     values = [k.value.get("circuit") for k in kept]
@@ -82,7 +82,7 @@ def circuits(ctx: Context, before_us: int) -> list[Circuit]:
     return [one for one in found if one is not None]
 
 
-def before(ctx: Context, before_us: int) -> tuple[Earlier, ...]:
+def before(ctx: OpenLog, before_us: int) -> tuple[Earlier, ...]:
     """What the split of a later trip learns the cold from."""
     return tuple(as_earlier(one) for one in circuits(ctx, before_us))
 

@@ -1,8 +1,8 @@
-"""A log opened with its boat: what every question is asked of."""
+"""A log opened with its boat: what models read. Questions are asked of `analyzer.answers.Log`."""
 
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from analyzer.errors import NoLog
@@ -15,55 +15,46 @@ from logger.store import Store
 
 
 @dataclass
-class Context:
-    """A log and the boat it belongs to; close it when done."""
+class OpenLog(AbstractContextManager["OpenLog"]):
+    """The store of a log and the boat it belongs to; close it when done."""
 
     store: Store
     boat: Boat
+
+    @classmethod
+    def open(cls, log: Path, boat: Path | None = None, *, write: bool = False) -> Self:
+        """Opens a log.
+
+        Args:
+            log: The log's file.
+            boat: The boat file; None: the one kept in the log.
+            write: Also keep results in it.
+        Raises:
+            NoLog: There is none.
+            LoggerError: It cannot be read, or there is no boat file to go with it.
+        """
+        if not log.is_file():
+            raise NoLog(
+                f"there is no log at {log}: name one with --log, "
+                "or make one with `keelwatt record`, `keelwatt replay` or `keelwatt demo`"
+            )
+        store = Store.open(log, write=write)
+        try:
+            return cls(store, boats.load(boat) if boat else _kept_boat(store, log))
+        except BaseException:
+            store.close()
+            raise
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     def close(self) -> None:
         """Lets the log go."""
         self.store.close()
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
     def load(self, names: tuple[str, ...], start_us: int, end_us: int) -> Series:
         """Channels on one 1 s grid; times on the timeline. [µs]"""
         return load(self.store, names, start_us, end_us)
-
-
-def open_log(log: str | Path, boat: str | Path | None = None, *, write: bool = False) -> Context:
-    """Opens a log for questions; use it with `with`, or close it.
-
-    Args:
-        log: The log's file.
-        boat: The boat file; None: the one kept in the log.
-        write: Also keep results in it.
-    Raises:
-        NoLog: There is none.
-        LoggerError: It cannot be read, or there is no boat file to go with it.
-    """
-    log = Path(log)
-    if not log.is_file():
-        raise NoLog(
-            f"there is no log at {log}: name one with --log, "
-            "or make one with `keelwatt record`, `keelwatt replay` or `keelwatt demo`"
-        )
-    store = Store.open(log, write=write)
-    try:
-        return Context(store, boats.load(boat) if boat else _kept_boat(store, log))
-    except BaseException:
-        store.close()
-        raise
 
 
 def _kept_boat(store: Store, log: Path) -> Boat:

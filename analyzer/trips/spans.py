@@ -1,6 +1,6 @@
 """Stretches of a log that hold readings, one after another."""
 
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from analyzer.trips.trips import PAUSE_S
 
 WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time
@@ -8,7 +8,7 @@ APART_US = round(PAUSE_S * 1e6)  # a silence this long ends a trip
 
 
 def next_window(
-    ctx: Context, start_us: int, before_us: int | None = None
+    ctx: OpenLog, start_us: int, before_us: int | None = None
 ) -> tuple[int, int] | None:
     """The next stretch with readings, up to a long silence or a day's length; None at the end.
 
@@ -31,7 +31,7 @@ def next_window(
     return (found[0], min(found[1], found[0] + WINDOW_US)) if found else None
 
 
-def unknown_starts(ctx: Context, start_us: int, end_us: int) -> set[int]:
+def unknown_starts(ctx: OpenLog, start_us: int, end_us: int) -> set[int]:
     """Where a stretch goes on after a time of unknown length: a boot without a date. [µs]"""
     found, dated = set(), True
     for boot in ctx.store.boots():

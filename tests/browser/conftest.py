@@ -40,7 +40,7 @@ def site(serve, invented_answers):
     """The pages over invented answers."""
     from analyzer.faces.web.app import create_app
 
-    with serve(create_app(None, None, desk=invented_answers.InventedDesk())) as served:
+    with serve(create_app(invented_answers.InventedLog())) as served:
         yield served.url
 
 

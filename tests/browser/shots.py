@@ -16,6 +16,7 @@ from playwright.sync_api import Browser, sync_playwright
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
+from analyzer.answers import Log  # noqa: E402
 from analyzer.faces.cli import main as cli  # noqa: E402
 from analyzer.faces.web.app import create_app  # noqa: E402
 from tests.support.browser import SWITCHES, WIDTHS, Served, chromium_path  # noqa: E402
@@ -85,7 +86,7 @@ def main() -> None:
         if not log.is_file():
             with contextlib.redirect_stdout(sys.stderr):
                 cli.main(["demo", "--log", str(log)])
-        with Served(create_app(log, None)) as served, sync_playwright() as playwright:
+        with Served(create_app(Log(log, None))) as served, sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=chromium_path(), args=SWITCHES)
             for name in SHOTS:
                 shoot(browser, served.url, name)

@@ -9,34 +9,27 @@ import pytest
 pytestmark = pytest.mark.browser
 
 
-class ChangingDesk:
-    """The invented desk, whose distance the test sets."""
+@pytest.fixture
+def log(invented_answers):
+    """The invented log, whose distance the test sets."""
 
-    def __init__(self, invented, **first):
-        self.inner = invented.InventedDesk(dataclasses.replace(invented.RANGE, **first))
-        self.estimate = invented.estimate
+    class Changing(invented_answers.InventedLog):
+        def change(self, **fields):
+            self.answer = dataclasses.replace(self.answer, **fields)
 
-    def __getattr__(self, name):
-        return getattr(self.inner, name)
+        def far(self, low, mid, high):
+            nmi = 1852.0
+            distance = invented_answers.estimate(mid * nmi, low * nmi, high * nmi, "m")
+            self.change(distance=distance)
 
-    def change(self, **fields):
-        self.inner.answer = dataclasses.replace(self.inner.answer, **fields)
-
-    def far(self, low, mid, high):
-        nmi = 1852.0
-        self.change(distance=self.estimate(mid * nmi, low * nmi, high * nmi, "m"))
+    return Changing(dataclasses.replace(invented_answers.RANGE, data_age_s=1.0))
 
 
 @pytest.fixture
-def desk(invented_answers):
-    return ChangingDesk(invented_answers, data_age_s=1.0)
-
-
-@pytest.fixture
-def live(serve, desk):
+def live(serve, log):
     from analyzer.faces.web.app import create_app
 
-    with serve(create_app(None, None, desk=desk)) as served:
+    with serve(create_app(log)) as served:
         yield served
 
 
@@ -48,43 +41,43 @@ def expect(condition, timeout_s=15.0):
         time.sleep(0.1)
 
 
-def test_new_figures_come_by_themselves_and_the_hand_keeps_its_speed(live, phone, desk):
+def test_new_figures_come_by_themselves_and_the_hand_keeps_its_speed(live, phone, log):
     phone.goto(live.url)
     assert phone.locator("#stale").is_hidden()
     phone.locator("#speed").focus()
     phone.keyboard.press("ArrowLeft")
     assert phone.locator("#bought").inner_text().startswith("At 4.0 kn")
-    desk.far(8.0, 9.0, 10.0)
+    log.far(8.0, 9.0, 10.0)
     expect(lambda: phone.locator(".number").inner_text() == "9.0")
     assert phone.locator("#bought").inner_text().startswith("At 4.0 kn")
     assert "further than at 4.5 kn" in phone.locator("#bought").inner_text()
     assert phone.evaluate("document.activeElement.id") == "speed"
 
 
-def test_data_that_stop_are_said_to_be_old_and_drawn_hollow(live, phone, desk):
+def test_data_that_stop_are_said_to_be_old_and_drawn_hollow(live, phone, log):
     phone.goto(live.url)
-    desk.change(data_age_s=40.0)
+    log.change(data_age_s=40.0)
     expect(lambda: phone.locator("#stale").is_visible())
     assert phone.locator("#stale").inner_text().startswith("Not now: the data end")
     assert "not-now" in phone.locator("body").get_attribute("class")
-    desk.change(data_age_s=1.0)
+    log.change(data_age_s=1.0)
     expect(lambda: phone.locator("#stale").is_hidden())
     assert "not-now" not in phone.locator("body").get_attribute("class")
 
 
-def test_an_unfolded_flag_stays_unfolded(live, phone, desk, invented_answers):
+def test_an_unfolded_flag_stays_unfolded(live, phone, log, invented_answers):
     phone.goto(live.url)
     notice = phone.locator("#flag-2")
     assert notice.get_attribute("open") is None
     notice.locator("summary").click()
-    desk.far(8.0, 9.0, 10.0)
-    desk.change(flags=(*invented_answers.RANGE.flags, invented_answers.flag(3, "act now")))
+    log.far(8.0, 9.0, 10.0)
+    log.change(flags=(*invented_answers.RANGE.flags, invented_answers.flag(3, "act now")))
     expect(lambda: phone.locator("#flag-3").count() == 1)
     assert notice.get_attribute("open") is not None
     assert phone.locator("#strips .strip").first.inner_text().startswith("Act now")
 
 
-def test_trouble_with_the_log_is_said(live, phone, desk):
+def test_trouble_with_the_log_is_said(live, phone, log):
     from logger.errors import StoreError
 
     phone.goto(live.url)
@@ -93,13 +86,13 @@ def test_trouble_with_the_log_is_said(live, phone, desk):
     def broken(*_):
         raise StoreError("the log is locked by another program")
 
-    desk.range_left = broken
+    log.range_left = broken
     expect(lambda: "The log is locked" in phone.locator("#stale").inner_text())
-    del desk.range_left
+    del log.range_left
     expect(lambda: phone.locator("#stale").is_hidden())
 
 
-def test_a_board_that_goes_and_comes_back(chromium, serve, desk):
+def test_a_board_that_goes_and_comes_back(chromium, serve, log):
     """As when the board loses power: the page says so, and lives again by itself."""
     from analyzer.faces.web.app import create_app
 
@@ -108,14 +101,14 @@ def test_a_board_that_goes_and_comes_back(chromium, serve, desk):
         port = probe.getsockname()[1]
     context = chromium.new_context(viewport={"width": 390, "height": 844})
     page = context.new_page()
-    with serve(create_app(None, None, desk=desk), port) as served:
+    with serve(create_app(log), port) as served:
         page.goto(served.url)
         expect(lambda: page.locator("#stale").is_hidden())
     expect(lambda: "nothing heard from the board" in page.locator("#stale").inner_text())
     assert page.locator(".number").inner_text() == "13"
     assert "not-now" in page.locator("body").get_attribute("class")
-    desk.far(8.0, 9.0, 10.0)
-    with serve(create_app(None, None, desk=desk), port):
+    log.far(8.0, 9.0, 10.0)
+    with serve(create_app(log), port):
         expect(lambda: page.locator(".number").inner_text() == "9.0", 40)
         expect(lambda: page.locator("#stale").is_hidden())
     context.close()

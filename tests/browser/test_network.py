@@ -12,11 +12,9 @@ def changing(serve, invented_answers):
     """A site whose answers the test changes."""
     from analyzer.faces.web.app import create_app
 
-    desk = invented_answers.InventedDesk(
-        dataclasses.replace(invented_answers.RANGE, data_age_s=1.0)
-    )
-    with serve(create_app(None, None, desk=desk)) as served:
-        yield served.url, desk
+    log = invented_answers.InventedLog(dataclasses.replace(invented_answers.RANGE, data_age_s=1.0))
+    with serve(create_app(log)) as served:
+        yield served.url, log
 
 
 @pytest.fixture
@@ -30,7 +28,7 @@ def device(chromium):
 def test_set_up_shows_what_arrives_after_the_network_was_gone(
     changing, device, invented_answers, until
 ):
-    url, desk = changing
+    url, log = changing
     context, page = device
     page.clock.install()
     page.goto(url + "/set-up")
@@ -40,14 +38,14 @@ def test_set_up_shows_what_arrives_after_the_network_was_gone(
     assert "1 channel" in page.locator("#arrives").inner_text()
     row = invented_answers.CHECK.channels[0]
     two = (row, dataclasses.replace(row, name="pack_current_a", text="pack current", unit="A"))
-    desk.check = lambda there=(): dataclasses.replace(invented_answers.CHECK, channels=two)
+    log.check = lambda there=(): dataclasses.replace(invented_answers.CHECK, channels=two)
     context.set_offline(False)
     page.clock.run_for(11_000)
     until(lambda: "2 channels" in page.locator("#arrives").inner_text())
 
 
 def test_charts_keep_what_they_show_and_fetch_finer_figures_later(changing, device):
-    url, desk = changing
+    url, log = changing
     context, page = device
     page.goto(url + "/trip/2")
     page.wait_for_selector("#chart-way[data-drawn]", timeout=60_000)
@@ -64,7 +62,7 @@ def test_charts_keep_what_they_show_and_fetch_finer_figures_later(changing, devi
     context.set_offline(False)
     page.evaluate(zoom, 0.9)
     page.wait_for_selector("#chart-way[data-filled]", timeout=15_000)
-    stretches = [asked[1] for asked in desk.asked if asked[0] == "trip_plot"]
+    stretches = [asked[1] for asked in log.asked if asked[0] == "trip_plot"]
     assert any(s and s[1] - s[0] < 10_800 for s in stretches)
 
 

@@ -14,7 +14,7 @@ def network(serve, invented_answers, monkeypatch):
 
     monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
     access = Access(b"k" * 32, {"look": "AAAA-2222", "change": "BBBB-3333"})
-    with serve(create_app(None, None, desk=invented_answers.InventedDesk(), access=access)) as s:
+    with serve(create_app(invented_answers.InventedLog(), access=access)) as s:
         yield s.url
 
 

@@ -19,38 +19,30 @@ AudioContext.prototype.createOscillator = function () {
 """
 
 
-class FlaggedDesk:
-    """The invented desk with flags that the test sets."""
+@pytest.fixture
+def log(invented_answers):
+    """The invented log with flags that the test sets."""
 
-    def __init__(self, invented, flags):
-        self.invented = invented
-        self.inner = invented.InventedDesk()
-        self.set(flags)
+    class Flagged(invented_answers.InventedLog):
+        def set(self, flags):
+            self.answer = dataclasses.replace(invented_answers.RANGE, flags=tuple(flags))
 
-    def __getattr__(self, name):
-        return getattr(self.inner, name)
+        def flag_seen(self, number):
+            self.set(
+                dataclasses.replace(f, seen_utc_s=f.raised_utc_s + 60) if f.number == number else f
+                for f in self.answer.flags
+            )
 
-    def set(self, flags):
-        self.inner.answer = dataclasses.replace(self.invented.RANGE, flags=tuple(flags))
-
-    def flag_seen(self, number):
-        seen = [
-            dataclasses.replace(f, seen_utc_s=f.raised_utc_s + 60) if f.number == number else f
-            for f in self.inner.answer.flags
-        ]
-        self.set(seen)
+    flagged = Flagged()
+    flagged.set([])
+    return flagged
 
 
 @pytest.fixture
-def desk(invented_answers):
-    return FlaggedDesk(invented_answers, [])
-
-
-@pytest.fixture
-def served(serve, desk):
+def served(serve, log):
     from analyzer.faces.web.app import create_app
 
-    with serve(create_app(None, None, desk=desk)) as served:
+    with serve(create_app(log)) as served:
         yield served
 
 
@@ -72,22 +64,22 @@ def until(condition, limit_s=15.0):
         time.sleep(0.1)
 
 
-def test_nothing_sounds_before_somebody_asks_for_it(page, desk, invented_answers):
-    desk.set([invented_answers.flag(1, "act now")])
+def test_nothing_sounds_before_somebody_asks_for_it(page, log, invented_answers):
+    log.set([invented_answers.flag(1, "act now")])
     until(lambda: page.locator("#flag-1").count() == 1)
     page.wait_for_timeout(1500)
     assert beeps(page) == []
 
 
-def test_a_warning_sounds_once_and_act_now_until_it_is_seen(page, desk, invented_answers):
+def test_a_warning_sounds_once_and_act_now_until_it_is_seen(page, log, invented_answers):
     page.locator("#sound").click()
     assert page.locator("#sound").get_attribute("aria-pressed") == "true"
     until(lambda: beeps(page) == [660])  # how loud it is
-    desk.set([invented_answers.flag(1, "warning")])
+    log.set([invented_answers.flag(1, "warning")])
     until(lambda: len(beeps(page)) == 3)
     page.wait_for_timeout(2500)
     assert len(beeps(page)) == 3
-    desk.set([invented_answers.flag(1, "act now")])
+    log.set([invented_answers.flag(1, "act now")])
     until(lambda: len(beeps(page)) == 9)
     until(lambda: len(beeps(page)) == 15)  # again, since nobody has seen it
     page.locator("#flag-1 button").click()
@@ -101,14 +93,14 @@ def test_a_warning_sounds_once_and_act_now_until_it_is_seen(page, desk, invented
     assert beeps(page) == [660]
 
 
-def test_a_notice_is_silent_and_the_choice_can_be_taken_back(page, desk, invented_answers):
+def test_a_notice_is_silent_and_the_choice_can_be_taken_back(page, log, invented_answers):
     page.locator("#sound").click()
-    desk.set([invented_answers.flag(1, "notice")])
+    log.set([invented_answers.flag(1, "notice")])
     until(lambda: page.locator("#flag-1").count() == 1)
     page.wait_for_timeout(1500)
     assert beeps(page) == [660]
     page.locator("#sound").click()
-    desk.set([invented_answers.flag(2, "act now")])
+    log.set([invented_answers.flag(2, "act now")])
     until(lambda: page.locator("#flag-2").count() == 1)
     page.wait_for_timeout(1500)
     assert beeps(page) == [660]

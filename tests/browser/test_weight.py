@@ -32,9 +32,10 @@ new PerformanceObserver((l) => { window.painted = l.getEntries().at(-1).startTim
 @pytest.fixture(scope="module")
 def demo_site(serve, demo_log):
     """The pages over the demo's log: an outing of three hours."""
+    from analyzer.answers import Log
     from analyzer.faces.web.app import create_app
 
-    with serve(create_app(demo_log, None)) as served:
+    with serve(create_app(Log(demo_log, None))) as served:
         yield served.url
 
 

@@ -9,11 +9,10 @@ import warnings
 import numpy as np
 import pytest
 
-from analyzer import answers
-from analyzer.answers import hull, trends
+from analyzer.answers import check, health, hull, range_left, refresh, review, trends
 from analyzer.errors import AnalyzerError
 from analyzer.pack.chemistry import chemistry
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from logger import boat as boats
 from logger.errors import LoggerError
 from logger.reading import (
@@ -29,18 +28,18 @@ LOGS = 60 if os.environ.get("KEELWATT_FULL") else 4
 START_US = 1_782_887_400_000_000
 HOME = "[home]\nlatitude_deg = 46.0\nlongitude_deg = -23.1\n"
 QUESTIONS = {
-    "range": answers.range_left,
-    "home": lambda ctx: answers.range_left(ctx, home="straight"),
-    "cells": answers.cells,
-    "cables": answers.cables,
-    "trips": answers.trips,
-    "review": answers.review,
+    "range": range_left.range_left,
+    "home": lambda ctx: range_left.range_left(ctx, home="straight"),
+    "cells": health.cells,
+    "cables": health.cables,
+    "trips": review.trips,
+    "review": review.review,
     "hull": hull.hull_state,
     "hindcast": lambda ctx: hull.hindcast_trip(
-        ctx, answers.find_trip(ctx, None), 600.0, lambda _share: None
+        ctx, review.find_trip(ctx, None), 600.0, lambda _share: None
     ),
     "health": trends.pack,
-    "check": lambda ctx: answers.check(ctx.boat, ctx.store),
+    "check": lambda ctx: check.check(ctx.boat, ctx.store),
 }
 
 
@@ -92,7 +91,7 @@ def fill(ctx, rng):
             at_s, time_s = at_s + more_s, time_s + more_s
         writer.close()
         if rng.random() < 0.5:
-            answers.refresh(ctx)
+            refresh.refresh(ctx)
 
 
 @pytest.mark.parametrize("number", range(LOGS))
@@ -104,9 +103,9 @@ def test_every_question_of_an_odd_log_is_answered(tmp_path, number):
     ):
         warnings.simplefilter("error", RuntimeWarning)
         store.save_boat(BOAT_TEXT, 1)
-        ctx = Context(store, boats.parse(BOAT_TEXT + HOME, "boat.toml"))
+        ctx = OpenLog(store, boats.parse(BOAT_TEXT + HOME, "boat.toml"))
         fill(ctx, rng)
-        answers.refresh(ctx)
+        refresh.refresh(ctx)
         said = {}
         for name, ask in QUESTIONS.items():
             try:

@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer import answers
+from analyzer.answers import refresh
 from analyzer.answers.snapshot import here_now
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from logger.reading import (
     EXACT,
     Block,
@@ -99,8 +99,8 @@ class Days:
 
     def ask(self, when: str) -> None:
         """As the commands do: looks through what is new, then takes the newest moment."""
-        context = Context(self.store, self.craft.boat)
-        answers.refresh(context)
+        context = OpenLog(self.store, self.craft.boat)
+        refresh.refresh(context)
         span = self.store.span()
         assert span is not None
         charge = here_now(context, span[1] + 1).charge
@@ -172,7 +172,7 @@ def test_reserve_is_flagged_at_the_reserve(shared_data, tmp_path):
             days = Days(craft, store, Pack(craft, 0.4), switches_off=False)
             days.fill()
             days.motor(4.9, 0.2)
-            answers.refresh(Context(store, craft.boat))
+            refresh.refresh(OpenLog(store, craft.boat))
             true = np.concatenate(days.charge)
             for flag in store.flags():
                 if flag.kind == "reserve":

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from analyzer.answers import Log
 from analyzer.answers.hull import CurveRow, HindcastAnswer, HullAnswer
 from analyzer.answers.passage import PlanAnswer
 from analyzer.answers.trends import Course, PackHealth, Past
@@ -365,7 +366,7 @@ def trip_plot():
     return TripPlot(Plot(bare.t_utc_s, bare.series | worked_out), "cell_03_voltage_v", probes)
 
 
-class InventedDesk:
+class InventedLog(Log):
     """Answers without a log; remembers what it was asked."""
 
     def __init__(self, answer: RangeAnswer = RANGE) -> None:
@@ -393,10 +394,8 @@ class InventedDesk:
     def flags(self):
         return RANGE.flags
 
-    def report(self, number):
-        from analyzer.faces.report import report
-
-        return report.report("Invented", self.review(number), plot())
+    def boat_name(self):
+        return "Invented"
 
     def flag_seen(self, number):
         self.seen = number
@@ -409,7 +408,7 @@ class InventedDesk:
         self.asked.append(("window", start_s, end_s))
         return plot()
 
-    def remember_day(self):
+    def remember_day(self, channels):
         return False
 
     def span(self):
@@ -444,9 +443,6 @@ class InventedDesk:
     def new_s(self):
         return 0.0
 
-    def newest_utc_s(self):
-        return self.answer.asked_utc_s
-
     def now_utc_s(self):
         return self.answer.asked_utc_s
 
@@ -461,7 +457,7 @@ class InventedDesk:
         self.asked.append(("export", form, channels, step_s))
         out.write({"csv": b"utc_s,pack_voltage_v\n1717400000.000,52.1\n"}.get(form, b"<gpx/>"))
 
-    def hindcast(self, number, each_s=300.0):
+    def hindcast(self, number=None, each_s=300.0, progress=None):
         self.review(number)
         self.asked.append(("hindcast", each_s))
         return HINDCAST

@@ -11,7 +11,7 @@ from fastapi.responses import JSONResponse, Response
 from analyzer.estimation.results import FlagView, Plot, TripRow
 from analyzer.faces.charts.columns import Chart
 from analyzer.faces.web import header_middleware
-from analyzer.faces.web.page import desk_of, remembered, render
+from analyzer.faces.web.page import log_of, remembered, render
 
 POINTS = 2400  # two for each bin: about as many bins as a wide screen has pixels
 DAY_S = 86400.0
@@ -55,10 +55,10 @@ def _trip(
 ) -> tuple[Plot, list[Chart]]:
     from analyzer.faces.charts import columns
 
-    desk = desk_of(request)
-    names = columns.wanted(desk.channels())
+    log = log_of(request)
+    names = columns.wanted(log.channels())
     deep = part is Part.PACK
-    found = desk.trip_plot(number, names, POINTS, stretch, deep)
+    found = log.trip_plot(number, names, POINTS, stretch, deep)
     if deep:
         return found.plot, columns.pack_charts(found.plot, found.lowest, found.probes)
     return found.plot, columns.way_charts(found.plot)
@@ -71,7 +71,7 @@ def _trip_item(request: Request, number: int, part: Part, look: str) -> Any:
     if part is not Part.TRACK:
         return bokeh_charts.group(shown, plot, _flags(request, plot), look)
     way = columns.track(plot)
-    around = desk_of(request).around(number)
+    around = log_of(request).around(number)
     place = (around.latitude_deg, around.longitude_deg) if around else None
     rings = columns.rings(plot, place, around.rows) if around and place else None
     return bokeh_charts.track(way, rings, look) if way else None
@@ -89,15 +89,15 @@ class Stretch:
 @router.get("/log")
 def log(request: Request) -> Response:
     """The whole log, to pan and zoom."""
-    desk = desk_of(request)
-    span = desk.span()
+    log = log_of(request)
+    span = log.span()
     return render(
         request,
         "log.html",
         policy=header_middleware.WITH_CHARTS,
         span=span,
         shift_ms=shift_ms(span[0] if span else 0.0),
-        stretches=_stretches(span, desk.trips()) if span else [],
+        stretches=_stretches(span, log.trips()) if span else [],
     )
 
 
@@ -133,7 +133,7 @@ def log_charts(request: Request, look: str = "day") -> Response:
     """The log's newest days as charts that can be panned to its beginning."""
     from analyzer.faces.charts import bokeh_charts
 
-    span = desk_of(request).span()
+    span = log_of(request).span()
     if span is None:
         return JSONResponse(None)
     start_s = max(span[0], span[1] - FIRST_DAYS * DAY_S)
@@ -150,9 +150,9 @@ def log_columns(request: Request, start_s: Seconds, end_s: Seconds) -> Response:
 def _log(request: Request, start_s: float, end_s: float) -> tuple[Plot, list[Chart]]:
     from analyzer.faces.charts import columns
 
-    desk = desk_of(request)
-    names = [n for n in columns.wanted(desk.channels()) if not n.endswith("tude_deg")]
-    plot = desk.window(names, start_s, end_s, POINTS)
+    log = log_of(request)
+    names = [n for n in columns.wanted(log.channels()) if not n.endswith("tude_deg")]
+    plot = log.window(names, start_s, end_s, POINTS)
     return plot, columns.log_charts(plot)
 
 
@@ -167,7 +167,7 @@ def _columns(plot: Plot, shown: list[Chart]) -> dict[str, list[float | None]]:
 
 
 def _flags(request: Request, plot: Plot) -> list[FlagView]:
-    return [flag for flag in desk_of(request).flags() if _overlaps(flag, plot)]
+    return [flag for flag in log_of(request).flags() if _overlaps(flag, plot)]
 
 
 def _overlaps(flag: FlagView, plot: Plot) -> bool:

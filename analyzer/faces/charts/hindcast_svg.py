@@ -3,9 +3,8 @@
 from collections.abc import Sequence
 from html import escape
 
-from analyzer.answers.hull import HindcastAnswer
+from analyzer.answers.hull import Asked, HindcastAnswer
 from analyzer.faces import format
-from analyzer.range.hindcast import Asked
 from logger.units import NMI
 
 WIDE, HIGH, LEFT, TOP, GAP = 900, 560, 70, 50, 60

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from analyzer.answers.hull import Fouling
 from analyzer.answers.trends import Course, Past
 from analyzer.estimation.estimate import Estimate
 from analyzer.faces.charts.range_svg import Tick, nice_step
-from analyzer.hull.fouling import Fouling
 
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 312.0, 10.0, 96.0
 MOST = 60  # points drawn; more would be a smear

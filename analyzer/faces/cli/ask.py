@@ -109,7 +109,7 @@ def _range(options: argparse.Namespace) -> int:
     home = options.home
     if options.home_stream is not None:
         home = HomeWish(home or "straight", options.home_stream)
-    answer = opt.desk_knowing(options).range_left(options.speed, options.stream, home, options.wind)
+    answer = opt.log_knowing(options).range_left(options.speed, options.stream, home, options.wind)
     return opt.give(answer, options.json, tell.range_left)
 
 
@@ -122,20 +122,22 @@ def _trips(options: argparse.Namespace) -> int:
 def _review(options: argparse.Namespace) -> int:
     from analyzer.faces.cli.text import answers as tell
 
-    desk = opt.looked_through(options)
+    log = opt.looked_through(options)
     if options.report is not None:
-        desk.write_report(options.report, options.trip)
+        from analyzer.faces.report.write import write
+
+        write(log, options.report, options.trip)
         opt.tell_user(f"Written: {options.report}")
-    return opt.give(desk.review(options.trip), options.json, tell.review)
+    return opt.give(log.review(options.trip), options.json, tell.review)
 
 
 def _cells(options: argparse.Namespace) -> int:
     from analyzer.faces.cli.text import answers as tell
 
-    return opt.give(opt.desk_knowing(options).cells(), options.json, tell.cells)
+    return opt.give(opt.log_knowing(options).cells(), options.json, tell.cells)
 
 
 def _cables(options: argparse.Namespace) -> int:
     from analyzer.faces.cli.text import answers as tell
 
-    return opt.give(opt.desk_knowing(options).cables(), options.json, tell.cables)
+    return opt.give(opt.log_knowing(options).cables(), options.json, tell.cables)

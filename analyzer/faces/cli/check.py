@@ -43,4 +43,4 @@ def _check(options: argparse.Namespace) -> int:
         from logger.discover.listen import heard
 
         there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
-    return opt.give(opt.desk(options).check(there), options.json, answers.check)
+    return opt.give(opt.log(options).check(there), options.json, answers.check)

@@ -2,19 +2,12 @@
 
 import argparse
 import math
-import os
 import sys
-import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
 
+from analyzer.errors import CannotWrite
 from analyzer.faces.cli import options as opt
-
-if TYPE_CHECKING:
-    from analyzer.exchange.rows import Stretch
-    from logger.store import Store
 
 
 def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
@@ -79,103 +72,61 @@ def _add_import(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 
 def _export(options: argparse.Namespace) -> int:
-    from analyzer.exchange import forms, rows
-    from logger.store import Store
+    from analyzer.answers import files
 
-    form = options.format or (options.out and forms.form_of(options.out)) or "csv"
+    log, out = opt.find_places(options).log, options.out
+    form = options.format or (out and files.form_of(out)) or "csv"
+    asked = (options.trip, options.channels, options.step)
     if form == "log":
-        return _copy(options)
-    with Store.open(opt.find_places(options).log) as store:
-        stretch = rows.choose(store, options.trip, options.channels, options.step)
-        if form == "parquet" and options.out is not None and options.out.suffix != ".parquet":
-            _write_folder(store, stretch, options)
-        elif options.out is None:
-            _refuse_terminal(form)
-            forms.write(store, form, stretch, sys.stdout.buffer, _name(store, options.trip))
-            return 0
-        else:
-            with _whole(options.out) as out:
-                forms.write(store, form, stretch, out, _name(store, options.trip))
-    opt.tell_user(f"Wrote {options.out}.")
+        _copy(log, out, options.trip)
+    elif out is None:
+        _refuse_terminal(form)
+        files.export(log, form, sys.stdout.buffer, *asked)
+        return 0
+    elif form == "parquet" and out.suffix != ".parquet":
+        _write_folder(log, out, *asked)
+    else:
+        with files.whole(out) as file:
+            files.export(log, form, file, *asked)
+    opt.tell_user(f"Wrote {out}.")
     return 0
 
 
-def _write_folder(store: "Store", stretch: "Stretch", options: argparse.Namespace) -> None:
-    from analyzer.errors import CannotWrite
-    from analyzer.exchange import parquet_days
+def _write_folder(
+    log: Path, out: Path, trip: int | None, channels: Sequence[str], step_s: float | None
+) -> None:
+    from analyzer.answers import files
 
-    if options.trip is not None or options.channels:
+    if trip is not None or channels:
         raise CannotWrite(
             "a folder of Parquet takes the whole log; for a trip or some channels name a file: "
             "--out FILE.parquet"
         )
-    parquet_days.write_folder(store, stretch, options.out)
+    files.export_days(log, out, step_s)
 
 
-def _copy(options: argparse.Namespace) -> int:
-    from analyzer.exchange import packed_log
-    from logger.errors import StoreError
-    from logger.store import Store
+def _copy(log: Path, out: Path | None, trip: int | None) -> None:
+    from analyzer.answers import files
 
-    if options.out is None or options.trip is not None:
-        raise StoreError("the log itself is written whole, to a new file: --format log --out FILE")
-    with Store.open(opt.find_places(options).log) as store:
-        if options.out.suffix == packed_log.PACKED:
-            if options.out.exists():
-                raise StoreError(f"{options.out} is there already; name a new file for the log")
-            with _whole(options.out) as out:
-                packed_log.write(store, out)
-        else:
-            store.back_up(options.out)
-    opt.tell_user(f"Wrote {options.out}.")
-    return 0
+    if out is None or trip is not None:
+        raise CannotWrite("the log itself is written whole, to a new file: --format log --out FILE")
+    files.copy(log, out)
 
 
 def _import(options: argparse.Namespace) -> int:
-    from analyzer.exchange import forms
+    from analyzer.answers import files
     from analyzer.faces.cli import paths, playback
-    from logger import boat as boats
-    from logger.store import Store
 
     log = paths.find(options.log, options.boat).log
     boat = paths.find_boat(options.boat) if options.boat else None  # else the log's own
-    if boat is not None:
-        boats.load(boat)
-    forms.read(options.file, log)
-    with Store.open(log, write=True) as store:
-        if boat is not None:
-            store.save_boat(boat.read_text("utf-8-sig"), time.time_ns() // 1000)
-        known = store.boat_text() is not None
+    known = files.make(log, options.file, boat)
     if known:
         playback.look_through(log, None)
     opt.tell_user(f"Made {log}." + ("" if known else " It has no boat file: name one with --boat."))
     return 0
 
 
-@contextmanager
-def _whole(path: Path) -> Iterator[BinaryIO]:
-    """A file that gets its name only when it is whole."""
-    part = path.with_name(path.name + ".part")
-    try:
-        with part.open("wb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def _name(store: "Store", trip: int | None) -> str:
-    from analyzer.exchange import rows
-
-    name = rows.boat_name(store)
-    return f"{name}, trip {trip}" if trip else name
-
-
 def _refuse_terminal(form: str) -> None:
-    from analyzer.errors import CannotWrite
-
     if form == "parquet" and sys.stdout.isatty():
         raise CannotWrite("Parquet is no text for a screen: name a file with --out")
 

@@ -45,12 +45,12 @@ def _number(text: str) -> int:
 
 
 def _flags(options: argparse.Namespace) -> int:
-    desk = opt.desk(options)
+    log = opt.log(options)
     if options.seen is not None:
-        desk.flag_seen(options.seen)
+        log.flag_seen(options.seen)
     if options.follow:
         return _follow(options)
-    return opt.give(opt.desk_knowing(options, JUST_NOW_S).flags(), options.json, _text)
+    return opt.give(opt.log_knowing(options, JUST_NOW_S).flags(), options.json, _text)
 
 
 def _text(rows: "Sequence[FlagView]") -> str:
@@ -63,9 +63,9 @@ def _text(rows: "Sequence[FlagView]") -> str:
 def _follow(options: argparse.Namespace) -> int:
     from analyzer.answers.flags import Changes, as_json
 
-    desk, changes = opt.desk(options), Changes()
+    log, changes = opt.log(options), Changes()
     while True:
-        for action, flag in changes.of(desk.flags()):
+        for action, flag in changes.of(log.flags()):
             said = as_json(action, flag) if options.json else f"{action}: {_text([flag])}"
             print(said, flush=True)
         time.sleep(BEAT_S)

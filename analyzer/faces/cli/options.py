@@ -1,19 +1,15 @@
 """What the sub-commands share: options, their types, and how an answer leaves the program."""
 
 import argparse
-import atexit
 import json
 import math
-import shutil
 import sys
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NoReturn
 
-from analyzer.estimation.results import to_json
+from analyzer.answers import Log, to_json
 from analyzer.faces.cli import paths
-from analyzer.faces.questions import LogDesk
 from logger.errors import LoggerError
 from logger.units import KN
 
@@ -76,41 +72,33 @@ def find_places(options: argparse.Namespace) -> paths.Places:
     return paths.find(options.log, options.boat)
 
 
-def desk(options: argparse.Namespace) -> LogDesk:
+def log(options: argparse.Namespace) -> Log:
     """Where the questions are put."""
     found = find_places(options)
-    return LogDesk(found.log, found.boat)
+    return Log(found.log, found.boat)
 
 
-def looked_through(options: argparse.Namespace) -> LogDesk:
-    """The desk, after all that is new in the log has been looked through."""
+def looked_through(options: argparse.Namespace) -> Log:
+    """The log, after all that is new in the log has been looked through."""
     from analyzer.faces.cli.bar import Bar
 
-    there = desk(options)
+    there = log(options)
     with Bar("Looking through what is new in the log") as bar:
         there.refresh(bar)
     return there
 
 
-def _nothing_recorded() -> Path:
-    """An empty log for as long as the program runs."""
-    from logger.store import Store
-
-    folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    Store.open(folder / "log.sqlite", write=True).close()
-    return folder / "log.sqlite"
-
-
-def desk_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> LogDesk:
-    """The desk, with what is new in the log looked through; where that is little, without.
+def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
+    """The log, with what is new in the log looked through; where that is little, without.
 
     On the first day, with a boat file and no log yet, it answers from the boat file alone.
     """
+    from analyzer.answers.files import before_the_first
+
     found = find_places(options)
     if options.log is None and found.boat is not None and not found.log.exists():
-        return LogDesk(_nothing_recorded(), found.boat)
-    there = desk(options)
+        return before_the_first(found.boat)
+    there = log(options)
     if there.new_s() <= news_s:
         return there
     try:

@@ -91,47 +91,37 @@ def _add_hindcast(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 
 def _plan(options: argparse.Namespace) -> int:
-    from analyzer.answers.passage import PlanWish, plan_passage
-    from analyzer.environment.wind import Wind
+    from analyzer.answers.passage import PlanWish, forecast
     from analyzer.faces.cli.text import passage
 
-    wind = None
-    if options.wind is not None:  # a forecast is less sure than a sensor
-        speed, source = options.wind
-        wind = Wind(speed, source, sd_mps=0.5 + 0.15 * speed)
     wish = PlanWish(
         route=Path(options.route),
         departure_s=options.depart,
         speeds_mps=options.speed,
         stream_table=options.stream_table,
-        wind=wind,
+        wind=forecast(*options.wind) if options.wind is not None else None,
         arrive_by_s=options.arrive_by,
         charge_frac=options.charge,
     )
-    with opt.desk_knowing(options).context() as ctx:
-        return opt.give(plan_passage(ctx, wish), options.json, passage.plan)
+    return opt.give(opt.log_knowing(options).plan(wish), options.json, passage.plan)
 
 
 def _hull(options: argparse.Namespace) -> int:
-    from analyzer.answers import hull
     from analyzer.faces.cli.text import passage
 
-    with opt.desk_knowing(options).context(write=True) as ctx:
-        if options.double_run:
-            return opt.give(hull.double_run(ctx), options.json, passage.double_run)
-        return opt.give(hull.hull_state(ctx), options.json, passage.hull)
+    log = opt.log_knowing(options)
+    if options.double_run:
+        return opt.give(log.double_run(), options.json, passage.double_run)
+    return opt.give(log.hull(), options.json, passage.hull)
 
 
 def _hindcast(options: argparse.Namespace) -> int:
-    from analyzer import answers
-    from analyzer.answers import hull
     from analyzer.faces.cli.bar import Bar
     from analyzer.faces.cli.text import passage
 
-    desk = opt.looked_through(options)
-    with desk.context(write=True) as ctx, Bar("Asking through the trip") as bar:
-        record = answers.find_trip(ctx, options.trip)
-        answer = hull.hindcast_trip(ctx, record, options.each * 60.0, bar)
+    log = opt.looked_through(options)
+    with Bar("Asking through the trip") as bar:
+        answer = log.hindcast(options.trip, options.each * 60.0, bar)
     if options.plot:
         _draw(answer, Path(options.plot))
     return opt.give(answer, options.json, passage.hindcast)
@@ -154,7 +144,7 @@ def _draw(answer: "HindcastAnswer", path: Path) -> None:
 
 def _utc(text: str) -> float:
     """An ISO 8601 time as seconds since 1970."""
-    from analyzer.environment.stream_table import parse_utc
+    from analyzer.answers.passage import parse_utc
 
     try:
         return parse_utc(text)

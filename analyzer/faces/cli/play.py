@@ -4,6 +4,7 @@ import argparse
 import math
 from pathlib import Path
 
+from analyzer.answers import Log
 from analyzer.faces.cli import options as opt
 from analyzer.faces.cli import paths, serve
 
@@ -78,15 +79,16 @@ def _add_replay(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 def _demo(options: argparse.Namespace) -> int:
     from analyzer.faces.cli import playback
     from analyzer.faces.cli.text import answers as tell
-    from analyzer.faces.questions import LogDesk
+    from replay.into_log import shipped_demo
 
     log = Path(options.log).expanduser() if options.log else paths.demo_folder() / "log.sqlite"
-    boat, files = playback.shipped_demo()
+    boat, files = shipped_demo()
     playback.remove_log(log)
     playback.play_into(log, files, boat)
-    status = opt.give(LogDesk(log, None).range_left(home="straight"), options.json, tell.range_left)
+    played = Log(log)
+    status = opt.give(played.range_left(home="straight"), options.json, tell.range_left)
     if options.serve:
-        return serve.serve(log, None, options)
+        return serve.serve(played, options)
     if not options.json:
         print(f"\n{_what_next(log)}")
     return status
@@ -106,15 +108,11 @@ def _what_next(log: Path) -> str:
 
 def _replay(options: argparse.Namespace) -> int:
     from analyzer.faces.cli import playback
+    from replay.into_log import Recordings
 
     found = opt.find_places(options)
     knows_boat = playback.play_into(
-        found.log,
-        options.files,
-        found.boat,
-        maps=options.map,
-        dbcs=options.dbc,
-        pace=options.pace,
+        found.log, Recordings(options.files, options.map, options.dbc), found.boat, options.pace
     )
     print(f"Played into {found.log}. {_ask(knows_boat, found.log)}")
     return 0

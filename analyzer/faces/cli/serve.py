@@ -1,16 +1,12 @@
 """serve: the pages and the HTTP API."""
 
 import argparse
+from collections.abc import Callable
 from contextlib import suppress
-from pathlib import Path
-from typing import TYPE_CHECKING
 
+from analyzer.answers import Log
 from analyzer.faces.cli import options as opt
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from logger.boat import Boat
+from logger.errors import LoggerError
 
 HOST, PORT = "127.0.0.1", 8765
 
@@ -54,31 +50,28 @@ def add_address(parser: opt.Parser) -> None:
 
 
 def _serve(options: argparse.Namespace) -> int:
-    found = opt.find_places(options)
-    return serve(found.log, found.boat, options)
+    return serve(opt.log(options), options)
 
 
-def serve(log: Path, boat: Path | None, options: argparse.Namespace) -> int:
+def serve(log: Log, options: argparse.Namespace) -> int:
     """Serves until it is stopped."""
     import uvicorn
 
     from analyzer.faces.cli import paths
-    from analyzer.faces.questions import LogDesk
     from analyzer.faces.web import access
     from analyzer.faces.web.app import create_app
 
-    with LogDesk(log, boat).context() as ctx:  # a log that cannot be used is said now
-        described = ctx.boat
+    log.boat_name()  # a log that cannot be used is said now
     key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
     paired = access.Access(key)
-    app = create_app(log, boat, names=(options.host, *options.name), access=paired)
+    app = create_app(log, names=(options.host, *options.name), access=paired)
     opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
     if options.name or not access.is_own(options.host):
         opt.tell_user(
             f"Another device is asked for a code: {paired.codes['look']} to look, "
             f"{paired.codes['change']} to look and change settings."
         )
-    stop = watch_beside(log, boat, described)
+    stop = watch_beside(log)
     uvicorn.run(
         app,
         host=options.host,
@@ -123,22 +116,10 @@ def _own_addresses() -> list[str]:
     return [address for address in found if not address.startswith("127.")]
 
 
-def watch_beside(log: Path, boat: Path | None, described: "Boat") -> "Callable[[], None]":
+def watch_beside(log: Log) -> Callable[[], None]:
     """Starts the live watch on the log's tail; returns what stops it."""
-    from analyzer.errors import AnalyzerError
-    from analyzer.faces.questions import LogDesk
-    from analyzer.flags import follow
-    from logger.errors import LoggerError
-
-    def reach() -> tuple[float, float] | None:
-        try:
-            found = LogDesk(log, boat).range_left().distance
-        except (AnalyzerError, LoggerError):
-            return None
-        return (found.mid, found.low) if found.mid is not None and found.low is not None else None
-
     try:
-        return follow.start(follow.Live(log, described, reach=reach))
+        return log.watch()
     except (LoggerError, OSError, ValueError) as error:
         opt.tell_user(f"No live flags: {error}")
         return lambda: None

@@ -6,49 +6,33 @@
 >>> left.charge.low < left.charge.mid < left.charge.high
 True
 
-Every name here is a function of `analyzer.answers`, which says what each answers; nothing heavy
-is imported before the first is used. Installed, this folder is the package `keelwatt`.
+Every question is a method of `analyzer.answers.Log`, which says what it answers, and can be asked
+as `log.range_left()` too; nothing heavy is imported before the first is used. Installed, this
+folder is the package `keelwatt`.
 """
 
-import importlib
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING
 
 from keelwatt.ours import check_packages
 
 if TYPE_CHECKING:
-    from analyzer.answers import (
-        cables,
-        cells,
-        check,
-        flags,
-        frame,
-        open_log,
-        plot,
-        range_left,
-        refresh,
-        review,
-        table,
-        to_json,
-        trips,
-    )
+    from analyzer.answers import Log as Log
+    from analyzer.answers import open_log as open_log
+    from analyzer.answers import table as table
+    from analyzer.answers import to_json as to_json
 
-__all__ = [
-    "__version__",
-    "cables",
-    "cells",
-    "check",
-    "flags",
-    "frame",
-    "open_log",
-    "plot",
-    "range_left",
-    "refresh",
-    "review",
-    "table",
-    "to_json",
-    "trips",
-]
+    (cables, cells, check, flags, frame, hull, plan, plot, range_left, refresh, review, trips) = (
+        Log.cables, Log.cells, Log.check, Log.flags, Log.frame, Log.hull, Log.plan, Log.plot,
+        Log.range_left, Log.refresh, Log.review, Log.trips,
+    )  # fmt: skip
+
+_QUESTIONS = (
+    "cables", "cells", "check", "flags", "frame", "hull", "plan", "plot", "range_left", "refresh",
+    "review", "trips",
+)  # fmt: skip
+_BESIDE = ("Log", "open_log", "table", "to_json")
+__all__ = ["__version__", *_BESIDE, *_QUESTIONS]
 
 try:
     __version__ = version("keelwatt")
@@ -61,7 +45,9 @@ def __getattr__(name: str) -> object:
     if name not in __all__:
         raise AttributeError(f"keelwatt has no {name!r}; it has {', '.join(__all__)}")
     check_packages()
-    return getattr(importlib.import_module("analyzer.answers"), name)
+    from analyzer import answers  # only now is it sure to be ours
+
+    return getattr(answers.Log if name in _QUESTIONS else answers, name)
 
 
 def __dir__() -> list[str]:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from html import escape
 from itertools import pairwise
 
+from analyzer.answers.hull import Asked, Hindcast
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import (
     FlagView,
@@ -23,7 +24,6 @@ from analyzer.faces.charts.svg import (
     chart,
     track,
 )
-from analyzer.range.hindcast import Asked, Hindcast
 from logger.units import KN, KWH, NMI
 
 CAUTION = (

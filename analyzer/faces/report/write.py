@@ -2,18 +2,16 @@
 
 from pathlib import Path
 
-from analyzer import answers
-from analyzer.answers.hull import hindcast_trip
+from analyzer.answers import Log
+from analyzer.answers.hull import Hindcast
 from analyzer.errors import AnalyzerError, NoTrip
 from analyzer.faces.report import report
-from analyzer.range.hindcast import Hindcast
-from analyzer.series.log import Context
 
 POINTS = 600  # of each line in its charts
 ASK_S = 300.0  # between the moments of the hindcast
 
 
-def write(ctx: Context, path: Path, trip: int | None) -> None:
+def write(log: Log, path: Path, trip: int | None) -> None:
     """Writes the report of a trip, or of the newest; the ending of the name says HTML or PDF.
 
     Raises:
@@ -22,7 +20,7 @@ def write(ctx: Context, path: Path, trip: int | None) -> None:
     kind = path.suffix.lower()
     if kind not in (".html", ".pdf"):
         raise AnalyzerError(f"a report's name must end in .html or .pdf, got {path.name!r}")
-    paper = build(ctx, trip)
+    paper = build(log, trip)
     if kind == ".html":
         path.write_text(report.html(paper), encoding="utf-8")
         return
@@ -31,16 +29,15 @@ def write(ctx: Context, path: Path, trip: int | None) -> None:
     path.write_bytes(pdf(paper))
 
 
-def build(ctx: Context, trip: int | None) -> report.Report:
+def build(log: Log, trip: int | None) -> report.Report:
     """The report of a trip, or of the newest."""
-    review = answers.review(ctx, trip)
-    names = report.channels(tuple(ctx.store.channels()))
-    plot = answers.plot(ctx, trip, names, POINTS)
-    return report.report(ctx.boat.name, review, plot, _hindcast(ctx, trip))
+    names = report.channels(log.channels())
+    plot = log.plot(trip, names, POINTS)
+    return report.report(log.boat_name(), log.review(trip), plot, _hindcast(log, trip))
 
 
-def _hindcast(ctx: Context, trip: int | None) -> Hindcast | None:
+def _hindcast(log: Log, trip: int | None) -> Hindcast | None:
     try:
-        return hindcast_trip(ctx, answers.find_trip(ctx, trip), ASK_S).hindcast
+        return log.hindcast(trip, ASK_S).hindcast
     except NoTrip:  # what the range rests on was not measured
         return None

@@ -7,12 +7,12 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 
+from analyzer.answers import Log
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import ReviewAnswer, TripRow
 from analyzer.faces import format, sentences
-from analyzer.faces.desk import Desk
 from analyzer.faces.web import header_middleware
-from analyzer.faces.web.page import desk_of, remembered, render
+from analyzer.faces.web.page import log_of, remembered, render
 
 POINTS = 1200
 
@@ -35,9 +35,9 @@ ROWS: tuple[tuple[str, Callable[[TripRow], str]], ...] = (
 @router.get("/compare")
 def compare(request: Request, a: int, b: int) -> Response:
     """What two trips took and gave back."""
-    desk = desk_of(request)
+    log = log_of(request)
     both = [
-        remembered(request, ("review", number), partial(desk.review, number)) for number in (a, b)
+        remembered(request, ("review", number), partial(log.review, number)) for number in (a, b)
     ]
     rows = [(text, [say(one.trip) for one in both]) for text, say in ROWS]
     return render(
@@ -54,16 +54,16 @@ def compare(request: Request, a: int, b: int) -> Response:
 def charts(request: Request, a: int, b: int, look: str = "day") -> Response:
     """Speed and power of two trips over the time since each began."""
     return JSONResponse(
-        remembered(request, ("compare", a, b, look), lambda: _item(desk_of(request), a, b, look))
+        remembered(request, ("compare", a, b, look), lambda: _item(log_of(request), a, b, look))
     )
 
 
-def _item(desk: Desk, a: int, b: int, look: str) -> Any:
+def _item(log: Log, a: int, b: int, look: str) -> Any:
     from analyzer.faces.charts import bokeh_charts as drawn
     from analyzer.faces.charts import columns
 
     names = ("speed_water_mps", "speed_ground_mps", "pack_voltage_v", "pack_current_a")
-    plots = [desk.trip_plot(number, names, POINTS, None, False).plot for number in (a, b)]
+    plots = [log.trip_plot(number, names, POINTS, None, False).plot for number in (a, b)]
     both = columns.together(plots)
     shown = columns.two_trips(both, (f"trip {a}", f"trip {b}"))
     return drawn.group(shown, both, (), look, dated=False)

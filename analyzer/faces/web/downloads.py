@@ -8,9 +8,10 @@ from typing import IO, Annotated, Any, Literal
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
-from analyzer.faces.desk import Desk, Form
+from analyzer.answers import Log
+from analyzer.answers.log import Form
 from analyzer.faces.web.api.parameters import ERRORS, TripNumber
-from analyzer.faces.web.page import desk_of
+from analyzer.faces.web.page import log_of
 
 router = APIRouter(prefix="/api/v1/export", tags=["downloads"])
 paper = APIRouter(include_in_schema=False)  # the printed report, from the pages
@@ -51,17 +52,17 @@ def trip(
 ) -> Response:
     """Channels of a trip as a file; as GPX its track."""
     names = tuple(name for name in channels.split(",") if name)
-    return _file(desk_of(request), ending.value, number, names, step_s, f"trip_{number}.{ending}")
+    return _file(log_of(request), ending.value, number, names, step_s, f"trip_{number}.{ending}")
 
 
 @router.get("/log", responses={**_FILES, **ERRORS}, response_class=StreamingResponse)
 def log(request: Request) -> Response:
     """The whole log packed, which `keelwatt import` opens elsewhere."""
-    return _file(desk_of(request), "log", None, (), None, "log.sqlite.zst")
+    return _file(log_of(request), "log", None, (), None, "log.sqlite.zst")
 
 
 def _file(
-    desk: Desk,
+    log: Log,
     form: Form,
     number: int | None,
     names: tuple[str, ...],
@@ -71,7 +72,7 @@ def _file(
     # Written to a file first: a fault is then an answer, not half a download.
     file = tempfile.TemporaryFile()  # noqa: SIM115 - see _pieces
     try:
-        desk.export(form, file, number, names, step_s)
+        log.export(form, file, number, names, step_s)
     except BaseException:
         file.close()
         raise
@@ -96,8 +97,9 @@ def report(request: Request, number: int, kind: Literal["html", "pdf"]) -> Respo
     """The printed report, to be kept: it is one file that needs nothing else."""
     from analyzer.faces.report.pdf import pdf
     from analyzer.faces.report.report import html
+    from analyzer.faces.report.write import build
 
-    made = desk_of(request).report(number)
+    made = build(log_of(request), number)
     body, media = (pdf(made), "application/pdf") if kind == "pdf" else (html(made), "text/html")
     name = f"keelwatt-trip-{number}.{kind}"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}

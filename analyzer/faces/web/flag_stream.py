@@ -33,4 +33,4 @@ async def events(ask: Callable[[], Sequence[FlagView]]) -> AsyncIterator[bytes]:
 @router.get("/flags/live")
 async def stream(request: Request) -> Response:
     """Flags as they are raised, get worse, are seen and cleared."""
-    return StreamingResponse(events(request.app.state.desk.flags), media_type="text/event-stream")
+    return StreamingResponse(events(request.app.state.log.flags), media_type="text/event-stream")

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 
 from starlette.concurrency import run_in_threadpool
 
+from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
 from analyzer.estimation.results import RangeAnswer
 from analyzer.faces import format
-from analyzer.faces.desk import Desk
+from analyzer.faces.charts import columns
 from logger.errors import LoggerError
 
 BEAT_S = 1.0
@@ -80,13 +81,13 @@ class Feed:
     """Answers for all readers of the stream.
 
     Args:
-        desk: Asked for the range.
+        log: Asked for the range.
         render: Makes the page's parts of an answer.
         look: Gives the look by the sun.
     """
 
-    def __init__(self, desk: Desk, render: Render, look: Callable[[], str]) -> None:
-        self._desk = desk
+    def __init__(self, log: Log, render: Render, look: Callable[[], str]) -> None:
+        self._log = log
         self._render = render
         self._look = look
         self._shown: Shown | None = None
@@ -130,7 +131,7 @@ class Feed:
 
     def _ask(self) -> Shown:
         at_s = time.monotonic()
-        answer = self._desk.range_left(None, None, "straight")
+        answer = self._log.range_left(None, None, "straight")
         return Shown(
             self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
         )
@@ -145,8 +146,8 @@ class Keeper:
     REST_S = 60.0  # flags are not waited for: the watch beside the log has them at once
     READY_S = 3.0  # the first page goes first; then the charts' library is made ready
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, log: Log) -> None:
+        self._log = log
         self._seen: float | None = None
 
     async def run(self) -> None:
@@ -166,13 +167,13 @@ class Keeper:
         while more:
             began = time.monotonic()
             try:
-                more = await run_in_threadpool(self._desk.remember_day)
+                more = await run_in_threadpool(self._log.remember_day, columns.wanted)
             except (AnalyzerError, LoggerError):
                 return
             await asyncio.sleep(10 * (time.monotonic() - began))
 
     def _look(self) -> None:
-        newest = self._desk.newest_utc_s()
-        if newest is not None and newest != self._seen:
-            self._desk.refresh()
-            self._seen = newest
+        span = self._log.span()
+        if span is not None and span[1] != self._seen:
+            self._log.refresh()
+            self._seen = span[1]

@@ -12,12 +12,12 @@ from fastapi.staticfiles import StaticFiles
 from fastapi.templating import Jinja2Templates
 from markupsafe import Markup, escape
 
+from analyzer.answers import Log
+from analyzer.answers.memory import Memory
 from analyzer.errors import AnalyzerError
 from analyzer.faces import format, sentences
 from analyzer.faces.charts import range_svg
-from analyzer.faces.desk import Desk
 from analyzer.faces.web import header_middleware, sun
-from analyzer.faces.web.cache import Memory
 from logger.errors import LoggerError
 
 _HERE = Path(__file__).parent.parent
@@ -79,10 +79,10 @@ def render(
     return templates.TemplateResponse(request, name, what, status_code=status, headers=headers)
 
 
-def desk_of(request: Request) -> Desk:
+def log_of(request: Request) -> Log:
     """Where this application's questions are put."""
-    desk: Desk = request.app.state.desk
-    return desk
+    log: Log = request.app.state.log
+    return log
 
 
 def remembered(request: Request, question: Hashable, answer: Callable[[], Any]) -> Any:
@@ -101,11 +101,11 @@ class Sun:
     """The look by the sun: day, or night where the sun is down where the boat is.
 
     Args:
-        desk: Asked for the boat's place, once a minute at most.
+        log: Asked for the boat's place, once a minute at most.
     """
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, log: Log) -> None:
+        self._log = log
         self._look = "day"
         self._asked_s = -CHECK_SUN_S
 
@@ -118,7 +118,7 @@ class Sun:
 
     def _now(self) -> str:
         try:
-            place, now_s = self._desk.place(), self._desk.now_utc_s()
+            place, now_s = self._log.place(), self._log.now_utc_s()
         except (AnalyzerError, LoggerError):
             return "day"
         return "night" if place and sun.dark(place[0], place[1], now_s) else "day"

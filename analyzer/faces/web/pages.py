@@ -10,7 +10,7 @@ from analyzer.faces.charts import chart_api, range_svg
 from analyzer.faces.web import header_middleware, live
 from analyzer.faces.web.page import (
     LOOKS,
-    desk_of,
+    log_of,
     remembered,
     render,
     safe_path,
@@ -53,7 +53,7 @@ def _under_way(answer: RangeAnswer) -> dict[str, Any]:
 def under_way(request: Request, speed: float | None = None) -> Response:
     """How far, what ends it, what slowing down would buy."""
     asked = speed * KN if speed is not None and 0 < speed <= 60 else None
-    answer = desk_of(request).range_left(asked, None, "straight")
+    answer = log_of(request).range_left(asked, None, "straight")
     return render(
         request,
         "under_way.html",
@@ -74,21 +74,21 @@ async def stream(request: Request) -> Response:
 @router.post("/flag/{number}/seen")
 def seen(request: Request, number: int) -> Response:
     """Somebody has seen a flag."""
-    desk_of(request).flag_seen(number)
+    log_of(request).flag_seen(number)
     return Response(status_code=303, headers={"Location": "/#flags"})
 
 
 @router.get("/trips")
 def trips(request: Request) -> Response:
     """The list of trips, newest first."""
-    return render(request, "trips.html", trips=desk_of(request).trips()[::-1])
+    return render(request, "trips.html", trips=log_of(request).trips()[::-1])
 
 
 @router.get("/trip/{number}")
 def trip(request: Request, number: int) -> Response:
     """One trip explained."""
-    desk = desk_of(request)
-    answer = remembered(request, ("review", number), lambda: desk.review(number))
+    log = log_of(request)
+    answer = remembered(request, ("review", number), lambda: log.review(number))
     shift_ms = chart_api.shift_ms(answer.trip.start_utc_s)
     return render(
         request, "trip.html", policy=header_middleware.WITH_CHARTS, answer=answer, shift_ms=shift_ms
@@ -104,11 +104,11 @@ def health(request: Request) -> Response:
 def _health(request: Request) -> dict[str, Any]:
     from analyzer.faces.charts import trend_svg
 
-    desk = desk_of(request)
-    cells, cables, hull, pack = desk.cells(), desk.cables(), desk.hull(), desk.pack()
+    log = log_of(request)
+    cells, cables, hull, pack = log.cells(), log.cables(), log.hull(), log.pack()
     behind = list(dict.fromkeys(finding.subject for finding in cells.findings))
     drawn = {
-        name: trend_svg.drawn(course, zero=True) for name, course in desk.cable_courses().items()
+        name: trend_svg.drawn(course, zero=True) for name, course in log.cable_courses().items()
     }
     return {
         "cells": cells,
@@ -117,7 +117,7 @@ def _health(request: Request) -> dict[str, Any]:
         "pack": pack,
         "findings": len(cells.findings) + len(cables.findings),
         "beside": trend_svg.columns([(row.name, row.resistance) for row in cells.rows], behind),
-        "cell_courses": [trend_svg.drawn(desk.cell_course(name), zero=True) for name in behind],
+        "cell_courses": [trend_svg.drawn(log.cell_course(name), zero=True) for name in behind],
         "cable_courses": {name: one for name, one in drawn.items() if one},
         "speed_course": trend_svg.drawn(trend_svg.speed(hull.fouling)),
         "capacity_course": trend_svg.drawn(pack.capacity_course),

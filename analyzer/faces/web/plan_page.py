@@ -13,18 +13,17 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, Response
 from starlette.datastructures import FormData
 
+from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
 from analyzer.faces.charts import range_svg
-from analyzer.faces.desk import Desk
 from analyzer.faces.web import waypoints
-from analyzer.faces.web.page import desk_of, remembered, render
+from analyzer.faces.web.page import log_of, remembered, render
 from analyzer.faces.web.set_up.forms import FormError, check_length
 from logger.errors import LoggerError
 from logger.units import KN
 
 if TYPE_CHECKING:
-    from analyzer.answers.passage import PlanAnswer, PlanWish
-    from analyzer.environment.wind import Wind
+    from analyzer.answers.passage import PlanAnswer, PlanWish, Wind
 
 MOST_TRACKS, TRACK_POINTS = 6, 400
 MOST_BYTES = 5_000_000
@@ -45,15 +44,15 @@ def near(request: Request) -> Response:
 
 
 def _near(request: Request) -> dict[str, Any]:
-    desk = desk_of(request)
+    log = log_of(request)
     names = ("latitude_deg", "longitude_deg")
     tracks = []
-    for row in desk.trips()[-MOST_TRACKS:]:
-        plot = desk.plot(row.number, names, TRACK_POINTS)
+    for row in log.trips()[-MOST_TRACKS:]:
+        plot = log.plot(row.number, names, TRACK_POINTS)
         both = [plot.series.get(name, []) for name in names]
         tracks.append([[a, b] for a, b in zip(*both, strict=True) if None not in (a, b)])
-    place = desk.place()
-    return {"here": place[:2] if place else None, "home": desk.home(), "tracks": tracks}
+    place = log.place()
+    return {"here": place[:2] if place else None, "home": log.home(), "tracks": tracks}
 
 
 @router.post("/plan")
@@ -76,17 +75,17 @@ def _answer(request: Request, written: dict[str, str], files: dict[str, bytes]) 
         if len(drawn) < 2:
             raise FormError("choose a GPX file with the route, or give two places or more")
         files["route"] = waypoints.gpx(drawn).encode()
-    desk = desk_of(request)
+    log = log_of(request)
     wish_of = partial(_wish, written)
-    answer, written["places"] = ask(desk, wish_of, files)
+    answer, written["places"] = ask(log, wish_of, files)
     start = _share(written, "charge_percent", "the charge")
     if start is None:
-        start = desk.range_left().charge.mid
+        start = log.range_left().charge.mid
     return _page(request, written, answer=answer, start=start)
 
 
 def ask(
-    desk: Desk, wish_of: Callable[[Path, Path | None], "PlanWish"], files: dict[str, bytes]
+    log: Log, wish_of: Callable[[Path, Path | None], "PlanWish"], files: dict[str, bytes]
 ) -> "tuple[PlanAnswer, str]":
     """The answer and the route's places as text; what was sent is not kept.
 
@@ -98,7 +97,7 @@ def ask(
         for name, path in kept.items():
             path.write_bytes(files[name])
         try:
-            answer = desk.plan(wish_of(kept["route"], kept.get("stream_table")))
+            answer = log.plan(wish_of(kept["route"], kept.get("stream_table")))
             return answer, waypoints.text(waypoints.read(kept["route"]))
         except AnalyzerError as error:
             raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
@@ -113,30 +112,30 @@ def _wish(written: dict[str, str], route: Path, stream_table: Path | None) -> "P
         departure_s=_utc(written.get("depart", "")),
         speeds_mps=None if speed_kn is None else (speed_kn * KN,),
         stream_table=stream_table,
-        wind=forecast(
+        wind=told_wind(
             _number(written, "wind_kn", "the wind's knots", 0, 60),
             _number(written, "wind_from_deg", "where the wind comes from", 0, 360),
         ),
         arrive_by_s=_utc(written.get("arrive_by", "")),
         charge_frac=_share(written, "charge_percent", "the charge"),
         reserve_frac=_share(written, "reserve_percent", "the reserve"),
-        stream=setting(
+        stream=told_stream(
             _number(written, "stream_kn", "the stream's knots", 0, 20),
             _number(written, "stream_toward_deg", "where the stream goes", 0, 360),
         ),
     )
 
 
-def forecast(wind_kn: float | None, from_deg: float | None) -> "Wind | None":
+def told_wind(wind_kn: float | None, from_deg: float | None) -> "Wind | None":
     """A wind that was told: less sure than a sensor's. None where half of it is missing."""
-    from analyzer.environment.wind import Wind
+    from analyzer.answers.passage import forecast
 
     if wind_kn is None or from_deg is None:
         return None
-    return Wind(wind_kn * KN, from_deg % 360, sd_mps=0.5 + 0.15 * wind_kn * KN)
+    return forecast(wind_kn * KN, from_deg % 360)
 
 
-def setting(stream_kn: float | None, toward_deg: float | None) -> tuple[float, float] | None:
+def told_stream(stream_kn: float | None, toward_deg: float | None) -> tuple[float, float] | None:
     """A stream that was told; None where half of it is missing."""
     if stream_kn is None or toward_deg is None:
         return None

@@ -4,8 +4,8 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
+from analyzer.answers.passage import TRACK_TOLERANCE_M
 from analyzer.faces.web.set_up.forms import FormError
-from analyzer.range.route import TRACK_TOLERANCE_M
 
 Place = tuple[float, float, str]  # latitude and longitude [deg], name
 

@@ -1,10 +1,13 @@
 """What nothing measures is never called sound."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from analyzer import answers
+from analyzer.answers import health
 from analyzer.faces.cli.main import main
+from analyzer.series.log import OpenLog
 from logger.store import Block, Group, Quantum, Store
 
 S = 1_000_000
@@ -24,8 +27,8 @@ def places(tmp_path, plain_boat):
 
 
 def test_cells_and_cables_without_sensors_are_not_measured(places):
-    with answers.open_log(places[1], places[3]) as log:
-        cells, cables = answers.cells(log), answers.cables(log)
+    with OpenLog.open(Path(places[1]), Path(places[3])) as log:
+        cells, cables = health.cells(log), health.cables(log)
     assert not cells.findings
     assert not cables.findings
     assert cells.not_measured.startswith("Cells are not measured")

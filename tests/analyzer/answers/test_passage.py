@@ -8,9 +8,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from analyzer import answers
 from analyzer.answers import hull as answer_hull
-from analyzer.answers import passage
+from analyzer.answers import passage, refresh, review
 from analyzer.answers.passage import PlanWish, plan_passage
 from analyzer.answers.snapshot import here_now
 from analyzer.environment.wind import Wind
@@ -18,7 +17,7 @@ from analyzer.errors import BadRoute
 from analyzer.estimation.results import to_json
 from analyzer.faces.charts import hindcast_svg
 from analyzer.faces.cli.text import passage as text_passage
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
 from logger.boat import Boat
 from logger.reading import (
@@ -49,8 +48,8 @@ def ctx(tmp_path_factory):
         writer.add(Block(group, t_us, np.column_stack(list(series.values.values()))))
         writer.close()
     afloat = Boat.model_validate(boat().model_dump() | {"hotel": {"power_w": 40.0}})
-    with Context(Store.open(path, write=True), afloat) as context:
-        answers.refresh(context)
+    with OpenLog(Store.open(path, write=True), afloat) as context:
+        refresh.refresh(context)
         yield context
 
 
@@ -80,7 +79,7 @@ def test_the_sky_of_the_log_is_not_that_of_three_days_later(ctx, route, monkeypa
     end_s = ctx.store.span()[1] / 1e6
     soon, later = (
         plan_passage(
-            Context(ctx.store, panels),
+            OpenLog(ctx.store, panels),
             PlanWish(route, departure_s=end_s + hours * 3600, speeds_mps=(2.4,)),
         ).sun_from
         for hours in (2, 72)
@@ -130,7 +129,7 @@ def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_she_has(ctx, ro
 
     def width(wind: Wind | None, area_m2: float) -> float:
         hull = ctx.boat.hull.model_copy(update={"windage_area_m2": area_m2})
-        tall = Context(ctx.store, ctx.boat.model_copy(update={"hull": hull}))
+        tall = OpenLog(ctx.store, ctx.boat.model_copy(update={"hull": hull}))
         answer = plan_passage(
             tall, PlanWish(route, wind=wind, departure_s=leaves_s, speeds_mps=(2.4,))
         )
@@ -173,7 +172,7 @@ def test_double_run_without_runs_tells_how(ctx):
 
 
 def test_hindcast_from_a_log(ctx):
-    record = answers.find_trip(ctx, None)
+    record = review.find_trip(ctx, None)
     answer = answer_hull.hindcast_trip(ctx, record, every_s=1200.0)
     assert answer.hindcast.score.compared >= 1
     text = text_passage.hindcast(answer)

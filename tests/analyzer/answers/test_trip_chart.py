@@ -3,15 +3,15 @@
 import numpy as np
 import pytest
 
-from analyzer import answers
-from analyzer.answers import trip_chart
+from analyzer.answers import health, range_left, trip_chart
+from analyzer.series.log import OpenLog
 
 CHANNELS = ("pack_voltage_v", "pack_current_a", "controller_voltage_v", "latitude_deg")
 
 
 @pytest.fixture(scope="module")
 def demo(demo_log):
-    with answers.open_log(demo_log) as ctx:
+    with OpenLog.open(demo_log) as ctx:
         yield ctx
 
 
@@ -41,7 +41,7 @@ def test_fan_holds_the_lowest_cell_which_is_the_demos_weak_one(trip):
 
 
 def test_settled_line_ends_where_the_health_answer_says(demo, trip):
-    rows = {row.name: row for row in answers.cables(demo).rows}
+    rows = {row.name: row for row in health.cables(demo).rows}
     for probe, column in trip.probes.items():
         name = probe.removeprefix("probe_").removesuffix("_temp_c")
         settles = rows[name].settles_at
@@ -67,7 +67,7 @@ def test_reach_is_longest_with_the_stream_and_agrees_with_the_answer(demo):
     far = {course: d.mid for course, d in around.rows}
     assert abs(max(far, key=far.__getitem__) - 119) <= 30
     assert min(far.values()) < 0.8 * max(far.values())
-    answer = answers.range_left(demo)
+    answer = range_left.range_left(demo)
     assert min(far.values()) <= answer.distance.mid * 1.05
     assert max(far.values()) >= answer.distance.mid * 0.95
     assert around.speed_water_mps == pytest.approx(answer.speed_water_mps, rel=0.03)

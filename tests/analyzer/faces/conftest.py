@@ -15,9 +15,9 @@ def invented():
 
 
 @pytest.fixture
-def desk(invented):
-    """A desk that gives the invented answers."""
-    return invented.InventedDesk()
+def log(invented):
+    """A log that gives invented answers."""
+    return invented.InventedLog()
 
 
 class Browser:

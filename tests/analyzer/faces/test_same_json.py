@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from analyzer.answers import Log
 from analyzer.faces.cli import main
 from analyzer.faces.web.app import create_app
 
@@ -48,7 +49,7 @@ def without_ages(answer):
 def test_api_equals_json(question, demo_log, browse, printed):
     command, path = QUESTIONS[question]
     want = printed(command)
-    got = browse(create_app(demo_log, None)).get(f"/api/v1/{path}")
+    got = browse(create_app(Log(demo_log, None))).get(f"/api/v1/{path}")
     assert got.status_code == 200
     found = without_ages(got.json())
     if question == "check":  # the command also lists this computer's ports
@@ -63,7 +64,7 @@ def test_plan_equals_json(demo_log, tmp_path, browse, printed):
     route.write_text(ROUTE)
     when = "2026-05-16T13:00Z"  # the demo's day; date -u -d 2026-05-16T13:00Z +%s
     want = printed(f"plan {route} --depart {when} --speed 4")
-    client = browse(create_app(demo_log, None))
+    client = browse(create_app(Log(demo_log, None)))
     got = client.post(f"/api/v1/plan?depart_utc_s={1778936400}&speed_kn=4", content=ROUTE)
     assert got.status_code == 200
     assert got.json() == want

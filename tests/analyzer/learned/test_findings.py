@@ -12,7 +12,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.flags import monitor
 from analyzer.flags.flag import KEEP_US, FlagBook, record
 from analyzer.learned import findings
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from logger.boat import Boat
 from logger.reading import EXACT, Block, Group
 from logger.store import Store
@@ -34,7 +34,7 @@ def log(tmp_path):
         writer = store.writer("boot")
         writer.add(Block(group, np.arange(3600, dtype=np.int64) * S, np.full((3600, 1), 53.0)))
         writer.close()
-        yield Context(store, boat())
+        yield OpenLog(store, boat())
 
 
 def test_what_is_kept_comes_back_as_it_was(log):
@@ -131,6 +131,6 @@ def test_the_watch_keeps_what_a_pack_s_low_voltage_has_become(tmp_path):
         writer.add(Block(group, np.arange(1200, dtype=np.int64) * S, rows))
         writer.close()
         monitor.run(store, afloat)
-        (view,) = (f for f in answers.flags(Context(store, afloat)) if f.kind == "pack_low")
+        (view,) = (f for f in answers.flags(OpenLog(store, afloat)) if f.kind == "pack_low")
     assert "at 38.00 V" in view.now
     assert "at 38.00 V" not in view.evidence

@@ -4,10 +4,9 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer import answers
+from analyzer.answers import Log, refresh
 from analyzer.answers.snapshot import here_now
 from analyzer.faces.cli import main, options
-from analyzer.faces.questions import LogDesk
 from analyzer.learned import keys
 from analyzer.learned.keys import (
     CHARGE,
@@ -17,7 +16,7 @@ from analyzer.learned.keys import (
 )
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import track
-from analyzer.series.log import Context, pack_channels
+from analyzer.series.log import OpenLog, pack_channels
 from logger import boat as boats
 from logger.errors import StoreError
 from logger.reading import (
@@ -44,7 +43,7 @@ ANCHOR = [(4.0, 1.0, 0.0)]
 def log(tmp_path):
     with Store.open(tmp_path / "log.sqlite", write=True) as store:
         store.save_boat(BOAT_TEXT, 1)
-        yield Context(store, BOAT)
+        yield OpenLog(store, BOAT)
 
 
 def put(ctx, legs, full=1.0, after_h=0.0, boot="boot", names=NAMES):
@@ -71,7 +70,7 @@ def end_us(ctx):
 
 def test_what_was_recorded_before_a_trip_counts(log):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     charge = here_now(log, end_us(log)).charge
     # 80 Ah of 200 from full, give or take the label's 8 %
     assert charge.soc == approx(0.6, abs=0.04)
@@ -85,7 +84,7 @@ def test_is_the_same_as_followed_in_one_go(log):
     series = log.load(pack_channels(BOAT), START_US, end_us(log))
     at_once = track(series, BOAT.pack).final
     never_looked = charge_at(log, end_us(log))
-    answers.refresh(log)
+    refresh.refresh(log)
     found = charge_at(log, end_us(log))
     assert never_looked.soc == approx(at_once.soc, abs=1e-6)
     assert found.soc == approx(at_once.soc, abs=0.01)
@@ -94,7 +93,7 @@ def test_is_the_same_as_followed_in_one_go(log):
 
 def test_asked_between_two_looks_it_goes_on_from_what_was_kept(log):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     before = charge_at(log, end_us(log))
     put(log, [(1.0, 40.0, 2.0)], full=0.6)
     after = charge_at(log, end_us(log))
@@ -104,10 +103,10 @@ def test_asked_between_two_looks_it_goes_on_from_what_was_kept(log):
 
 def test_at_anchor_it_does_not_forget(log):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     before = charge_at(log, end_us(log))
     put(log, ANCHOR, full=0.6)
-    answers.refresh(log)
+    refresh.refresh(log)
     after = here_now(log, end_us(log)).charge
     assert before.soc - after.soc == approx(4 / AH, abs=0.03)
     assert after.sd < 0.08
@@ -115,9 +114,9 @@ def test_at_anchor_it_does_not_forget(log):
 
 def test_a_long_silence_leaves_it_open(log):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     put(log, [(0.05, 0.0, 0.0)], full=0.6, after_h=48.0, boot="later")
-    answers.refresh(log)
+    refresh.refresh(log)
     after = charge_at(log, end_us(log))
     assert after.sd > 0.08
     assert after.capacity_sd_ah == approx(
@@ -129,7 +128,7 @@ def test_without_current_there_is_none(log):
     assert charge_at(log, START_US) is None
     put(log, QUAY, names=("pack_voltage_v", "speed_ground_mps"))
     assert charge_at(log, end_us(log)) is None
-    answers.refresh(log)
+    refresh.refresh(log)
     assert here_now(log, end_us(log)).charge is None
 
 
@@ -144,12 +143,12 @@ def test_between_boots_without_a_date_anything_may_have_happened(log):
     start = end_us(log) - 600 * 1_000_000
     assert start - known.t_us < 120e6
     assert charge_at(log, end_us(log)).sd > 2 * known.sd
-    answers.refresh(log)
+    refresh.refresh(log)
     assert charge_at(log, end_us(log)).sd > 2 * known.sd
 
 
 def test_a_log_that_nobody_looked_through_is_looked_through_when_asked(log, capsys, monkeypatch):
-    monkeypatch.setattr(options, "desk", lambda _options: LogDesk(log.store.path, None))
+    monkeypatch.setattr(options, "log", lambda _options: Log(log.store.path))
     put(log, QUAY + TRIP + ANCHOR)
     assert main.main(["range"]) == 0
     assert "Charge" in capsys.readouterr().out
@@ -157,13 +156,13 @@ def test_a_log_that_nobody_looked_through_is_looked_through_when_asked(log, caps
 
 
 def test_a_log_that_cannot_be_written_is_read_as_it_is(log, capsys, monkeypatch):
-    monkeypatch.setattr(options, "desk", lambda _options: LogDesk(log.store.path, None))
+    monkeypatch.setattr(options, "log", lambda _options: Log(log.store.path))
     put(log, QUAY + TRIP)
 
     def refuse(*_):
         raise StoreError("the log is on a read-only disk")
 
-    monkeypatch.setattr(LogDesk, "refresh", refuse)
+    monkeypatch.setattr(Log, "refresh", refuse)
     assert main.main(["range"]) == 0
     told = capsys.readouterr()
     assert "What is new may be missing here" in told.err
@@ -172,18 +171,18 @@ def test_a_log_that_cannot_be_written_is_read_as_it_is(log, capsys, monkeypatch)
 
 def test_a_corrected_boat_file_counts_at_once(log):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     end = end_us(log)
     before = here_now(log, end)
     # twice the capacity: the same 80 Ah are a fifth
-    twice = Context(log.store, boats.parse(BOAT_TEXT.replace(f"{AH}", f"{2 * AH}"), "boat.toml"))
+    twice = OpenLog(log.store, boats.parse(BOAT_TEXT.replace(f"{AH}", f"{2 * AH}"), "boat.toml"))
     after = here_now(twice, end)
     assert before.charge.soc == approx(0.6, abs=0.04)
     assert after.charge.soc == approx(0.8, abs=0.05)
     in_service = np.exp(chemistry("lfp").capacity_ln_mean)  # of the label
     assert after.charge.capacity_ah == approx(2 * AH * in_service, rel=0.08)
     heavier = BOAT_TEXT.replace("displacement_kg = 3000", "displacement_kg = 9000")
-    heavy = here_now(Context(log.store, boats.parse(heavier, "boat.toml")), end)
+    heavy = here_now(OpenLog(log.store, boats.parse(heavier, "boat.toml")), end)
     assert heavy.curve.mean_w(np.array([2.0])) > 1.2 * before.curve.mean_w(np.array([2.0]))
     assert here_now(log, end).charge.soc == approx(before.charge.soc, abs=1e-6)
     assert charges(twice) == []
@@ -191,19 +190,19 @@ def test_a_corrected_boat_file_counts_at_once(log):
 
 def test_what_is_kept_of_a_trip_is_written_once(log):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     written = []
     keep = log.store.put_learned
     log.store.put_learned = lambda key, *rest: (written.append(key), keep(key, *rest))
     put(log, [(0.1, 40.0, 2.0)], full=0.6)
-    answers.refresh(log)
+    refresh.refresh(log)
     assert CHARGE in written
     assert CHARGE_BEFORE not in written
 
 
 def test_what_was_just_looked_through_is_not_followed_again(log, monkeypatch):
     put(log, QUAY + TRIP)
-    answers.refresh(log)
+    refresh.refresh(log)
     monkeypatch.setattr(keys, "track", None)  # nothing is left to follow
     assert here_now(log, end_us(log)).charge.soc == approx(0.6, abs=0.04)
     assert charge_at(log, end_us(log)) is not None

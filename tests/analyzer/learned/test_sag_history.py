@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer import answers
+from analyzer.answers import refresh, review
 from analyzer.learned import sag_history
 from analyzer.learned.sag_history import Circuit, compared
-from analyzer.series.log import Context
+from analyzer.series.log import OpenLog
 from logger.boat import Boat, Hull, Motor, Pack
 from logger.reading import (
     EXACT,
@@ -74,19 +74,19 @@ def fill(store: Store, days: int) -> None:
 def log(tmp_path):
     with Store.open(tmp_path / "log.sqlite", write=True) as store:
         fill(store, 3)
-        yield Context(store, BOAT)
+        yield OpenLog(store, BOAT)
 
 
 def test_trips_are_kept_and_the_review_tells_what_changed(log):
-    answers.refresh(log)
-    assert len(answers.trips(log)) == 3
+    refresh.refresh(log)
+    assert len(review.trips(log)) == 3
     kept = log.store.learned(sag_history.KEY)
     assert len(kept) == 2  # the last may still be going on
-    last = answers.trips(log)[-1].number
-    first = answers.trips(log)[0].number
+    last = review.trips(log)[-1].number
+    first = review.trips(log)[0].number
     assert any(
-        "lose more than on the 2 trips before" in r for r in answers.review(log, last).remarks
+        "lose more than on the 2 trips before" in r for r in review.review(log, last).remarks
     )
-    assert not any("trips before" in r for r in answers.review(log, first).remarks)
-    answers.refresh(log)
+    assert not any("trips before" in r for r in review.review(log, first).remarks)
+    refresh.refresh(log)
     assert len(log.store.learned(sag_history.KEY)) == 2

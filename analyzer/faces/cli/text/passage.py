@@ -1,14 +1,17 @@
 """Plans, the hull and hindcasts as plain text for the command line."""
 
-from analyzer.answers.hull import HindcastAnswer, HullAnswer
-from analyzer.answers.passage import PlanAnswer
-from analyzer.environment.double_run import STEPS, DoubleRun
-from analyzer.environment.stream import Calibration
+from analyzer.answers.hull import (
+    STEPS,
+    Asked,
+    Calibration,
+    DoubleRun,
+    HindcastAnswer,
+    HullAnswer,
+    TripLoss,
+)
+from analyzer.answers.passage import PlanAnswer, PlanLeg
 from analyzer.faces import format
 from analyzer.faces.cli.text.answers import wrapped
-from analyzer.hull.fouling import TripLoss
-from analyzer.range.hindcast import Asked
-from analyzer.range.plan import PlanLeg
 from logger.units import NMI
 
 BAR = 30  # characters

@@ -38,9 +38,9 @@ class PlanQuestion(BaseModel):
             departure_s=self.depart_utc_s,
             speeds_mps=None if self.speed_kn is None else (self.speed_kn * KN,),
             stream_table=stream_table,
-            wind=plan_page.forecast(self.wind_kn, self.from_deg),
+            wind=plan_page.told_wind(self.wind_kn, self.from_deg),
             arrive_by_s=self.arrive_by_utc_s,
             charge_frac=self.charge_frac,
             reserve_frac=self.reserve_frac,
-            stream=plan_page.setting(self.stream_kn, self.toward_deg),
+            stream=plan_page.told_stream(self.stream_kn, self.toward_deg),
         )

@@ -6,7 +6,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from analyzer.errors import AnalyzerError
 from analyzer.estimation.results import CheckAnswer
-from analyzer.faces.web.page import desk_of, render
+from analyzer.faces.web.page import log_of, render
 from analyzer.faces.web.set_up import boat_form
 from analyzer.faces.web.set_up.forms import read_form
 from logger.errors import BoatFileError, LoggerError
@@ -17,7 +17,7 @@ router = APIRouter(include_in_schema=False)
 @router.get("/set-up")
 def set_up(request: Request, saved: bool = False) -> Response:
     """What arrives and the form."""
-    text, where = desk_of(request).boat_text()
+    text, where = log_of(request).boat_text()
     return _page(request, text, where, saved=saved)
 
 
@@ -29,11 +29,11 @@ async def save(request: Request) -> Response:
 
 
 def _save(request: Request, form: dict[str, str]) -> Response:
-    desk = desk_of(request)
-    text, where = desk.boat_text()
+    log = log_of(request)
+    text, where = log.boat_text()
     try:
         new = boat_form.filled(text, form)
-        desk.save_boat(new)
+        log.save_boat(new)
     except BoatFileError as error:
         return _page(request, text, where, form, wrong=str(error).splitlines())
     return RedirectResponse("/set-up?saved=true", status_code=303)
@@ -67,6 +67,6 @@ def _page(
 def _check(request: Request) -> tuple[CheckAnswer | None, str]:
     """What arrives; or why it cannot be said, since the form must show all the same."""
     try:
-        return desk_of(request).check(), ""
+        return log_of(request).check(), ""
     except (AnalyzerError, LoggerError) as error:
         return None, str(error)

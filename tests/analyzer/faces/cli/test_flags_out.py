@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from analyzer.answers import Log
 from analyzer.answers.flags import Changes
 from analyzer.faces.cli.main import main
 from analyzer.faces.web import flag_stream
@@ -51,7 +52,7 @@ def test_flags_are_told_with_what_to_do_and_marked_as_seen(places, capsys):
 
 def test_the_page_s_button_writes_it_into_the_log_and_leads_back(places, browse):
     log, boat = Path(places[1]), Path(places[3])
-    answer = browse(create_app(log, boat)).post("/flag/1/seen")
+    answer = browse(create_app(Log(log, boat))).post("/flag/1/seen")
     assert answer.status_code == 303
     assert answer.headers["location"].startswith("/")
     with Store.open(log) as store:
@@ -61,7 +62,7 @@ def test_the_page_s_button_writes_it_into_the_log_and_leads_back(places, browse)
 
 
 def test_a_flag_that_is_not_there_is_no_fault_of_the_page(places, browse):
-    answer = browse(create_app(Path(places[1]), Path(places[3]))).post("/flag/7/seen")
+    answer = browse(create_app(Log(Path(places[1]), Path(places[3])))).post("/flag/7/seen")
     assert 400 <= answer.status_code < 500
     assert "no flag 7" in answer.text
 

@@ -29,10 +29,10 @@ def own_home(tmp_path, monkeypatch):
 
 
 @pytest.fixture
-def answered(monkeypatch, desk):
+def answered(monkeypatch, log):
     """The command line with invented answers behind it."""
-    monkeypatch.setattr(options, "desk", lambda _options: desk)
-    return desk
+    monkeypatch.setattr(options, "log", lambda _options: log)
+    return log
 
 
 def run(*arguments, **more):
@@ -202,7 +202,7 @@ def test_a_signal_ends_it_without_traceback_and_closes_what_is_open(sent, status
         "    def cells(self):\n"
         "        try: print('on', flush=True); time.sleep(30)\n"
         "        finally: print('closed', flush=True)\n"
-        "options.desk = lambda _: Slow()\n"
+        "options.log = lambda _: Slow()\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "sys.exit(cli.main(['cells']))"
     )

@@ -4,7 +4,7 @@ sentences."""
 import numpy as np
 import pytest
 
-from analyzer.faces.questions import LogDesk
+from analyzer.answers import Log
 from analyzer.faces.web.app import create_app
 from logger.reading import (
     EXACT,
@@ -46,14 +46,14 @@ def fill(store):
 def log(request, tmp_path, invented):
     path = tmp_path / "log.sqlite"
     with Store.open(path, write=True) as store:
-        store.save_boat(invented.InventedDesk.boat_toml, 1)
+        store.save_boat(invented.InventedLog.boat_toml, 1)
         if request.param == "a minute":
             fill(store)
     return path
 
 
 def test_young_log_gives_sentences_and_no_fault(log, browse):
-    client = browse(create_app(log, None))
+    client = browse(create_app(Log(log, None)))
     found = {path: client.get(path) for path in PATHS}
     assert {path: answer.status_code for path, answer in found.items()} == dict.fromkeys(PATHS, 200)
     assert not [path for path, answer in found.items() if ">None<" in answer.text]
@@ -63,5 +63,5 @@ def test_young_log_gives_sentences_and_no_fault(log, browse):
 
 
 def test_young_log_can_be_looked_through(log):
-    LogDesk(log, None).refresh()
-    assert LogDesk(log, None).trips() == ()
+    Log(log, None).refresh()
+    assert Log(log, None).trips() == ()

@@ -177,8 +177,8 @@ def test_volts_stand_side_by_side_with_their_sum(paper):
 
 
 @pytest.mark.parametrize("kind", ["html", "pdf"])
-def test_the_page_gives_the_report_to_take_away(browse, desk, kind):
-    app, number = create_app(None, None, desk=desk), desk.review().trip.number
+def test_the_page_gives_the_report_to_take_away(browse, log, kind):
+    app, number = create_app(log), log.review().trip.number
     path = f"/trip/{number}/report.{kind}"
     assert f'href="{path}"' in browse(app).get(f"/trip/{number}").text
     answer = browse(app).get(path)

@@ -20,10 +20,10 @@ def door():
 
 
 @pytest.fixture
-def phone(desk, door, browse, monkeypatch):
+def phone(log, door, browse, monkeypatch):
     """A device on the boat's network, not paired yet."""
     monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
-    return browse(create_app(None, None, desk=desk, access=door))
+    return browse(create_app(log, access=door))
 
 
 def test_new_codes_differ_and_hold_no_letter_taken_for_another():
@@ -161,15 +161,15 @@ def test_unpairing_ends_it(phone):
         {"sec-fetch-site": "same-site"},
     ],
 )
-def test_a_change_asked_from_a_strange_page_is_refused(desk, door, browse, headers):
-    here = browse(create_app(None, None, desk=desk, access=door))
+def test_a_change_asked_from_a_strange_page_is_refused(log, door, browse, headers):
+    here = browse(create_app(log, access=door))
     answer = here.post("/pair", data={"code": "AAAA-2222"}, headers=headers)
     assert answer.status_code == 403
     assert "set-cookie" not in answer.headers
 
 
-def test_this_computer_needs_no_code_but_whoever_comes_through_a_proxy_does(desk, door, browse):
-    here = browse(create_app(None, None, desk=desk, access=door))
+def test_this_computer_needs_no_code_but_whoever_comes_through_a_proxy_does(log, door, browse):
+    here = browse(create_app(log, access=door))
     assert here.get("/").status_code == 200
     for name in ("x-forwarded-for", "forwarded"):
         assert here.get("/", headers={name: "192.168.4.7"}).status_code == 303

@@ -9,8 +9,8 @@ from analyzer.faces.web.app import create_app
 
 
 @pytest.fixture
-def client(desk, browse):
-    return browse(create_app(None, None, desk=desk))
+def client(log, browse):
+    return browse(create_app(log))
 
 
 def test_range_equals_what_json_prints(client, invented):
@@ -19,16 +19,16 @@ def test_range_equals_what_json_prints(client, invented):
     assert answer.json() == to_json(invented.RANGE)
 
 
-def test_range_takes_the_wind_in_knots(client, monkeypatch, desk, invented):
+def test_range_takes_the_wind_in_knots(client, monkeypatch, log, invented):
     asked = []
-    monkeypatch.setattr(desk, "range_left", lambda *a: asked.append(a) or invented.RANGE)
+    monkeypatch.setattr(log, "range_left", lambda *a: asked.append(a) or invented.RANGE)
     client.get("/api/v1/range?wind_kn=10&from_deg=225")
     assert asked[0][3] == pytest.approx((10 * 1852 / 3600, 225.0))
 
 
-def test_range_takes_speed_and_stream_in_knots(client, desk):
+def test_range_takes_speed_and_stream_in_knots(client, log):
     client.get("/api/v1/range?speed_kn=4&stream_kn=1.5&toward_deg=360&home=track")
-    speed_mps, stream, home = desk.asked[-1]
+    speed_mps, stream, home = log.asked[-1]
     assert speed_mps == pytest.approx(4 * 1852 / 3600)
     assert stream == pytest.approx((1.5 * 1852 / 3600, 0.0))
     assert home == "track"
@@ -118,14 +118,14 @@ def test_under_way_says_the_answer_without_script(client):
     assert text.index("Cell 5 sags") < text.index("nautical miles")
 
 
-def test_under_way_answers_for_a_speed_asked_without_script(client, desk):
+def test_under_way_answers_for_a_speed_asked_without_script(client, log):
     client.get("/?speed=3.5")
-    assert desk.asked[-1][0] == pytest.approx(3.5 * 1852 / 3600)
+    assert log.asked[-1][0] == pytest.approx(3.5 * 1852 / 3600)
 
 
 def test_under_way_that_cannot_say_still_stands(invented, browse):
-    desk = invented.InventedDesk(invented.UNKNOWN_RANGE)
-    page = browse(create_app(None, None, desk=desk)).get("/")
+    log = invented.InventedLog(invented.UNKNOWN_RANGE)
+    page = browse(create_app(log)).get("/")
     assert page.status_code == 200
     assert "No pack voltage and no current arrive." in page.text
     assert "A shunt." in page.text
@@ -134,7 +134,7 @@ def test_under_way_that_cannot_say_still_stands(invented, browse):
 
 def test_boat_name_cannot_bring_markup_along(invented, browse):
     answer = dataclasses.replace(invented.RANGE, boat="<script>alert(1)</script>")
-    app = create_app(None, None, desk=invented.InventedDesk(answer))
+    app = create_app(invented.InventedLog(answer))
     page = browse(app).get("/")
     assert "<script>alert" not in page.text
     assert "&lt;script&gt;alert" in page.text
@@ -149,14 +149,14 @@ def test_charts_come_as_items_and_their_scripts_from_the_package(client, part):
     assert len(script.content) > 100_000
 
 
-def test_a_zoomed_chart_asks_for_its_stretch_alone(client, desk):
+def test_a_zoomed_chart_asks_for_its_stretch_alone(client, log):
     columns = client.get("/trip/2/columns/way.json?start_s=100&end_s=200").json()
-    assert desk.asked[-1] == ("trip_plot", (100.0, 200.0), False)
+    assert log.asked[-1] == ("trip_plot", (100.0, 200.0), False)
     assert {len(values) for values in columns.values()} == {len(columns["t_ms"])}
     assert columns["power_w"][7] is None
     assert client.get("/trip/2/columns/way.json?start_s=nan&end_s=1").status_code == 422
     client.get("/log/columns.json?start_s=100&end_s=200")
-    assert desk.asked[-1] == ("window", 100.0, 200.0)
+    assert log.asked[-1] == ("window", 100.0, 200.0)
 
 
 def test_the_log_has_charts_and_stretches_to_jump_to(client):
@@ -193,25 +193,25 @@ def test_no_path_leads_out_of_a_folder(client, path):
         ("gpx", "application/gpx+xml; charset=utf-8"),
     ],
 )
-def test_downloads_come_as_files(client, desk, ending, kind):
+def test_downloads_come_as_files(client, log, ending, kind):
     answer = client.get(f"/api/v1/export/2.{ending}?channels=a,b&step_s=2")
     assert answer.headers["content-type"] == kind
     assert answer.headers["content-disposition"] == f'attachment; filename="trip_2.{ending}"'
-    assert desk.asked[-1] == ("export", ending, ("a", "b"), 2.0)
+    assert log.asked[-1] == ("export", ending, ("a", "b"), 2.0)
     assert answer.content
 
 
-def test_the_whole_log_comes_packed(client, desk):
+def test_the_whole_log_comes_packed(client, log):
     answer = client.get("/api/v1/export/log")
     assert answer.headers["content-disposition"] == 'attachment; filename="log.sqlite.zst"'
-    assert desk.asked[-1] == ("export", "log", (), None)
+    assert log.asked[-1] == ("export", "log", (), None)
 
 
-def test_plan_takes_a_route_and_changes_nothing(client, desk, invented):
+def test_plan_takes_a_route_and_changes_nothing(client, log, invented):
     answer = client.post("/api/v1/plan?speed_kn=4&stream_kn=1&toward_deg=90&reserve_frac=0.3",
                          content=b"<gpx/>")  # fmt: skip
     assert answer.json() == to_json(invented.PLAN)
-    wish = desk.asked[-1]
+    wish = log.asked[-1]
     assert wish.speeds_mps == pytest.approx((4 * 1852 / 3600,))
     assert wish.stream == pytest.approx((1852 / 3600, 90.0))
     assert wish.reserve_frac == 0.3
@@ -220,9 +220,9 @@ def test_plan_takes_a_route_and_changes_nothing(client, desk, invented):
     assert client.post("/api/v1/plan?speed_kn=400", content=b"<gpx/>").status_code == 422
 
 
-def test_hindcast_takes_minutes(client, desk, invented):
+def test_hindcast_takes_minutes(client, log, invented):
     assert client.get("/api/v1/hindcast/2?each_min=2").json() == to_json(invented.HINDCAST)
-    assert desk.asked[-1] == ("hindcast", 120.0)
+    assert log.asked[-1] == ("hindcast", 120.0)
 
 
 def test_reference_names_every_question_and_shape(client):
@@ -238,13 +238,13 @@ def test_reference_names_every_question_and_shape(client):
 
 
 def test_a_fault_of_ours_is_said_and_hides_its_insides(invented, browse):
-    desk = invented.InventedDesk()
+    log = invented.InventedLog()
 
     def broken(*_):
         raise ZeroDivisionError("secret inside")
 
-    desk.cells = broken
-    client = browse(create_app(None, None, desk=desk))
+    log.cells = broken
+    client = browse(create_app(log))
     answer = client.get("/api/v1/cells")
     assert answer.status_code == 500
     assert "fault" in answer.json()["error"]

@@ -9,8 +9,8 @@ ROUTE = ("route.gpx", b"<gpx/>", "application/gpx+xml")
 
 
 @pytest.fixture
-def client(desk, browse):
-    return browse(create_app(None, None, desk=desk))
+def client(log, browse):
+    return browse(create_app(log))
 
 
 def test_page_asks_for_a_route(client):
@@ -28,7 +28,7 @@ def test_answer_says_whether_and_how_sure(client):
     assert "A plan is no promise." in text
 
 
-def test_wishes_reach_the_plan_in_si(client, desk):
+def test_wishes_reach_the_plan_in_si(client, log):
     fields = {
         "depart": "2026-07-01T06:30",
         "speed_kn": "4,5",
@@ -37,7 +37,7 @@ def test_wishes_reach_the_plan_in_si(client, desk):
         "charge_percent": "80",
     }
     client.post("/plan", files={"route": ROUTE}, data=fields)
-    wish = next(asked for asked in desk.asked if hasattr(asked, "route"))
+    wish = next(asked for asked in log.asked if hasattr(asked, "route"))
     assert wish.departure_s == 1_782_887_400  # date -u -d 2026-07-01T06:30Z +%s
     assert wish.speeds_mps == pytest.approx((2.315,))  # 4.5 * 1852 / 3600
     assert wish.charge_frac == pytest.approx(0.8)

@@ -16,7 +16,7 @@ from logger.errors import BoatFileError
 
 @pytest.fixture
 def text(invented):
-    return invented.InventedDesk.boat_toml
+    return invented.InventedLog.boat_toml
 
 
 def fields(text):

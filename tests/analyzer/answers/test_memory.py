@@ -1,11 +1,11 @@
 """Answers are remembered while the log stays as it is, and no longer."""
 
-from analyzer.faces.web import cache
+from analyzer.answers import memory
 
 
 def test_memory_asks_again_only_when_the_log_changed():
     state, asked = ["a"], []
-    kept = cache.Memory(lambda: state[0])
+    kept = memory.Memory(lambda: state[0])
 
     def ask(question):
         return kept.ask(question, lambda: asked.append(question) or len(asked))
@@ -17,7 +17,7 @@ def test_memory_asks_again_only_when_the_log_changed():
 
 def test_memory_keeps_nothing_that_was_answered_across_a_change():
     state = ["a"]
-    kept = cache.Memory(lambda: state[0])
+    kept = memory.Memory(lambda: state[0])
 
     def answer():
         state[0] = "b"  # the log grew meanwhile
@@ -29,7 +29,7 @@ def test_memory_keeps_nothing_that_was_answered_across_a_change():
 
 
 def test_memory_forgets_the_longest_unasked():
-    kept = cache.Memory(lambda: 0, most=2)
+    kept = memory.Memory(lambda: 0, most=2)
     for name in ("x", "y", "x", "z"):
         kept.ask(name, lambda name=name: name)
     assert kept.ask("x", lambda: "again") == "x"
@@ -37,7 +37,7 @@ def test_memory_forgets_the_longest_unasked():
 
 
 def test_memory_keeps_no_error():
-    kept = cache.Memory(lambda: 0)
+    kept = memory.Memory(lambda: 0)
 
     def broken():
         raise ValueError

@@ -1,0 +1,142 @@
+"""A log as files for other programs, and back; the boat file as it is written, and its copy.
+
+None of it wants a boat: what was recorded without one can be taken away all the same.
+"""
+
+import atexit
+import os
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import BinaryIO
+
+from analyzer.answers.log import Log
+from analyzer.exchange import forms, packed_log, parquet_days, rows
+from analyzer.exchange.forms import Form, form_of
+from logger import boat as boats
+from logger.errors import StoreError
+from logger.store import Store
+
+__all__ = ["Form", "form_of"]
+
+
+def export(
+    log: Path,
+    form: Form,
+    out: BinaryIO,
+    trip: int | None = None,
+    channels: Sequence[str] = (),
+    step_s: float | None = None,
+) -> None:
+    """Writes a trip, or the whole log, in one of the forms.
+
+    Raises:
+        NoTrip, NoChannel, NoTrack, NotInstalled: See `analyzer.exchange`; nothing was written.
+    """
+    with Store.open(log) as store:
+        name = rows.boat_name(store)
+        stretch = rows.choose(store, trip, channels, step_s)
+        forms.write(store, form, stretch, out, f"{name}, trip {trip}" if trip else name)
+
+
+def export_days(log: Path, folder: Path, step_s: float | None = None) -> None:
+    """Writes the whole log as Parquet: a folder by boat and day."""
+    with Store.open(log) as store:
+        parquet_days.write_folder(store, rows.choose(store, None, (), step_s), folder)
+
+
+def copy(log: Path, out: Path) -> None:
+    """Writes the whole log as one new file, also while it is recorded; packed as FILE.zst.
+
+    Raises:
+        StoreError: There is such a file already.
+    """
+    with Store.open(log) as store:
+        if out.suffix != packed_log.PACKED:
+            store.back_up(out)
+            return
+        if out.exists():
+            raise StoreError(f"{out} is there already; name a new file for the log")
+        with whole(out) as file:
+            packed_log.write(store, file)
+
+
+def make(log: Path, file: Path, boat_file: Path | None = None) -> bool:
+    """Makes a new log of what `export` wrote, or of anybody's GPX track with times.
+
+    Args:
+        boat_file: Kept in the log; None: the log's own, if it has one.
+    Returns:
+        Whether the log knows a boat.
+    """
+    if boat_file is not None:
+        boats.load(boat_file)
+    forms.read(file, log)
+    with Store.open(log, write=True) as store:
+        if boat_file is not None:
+            store.save_boat(boat_file.read_text("utf-8-sig"), _now_us())
+        return store.boat_text() is not None
+
+
+@contextmanager
+def whole(path: Path) -> Iterator[BinaryIO]:
+    """A file that gets its name only when it is whole: a loss of power never leaves half of it."""
+    part = path.with_name(path.name + ".part")
+    try:
+        with part.open("wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+        _sync(path.parent)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _sync(folder: Path) -> None:
+    """Makes a new name in a folder last."""
+    held = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(held)
+    finally:
+        os.close(held)
+
+
+def before_the_first(boat_file: Path) -> Log:
+    """A boat of which nothing is recorded yet: an empty log, for as long as the program runs."""
+    folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    Store.open(folder / "log.sqlite", write=True).close()
+    return Log(folder / "log.sqlite", boat_file)
+
+
+def boat_text(boat_file: Path | None, log: Path) -> tuple[str, str]:
+    """The boat file's text and where it is; the log's own copy where there is no file."""
+    if boat_file is not None:
+        return boat_file.read_text("utf-8-sig"), str(boat_file)
+    if not log.is_file():
+        return "", "not yet written"
+    with Store.open(log) as store:
+        return store.boat_text() or "", "the copy kept in the log"
+
+
+def save_boat(boat_file: Path | None, log: Path, text: str) -> None:
+    """Puts a boat file in the place of the old, if nothing is wrong with it.
+
+    Raises:
+        BoatFileError: What is wrong, a sentence a line; the old one stays.
+    """
+    boats.parse(text, boat_file.name if boat_file else "boat.toml")
+    if boat_file is not None:
+        with whole(boat_file) as file:
+            file.write(text.encode())
+    if log.is_file():
+        with Store.open(log, write=True) as store:
+            store.save_boat(text, _now_us())
+
+
+def _now_us() -> int:
+    return time.time_ns() // 1000

@@ -1,0 +1,105 @@
+"""Health of cells and cables over the newest trip, or the last hours of the log."""
+
+import numpy as np
+
+from analyzer.answers.cell_end import cell_end, sentence
+from analyzer.answers.charging import charging_now
+from analyzer.answers.snapshot import here_now
+from analyzer.cells.monitor import CellMonitor
+from analyzer.estimation.results import CablesAnswer, CellsAnswer
+from analyzer.flags import monitor as watch
+from analyzer.learned import cable_history
+from analyzer.learned.findings import as_kept
+from analyzer.series.log import OpenLog
+from analyzer.series.series import Series
+from analyzer.thermal.cable_trend import base_k, trend
+from analyzer.thermal.cables import CableGroup
+from analyzer.thermal.loop_resistance import LoopMonitor, with_witness
+from logger.boat import Cable
+from logger.channels import probe_temp
+
+CELLS_UNSEEN = (
+    "Cells are not measured: no cell or block voltage has arrived, so none can be called sound. "
+    "One voltage for each cell or block would show which of them falls behind."
+)
+CABLES_UNSEEN = (
+    "How warm cables and joints are is not measured: no probe's temperature has arrived beside the "
+    "pack's current, so none can be called cool. A temperature probe on each lug would tell."
+)
+BY_VOLTS_ONLY = " What is lost between pack and controller is measured, and stands below."
+RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
+
+
+def cells(log: OpenLog) -> CellsAnswer:
+    """Health of the cells over the newest trip, or the last hours of the log; how they are charged,
+    and which of them will end the trip, and when.
+    """
+    monitor = CellMonitor(log.boat.pack)
+    series = _recent(log, watch.channels(log.boat))
+    monitor.update(series)
+    span = log.store.span()
+    if span is None:
+        return CellsAnswer((), monitor.spread(), (), monitor.remarks(), CELLS_UNSEEN)
+    here = here_now(log, span[1] + 1)
+    wrong, remarks = charging_now(log, here)
+    end = cell_end(here, log.boat)
+    predicted = () if end is None else (sentence(end, log.boat.reserve.soc_frac),)
+    return CellsAnswer(
+        monitor.rows(),
+        monitor.spread(),
+        (*as_kept(log.store, monitor.detections(), series.t0_us), *wrong),
+        (*predicted, *remarks, *monitor.remarks()),
+        "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
+    )
+
+
+def cables(log: OpenLog) -> CablesAnswer:
+    """Health of the cables over the newest trip, or the last hours of the log."""
+    if not log.boat.cable:
+        return CablesAnswer((), (), ("The boat file names no cable.",), CABLES_UNSEEN)
+    series = _recent(log, watch.channels(log.boat))
+    group, loop = CableGroup(log.boat.cable), LoopMonitor(log.boat)
+    kept = cable_history.history(log.store, series.t0_us)
+    group.expect({k: base for k, h in kept.items() if (base := base_k(h)) is not None})
+    group.update(series)
+    loop.update(series)
+    found = [with_witness(f, loop) for judge in group.monitors for f in judge.detections()]
+    findings = as_kept(log.store, found, series.t0_us)
+    everything = cable_history.history(log.store)
+    trends = [trend(c, everything.get(c.name, [])) for c in log.boat.cable]
+    findings += [f for f in trends if f is not None]
+    rows = tuple(judge.row() for judge in group.monitors)
+    unseen = _unseen_heat(log.boat.cable, series, loop)
+    return CablesAnswer(rows, tuple(findings), _cable_remarks(log, loop), unseen)
+
+
+def _unseen_heat(cables: tuple[Cable, ...], series: Series, loop: LoopMonitor) -> str:
+    """What is said where no probe has told of a joint; "" where one has."""
+    if any(c.probe and series.has(probe_temp(c.probe), "pack_current_a") for c in cables):
+        return ""
+    return CABLES_UNSEEN + (BY_VOLTS_ONLY if loop.resistance().known else "")
+
+
+def _cable_remarks(log: OpenLog, loop: LoopMonitor) -> tuple[str, ...]:
+    remarks = []
+    bare = [c.name for c in log.boat.cable if not c.probe]
+    if bare:
+        remarks.append(f"Without a probe: {', '.join(bare)}.")
+    said = loop.resistance()
+    if said.mid is not None and said.low is not None and said.high is not None:
+        remarks.append(
+            f"Two voltmeters see {said.mid * 1e3:.2f} mΩ ({said.low * 1e3:.2f} to "
+            f"{said.high * 1e3:.2f}) between pack and controller at 20 °C; the boat file's copper "
+            f"makes {loop.expected_ohm() * 1e3:.2f} of it, joints, contactor and fuse the rest."
+        )
+    return tuple(remarks)
+
+
+def _recent(log: OpenLog, names: tuple[str, ...]) -> Series:
+    span = log.store.span()
+    if span is None:
+        return Series(0, 1.0, 0, {})
+    known = log.store.trips()
+    start_us = known[-1].start_us if known else max(span[0], span[1] - RECENT_US)
+    end_us = known[-1].end_us if known else span[1] + 1
+    return log.load(names, start_us, end_us)

@@ -1,0 +1,65 @@
+"""Recorded files played into a log as if they arrived now, and the outing that is shipped."""
+
+import time
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import replay
+from logger import boat as boats
+from logger.store import Store
+from replay import player
+from replay.player import Progress
+
+FLAT_OUT = None  # the player's pace that waits for nothing
+
+
+@dataclass(frozen=True)
+class Recordings:
+    """Files to be played together, with column maps for CSV files and CAN databases."""
+
+    files: Sequence[Path]
+    maps: Sequence[Path] = ()
+    dbcs: Sequence[Path] = ()
+
+
+def shipped_demo() -> tuple[Path, Recordings]:
+    """The invented outing that comes with the program: its boat file and its recordings."""
+    folder = Path(replay.__file__).parent / "demo"
+    kinds = ("*.log", "*.log.*", "*.nmea", "*.nmea.*")
+    files = sorted(path for kind in kinds for path in folder.glob(kind))
+    return folder / "boat.toml", Recordings(files)
+
+
+def play_into(
+    log: Path,
+    played: Recordings,
+    boat_file: Path | None,
+    pace: float | None = FLAT_OUT,
+    progress: Progress | None = None,
+) -> bool:
+    """Records the files into the log as if they arrived now.
+
+    Args:
+        log: Made where it is not there yet.
+        boat_file: Kept in the log; None: the files' own maps say everything.
+        pace: None flat out, 1 real time, N for N times as fast.
+    Returns:
+        Whether the log knows a boat, so that questions about it can be asked.
+    """
+    boat = boats.load(boat_file) if boat_file else None
+    source = player.open_recordings(
+        list(played.files), boat, maps=list(played.maps), dbcs=list(played.dbcs)
+    )
+    log.parent.mkdir(parents=True, exist_ok=True)
+    with Store.open(log, write=True) as store:
+        if boat_file:
+            store.save_boat(boat_file.read_text("utf-8"), time.time_ns() // 1000)
+        writer = store.writer(f"replay-{uuid.uuid4()}")
+        try:
+            player.play(source, writer, pace, progress)
+        finally:
+            writer.close()
+            source.close()
+        return store.boat_text() is not None
