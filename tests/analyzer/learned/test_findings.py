@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer import answers
+from analyzer.answers import flags, range_left
 from analyzer.answers.flags import OVER_SHOWN_US, over_unseen
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
@@ -72,13 +72,13 @@ def test_a_flag_shows_what_was_found_and_what_is_now(log):
     flag = record(FOUND, 5 * S)
     log.store.add_flag(flag)
     findings.keep(log.store, flag, replace(FOUND, text="Some 15 K."), 900 * S)
-    (view,) = answers.flags(log)
+    (view,) = flags.flags(log)
     assert (view.evidence, view.now, view.now_utc_s) == ("Some 12 K.", "Some 15 K.", 900.0)
 
 
 def test_a_flag_tells_its_age(log):
     log.store.add_flag(record(FOUND, 600 * S))
-    (view,) = answers.flags(log)
+    (view,) = flags.flags(log)
     assert log.store.age_s() is None
     assert view.age_s is None, "without a date nobody knows how old it is"
 
@@ -87,12 +87,12 @@ def test_what_is_over_is_shown_until_it_is_seen_and_for_a_day(log):
     number = log.store.add_flag(record(FOUND, 600 * S))
     assert over_unseen(log, 3600 * S) == ()
     log.store.update_flag(number, cleared_us=1200 * S)
-    (over,) = answers.range_left(log).flags_over
+    (over,) = range_left.range_left(log).flags_over
     assert (over.raised_utc_s, over.cleared_utc_s) == (600.0, 1200.0)
     assert over_unseen(log, 1200 * S + OVER_SHOWN_US - 1)
     assert not over_unseen(log, 1200 * S + OVER_SHOWN_US)
     log.store.update_flag(number, seen_us=1300 * S)
-    assert answers.range_left(log).flags_over == ()
+    assert range_left.range_left(log).flags_over == ()
 
 
 def texts(book: FlagBook, at_us: int) -> list[str]:
@@ -131,6 +131,6 @@ def test_the_watch_keeps_what_a_pack_s_low_voltage_has_become(tmp_path):
         writer.add(Block(group, np.arange(1200, dtype=np.int64) * S, rows))
         writer.close()
         monitor.run(store, afloat)
-        (view,) = (f for f in answers.flags(OpenLog(store, afloat)) if f.kind == "pack_low")
+        (view,) = (f for f in flags.flags(OpenLog(store, afloat)) if f.kind == "pack_low")
     assert "at 38.00 V" in view.now
     assert "at 38.00 V" not in view.evidence
