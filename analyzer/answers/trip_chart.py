@@ -22,6 +22,7 @@ from analyzer.range.inputs import RangeInputs
 from analyzer.range.reach import middle, reach, toward
 from analyzer.series.decimate import thinned
 from analyzer.series.log import OpenLog, cell_channels, pack_channels
+from analyzer.series.operating import pack_power_w
 from analyzer.series.series import Floats, Series, load
 from analyzer.thermal.cables import CableGroup
 from analyzer.trips import sag
@@ -99,7 +100,7 @@ def trip_series(
     series = load(ctx.store, dict.fromkeys(wants), record.start_us, record.end_us, step_s)
     found = {name: series.values[name] for name in names if name in series.values}
     if series.has("pack_voltage_v", "pack_current_a"):
-        found["power_w"] = series.get("pack_voltage_v") * series.get("pack_current_a")
+        found["power_w"] = pack_power_w(series)
     if not deep:
         return TripSeries(Series(series.t0_us, series.step_s, series.n, found), "", {})
     cells, lowest = _cells(ctx, series)

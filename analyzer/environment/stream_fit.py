@@ -31,7 +31,7 @@ from analyzer.environment.stream import (
 from analyzer.estimation.least_squares import solve
 from analyzer.series.operating import (
     TURNING_RPS,
-    motoring_w,
+    drive_threshold_w,
     propulsion_power_w,
     shaft_rps,
     unaided,
@@ -116,7 +116,7 @@ def _bins(series: Series, boat: Boat | None) -> _Bins:
     if boat is not None:
         power = _mean_bins(propulsion_power_w(series, boat), size)
         shaft = _driving(turns, power)
-        idle = power < motoring_w(boat)
+        idle = power < drive_threshold_w(boat)
     course = np.radians(series.get("course_ground_deg"))
     speed = series.get("speed_ground_mps")
     heading = np.radians(heading_true(series))

@@ -146,6 +146,11 @@ class TripRow:
     charge_end: Estimate
     legs: tuple[LegRow, ...]
 
+    @property
+    def under_motor_s(self) -> float:
+        """Time of the legs under motor. [s]"""
+        return sum(g.end_utc_s - g.start_utc_s for g in self.legs if g.kind == "motoring")
+
 
 @dataclass(frozen=True)
 class LedgerRow:

@@ -8,10 +8,11 @@ import numpy as np
 
 from analyzer.check.wiring_tests import wiring_tests
 from analyzer.series.operating import (
+    beside_power_w,
     controller_power_w,
-    hotel_power_w,
+    drive_threshold_w,
     motoring,
-    motoring_w,
+    pack_power_w,
 )
 from analyzer.series.series import Floats, Series, load
 from logger.boat import Boat
@@ -69,11 +70,9 @@ def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
 
 
 def _pack_against_controller(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
-    sun = np.nan_to_num(series.get("solar_power_w")) + np.nan_to_num(series.get("shore_power_w"))
     taken = controller_power_w(series)
-    pack = series.get("pack_voltage_v") * series.get("pack_current_a")
-    pack = pack + sun - hotel_power_w(series, boat)
-    drives = motoring(series, boat) | (taken > motoring_w(boat))
+    pack = pack_power_w(series) - beside_power_w(series, boat)
+    drives = motoring(series, boat) | (taken > drive_threshold_w(boat))
     drives |= pack > NO_HOTEL_FRAC * boat.motor.rated_power_w
     known = drives & np.isfinite(taken) & np.isfinite(pack)
     # Below a twentieth of the motor's power a hotel load that is only assumed matters too much.

@@ -24,7 +24,13 @@ from analyzer.environment.wind import (
     true_wind,
     windage_m2,
 )
-from analyzer.series.operating import motoring_w, propulsion_power_w, settled, shaft_rps, unaided
+from analyzer.series.operating import (
+    drive_threshold_w,
+    propulsion_power_w,
+    settled,
+    shaft_rps,
+    unaided,
+)
 from analyzer.series.physics import GRAVITY
 from analyzer.series.series import Series
 from analyzer.series.steps import whole_steps
@@ -295,7 +301,7 @@ def steady(
     heading = np.radians(heading_true(series))
     course = np.where(np.isfinite(heading), heading, np.radians(series.get("course_ground_deg")))
     rows = [whole_steps(v, size) for v in (power, water, np.sin(course), np.cos(course))]
-    still = settled(*rows) & (rows[0].mean(axis=1) > motoring_w(boat))
+    still = settled(*rows) & (rows[0].mean(axis=1) > drive_threshold_w(boat))
     still &= rows[1].mean(axis=1) > LEAST_SPEED_MPS
     rows[0] = rows[0] - whole_steps(_wind_part_w(series, boat, water, heading), size)
     power, speed = rows[0].mean(axis=1), rows[1].mean(axis=1)

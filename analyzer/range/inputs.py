@@ -19,8 +19,8 @@ from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak
 from analyzer.range.reach import speeds_for
 from analyzer.range.thermal_limit import Warmth
 from analyzer.series.operating import (
+    drive_threshold_w,
     motoring,
-    motoring_w,
     propulsion_power_w,
     settled_power,
     settled_way,
@@ -145,7 +145,7 @@ def doing(series: Series, boat: Boat) -> str:
     power = power[np.isfinite(power)]
     if not len(power):
         return "the motor's power is not measured"
-    if power.mean() < motoring_w(boat) or not motoring(last, boat).any():
+    if power.mean() < drive_threshold_w(boat) or not motoring(last, boat).any():
         return "motor off"
     if not np.isfinite(last.get("speed_ground_mps") + last.get("course_ground_deg")).any():
         return "motoring, with no speed and course over ground to go by"

@@ -133,7 +133,7 @@ def reach(given: ReachInput) -> ReachResult:
     sun_w = at_least_zero(given.solar_w, n, rng)
     draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng)
     water_mps = _water_mps(given, draws)
-    motor_w = _motor_w(given, draws, water_mps, rng)
+    motor_w = _course_power_w(given, draws, water_mps, rng)
     run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], sun_w[:, None])
     run = _cooled(given, run, motor_w, pack.soc, rng)
     east, north = _stream_ahead(given, draws, run.duration_s, rng)
@@ -155,7 +155,7 @@ def reach(given: ReachInput) -> ReachResult:
     )
 
 
-def _motor_w(
+def _course_power_w(
     given: ReachInput, draws: Draws, water_mps: Floats, rng: np.random.Generator
 ) -> Floats:
     """Propulsion power on the course at each speed, with what weather is to come, (n, k). [W]"""

@@ -11,7 +11,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.series.operating import controller_power_w, first_finite, hotel_power_w, motoring_w
+from analyzer.series.operating import (
+    beside_power_w,
+    controller_power_w,
+    drive_threshold_w,
+    first_finite,
+)
 from analyzer.series.series import Series
 from logger.boat import Boat
 
@@ -57,7 +62,7 @@ def pack_current(series: Series, boat: Boat) -> Bridge:
     """
     current = series.get("pack_current_a")
     volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
-    taken, beside = controller_power_w(series), _beside_w(series, boat)
+    taken, beside = controller_power_w(series), beside_power_w(series, boat)
     ratio, sd = _ratio(series, boat, current * volts - beside, taken)
     filled = (ratio * taken + beside) / np.where(volts > 0, volts, np.nan)
     bridged = ~np.isfinite(current) & np.isfinite(filled)
@@ -67,15 +72,9 @@ def pack_current(series: Series, boat: Boat) -> Bridge:
     return Bridge(replace(series, values=values), bridged, _share_sd(series, boat, sd, filled))
 
 
-def _beside_w(series: Series, boat: Boat) -> Floats:
-    """What flows beside the drive, out of the pack. [W]"""
-    sun = np.nan_to_num(series.get("solar_power_w")) + np.nan_to_num(series.get("shore_power_w"))
-    return hotel_power_w(series, boat) - sun
-
-
 def _ratio(series: Series, boat: Boat, given_w: Floats, taken_w: Floats) -> tuple[float, float]:
     """Power at the pack over that at the controller, and its standard deviation."""
-    known = np.isfinite(given_w) & (taken_w > 5 * motoring_w(boat))
+    known = np.isfinite(given_w) & (taken_w > 5 * drive_threshold_w(boat))
     if known.sum() * series.step_s < LEARN_S:
         return 1.0, UNLEARNED_SD
     ratios = given_w[known] / taken_w[known]

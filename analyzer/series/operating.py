@@ -33,6 +33,17 @@ def hotel_power_w(series: Series, boat: Boat) -> Floats:
     return np.where(np.isfinite(measured), measured, typical)
 
 
+def beside_power_w(series: Series, boat: Boat) -> Floats:
+    """What flows out of the pack beside the drive: hotel load less sun and shore. [W] (n,)"""
+    into = np.nan_to_num(series.get("solar_power_w")) + np.nan_to_num(series.get("shore_power_w"))
+    return hotel_power_w(series, boat) - into
+
+
+def pack_power_w(series: Series) -> Floats:
+    """Volts times amperes at the pack, below 0 on charge. [W] (n,), NaN where unknown"""
+    return series.get("pack_voltage_v") * series.get("pack_current_a")
+
+
 def controller_power_w(series: Series) -> Floats:
     """Volts times amperes at the controller, below 0 when it gives back. [W] (n,), NaN unknown
 
@@ -49,14 +60,11 @@ def propulsion_power_w(series: Series, boat: Boat) -> Floats:
     what is counted from the pack adds up with the hotel load to what empties it. Where the pack
     is not measured, what the controller takes.
     """
-    pack = series.get("pack_voltage_v") * series.get("pack_current_a")
-    balance = pack - hotel_power_w(series, boat)
-    for name in ("solar_power_w", "shore_power_w"):
-        balance = balance + np.nan_to_num(series.get(name), nan=0.0)
+    balance = pack_power_w(series) - beside_power_w(series, boat)
     return np.where(np.isfinite(balance), balance, controller_power_w(series))
 
 
-def motoring_w(boat: Boat) -> float:
+def drive_threshold_w(boat: Boat) -> float:
     """Power into the drive from which the boat is motoring. [W]"""
     return max(MOTORING_FRAC * boat.motor.rated_power_w, MOTORING_LEAST_W)
 
@@ -67,7 +75,7 @@ def motoring(series: Series, boat: Boat) -> Bools:
     Power flows into the drive and the shaft turns, each as far as it is measured. Where two
     meters differ, two of three decide: the pack's balance, the controller, the shaft.
     """
-    least_w = motoring_w(boat)
+    least_w = drive_threshold_w(boat)
     taken, turns = controller_power_w(series), np.abs(shaft_rps(series, boat))
     by_pack = propulsion_power_w(series, boat) > least_w
     by_controller, by_shaft = taken > least_w, turns > TURNING_RPS

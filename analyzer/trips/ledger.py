@@ -10,6 +10,7 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import LedgerRow
 from analyzer.pack.soc import Charge
+from analyzer.series.operating import beside_power_w, pack_power_w
 from analyzer.series.series import Floats, Series
 from analyzer.thermal import copper
 from analyzer.trips.trips import Trip, between
@@ -30,7 +31,7 @@ def ledger(
     """
     first, last = _span(series, trip)
     part = series.cut(first, last)
-    pack = _energy(part, part.get("pack_voltage_v") * part.get("pack_current_a"), boat)
+    pack = _energy(part, pack_power_w(part), boat)
     rows = [*_motor(part, boat), _hotel(part, boat), *_sources(part, boat), _cables(part, boat)]
     known = [r.energy for r in rows if r.energy.mid is not None]
     total = sum(e.mid or 0.0 for e in known)
@@ -54,7 +55,9 @@ def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
 def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
     amps = part.get("controller_current_a")
     if not np.isfinite(amps).any():
-        amps = _balance_a(part, boat)
+        # What the pack gives beyond the load beside the drive.
+        beside_a = beside_power_w(part, boat) / part.get("pack_voltage_v")
+        amps = part.get("pack_current_a") - beside_a
     volts = part.get("controller_voltage_v")
     there = part.get("pack_voltage_v") - _loop_ohm(boat) * amps
     volts = np.where(np.isfinite(volts), volts, there)
@@ -68,15 +71,6 @@ def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
         LedgerRow("to the motor", _energy(part, taken, boat)),
         LedgerRow("back from the motor (regeneration)", _energy(part, back, boat)),
     ]
-
-
-def _balance_a(part: Series, boat: Boat) -> Floats:
-    """Current into the controller as what the pack gives beyond the hotel load. [A]"""
-    hotel = part.get("hotel_power_w")
-    if not np.isfinite(hotel).any():
-        hotel = np.full(part.n, boat.hotel.power_w if boat.hotel.measured_in_pack_current else 0.0)
-    into = np.nan_to_num(part.get("solar_power_w")) + np.nan_to_num(part.get("shore_power_w"))
-    return part.get("pack_current_a") - (hotel - into) / part.get("pack_voltage_v")
 
 
 def _hotel(part: Series, boat: Boat) -> LedgerRow:

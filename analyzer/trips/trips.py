@@ -185,14 +185,14 @@ def trip_row(
         distance_m(part),
         out,
         into,
-        _motoring_wh_per_m(legs),
+        _consumption_wh_per_m(legs),
         charge_start or unknown,
         charge_end or unknown,
         legs,
     )
 
 
-def _motoring_wh_per_m(legs: tuple[LegRow, ...]) -> float | None:
+def _consumption_wh_per_m(legs: tuple[LegRow, ...]) -> float | None:
     both = [(g.energy_wh, g.distance_m) for g in legs if g.kind == "motoring"]
     known = [(wh, metres) for wh, metres in both if wh is not None and metres is not None]
     metres = sum(metres for _, metres in known)

@@ -121,9 +121,9 @@ def _summary(review: ReviewAnswer) -> Iterator[str]:
     far = "" if trip.distance_m is None else f", {format.miles(trip.distance_m)} over the ground"
     lasted = format.duration(trip.end_utc_s - trip.start_utc_s)
     yield f"{begin:%d %B %Y, %H:%M} to {end:%H:%M} UTC: {lasted}{far}.".lstrip("0")
-    motoring = sum(g.end_utc_s - g.start_utc_s for g in trip.legs if g.kind == "motoring")
-    took = "" if trip.motoring_wh_per_m is None else format.consumption(trip.motoring_wh_per_m)
-    yield f"Under motor {format.duration(motoring)}{', which took ' + took if took else ''}."
+    took = trip.motoring_wh_per_m
+    which = "" if took is None else f", which took {format.consumption(took)}"
+    yield f"Under motor {format.duration(trip.under_motor_s)}{which}."
     if trip.energy_out_wh is None or trip.energy_in_wh is None:
         yield "The energy was not measured."
     else:

@@ -23,7 +23,7 @@ ROWS: tuple[tuple[str, Callable[[TripRow], str]], ...] = (
     ("Lasted", lambda row: format.duration(row.end_utc_s - row.start_utc_s)),
     ("Went", lambda row: format.miles(row.distance_m)),
     ("Mean speed", lambda row: _mean_speed(row)),
-    ("Motoring", lambda row: format.duration(_motoring_s(row))),
+    ("Motoring", lambda row: format.duration(row.under_motor_s)),
     ("Out of the pack", lambda row: format.energy(row.energy_out_wh)),
     ("Back into it", lambda row: format.energy(row.energy_in_wh)),
     ("Motoring took", lambda row: format.consumption(row.motoring_wh_per_m)),
@@ -74,10 +74,6 @@ def ledger(a: ReviewAnswer, b: ReviewAnswer) -> list[tuple[str, list[Estimate | 
     found = [{row.text: row.energy for row in one.ledger} for one in (a, b)]
     texts = list(dict.fromkeys(row.text for one in (a, b) for row in one.ledger))
     return [(text, [each.get(text) for each in found]) for text in texts]
-
-
-def _motoring_s(row: TripRow) -> float:
-    return sum(leg.end_utc_s - leg.start_utc_s for leg in row.legs if leg.kind == "motoring")
 
 
 def _mean_speed(row: TripRow) -> str:

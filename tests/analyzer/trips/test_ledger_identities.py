@@ -62,7 +62,8 @@ def by_hand(log: Series, b: Boat) -> dict[str, float]:
         into = sum(v for v in (r["solar_power_w"], r["shore_power_w"]) if math.isfinite(v))
         amps = r["controller_current_a"]
         if not whole["controller_current_a"]:
-            load = r["hotel_power_w"] if whole["hotel_power_w"] else typical
+            # As everywhere: where the hotel load is not read, the boat file's figure stands in.
+            load = r["hotel_power_w"] if math.isfinite(r["hotel_power_w"]) else typical
             amps = r["pack_current_a"] - (load - into) / r["pack_voltage_v"]
         volts = r["controller_voltage_v"]
         if not math.isfinite(volts):
