@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,44 @@ PACKAGES = ("logger", "analyzer", "replay")
 HEAVY = {"pandas", "scipy", "bokeh", "fastapi", "uvicorn", "jinja2", "starlette"}
 # What the models and answers may take from the logger.
 SHARED = {"logger.store", "logger.boat", "logger.channels", "logger.units", "logger.errors"}
+
+# The layers of the analyzer, lowest first: each imports only from itself and from those before it.
+LAYERS = (
+    "estimation",
+    "series",
+    "pack",
+    "environment",
+    "hull",
+    "grounds",  # with the wiring's tests: contradictions are found before anything rests on them
+    "cells",
+    "thermal",
+    "trips",
+    "learned",  # after trips: what is kept between runs is kept trip by trip
+    "range",
+    "check",
+    "flags",
+    "exchange",  # before answers: a log's readings to take away are one more question to it
+    "answers",
+    "fleet",
+    "examples",
+    "faces",
+)
+# The faces' door to the analyzer, and what they share with the logger.
+DOOR = {"analyzer.answers", "analyzer.estimation", "analyzer.errors", "analyzer.faces"}
+UNITS = {
+    "logger.units",
+    "logger.errors",  # refusals that a face says in its own way
+    "logger.boat",  # the boat file is a form on the set-up page, and an option of `fleet`
+}
+# The command line also starts programs that are no question to a log.
+STARTS = {
+    "record.py": {"logger.daemon"},
+    "check.py": {"logger.discover"},  # the ports of this computer
+    "play.py": {"replay"},
+    "playback.py": {"replay"},
+    "fleet.py": {"analyzer.fleet"},  # a layer above the answers; text/fleet.py too
+    "progress.py": {"analyzer.fleet"},
+}
 
 
 def imported(path: Path) -> set[str]:
@@ -79,6 +118,64 @@ def test_analyzer_takes_only_the_shared_part_of_logger():
         for name in imported(path):
             if name.startswith("logger"):
                 assert any(name == s or name.startswith(f"{s}.") for s in SHARED), f"{path}: {name}"
+
+
+def modules() -> dict[str, Path]:
+    """Every module of the three packages by its name."""
+    found = {}
+    for part in PACKAGES:
+        for path in files(part):
+            name = ".".join(path.relative_to(HERE).with_suffix("").parts)
+            found[name.removesuffix(".__init__")] = path
+    return found
+
+
+def within(name: str, allowed: set[str]) -> bool:
+    """Whether a dotted name is one of those, or lies in one of them."""
+    return any(name == one or name.startswith(f"{one}.") for one in allowed)
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+def test_layers_import_only_downwards(layer: str):
+    lower = {f"analyzer.{name}" for name in LAYERS[: LAYERS.index(layer) + 1]}
+    for path in files("analyzer", layer):
+        for name in imported(path):
+            if name.startswith("analyzer."):
+                assert within(name, lower | {"analyzer.errors"}), f"{path}: {name}"
+
+
+def test_every_room_has_its_layer():
+    rooms = {path.parent.name for path in (HERE / "analyzer").glob("*/__init__.py")}
+    assert rooms == set(LAYERS)
+
+
+def test_faces_have_one_door():
+    for path in files("analyzer", "faces"):
+        starts = STARTS.get(path.name, set()) if "cli" in path.parts else set()
+        for name in imported(path):
+            if name.partition(".")[0] in PACKAGES:
+                assert within(name, DOOR | UNITS | starts), f"{path}: {name}"
+
+
+def test_no_imports_go_round_in_a_circle():
+    """Imports inside functions count too: none is put off only to break a circle."""
+    there = modules()
+    graph = {
+        name: {within_module for n in imported(path) if (within_module := owner(n, there)) != name}
+        for name, path in there.items()
+    }
+    try:
+        tuple(TopologicalSorter(graph).static_order())
+    except CycleError as error:
+        pytest.fail(" -> ".join(error.args[1]))
+
+
+def owner(name: str, there: dict[str, Path]) -> str:
+    """The module that an imported name is, or lies in; "" where it is of another package."""
+    if name in there:
+        return name
+    parent = name.rpartition(".")[0]
+    return parent if parent in there else ""
 
 
 def test_no_file_knows_the_machine_it_was_written_on():

@@ -5,13 +5,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from analyzer.check import boat_findings, coverage, recorder
-from analyzer.check.wiring_tests import wiring_tests
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.results import (
     ChannelRow,
     CheckAnswer,
     QuestionRow,
 )
+from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.pack.shunt_sense import Test
 from logger import channels
 from logger.boat import Boat

@@ -13,7 +13,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from analyzer.answers.log import Log
 from analyzer.exchange import forms, packed_log, parquet_days, rows
 from analyzer.exchange.forms import Form, form_of
 from logger import boat as boats
@@ -105,12 +104,12 @@ def _sync(folder: Path) -> None:
         os.close(held)
 
 
-def before_the_first(boat_file: Path) -> Log:
-    """A boat of which nothing is recorded yet: an empty log, for as long as the program runs."""
+def empty_log() -> Path:
+    """A log of which nothing is recorded, for as long as the program runs."""
     folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     Store.open(folder / "log.sqlite", write=True).close()
-    return Log(folder / "log.sqlite", boat_file)
+    return folder / "log.sqlite"
 
 
 def boat_text(boat_file: Path | None, log: Path) -> tuple[str, str]:

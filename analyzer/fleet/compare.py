@@ -13,6 +13,7 @@ from statistics import median
 from typing import Any
 
 from analyzer.series.physics import GRAVITY
+from logger.units import HOUR_S, NMI, TONNE
 
 WIDTH = 1.25  # of a class of displacement-length, assumed
 FEWEST = 3  # boats, for a median to be said, assumed
@@ -115,6 +116,11 @@ def transport_cost_frac(record: Row, point: Row) -> float:
     """Power over weight times speed, at a point of a boat's curve."""
     weight_n = record["boat"]["displacement_kg"] * GRAVITY
     return float(point["power"]["mid"] / (weight_n * point["speed_water_mps"]))
+
+
+def wh_per_tonne_nmi(cost_frac: float) -> float:
+    """A transport cost as energy for a tonne of boat and a nautical mile. [Wh]"""
+    return cost_frac * GRAVITY * TONNE * NMI / HOUR_S
 
 
 def _class(density: float) -> int:

@@ -16,6 +16,15 @@ PREFIX = "fleet_"  # of the tables in a database
 Rows = Iterable[tuple[str, Row]]  # table, row
 
 
+def need_parquet() -> None:
+    """Looks whether Parquet can be written, before hours of work.
+
+    Raises:
+        NotInstalled: pyarrow is not there.
+    """
+    arrow()
+
+
 def to_parquet(folder: Path, rows: Rows) -> None:
     """Writes one file a table, each whole or not at all.
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analyzer.check.wiring_tests import wiring_tests
+from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.series.operating import (
     beside_power_w,
     controller_power_w,

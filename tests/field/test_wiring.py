@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer.check import wiring
+from analyzer.grounds import wiring
 from analyzer.pack.shunt_sense import shunt_sense
 
 pytestmark = pytest.mark.field

@@ -65,15 +65,14 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
 
 
 def _fleet(options: argparse.Namespace) -> int:
-    from analyzer.exchange.parquet_days import arrow
     from analyzer.faces.cli.progress import Pace
     from analyzer.faces.cli.text import fleet as text_fleet
-    from analyzer.fleet import logs, run
+    from analyzer.fleet import keep, logs, run
 
     found = logs.find(options.where, _boat(options.boat))
     database = _database(options.to)
     if database is None:
-        arrow()  # what is missing is said before hours of work
+        keep.need_parquet()
     options.out.mkdir(parents=True, exist_ok=True)
     with closing(_pool(options)) as pool, Pace(len(found)) as pace:
         fleet = run.run(found, options.out, pool, pace)

@@ -93,11 +93,11 @@ def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
 
     On the first day, with a boat file and no log yet, it answers from the boat file alone.
     """
-    from analyzer.answers.files import before_the_first
+    from analyzer.answers.files import empty_log
 
     found = find_places(options)
     if options.log is None and found.boat is not None and not found.log.exists():
-        return before_the_first(found.boat)
+        return Log(empty_log(), found.boat)
     there = log(options)
     if there.new_s() <= news_s:
         return there

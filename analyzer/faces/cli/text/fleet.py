@@ -5,11 +5,10 @@ from statistics import median
 
 from analyzer.faces import format
 from analyzer.faces.cli.text.answers import wrapped
-from analyzer.fleet.compare import FEWEST, Likeness
+from analyzer.fleet.compare import FEWEST, Likeness, wh_per_tonne_nmi
 from analyzer.fleet.look import FROUDE
 from analyzer.fleet.run import Fleet
-from analyzer.series.physics import GRAVITY
-from logger.units import FT, HOUR_S, LONG_TON, NMI, TONNE
+from logger.units import FT, LONG_TON
 
 MOST = 12  # lines of a list
 SURE = 0.9  # of ageing before it is told
@@ -60,12 +59,8 @@ def _curves(like: Likeness) -> Iterator[str]:
 def _spread(costs: list[float]) -> str:
     if len(costs) < FEWEST:
         return "-"
-    low, mid, high = (_wh_mile_tonne(c) for c in (costs[0], median(costs), costs[-1]))
+    low, mid, high = (wh_per_tonne_nmi(c) for c in (costs[0], median(costs), costs[-1]))
     return f"{mid:.0f} ({low:.0f} to {high:.0f})"
-
-
-def _wh_mile_tonne(cost_frac: float) -> float:
-    return cost_frac * GRAVITY * TONNE * NMI / HOUR_S
 
 
 def _ratio(density_kg_m3: float) -> float:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from analyzer.check import wiring
+from analyzer.grounds import wiring
 from analyzer.pack.cell_model import chemistry
 from analyzer.pack.shunt_sense import Test, shunt_sense
 from analyzer.series.operating import at_rest

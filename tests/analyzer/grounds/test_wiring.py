@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from analyzer.check import wiring
+from analyzer.grounds import wiring
 
 
 @pytest.mark.parametrize(
