@@ -7,7 +7,7 @@ import hashlib
 import json
 import sqlite3
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -90,7 +90,8 @@ def look(path: Path, boat: str | None = None) -> Record:
             "hull": log.hull(),
             "cells": log.cells(),
             "cables": log.cables(),
-            "flags": log.flags(),
+            # Of the log, not of the day on which it is looked at.
+            "flags": [replace(flag, age_s=None) for flag in log.flags()],
             "curve": curve,
             "ageing": aged,
         }
