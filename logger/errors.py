@@ -6,6 +6,7 @@ LoggerError
 ├── RecordingError(ValueError)  a recorded file is not what it was said to be
 ├── DecodeError(ValueError)     bytes that do not decode; counted and skipped by the daemon
 └── StoreError                  the log cannot be opened, is of a newer version, or is locked
+    └── DamagedLogError         pages of it are damaged; a salvage saves what can be read
 
 The text of each is one sentence for the user: what, where, what was expected, what to do.
 """
@@ -33,3 +34,7 @@ class DecodeError(LoggerError, ValueError):
 
 class StoreError(LoggerError):
     """The log cannot be used."""
+
+
+class DamagedLogError(StoreError):
+    """Pages of the log are damaged."""

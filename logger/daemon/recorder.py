@@ -20,16 +20,19 @@ from logger.daemon.housekeeping import Housekeeping
 from logger.daemon.process_memory import keep_small, settle, trim
 from logger.daemon.systemd import Service
 from logger.decode.counters import Counters
-from logger.errors import BoatFileError, LoggerError, StoreError
+from logger.errors import BoatFileError, DamagedLogError, LoggerError, StoreError
 from logger.reading import (
     Block,
     Item,
     Source,
     UtcFix,
 )
+from logger.salvage import aside
+from logger.salvage.page_check import PageCheck
 from logger.sources.raw_copy import RawFile
 from logger.store import FlagRecord, Store
 from logger.store.connect import may_succeed_later
+from logger.store.transaction import is_damage
 from logger.store.writer import Writer
 
 # How often health is written, at least and where something changed, and the system's clock asked;
@@ -74,6 +77,7 @@ class Recorder:
         self._room = Housekeeping(
             store, store.path.parent / "raw", boat.full_rate_days, boat.log_limit_mb
         )
+        self._pages = PageCheck(store.path)
         self._lag_s, self._remark = 0.0, ""
         self._full_since_us: int | None = None
         self._lost = 0
@@ -109,6 +113,7 @@ class Recorder:
             for feed in self.feeds:
                 feed.start()
             self._service.ready()
+            self._pages.start()
             settle()
             try:
                 self._loop(writer)
@@ -212,6 +217,8 @@ class Recorder:
             raw.utc_offset_us = fix.utc_us - fix.t_us
 
     def _raise_failures(self) -> None:
+        if self._pages.damage:
+            raise self._pages.damage
         for feed in self.feeds:
             if feed.failure:
                 raise feed.failure
@@ -291,13 +298,36 @@ def main(boat_path: Path | str, log_path: Path | str) -> int:
         path = Path(log_path)
         path.parent.mkdir(parents=True, exist_ok=True)
         told: list[int] = []  # signals
-        with Store.open(path, write=True) as store:
-            while boat and not told:
-                boat = _record(*boat, Path(boat_path), store, told)
+        if path.is_file():
+            aside.begin_salvage(path)  # what an earlier run has not finished
+        while boat and not told:
+            try:
+                with Store.open(path, write=True) as store:
+                    boat = _record(*boat, Path(boat_path), store, told)
+            except (DamagedLogError, sqlite3.DatabaseError) as error:
+                _begin_anew(path, error)
     except LoggerError as error:
         print(f"keelwatt record: {error}", file=sys.stderr)
         return 2
     return 0
+
+
+def _begin_anew(path: Path, error: Exception) -> None:
+    """Sets a damaged log aside and begins a new one, which says so.
+
+    Raises:
+        Exception: The error itself, where it is no damage, or the file no log of ours.
+        StoreError: The new log cannot be made.
+    """
+    cause = error.__cause__ or error
+    damaged = isinstance(error, DamagedLogError) or is_damage(error)
+    old = aside.set_aside(path) if damaged else None
+    if old is None:
+        raise error
+    log.error("the log is damaged (%s); it is kept as %s, a new one begins", cause, old.name)
+    with Store.open(path, write=True) as store:
+        store.add_flag(aside.flag_of(old, str(cause)))
+    aside.begin_salvage(path)
 
 
 def _read(path: Path) -> tuple[str, RecorderConfig]:

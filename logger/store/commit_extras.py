@@ -5,7 +5,7 @@ from dataclasses import astuple, dataclass, field
 from typing import Any
 
 from logger import clock
-from logger.store import tables
+from logger.store import spare, tables
 
 
 @dataclass(slots=True)
@@ -35,6 +35,7 @@ class News:
                 " remark = ?, recorded = ? WHERE number = ?",
                 [*astuple(self.dating), boot_number],
             )
+            spare.keep(db)
         if refused:
             tables.add_counts(db, "refused", refused)
         if self.dropped:

@@ -4,8 +4,9 @@ import sqlite3
 import time
 from pathlib import Path
 
-from logger.errors import StoreError
+from logger.errors import DamagedLogError, StoreError
 from logger.store.schema import migrate, pending
+from logger.store.transaction import WHAT_TO_DO, is_damage
 
 BUSY_S = 10.0  # assumed
 PAGE_BYTES = 4096  # a card's own block (assumed): one torn while written takes no other along
@@ -26,6 +27,10 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
     try:
         return _open(path, write)
     except sqlite3.Error as error:
+        if is_damage(error):
+            raise DamagedLogError(
+                f"{path} cannot be used as a log: {error}; if it was one: {WHAT_TO_DO}"
+            ) from error
         raise StoreError(f"{path} cannot be used as a log: {error}") from error
 
 

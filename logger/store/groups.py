@@ -6,6 +6,7 @@ from functools import cached_property
 
 from logger import channels
 from logger.reading import Group, Quantum
+from logger.store import spare
 from logger.store.packing.tick_codec import Packer
 
 
@@ -71,6 +72,7 @@ def store_group(db: sqlite3.Connection, group: Group, time_step_us: int) -> Stor
             for k, (c, q) in enumerate(zip(numbers, group.quanta, strict=True))
         ],
     )
+    spare.keep(db)
     return StoredGroup(number, group.key, time_step_us, numbers, group.quanta)
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from logger.errors import StoreError
+from logger.store import spare
 from logger.store.records import FlagRecord, HealthRecord, Learned, Table, TripRecord
 from logger.store.transaction import snapshot, transaction
 
@@ -95,6 +96,7 @@ class SmallTables:
                 marks = ", ".join("?" * len(table.columns))
                 columns = ", ".join(table.columns)
                 db.executemany(f"INSERT INTO {name} ({columns}) VALUES ({marks})", table.rows)
+            spare.keep(db)
 
     # -- boat file ------------------------------------------------------------------------------
 
@@ -210,5 +212,5 @@ class SmallTables:
 
     def health(self) -> dict[str, HealthRecord]:
         """Every part's newest word; key "refused": readings outside their limits, by channel."""
-        rows = self._rows("SELECT key, utc_us, value FROM health ORDER BY key", [])
+        rows = self._rows("SELECT key, utc_us, value FROM health WHERE key != ? ORDER BY key", [spare.KEY])
         return {key: HealthRecord(key, utc_us, json.loads(text)) for key, utc_us, text in rows}

@@ -4,6 +4,13 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from logger.errors import DamagedLogError
+
+WHAT_TO_DO = (
+    "the recorder sets it aside and begins a new one by itself; "
+    "`keelwatt salvage DAMAGED --out NEW` saves what can be read"
+)
+
 
 @contextmanager
 def transaction(db: sqlite3.Connection) -> Iterator[None]:
@@ -20,10 +27,25 @@ def transaction(db: sqlite3.Connection) -> Iterator[None]:
 
 @contextmanager
 def snapshot(db: sqlite3.Connection) -> Iterator[None]:
-    """Several reads that see one state of the log."""
+    """Several reads that see one state of the log. Raises DamagedLogError."""
     db.execute("BEGIN")
     try:
         yield
+    except sqlite3.DatabaseError as error:
+        if is_damage(error):
+            raise DamagedLogError(
+                f"pages of the log are damaged ({error}): {WHAT_TO_DO}"
+            ) from error
+        raise
     finally:
         if db.in_transaction:
             db.execute("ROLLBACK")
+
+
+def is_damage(error: BaseException) -> bool:
+    """Whether SQLite says that the file's pages are not what they should be."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return isinstance(error, sqlite3.DatabaseError) and code in (
+        sqlite3.SQLITE_CORRUPT,
+        sqlite3.SQLITE_NOTADB,
+    )

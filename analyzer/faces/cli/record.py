@@ -1,6 +1,7 @@
-"""record: the daemon that writes what the boat's sources send into the log."""
+"""record and salvage: the daemon that writes the log, and what saves a damaged one."""
 
 import argparse
+from pathlib import Path
 
 from analyzer.faces.cli import options as opt
 
@@ -15,6 +16,23 @@ def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
         "keelwatt record --boat ~/.config/keelwatt/boat.toml",
     )
     opt.add_places(parser)
+    salvage = opt.add_command(
+        parsers,
+        "salvage",
+        _salvage,
+        "save what can be read of a damaged log, as from a broken card, into a new one",
+        "keelwatt salvage log.damaged-20260516T093000Z.sqlite --out saved.sqlite\n"
+        "keelwatt range --log saved.sqlite",
+    )
+    salvage.add_argument("damaged", type=Path, metavar="DAMAGED", help="the log; it stays as it is")
+    salvage.add_argument("--out", type=Path, metavar="FILE", required=True, help="the new log")
+
+
+def _salvage(options: argparse.Namespace) -> int:
+    from logger.salvage.rescue import rescue
+
+    print(f"{options.out}: {rescue(options.damaged, options.out).sentence()}")
+    return 0
 
 
 def _record(options: argparse.Namespace) -> int:
