@@ -212,5 +212,7 @@ class SmallTables:
 
     def health(self) -> dict[str, HealthRecord]:
         """Every part's newest word; key "refused": readings outside their limits, by channel."""
-        rows = self._rows("SELECT key, utc_us, value FROM health WHERE key != ? ORDER BY key", [spare.KEY])
+        rows = self._rows(
+            "SELECT key, utc_us, value FROM health WHERE key != ? ORDER BY key", [spare.KEY]
+        )
         return {key: HealthRecord(key, utc_us, json.loads(text)) for key, utc_us, text in rows}
