@@ -12,13 +12,14 @@ import numpy as np
 from analyzer.series.resample import Gatherer, highest
 from analyzer.series.series import Floats, Series
 from analyzer.thermal import copper, joints, questions
-from analyzer.thermal.filter import ThermalImm
+from analyzer.thermal.filter import STEP_S, ThermalImm
 from logger.boat import Cable
 from logger.channels import probe_temp
 
-STEP_S = 10.0
-WAIT_STEPS = 6  # for an ambient reading before the first temperature is taken
-AIR_OLD_S = 600.0  # an ambient reading older than this is as good as none
+WAIT_STEPS = 6  # for an ambient reading before the first temperature is taken; assumed
+AIR_OLD_S = 600.0  # an ambient reading older than this is as good as none; assumed
+MOST_DT_S = 3600.0  # a longer silence counts as this long: all is settled by then; assumed
+BEYOND_AMPACITY = 3.0  # no fuse lets that pass for long; common practice, no source
 
 
 def believable(cables: tuple[Cable, ...]) -> dict[str, float]:
@@ -28,7 +29,8 @@ def believable(cables: tuple[Cable, ...]) -> dict[str, float]:
     most: dict[str, float] = {}
     for cable in cables:
         name = f"{cable.current_channel}^2"
-        most[name] = max(most.get(name, 0.0), 3 * copper.ampacity_30c_a(cable))
+        most_a = BEYOND_AMPACITY * copper.ampacity_30c_a(cable)
+        most[name] = max(most.get(name, 0.0), most_a)
     return most
 
 
@@ -60,7 +62,8 @@ class CableHeat:
         names = ("ambient_temp_c", *self._loads, *self._probes)
         most = {**highest(("ambient_temp_c", *self._probes)), **believable(self.cables)}
         self._gather = Gatherer(STEP_S, names, most)
-        self._ref = np.array([joints.joint(c).ref_a ** 2 for c in self.cables])
+        ref_a = np.array([joints.joint(c).ref_a for c in self.cables])
+        self._ref_a2 = np.square(ref_a)
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]
         self._other_at = [self._probe_at(c) if c else -1 for c in self.partners]
@@ -82,7 +85,8 @@ class CableHeat:
                 yield step
 
     def _step(self, end_s: float, row: Floats) -> Step | None:
-        dt = min(end_s - self._last_s, 3600.0) if self._last_s is not None else STEP_S
+        last_s = end_s - STEP_S if self._last_s is None else self._last_s
+        dt_s = min(end_s - last_s, MOST_DT_S)
         self._last_s = end_s
         temp = row[self._temp_at]
         other = np.append(row, np.nan)[self._other_at]
@@ -90,12 +94,12 @@ class CableHeat:
         if self.heat is None and not self._begin(row, temp):
             return None
         assert self.heat is not None
-        load = row[self._load_at] / self._ref
+        load = row[self._load_at] / self._ref_a2
         both = np.concatenate([temp, temp - other])
         around = np.concatenate([air, np.zeros(len(self.cables))])
-        self.heat.step(dt, np.tile(load, 2), both, around)
+        self.heat.step(dt_s, np.tile(load, 2), both, around)
         rise, sd = questions.rise(self.heat)
-        return Step(end_s, dt, load, temp, rise, sd)
+        return Step(end_s, dt_s, load, temp, rise, sd)
 
     def _air(self, end_s: float, row: Floats) -> Floats:
         """Air at each cable, or what stands in for it, shape (cables,)."""
@@ -112,8 +116,9 @@ class CableHeat:
 
     def _coldest_other(self, row: Floats, own: int) -> float:
         first = 1 + len(self._loads)
-        others = [row[k] for k in range(first, len(row)) if k != own and np.isfinite(row[k])]
-        return min(others) if others else np.nan
+        others = np.delete(row, own)[first:]
+        others = others[np.isfinite(others)]
+        return float(others.min()) if len(others) else np.nan
 
     def _trust(self, measured: bool) -> None:
         """How far the air is known changes when its sensor comes or goes."""

@@ -15,11 +15,11 @@ from analyzer.thermal import joints
 from analyzer.thermal.cables import CAUTION
 from logger.boat import Cable
 
-DAY_S = 86400.0
+DAY_S = 86400.0  # by definition
 DAY_SD_SHARE, DAY_SD_K = 0.15, 0.7  # from day to day: wind, hatch, load; no source
-LEAST_TRIPS = 3
-SURE = 0.98
-LEAST_GROWTH = 0.3  # of the first rise, over the trips seen
+# A trend is told from three trips on, by which two may disagree, and where it is this sure and has
+# grown by this share of the first rise. Assumed.
+LEAST_TRIPS, SURE, LEAST_GROWTH = 3, 0.98, 0.3
 
 
 @dataclass(frozen=True)

@@ -18,13 +18,8 @@ from analyzer.estimation.results import CableRow
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Series
 from analyzer.thermal import copper, joints, questions
-from analyzer.thermal.cable_filter import (
-    STEP_S,
-    CableHeat,
-    Step,
-    believable,
-)
-from analyzer.thermal.filter import ThermalImm
+from analyzer.thermal.cable_filter import CableHeat, Step, believable
+from analyzer.thermal.filter import STEP_S, ThermalImm
 from logger.boat import Cable
 from logger.channels import probe_temp
 

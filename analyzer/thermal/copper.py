@@ -16,14 +16,14 @@ from logger.boat import Cable
 Numeric = float | Floats
 
 RHO_20C_OHM_MM2_M = 0.017241  # annealed copper, IEC 60028 (from general knowledge)
-ALPHA_20C = 0.00393  # 1/K, same
+ALPHA_20C = 0.00393  # 1/K, same source: IEC 60028
 CONDUCTIVITY_W_MK = 390.0  # heat, copper near 50 °C (handbook figure from general knowledge)
-HEAT_J_MM3_K = 3.45e-3  # volumetric heat of copper
-TABLE_AMBIENT_C = 30.0
-ENGINE_SPACE_C = 50.0
+HEAT_J_MM3_K = 3.45e-3  # 8.96 g/cm³ of 0.385 J/(g K), handbook figures from general knowledge
+TABLE_AMBIENT_C = 30.0  # of the ampacities; source: 33 CFR 183.425
+ENGINE_SPACE_C = 50.0  # the other temperature it has factors for; source: 33 CFR 183.425
 
-# mm² -> largest ohm/km at 20 °C of class 5 and 6, plain and tinned. 35, 120, 185 and 240 mm² are
-# from general knowledge; the others are printed alike in two public copies of the standard.
+# IEC 60228: mm² -> largest ohm/km at 20 °C of class 5 and 6, plain and tinned. 35, 120, 185 and
+# 240 mm² are from general knowledge; the others stand alike in two public copies of the standard.
 IEC_60228_FLEXIBLE = {
     0.5: (39.0, 40.1),
     0.75: (26.0, 26.7),
@@ -45,6 +45,7 @@ IEC_60228_FLEXIBLE = {
     240.0: (0.0801, 0.0817),
 }
 
+# Source: 33 CFR 183.425, Table 5, ampacities by insulation rating.
 RATINGS_C = (60, 75, 80, 90, 105, 125, 200)
 AMPACITY_A = {
     "18": (10, 10, 15, 20, 20, 25, 25),
@@ -63,11 +64,12 @@ AMPACITY_A = {
     "3/0": (260, 310, 330, 330, 385, 410, 430),
     "4/0": (300, 360, 385, 385, 445, 475, 510),
 }
-# Insulation rating -> factor at 50 °C. 0.85 is printed for 105 °C; the others are from general
+# Insulation rating -> factor at 50 °C. 0.85 is published for 105 °C; the others are from general
 # knowledge and agree with sqrt((rating - 50) / (rating - 30)) within 0.01.
 ENGINE_SPACE_FACTOR = {60: 0.58, 75: 0.75, 80: 0.78, 90: 0.82, 105: 0.85, 125: 0.89}
 
-# Conductors that carry current in one bundle, from this many on -> factor. From general knowledge.
+# Conductors that carry current in one bundle, from this many on -> factor. From memory, no source
+# at hand.
 BUNDLE_FACTOR = {1: 1.0, 4: 0.70, 7: 0.60, 25: 0.50}
 # mm² -> largest ohm/km at 20 °C of class 1 and 2 plain, class 2 tinned. IEC 60228.
 IEC_60228_RIGID = {

@@ -17,18 +17,17 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.series.resample import Gatherer, highest
 from analyzer.series.series import Series
 from analyzer.thermal import questions
-from analyzer.thermal.filter import ThermalImm
+from analyzer.thermal.filter import STEP_S, ThermalImm
 from analyzer.thermal.prior import HeatPrior, SecondNode
 from logger.boat import Boat
 
-STEP_S = 10.0
-AHEAD_S = 1800.0  # a limit further away than this is not yet told
-SURE = 0.8
-HOLD_STEPS = 6
+AHEAD_S = 1800.0  # a limit further away than this is not yet told; assumed
+SURE, HOLD_STEPS = 0.8, 6  # probability of passing it within that, and for how long; assumed
 SAMPLES = 400  # of the posterior; a probability to 2.5 %, by definition
-EVERY_STEPS = 3  # the way ahead is worked out this often
-FASTEST_K_S = 1.0  # a kilowatt lost into two kilograms of copper warms it by 1.3 K/s
-BEYOND = 4.0  # times the current at rated power, and no controller lets it through
+EVERY_STEPS = 3  # the way ahead is worked out this often, for speed's sake; assumed
+# A kilowatt lost into two kilograms of copper, 385 J/(kg K) by handbooks, is 1.3 K/s.
+FASTEST_K_S = 1.0
+BEYOND = 4.0  # times the current at rated power: no controller lets it through; assumed
 # Settled rise at rated power and its spread, time constant of winding or chip; housing or heat
 # sink are as warm again, by the usual makes, within a third. Common practice, no source.
 PRIORS = {"motor": (60.0, 40.0, 400.0), "controller": (40.0, 25.0, 200.0)}

@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.series.series import Floats
-from analyzer.thermal.prior import HeatPrior
+from analyzer.thermal.prior import HeatPrior, column, per_member
 from analyzer.thermal.transition import (
     MOVING,
     NEIGHBOUR,
@@ -35,10 +35,12 @@ from analyzer.thermal.transition import (
     LaggedLoads,
     Network,
     ProcessNoise,
-    per_member,
 )
 
 Bools = npt.NDArray[np.bool_]
+BANK = (-2, -1)  # axes of one body's filters, by definition
+
+STEP_S = 10.0  # readings are gathered into; a probe's own time constant is longer. Assumed
 
 # Readings' errors last for some steps, so that a likelihood counts for less than their number: a
 # tempered likelihood; the power is assumed.
@@ -86,22 +88,23 @@ class ThermalImm:
         self.air_c = np.full(bodies, np.nan)
         self.doubted_s = np.zeros(bodies)
         self._loaded_s = np.zeros(bodies)
-        self._reading_k2 = per_member(np.array([p.noise_k**2 for p in priors]))
-        self._fastest_k_s = np.array([p.fastest_k_s for p in priors])
+        self._reading_k2 = np.square(column(priors, "noise_k"))
+        self._fastest_k_s = column(priors, "fastest_k_s").ravel()
+        self.count_neighbour = column(priors, "count_neighbour")
         self._decay = net.decay(0.0)
-        self.count_neighbour = np.array([p.count_neighbour for p in priors])
 
     def _set_prior(self, own_frac: Floats, through_frac: Floats) -> None:
-        def column(name: str) -> Floats:
-            return per_member(np.array([getattr(p, name) for p in self.priors]))
+        def of(name: str) -> Floats:
+            return column(self.priors, name)
 
-        rise_sd_k = column("rise_sd_k")
-        loose_sd_k = np.hypot(rise_sd_k, LOOSE_FRAC * column("loose_walk_k"))
-        self.mean[RISE] = column("rise_k") * own_frac
-        self.mean[NEIGHBOUR] = column("neighbour_k") * through_frac
-        self.cov[RISE, RISE] = np.square(np.hstack([rise_sd_k, loose_sd_k]) * own_frac)
-        self.cov[NEIGHBOUR, NEIGHBOUR] = np.square(column("neighbour_sd_k") * through_frac)
-        self.cov[OFFSET, OFFSET] = np.square(column("offset_sd_k"))
+        # One that is loosening has done so for a while: it may be off by part of an hour's walk.
+        loose_sd_k = np.hypot(of("rise_sd_k"), LOOSE_FRAC * of("loose_walk_k"))
+        rise_sd_k = np.hstack([of("rise_sd_k"), loose_sd_k])
+        self.mean[RISE] = of("rise_k") * own_frac
+        self.mean[NEIGHBOUR] = of("neighbour_k") * through_frac
+        self.cov[RISE, RISE] = np.square(rise_sd_k * own_frac)
+        self.cov[NEIGHBOUR, NEIGHBOUR] = np.square(of("neighbour_sd_k") * through_frac)
+        self.cov[OFFSET, OFFSET] = self.noise.offset_k2
 
     def step(self, dt_s: float, load: Floats, temp_c: Floats, ambient_c: Floats) -> None:
         """One step on: the loads over the step, and the temperatures at its end.
@@ -118,10 +121,12 @@ class ThermalImm:
         if not self.started.any():
             return
         # Time at the reference load; an unknown load may have been that.
-        loaded_s = dt_s * np.clip(np.where(np.isfinite(load), load, 1.0), 0.0, 1.0)
+        loaded_frac = np.where(np.isfinite(load), load, 1.0)
+        loaded_s = dt_s * np.clip(loaded_frac, 0.0, 1.0)
         self._interact(loaded_s)
         self._predict(dt_s, load, loaded_s)
-        self._update(self._gated(np.where(self.started, temp_c, np.nan), dt_s))
+        reached_c = self._gated(temp_c, dt_s)
+        self._update(reached_c)
 
     def _start(self, fresh: Bools, temp_c: Floats) -> None:
         """Conditions the prior on the first readings: (z - T_air) = o + H + N(0, START_SD_K²).
@@ -129,24 +134,31 @@ class ThermalImm:
         What a body lies above the air is its place's offset, or heat from before the log.
         """
         self.started = self.started | fresh
-        self.air_c = np.where(fresh & ~np.isfinite(self.air_c), temp_c, self.air_c)
+        # Where nobody measures the air, the first body is the only sign of it.
+        no_air = fresh & ~np.isfinite(self.air_c)
+        self.air_c = np.where(no_air, temp_c, self.air_c)
         above_k = per_member((temp_c - self.air_c)[fresh])
-        share = self.network.share[fresh]
-        stored_k2 = np.where(share > 0, np.square(STORED_FRAC * above_k) + STORED_SD_K**2, 0.0)
-        offset_k2 = per_member(self.noise.offset_k2[fresh])
+        stored_k2 = np.square(STORED_FRAC * above_k) + STORED_SD_K**2
+        stored_k2 = np.where(self.network.share[fresh] > 0, stored_k2, 0.0)
+        offset_k2 = self.noise.offset_k2[fresh]
         total_k2 = offset_k2 + stored_k2 + START_SD_K**2
-        offset_gain, stored_gain = offset_k2 / total_k2, stored_k2 / total_k2
-        self.mean[OFFSET, fresh] = offset_gain * above_k
-        self.mean[SECOND, fresh] = stored_gain * above_k
-        self.cov[OFFSET, OFFSET, fresh] = offset_k2 * (1 - offset_gain)
-        self.cov[SECOND, SECOND, fresh] = stored_k2 * (1 - stored_gain)
-        self.cov[OFFSET, SECOND, fresh] = self.cov[SECOND, OFFSET, fresh] = -offset_gain * stored_k2
+        offset_gain = offset_k2 / total_k2
+        stored_gain = stored_k2 / total_k2
+        shared_k2 = -offset_gain * stored_k2
+        mean, cov = self.mean, self.cov
+        mean[OFFSET, fresh] = offset_gain * above_k
+        mean[SECOND, fresh] = stored_gain * above_k
+        cov[OFFSET, OFFSET, fresh] = offset_k2 * (1 - offset_gain)
+        cov[SECOND, SECOND, fresh] = stored_k2 * (1 - stored_gain)
+        cov[OFFSET, SECOND, fresh] = shared_k2
+        cov[SECOND, OFFSET, fresh] = shared_k2
         self._set_temp(fresh, temp_c)
 
     def _set_temp(self, which: Bools, temp_c: Floats) -> None:
         """Takes readings for the bodies' temperatures, whatever was believed of them."""
         self.mean[TEMP, which] = per_member(temp_c[which])
-        self.cov[TEMP, :, which] = self.cov[:, TEMP, which] = 0.0
+        self.cov[TEMP, :, which] = 0.0
+        self.cov[:, TEMP, which] = 0.0
         self.cov[TEMP, TEMP, which] = self._reading_k2[which]
 
     def _interact(self, loaded_s: Floats) -> None:
@@ -164,37 +176,52 @@ class ThermalImm:
         self.weight = self.weight - leaving + arriving
         mixing = arriving / self.weight
         apart = self.mean[:, :, ::-1] - self.mean
-        between = (mixing * (1 - mixing) * apart)[:, None] * apart
+        cov_apart = self.cov[..., ::-1, :] - self.cov
+        spread = mixing * (1 - mixing) * apart
         self.mean = self.mean + mixing * apart
-        self.cov = self.cov + mixing * (self.cov[..., ::-1, :] - self.cov) + between
+        self.cov = self.cov + mixing * cov_apart + spread[:, None] * apart
 
     def _change_probability(self, loaded_s: Floats) -> Floats:
         """Of leaving each hypothesis within a step, p = 1 - exp(-rate time), (bodies, 2, 1)."""
         self._loaded_s = self._loaded_s + loaded_s
-        early = (self._loaded_s > FOUND_S[0]) & (self._loaded_s < FOUND_S[1])
+        after_s, before_s = FOUND_S
+        early = (self._loaded_s > after_s) & (self._loaded_s < before_s)
         settle_per_h = np.where(early, FOUND_PER_H, SETTLE_PER_H)
-        per_h = np.stack([np.full(len(early), LOOSEN_PER_H), settle_per_h], axis=-1)
-        return np.asarray(1 - np.exp(-per_h * loaded_s[:, None] / 3600.0))[..., None]
+        loaded_h = per_member(loaded_s / 3600.0)
+        kept_sound = np.exp(-LOOSEN_PER_H * loaded_h)
+        kept_loose = np.exp(-per_member(settle_per_h) * loaded_h)
+        return 1 - np.hstack([kept_sound, kept_loose])
 
     def _predict(self, dt_s: float, load: Floats, loaded_s: Floats) -> None:
         """Time update, x <- F x + b, P <- F P F' + Q; F differs from the identity in T and H."""
-        if dt_s != self._decay.dt_s:
+        if dt_s != self._decay.dt_s:  # most steps are of one length
             self._decay = self.network.decay(dt_s)
-        decay, cov = self._decay, self.cov
+        decay = self._decay
         own_load, neighbour_load = self._loads.advance(dt_s, load)
         self._fade_offset(dt_s)
         rows = self.network.moving_rows(decay, own_load, neighbour_load)
         air_c = per_member(np.where(self.started, self.air_c, 0.0))
-        self.mean[MOVING] = np.einsum("mk...,k...->m...", rows, self.mean)
+        self._propagate(rows)
         self.mean[TEMP] += decay.gain * air_c
-        cross = np.einsum("mk...,kj...->mj...", rows, cov)
-        cov[MOVING], cov[:, MOVING] = cross, cross.swapaxes(0, 1)
-        cov[MOVING, MOVING] = np.einsum("mk...,lk...->ml...", cross, rows)
-        cov[RISE, RISE] += self.noise.rise_k2(loaded_s)
-        cov[TEMP, TEMP] += self.noise.temp_k2(dt_s, self.mean[TEMP] - air_c)
+        above_k = self.mean[TEMP] - air_c
+        self.cov[RISE, RISE] += self.noise.rise_k2(loaded_s)
+        self.cov[TEMP, TEMP] += self.noise.temp_k2(dt_s, above_k)
         lost = ~np.isfinite(load)
         if lost.any():
-            cov[TEMP, TEMP] += self.noise.unknown_load_k2(decay, lost)
+            self.cov[TEMP, TEMP] += self.noise.unknown_load_k2(decay, lost)
+
+    def _propagate(self, rows: Floats) -> None:
+        """x <- F x and P <- F P F' in place, given the rows M of F that are not the identity's.
+
+        P_M. <- M P;  P_MM <- (M P) M'
+        """
+        mean, cov = self.mean, self.cov
+        mean[MOVING] = np.einsum("mk...,k...->m...", rows, mean)
+        cross = np.einsum("mk...,kj...->mj...", rows, cov)
+        both = np.einsum("mk...,lk...->ml...", cross, rows)
+        cov[MOVING] = cross
+        cov[:, MOVING] = cross.swapaxes(0, 1)
+        cov[MOVING, MOVING] = both
 
     def _fade_offset(self, dt_s: float) -> None:
         """o <- f o + noise, f = exp(-dt / OFFSET_TAU_S), which keeps its variance far from data."""
@@ -202,19 +229,23 @@ class ThermalImm:
         self.mean[OFFSET] *= kept
         self.cov[OFFSET] *= kept
         self.cov[:, OFFSET] *= kept
-        self.cov[OFFSET, OFFSET] += per_member(self.noise.offset_k2) * (1 - kept * kept)
+        lost_frac = 1 - kept * kept
+        self.cov[OFFSET, OFFSET] += lost_frac * self.noise.offset_k2
 
     def _gated(self, temp_c: Floats, dt_s: float) -> Floats:
         """The readings, NaN for those that their bodies cannot have reached within the step."""
-        expected_c = (self.weight * self.mean[TEMP]).sum(axis=(1, 2))
-        jumped = np.abs(temp_c - expected_c) > self._fastest_k_s * dt_s
-        if jumped.any() or self.doubted_s.any():
-            self.doubted_s = np.where(jumped, self.doubted_s + dt_s, self.doubted_s)
-            self.doubted_s[np.isfinite(temp_c) & ~jumped] = 0.0
-            stays = jumped & (self.doubted_s > DOUBTED_S)
+        expected_c = (self.weight * self.mean[TEMP]).sum(axis=BANK)
+        jump_k = np.abs(temp_c - expected_c)
+        most_k = self._fastest_k_s * dt_s
+        jumped = self.started & (jump_k > most_k)
+        believed = self.started & (jump_k <= most_k)
+        # A probe that says nothing neither gains nor loses trust.
+        self.doubted_s = np.where(jumped, self.doubted_s + dt_s, self.doubted_s)
+        stays = jumped & (self.doubted_s > DOUBTED_S)
+        if stays.any():
             self._set_temp(stays, temp_c)
-            self.doubted_s[stays] = 0.0
-        return np.where(jumped, np.nan, temp_c)
+        self.doubted_s[believed | stays] = 0.0
+        return np.where(believed, temp_c, np.nan)
 
     def _update(self, temp_c: Floats) -> None:
         """Measurement update with z = T + v, var v = R, where a body was measured.
@@ -225,23 +256,29 @@ class ThermalImm:
         seen = per_member(np.isfinite(temp_c))
         if not seen.any():
             return
-        with_temp = self.cov[:, TEMP]
+        with_temp = self.cov[:, TEMP]  # P_.T
         innovation_k2 = with_temp[TEMP] + self._reading_k2
-        innovation_k = np.where(seen, per_member(temp_c) - self.mean[TEMP], 0.0)
+        innovation_k = per_member(temp_c) - self.mean[TEMP]
+        innovation_k = np.where(seen, innovation_k, 0.0)
         gain = with_temp * (seen / innovation_k2)
         self.mean = self.mean + gain * innovation_k
         self.cov = self.cov - gain[:, None] * with_temp
-        sigmas2 = np.minimum(np.square(innovation_k) / innovation_k2, MOST_SIGMAS2)
+        sigmas2 = np.square(innovation_k) / innovation_k2
+        sigmas2 = np.minimum(sigmas2, MOST_SIGMAS2)
         cost = 0.5 * LIKELIHOOD_POWER * (np.log(innovation_k2) + sigmas2)
-        weight = self.weight * np.exp(-cost * seen)
-        highest = weight.max(axis=(1, 2), keepdims=True)
-        weight = np.maximum(weight, np.exp(LEAST_LOG_WEIGHT) * highest)
-        self.weight = weight / weight.sum(axis=(1, 2), keepdims=True)
+        self._reweigh(self.weight * np.exp(-cost * seen))
+
+    def _reweigh(self, weight: Floats) -> None:
+        """Weights to 1 for each body, none so small that its filter could never come back."""
+        highest = weight.max(axis=BANK, keepdims=True)
+        weight = np.maximum(weight, math.exp(LEAST_LOG_WEIGHT) * highest)
+        self.weight = weight / weight.sum(axis=BANK, keepdims=True)
 
     def revise_air(self, priors: Sequence[HeatPrior]) -> None:
         """Takes what other priors say of the air: its sensor came or went."""
-        self.noise.offset_k2[: len(priors)] = [p.offset_sd_k**2 for p in priors]
-        self.count_neighbour[: len(priors)] = [p.count_neighbour for p in priors]
+        first = slice(len(priors))
+        self.noise.offset_k2[first] = np.square(column(priors, "offset_sd_k"))
+        self.count_neighbour[first] = column(priors, "count_neighbour")
 
 
 def combine(weight: Floats, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
@@ -254,6 +291,6 @@ def combine(weight: Floats, mean: Floats, variance: Floats) -> tuple[Floats, Flo
     Returns:
         Both (...).
     """
-    total = (weight * mean).sum(axis=(-2, -1))
-    spread = variance + np.square(mean - np.asarray(total)[..., None, None])
-    return total, (weight * spread).sum(axis=(-2, -1))
+    total = (weight * mean).sum(axis=BANK, keepdims=True)
+    spread = variance + np.square(mean - total)
+    return total[..., 0, 0], (weight * spread).sum(axis=BANK)

@@ -11,8 +11,9 @@ from analyzer.thermal import copper
 from analyzer.thermal.prior import HeatPrior, SecondNode
 from logger.boat import Cable
 
-HEALTHY_JOINT_OHM = 15e-6  # upper end of 5-15 µohm, a tester maker's note (low authority)
-LUG_AIR_W_K = 0.05  # a lug's and stud's own surface to the air: some 50 cm² at 10 W/(m²·K)
+HEALTHY_JOINT_OHM = 15e-6  # upper end of 5-15 µohm; source: a tester maker's note, low authority
+# A lug's and stud's own surface to the air: some 50 cm² at 10 W/(m²·K), a handbook's still air.
+LUG_AIR_W_K = 0.05
 
 
 # What a lug is bolted to takes half of its joint's heat: from a stud on a strip of busbar to the
@@ -30,19 +31,20 @@ SECOND_NODES = tuple(
     for tau_s, tau_weight in ((405.0, 1.0), (1230.0, 2.0), (3730.0, 1.0))
 )
 # Three points of each stand for what lies around them; spread within and between them is the whole.
+# Fitted to the same sums.
 SECOND_LN_SD = 0.3
-# Of the same sums: what of a joint's heat comes to its lug; what the host lets out of the lug; how
-# far that leaves open what a sound lug takes over from its cable.
+# Fitted to the same sums: what of a joint's heat comes to its lug; what the second node lets out of
+# the lug; how far that leaves open what a sound lug takes over from its cable.
 REACHES_FRAC, SECOND_W_K, TAKES_LN_SD = 0.88, 0.19, 0.22
 # A cable in moving air or bundled rises a fifth less or more than by its rating (common practice,
 # no source); a lug takes over half of that, since heat that stays in the cable also comes along it.
 RATED_LN_SD = 0.5 * 0.2
 # The cable's end carries more heat off while it is cold: a long fin of 50 mm² lets 0.2 W/K through
-# after one minute and 0.1 after ten, beside 0.3 to 1.6 W/K of the other ways.
+# after one minute and 0.1 after ten, beside 0.3 to 1.6 W/K of the other ways. Fitted to those sums.
 LATE_FRAC, LATE_TAU_FRAC = 0.2, 0.4
 # What a cable gives its cooler end grows as the error function of the square root of time over the
-# cable's time constant (a long fin's sums), much sooner than the cable warms: within 0.06 as two
-# parts.
+# cable's time constant (a long fin's sums), much sooner than the cable warms: two parts fitted to
+# that, within 0.06.
 SOON_FRAC, SOON_TAU_FRAC, SLOW_TAU_FRAC = 0.35, 0.07, 0.72
 # A lug weighs about a gram for each mm² of its cable, its stud holds some 10 J/K, and a probe takes
 # half a minute itself (common practice, no source); the contact lets 0.55 W/K through, as above.
@@ -51,8 +53,8 @@ LUG_J_K_MM2, STUD_J_K, PROBE_TAU_S, CONTACT_W_K = 0.385, 10.0, 30.0, 0.55
 # works loose, of a cable whose strands break. Assumed.
 SOUND_WALK_K, LOOSE_WALK_K, LOOSE_CABLE_WALK_K = 1.0, 60.0, 15.0
 # Air at the probe less the ambient given, with and without a sensor of it, and between two poles.
-# The room that load warms: a sensor in it misses up to a seventh of some 20 K at full load. No
-# source.
+# The room that load warms: a sensor in it misses up to a seventh of some 20 K at full load. All of
+# them: no source.
 AIR_SD_K, AIR_UNMEASURED_SD_K, PAIR_AIR_SD_K = 2.5, 5.0, 1.2
 ROOM_SD_K, ROOM_UNMEASURED_SD_K = 0.3, 3.0
 

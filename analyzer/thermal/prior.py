@@ -1,6 +1,11 @@
 """What is known of a body's heating before the first reading; the model is in `transition.py`."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
+
+from analyzer.series.series import Floats
 
 SLOW_TAU_S = 2400.0  # of a place that warms by itself, where nothing better is known (assumed)
 
@@ -24,7 +29,8 @@ class SecondNode:
     @property
     def weights(self) -> tuple[float, float]:
         """Of a sound body, and of one that is loosening."""
-        return self.weight, self.weight if self.loose_weight is None else self.loose_weight
+        loose = self.weight if self.loose_weight is None else self.loose_weight
+        return self.weight, loose
 
 
 NO_SECOND_NODE = (SecondNode(0.0, SLOW_TAU_S),)
@@ -76,3 +82,13 @@ class HeatPrior:
     model_k: float = 0.05
     model_frac: float = 0.03
     fastest_k_s: float = 2.6
+
+
+def per_member(values: Floats) -> Floats:
+    """Values of bodies (..., bodies), to stand beside arrays (..., bodies, 2, members)."""
+    return values[..., None, None]
+
+
+def column(priors: Sequence[HeatPrior], name: str) -> Floats:
+    """One field of all priors, (bodies, 1, 1)."""
+    return per_member(np.array([getattr(prior, name) for prior in priors], float))

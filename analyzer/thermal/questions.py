@@ -16,7 +16,6 @@ from analyzer.estimation.quantiles import normal_below
 from analyzer.series.series import Floats
 from analyzer.thermal.filter import ThermalImm, combine
 from analyzer.thermal.transition import (
-    EQUAL_TAU_S,
     NEIGHBOUR,
     OFFSET,
     PHI,
@@ -24,6 +23,7 @@ from analyzer.thermal.transition import (
     SECOND,
     STATES,
     TEMP,
+    apart_s,
 )
 
 NEVER_S = 48 * 3600.0  # no load lasts as long; assumed
@@ -43,18 +43,21 @@ def rise(imm: ThermalImm) -> tuple[Floats, Floats]:
 def rise_above(imm: ThermalImm, body: int, level_k: float) -> float:
     """Probability that a body's settled rise at the reference load is above a level."""
     mean_k, var_k2 = _rises(imm, body)
-    above = normal_below((mean_k - level_k) / np.sqrt(np.maximum(var_k2, LEAST_K2)))
-    return float((imm.weight[body] * above).sum())
+    sd_k = np.sqrt(np.maximum(var_k2, LEAST_K2))
+    above = normal_below((mean_k - level_k) / sd_k)
+    return float(np.sum(imm.weight[body] * above))
 
 
 def _rises(imm: ThermalImm, which: slice | int) -> tuple[Floats, Floats]:
     """Mean and variance of the settled rise in each filter, (..., 2, members)."""
-    mean, cov, share = imm.mean[:, which], imm.cov[:, :, which], imm.network.share[which]
+    mean, cov = imm.mean[:, which], imm.cov[:, :, which]
+    share = imm.network.share[which]
     own = 1 + share
-    through = np.asarray(imm.count_neighbour[which])[..., None, None] * (1 + PHI * share)
+    through = imm.count_neighbour[which] * (1 + PHI * share)
     mean_k = own * mean[RISE] + through * mean[NEIGHBOUR]
-    var_k2 = np.square(own) * cov[RISE, RISE] + np.square(through) * cov[NEIGHBOUR, NEIGHBOUR]
-    return mean_k, var_k2 + 2 * own * through * cov[RISE, NEIGHBOUR]
+    own_k2 = np.square(own) * cov[RISE, RISE]
+    through_k2 = np.square(through) * cov[NEIGHBOUR, NEIGHBOUR]
+    return mean_k, own_k2 + through_k2 + 2 * own * through * cov[RISE, NEIGHBOUR]
 
 
 def settled(imm: ThermalImm, body: int, load: float) -> tuple[float, float]:
@@ -67,11 +70,11 @@ def settled_range(imm: ThermalImm, body: int, load: float) -> tuple[float, float
     """Temperature that a load will end in: tenth, half and nine tenths of the posterior. [°C]"""
     mean_k, var_k2 = _settled(imm, body, load)
     sd_k = np.sqrt(np.maximum(var_k2, 1e-6))
-    low, mid, high = (
-        float(imm.air_c[body]) + _mixture_quantile(imm.weight[body], mean_k, sd_k, q)
-        for q in (0.1, 0.5, 0.9)
-    )
-    return low, mid, high
+    weight, air_c = imm.weight[body], float(imm.air_c[body])
+    low = _mixture_quantile(weight, mean_k, sd_k, 0.1)
+    mid = _mixture_quantile(weight, mean_k, sd_k, 0.5)
+    high = _mixture_quantile(weight, mean_k, sd_k, 0.9)
+    return air_c + low, air_c + mid, air_c + high
 
 
 def _settled(imm: ThermalImm, body: int, load: float) -> tuple[Floats, Floats]:
@@ -80,22 +83,30 @@ def _settled(imm: ThermalImm, body: int, load: float) -> tuple[Floats, Floats]:
     A second node stands for those around it, so that what it has still to add is known to
     second_ln_sd only.
     """
-    mean, cov, share = imm.mean[:, body], imm.cov[:, :, body], imm.network.share[body]
+    mean, cov = imm.mean[:, body], imm.cov[:, :, body]
+    share = imm.network.share[body]
     h = np.zeros((STATES, *share.shape))
-    h[RISE], h[NEIGHBOUR], h[OFFSET] = load * (1 + share), load * (1 + PHI * share), 1.0
+    h[RISE] = load * (1 + share)
+    h[NEIGHBOUR] = load * (1 + PHI * share)
+    h[OFFSET] = 1.0
     var_k2 = np.einsum("i...,ij...,j...->...", h, cov, h)
     second_end_k = load * share * (mean[RISE] + PHI * mean[NEIGHBOUR])
     to_come_k = second_end_k - mean[SECOND]
-    return (h * mean).sum(axis=0), var_k2 + np.square(imm.priors[body].second_ln_sd * to_come_k)
+    to_come_sd_k = imm.priors[body].second_ln_sd * to_come_k
+    return np.sum(h * mean, axis=0), var_k2 + np.square(to_come_sd_k)
 
 
 def _mixture_quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> float:
     """Quantile of a mixture of normal distributions, by bisection."""
-    low, high = float((mean - 6 * sd).min()), float((mean + 6 * sd).max())
+    low = float(np.min(mean - 6 * sd))
+    high = float(np.max(mean + 6 * sd))
     for _ in range(RANGE_HALVINGS):
         middle = 0.5 * (low + high)
-        less = float((weight * normal_below((middle - mean) / sd)).sum()) < share
-        low, high = (middle, high) if less else (low, middle)
+        below = normal_below((middle - mean) / sd)
+        if np.sum(weight * below) < share:
+            low = middle
+        else:
+            high = middle
     return 0.5 * (low + high)
 
 
@@ -122,14 +133,18 @@ def samples(imm: ThermalImm, body: int, n: int, rng: np.random.Generator) -> Hea
     weight = imm.weight[body]
     which = rng.choice(weight.size, size=n, p=weight.ravel())
     mean = imm.mean[:, body].reshape(STATES, -1).T
-    cov = np.moveaxis(imm.cov[:, :, body].reshape(STATES, STATES, -1), -1, 0)
+    cov = imm.cov[:, :, body].reshape(STATES, STATES, -1)
+    cov = np.moveaxis(cov, -1, 0)
     # A square root by eigenvalues: a Cholesky factor wants them positive, and rounding leaves
     # some a little below zero.
     value, vector = np.linalg.eigh(cov)
-    root = vector * np.sqrt(np.maximum(value, 0.0))[:, None, :]
-    x = mean[which] + np.einsum("nij,nj->ni", root[which], rng.standard_normal((n, STATES)))
+    sd = np.sqrt(np.maximum(value, 0.0))
+    root = vector * sd[:, None, :]
+    normal = rng.standard_normal((n, STATES))
+    x = mean[which] + np.einsum("nij,nj->ni", root[which], normal)
     member = which % weight.shape[1]
-    share = imm.network.share[body, 0, member]
+    net = imm.network
+    share = net.share[body, 0, member]
     return HeatSamples(
         temp_c=x[:, TEMP],
         rise_k=x[:, RISE] * (1 + share),
@@ -137,8 +152,8 @@ def samples(imm: ThermalImm, body: int, n: int, rng: np.random.Generator) -> Hea
         neighbour_k=x[:, NEIGHBOUR] * (1 + PHI * share),
         second_k=x[:, SECOND],
         share=share,
-        tau_s=imm.network.tau_s[body, 0, member],
-        second_tau_s=imm.network.second_tau_s[body, 0, member],
+        tau_s=net.tau_s[body, 0, member],
+        second_tau_s=net.second_tau_s[body, 0, member],
         air_c=float(imm.air_c[body]),
     )
 
@@ -151,18 +166,25 @@ def crossing_s(drawn: HeatSamples, load: float, limit_c: float) -> Floats:
 
     Solved by bisection; right where T rises all the way, as it does under a load that warms.
     """
-    tau_s, second_tau_s, through = drawn.tau_s, drawn.second_tau_s, PHI * drawn.share
-    end_c = drawn.air_c + drawn.offset_k + (drawn.rise_k + drawn.neighbour_k) * load
-    second_frac, through_frac = drawn.share / (1 + drawn.share), through / (1 + through)
-    second_end_k = (second_frac * drawn.rise_k + through_frac * drawn.neighbour_k) * load
-    apart_s = second_tau_s - tau_s
-    apart_s = np.where(np.abs(apart_s) < EQUAL_TAU_S, EQUAL_TAU_S, apart_s)
-    slow_k = (second_end_k - drawn.second_k) * second_tau_s / apart_s
+    tau_s, second_tau_s = drawn.tau_s, drawn.second_tau_s
+    through = PHI * drawn.share
+    settled_k = drawn.rise_k + drawn.neighbour_k
+    end_c = drawn.air_c + drawn.offset_k + settled_k * load
+    from_own_k = drawn.share / (1 + drawn.share) * drawn.rise_k
+    from_through_k = through / (1 + through) * drawn.neighbour_k
+    second_end_k = (from_own_k + from_through_k) * load
+    to_come_k = second_end_k - drawn.second_k
+    slow_k = to_come_k * second_tau_s / apart_s(tau_s, second_tau_s)
     fast_k = end_c - slow_k - drawn.temp_c
-    low, high = np.zeros(len(end_c)), np.full(len(end_c), NEVER_S)
+    low = np.zeros(len(end_c))
+    high = np.full(len(end_c), NEVER_S)
     for _ in range(CROSSING_HALVINGS):
         t_s = 0.5 * (low + high)
-        temp_c = end_c - slow_k * np.exp(-t_s / second_tau_s) - fast_k * np.exp(-t_s / tau_s)
-        low, high = np.where(temp_c > limit_c, low, t_s), np.where(temp_c > limit_c, t_s, high)
+        slow_left_k = slow_k * np.exp(-t_s / second_tau_s)
+        fast_left_k = fast_k * np.exp(-t_s / tau_s)
+        passed = end_c - slow_left_k - fast_left_k > limit_c
+        low = np.where(passed, low, t_s)
+        high = np.where(passed, t_s, high)
     passes = (end_c > limit_c) & (high < NEVER_S)
-    return np.where(drawn.temp_c >= limit_c, 0.0, np.where(passes, high, np.inf))
+    times_s = np.where(passes, high, np.inf)
+    return np.where(drawn.temp_c >= limit_c, 0.0, times_s)

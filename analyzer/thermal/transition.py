@@ -26,10 +26,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.series.series import Floats
-from analyzer.thermal.prior import HeatPrior
+from analyzer.thermal.prior import HeatPrior, SecondNode, column, per_member
 
 TEMP, RISE, OFFSET, NEIGHBOUR, SECOND = range(5)
-STATES = 5
+STATES = SECOND + 1
 MOVING = slice(TEMP, SECOND + 1, SECOND - TEMP)  # the two states that the heat balance changes
 
 TAUS = 5  # time constants of the bank; assumed to be enough
@@ -41,9 +41,16 @@ OFFSET_TAU_S = 12 * 3600.0  # of the air's offset, which then wanders a kelvin a
 EQUAL_TAU_S = 1.0  # time constants nearer than this count as this far apart; assumed
 
 
-def per_member(values: Floats) -> Floats:
-    """Values of the bodies, to stand beside arrays (..., bodies, 2, members)."""
-    return values[:, None, None]
+def _repeated(nodes: tuple[SecondNode, ...], count: int) -> list[tuple[float, ...]]:
+    """Time constant, share and weights of so many second nodes, for each time constant."""
+    rows: list[tuple[float, ...]] = [(node.tau_s, node.share, *node.weights) for node in nodes]
+    return [rows[k % len(rows)] for k in range(count)] * TAUS
+
+
+def apart_s(tau_s: Floats, second_tau_s: Floats) -> Floats:
+    """tau2 - tau1, never zero: the solution has a limit where they meet, its quotient does not."""
+    apart = second_tau_s - tau_s
+    return np.where(np.abs(apart) < EQUAL_TAU_S, EQUAL_TAU_S, apart)
 
 
 @dataclass(frozen=True)
@@ -61,17 +68,17 @@ class Network:
     @classmethod
     def of(cls, priors: Sequence[HeatPrior]) -> "Network":
         """Every time constant with every second node; a prior with fewer nodes repeats them."""
-        nodes = max(len(p.second_nodes) for p in priors)
-        z = np.repeat(np.linspace(-TAU_REACH_SD, TAU_REACH_SD, TAUS), nodes)
-        each = [
-            [p.second_nodes[k % len(p.second_nodes)] for k in range(nodes)] * TAUS for p in priors
-        ]
-        weight = np.array([[node.weights for node in row] for row in each]).swapaxes(1, 2)
-        weight = weight * np.exp(-0.5 * z**2)
+        count = max(len(p.second_nodes) for p in priors)
+        table = np.array([_repeated(p.second_nodes, count) for p in priors])
+        second_tau_s, share, sound, loose = np.moveaxis(table, 2, 0)[:, :, None]
+        z = np.repeat(np.linspace(-TAU_REACH_SD, TAU_REACH_SD, TAUS), count)
+        stretch = np.exp(z * column(priors, "tau_ln_sd"))
+        # With the normal density of each time constant.
+        weight = np.hstack([sound, loose]) * np.exp(-0.5 * z**2)
         return cls(
-            tau_s=np.array([[p.tau_s * np.exp(z * p.tau_ln_sd)] for p in priors]),
-            second_tau_s=np.array([[[node.tau_s for node in row]] for row in each]),
-            share=np.array([[[node.share for node in row]] for row in each]),
+            tau_s=column(priors, "tau_s") * stretch,
+            second_tau_s=second_tau_s,
+            share=share,
             weight=weight / weight.sum(axis=2, keepdims=True),
         )
 
@@ -83,10 +90,8 @@ class Network:
         """
         kept = np.exp(-dt_s / self.tau_s)
         kept_second = np.exp(-dt_s / self.second_tau_s)
-        apart_s = self.second_tau_s - self.tau_s
-        # The quotient goes to dt/tau exp(-dt/tau) as the two meet: no use dividing zero by zero.
-        apart_s = np.where(np.abs(apart_s) < EQUAL_TAU_S, EQUAL_TAU_S, apart_s)
-        from_second = self.second_tau_s * (kept_second - kept) / apart_s
+        crossed = (kept_second - kept) / apart_s(self.tau_s, self.second_tau_s)
+        from_second = self.second_tau_s * crossed
         return Decay(dt_s, 1 - kept, from_second, kept_second)
 
     def moving_rows(self, decay: "Decay", own_load: Floats, neighbour_load: Floats) -> Floats:
@@ -103,13 +108,16 @@ class Network:
         u, v = per_member(own_load), per_member(neighbour_load)
         through = PHI * self.share
         to_second = decay.gain - decay.from_second
+        second_gain = 1 - decay.kept_second
         warm, second = rows = np.zeros((2, STATES, *self.tau_s.shape))
-        warm[TEMP], warm[OFFSET], warm[SECOND] = 1 - decay.gain, decay.gain, decay.from_second
+        warm[TEMP] = 1 - decay.gain
+        warm[OFFSET] = decay.gain
+        warm[SECOND] = decay.from_second
         warm[RISE] = u * (decay.gain + self.share * to_second)
         warm[NEIGHBOUR] = v * (decay.gain + through * to_second)
         second[SECOND] = decay.kept_second
-        second[RISE] = u * self.share * (1 - decay.kept_second)
-        second[NEIGHBOUR] = v * through * (1 - decay.kept_second)
+        second[RISE] = u * self.share * second_gain
+        second[NEIGHBOUR] = v * through * second_gain
         return rows
 
 
@@ -131,10 +139,10 @@ class LaggedLoads:
     """
 
     def __init__(self, priors: Sequence[HeatPrior]) -> None:
-        taus = [(p.neighbour_tau_s, p.neighbour_fast_tau_s, p.lagged_tau_s) for p in priors]
-        self._tau_s = np.array(taus).T
-        self._lagged_frac = np.array([p.lagged_frac for p in priors])
-        self._fast_frac = np.array([p.neighbour_fast_frac for p in priors])
+        names = ("neighbour_tau_s", "neighbour_fast_tau_s", "lagged_tau_s")
+        self._tau_s = np.array([column(priors, name).ravel() for name in names])
+        self._lagged_frac = column(priors, "lagged_frac").ravel()
+        self._fast_frac = column(priors, "neighbour_fast_frac").ravel()
         self._value = np.zeros(self._tau_s.shape)
 
     def advance(self, dt_s: float, load: Floats) -> tuple[Floats, Floats]:
@@ -143,23 +151,28 @@ class LaggedLoads:
         Where the load is not known (NaN) the slow neighbour's stands in for it: the likeliest.
         """
         load = np.where(np.isfinite(load), load, self._value[0])
-        self._value += (load - self._value) * (1 - np.exp(-dt_s / self._tau_s))
+        gain = 1 - np.exp(-dt_s / self._tau_s)
+        self._value += (load - self._value) * gain
         slow, fast, lagged = self._value
-        return load + self._lagged_frac * (lagged - load), slow + self._fast_frac * (fast - slow)
+        own_load = load + self._lagged_frac * (lagged - load)
+        neighbour_load = slow + self._fast_frac * (fast - slow)
+        return own_load, neighbour_load
 
 
 class ProcessNoise:
     """Variances that a step adds; arrays for (bodies, 2, members), the axis of 2: hypotheses."""
 
     def __init__(self, priors: Sequence[HeatPrior], own_frac: Floats) -> None:
-        walk_k = np.array([[p.rise_walk_k, p.loose_walk_k] for p in priors])
-        self._walk_k2_s = np.square(walk_k[:, :, None] * own_frac) / 3600.0
-        self._model_k2_s = per_member(np.array([p.model_k**2 for p in priors])) / 60.0
-        self._model_frac2_s = per_member(np.array([p.model_frac**2 for p in priors])) / 60.0
-        self._unloaded_k = per_member(
-            np.array([p.rise_k + 2 * p.rise_sd_k + p.neighbour_k for p in priors])
-        )
-        self.offset_k2 = np.array([p.offset_sd_k**2 for p in priors])
+        sound_k = column(priors, "rise_walk_k")
+        loose_k = column(priors, "loose_walk_k")
+        walk_k = np.hstack([sound_k, loose_k]) * own_frac
+        self._walk_k2_s = np.square(walk_k) / 3600.0
+        self._model_k2_s = np.square(column(priors, "model_k")) / 60.0
+        self._model_frac2_s = np.square(column(priors, "model_frac")) / 60.0
+        # What the reference load may make at most: two standard deviations over the prior's mean.
+        most_k = column(priors, "rise_k") + 2 * column(priors, "rise_sd_k")
+        self._unknown_k = most_k + column(priors, "neighbour_k")
+        self.offset_k2 = np.square(column(priors, "offset_sd_k"))
 
     def rise_k2(self, loaded_s: Floats) -> Floats:
         """Random walk of r, which goes on under load only: a joint does not loosen at rest."""
@@ -167,8 +180,9 @@ class ProcessNoise:
 
     def temp_k2(self, dt_s: float, above_air_k: Floats) -> Floats:
         """What the two nodes leave out, more of it in a warm body."""
-        return (self._model_k2_s + self._model_frac2_s * np.square(above_air_k)) * dt_s
+        by_warmth = self._model_frac2_s * np.square(above_air_k)
+        return (self._model_k2_s + by_warmth) * dt_s
 
     def unknown_load_k2(self, decay: Decay, lost: Floats) -> Floats:
         """Where the load is not known (lost: 1): it may have been any up to the reference."""
-        return np.square(decay.gain * self._unloaded_k * per_member(lost))
+        return np.square(decay.gain * self._unknown_k * per_member(lost))
