@@ -192,7 +192,8 @@ class Log(LogFile):
 
     def watch(self) -> Callable[[], None]:
         """Starts the live watch on the log's tail, in a thread of its own; gives what stops it."""
-        from analyzer.flags import follow
+        from analyzer.flags.follow import Live
+        from analyzer.flags.watch_keeper import WatchKeeper
 
         def reach() -> tuple[float, float] | None:
             try:
@@ -203,7 +204,7 @@ class Log(LogFile):
 
         with self.opened() as log:
             boat = log.boat
-        return follow.start(follow.Live(self.path, boat, reach=reach))
+        return WatchKeeper(lambda: Live(self.path, boat, reach=reach)).stop
 
     def new_s(self) -> float:
         """How much of the log's end has not been looked through. [s]"""

@@ -1,9 +1,9 @@
 """The watch beside a growing log: follows its tail once a second and tells all ways out.
 
 Reads what another process records; writes flags only. At most a second behind what is in the log.
+Who keeps it alive: `watch_keeper.py`.
 """
 
-import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -211,28 +211,9 @@ class Live:
         fresh = last is not None and self._at_us is not None and self._at_us - last[0] < 10_000_000
         return last[1] if last is not None and fresh else float("nan")
 
-    def run(self, stop: threading.Event) -> None:
-        """Ticks once a second until told to stop."""
-        while not stop.wait(EVERY_S):
-            self.tick()
-        self.close()
-
     def close(self) -> None:
         """Lets the log and all ways go."""
         for way in self.ways:
             way.close()
         self.ways = []
         self.store.close()
-
-
-def start(live: Live) -> Callable[[], None]:
-    """Runs a live watch in a thread of its own; returns what stops it."""
-    stop = threading.Event()
-    thread = threading.Thread(target=live.run, args=(stop,), name="watch", daemon=True)
-    thread.start()
-
-    def end() -> None:
-        stop.set()
-        thread.join(5.0)
-
-    return end

@@ -16,11 +16,9 @@ from dataclasses import dataclass
 from starlette.concurrency import run_in_threadpool
 
 from analyzer.answers import Log
-from analyzer.errors import AnalyzerError
 from analyzer.estimation.results import RangeAnswer
 from analyzer.faces import format
 from analyzer.faces.charts import columns
-from logger.errors import LoggerError
 
 BEAT_S = 1.0
 STALE_S = 15.0  # data older than this are not "now"; common practice, no source
@@ -123,8 +121,8 @@ class Feed:
     async def _answer(self) -> None:
         try:
             shown = await run_in_threadpool(self._ask)
-        except (AnalyzerError, LoggerError) as error:
-            self._trouble = format.sentence(str(error))
+        except Exception as error:  # whatever it was, the next answer is tried
+            self._trouble = format.sentence(str(error) or type(error).__name__)
             return
         self._trouble = ""
         self._shown = shown
@@ -157,7 +155,7 @@ class Keeper:
         await self._days()
         while True:
             began = time.monotonic()
-            with suppress(AnalyzerError, LoggerError):  # the pages say what is wrong
+            with suppress(Exception):  # the pages say what is wrong; it is tried again
                 await run_in_threadpool(self._look)
             await asyncio.sleep(max(self.REST_S, 10 * (time.monotonic() - began)))
 
@@ -168,7 +166,7 @@ class Keeper:
             began = time.monotonic()
             try:
                 more = await run_in_threadpool(self._log.remember_day, columns.wanted)
-            except (AnalyzerError, LoggerError):
+            except Exception:  # panning then reads from the log
                 return
             await asyncio.sleep(10 * (time.monotonic() - began))
 

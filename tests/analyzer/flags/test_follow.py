@@ -6,7 +6,8 @@ import time
 
 import pynmea2
 
-from analyzer.flags.follow import Growth, Live, start
+from analyzer.flags.follow import Growth, Live
+from analyzer.flags.watch_keeper import WatchKeeper
 from logger.boat import Boat, Cable, Hull, Motor, Pack, Tell
 from logger.reading import (
     Group,
@@ -96,7 +97,7 @@ def test_the_thread_sees_what_another_writes_and_stops_when_told(tmp_path):
     path = tmp_path / "log.sqlite"
     with Store.open(path, write=True) as store:
         writer = store.writer("boot")
-        end = start(Live(path, boat()))
+        end = WatchKeeper(lambda: Live(path, boat())).stop
         for second in range(100):
             writer.add(Row(GROUP, second * 1_000_000, [5.0, 52.0, 130.0, 20.0]))
         writer.flush()
