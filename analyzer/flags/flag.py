@@ -18,7 +18,8 @@ FOUND_UNDER_LOAD = frozenset(
     {"lug_heating", "cell_resistance", "cell_charge", "cell_capacity", "reserve", "shunt_reversed"}
 )
 ADOPTED_S = 3600.0  # assumed: a fit finds again what it found before within an hour of load
-CLEAR_LATER_S = {"turn_back": 1200.0}  # looked at every few minutes, and only under way
+# Looked at every few minutes, and only under way.
+CLEAR_LATER_S = {"turn_back": 1200.0, "way_home": 1200.0}
 
 
 @dataclass(frozen=True)
@@ -38,11 +39,13 @@ class Evidence:
         span_us: Its length.
         read: Channels that were read in it.
         loaded: Whether current flowed, so that joints and cells could show what they are.
+        over: Keys of causes that are gone, as the piece shows.
     """
 
     span_us: int
     read: frozenset[str]
     loaded: bool
+    over: frozenset[str] = frozenset()
 
 
 @dataclass
@@ -129,8 +132,9 @@ class FlagBook:
             if key in holding:
                 continue
             everything = Evidence(since_us, frozenset(held.flag.channels), loaded=True)
-            held.see_none(evidence or everything)
-            if held.well_us > held.patience_us:
+            seen = evidence or everything
+            held.see_none(seen)
+            if held.well_us > held.patience_us or key in seen.over:
                 flag = replace(held.flag, cleared_us=t_us)
                 del self._open[key]
                 events.append(FlagEvent("cleared", t_us, flag))

@@ -94,7 +94,8 @@ class Watch:
         names = ("pack_current_a", "controller_current_a")
         most = [max(chunk.highest.get(n, 0.0), -chunk.lowest.get(n, 0.0)) for n in names]
         loaded = any(amps > LOAD_C * self.boat.pack.rated_capacity_ah for amps in most)
-        return Evidence(round(chunk.n * chunk.step_s * 1e6), read, loaded)
+        span_us = round(chunk.n * chunk.step_s * 1e6)
+        return Evidence(span_us, read, loaded, self._turning.over)
 
     def teach(
         self,

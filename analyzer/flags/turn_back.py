@@ -20,6 +20,7 @@ from analyzer.hull.steady import SteadyPoints, steady
 from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.home import (
+    HOMEWARD_COS,
     HomeReach,
     WayBack,
     geodesic,
@@ -42,6 +43,7 @@ NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
 DRAWS = 500
 SURE_CHARGE_SD = 0.10
+TURN, HOMEWARD = "way/home", "way/homeward"  # keys: to turn; that the way back is not sure
 
 
 class Turning:
@@ -53,6 +55,7 @@ class Turning:
 
     Attributes:
         charge: As last followed; who follows it sets it before each chunk.
+        over: Keys of what the last chunk shows to be over: who heads for home has turned.
     """
 
     def __init__(
@@ -69,6 +72,8 @@ class Turning:
         self._next_s = -np.inf
         self.charge: PackPosterior | None = None
         self._last: list[Detection] = []
+        self._last_s = -np.inf
+        self.over: frozenset[str] = frozenset()
 
     def detections(self) -> list[Detection]:
         """That the turning point is near, or home no longer sure, as last looked at."""
@@ -80,12 +85,34 @@ class Turning:
             return
         self._remember(chunk)
         now_s = chunk.t0_us / 1e6 + chunk.n * chunk.step_s
+        was_over, self.over = self.over, self._shown_over()
+        if self.over - was_over:
+            self._last = [found for found in self._last if found.key not in self.over]
+            self._next_s = now_s
         if now_s < self._next_s:
             return
-        self._next_s = now_s + LATEST_S / 3
-        self._last = []
-        if self.charge is not None and self.charge.sd < SURE_CHARGE_SD:
-            self._look(self.charge, now_s)
+        self._next_s = now_s + (SOONEST_S if self._last or self.over else LATEST_S / 3)
+        known = self.charge is not None and self.charge.sd < SURE_CHARGE_SD
+        found = self._look(self.charge, now_s) if known and self.charge else None
+        if found is not None:
+            self._last, self._last_s = found, now_s
+        elif now_s - self._last_s > LATEST_S:
+            self._last = []  # sailing or at anchor since: what was found is of another time
+
+    def _shown_over(self) -> frozenset[str]:
+        """What course and place of the last minute show to be over."""
+        newest_us = self._pieces[-1].t0_us
+        last = joined([p for p in self._pieces if newest_us - p.t0_us < SOONEST_S * 1e6])
+        here, home = _place(last), self.boat.home
+        if here is None or home is None:
+            return frozenset()
+        away_m, homeward_deg = geodesic(*here, home.latitude_deg, home.longitude_deg)
+        if away_m < NEAR_HOME_M:
+            return frozenset({TURN, HOMEWARD})
+        off = np.radians(last.get("course_ground_deg") - homeward_deg)
+        toward = np.cos(off[np.isfinite(off)])
+        turned = len(toward) > 0 and float(toward.min()) > HOMEWARD_COS
+        return frozenset({TURN}) if turned else frozenset()
 
     def _remember(self, chunk: Series) -> None:
         every = max(round(STEP_S / chunk.step_s), 1)
@@ -96,21 +123,22 @@ class Turning:
         while self._pieces[0].t0_us < oldest:
             self._pieces.pop(0)
 
-    def _look(self, charge: PackPosterior, now_s: float) -> None:
+    def _look(self, charge: PackPosterior, now_s: float) -> list[Detection] | None:
+        """What is found now; None where nothing steady can be judged."""
         log = joined(self._pieces)
         present = inputs.now(log, self.boat)
         here = _place(log)
         if present is None or here is None or self.boat.home is None:
-            return
+            return None
         home = self.boat.home
         away_m, course_deg = geodesic(*here, home.latitude_deg, home.longitude_deg)
         if away_m < NEAR_HOME_M:
-            return
+            return []
         way = WayBack(away_m, course_deg, self.boat.reserve.return_sureness_frac)
         told = self._ask(log, charge, present, way)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
-        self._last = _detections(told, lead_s)
+        return _detections(told, lead_s)
 
     def _ask(self, log: Series, charge: PackPosterior, present: Now, way: WayBack) -> HomeReach:
         stream = stream_fit.estimate(log, self.boat, before=self.calibration)
@@ -141,15 +169,14 @@ def _detections(told: HomeReach, lead_s: float) -> list[Detection]:
         evidence,
         1.0 - told.can_return_frac,
         Estimate(told.distance_m, None, None, "m"),
-        key="way/home",
+        key=TURN,
         channels=("pack_current_a", "speed_ground_mps"),
     )
     if told.homeward:
         if told.can_return_frac >= told.sureness_frac:
             return []
-        title = "the way home may take more than the pack has above the reserve"
         slow = f"Slow to {speed}; have a sail or another harbour ready."
-        return [replace(held, title=title, first_action=slow)]
+        return [replace(held, kind="way_home", key=HOMEWARD, first_action=slow)]
     if lead_s > NOTICE_S:
         return []
     level: Level = "notice" if lead_s > WARNING_S else "warning" if lead_s > 0 else "act now"

@@ -26,6 +26,12 @@ WORDS = {
         "The figure is no promise: stream, wind and sea may change; keep a sail and anchor ready.",
         "Turn for home, and slow down.",
     ),
+    "way_home": Words(
+        "the way home may take more than the pack has above the reserve",
+        "What is left above the reserve is about what the way home takes, or less.",
+        "The figure is no promise: stream, wind and sea may change; keep a sail and anchor ready.",
+        "Slow down; have a sail or another harbour ready.",
+    ),
     "lug_heating": Words(
         "{subject} heats more than its current explains",
         "A joint that has worked loose or corroded.",

@@ -1,9 +1,14 @@
 """The flag to turn for home, raised with lead time."""
 
+from dataclasses import replace
+from functools import cache
+
 import numpy as np
 import pytest
 
-from analyzer.estimation.detection import LEVELS
+from analyzer.estimation.detection import LEVELS, Detection
+from analyzer.estimation.estimate import Estimate
+from analyzer.flags.flag import Evidence, FlagBook
 from analyzer.flags.turn_back import Turning
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import PackPosterior, track
@@ -13,6 +18,7 @@ from tests.support.hull_boat import boat
 
 HOME = {"name": "home", "latitude_deg": 50.0, "longitude_deg": 0.0}
 WATTS, SPEED = 1200.0, 2.3
+NO_DETECTION = Detection("the way home", "turn_back", "", 0.5, Estimate(1.0, None, None, "m"))
 
 
 def out_and_on(hours: float, ah: float, course_deg: float = 90.0) -> tuple[Boat, Series]:
@@ -58,9 +64,15 @@ def sure(state: PackPosterior) -> PackPosterior:
     return PackPosterior.from_dict({**state.to_dict(), "sd": min(state.sd, 0.05)})
 
 
+@cache
+def outward() -> tuple[Boat, Series, list[tuple[float, str, str]]]:
+    """A trip that goes on until the pack is empty, and what is detected on it."""
+    afloat, series = out_and_on(2.0, 100.0)
+    return afloat, series, follow(afloat, series)
+
+
 def test_it_is_raised_with_lead_time_and_grows_to_act_now():
-    afloat, series = out_and_on(3.0, 100.0)
-    seen = follow(afloat, series)
+    _, _, seen = outward()
     levels = [LEVELS.index(level) for _, level, _ in seen]
     assert levels, "never raised on a trip that goes on until the pack is empty"
     first = {level: t for t, level, _ in reversed(seen)}
@@ -90,6 +102,44 @@ def test_on_the_way_home_it_does_not_say_turn():
     values["heading_true_deg"][:] = 270.0
     homeward = Series(0, 1.0, series.n, values)
     assert not [s for s in follow(afloat, homeward) if "turn for home" in s[2]]
+
+
+def turned_round(series: Series, at: int) -> Series:
+    """The same as far as `at`; from there back along the same line at the same speed."""
+    values = {k: v.copy() for k, v in series.values.items()}
+    back = values["longitude_deg"][:at][::-1][: series.n - at]
+    values["longitude_deg"][at : at + len(back)] = back
+    for name in ("course_ground_deg", "heading_true_deg"):
+        values[name][at:] = (values[name][at:] + 180.0) % 360.0
+    return Series(0, 1.0, at + len(back), values).cut(0, at + len(back))
+
+
+def test_who_has_turned_is_no_longer_told_to_turn():
+    afloat, series, told = outward()
+    first = next(t for t, level, _ in told if level == "notice")
+    at = round(first) + 300
+    seen = follow(afloat, turned_round(series, at).cut(0, at + 600))
+    assert [t for t, _, title in seen if "turn for home" in title and t < at]
+    assert not [t for t, _, title in seen if "turn for home" in title and t > at + 120]
+
+
+def test_what_the_log_shows_to_be_over_needs_no_patience():
+    held = replace(NO_DETECTION, key="way/home", channels=("speed_ground_mps",))
+    for over, want in ((frozenset(), []), (frozenset({"way/home"}), ["cleared"])):
+        book = FlagBook()
+        book.see(0, [held])
+        seen = Evidence(10_000_000, frozenset({"speed_ground_mps"}), loaded=True, over=over)
+        assert [event.action for event in book.see(10_000_000, [], seen)] == want
+
+
+def test_an_unsteady_throttle_takes_no_warning_back():
+    afloat, series, told = outward()
+    first = round(next(t for t, level, _ in told if level == "warning"))
+    values = {k: v.copy() for k, v in series.values.items()}
+    beat = np.where(np.arange(series.n - first) // 20 % 2, 1.5, 0.5)
+    values["pack_current_a"][first:] *= beat
+    seen = follow(afloat, Series(0, 1.0, series.n, values).cut(0, first + 600))
+    assert [t for t, _, _ in seen if t > first + 400]
 
 
 @pytest.mark.parametrize("name", ["latitude_deg", "pack_current_a"])
