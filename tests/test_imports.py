@@ -47,7 +47,7 @@ UNITS = {
 }
 # The command line also starts programs that are no question to a log.
 STARTS = {
-    "record.py": {"logger.daemon"},
+    "record.py": {"logger.daemon", "logger.salvage"},
     "check.py": {"logger.discover"},  # the ports of this computer
     "play.py": {"replay"},
     "playback.py": {"replay"},

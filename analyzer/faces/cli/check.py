@@ -3,34 +3,11 @@
 import argparse
 
 from analyzer.faces.cli import options as opt
-
-
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-command."""
-    parser = opt.add_command(
-        parsers,
-        "check",
-        _check,
-        "say what arrives, what is wrong with it, and what it can answer",
-        "keelwatt check\n"
-        "keelwatt check --listen               also: what do the ports and buses speak?\n"
-        "keelwatt check --starter > boat.toml  a commented boat file to begin with",
-    )
-    parser.add_argument(
-        "--listen",
-        action="store_true",
-        help="listen to each port and bus for some seconds and say what it speaks; "
-        "not while keelwatt records",
-    )
-    parser.add_argument(
-        "--starter", action="store_true", help="print a commented boat file to begin with"
-    )
-    opt.add_json(parser)
-    opt.add_places(parser)
+from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.text import answers
 
 
 def _check(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli.text import answers
     from logger.discover.ports import found
 
     if options.starter:
@@ -44,3 +21,28 @@ def _check(options: argparse.Namespace) -> int:
 
         there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
     return opt.give(opt.log(options).check(there), options.json, answers.check)
+
+
+COMMANDS = (
+    Command(
+        "check",
+        _check,
+        "say what arrives, what is wrong with it, and what it can answer",
+        "keelwatt check\n"
+        "keelwatt check --listen               also: what do the ports and buses speak?\n"
+        "keelwatt check --starter > boat.toml  a commented boat file to begin with",
+        (
+            arg(
+                "--listen",
+                action="store_true",
+                help="listen to each port and bus for some seconds and say what it speaks; "
+                "not while keelwatt records",
+            ),
+            arg(
+                "--starter",
+                action="store_true",
+                help="print a commented boat file to begin with",
+            ),
+        ),
+    ),
+)

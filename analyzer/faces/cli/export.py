@@ -1,74 +1,14 @@
 """export and import: a trip or a whole log as CSV, Parquet, GPX or packed, and back."""
 
 import argparse
-import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 
 from analyzer.errors import CannotWrite
 from analyzer.faces.cli import options as opt
-
-
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-commands."""
-    _add_export(parsers)
-    _add_import(parsers)
-
-
-def _add_export(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "export",
-        _export,
-        "write a trip, or channels of the whole log, as CSV, Parquet or GPX, or the log itself",
-        "keelwatt export 2 --out trip2.csv\n"
-        "keelwatt export 2 --out trip2.gpx\n"
-        "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv\n"
-        "keelwatt export --format parquet --out boats/    a folder by boat and day\n"
-        "keelwatt export --out log.sqlite.zst   the whole log packed, also while it is written",
-    )
-    parser.add_argument(
-        "trip", nargs="?", type=opt.trip_number, help="the trip's number (else the whole log)"
-    )
-    parser.add_argument(
-        "--channels",
-        metavar="A,B",
-        type=_names,
-        default=(),
-        help="names of channels, with commas between (else all)",
-    )
-    parser.add_argument(
-        "--step",
-        type=_step,
-        metavar="S",
-        help="seconds from row to row, each the mean over them (else every reading at its time)",
-    )
-    parser.add_argument(
-        "--format",
-        choices=("csv", "parquet", "gpx", "log"),
-        help="what to write (else as FILE ends, else csv); log: the whole log as one file, "
-        "to keep or to send, smaller where FILE ends in .zst",
-    )
-    parser.add_argument(
-        "--out", type=Path, metavar="FILE", help="where to (else the output); Parquet: or a folder"
-    )
-    opt.add_places(parser)
-
-
-def _add_import(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "import",
-        _import,
-        "make a new log of what `keelwatt export` wrote, or of anybody's GPX track with times",
-        "keelwatt import log.sqlite.zst --log other.sqlite\n"
-        "keelwatt import boats/ --log other.sqlite",
-    )
-    parser.add_argument(
-        "file", type=_there, metavar="FILE", help="CSV, Parquet (a folder too), GPX, packed log"
-    )
-    opt.add_places(parser)
+from analyzer.faces.cli import paths, playback
+from analyzer.faces.cli.options import Command, arg
 
 
 def _export(options: argparse.Namespace) -> int:
@@ -115,7 +55,6 @@ def _copy(log: Path, out: Path | None, trip: int | None) -> None:
 
 def _import(options: argparse.Namespace) -> int:
     from analyzer.answers import files
-    from analyzer.faces.cli import paths, playback
 
     log = paths.find(options.log, options.boat).log
     boat = paths.find_boat(options.boat) if options.boat else None  # else the log's own
@@ -145,11 +84,66 @@ def _names(text: str) -> tuple[str, ...]:
     return names
 
 
-def _step(text: str) -> float:
-    try:
-        step = float(text)
-    except ValueError:
-        step = math.nan
-    if not 0.1 <= step <= 86400:
-        raise argparse.ArgumentTypeError(f"wants 0.1 to 86400 seconds, got {text!r}")
-    return step
+COMMANDS = (
+    Command(
+        "export",
+        _export,
+        "write a trip, or channels of the whole log, as CSV, Parquet or GPX, or the log itself",
+        "keelwatt export 2 --out trip2.csv\n"
+        "keelwatt export 2 --out trip2.gpx\n"
+        "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv\n"
+        "keelwatt export --format parquet --out boats/    a folder by boat and day\n"
+        "keelwatt export --out log.sqlite.zst   the whole log packed, also while it is written",
+        (
+            arg(
+                "trip",
+                nargs="?",
+                type=opt.trip_number,
+                help="the trip's number (else the whole log)",
+            ),
+            arg(
+                "--channels",
+                metavar="A,B",
+                type=_names,
+                default=(),
+                help="names of channels, with commas between (else all)",
+            ),
+            arg(
+                "--step",
+                type=opt.number(0.1, 86400, "0.1 to 86400 seconds"),
+                metavar="S",
+                help="seconds from row to row, each the mean over them (else every reading at its "
+                "time)",
+            ),
+            arg(
+                "--format",
+                choices=("csv", "parquet", "gpx", "log"),
+                help="what to write (else as FILE ends, else csv); log: the whole log as one file, "
+                "to keep or to send, smaller where FILE ends in .zst",
+            ),
+            arg(
+                "--out",
+                type=Path,
+                metavar="FILE",
+                help="where to (else the output); Parquet: or a folder",
+            ),
+        ),
+        json=False,
+    ),
+    Command(
+        "import",
+        _import,
+        "make a new log of what `keelwatt export` wrote, or of anybody's GPX track with times",
+        "keelwatt import log.sqlite.zst --log other.sqlite\n"
+        "keelwatt import boats/ --log other.sqlite",
+        (
+            arg(
+                "file",
+                type=_there,
+                metavar="FILE",
+                help="CSV, Parquet (a folder too), GPX, packed log",
+            ),
+        ),
+        json=False,
+    ),
+)

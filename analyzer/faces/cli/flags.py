@@ -6,42 +6,14 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer.faces.cli import options as opt
+from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.text import answers as tell
 
 if TYPE_CHECKING:
     from analyzer.estimation.results import FlagView
 
 BEAT_S = 1.0
 JUST_NOW_S = 30.0  # of log that may not have been looked through
-
-
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-command."""
-    parser = opt.add_command(
-        parsers,
-        "flags",
-        _flags,
-        "what is getting worse: the flags that stand, and those that are over",
-        "keelwatt flags --follow",
-    )
-    parser.add_argument(
-        "--follow",
-        action="store_true",
-        help="go on, with a line whenever one is raised, gets worse, is seen or cleared",
-    )
-    parser.add_argument(
-        "--seen",
-        type=_number,
-        metavar="NUMBER",
-        help="mark this flag as seen: its tone stops, displays on board show it acknowledged",
-    )
-    opt.add_json(parser)
-    opt.add_places(parser)
-
-
-def _number(text: str) -> int:
-    if not text.isdecimal():
-        raise argparse.ArgumentTypeError(f"wants a flag's number, got {text!r}")
-    return int(text)
 
 
 def _flags(options: argparse.Namespace) -> int:
@@ -55,8 +27,6 @@ def _flags(options: argparse.Namespace) -> int:
 
 def _text(rows: "Sequence[FlagView]") -> str:
     """Each with its number, for --seen."""
-    from analyzer.faces.cli.text import answers as tell
-
     return "\n\n".join(f"Flag {row.number}\n{tell.flags([row])}" for row in rows) or tell.flags(())
 
 
@@ -69,3 +39,27 @@ def _follow(options: argparse.Namespace) -> int:
             said = as_json(action, flag) if options.json else f"{action}: {_text([flag])}"
             print(said, flush=True)
         time.sleep(BEAT_S)
+
+
+COMMANDS = (
+    Command(
+        "flags",
+        _flags,
+        "what is getting worse: the flags that stand, and those that are over",
+        "keelwatt flags --follow",
+        (
+            arg(
+                "--follow",
+                action="store_true",
+                help="go on, with a line whenever one is raised, gets worse, is seen or cleared",
+            ),
+            arg(
+                "--seen",
+                type=opt.whole(0, 10**9, "a flag's number"),
+                metavar="NUMBER",
+                help="mark this flag as seen: its tone stops, displays on board show it "
+                "acknowledged",
+            ),
+        ),
+    ),
+)

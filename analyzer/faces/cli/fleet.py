@@ -7,65 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.faces.cli import options as opt
+from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.progress import Bar, Pace
 
 if TYPE_CHECKING:
     from analyzer.fleet.keep import Database
     from analyzer.fleet.pool import Pool
 
 
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-command."""
-    parser = opt.add_command(
-        parsers,
-        "fleet",
-        _fleet,
-        "look at many boats' logs: consumption side by side, ageing, what to look at first",
-        "keelwatt fleet club/ --out club-results\n"
-        "keelwatt fleet 'season/*/2026*.sqlite' --workers 8\n"
-        "keelwatt fleet s3://charter/logs --scheduler tcp://10.0.0.5:8786 \\\n"
-        "      --to postgresql+psycopg://me@shore/boats",
-    )
-    parser.add_argument(
-        "where",
-        metavar="WHERE",
-        help="a folder with logs (.sqlite, .sqlite.zst), a pattern in quotes, or an object "
-        "store's URL",
-    )
-    parser.add_argument(
-        "--out",
-        type=Path,
-        default=Path("fleet"),
-        metavar="FOLDER",
-        help="where results go, and what is known stays (%(default)s/); a run cut off goes on",
-    )
-    parser.add_argument(
-        "--boat",
-        type=opt.existing_file,
-        metavar="FILE",
-        help="the boat file for logs that keep none of their own",
-    )
-    parser.add_argument(
-        "--to",
-        metavar="URL",
-        help="put the results into this database instead of Parquet files (SQLAlchemy's URL)",
-    )
-    parser.add_argument(
-        "--workers",
-        type=_workers,
-        default=len(os.sched_getaffinity(0)),
-        metavar="N",
-        help="processes on this machine (%(default)s)",
-    )
-    parser.add_argument(
-        "--scheduler",
-        metavar="ADDRESS",
-        help="let the workers of a Dask scheduler do it instead, such as tcp://10.0.0.5:8786; "
-        "they must see the logs under the same names",
-    )
-
-
 def _fleet(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli.progress import Pace
     from analyzer.faces.cli.text import fleet as text_fleet
     from analyzer.fleet import keep, logs, run
 
@@ -74,8 +24,8 @@ def _fleet(options: argparse.Namespace) -> int:
     if database is None:
         keep.need_parquet()
     options.out.mkdir(parents=True, exist_ok=True)
-    with closing(_pool(options)) as pool, Pace(len(found)) as pace:
-        fleet = run.run(found, options.out, pool, pace)
+    with closing(_pool(options)) as pool, Bar(f"Looking at {len(found)} logs") as bar:
+        fleet = run.run(found, options.out, pool, Pace(bar))
     like = run.write(fleet, database)
     where = options.to or f"{options.out}/*.parquet"
     print(text_fleet.fleet(fleet, like, "the database" if options.to else where))
@@ -104,7 +54,57 @@ def _pool(options: argparse.Namespace) -> "Pool":
     return Dask(options.scheduler) if options.scheduler else Local(options.workers)
 
 
-def _workers(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 1024:
-        raise argparse.ArgumentTypeError(f"wants 1 to 1024 processes, got {text!r}")
-    return int(text)
+COMMANDS = (
+    Command(
+        "fleet",
+        _fleet,
+        "look at many boats' logs: consumption side by side, ageing, what to look at first",
+        "keelwatt fleet club/ --out club-results\n"
+        "keelwatt fleet 'season/*/2026*.sqlite' --workers 8\n"
+        "keelwatt fleet s3://charter/logs --scheduler tcp://10.0.0.5:8786 \\\n"
+        "      --to postgresql+psycopg://me@shore/boats",
+        (
+            arg(
+                "where",
+                metavar="WHERE",
+                help="a folder with logs (.sqlite, .sqlite.zst), a pattern in quotes, or an object "
+                "store's URL",
+            ),
+            arg(
+                "--out",
+                type=Path,
+                default=Path("fleet"),
+                metavar="FOLDER",
+                help="where results go, and what is known stays (%(default)s/); a run cut off goes "
+                "on",
+            ),
+            arg(
+                "--boat",
+                type=opt.existing_file,
+                metavar="FILE",
+                help="the boat file for logs that keep none of their own",
+            ),
+            arg(
+                "--to",
+                metavar="URL",
+                help="put the results into this database instead of Parquet files (SQLAlchemy's "
+                "URL)",
+            ),
+            arg(
+                "--workers",
+                type=opt.whole(1, 1024, "1 to 1024 processes"),
+                default=len(os.sched_getaffinity(0)),
+                metavar="N",
+                help="processes on this machine (%(default)s)",
+            ),
+            arg(
+                "--scheduler",
+                metavar="ADDRESS",
+                help="let the workers of a Dask scheduler do it instead, such as "
+                "tcp://10.0.0.5:8786; they must see the logs under the same names",
+            ),
+        ),
+        json=False,
+        places=False,
+    ),
+)

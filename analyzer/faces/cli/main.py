@@ -1,5 +1,6 @@
 """The command line: `keelwatt COMMAND ...`. Formatting only; heavy imports wait for their use."""
 
+import argparse
 import os
 import signal
 import sys
@@ -33,8 +34,6 @@ A range is no promise: keep a reserve, a sail ready, an anchor clear to let go."
 
 def parser() -> Parser:
     """The whole command line."""
-    import argparse
-
     top = Parser(
         prog="keelwatt",
         description=_ABOUT,
@@ -46,7 +45,8 @@ def parser() -> Parser:
         title="commands", metavar="COMMAND", required=True, parser_class=Parser
     )
     for group in (play, ask, flags, passage, check, serve, export, fleet, record):
-        group.add(commands)
+        for command in group.COMMANDS:
+            command.add_to(commands)
     return top
 
 

@@ -4,7 +4,8 @@ import argparse
 import json
 import math
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -24,47 +25,64 @@ class Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message.replace(chr(10), ' ')}; see {self.prog} --help\n")
 
 
-def add_command(
-    parsers: "argparse._SubParsersAction[Parser]",
-    name: str,
-    run: Callable[[argparse.Namespace], int],
-    text: str,
-    example: str,
-) -> Parser:
-    """A sub-command with its help and an example."""
-    parser = parsers.add_parser(
-        name,
-        help=text,
-        description=text[:1].upper() + text[1:] + ".",
-        epilog="example:\n" + "\n".join(f"  {line}" for line in example.strip().splitlines()),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    parser.set_defaults(run=run)
-    return parser
+Argument = tuple[tuple[str, ...], dict[str, Any]]  # for `add_argument`
 
 
-def add_places(parser: Parser) -> None:
-    """--log and --boat."""
-    group = parser.add_argument_group("where the boat and its log are")
-    group.add_argument(
+@dataclass(frozen=True)
+class Command:
+    """A sub-command. run: gives the exit status. json, places: whether it has those options."""
+
+    name: str
+    run: Callable[[argparse.Namespace], int]
+    text: str
+    example: str
+    arguments: tuple[Argument, ...] = ()
+    json: bool = True
+    places: bool = True
+
+    def add_to(self, parsers: "argparse._SubParsersAction[Parser]") -> None:
+        """Makes it known, with its help and an example."""
+        lines = (f"  {line}" for line in self.example.strip().splitlines())
+        parser = parsers.add_parser(
+            self.name,
+            help=self.text,
+            description=self.text[:1].upper() + self.text[1:] + ".",
+            epilog="\n".join(("example:", *lines)),
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        parser.set_defaults(run=self.run)
+        _add(parser, self.arguments)
+        if self.json:
+            _add(parser, (JSON,))
+        if self.places:
+            _add(parser.add_argument_group("where the boat and its log are"), PLACES)
+
+
+def _add(to: argparse._ActionsContainer, arguments: Iterable[Argument]) -> None:
+    for names, how in arguments:
+        to.add_argument(*names, **how)
+
+
+def arg(*names: str, **how: Any) -> Argument:
+    """An argument, as `add_argument` takes it."""
+    return names, how
+
+
+JSON = arg("--json", action="store_true", help="for programs: the same answer in SI units")
+PLACES = (
+    arg(
         "--log",
         metavar="FILE",
         help=f"the log (else ${paths.LOG_VARIABLE}, else log_path in the boat file, else "
         "log.sqlite in ~/.local/share/keelwatt)",
-    )
-    group.add_argument(
+    ),
+    arg(
         "--boat",
         metavar="FILE",
         help=f"the boat file (else ${paths.BOAT_VARIABLE}, else ~/.config/keelwatt/boat.toml, "
         "else the copy that the log keeps)",
-    )
-
-
-def add_json(parser: Parser) -> None:
-    """--json."""
-    parser.add_argument(
-        "--json", action="store_true", help="for programs: the same answer in SI units"
-    )
+    ),
+)
 
 
 def find_places(options: argparse.Namespace) -> paths.Places:
@@ -80,7 +98,7 @@ def log(options: argparse.Namespace) -> Log:
 
 def looked_through(options: argparse.Namespace) -> Log:
     """The log, after all that is new in the log has been looked through."""
-    from analyzer.faces.cli.bar import Bar
+    from analyzer.faces.cli.progress import Bar
 
     there = log(options)
     with Bar("Looking through what is new in the log") as bar:
@@ -119,45 +137,47 @@ def tell_user(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
+def number(low: float, high: float, wants: str) -> Callable[[str], float]:
+    """A type of option: a number between two, both included."""
+
+    def read(text: str) -> float:
+        return _between(text, text, low, high, wants)
+
+    return read
+
+
+def whole(low: int, high: int, wants: str) -> Callable[[str], int]:
+    """A type of option: a whole number between two, both included."""
+
+    def read(text: str) -> int:
+        if not text.isdecimal() or not low <= int(text) <= high:
+            raise argparse.ArgumentTypeError(f"wants {wants}, got {text!r}")
+        return int(text)
+
+    return read
+
+
 def speed_kn(text: str) -> float:
     """A positive speed in knots, as m/s."""
-    value = _number(text, "a speed in knots, such as 4.5")
-    if value <= 0 or value > 60:
-        raise argparse.ArgumentTypeError(f"wants a speed in knots from 0 to 60, got {text!r}")
-    return value * KN
+    wants = "a speed in knots from 0 to 60, such as 4.5"
+    return _between(text, text, 1e-9, 60, wants) * KN
 
 
-def stream_kn(text: str) -> tuple[float, float]:
-    """KN@DEG: the stream's speed and the direction it goes to, as (m/s, degrees)."""
-    wants = "a stream as knots@degrees it goes to, such as 1.5@070"
-    speed_text, at, toward_text = text.partition("@")
-    if not at:
-        raise argparse.ArgumentTypeError(f"wants {wants}, got {text!r}")
-    speed, toward = _number(speed_text, wants), _number(toward_text, wants)
-    if not 0 <= speed <= 20 or not 0 <= toward <= 360:
-        raise argparse.ArgumentTypeError(f"wants 0 to 20 knots and 0 to 360 degrees, got {text!r}")
-    return speed * KN, toward % 360
+def knots_at(most_kn: float, wants: str) -> Callable[[str], tuple[float, float]]:
+    """A type of option: KN@DEG, a speed and a direction, as (m/s, degrees)."""
+    wants = f"{wants}, 0 to {most_kn:g} knots and 0 to 360 degrees"
+
+    def read(text: str) -> tuple[float, float]:
+        speed, _, degrees = text.partition("@")
+        speed_mps = _between(text, speed, 0, most_kn, wants) * KN
+        return speed_mps, _between(text, degrees, 0, 360, wants) % 360
+
+    return read
 
 
-def wind_kn(text: str) -> tuple[float, float]:
-    """KN@DEG: the true wind's speed and the direction it comes from, as (m/s, degrees)."""
-    wants = "a true wind as knots@degrees it comes from, such as 12@240"
-    speed_text, at, source_text = text.partition("@")
-    if not at:
-        raise argparse.ArgumentTypeError(f"wants {wants}, got {text!r}")
-    speed, source = _number(speed_text, wants), _number(source_text, wants)
-    if not 0 <= speed <= 100 or not 0 <= source <= 360:
-        raise argparse.ArgumentTypeError(f"wants 0 to 100 knots and 0 to 360 degrees, got {text!r}")
-    return speed * KN, source % 360
-
-
-def trip_number(text: str) -> int:
-    """A trip's number, 1 or more."""
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(
-            f"wants a trip's number as `keelwatt trips` lists it, got {text!r}"
-        )
-    return int(text)
+stream_kn = knots_at(20, "a stream as knots@degrees it goes to, such as 1.5@070")
+wind_kn = knots_at(100, "a true wind as knots@degrees it comes from, such as 12@240")
+trip_number = whole(1, 10**9, "a trip's number as `keelwatt trips` lists it")
 
 
 def existing_file(text: str) -> Path:
@@ -168,11 +188,12 @@ def existing_file(text: str) -> Path:
     return path
 
 
-def _number(text: str, wants: str) -> float:
+def _between(whole_text: str, text: str, low: float, high: float, wants: str) -> float:
+    """A part of what was written, as a number that lies between two."""
     try:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"wants {wants}, got {text!r}")
+    if not low <= value <= high:
+        raise argparse.ArgumentTypeError(f"wants {wants}, got {whole_text!r}")
     return value

@@ -4,127 +4,45 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from analyzer.errors import CannotWrite
 from analyzer.faces.cli import options as opt
+from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.progress import Bar
+from analyzer.faces.cli.text import passage as tell
 
 if TYPE_CHECKING:
     from analyzer.answers.hull import HindcastAnswer
 
 
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-commands."""
-    _add_plan(parsers)
-    _add_hull(parsers)
-    _add_hindcast(parsers)
-
-
-def _add_plan(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "plan",
-        _plan,
-        "will this passage work: energy per leg, charge on arrival, sureness, cheapest speeds",
-        "keelwatt plan out.gpx --depart 2026-07-01T06:30Z --arrive-by 2026-07-01T12:00Z",
-    )
-    parser.add_argument("route", type=opt.existing_file, help="a GPX file: route, track, waypoints")
-    parser.add_argument("--depart", type=_utc, metavar="TIME", help="ISO 8601, UTC (else now)")
-    parser.add_argument(
-        "--speed",
-        type=_speeds,
-        metavar="KN[,KN...]",
-        help="knots through the water, one for all legs or one for each (else the cheapest)",
-    )
-    parser.add_argument(
-        "--arrive-by", type=_utc, metavar="TIME", help="the cheapest speeds that arrive by then"
-    )
-    parser.add_argument(
-        "--stream-table",
-        type=opt.existing_file,
-        metavar="FILE",
-        help="CSV with utc, speed_kn, toward_deg (else the stream as the log shows it goes on)",
-    )
-    parser.add_argument(
-        "--wind",
-        type=opt.wind_kn,
-        metavar="KN@DEG",
-        help="true wind: knots and the direction it comes from",
-    )
-    parser.add_argument(
-        "--charge", type=_percent, metavar="%", help="charge at departure (else as in the log)"
-    )
-    opt.add_json(parser)
-    opt.add_places(parser)
-
-
-def _add_hull(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "hull",
-        _hull,
-        "power against speed, what growth costs, calibrations of log, propeller and compass",
-        "keelwatt hull --double-run\n"
-        "  after two to four runs to and fro: calibrates, or says what is still to do",
-    )
-    parser.add_argument(
-        "--double-run",
-        action="store_true",
-        help="calibrate from runs to and fro in the last 45 minutes of the log, and keep it",
-    )
-    opt.add_json(parser)
-    opt.add_places(parser)
-
-
-def _add_hindcast(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "hindcast",
-        _hindcast,
-        "what the range answer would have been during a trip, against what then happened",
-        "keelwatt hindcast 3 --each 1",
-    )
-    parser.add_argument("trip", nargs="?", type=opt.trip_number, help="number (else the newest)")
-    parser.add_argument(
-        "--each", type=_minutes, default=5.0, metavar="MIN", help="minutes between answers (5)"
-    )
-    parser.add_argument("--plot", metavar="FILE", help="also draw it into an SVG file")
-    opt.add_json(parser)
-    opt.add_places(parser)
-
-
 def _plan(options: argparse.Namespace) -> int:
     from analyzer.answers.passage import PlanWish, forecast
-    from analyzer.faces.cli.text import passage
 
     wish = PlanWish(
-        route=Path(options.route),
+        route=options.route,
         departure_s=options.depart,
         speeds_mps=options.speed,
         stream_table=options.stream_table,
         wind=forecast(*options.wind) if options.wind is not None else None,
         arrive_by_s=options.arrive_by,
-        charge_frac=options.charge,
+        charge_frac=None if options.charge is None else options.charge / 100,
     )
-    return opt.give(opt.log_knowing(options).plan(wish), options.json, passage.plan)
+    return opt.give(opt.log_knowing(options).plan(wish), options.json, tell.plan)
 
 
 def _hull(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli.text import passage
-
     log = opt.log_knowing(options)
     if options.double_run:
-        return opt.give(log.double_run(), options.json, passage.double_run)
-    return opt.give(log.hull(), options.json, passage.hull)
+        return opt.give(log.double_run(), options.json, tell.double_run)
+    return opt.give(log.hull(), options.json, tell.hull)
 
 
 def _hindcast(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli.bar import Bar
-    from analyzer.faces.cli.text import passage
-
     log = opt.looked_through(options)
     with Bar("Asking through the trip") as bar:
         answer = log.hindcast(options.trip, options.each * 60.0, bar)
     if options.plot:
-        _draw(answer, Path(options.plot))
-    return opt.give(answer, options.json, passage.hindcast)
+        _draw(answer, options.plot)
+    return opt.give(answer, options.json, tell.hindcast)
 
 
 def _draw(answer: "HindcastAnswer", path: Path) -> None:
@@ -133,7 +51,6 @@ def _draw(answer: "HindcastAnswer", path: Path) -> None:
     Raises:
         CannotWrite: It cannot be written there.
     """
-    from analyzer.errors import CannotWrite
     from analyzer.faces.charts.hindcast_svg import svg
 
     try:
@@ -159,21 +76,79 @@ def _speeds(text: str) -> tuple[float, ...]:
     return tuple(opt.speed_kn(part) for part in text.split(","))
 
 
-def _percent(text: str) -> float:
-    """A charge in per cent, as a fraction."""
-    return _between(text, 0, 100, "a charge in per cent from 0 to 100") / 100
-
-
-def _minutes(text: str) -> float:
-    """Minutes from a half to sixty."""
-    return _between(text, 0.5, 60, "minutes from 0.5 to 60")
-
-
-def _between(text: str, low: float, high: float, wants: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = low - 1
-    if not low <= value <= high:
-        raise argparse.ArgumentTypeError(f"wants {wants}, got {text!r}")
-    return value
+COMMANDS = (
+    Command(
+        "plan",
+        _plan,
+        "will this passage work: energy per leg, charge on arrival, sureness, cheapest speeds",
+        "keelwatt plan out.gpx --depart 2026-07-01T06:30Z --arrive-by 2026-07-01T12:00Z",
+        (
+            arg("route", type=opt.existing_file, help="a GPX file: route, track, waypoints"),
+            arg("--depart", type=_utc, metavar="TIME", help="ISO 8601, UTC (else now)"),
+            arg(
+                "--speed",
+                type=_speeds,
+                metavar="KN[,KN...]",
+                help="knots through the water, one for all legs or one for each (else the "
+                "cheapest)",
+            ),
+            arg(
+                "--arrive-by",
+                type=_utc,
+                metavar="TIME",
+                help="the cheapest speeds that arrive by then",
+            ),
+            arg(
+                "--stream-table",
+                type=opt.existing_file,
+                metavar="FILE",
+                help="CSV with utc, speed_kn, toward_deg (else the stream as the log shows it "
+                "goes on)",
+            ),
+            arg(
+                "--wind",
+                type=opt.wind_kn,
+                metavar="KN@DEG",
+                help="true wind: knots and the direction it comes from",
+            ),
+            arg(
+                "--charge",
+                type=opt.number(0, 100, "a charge in per cent from 0 to 100"),
+                metavar="%",
+                help="charge at departure (else as in the log)",
+            ),
+        ),
+    ),
+    Command(
+        "hull",
+        _hull,
+        "power against speed, what growth costs, calibrations of log, propeller and compass",
+        "keelwatt hull --double-run\n"
+        "  after two to four runs to and fro: calibrates, or says what is still to do",
+        (
+            arg(
+                "--double-run",
+                action="store_true",
+                help="calibrate from runs to and fro in the last 45 minutes of the log, and keep "
+                "it",
+            ),
+        ),
+    ),
+    Command(
+        "hindcast",
+        _hindcast,
+        "what the range answer would have been during a trip, against what then happened",
+        "keelwatt hindcast 3 --each 1",
+        (
+            arg("trip", nargs="?", type=opt.trip_number, help="number (else the newest)"),
+            arg(
+                "--each",
+                type=opt.number(0.5, 60, "minutes from 0.5 to 60"),
+                default=5.0,
+                metavar="MIN",
+                help="minutes between answers (5)",
+            ),
+            arg("--plot", type=Path, metavar="FILE", help="also draw it into an SVG file"),
+        ),
+    ),
+)

@@ -6,79 +6,12 @@ from pathlib import Path
 
 from analyzer.answers import Log
 from analyzer.faces.cli import options as opt
-from analyzer.faces.cli import paths, serve
-
-
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-commands."""
-    _add_demo(parsers)
-    _add_replay(parsers)
-
-
-def _add_demo(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "demo",
-        _demo,
-        "play an invented outing into a fresh log and answer the main questions",
-        "keelwatt demo --serve\n  and then look at http://127.0.0.1:8765/ in a browser",
-    )
-    parser.add_argument("--serve", action="store_true", help="then show the pages")
-    parser.add_argument(
-        "--log",
-        metavar="FILE",
-        help="where the demo's log goes, replacing what is there "
-        "(else demo/log.sqlite in ~/.local/share/keelwatt)",
-    )
-    serve.add_address(parser)
-    opt.add_json(parser)
-
-
-def _add_replay(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    parser = opt.add_command(
-        parsers,
-        "replay",
-        _replay,
-        "play recorded files into the log, as if they arrived now",
-        "keelwatt replay outing.candump.log outing.nmea --dbc motor.dbc --log outing.sqlite\n"
-        "keelwatt replay table.csv --map columns.toml --pace 60",
-    )
-    parser.add_argument(
-        "files",
-        nargs="+",
-        type=opt.existing_file,
-        metavar="FILE",
-        help="candump text, ASC, BLF, NMEA 0183 lines or CSV; played together by their own times",
-    )
-    parser.add_argument(
-        "--dbc",
-        action="append",
-        default=[],
-        type=opt.existing_file,
-        metavar="FILE",
-        help="a CAN database; may be given again",
-    )
-    parser.add_argument(
-        "--map",
-        action="append",
-        default=[],
-        type=opt.existing_file,
-        metavar="FILE",
-        help="a column map (TOML) for the CSV files; may be given again",
-    )
-    parser.add_argument(
-        "--pace",
-        type=_pace,
-        default=None,
-        metavar="N",
-        help='"flat" (the default) waits for nothing, "real" plays as it was, N is N times as fast',
-    )
-    opt.add_places(parser)
+from analyzer.faces.cli import paths, playback, serve
+from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.text import answers as tell
 
 
 def _demo(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import playback
-    from analyzer.faces.cli.text import answers as tell
     from replay.into_log import shipped_demo
 
     log = Path(options.log).expanduser() if options.log else paths.demo_folder() / "log.sqlite"
@@ -107,7 +40,6 @@ def _what_next(log: Path) -> str:
 
 
 def _replay(options: argparse.Namespace) -> int:
-    from analyzer.faces.cli import playback
     from replay.into_log import Recordings
 
     found = opt.find_places(options)
@@ -138,3 +70,63 @@ def _pace(text: str) -> float | None:
     if not 0 < pace < math.inf:
         raise argparse.ArgumentTypeError(f'wants "real", "flat" or a number above 0, got {text!r}')
     return pace
+
+
+_FILE = {"type": opt.existing_file, "metavar": "FILE"}
+COMMANDS = (
+    Command(
+        "demo",
+        _demo,
+        "play an invented outing into a fresh log and answer the main questions",
+        "keelwatt demo --serve\n  and then look at http://127.0.0.1:8765/ in a browser",
+        (
+            arg("--serve", action="store_true", help="then show the pages"),
+            arg(
+                "--log",
+                metavar="FILE",
+                help="where the demo's log goes, replacing what is there "
+                "(else demo/log.sqlite in ~/.local/share/keelwatt)",
+            ),
+            *serve.ADDRESS,
+        ),
+        places=False,
+    ),
+    Command(
+        "replay",
+        _replay,
+        "play recorded files into the log, as if they arrived now",
+        "keelwatt replay outing.candump.log outing.nmea --dbc motor.dbc --log outing.sqlite\n"
+        "keelwatt replay table.csv --map columns.toml --pace 60",
+        (
+            arg(
+                "files",
+                nargs="+",
+                help="candump text, ASC, BLF, NMEA 0183 lines or CSV; played together by their own "
+                "times",
+                **_FILE,
+            ),
+            arg(
+                "--dbc",
+                action="append",
+                default=[],
+                help="a CAN database; may be given again",
+                **_FILE,
+            ),
+            arg(
+                "--map",
+                action="append",
+                default=[],
+                help="a column map (TOML) for the CSV files; may be given again",
+                **_FILE,
+            ),
+            arg(
+                "--pace",
+                type=_pace,
+                metavar="N",
+                help='"flat" (the default) waits for nothing, "real" plays as it was, N is N times '
+                "as fast",
+            ),
+        ),
+        json=False,
+    ),
+)

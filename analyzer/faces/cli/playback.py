@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.answers import Log
-from analyzer.faces.cli.bar import Bar
+from analyzer.faces.cli.progress import Bar
 
 if TYPE_CHECKING:
     from replay.into_log import Recordings

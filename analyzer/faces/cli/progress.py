@@ -1,50 +1,63 @@
-"""How a long run gets on, and when it will be over: a bar on a terminal, else a line a minute."""
+"""How a run gets on: a bar on a terminal; for many logs, where there is none, a line a minute."""
 
 import sys
 import time
+from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
-from types import TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, Any
 
-from analyzer.faces.cli.bar import Bar
-from analyzer.fleet.run import Tally
+if TYPE_CHECKING:
+    from analyzer.fleet.run import Tally
 
-EVERY_S = 60.0
+EVERY_S = 60.0  # between lines, assumed
+
+
+class Bar(AbstractContextManager["Bar"]):
+    """A progress bar on the error output, only where that is a terminal.
+
+    Args:
+        text: What is going on.
+    """
+
+    def __init__(self, text: str) -> None:
+        from tqdm import tqdm
+
+        self._bar: Any = tqdm(
+            desc=text,
+            total=1.0,
+            disable=None,
+            leave=False,
+            bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed} gone, {remaining} to go",
+        )
+
+    def __call__(self, done: float) -> None:
+        """Shows how much is done, 0 to 1."""
+        self._bar.update(max(min(done, 1.0) - self._bar.n, 0.0))
+
+    def __exit__(self, *_: object) -> None:
+        self._bar.close()
 
 
 class Pace:
-    """Called with the tally after each log.
+    """Called with the tally after each log; shows it when it is time to.
 
     Args:
-        total: Logs in all.
+        bar: Shows it on a terminal.
     """
 
-    def __init__(self, total: int) -> None:
-        self._bar = Bar(f"Looking at {total} logs")
+    def __init__(self, bar: Bar) -> None:
+        self._bar = bar
         self._start_s = self._said_s = time.monotonic()
 
-    def __call__(self, tally: Tally) -> None:
-        """Shows it, if it is time to."""
+    def __call__(self, tally: "Tally") -> None:
         self._bar(tally.done / max(tally.total, 1))
         now_s = time.monotonic()
         if now_s - self._said_s >= EVERY_S and not sys.stderr.isatty():
             self._said_s = now_s
             print(line(tally, now_s - self._start_s), file=sys.stderr, flush=True)
 
-    def __enter__(self) -> Self:
-        self._bar.__enter__()
-        return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._bar.__exit__(kind, error, trace)
-
-
-def line(tally: Tally, gone_s: float) -> str:
+def line(tally: "Tally", gone_s: float) -> str:
     """The same as a line of text.
 
     gone_s: since the beginning.

@@ -4,35 +4,7 @@ import argparse
 from pathlib import Path
 
 from analyzer.faces.cli import options as opt
-
-
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-command."""
-    parser = opt.add_command(
-        parsers,
-        "record",
-        _record,
-        "write what the boat's sources send into the log, until it is stopped",
-        "keelwatt record --boat ~/.config/keelwatt/boat.toml",
-    )
-    opt.add_places(parser)
-    salvage = opt.add_command(
-        parsers,
-        "salvage",
-        _salvage,
-        "save what can be read of a damaged log, as from a broken card, into a new one",
-        "keelwatt salvage log.damaged-20260516T093000Z.sqlite --out saved.sqlite\n"
-        "keelwatt range --log saved.sqlite",
-    )
-    salvage.add_argument("damaged", type=Path, metavar="DAMAGED", help="the log; it stays as it is")
-    salvage.add_argument("--out", type=Path, metavar="FILE", required=True, help="the new log")
-
-
-def _salvage(options: argparse.Namespace) -> int:
-    from logger.salvage.rescue import rescue
-
-    print(f"{options.out}: {rescue(options.damaged, options.out).sentence()}")
-    return 0
+from analyzer.faces.cli.options import Command, arg
 
 
 def _record(options: argparse.Namespace) -> int:
@@ -43,3 +15,34 @@ def _record(options: argparse.Namespace) -> int:
         opt.tell_user("keelwatt record: there is no boat file; name one with --boat FILE")
         return 2
     return recorder.main(found.boat, found.log)
+
+
+def _salvage(options: argparse.Namespace) -> int:
+    from logger.salvage.rescue import rescue
+
+    print(f"{options.out}: {rescue(options.damaged, options.out).sentence()}")
+    return 0
+
+
+COMMANDS = (
+    Command(
+        "record",
+        _record,
+        "write what the boat's sources send into the log, until it is stopped",
+        "keelwatt record --boat ~/.config/keelwatt/boat.toml",
+        json=False,
+    ),
+    Command(
+        "salvage",
+        _salvage,
+        "save what can be read of a damaged log, as from a broken card, into a new one",
+        "keelwatt salvage log.damaged-20260516T093000Z.sqlite --out saved.sqlite\n"
+        "keelwatt range --log saved.sqlite",
+        (
+            arg("damaged", type=Path, metavar="DAMAGED", help="the log; it stays as it is"),
+            arg("--out", type=Path, metavar="FILE", required=True, help="the new log"),
+        ),
+        json=False,
+        places=False,
+    ),
+)

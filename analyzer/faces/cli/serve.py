@@ -6,47 +6,40 @@ from contextlib import suppress
 
 from analyzer.answers import Log
 from analyzer.faces.cli import options as opt
+from analyzer.faces.cli import paths
+from analyzer.faces.cli.options import Command, arg
 from logger.errors import LoggerError
 
 HOST, PORT = "127.0.0.1", 8765
 
 
-def add(parsers: "argparse._SubParsersAction[opt.Parser]") -> None:
-    """Adds the sub-command."""
-    parser = opt.add_command(
-        parsers,
-        "serve",
-        _serve,
-        "show the pages and answer over HTTP",
-        "keelwatt serve --port 8765\n  then open http://127.0.0.1:8765/ in a browser",
-    )
-    add_address(parser)
-    opt.add_places(parser)
-
-
-def add_address(parser: opt.Parser) -> None:
-    """--host, --port and --name."""
-    parser.add_argument(
+ADDRESS = (
+    arg(
         "--host",
         default=HOST,
         metavar="ADDRESS",
         help="address to listen on; %(default)s is this computer alone, 0.0.0.0 the boat's network",
-    )
-    parser.add_argument(
-        "--port", type=_port, default=PORT, metavar="N", help="port to listen on (%(default)s)"
-    )
-    parser.add_argument(
+    ),
+    arg(
+        "--port",
+        type=opt.whole(1, 65535, "a port from 1 to 65535"),
+        default=PORT,
+        metavar="N",
+        help="port to listen on (%(default)s)",
+    ),
+    arg(
         "--name",
         action="append",
         default=[],
         metavar="HOST",
         help="a further name under which browsers reach this computer; may be given again",
-    )
-    parser.add_argument(
+    ),
+    arg(
         "--forget-phones",
         action="store_true",
         help="from now on no phone is paired any more; each needs a code again",
-    )
+    ),
+)
 
 
 def _serve(options: argparse.Namespace) -> int:
@@ -57,7 +50,6 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     """Serves until it is stopped."""
     import uvicorn
 
-    from analyzer.faces.cli import paths
     from analyzer.faces.web import access
     from analyzer.faces.web.app import create_app
 
@@ -125,7 +117,13 @@ def watch_beside(log: Log) -> Callable[[], None]:
         return lambda: None
 
 
-def _port(text: str) -> int:
-    if not text.isdecimal() or not 0 < int(text) < 65536:
-        raise argparse.ArgumentTypeError(f"wants a port from 1 to 65535, got {text!r}")
-    return int(text)
+COMMANDS = (
+    Command(
+        "serve",
+        _serve,
+        "show the pages and answer over HTTP",
+        "keelwatt serve --port 8765\n  then open http://127.0.0.1:8765/ in a browser",
+        ADDRESS,
+        json=False,
+    ),
+)

@@ -1,23 +1,26 @@
 """Plans, the hull and hindcasts as plain text for the command line."""
 
-from analyzer.answers.hull import (
-    STEPS,
-    Asked,
-    Calibration,
-    DoubleRun,
-    HindcastAnswer,
-    HullAnswer,
-    TripLoss,
-)
-from analyzer.answers.passage import PlanAnswer, PlanLeg
+from typing import TYPE_CHECKING
+
 from analyzer.faces import format
 from analyzer.faces.cli.text.answers import wrapped
 from logger.units import NMI
 
+if TYPE_CHECKING:
+    from analyzer.answers.hull import (
+        Asked,
+        Calibration,
+        DoubleRun,
+        HindcastAnswer,
+        HullAnswer,
+        TripLoss,
+    )
+    from analyzer.answers.passage import PlanAnswer, PlanLeg
+
 BAR = 30  # characters
 
 
-def plan(answer: PlanAnswer) -> str:
+def plan(answer: "PlanAnswer") -> str:
     """Will this passage work."""
     made = answer.plan
     sure = format.sureness(made.arrives_frac)
@@ -53,7 +56,7 @@ def plan(answer: PlanAnswer) -> str:
     return "\n".join(lines)
 
 
-def _plan_leg(leg: PlanLeg) -> str:
+def _plan_leg(leg: "PlanLeg") -> str:
     return (
         f"  {leg.name[:16]:<16}{leg.distance_m / NMI:7.1f}{format.course(leg.course_deg):>8}"
         f"{format.knots(leg.speed_water_mps):>8}{format.value(leg.speed_ground_mps):>8}"
@@ -67,7 +70,7 @@ def _share(frac: float) -> str:
     return "< 1 %" if frac < 0.01 else "> 99 %" if frac > 0.99 else format.percent(frac)
 
 
-def hull(answer: HullAnswer) -> str:
+def hull(answer: "HullAnswer") -> str:
     """Power curve, growth, calibration."""
     lines = [
         wrapped(f"Power through the water for {answer.boat}, {answer.reason}."),
@@ -87,7 +90,7 @@ def hull(answer: HullAnswer) -> str:
     return "\n".join(lines)
 
 
-def _loss(row: TripLoss) -> str:
+def _loss(row: "TripLoss") -> str:
     low, mid, high = row.loss.low or 0.0, row.loss.mid or 0.0, row.loss.high or 0.0
     return (
         f"  {format.day(row.t_utc_s)}: speed {100 * mid:+.1f} % "
@@ -97,7 +100,7 @@ def _loss(row: TripLoss) -> str:
     )
 
 
-def _calibration(found: Calibration) -> list[str]:
+def _calibration(found: "Calibration") -> list[str]:
     lines = []
     if found.water_factor:
         mid, sd = found.water_factor
@@ -111,8 +114,10 @@ def _calibration(found: Calibration) -> list[str]:
     return lines
 
 
-def double_run(found: DoubleRun) -> str:
+def double_run(found: "DoubleRun") -> str:
     """The guided double run: what was found, what comes next."""
+    from analyzer.answers.hull import STEPS
+
     if found.speed_water_mps is None:
         steps = [f"  {k}. {text}." for k, text in enumerate(STEPS, start=1)]
         return "\n".join([format.sentence(found.missing), "", "How a double run is done:", *steps])
@@ -132,7 +137,7 @@ def double_run(found: DoubleRun) -> str:
     return "\n".join(lines)
 
 
-def hindcast(answer: HindcastAnswer) -> str:
+def hindcast(answer: "HindcastAnswer") -> str:
     """Each moment's range as a bar, and what then happened."""
     rows = answer.hindcast.rows
     lines = [wrapped(format.sentence(answer.hindcast.score.sentence)), ""]
@@ -152,7 +157,7 @@ def hindcast(answer: HindcastAnswer) -> str:
     return "\n".join(lines)
 
 
-def _moment(row: Asked, most: float) -> str:
+def _moment(row: "Asked", most: float) -> str:
     low, mid, high = (round(BAR * d / max(most, 1.0)) for d in row.distance_m)
     bar = "".join("|" if k == mid else "-" if low <= k <= high else " " for k in range(BAR + 1))
     compared = ""

@@ -68,7 +68,10 @@ def test_help_lists_every_command(capsys):
     [
         ([], "COMMAND"),
         (["fly"], "fly"),
-        (["range", "--speed", "fast"], "wants a speed in knots, such as 4.5, got 'fast'"),
+        (
+            ["range", "--speed", "fast"],
+            "wants a speed in knots from 0 to 60, such as 4.5, got 'fast'",
+        ),
         (["range", "--speed", "0"], "0 to 60"),
         (["range", "--speed", "nan"], "got 'nan'"),
         (["range", "--stream", "1.5"], "1.5@070"),
