@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from analyzer.estimation.detection import LEVELS
 from analyzer.estimation.results import FlagView, to_json
 from analyzer.learned.findings import kept
 from analyzer.series.log import OpenLog
@@ -18,26 +19,31 @@ def flags(log: OpenLog) -> tuple[FlagView, ...]:
     return tuple(sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s)))
 
 
-def standing(ctx: OpenLog) -> tuple[FlagView, ...]:
-    """The flags that stand."""
-    return views(ctx, (flag for flag in ctx.store.flags() if flag.cleared_us is None))
+def standing(log: OpenLog) -> tuple[FlagView, ...]:
+    """The flags that stand, the most urgent first, the newest first among equals."""
+    known = (flag for flag in log.store.flags() if flag.cleared_us is None)
+    return views(log, sorted(known, key=lambda f: (-_urgency(f.level), -f.raised_us)))
 
 
-def over_unseen(ctx: OpenLog, end_us: int) -> tuple[FlagView, ...]:
+def _urgency(level: str) -> int:
+    return LEVELS.index(level) if level in LEVELS else -1
+
+
+def over_unseen(log: OpenLog, end_us: int) -> tuple[FlagView, ...]:
     """Flags over for at most a day before a time, that nobody has said to have seen. [µs]"""
-    known = (f for f in ctx.store.flags() if f.cleared_us is not None and f.seen_us is None)
-    return views(ctx, (f for f in known if (f.cleared_us or 0) > end_us - OVER_SHOWN_US))
+    known = (f for f in log.store.flags() if f.cleared_us is not None and f.seen_us is None)
+    return views(log, (f for f in known if (f.cleared_us or 0) > end_us - OVER_SHOWN_US))
 
 
-def views(ctx: OpenLog, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
+def views(log: OpenLog, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
     """Flags with times in seconds of UTC, their age, and what their causes look like now."""
-    span, age_s = ctx.store.span(), ctx.store.age_s()
+    span, age_s = log.store.span(), log.store.age_s()
     now_s = None if span is None or age_s is None else span[1] / 1e6 + age_s
-    return tuple(_view(ctx, flag, now_s) for flag in flags)
+    return tuple(_view(log, flag, now_s) for flag in flags)
 
 
-def _view(ctx: OpenLog, flag: FlagRecord, now_s: float | None) -> FlagView:
-    last = kept(ctx.store, flag)
+def _view(log: OpenLog, flag: FlagRecord, now_s: float | None) -> FlagView:
+    last = kept(log.store, flag)
     return FlagView(
         number=flag.number or 0,
         level=flag.level,
@@ -59,12 +65,13 @@ def _view(ctx: OpenLog, flag: FlagRecord, now_s: float | None) -> FlagView:
 
 
 def first_acts(flags: Sequence[FlagView]) -> tuple[str, str]:
-    """What standing flags say to do: the newest that says "act now", and else the newest warning,
-    or notice that speaks of how the boat is driven; empty where there is none.
+    """What standing flags say to do: the first that says "act now", and the first of the others
+    but for a notice that something fell silent; empty where there is none.
     """
-    act = {flag.level: flag.first_action for flag in reversed(flags)}
-    driven = [f.first_action for f in flags if f.level == "notice" and f.kind != "quiet"]
-    return act.get("act now", ""), act.get("warning", "") or next(iter(driven), "")
+    urgent = (f.first_action for f in flags if f.level == "act now")
+    others = (f for f in flags if f.level != "act now")
+    heeded = (f.first_action for f in others if (f.level, f.kind) != ("notice", "quiet"))
+    return next(urgent, ""), next(heeded, "")
 
 
 def _seconds(t_us: int | None) -> float | None:

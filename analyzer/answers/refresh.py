@@ -42,6 +42,9 @@ from analyzer.trips import trips
 from analyzer.trips.spans import APART_US, next_window
 from logger.store import TripRecord
 
+# Looked at again, so that the watch knows what the boat does: three minutes of steady motoring tell
+# the present speed, twenty readings a channel's own rate; assumed.
+WARM_UP_US = 10 * 60 * 1_000_000
 MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves a little while its readings come
 
 Progress = Callable[[float], None]
@@ -61,7 +64,8 @@ def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
     kept = ctx.store.learned(SEEN)
     restart_us = kept[-1].value["restart_us"] if kept else span[0]
     watched_us = kept[-1].to_us if kept else None
-    charge = charge_at(ctx, watched_us) if watched_us else None  # before it is kept anew
+    warm_us = max(watched_us - WARM_UP_US, span[0]) if watched_us else None
+    charge = charge_at(ctx, warm_us) if warm_us else None  # before it is kept anew
     known = [t for t in ctx.store.trips() if t.start_us < restart_us]
     at = restart_us
     while (window := next_window(ctx, at)) is not None:
@@ -78,7 +82,7 @@ def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
     ctx.store.put_trips(known)
     cable_history.gather(ctx.store, ctx.boat, known)
     sag_history.gather(ctx, known)
-    _watch(ctx, (watched_us, end_us), charge, progress)
+    _watch(ctx, (warm_us, end_us), charge, progress)
     keep_here(ctx, span[0], end_us)
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
@@ -163,7 +167,7 @@ def _watch(
     charge: PackPosterior | None,
     progress: Progress | None,
 ) -> None:
-    """Runs the watch over what it has not seen; open flags go on."""
+    """Runs the watch over what it has not seen, and a little before; open flags go on."""
     from_us, end_us = stretch_us
     judge = monitor.Watch(ctx.boat, charge)
     if from_us:

@@ -14,6 +14,7 @@ from analyzer.flags.turn_back import Turning
 from analyzer.hull.steady import SteadyPoints
 from analyzer.learned import cable_history, findings
 from analyzer.pack.soc import PackPosterior
+from analyzer.series import bridges
 from analyzer.series.series import Series, load
 from analyzer.thermal.cable_trend import base_k
 from analyzer.thermal.cables import CableGroup
@@ -44,6 +45,7 @@ def channels(boat: Boat) -> tuple[str, ...]:
         "controller_fault_code", "motor_temp_c", "ambient_temp_c", "shaft_speed_rps",
         "speed_ground_mps", "latitude_deg",
     ]  # fmt: skip
+    names += bridges.CHANNELS
     names += [cell_voltage(i) for i in range(1, boat.pack.cells_in_series + 1)]
     names += [block_voltage(i) for i in range(1, (boat.pack.blocks_in_series or 0) + 1)]
     for cable in boat.cable:

@@ -10,11 +10,13 @@ from analyzer.estimation.quantiles import Z80
 from analyzer.flags.threshold import Threshold
 from analyzer.pack.shunt_sense import LAG_S, shunt_sense
 from analyzer.pack.soc import PackPosterior, track
+from analyzer.series import bridges
 from analyzer.series.series import Floats, Series
 from logger.boat import Boat
 
 CHARGE_EVERY_S = 60.0
 SENSE_STEPS = 8640  # of five seconds, twelve hours as `check` has it: by these the sign is judged
+LEARN_MINUTES = 30  # of the pack's own current show what the controller's is worth; assumed
 KNOWN_SD = 0.08  # while the charge is not known well, silence is better than a guess; assumed
 
 
@@ -58,6 +60,8 @@ class Reserve:
         self.warn = Threshold(reserve, reserve + 0.03, above=False, hold_s=120.0)
         self.act = Threshold(reserve / 2, reserve / 2 + 0.03, above=False, hold_s=120.0)
         self._chunks: list[Series] = []
+        self._both: list[Series] = []  # minutes with the pack's own current
+        self._ratio: tuple[float, float] | None = None  # that they show
 
     def update(self, chunk: Series) -> None:
         """Takes the next chunk of the log."""
@@ -90,17 +94,33 @@ class Reserve:
         ]
 
     def _advance(self, whole: Series) -> None:
-        if not whole.has("pack_current_a", "pack_voltage_v"):
+        bridge = self._bridged(whole)
+        whole = bridge.series
+        if not whole.has("pack_current_a"):
             return
-        volts = whole.values["pack_voltage_v"]
         _despike(whole.values["pack_current_a"], 2.0 * self.boat.pack.rated_capacity_ah)
-        _despike(volts, 0.2 * float(np.nanmedian(volts)))
-        self.sense.update(whole)
-        self.state = track(whole, self.boat.pack, self.state).final
+        if whole.has("pack_voltage_v"):
+            volts = whole.values["pack_voltage_v"]
+            _despike(volts, 0.2 * float(np.nanmedian(volts)))
+            if not bridge.bridged.any():  # the controller's current says nothing of the shunt's
+                self.sense.update(whole)
+        followed = track(whole, self.boat.pack, self.state).final
+        # The bridge errs the same way minute by minute: its error adds up, it does not even out.
+        more = bridge.share_sd * bridges.bridged_ah(bridge) / followed.capacity_ah
+        self.state = replace(followed, drift_sd=followed.drift_sd + more)
         value = self.state.soc if self.state.sd < KNOWN_SD else np.nan
         at = np.array([whole.t_utc_s[-1]])
         for limit in (self.warn, self.act):
             limit.see(at, np.array([value]))
+
+    def _bridged(self, whole: Series) -> bridges.Bridge:
+        """A minute with the pack's current from the controller's where its own is missing."""
+        if bridges.lacks_current(whole):
+            if self._both and self._ratio is None:
+                self._ratio = bridges.learned_ratio(joined(self._both), self.boat)
+            return bridges.pack_current(whole, self.boat, self._ratio)
+        self._both, self._ratio = [*self._both, whole][-LEARN_MINUTES:], None
+        return bridges.pack_current(whole, self.boat)
 
 
 def _despike(values: Floats, jump: float) -> None:

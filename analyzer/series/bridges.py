@@ -54,16 +54,17 @@ def lacks_current(series: Series) -> bool:
     return bool(series.n) and not np.isfinite(series.get("pack_current_a")).all()
 
 
-def pack_current(series: Series, boat: Boat) -> Bridge:
+def pack_current(series: Series, boat: Boat, known: tuple[float, float] | None = None) -> Bridge:
     """The pack's current, filled from the controller's where it is missing.
 
     Args:
         series: With `CHANNELS` as far as they are there.
+        known: k and its standard deviation as learned before; None: as this series shows it.
     """
     current = series.get("pack_current_a")
     volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
     taken, beside = controller_power_w(series), beside_power_w(series, boat)
-    ratio, sd = _ratio(series, boat, current * volts - beside, taken)
+    ratio, sd = known or learned_ratio(series, boat) or (1.0, UNLEARNED_SD)
     filled = (ratio * taken + beside) / np.where(volts > 0, volts, np.nan)
     bridged = ~np.isfinite(current) & np.isfinite(filled)
     if not bridged.any() or not RATIO[0] <= ratio <= RATIO[1]:
@@ -72,11 +73,14 @@ def pack_current(series: Series, boat: Boat) -> Bridge:
     return Bridge(replace(series, values=values), bridged, _share_sd(series, boat, sd, filled))
 
 
-def _ratio(series: Series, boat: Boat, given_w: Floats, taken_w: Floats) -> tuple[float, float]:
-    """Power at the pack over that at the controller, and its standard deviation."""
+def learned_ratio(series: Series, boat: Boat) -> tuple[float, float] | None:
+    """Power at the pack over that at the controller, and its standard deviation; None unseen."""
+    volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
+    given_w = series.get("pack_current_a") * volts - beside_power_w(series, boat)
+    taken_w = controller_power_w(series)
     known = np.isfinite(given_w) & (taken_w > 5 * drive_threshold_w(boat))
     if known.sum() * series.step_s < LEARN_S:
-        return 1.0, UNLEARNED_SD
+        return None
     ratios = given_w[known] / taken_w[known]
     low, mid, high = np.percentile(ratios, [16, 50, 84])
     return float(mid), max(float(high - low) / 2, LEARNED_SD)

@@ -5,7 +5,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 
-from analyzer.estimation.results import FlagView, RangeAnswer
+from analyzer.estimation.results import RangeAnswer
 from analyzer.faces.charts import chart_api, range_svg
 from analyzer.faces.web import header_middleware, live
 from analyzer.faces.web.page import (
@@ -18,20 +18,12 @@ from analyzer.faces.web.page import (
 )
 from logger.units import KN
 
-_URGENCY = {"act now": 0, "warning": 1, "notice": 2}
-
 router = APIRouter(include_in_schema=False)
 
 
 def sorry(request: Request, text: str, status: int) -> Response:
     """A page that says what could not be done."""
     return render(request, "sorry.html", status, text=text)
-
-
-def urgent_first(flags: tuple[FlagView, ...]) -> list[FlagView]:
-    """Flags that stand, the most urgent first, newest first among equals."""
-    standing = [flag for flag in flags if flag.cleared_utc_s is None]
-    return sorted(standing, key=lambda f: (_URGENCY.get(f.level, 3), -f.raised_utc_s))
 
 
 def parts(answer: RangeAnswer) -> str:
@@ -45,7 +37,7 @@ def _under_way(answer: RangeAnswer) -> dict[str, Any]:
         "answer": answer,
         "curve": range_svg.curve(answer),
         "rule": range_svg.rule(answer),
-        "flags": urgent_first(answer.flags),
+        "flags": answer.flags,
     }
 
 
