@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.hull.resistance import friction_coefficient
-from analyzer.series.physics import GRAVITY, WATER_DENSITY, WATER_VISCOSITY
+from analyzer.series.physics import GRAVITY, SEA, Water
 
 Floats = npt.NDArray[np.float64]
 
@@ -47,6 +47,7 @@ class Ship:
     appendage_area_m2: float = 0.0
     appendage_factor: float = 1.5
     stern: float = 0.0
+    water: Water = SEA
 
     @property
     def draught_m(self) -> float:
@@ -170,7 +171,7 @@ def wave_n(ship: Ship, speed_mps: Floats) -> Floats:
     with np.errstate(divide="ignore", over="ignore"):
         m2 = c15 * cp**2 * np.exp(-0.1 * froude**-2.0)
         power = m1 * froude**-0.9 + m2 * np.cos(lam * froude**-2.0)
-    weight_n = ship.volume_m3 * WATER_DENSITY * GRAVITY
+    weight_n = ship.volume_m3 * ship.water.density_kg_m3 * GRAVITY
     return np.asarray(c1(ship) * c2(ship) * c5(ship) * weight_n * np.exp(power))
 
 
@@ -182,7 +183,8 @@ def bulb_n(ship: Ship, speed_mps: Floats) -> Floats:
     depth = ship.draught_fore_m - ship.bulb_height_m
     emerged = 0.56 * root / (ship.draught_fore_m - 1.5 * ship.bulb_height_m)
     froude = speed_mps / np.sqrt(GRAVITY * (depth - 0.25 * root) + 0.15 * speed_mps**2)
-    size = 0.11 * math.exp(-3 * emerged**-2.0) * ship.bulb_area_m2**1.5 * WATER_DENSITY * GRAVITY
+    weight_n_m3 = ship.water.density_kg_m3 * GRAVITY
+    size = 0.11 * math.exp(-3 * emerged**-2.0) * ship.bulb_area_m2**1.5 * weight_n_m3
     return np.asarray(size * froude**3 / (1 + froude**2))
 
 
@@ -192,7 +194,8 @@ def transom_n(ship: Ship, speed_mps: Floats) -> Floats:
         return np.zeros_like(speed_mps)
     width = 2 * GRAVITY * ship.transom_area_m2 / ship.beam_m / (1 + ship.waterplane)
     c6 = np.maximum(0.2 * (1 - 0.2 * speed_mps / math.sqrt(width)), 0.0)
-    return np.asarray(0.5 * WATER_DENSITY * speed_mps**2 * ship.transom_area_m2 * c6)
+    pressure = 0.5 * ship.water.density_kg_m3 * speed_mps**2
+    return np.asarray(pressure * ship.transom_area_m2 * c6)
 
 
 def correlation(ship: Ship) -> float:
@@ -203,12 +206,10 @@ def correlation(ship: Ship) -> float:
     return float(smooth + bulb)
 
 
-def friction_n(
-    ship: Ship, speed_mps: Floats, area_m2: float, viscosity_m2_s: float = WATER_VISCOSITY
-) -> Floats:
+def friction_n(ship: Ship, speed_mps: Floats, area_m2: float) -> Floats:
     """Flat-plate friction of an area at the hull's Reynolds number. [N]"""
-    coefficient = friction_coefficient(speed_mps * ship.length_m / viscosity_m2_s)
-    return np.asarray(0.5 * WATER_DENSITY * speed_mps**2 * area_m2 * coefficient)
+    coefficient = friction_coefficient(speed_mps * ship.length_m / ship.water.viscosity_m2_s)
+    return np.asarray(0.5 * ship.water.density_kg_m3 * speed_mps**2 * area_m2 * coefficient)
 
 
 def resistance_parts_n(ship: Ship, speed_mps: Floats) -> tuple[Floats, Floats]:

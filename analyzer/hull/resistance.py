@@ -1,19 +1,17 @@
-"""Resistance of a displacement hull at a steady speed, and what its propeller makes of power.
+"""Resistance of a displacement hull at a steady speed.
 
 Sources:
     Friction: ITTC 1957 model-ship correlation line, Reynolds number on 0.7 waterline length as
         is usual for sailing yachts.
     Residuary resistance: J. A. Keuning, U. B. Sonnenberg, "Approximation of the hydrodynamic
         forces on a sailing yacht based on the Delft systematic yacht hull series", 1998; bare
-        canoe body, Froude number 0.20 to 0.45.
+        canoe body, Froude number 0.20 to 0.60. Above: J. A. Keuning, M. Katgert, "A bare hull
+        resistance prediction method derived from the results of the Delft systematic yacht hull
+        series extended to higher speeds", 2008, to 0.75; by how it rises from 0.60 on.
     Wetted area of the canoe body: J. Gerritsma, J. A. Keuning, R. Onnink, Delft series, 1992
         (formula from memory; it gives 16.33 m² for the hull that reference tables print so).
     What keel and rudder add: J. Gerritsma, R. Onnink, A. Versluis, 1981, three hulls of the
         published tank results ("Yacht Hydrodynamics", UCI repository, CC BY 4.0).
-    Propeller: actuator disc (Rankine, Froude; textbook), eta = 2 / (1 + sqrt(1 + C)), C the
-        thrust over 1/2 rho A v². It is the most that any propeller of that diameter can reach;
-        real ones stay below it by a factor that changes little with speed, so it is used for
-        ratios only.
 """
 
 from dataclasses import dataclass
@@ -22,12 +20,14 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.series.physics import GRAVITY, WATER_DENSITY, WATER_VISCOSITY
-from logger.boat import Boat
+from analyzer.series.physics import GRAVITY, SEA, Water
 
 Floats = npt.NDArray[np.float64]
 
-FROUDE_1998 = np.array([0.20, 0.25, 0.30, 0.35, 0.40, 0.45])
+# Both tables are the publications' own; see the module. The second goes on where the first ends.
+FROUDE_1998 = np.array([0.20, 0.25, 0.30, 0.35, 0.40, 0.45, 0.50, 0.55, 0.60])
+FROUDE_2008 = np.array([0.60, 0.65, 0.70, 0.75])
+FROUDE = np.array([*FROUDE_1998.tolist(), *FROUDE_2008[1:].tolist()])
 COEFFICIENTS_1998 = np.array(
     [
         [0.0014, -0.1071, 0.0637, 0.0090, 0.0153, 0.0011, 0.0012, 0.1021, -0.0648],
@@ -36,22 +36,34 @@ COEFFICIENTS_1998 = np.array(
         [0.0032, -0.1011, -0.0813, -0.0382, 0.0320, -0.1481, 0.0837, 0.0223, 0.1587],
         [-0.0064, 2.3095, -1.5152, 0.0751, -0.0858, -0.5349, 0.1715, -2.4550, 1.1865],
         [-0.0171, 3.4017, -1.9862, 0.3242, -0.1450, -0.8043, 0.2952, -3.5284, 1.3575],
+        [-0.0201, 7.1576, -6.3304, 0.5829, 0.1630, -0.3966, 0.5023, -7.1579, 5.2534],
+        [0.0495, 1.5618, -6.0661, 0.8641, 1.1702, 1.7610, 0.9176, -2.1191, 5.4281],
+        [0.0808, -5.3233, -1.1513, 0.9663, 1.6084, 2.7459, 0.8491, 4.7129, 1.1089],
+    ]
+)
+COEFFICIENTS_2008 = np.array(
+    [
+        [-0.0361, 0.0037, -0.2960, 0.9661, 0.6123, 0.7534, 0.0100, -0.3352],
+        [0.0008, 0.3728, -0.3667, 1.3957, 1.0343, 0.3230, 0.0072, -0.4632],
+        [0.0108, -0.1238, -0.2026, 1.1282, 1.1836, 0.4973, 0.0038, -0.4477],
+        [0.1023, 0.7726, 0.5040, 1.7867, 2.1934, -1.5479, -0.0115, -0.0977],
     ]
 )
 # Three published hulls, towed with keel and rudder: form (centre of buoyancy in % forward of
 # midships, prismatic coefficient, length / volume^(1/3), beam / draught, length / beam), then
-# residuary resistance over weight x 1000 at the Froude numbers of FROUDE_1998.
+# residuary resistance over weight x 1000 at Froude numbers 0.20 to 0.45.
 HULLS_1981 = (
     ((0.0, 0.565, 4.77, 3.99, 3.15), (0.79, 1.96, 4.14, 9.07, 24.13, 55.44)),
     ((-2.3, 0.568, 4.78, 3.99, 3.17), (0.78, 1.82, 3.76, 7.16, 20.11, 49.49)),
     ((0.0, 0.600, 4.78, 4.24, 3.15), (0.73, 2.16, 5.06, 10.36, 23.15, 51.50)),
 )
-WATERPLANE_FRAC = 0.685  # waterplane area over length x beam; usual for sailing yachts
-LCF_BEHIND_LCB = 0.025  # of the length; usual for sailing yachts
-LOW_EXPONENT = 4.0  # residuary resistance over Froude number below 0.2; the series' own is 4
-HIGH_EXPONENT = 4.0  # above 0.45, where the hump's steepness has passed
-USUAL_DIAMETER = 0.04  # propeller over waterline, where no file says; common practice, no source
-OVER = 0.12  # in ln Froude beyond the series' ends, until these hold: about its own spacing
+WATERPLANE_FRAC = 0.685  # waterplane area over length x beam; common practice, no source
+LCF_BEHIND_LCB = 0.025  # of the length; common practice, no source
+USUAL_MIDSHIP = 0.75  # midship coefficient; the series of 2008 has 0.65 to 0.79, its source above
+# Residuary resistance over Froude number outside the series. Below 0.2 their own is 4 (fit to the
+# 1998 series there); above 0.75 that of a constant drag coefficient (textbook, no source).
+LOW_EXPONENT, HIGH_EXPONENT = 4.0, 2.0
+OVER = 0.12  # in ln Froude beyond the series' ends, until these hold: its own spacing; assumed
 
 
 @dataclass(frozen=True)
@@ -64,7 +76,8 @@ class Form:
         wetted_area_m2: Of the canoe body.
         waterplane_area_m2: Area enclosed by the waterline.
         lcb_frac, lcf_frac: Centres of buoyancy and of the waterplane, over length.
-        prismatic: Prismatic coefficient.
+        prismatic, midship: Coefficients.
+        water: What it floats in.
     """
 
     length_m: float
@@ -75,6 +88,14 @@ class Form:
     lcb_frac: float
     lcf_frac: float
     prismatic: float
+    midship: float = USUAL_MIDSHIP
+    water: Water = SEA
+
+    @property
+    def draught_m(self) -> float:
+        """Of the canoe body."""
+        section_m2 = self.volume_m3 / (self.prismatic * self.length_m)
+        return section_m2 / (self.midship * self.beam_m)
 
 
 def wetted_area_m2(
@@ -90,10 +111,11 @@ def friction_coefficient(reynolds: Floats) -> Floats:
     return np.asarray(0.075 / (np.log10(np.maximum(reynolds, 1e3)) - 2.0) ** 2, dtype=np.float64)
 
 
-def friction_n(speed_mps: Floats, length_m: float, area_m2: float) -> Floats:
+def friction_n(speed_mps: Floats, length_m: float, area_m2: float, water: Water = SEA) -> Floats:
     """Friction of a wetted area. [N], shape of `speed_mps`; Reynolds on 0.7 of the length."""
-    reynolds = speed_mps * 0.7 * length_m / WATER_VISCOSITY
-    return np.asarray(0.5 * WATER_DENSITY * speed_mps**2 * area_m2 * friction_coefficient(reynolds))
+    reynolds = speed_mps * 0.7 * length_m / water.viscosity_m2_s
+    pressure = 0.5 * water.density_kg_m3 * speed_mps**2
+    return np.asarray(pressure * area_m2 * friction_coefficient(reynolds))
 
 
 def form_from_ratios(
@@ -126,11 +148,12 @@ def form_from_ratios(
         lcb_frac=lcb,
         lcf_frac=lcb + LCF_BEHIND_LCB,
         prismatic=prismatic,
+        midship=midship,
     )
 
 
 def _series_1998(form: Form) -> Floats:
-    """Residuary resistance over weight at `FROUDE_1998`, shape (6,)."""
+    """Residuary resistance over weight at `FROUDE_1998`, shape (9,)."""
     vol23 = form.volume_m3 ** (2 / 3)
     terms = np.array(
         [
@@ -148,14 +171,52 @@ def _series_1998(form: Form) -> Floats:
     return np.asarray(COEFFICIENTS_1998[:, 0] + COEFFICIENTS_1998[:, 1:] @ terms * slender)
 
 
+def _series_2008(form: Form) -> Floats:
+    """The same at `FROUDE_2008`, shape (4,)."""
+    terms = np.array(
+        [
+            form.lcb_frac,
+            form.prismatic,
+            form.volume_m3 ** (2 / 3) / form.waterplane_area_m2,
+            form.beam_m / form.length_m,
+            form.lcb_frac / form.lcf_frac,
+            form.beam_m / form.draught_m,
+            form.midship,
+        ]
+    )
+    slender = form.volume_m3 ** (1 / 3) / form.length_m
+    return np.asarray(COEFFICIENTS_2008[:, 0] + COEFFICIENTS_2008[:, 1:] @ terms * slender)
+
+
 @cache
 def _appended_ratio() -> Floats:
-    """Hulls with keel and rudder over the bare canoe body, at `FROUDE_1998`, shape (6,)."""
+    """Hulls with keel and rudder over the bare canoe body, at `FROUDE_1998`, shape (9,).
+
+    Above 0.45, where the three hulls end, as at 0.45.
+    """
     logs = []
     for ratios, per_mille in HULLS_1981:
-        bare = np.maximum(_series_1998(form_from_ratios(*ratios)), 1e-4)
+        bare = np.maximum(_series_1998(form_from_ratios(*ratios))[: len(per_mille)], 1e-4)
         logs.append(np.log(np.array(per_mille) / 1000 / bare))
-    return np.asarray(np.exp(np.mean(logs, axis=0)))
+    ratio = np.exp(np.mean(logs, axis=0))
+    return np.pad(ratio, (0, len(FROUDE_1998) - len(ratio)), mode="edge")
+
+
+@cache
+def _floor_frac() -> Floats:
+    """A third of the three hulls' mean, at `FROUDE_1998`, shape (9,): no hull has less."""
+    mean = np.exp(np.mean([np.log(row) for _, row in HULLS_1981], axis=0)) / 1000
+    return np.pad(mean / 3, (0, len(FROUDE_1998) - len(mean)), mode="edge")
+
+
+def _table_frac(form: Form, *, appended: bool) -> Floats:
+    """Residuary resistance over weight at `FROUDE`, positive and never falling. (12,)"""
+    ratio = _appended_ratio()
+    bare = np.maximum(_series_1998(form), _floor_frac() / ratio)
+    slow = bare * ratio if appended else bare
+    later = np.maximum(_series_2008(form), 1e-4)
+    fast = slow[-1] * later[1:] / later[0]
+    return np.maximum.accumulate(np.concatenate([slow, fast]))
 
 
 def residuary_frac(form: Form, froude: Floats, *, appended: bool = True) -> Floats:
@@ -170,13 +231,9 @@ def residuary_frac(form: Form, froude: Floats, *, appended: bool = True) -> Floa
         Shape (k,), positive and rising. Between the series' speeds a smooth curve through log
         over log, since straight lines would leave corners of three per cent about Froude 0.33,
         where the hump begins; where the polynomial is not positive (it can be below 0.25) a
-        third of the 1981 mean is kept; outside 0.20 to 0.45 it goes over into a fourth power,
-        which is an assumption.
+        third of the 1981 mean is kept; outside 0.20 to 0.75 it goes over into powers.
     """
-    floor = np.exp(np.mean([np.log(row) for _, row in HULLS_1981], axis=0)) / 3000.0
-    series = np.maximum(_series_1998(form), floor / _appended_ratio())
-    table = np.maximum.accumulate(series * (_appended_ratio() if appended else 1.0))
-    places, log_r = np.log(FROUDE_1998), np.log(table)
+    places, log_r = np.log(FROUDE), np.log(_table_frac(form, appended=appended))
     low, high = log_r[0] - LOW_EXPONENT * OVER, log_r[-1] + HIGH_EXPONENT * OVER
     places = np.concatenate([[places[0] - OVER], places, [places[-1] + OVER]])
     log_f = np.log(np.maximum(froude, 1e-3))
@@ -207,16 +264,5 @@ def _smooth(at: Floats, places: Floats, values: Floats) -> Floats:
 def residuary_n(form: Form, speed_mps: Floats, *, appended: bool = True) -> Floats:
     """Residuary resistance. [N], shape of `speed_mps`; see `residuary_frac`."""
     froude = speed_mps / np.sqrt(GRAVITY * form.length_m)
-    weight_n = form.volume_m3 * WATER_DENSITY * GRAVITY
+    weight_n = form.volume_m3 * form.water.density_kg_m3 * GRAVITY
     return residuary_frac(form, froude, appended=appended) * weight_n
-
-
-def diameter_m(boat: Boat) -> float:
-    """Propeller diameter from the boat file, else a usual one for the waterline. [m]"""
-    return boat.motor.propeller_diameter_m or USUAL_DIAMETER * boat.hull.waterline_m
-
-
-def ideal_efficiency(thrust_n: Floats, speed_mps: Floats, diameter: float) -> Floats:
-    """Thrust times speed over the power that leaves the disc, 0 to 1; broadcast shape."""
-    pressure = 0.5 * WATER_DENSITY * np.pi / 4 * diameter**2 * np.square(speed_mps)
-    return np.asarray(2.0 / (1.0 + np.sqrt(1.0 + np.maximum(thrust_n, 0.0) / pressure)))

@@ -54,6 +54,7 @@ class Hull(Part):
     prismatic_coefficient: Annotated[float, Field(gt=0.4, lt=0.8)] | None = None
     windage_area_m2: Annotated[float, Field(gt=0.1, lt=500)] | None = None  # seen from ahead
     cruising_speed_mps: Annotated[float, Field(gt=0.2, lt=12)] | None = None  # usual, under motor
+    water_density_kg_m3: Annotated[float, Field(ge=990, le=1040)] = 1025.0  # 1000: a lake
 
 
 class Pack(Part):

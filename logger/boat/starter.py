@@ -27,6 +27,7 @@ displacement_kg = 3000         # as it floats, with crew and gear
 # wetted_area_m2 = 17
 # windage_area_m2 = 5          # what the wind meets from ahead, mast and rigging too
 # cruising_speed_mps = 2.3     # usual speed under motor; 1 knot is 0.514 m/s
+# water_density_kg_m3 = 1025   # sea; 1000 on lakes and rivers, 1005 to 1010 in brackish water
 
 [pack]
 chemistry = "lfp"              # lfp, nmc, lead_acid (flooded), agm or gel

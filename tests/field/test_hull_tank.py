@@ -15,16 +15,15 @@ import pytest
 
 from analyzer.estimation.quantiles import Z80
 from analyzer.hull.curve_fit import update
-from analyzer.hull.hull import tow_prior
 from analyzer.hull.power_curve import CurvePoints, PowerCurve
+from analyzer.hull.prior import tow_prior
 from analyzer.hull.resistance import (
-    GRAVITY,
-    WATER_DENSITY,
     Floats,
     Form,
     form_from_ratios,
     friction_n,
 )
+from analyzer.series.physics import GRAVITY, WATER_DENSITY
 
 pytestmark = pytest.mark.field
 

@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 
 from analyzer.hull.curve_fit import update
-from analyzer.hull.hull import LEG_SD
 from analyzer.hull.power_curve import (
     CurvePoints,
     PowerCurve,
     rank_cov,
     smooth_cov,
 )
+from analyzer.hull.steady import LEG_LOG_SD
 
 pytestmark = pytest.mark.field
 
@@ -164,7 +164,7 @@ def forecast(trip: Trip, n: int = 300) -> tuple[float, float, float]:
     moving = second.speed > STANDING_MPS
     lines = known.curve.read(known.curve.curves(n, rng), second.speed)
     # wind, wet and warming-up of a half as a whole: as large as wind and sea of a boat's leg
-    halves = LEG_SD * np.sqrt(2) * rng.standard_normal((n, 1))
+    halves = LEG_LOG_SD * np.sqrt(2) * rng.standard_normal((n, 1))
     wheel = np.where(moving, np.exp(lines + halves), 0.0) + second.kinetic_w
     seconds = len(second.speed)
     lately = first.comfort[-LATELY_S:].mean()

@@ -5,14 +5,13 @@ import pytest
 from scipy.interpolate import PchipInterpolator
 
 from analyzer.hull import hull
+from analyzer.hull.drive import diameter_m, efficiency_range, ideal_efficiency
 from analyzer.hull.resistance import (
-    FROUDE_1998,
+    FROUDE,
     Form,
-    diameter_m,
     form_from_ratios,
     friction_coefficient,
     friction_n,
-    ideal_efficiency,
     residuary_frac,
     residuary_n,
 )
@@ -34,11 +33,58 @@ def test_friction_coefficient_equals_the_public_test():
 
 
 def test_residuary_n_follows_the_worked_hull_of_1998():
-    # Keuning & Sonnenberg 1998 polynomial worked by hand for this hull: 32.2, 211.0, 1358.8 N
+    # Keuning & Sonnenberg 1998 polynomial worked by hand for this hull: 32.2, 211.0, 1358.8 N;
+    # its rows of 0.50 to 0.60 give 5274.7, 6766.6 and 7857.4
     hull = Form(10.02, 3.17, 7.63, 25.2, 21.9, 0.535, 0.565, 0.56)
-    speed = np.array([0.20, 0.30, 0.40]) * np.sqrt(GRAVITY * 10.02)
+    speed = np.array([0.20, 0.30, 0.40, 0.50, 0.55, 0.60]) * np.sqrt(GRAVITY * 10.02)
     got = residuary_n(hull, speed, appended=False)
-    assert got == pytest.approx([32.2, 211.0, 1358.8], abs=0.1)
+    assert got == pytest.approx([32.2, 211.0, 1358.8, 5274.7, 6766.6, 7857.4], abs=0.1)
+
+
+def test_fast_hulls_go_on_as_keuning_and_katgert_s_series():
+    # 2008 polynomial by hand for this hull (draught 0.57 m, Cm 0.7525): 8045.5 N at 0.60, then
+    # 8584.6, 9109.1, 9390.6; the ratios to the first are what is taken
+    hull = Form(10.02, 3.17, 7.63, 25.2, 21.9, 0.535, 0.565, 0.56, midship=0.7525488)
+    speed = np.array([0.60, 0.65, 0.70, 0.75]) * np.sqrt(GRAVITY * 10.02)
+    got = residuary_n(hull, speed, appended=False)
+    want = np.array([8045.5, 8584.6, 9109.1, 9390.6])
+    assert got / got[0] == pytest.approx(want / want[0], rel=1e-4)
+
+
+def test_the_two_published_regressions_agree_where_both_reach():
+    """A copying mistake in one of 72 coefficients would show: 1998 and 2008 within 3 per cent."""
+    hull = Form(10.02, 3.17, 7.63, 25.2, 21.9, 0.535, 0.565, 0.56, midship=0.7525488)
+    speed = np.array([0.50, 0.55, 0.60]) * np.sqrt(GRAVITY * 10.02)
+    by_2008 = np.array([5330.6, 6899.6, 8045.5])
+    assert residuary_n(hull, speed, appended=False) == pytest.approx(by_2008, rel=0.03)
+
+
+def test_fresh_water_bears_less_and_resists_less():
+    """Same mass: residuary force the same share of weight of a larger volume; friction by rho."""
+    salt, fresh = (
+        hull.prior(boat(water_density_kg_m3=density, kind="light_keel"))
+        for density in (1025.0, 999.1)
+    )
+    slow = np.array([1.2])  # friction rules: its power goes about with density
+    assert fresh.mean_w(slow) / salt.mean_w(slow) == pytest.approx(999.1 / 1025, abs=0.015)
+    # ITTC 7.5-02-01-03: 999.1 kg/m3 and 1.139e-6 m2/s at 15 °C
+    from analyzer.series.physics import water
+
+    assert water(999.1).viscosity_m2_s == pytest.approx(1.139e-6)
+    assert water(1025.0).viscosity_m2_s == pytest.approx(1.19e-6)
+    got = friction_n(np.array([2.0]), 6.0, 10.0, water(999.1))
+    reynolds = 2.0 * 0.7 * 6.0 / 1.139e-6
+    want = 0.5 * 999.1 * 4 * 10 * 0.075 / (np.log10(reynolds) - 2) ** 2
+    assert got == pytest.approx(want)
+
+
+def test_small_drives_span_what_is_published_of_them():
+    # a maker's glossary: 18 % (trolling motors) to 56 %; inboards 0.30 to 0.55
+    assert efficiency_range(500.0) == pytest.approx((0.18, 0.56))
+    assert efficiency_range(1000.0) == pytest.approx((0.18, 0.56))
+    assert efficiency_range(4000.0) == efficiency_range(12e3) == pytest.approx((0.30, 0.55))
+    low, high = efficiency_range(2000.0)  # half way in the logarithm
+    assert (low, high) == pytest.approx((np.sqrt(0.18 * 0.30), np.sqrt(0.56 * 0.55)))
 
 
 def test_tow_power_of_a_tank_hull_equals_the_worked_table():
@@ -69,12 +115,12 @@ def test_residuary_frac_is_kept_positive_where_the_polynomial_is_not():
 
 
 def test_residuary_frac_has_no_corners_between_the_series_speeds():
-    # the library's interpolation of the same kind, through the same nine places
+    # the library's interpolation of the same kind, through the same fourteen places
     shape = form_from_ratios(0.0, 0.565, 4.77, 3.99, 3.15)
-    places = np.log(FROUDE_1998)
+    places = np.log(FROUDE)
     places = np.concatenate([[places[0] - 0.12], places, [places[-1] + 0.12]])
     library = PchipInterpolator(places, np.log(residuary_frac(shape, np.exp(places))))
-    froude = np.linspace(0.20, 0.45, 101)
+    froude = np.linspace(0.20, 0.75, 201)
     assert residuary_frac(shape, froude) == pytest.approx(np.exp(library(np.log(froude))), rel=1e-9)
 
 
