@@ -23,7 +23,7 @@ from bokeh.plotting import figure
 
 from analyzer.estimation.results import FlagView, Plot
 from analyzer.faces.charts import columns
-from analyzer.faces.charts.columns import Chart, Ring, Track
+from analyzer.faces.charts.columns import Chart, Points
 
 
 @dataclass(frozen=True)
@@ -239,7 +239,7 @@ def _draw_flags(
             )
 
 
-def track(way: Track, reach: tuple[Ring, Ring, Ring] | None, look: str) -> Any:
+def track(way: Points, reach: tuple[Points, Points, Points] | None, look: str) -> Any:
     """The way gone, and how far the boat could still go from its end; as the JSON to embed.
 
     Args:

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.answers.trip_chart import SAG_TERMS
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import Plot
 from logger.units import KN, KW, NMI
@@ -32,15 +33,8 @@ _ALWAYS = (
 )
 _CELL = r"(cell|block)_(\d+)_voltage_v"
 _FAMILIES = r"(cell_\d+_voltage_v|block_\d+_voltage_v|probe_[a-z0-9_]+_temp_c)"
-_SAG = (  # in the order in which they are taken off the voltage at rest
-    ("sag_charge_used_v", "charge used"),
-    ("sag_ohmic_25_v", "resistance"),
-    ("sag_polar_25_v", "polarisation"),
-    ("sag_cold_v", "cold"),
-    ("sag_weak_v", "weak cells"),
-    ("sag_cables_v", "cables and contactor"),
-    ("sag_unexplained_v", "unexplained"),
-)
+_SPEEDS = {"speed_water_mps": "through water", "speed_ground_mps": "over ground"}
+_VOLTS = {"pack_voltage_v": "pack", "controller_voltage_v": "controller"}
 
 
 @dataclass(frozen=True)
@@ -76,16 +70,8 @@ class Chart:
 
 
 @dataclass(frozen=True)
-class Track:
-    """The way gone, in nautical miles east and north of the start."""
-
-    east_nmi: Floats
-    north_nmi: Floats
-
-
-@dataclass(frozen=True)
-class Ring:
-    """How far in each direction, in nautical miles east and north of the track's start."""
+class Points:
+    """Places in nautical miles east and north of the track's start, shape (n,)."""
 
     east_nmi: Floats
     north_nmi: Floats
@@ -120,17 +106,8 @@ def columns(charts: Sequence[Chart]) -> dict[str, Floats]:
 def way_charts(plot: Plot) -> list[Chart]:
     """Speed and power, as far as the channels allow them."""
     have = _have(plot)
-    return _some(
-        _chart(
-            "speed, kn",
-            have,
-            {"speed_water_mps": "through water", "speed_ground_mps": "over ground"},
-            KN,
-        ),
-        _chart(
-            "power, kW", have, {"power_w": "from the pack", "solar_power_w": "from the sun"}, KW
-        ),
-    )
+    power = {"power_w": "from the pack", "solar_power_w": "from the sun"}
+    return _some(_chart("speed, kn", have, _SPEEDS, KN), _chart("power, kW", have, power, KW))
 
 
 def pack_charts(
@@ -149,20 +126,10 @@ def pack_charts(
 def log_charts(plot: Plot) -> list[Chart]:
     """Any stretch of the log: speed, current, volts, cells, temperatures."""
     have = _have(plot)
-    current = {"pack_current_a": "out of the pack"}
     return _some(
-        _chart(
-            "speed, kn",
-            have,
-            {"speed_water_mps": "through water", "speed_ground_mps": "over ground"},
-            KN,
-        ),
-        _chart("current, A", have, current),
-        _chart(
-            "voltage, V",
-            have,
-            {"pack_voltage_v": "pack", "controller_voltage_v": "controller"},
-        ),
+        _chart("speed, kn", have, _SPEEDS, KN),
+        _chart("current, A", have, {"pack_current_a": "out of the pack"}),
+        _chart("voltage, V", have, _VOLTS),
         _cell_band(have),
         _cables(have, {}),
         _drive(have),
@@ -207,21 +174,16 @@ def two_trips(plot: Plot, names: Sequence[str]) -> list[Chart]:
     )
 
 
-def track(plot: Plot) -> Track | None:
+def track(plot: Plot) -> Points | None:
     """The way gone; None where no position was recorded."""
-    latitude, longitude = (
-        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
-    )
-    if not len(latitude) or not _any(latitude) or len(latitude) != len(longitude):
-        return None
-    first = _first_fix(latitude, longitude)
-    east, north = _miles(latitude, longitude, latitude[first], longitude[first])
-    return Track(east, north)
+    latitude, longitude = _fixes(plot)
+    start = _start(latitude, longitude)
+    return _miles(latitude, longitude, start) if start else None
 
 
 def rings(
     plot: Plot, place: tuple[float, float], rows: Sequence[tuple[float, Estimate]]
-) -> tuple[Ring, Ring, Ring] | None:
+) -> tuple[Points, Points, Points] | None:
     """Lowest, middle and highest reach in every direction from a place.
 
     Args:
@@ -229,34 +191,40 @@ def rings(
         place: Latitude and longitude. [deg]
         rows: Course over ground [deg] and distance [m].
     """
-    latitude, longitude = (
-        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
-    )
-    if not _any(latitude) or len(rows) < 3:
+    start = _start(*_fixes(plot))
+    if start is None or len(rows) < 3:
         return None
-    first = _first_fix(latitude, longitude)
-    east, north = _miles(
-        np.array(place[:1]), np.array(place[1:]), latitude[first], longitude[first]
-    )
+    around = _miles(np.array(place[:1]), np.array(place[1:]), start)
     angle = np.radians([course for course, _ in rows])
     far = np.array([(d.low, d.mid, d.high) for _, d in rows], dtype=np.float64) / NMI
     low, mid, high = (
-        Ring(east + far[:, k] * np.sin(angle), north + far[:, k] * np.cos(angle)) for k in range(3)
+        Points(around.east_nmi + r * np.sin(angle), around.north_nmi + r * np.cos(angle))
+        for r in far.T
     )
     return low, mid, high
 
 
-def _first_fix(latitude: Floats, longitude: Floats) -> int:
-    return int(np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))[0])
+def _fixes(plot: Plot) -> tuple[Floats, Floats]:
+    latitude, longitude = (
+        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
+    )
+    return latitude, longitude
 
 
-def _miles(
-    latitude: Floats, longitude: Floats, latitude_0: float, longitude_0: float
-) -> tuple[Floats, Floats]:
-    """East and north of a place, in nautical miles, on a flat sea."""
+def _start(latitude: Floats, longitude: Floats) -> tuple[float, float] | None:
+    """The first place. [deg]"""
+    if len(latitude) != len(longitude):
+        return None
+    both = np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))
+    return (float(latitude[both[0]]), float(longitude[both[0]])) if len(both) else None
+
+
+def _miles(latitude: Floats, longitude: Floats, start: tuple[float, float]) -> Points:
+    """Places east and north of a start, on a flat sea."""
     degree_nmi = METRES_PER_DEGREE / NMI
-    shrink = np.cos(np.radians(latitude_0))
-    return (longitude - longitude_0) * shrink * degree_nmi, (latitude - latitude_0) * degree_nmi
+    shrink = np.cos(np.radians(start[0]))
+    east = (longitude - start[1]) * shrink * degree_nmi
+    return Points(east, (latitude - start[0]) * degree_nmi)
 
 
 def _some(*charts: Chart) -> list[Chart]:
@@ -270,16 +238,16 @@ def _chart(text: str, have: dict[str, Floats], names: dict[str, str], by: float 
 
 def _volts(have: dict[str, Floats]) -> Chart:
     """The measured voltages, and from the voltage at rest down what each cause took of it."""
-    text = {"pack_voltage_v": "pack", "controller_voltage_v": "controller"}
-    plain = _chart("voltage, V", have, text)
+    plain = _chart("voltage, V", have, _VOLTS)
     if "rest_v" not in have:
         return plain
     level = have["rest_v"]
     edges, layers = {"level_0": level}, []
-    for k, (name, said) in enumerate(_SAG):
-        level = level - have.get(name, np.zeros_like(level))
+    for k, (name, said) in enumerate(SAG_TERMS):  # in the order in which they are taken off
+        lost = have.get(f"sag_{name}", np.zeros_like(level))
+        level = level - lost
         edges[f"level_{k + 1}"] = level
-        if np.nanmax(np.abs(have.get(name, [0.0])), initial=0.0) >= 0.02:
+        if np.nanmax(np.abs(lost), initial=0.0) >= 0.02:
             layers.append(Layer(said, f"level_{k + 1}", f"level_{k}"))
     rest = Line("level_0", "at rest", edges["level_0"], predicted=True)
     title = "voltage, V, and what took it down"

@@ -1,98 +1,52 @@
-"""A hindcast as one picture (SVG): the range answered at each moment, and what then happened."""
+"""A hindcast drawn: the range answered at each moment, and what then happened."""
 
 from collections.abc import Sequence
-from html import escape
+from itertools import pairwise
 
 from analyzer.answers.hull import Asked, HindcastAnswer
 from analyzer.faces import format
+from analyzer.faces.charts.svg import Line, Marks, chart, stacked
 from logger.units import NMI
-
-WIDE, HIGH, LEFT, TOP, GAP = 900, 560, 70, 50, 60
-UPPER = 260  # height of the upper panel
-INK, BAND, GOOD, BAD = "#1b2a34", "#b9d3e6", "#1f6f4a", "#b3261e"
 
 
 def svg(answer: HindcastAnswer) -> str:
-    """The picture's text; with nothing answered, a picture that says so."""
-    rows = answer.hindcast.rows
+    """One picture; with nothing answered, a picture that says so."""
     title = f"Trip {answer.trip}: the range answered, and what then happened"
-    parts = [_text(LEFT, 26, title, 17), _text(LEFT, 44, answer.hindcast.score.sentence, 12)]
-    if rows:
-        parts += _upper(rows) + _lower(rows)
-    body = "\n".join(parts)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE} {HIGH}" '
-        f'font-family="sans-serif" fill="{INK}" role="img" aria-label="{escape(title)}">\n'
-        f'<rect width="{WIDE}" height="{HIGH}" fill="white"/>\n{body}\n</svg>\n'
-    )
+    score = format.sentence(answer.hindcast.score.sentence)
+    return stacked(title, score, charts(answer.hindcast.rows))
 
 
-def _text(x: float, y: float, text: str, size: int, anchor: str = "start") -> str:
-    place = f'x="{x:.1f}" y="{y:.1f}" font-size="{size}" text-anchor="{anchor}"'
-    return f"<text {place}>{escape(text)}</text>"
+def charts(rows: Sequence[Asked]) -> tuple[str, ...]:
+    """Distance left as it was answered, and what the energy then used was foretold to take and
+    took the boat; none where too little was answered.
+    """
+    left = _spaced(rows)
+    bars = Marks("8 in 10 answers should lie within", _miles(left, 0), _miles(left, 2))
+    middle = [Line("middle", _miles(left, 1))]
+    times = [t for t, _ in left]
+    drawn = [chart("Distance still possible at that speed, nmi", times, middle, 1.0, bars)]
+    pairs = [row for row in rows if row.foreseen_m is not None and row.made_m is not None]
+    if len(pairs) > 1:
+        low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
+                     for k in (0, 2))  # fmt: skip
+        made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
+        marks = Marks("predicted for the energy then used", low, high, "how far that went", made)
+        times = [r.t_utc_s for r in pairs]
+        drawn.append(chart("Foretold, and what came of it, nmi", times, [], 1.0, marks))
+    return tuple(one for one in drawn if one)
 
 
-def _x(rows: Sequence[Asked], t: float) -> float:
-    first, last = rows[0].t_utc_s, rows[-1].t_utc_s
-    return LEFT + (WIDE - LEFT - 20) * (t - first) / max(last - first, 1.0)
+def _spaced(rows: Sequence[Asked]) -> list[tuple[float, Asked | None]]:
+    """The rows with their times, and a gap where nothing was answered for longer than usual."""
+    times = [row.t_utc_s for row in rows]
+    usual = min((b - a for a, b in pairwise(times)), default=0.0)
+    out: list[tuple[float, Asked | None]] = []
+    for row in rows:
+        if out and row.t_utc_s - out[-1][0] > 1.5 * usual:
+            out.append((out[-1][0] + 0.5 * usual, None))
+        out.append((row.t_utc_s, row))
+    return out
 
 
-def _axis(top: float, height: float, most: float, label: str) -> list[str]:
-    """Three grid lines with miles, and the panel's name."""
-    lines = [_text(LEFT, top - 6, label, 12)]
-    for share in (0.0, 0.5, 1.0):
-        y = top + height * (1 - share)
-        lines.append(
-            f'<line x1="{LEFT}" x2="{WIDE - 20}" y1="{y:.1f}" y2="{y:.1f}" stroke="#ccd5db"/>'
-        )
-        lines.append(_text(LEFT - 8, y + 4, f"{share * most / NMI:.1f}", 11, "end"))
-    return lines
-
-
-def _upper(rows: Sequence[Asked]) -> list[str]:
-    """Distance left, as answered: band and middle."""
-    top, most = TOP + 20.0, max(row.distance_m[2] for row in rows) or 1.0
-
-    def points(k: int) -> list[str]:
-        places = [(row.t_utc_s, row.distance_m[k]) for row in rows]
-        return [f"{_x(rows, t):.1f},{top + UPPER * (1 - d / most):.1f}" for t, d in places]
-
-    band = " ".join(points(2) + points(0)[::-1])
-    middle = " ".join(points(1))
-    return [
-        *_axis(top, UPPER, most, "Distance left when asked, nautical miles (8 in 10, and middle)"),
-        f'<polygon points="{band}" fill="{BAND}"/>',
-        f'<polyline points="{middle}" fill="none" stroke="{INK}" stroke-width="2"/>',
-    ]
-
-
-def _lower(rows: Sequence[Asked]) -> list[str]:
-    """Distance for the energy then used: predicted range, and made."""
-    top = TOP + 20.0 + UPPER + GAP
-    height = HIGH - top - 40
-    compared = [row for row in rows if row.foreseen_m is not None and row.made_m is not None]
-    most = max(
-        [max(r.foreseen_m[2], r.made_m) for r in compared if r.foreseen_m and r.made_m] or [1.0]
-    )
-    lines = _axis(top, height, most, "For the energy then used: predicted (bar), made (dot)")
-    for row in compared:
-        lines += _pair(row, _x(rows, row.t_utc_s), top, height, most)
-    for row in (rows[0], rows[-1]):
-        lines.append(
-            _text(_x(rows, row.t_utc_s), HIGH - 12, format.clock(row.t_utc_s), 11, "middle")
-        )
-    return lines
-
-
-def _pair(row: Asked, x: float, top: float, height: float, most: float) -> list[str]:
-    """One comparison."""
-    if row.foreseen_m is None or row.made_m is None:
-        return []
-    low, high = (top + height * (1 - row.foreseen_m[k] / most) for k in (0, 2))
-    dot = top + height * (1 - row.made_m / most)
-    colour = GOOD if row.held else BAD
-    return [
-        f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{low:.1f}" y2="{high:.1f}" stroke="{BAND}" '
-        'stroke-width="7"/>',
-        f'<circle cx="{x:.1f}" cy="{dot:.1f}" r="4" fill="{colour}"/>',
-    ]
+def _miles(rows: Sequence[tuple[float, Asked | None]], which: int) -> list[float | None]:
+    return [None if row is None else row.distance_m[which] / NMI for _, row in rows]

@@ -3,7 +3,6 @@
 Both are drawn on the server, so that they are there without any script.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
@@ -11,6 +10,7 @@ from typing import Protocol
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import RangeAnswer, RangePoint
 from analyzer.faces import format, sentences
+from analyzer.faces.charts.scale import Tick, band, path, ticks
 from logger.units import KN, NMI
 
 WIDTH, HEIGHT = 400, 300  # of the curve's picture
@@ -27,14 +27,6 @@ class PlannedLeg(Protocol):
 
     @property
     def charge(self) -> Estimate: ...
-
-
-@dataclass(frozen=True)
-class Tick:
-    """A mark on a scale: where, and what it says."""
-
-    at: float
-    text: str
 
 
 @dataclass(frozen=True)
@@ -72,20 +64,6 @@ class Rule:
     turn: float | None
 
 
-def nice_step(span: float, about: int) -> float:
-    """A step of 1, 2 or 5 times a power of ten that cuts the span in about so many parts."""
-    rough = max(span, 1e-9) / about
-    power = 10.0 ** math.floor(math.log10(rough))
-    return next((m * power for m in (1, 2, 5) if m * power >= rough * 0.999), 10 * power)
-
-
-def ticks(top: float, about: int, start: float = 0.0) -> list[float]:
-    """Round numbers from `start` to `top`."""
-    step = nice_step(top - start, about)
-    first = math.ceil(start / step - 1e-9)
-    return [round(k * step, 9) for k in range(first, math.floor(top / step + 1e-9) + 1)]
-
-
 def curve(answer: RangeAnswer) -> Curve | None:
     """The curve, or None where fewer than two speeds can be answered."""
     points = _points(answer)
@@ -103,8 +81,8 @@ def curve(answer: RangeAnswer) -> Curve | None:
     mids = [at(s, p.distance.mid or 0.0) for s, p in zip(speeds, points, strict=True)]
     highs = [at(s, _high(p)) for s, p in zip(speeds, points, strict=True)]
     return Curve(
-        band=f"{_path(highs)} L{_path(lows[::-1])[1:]} Z",
-        middle=_path(mids),
+        band=band(lows, highs),
+        middle=path(mids),
         across=tuple(Tick(at(k, 0)[0], f"{k:g}") for k in ticks(last, 6, first)),
         up=tuple(Tick(at(first, d * NMI)[1], f"{d:g}") for d in ticks(top, 4)),
         now=_spot(answer.speed_water_mps, speeds, mids, "now" if answer.motoring else "here"),
@@ -155,10 +133,6 @@ def _low(point: RangePoint) -> float:
 def _high(point: RangePoint) -> float:
     high = point.distance.high
     return (point.distance.mid or 0.0) if high is None else high
-
-
-def _path(points: Sequence[tuple[float, float]]) -> str:
-    return "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
 def _nearest(speeds: Sequence[float], speed_kn: float) -> int:
@@ -256,8 +230,8 @@ def along(
 
     lows, mids, highs = ([at(p[0], p[k]) for p in points] for k in (1, 2, 3))
     return Along(
-        band=f"{_path(highs)} L{_path(lows[::-1])[1:]} Z",
-        middle=_path(mids),
+        band=band(lows, highs),
+        middle=path(mids),
         reserve=at(0.0, reserve_frac)[1],
         across=tuple(Tick(at(d, 0.0)[0], f"{d:g}") for d in ticks(gone, 6)),
         up=tuple(Tick(at(0.0, f)[1], f"{100 * f:.0f}") for f in (0.0, 0.25, 0.5, 0.75, 1.0)),

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
 from itertools import pairwise
+from textwrap import wrap
 
+from analyzer.faces.charts.scale import Axis, nice_step, path
 from logger.units import NMI
 
 WIDTH, HEIGHT, LEGEND_ROW = 720, 174, 16
@@ -36,13 +38,6 @@ class Marks:
     dots: Values = ()
 
 
-def nice_step(span: float, about: int) -> float:
-    """1, 2 or 5 times a power of ten."""
-    rough = max(span, 1e-9) / about
-    power = float(10.0 ** math.floor(math.log10(rough)))
-    return next(power * k for k in (1, 2, 5, 10) if power * k >= rough * 0.999)
-
-
 def chart(
     title: str,
     t_utc_s: Sequence[float],
@@ -60,17 +55,15 @@ def chart(
     known = [v for values in (*(ln.values for ln in lines), *more) for v in values if v is not None]
     if not known or len(t_utc_s) < 2:
         return ""
-    low, high, step = _axis(min(known), max(known), least_span)
+    axis = Axis.holding(min(known), max(known), 4, max(least_span, 1e-3))
     across = (RIGHT - LEFT) / max(t_utc_s[-1] - t_utc_s[0], 1e-9)
-    up = (BOTTOM - TOP) / (high - low)
     at_x = [LEFT + (t - t_utc_s[0]) * across for t in t_utc_s]
 
     def y(value: float) -> float:
-        return BOTTOM - (value - low) * up
+        return BOTTOM - axis.share(value) * (BOTTOM - TOP)
 
     parts = [_text(LEFT, 15, title, "start")]
-    for k in range(round((high - low) / step) + 1):
-        level = low + k * step
+    for level in axis.levels():
         parts.append(f'<path d="M{LEFT} {y(level):.1f}H{RIGHT}" stroke="#bbb" stroke-width="0.6"/>')
         parts.append(_text(LEFT - 6, y(level) + 4, f"{level:g}", "end"))
     parts += _times(t_utc_s, at_x[0], across)
@@ -79,7 +72,7 @@ def chart(
             parts.append(_bar(x, y(b), y(a)))
     for number, line in enumerate(lines):
         drawn = [(x, None if v is None else y(v)) for x, v in zip(at_x, line.values, strict=True)]
-        parts.append(_stroke(_path(drawn), number))
+        parts.append(_stroke(path(drawn), number))
     for x, v in zip(at_x, marks.dots, strict=True) if marks and marks.dots else ():
         if v is not None:
             parts.append(_dot(x, y(v)))
@@ -87,15 +80,6 @@ def chart(
         return _svg(WIDTH, HEIGHT, parts)
     legend, rows = _legend([line.text for line in lines], marks)
     return _svg(WIDTH, HEIGHT + rows * LEGEND_ROW, parts + legend)
-
-
-def _axis(low: float, high: float, least_span: float) -> tuple[float, float, float]:
-    """Ends and step of an axis that holds the values."""
-    short = max(least_span - (high - low), 0.0)
-    low, high = low - short / 2, high + short / 2
-    step = nice_step(max(high - low, 1e-3), 4)
-    low, high = math.floor(low / step) * step, math.ceil(high / step) * step
-    return low, high if high > low else low + step, step
 
 
 def _times(t_utc_s: Sequence[float], left: float, across: float) -> list[str]:
@@ -251,17 +235,6 @@ def _bar(x: float, top: float, bottom: float) -> str:
     return f'<path d="M{x:.1f} {top:.1f}V{bottom:.1f}" stroke="#bbb" stroke-width="6"/>'
 
 
-def _path(points: Sequence[tuple[float, float | None]]) -> str:
-    out, pen = [], "M"
-    for x, y in points:
-        if y is None:
-            pen = "M"
-            continue
-        out.append(f"{pen}{x:.1f} {y:.1f}")
-        pen = "L"
-    return "".join(out)
-
-
 def _pieces(points: Sequence[tuple[float, float]], chosen: Sequence[bool]) -> str:
     """The stretches of a path that end at a chosen point."""
     out, joined = [], False
@@ -280,6 +253,17 @@ def _stroke(d: str, number: int) -> str:
     dash = DASHES[number % len(DASHES)]
     more = f' stroke-dasharray="{dash}"' if dash else ""
     return f'<path d="{d}" fill="none" stroke="#000" stroke-width="1.3"{more}/>'
+
+
+def stacked(title: str, text: str, pictures: Sequence[str]) -> str:
+    """Pictures below each other as one, under a title and some lines of text."""
+    lines = [title, *wrap(text, round((RIGHT - LEFT) / CHARACTER))]
+    tall = 18 * len(lines) + 8
+    parts = [_text(LEFT, 18 * k + 16, line, "start") for k, line in enumerate(lines)]
+    for picture in pictures:
+        parts.append(picture.replace("<svg ", f'<svg y="{tall}" ', 1))
+        tall += int(picture.split('height="')[1].split('"')[0])
+    return _svg(WIDTH, tall, parts)
 
 
 def _text(x: float, y: float, text: str, anchor: str) -> str:

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from analyzer.answers.hull import Fouling
 from analyzer.answers.trends import Course, Past
 from analyzer.estimation.estimate import Estimate
-from analyzer.faces.charts.range_svg import Tick, nice_step
+from analyzer.faces.charts.scale import Axis, Tick
 
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 312.0, 10.0, 96.0
 MOST = 60  # points drawn; more would be a smear
@@ -64,12 +64,11 @@ def drawn(course: Course | None, zero: bool = False) -> Drawn | None:
         return None
     low = min([*(three[0] for _, three in known), *([0.0] if zero else [])])
     high = max(three[2] for _, three in known)
-    step = nice_step(max(high - low, 1e-6), 3)
-    low, high = math.floor(low / step) * step, math.ceil(high / step) * step
+    axis = Axis.holding(low, high, 3)
     first_s, last_s = known[0][0], known[-1][0]
 
     def at(value: float) -> float:
-        return round(BOTTOM - (value - low) / (high - low or 1.0) * (BOTTOM - TOP), 1)
+        return round(BOTTOM - axis.share(value) * (BOTTOM - TOP), 1)
 
     points = tuple(
         Whisker(
@@ -78,8 +77,7 @@ def drawn(course: Course | None, zero: bool = False) -> Drawn | None:
         )
         for t, three in known
     )
-    many = round((high - low) / step)
-    up = tuple(Tick(at(low + k * step), f"{low + k * step:g}") for k in range(many + 1))
+    up = tuple(Tick(at(level), f"{level:g}") for level in axis.levels())
     return Drawn(course.text, points, up, _date(first_s), _date(last_s))
 
 

@@ -7,9 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from html import escape
-from itertools import pairwise
 
-from analyzer.answers.hull import Asked, Hindcast
+from analyzer.answers.hull import Hindcast
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import (
     FlagView,
@@ -18,9 +17,9 @@ from analyzer.estimation.results import (
     SagAccount,
 )
 from analyzer.faces import format, sentences
+from analyzer.faces.charts import hindcast_svg
 from analyzer.faces.charts.svg import (
     Line,
-    Marks,
     chart,
     track,
 )
@@ -215,37 +214,8 @@ def _hindcast(past: Hindcast | None) -> Part:
     heading = "How far, as it was answered under way"
     if past is None or not past.rows:
         return Part(heading)
-    left = _spaced(past.rows)
-    bars = Marks("8 in 10 answers should lie within", _miles(left, 0), _miles(left, 2))
-    middle = [Line("middle", _miles(left, 1))]
-    times = [t for t, _ in left]
-    drawn = [chart("Distance still possible at that speed, nmi", times, middle, 1.0, bars)]
-    pairs = [row for row in past.rows if row.foreseen_m is not None and row.made_m is not None]
-    if len(pairs) > 1:
-        low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
-                     for k in (0, 2))  # fmt: skip
-        made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
-        marks = Marks("predicted for the energy then used", low, high, "how far that went",
-                      made)  # fmt: skip
-        drawn.append(chart("Foretold, and what came of it, nmi", [r.t_utc_s for r in pairs], [],
-                           1.0, marks))  # fmt: skip
-    return Part(heading, tuple(drawn), lines=(format.sentence(past.score.sentence),))
-
-
-def _spaced(rows: Sequence[Asked]) -> list[tuple[float, Asked | None]]:
-    """The rows with their times, and a gap where nothing was answered for longer than usual."""
-    times = [row.t_utc_s for row in rows]
-    usual = min((b - a for a, b in pairwise(times)), default=0.0)
-    out: list[tuple[float, Asked | None]] = []
-    for row in rows:
-        if out and row.t_utc_s - out[-1][0] > 1.5 * usual:
-            out.append((out[-1][0] + 0.5 * usual, None))
-        out.append((row.t_utc_s, row))
-    return out
-
-
-def _miles(rows: Sequence[tuple[float, Asked | None]], which: int) -> list[float | None]:
-    return [None if row is None else row.distance_m[which] / NMI for _, row in rows]
+    lines = (format.sentence(past.score.sentence),)
+    return Part(heading, hindcast_svg.charts(past.rows), lines=lines)
 
 
 def _ledger(review: ReviewAnswer) -> Rows:

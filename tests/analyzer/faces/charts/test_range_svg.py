@@ -4,18 +4,18 @@ import dataclasses
 
 import pytest
 
-from analyzer.faces.charts import range_svg
+from analyzer.faces.charts import range_svg, scale
 
 
 @pytest.mark.parametrize(
     ("span", "about", "step"), [(30, 4, 10), (15.9, 6, 5), (4, 6, 1), (0.9, 4, 0.5), (100, 5, 20)]
 )
 def test_nice_step_is_one_two_or_five(span, about, step):
-    assert range_svg.nice_step(span, about) == pytest.approx(step)
+    assert scale.nice_step(span, about) == pytest.approx(step)
 
 
 def test_ticks_stay_inside():
-    assert range_svg.ticks(6.2, 5, 1.7) == [2, 3, 4, 5, 6]
+    assert scale.ticks(6.2, 5, 1.7) == [2, 3, 4, 5, 6]
 
 
 def test_curve_marks_the_answer_itself_at_the_present_speed(invented):
