@@ -72,7 +72,7 @@ add_release() {
     # Everything it needs is loaded once, and the log's compressor works once: a library for another
     # processor shows here. (A PC without AVX2 loads the compressor and falls when it is used.)
     if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -I -c \
-        'import logger.daemon.recorder, analyzer.answers, analyzer.faces.web.app, logger.store.packing.codec as codec
+        'import logger.daemon.main, analyzer.answers, analyzer.faces.web.app, logger.store.packing.codec as codec
 codec.works()'; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
         rm -rf "$release"

@@ -48,7 +48,6 @@ UNITS = {
 # The command line also starts programs that are no question to a log.
 STARTS = {
     "record.py": {"logger.daemon", "logger.salvage"},
-    "main.py": {"logger.store"},  # tells a damaged log from a fault of ours
     "check.py": {"logger.discover"},  # the ports of this computer
     "play.py": {"replay"},
     "playback.py": {"replay"},

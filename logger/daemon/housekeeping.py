@@ -74,21 +74,32 @@ class Housekeeping:
         return min(int(SPARE_FRAC * usage.total), SPARE_BYTES) - usage.free
 
     def _drop_raw(self, wanted: int) -> bool:
-        """Removes the oldest raw files, each source's newest excepted; False where none is left."""
-        files = raw_files(self._raw)
-        newest = {path.name.rpartition("-")[0]: path for path in files}
-        gone = 0
-        for path in files:
-            if path in newest.values():
-                continue
-            gone += path.stat().st_size
-            path.unlink(missing_ok=True)
+        """Whether raw files were removed."""
+        gone = drop_oldest_raw(self._raw, wanted)
+        if gone:
             self._tell("the oldest raw copies are removed to make room")
-            if gone >= wanted:
-                break
-        return gone > 0
+        return gone
 
     def _tell(self, text: str) -> None:
         if text != self._told:
             log.warning("%s", text)
             self._told = text
+
+
+def drop_oldest_raw(folder: Path, wanted: int) -> bool:
+    """Removes the oldest raw files, each source's newest excepted, until `wanted` bytes are free.
+
+    Returns:
+        Whether one was removed.
+    """
+    files = raw_files(folder)
+    newest = {path.name.rpartition("-")[0]: path for path in files}
+    gone = 0
+    for path in files:
+        if path in newest.values():
+            continue
+        gone += path.stat().st_size
+        path.unlink(missing_ok=True)
+        if gone >= wanted:
+            break
+    return gone > 0

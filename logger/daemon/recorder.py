@@ -1,38 +1,33 @@
-"""The daemon: sources to the log, until it is stopped."""
+"""Sources to the log, until it is told to stop; `main.py` keeps one running."""
 
 import logging
 import queue
-import signal
 import sqlite3
-import sys
 import threading
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 from logger.boot_clock import boot_uid, mono_us, ntp_fix
-from logger.daemon import config, journal, source_kinds
-from logger.daemon.boat_watch import BoatWatch
+from logger.daemon import source_kinds
 from logger.daemon.config import RecorderConfig, SourceConfig
 from logger.daemon.feed import QUEUE_BATCHES, Feed
+from logger.daemon.full_disk import full_flag
 from logger.daemon.health import USUAL_BITRATE, Health
 from logger.daemon.housekeeping import Housekeeping
-from logger.daemon.process_memory import keep_small, settle, trim
+from logger.daemon.process_memory import settle, trim
 from logger.daemon.systemd import Service
 from logger.decode.counters import Counters
-from logger.errors import BoatFileError, DamagedLogError, LoggerError, StoreError
+from logger.errors import BoatFileError, StoreError
 from logger.reading import (
     Block,
     Item,
     Source,
     UtcFix,
 )
-from logger.salvage import aside
 from logger.salvage.page_check import PageCheck
 from logger.sources.raw_copy import RawFile
-from logger.store import FlagRecord, Store
+from logger.store import Store
 from logger.store.connect import may_succeed_later
-from logger.store.transaction import is_damage
 from logger.store.writer import Writer
 
 # How often health is written, at least and where something changed, and the system's clock asked;
@@ -203,7 +198,9 @@ class Recorder:
             since_us, self._full_since_us = self._full_since_us, None
             lost = writer.dropped + self._lost
             log.warning("the log can be written again; %d readings were not kept", lost)
-            self._write_aside(lambda: self._store.add_flag(_full_flag(since_us, lost)))
+            self._write_aside(
+                lambda: self._store.add_flag(full_flag(since_us, f"{lost} readings were not kept"))
+            )
 
     def _write_aside(self, act: Callable[[], object]) -> None:
         """Writes that recording does not hang on."""
@@ -265,95 +262,3 @@ def _bitrates(boat: RecorderConfig) -> dict[str, float]:
             usable = isinstance(rate, int | float) and rate > 0
             found[spec.name] = float(rate) if usable else USUAL_BITRATE  # type: ignore[arg-type]
     return found
-
-
-def _full_flag(since_us: int, lost: int) -> FlagRecord:
-    """The flag of a time in which the log could not be written; it is over when it is told."""
-    return FlagRecord(
-        number=None,
-        key="recorder/disk",
-        level="warning",
-        subject="log",
-        kind="disk_full",
-        title="The log could not be written for a while",
-        evidence=f"The disk was full or the log was held; {lost} readings were not kept.",
-        cause="The card is full, worn out, or something else holds the log.",
-        caution="What happened in that time is not in the log.",
-        first_action="Make room on the card: remove old raw files, or let old readings be thinned.",
-        raised_us=since_us,
-        cleared_us=time.time_ns() // 1000,
-    )
-
-
-def main(boat_path: Path | str, log_path: Path | str) -> int:
-    """Runs the daemon; the command line's way in. A changed boat file is used at once.
-
-    Returns:
-        0 after a stop, 2 where the boat file or the log cannot be used.
-    """
-    keep_small()
-    journal.set_up()
-    try:
-        boat: tuple[str, RecorderConfig] | None = _read(Path(boat_path))
-        path = Path(log_path)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        told: list[int] = []  # signals
-        if path.is_file():
-            aside.begin_salvage(path)  # what an earlier run has not finished
-        while boat and not told:
-            try:
-                with Store.open(path, write=True) as store:
-                    boat = _record(*boat, Path(boat_path), store, told)
-            except (DamagedLogError, sqlite3.DatabaseError) as error:
-                _begin_anew(path, error)
-    except LoggerError as error:
-        print(f"keelwatt record: {error}", file=sys.stderr)
-        return 2
-    return 0
-
-
-def _begin_anew(path: Path, error: Exception) -> None:
-    """Sets a damaged log aside and begins a new one, which says so.
-
-    Raises:
-        Exception: The error itself, where it is no damage, or the file no log of ours.
-        StoreError: The new log cannot be made.
-    """
-    cause = error.__cause__ or error
-    damaged = isinstance(error, DamagedLogError) or is_damage(error)
-    old = aside.set_aside(path) if damaged else None
-    if old is None:
-        raise error
-    log.error("the log is damaged (%s); it is kept as %s, a new one begins", cause, old.name)
-    with Store.open(path, write=True) as store:
-        store.add_flag(aside.flag_of(old, str(cause)))
-    aside.begin_salvage(path)
-
-
-def _read(path: Path) -> tuple[str, RecorderConfig]:
-    """A boat file's text, and what it says. Raises BoatFileError."""
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError):
-        text = ""  # what is the matter is said below
-    return text, config.load(path)
-
-
-def _record(
-    text: str, boat: RecorderConfig, path: Path, store: Store, told: list[int]
-) -> tuple[str, RecorderConfig] | None:
-    """One recorder, as long as the boat file stays as it is; who goes on, as `Recorder.run`."""
-    store.save_boat(text, time.time_ns() // 1000)
-    recorder = Recorder(boat, store)
-
-    def stop(number: int, _: object) -> None:
-        told.append(number)
-        recorder.stop()
-
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, stop)
-    watch = BoatWatch(path, text, recorder.give_way, recorder.refuse)
-    try:
-        return recorder.run()
-    finally:
-        watch.stop()

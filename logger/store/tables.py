@@ -16,7 +16,7 @@ from typing import Any
 from logger.errors import StoreError
 from logger.store import spare
 from logger.store.records import FlagRecord, HealthRecord, Learned, Table, TripRecord
-from logger.store.transaction import snapshot, transaction
+from logger.store.transaction import damage_said, snapshot, transaction
 
 TABLES = ("boatfile", "flag", "health", "learned", "trip")
 _FLAG_COLUMNS = tuple(f.name for f in fields(FlagRecord))
@@ -65,7 +65,7 @@ class SmallTables:
             yield self._db
 
     def _rows(self, statement: str, values: list[Any]) -> list[tuple[Any, ...]]:
-        with self._lock:
+        with self._lock, damage_said():
             return self._db.execute(statement, values).fetchall()
 
     # -- as they are, for another log -----------------------------------------------------------

@@ -14,32 +14,40 @@ WHAT_TO_DO = (
 
 @contextmanager
 def transaction(db: sqlite3.Connection) -> Iterator[None]:
-    """Takes the write lock at once; rolls back on any exception."""
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
-        raise
+    """Takes the write lock at once; rolls back on any exception. Raises DamagedLogError."""
+    with damage_said():
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            db.execute("COMMIT")
+        except BaseException:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
 
 
 @contextmanager
 def snapshot(db: sqlite3.Connection) -> Iterator[None]:
     """Several reads that see one state of the log. Raises DamagedLogError."""
-    db.execute("BEGIN")
+    with damage_said():
+        db.execute("BEGIN")
+        try:
+            yield
+        finally:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+
+
+@contextmanager
+def damage_said() -> Iterator[None]:
+    """SQLite's word of damaged pages as our own error. Raises DamagedLogError."""
     try:
         yield
     except sqlite3.DatabaseError as error:
-        if is_damage(error):
-            raise DamagedLogError(
-                f"pages of the log are damaged ({error}): {WHAT_TO_DO}"
-            ) from error
-        raise
-    finally:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
+        if not is_damage(error):
+            raise
+        what = f"pages of the log are damaged ({error})"
+        raise DamagedLogError(f"{what}: {WHAT_TO_DO}") from error
 
 
 def is_damage(error: BaseException) -> bool:

@@ -92,5 +92,5 @@ def resident_bytes() -> int:
 
 
 if __name__ == "__main__":
-    keep_small()  # as recorder.main does
+    keep_small()  # as `keelwatt record` does
     child(Path(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3]))

@@ -31,7 +31,7 @@ from logger.errors import StoreError
 from logger.reading import UtcFix
 from logger.sources import raw_copy
 from logger.sources.frame_readers import SocketCanReader
-from logger.store import Store, due
+from logger.store import FlagRecord, Store, due
 
 EVER = (-(2**62), 2**62)
 GARBAGE_S = 300.0 if os.environ.get("KEELWATT_FULL") else 2.0
@@ -178,6 +178,66 @@ def test_a_full_disk_stops_recording_says_so_and_goes_on(
     assert run.values("water_temp_c") == [*sent, 30.0]  # memory held those of the meantime
     assert counters["reconnects"] == counters["internal"] == 0
     assert run.store._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+BOAT = """
+name = "Test boat"
+hull = {{ waterline_m = 7.0, beam_waterline_m = 2.2, draught_m = 1.2, displacement_kg = 3000.0 }}
+pack = {{ chemistry = "lfp", cells_in_series = 16, rated_capacity_ah = 100.0 }}
+motor = {{ rated_power_w = 5000.0 }}
+[[source]]
+name = "gps"
+kind = "nmea0183"
+options = {{ udp = {port}, raw = true }}
+"""
+
+
+@pytest.mark.parametrize("with_raw", [True, False])
+def test_a_disk_full_at_the_start_is_said_and_recording_begins_when_there_is_room(
+    small_disk: Path, tmp_path: Path, with_raw: bool
+):
+    port = free_port()
+    boat = tmp_path / "boat.toml"
+    boat.write_text(BOAT.format(port=port))
+    raw = small_disk / "raw"
+    raw.mkdir()
+    if with_raw:
+        for n in range(1, 5):
+            (raw / f"gps-{n:04d}.log").write_bytes(bytes(500_000))
+    fill(small_disk / "stuff")
+    log = small_disk / "boat.sqlite"
+    program = [sys.executable, "-c", RECORD, str(boat), str(log)]
+    with subprocess.Popen(program, stderr=subprocess.PIPE, text=True) as recorder:
+        try:
+            assert recorder.stderr
+            said = recorder.stderr.readline()
+            assert "the disk is full" in said
+            if with_raw:
+                assert "the oldest raw copies are removed" in said
+            else:
+                assert "recording waits" in said
+                (small_disk / "stuff").unlink()
+            until = time.monotonic() + 30
+            while not flags_of(log):
+                assert recorder.poll() is None
+                assert time.monotonic() < until
+                time.sleep(0.1)
+        finally:
+            recorder.terminate()
+    (flag,) = flags_of(log)
+    assert flag.kind == "disk_full"
+    assert "nothing was recorded" in flag.evidence
+    assert not with_raw or (raw / "gps-0004.log").exists()  # the newest of a source stays
+
+
+def flags_of(log: Path) -> list[FlagRecord]:
+    if not log.is_file() or not log.stat().st_size:
+        return []
+    try:
+        with Store.open(log) as store:
+            return store.flags()
+    except StoreError:
+        return []
 
 
 # -- the wall clock jumps -----------------------------------------------------------------------
@@ -329,7 +389,7 @@ def test_garbage_at_full_rate_on_a_bus_and_a_line_at_once(
 
 KILLS = 40 if os.environ.get("KEELWATT_FULL") else 2
 APART_S = 0.02
-RECORD = "import sys; from logger.daemon.recorder import main; sys.exit(main(*sys.argv[1:]))"
+RECORD = "import sys; from logger.daemon.main import run; sys.exit(run(*sys.argv[1:]))"
 
 
 def kill_one(boat_file: Path, log: Path, port: int, after_s: float) -> tuple[list[float], float]:

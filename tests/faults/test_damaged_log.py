@@ -294,4 +294,4 @@ def test_a_reader_of_a_damaged_log_says_what_to_do(
         said = capsys.readouterr().err
         assert "damaged" in said
         assert "keelwatt salvage" in said
-        assert said.count("\n") == 1
+        assert "Traceback" not in said

@@ -78,12 +78,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if error.filename is None:
             raise
         return _refuse(f"{error.filename}: {error.strerror}")
-    except Exception as error:
-        from logger.store.transaction import WHAT_TO_DO, is_damage
-
-        if not is_damage(error):
-            raise
-        return _refuse(f"pages of the log are damaged ({error}): {WHAT_TO_DO}")
 
 
 def _end(*_: object) -> None:

@@ -8,13 +8,13 @@ from analyzer.faces.cli.options import Command, arg
 
 
 def _record(options: argparse.Namespace) -> int:
-    from logger.daemon import recorder
+    from logger.daemon.main import run
 
     found = opt.find_places(options)
     if found.boat is None:
         opt.tell_user("keelwatt record: there is no boat file; name one with --boat FILE")
         return 2
-    return recorder.main(found.boat, found.log)
+    return run(found.boat, found.log)
 
 
 def _salvage(options: argparse.Namespace) -> int:

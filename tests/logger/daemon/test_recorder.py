@@ -334,7 +334,7 @@ def test_a_changed_boat_file_is_used_at_once_and_a_wrong_one_is_not(tmp_path: Pa
     ports = free_port(), free_port()
     path, log = tmp_path / "boat.toml", tmp_path / "log.sqlite"
     path.write_text(BOAT_TEXT.replace("PORT", str(ports[0])))
-    code = "import sys; from logger.daemon.recorder import main; sys.exit(main(*sys.argv[1:]))"
+    code = "import sys; from logger.daemon.main import run; sys.exit(run(*sys.argv[1:]))"
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as systemd:
         systemd.bind(str(tmp_path / "notify"))
         systemd.settimeout(60)
@@ -385,7 +385,7 @@ def test_a_changed_boat_file_is_used_at_once_and_a_wrong_one_is_not(tmp_path: Pa
 def test_sigterm_ends_the_process_within_two_seconds(tmp_path: Path):
     port = free_port()
     (tmp_path / "boat.toml").write_text(BOAT_TEXT.replace("PORT", str(port)))
-    code = "import sys; from logger.daemon.recorder import main; sys.exit(main(*sys.argv[1:]))"
+    code = "import sys; from logger.daemon.main import run; sys.exit(run(*sys.argv[1:]))"
     log = tmp_path / "log.sqlite"
     process = subprocess.Popen(
         [sys.executable, "-c", code, str(tmp_path / "boat.toml"), str(log)],
