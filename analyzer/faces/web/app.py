@@ -32,7 +32,6 @@ from analyzer.faces.charts import chart_api, columns
 from analyzer.faces.web import (
     compare_page,
     downloads,
-    flag_stream,
     header_middleware,
     live,
     page,
@@ -64,7 +63,6 @@ from logger.units import KN
 ROUTERS = (
     downloads.router,
     pages.router,
-    flag_stream.router,
     downloads.paper,
     chart_api.router,
     pairing_page.router,
@@ -137,34 +135,34 @@ def range_left(
     return _json(log_of(request).range_left(speed_mps, stream, home, wind))
 
 
-@router.get("/trips", response_model=tuple[TripRow, ...])
-def trips(request: Request) -> Any:
-    """The trips in the log, oldest first."""
-    return _json(log_of(request).trips())
+PLAIN: dict[str, Any] = {
+    "trips": tuple[TripRow, ...],
+    "cells": CellsAnswer,
+    "cables": CablesAnswer,
+    "hull": HullAnswer,
+    "flags": tuple[FlagView, ...],
+    "check": CheckAnswer,
+}
+
+
+def _plain(name: str) -> None:
+    """A question without parameters: asked of the log by its own name."""
+
+    def ask(request: Request) -> Any:
+        return _json(getattr(log_of(request), name)())
+
+    said = (getattr(Log, name).__doc__ or "").partition("\n")[0]
+    router.add_api_route(f"/{name}", ask, response_model=PLAIN[name], name=name, description=said)
+
+
+for _name in PLAIN:
+    _plain(_name)
 
 
 @router.get("/review/{number}", response_model=ReviewAnswer)
 def review(request: Request, number: TripNumber) -> Any:
     """One trip explained."""
     return _json(log_of(request).review(number))
-
-
-@router.get("/cells", response_model=CellsAnswer)
-def cells(request: Request) -> Any:
-    """Health of the cells."""
-    return _json(log_of(request).cells())
-
-
-@router.get("/cables", response_model=CablesAnswer)
-def cables(request: Request) -> Any:
-    """Health of the cables."""
-    return _json(log_of(request).cables())
-
-
-@router.get("/hull", response_model=HullAnswer)
-def hull(request: Request) -> Any:
-    """Power against speed, and what growth on the bottom costs."""
-    return _json(log_of(request).hull())
 
 
 @router.get("/hindcast/{number}", response_model=HindcastAnswer)
@@ -185,21 +183,9 @@ async def plan(
     """Whether the passage along a route works; the body is a GPX file. It changes nothing."""
     route = await read_body(request, plan_page.MOST_BYTES)
     answer, _ = await run_in_threadpool(
-        plan_page.ask, log_of(request), wish.of, {"route": route or b"<nothing/>"}
+        plan_page.ask, log_of(request), wish, {"route": route or b"<nothing/>"}
     )
     return _json(answer)
-
-
-@router.get("/flags", response_model=tuple[FlagView, ...])
-def flags(request: Request) -> Any:
-    """All flags."""
-    return _json(log_of(request).flags())
-
-
-@router.get("/check", response_model=CheckAnswer)
-def check(request: Request) -> Any:
-    """What arrives, what is wrong, what can be answered."""
-    return _json(log_of(request).check())
 
 
 @router.get("/plot/{number}", response_model=Plot)

@@ -9,18 +9,20 @@ import asyncio
 import importlib
 import json
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
 from starlette.concurrency import run_in_threadpool
 
 from analyzer.answers import Log
-from analyzer.estimation.results import RangeAnswer
+from analyzer.answers.flags import Changes, as_json
+from analyzer.estimation.results import FlagView, RangeAnswer
 from analyzer.faces import format
 from analyzer.faces.charts import columns
 
-BEAT_S = 1.0
+BEAT_S = 1.0  # between events
+QUIET_S = 15.0  # a sign of life at least this often, before proxies give up; assumed
 STALE_S = 15.0  # data older than this are not "now"; common practice, no source
 PAST_S = 12 * 3600.0  # older than this, somebody reads an old log and knows it
 
@@ -133,6 +135,22 @@ class Feed:
         return Shown(
             self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
         )
+
+
+async def flag_events(ask: Callable[[], Sequence[FlagView]]) -> AsyncIterator[bytes]:
+    """Flags as they are raised, get worse, are seen and cleared: server-sent events, one for each
+    change; a comment now and then while all is quiet.
+    """
+    changes, quiet_s = Changes(), 0.0
+    while True:
+        found = changes.of(await run_in_threadpool(ask))
+        for action, flag in found:
+            yield f"event: {action}\ndata: {as_json(action, flag)}\n\n".encode()
+        quiet_s = 0.0 if found else quiet_s + BEAT_S
+        if quiet_s >= QUIET_S:
+            quiet_s = 0.0
+            yield b": still here\n\n"
+        await asyncio.sleep(BEAT_S)
 
 
 class Keeper:

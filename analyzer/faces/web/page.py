@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Hashable
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +18,13 @@ from analyzer.answers.memory import Memory
 from analyzer.errors import AnalyzerError
 from analyzer.faces import format, sentences
 from analyzer.faces.charts import range_svg
-from analyzer.faces.web import header_middleware, sun
+from analyzer.faces.web import header_middleware
 from logger.errors import LoggerError
 
 _HERE = Path(__file__).parent.parent
 LOOKS = ("sun", "day", "night", "contrast")
-CHECK_SUN_S = 60.0
+CHECK_SUN_S = 60.0  # assumed
+TWILIGHT_DEG = -6.0  # below it a lamp is needed: end of civil twilight, by definition
 
 
 def _sentence(text: str) -> Markup:
@@ -121,4 +123,18 @@ class Sun:
             place, now_s = self._log.place(), self._log.now_utc_s()
         except (AnalyzerError, LoggerError):
             return "day"
-        return "night" if place and sun.dark(place[0], place[1], now_s) else "day"
+        return "night" if place and dark(place[0], place[1], now_s) else "day"
+
+
+def dark(latitude_deg: float, longitude_deg: float, utc_s: float) -> bool:
+    """Whether the sun stands lower than civil twilight.
+
+    Args:
+        latitude_deg, longitude_deg: North and east positive.
+        utc_s: Seconds since 1970.
+    """
+    from astral import Observer
+    from astral.sun import elevation
+
+    moment = datetime.fromtimestamp(utc_s, UTC)
+    return elevation(Observer(latitude_deg, longitude_deg), moment) < TWILIGHT_DEG

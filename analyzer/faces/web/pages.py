@@ -63,6 +63,13 @@ async def stream(request: Request) -> Response:
     return StreamingResponse(feed.events(), media_type="text/event-stream")
 
 
+@router.get("/flags/live")
+async def flag_stream(request: Request) -> Response:
+    """Flags as they are raised, get worse, are seen and cleared."""
+    events = live.flag_events(log_of(request).flags)
+    return StreamingResponse(events, media_type="text/event-stream")
+
+
 @router.post("/flag/{number}/seen")
 def seen(request: Request, number: int) -> Response:
     """Somebody has seen a flag."""

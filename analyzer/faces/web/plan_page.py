@@ -2,9 +2,7 @@
 
 import math
 import tempfile
-from collections.abc import Callable
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,13 +15,13 @@ from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
 from analyzer.faces.charts import range_svg
 from analyzer.faces.web import waypoints
+from analyzer.faces.web.api.plan import PlanQuestion
 from analyzer.faces.web.page import log_of, remembered, render
 from analyzer.faces.web.set_up.forms import FormError, check_length
 from logger.errors import LoggerError
-from logger.units import KN
 
 if TYPE_CHECKING:
-    from analyzer.answers.passage import PlanAnswer, PlanWish, Wind
+    from analyzer.answers.passage import PlanAnswer
 
 MOST_TRACKS, TRACK_POINTS = 6, 400
 MOST_BYTES = 5_000_000
@@ -76,70 +74,43 @@ def _answer(request: Request, written: dict[str, str], files: dict[str, bytes]) 
             raise FormError("choose a GPX file with the route, or give two places or more")
         files["route"] = waypoints.gpx(drawn).encode()
     log = log_of(request)
-    wish_of = partial(_wish, written)
-    answer, written["places"] = ask(log, wish_of, files)
+    answer, written["places"] = ask(log, _wish(written), files)
     start = _share(written, "charge_percent", "the charge")
     if start is None:
         start = log.range_left().charge.mid
     return _page(request, written, answer=answer, start=start)
 
 
-def ask(
-    log: Log, wish_of: Callable[[Path, Path | None], "PlanWish"], files: dict[str, bytes]
-) -> "tuple[PlanAnswer, str]":
+def ask(log: Log, question: PlanQuestion, files: dict[str, bytes]) -> "tuple[PlanAnswer, str]":
     """The answer and the route's places as text; what was sent is not kept.
 
     Args:
-        wish_of: Makes the wish, given where the route and the table of streams lie.
+        files: "route", and "stream_table" where there is one.
     """
     with tempfile.TemporaryDirectory() as folder:
         kept = {name: Path(folder) / name for name, content in files.items() if content}
         for name, path in kept.items():
             path.write_bytes(files[name])
         try:
-            answer = log.plan(wish_of(kept["route"], kept.get("stream_table")))
+            answer = log.plan(question.of(kept["route"], kept.get("stream_table")))
             return answer, waypoints.text(waypoints.read(kept["route"]))
         except AnalyzerError as error:
             raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
 
 
-def _wish(written: dict[str, str], route: Path, stream_table: Path | None) -> "PlanWish":
-    from analyzer.answers.passage import PlanWish
-
-    speed_kn = _number(written, "speed_kn", "the speed in knots", 0.5, 30)
-    return PlanWish(
-        route=route,
-        departure_s=_utc(written.get("depart", "")),
-        speeds_mps=None if speed_kn is None else (speed_kn * KN,),
-        stream_table=stream_table,
-        wind=told_wind(
-            _number(written, "wind_kn", "the wind's knots", 0, 60),
-            _number(written, "wind_from_deg", "where the wind comes from", 0, 360),
-        ),
-        arrive_by_s=_utc(written.get("arrive_by", "")),
+def _wish(written: dict[str, str]) -> PlanQuestion:
+    """What the form says, in the HTTP API's own terms."""
+    return PlanQuestion(
+        depart_utc_s=_utc(written.get("depart", "")),
+        arrive_by_utc_s=_utc(written.get("arrive_by", "")),
+        speed_kn=_number(written, "speed_kn", "the speed in knots", 0.5, 30),
         charge_frac=_share(written, "charge_percent", "the charge"),
         reserve_frac=_share(written, "reserve_percent", "the reserve"),
-        stream=told_stream(
-            _number(written, "stream_kn", "the stream's knots", 0, 20),
-            _number(written, "stream_toward_deg", "where the stream goes", 0, 360),
-        ),
+        stream_kn=_number(written, "stream_kn", "the stream's knots", 0, 20),
+        toward_deg=_number(written, "stream_toward_deg", "where the stream goes", 0, 360),
+        wind_kn=_number(written, "wind_kn", "the wind's knots", 0, 60),
+        from_deg=_number(written, "wind_from_deg", "where the wind comes from", 0, 360),
     )
-
-
-def told_wind(wind_kn: float | None, from_deg: float | None) -> "Wind | None":
-    """A wind that was told: less sure than a sensor's. None where half of it is missing."""
-    from analyzer.answers.passage import forecast
-
-    if wind_kn is None or from_deg is None:
-        return None
-    return forecast(wind_kn * KN, from_deg % 360)
-
-
-def told_stream(stream_kn: float | None, toward_deg: float | None) -> tuple[float, float] | None:
-    """A stream that was told; None where half of it is missing."""
-    if stream_kn is None or toward_deg is None:
-        return None
-    return stream_kn * KN, toward_deg % 360
 
 
 def _share(written: dict[str, str], name: str, what: str) -> float | None:

@@ -5,8 +5,7 @@ from typing import Any
 
 from pydantic import BaseModel, Field
 
-from analyzer.answers.passage import PlanWish
-from analyzer.faces.web import plan_page
+from analyzer.answers.passage import PlanWish, forecast
 from logger.units import KN
 
 GPX_BODY: dict[str, Any] = {
@@ -32,15 +31,20 @@ class PlanQuestion(BaseModel):
     from_deg: float | None = Field(None, ge=0, le=360, description="where the wind comes from")
 
     def of(self, route: Path, stream_table: Path | None) -> PlanWish:
-        """The wish in SI units, for a route that lies somewhere."""
+        """The wish in SI units, for a route that lies somewhere; half a wind is none."""
+        wind, stream = (self.wind_kn, self.from_deg), (self.stream_kn, self.toward_deg)
         return PlanWish(
             route=route,
             departure_s=self.depart_utc_s,
             speeds_mps=None if self.speed_kn is None else (self.speed_kn * KN,),
             stream_table=stream_table,
-            wind=plan_page.told_wind(self.wind_kn, self.from_deg),
+            wind=None if None in wind else forecast(*_si(*wind)),
             arrive_by_s=self.arrive_by_utc_s,
             charge_frac=self.charge_frac,
             reserve_frac=self.reserve_frac,
-            stream=plan_page.told_stream(self.stream_kn, self.toward_deg),
+            stream=None if None in stream else _si(*stream),
         )
+
+
+def _si(speed_kn: float | None, degrees: float | None) -> tuple[float, float]:
+    return (speed_kn or 0.0) * KN, (degrees or 0.0) % 360

@@ -13,7 +13,7 @@ import pytest
 from analyzer.answers import Log
 from analyzer.answers.flags import Changes
 from analyzer.faces.cli.main import main
-from analyzer.faces.web import flag_stream
+from analyzer.faces.web import live
 from analyzer.faces.web.app import create_app
 from logger.store import Store
 from logger.store.records import FlagRecord
@@ -93,14 +93,14 @@ def test_follow_says_what_happens_as_it_happens(places):
 
 
 def test_the_stream_sends_each_change_once(invented, monkeypatch):
-    monkeypatch.setattr(flag_stream, "BEAT_S", 0.01)
+    monkeypatch.setattr(live, "BEAT_S", 0.01)
     one = invented.flag(1, "warning")
     asked = iter([[], [one], [one], [dataclasses.replace(one, seen_utc_s=5.0)],
                   [dataclasses.replace(one, seen_utc_s=5.0, cleared_utc_s=9.0)]])  # fmt: skip
 
     async def read():
         got = []
-        async for event in flag_stream.events(lambda: next(asked)):
+        async for event in live.flag_events(lambda: next(asked)):
             got.append(event.decode())
             if len(got) == 3:
                 return got
@@ -111,11 +111,11 @@ def test_the_stream_sends_each_change_once(invented, monkeypatch):
 
 
 def test_a_quiet_stream_shows_that_it_lives(monkeypatch):
-    monkeypatch.setattr(flag_stream, "BEAT_S", 0.01)
-    monkeypatch.setattr(flag_stream, "QUIET_S", 0.05)
+    monkeypatch.setattr(live, "BEAT_S", 0.01)
+    monkeypatch.setattr(live, "QUIET_S", 0.05)
 
     async def read():
-        async for event in flag_stream.events(list):
+        async for event in live.flag_events(list):
             return event
 
     start = time.monotonic()

@@ -70,7 +70,7 @@ def test_too_long_a_file_is_refused_before_it_is_read(client):
 
 def test_charge_along_the_way_is_in_proportion(invented):
     way = range_svg.along(invented.PLAN.plan.legs, 0.64, 0.2)
-    points = [tuple(map(float, xy.split())) for xy in way.middle[1:].split(" L")]
+    points = [tuple(map(float, xy.split())) for xy in way.middle[1:].split("L")]
     assert [x for x, _ in points] == pytest.approx([40, 40 + 350 / 3, 390], abs=0.1)
     heights = [(172 - y) / 152 for _, y in points]
     assert heights == pytest.approx([0.64, 0.58, 0.44], abs=0.001)

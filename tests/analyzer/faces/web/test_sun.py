@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from analyzer.faces.web import sun
+from analyzer.faces.web import page
 
 
 @pytest.mark.parametrize(
@@ -24,4 +24,4 @@ from analyzer.faces.web import sun
     ],
 )
 def test_dark_is_beyond_civil_twilight(place, moment, dark):
-    assert sun.dark(*place, datetime(*moment, tzinfo=UTC).timestamp()) is dark
+    assert page.dark(*place, datetime(*moment, tzinfo=UTC).timestamp()) is dark
