@@ -11,8 +11,13 @@ from analyzer.estimation.results import (
     CheckAnswer,
     QuestionRow,
 )
+from analyzer.grounds.decide import grounds
 from analyzer.grounds.wiring_tests import wiring_tests
+from analyzer.hull.steady import CHANNELS as STEADY
 from analyzer.pack.shunt_sense import Test
+from analyzer.range.inputs import NOW_S, now
+from analyzer.series.log import pack_channels
+from analyzer.series.series import load
 from logger import channels
 from logger.boat import Boat
 from logger.store import Store
@@ -41,14 +46,29 @@ def check(
     found = [test.finding for test in tests if test.finding is not None]
     if store:
         found += _reception(store, rows)
+    standings = _standings(store, boat, found) if store else coverage.Standings()
     return CheckAnswer(
         boat=boat.name,
         devices=tuple(devices),
         channels=rows,
         missing_channels=coverage.missing(boat, arriving),
         findings=(*found, *boat_findings.findings(boat)),
-        questions=(*coverage.questions(boat, arriving), *map(_test_row, tests)),
+        questions=(*coverage.questions(boat, arriving, standings), *map(_test_row, tests)),
+        grounds=standings.rows,
     )
+
+
+def _standings(store: Store, boat: Boat, found: Sequence[Detection]) -> coverage.Standings:
+    """How the log's inputs stand, and what of it keeps the range from being told."""
+    span = store.span()
+    if span is None:
+        return coverage.Standings()
+    end_us = span[1] + 1
+    last = load(store, (*pack_channels(boat), *STEADY), end_us - round(NOW_S * 1e6), end_us)
+    wrong = any(finding.kind == "shunt_reversed" for finding in found)
+    why = "a pack current with the right sign" if wrong else ""
+    steady = now(last, boat) is not None
+    return coverage.Standings(grounds(store, boat, end_us), end_us / 1e6, steady, why)
 
 
 def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Detection, ...]:

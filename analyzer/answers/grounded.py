@@ -6,12 +6,11 @@ from dataclasses import replace
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.ground import Ground, broken, standing_of
 from analyzer.estimation.results import RangeAnswer
-from analyzer.grounds.decide import grounds
+from analyzer.grounds.decide import charge_lost, grounds
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
 from logger.units import HOUR_S
 
-SILENT_S = 300.0  # at half the capacity an hour that is 4 % of charge: beyond, it is not known
 OLD_S = 120.0  # an answer of readings this old is not of now
 MOST = 3  # grounds named in one clause
 RANGE_INPUTS = (
@@ -32,7 +31,7 @@ def charge_of(
 ) -> PackPosterior | None:
     """The charge as it may be used: followed, else told by a device, else None.
 
-    A charge whose current fell silent more than `SILENT_S` ago is not one of now.
+    A charge whose current fell silent a while ago is not one of now (`charge_lost`).
     """
     ground = standing_of(rows, "charge")
     if ground is None:
@@ -40,12 +39,8 @@ def charge_of(
     if ground.standing == "told by a device":
         gauge = ctx.store.last(ground.channel)
         return known(ctx.boat.pack, gauge[1], GAUGE_SD, t_us=end_us) if gauge else None
-    current = standing_of(rows, "pack current")
-    silent = ground.standing == "measured until" or (
-        current is not None and current.standing == "measured until"
-    )
-    since_s = end_us / 1e6 - ((current or ground).until_utc_s or 0.0)
-    return None if silent and since_s > SILENT_S else followed
+    lost = charge_lost(rows, end_us / 1e6)
+    return followed if lost is None or lost.standing == "assumed" else None
 
 
 def words(ground: Ground, now_s: float, verb: bool = False) -> str:

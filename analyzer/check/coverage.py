@@ -1,9 +1,11 @@
 """Which questions the arriving channels can answer, and what one more sensor would buy."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from analyzer.estimation.ground import Ground, standing_of
 from analyzer.estimation.results import QuestionRow
+from analyzer.grounds.decide import charge_lost
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 
@@ -18,10 +20,11 @@ class Need:
 
     text: str
     any_of: tuple[str, ...]
+    refused: str = ""  # why it is of no use though it arrives
 
     def met(self, arriving: Arriving) -> bool:
-        """Whether it arrives."""
-        return any(name in arriving for name in self.any_of)
+        """Whether it arrives, and is of use."""
+        return not self.refused and any(name in arriving for name in self.any_of)
 
 
 VOLTAGE = Need("pack voltage", ("pack_voltage_v",))
@@ -51,21 +54,65 @@ def probes_need(boat: Boat) -> Need:
     return Need("a temperature probe on a cable", names)
 
 
-def questions(boat: Boat, arriving: Arriving) -> tuple[QuestionRow, ...]:
+@dataclass(frozen=True)
+class Standings:
+    """How a log's inputs stand at its end.
+
+    Args:
+        rows: Of every input; empty without a log.
+        end_s: The log's end, on the timeline.
+        steady: Whether the boat motors steadily, so that its speed is asked for.
+        reversed: Why the pack's current is not believed; empty where it is.
+    """
+
+    rows: tuple[Ground, ...] = ()
+    end_s: float = 0.0
+    steady: bool = False
+    reversed: str = ""
+
+
+def questions(
+    boat: Boat, arriving: Arriving, standings: Standings | None = None
+) -> tuple[QuestionRow, ...]:
     """Each question, whether it can be answered, from what, and what would make it better."""
-    return tuple(_row(text, needs, better, arriving) for text, needs, better in _asked(boat))
+    asked = _asked(boat, standings or Standings())
+    return tuple(_row(text, needs, better, arriving) for text, needs, better in asked)
 
 
 Better = tuple[tuple[Need, str], ...]
 
 
-def _asked(boat: Boat) -> Iterator[tuple[str, tuple[Need, ...], Better]]:
-    pack = (VOLTAGE, CURRENT)
-    yield "How much charge is left?", pack, ()
+def charge_needs(standings: Standings) -> tuple[Need, ...]:
+    """What tells the charge: the pack's own meters, or what stands in for them."""
+    charge = standing_of(standings.rows, "charge")
+    if standings.reversed:
+        return (replace(CURRENT, refused=standings.reversed),)
+    if charge is None or charge.standing == "assumed":
+        return (VOLTAGE, CURRENT)
+    lost = charge_lost(standings.rows, standings.end_s)
+    if lost is not None:
+        silent_s = standings.end_s - (lost.until_utc_s or 0.0)
+        return (replace(CURRENT, refused=f"pack current, silent for {silent_s / 60:.0f} min"),)
+    if charge.standing == "told by a device":
+        return (Need("a device's own gauge", (charge.channel,)),)
+    if charge.standing == "bridged by":
+        return (Need(charge.by, ("controller_current_a",)),)
+    volts = standing_of(standings.rows, "pack voltage")
+    return (CURRENT,) if volts is None else (VOLTAGE, CURRENT)
+
+
+def _asked(boat: Boat, standings: Standings) -> Iterator[tuple[str, tuple[Need, ...], Better]]:
+    pack, charge = (VOLTAGE, CURRENT), charge_needs(standings)
+    yield "How much charge is left?", charge, ()
     stream = ((HEADING, "the stream is told from the boat"), (THROUGH, "so is its own speed"))
-    yield "How far will it take us, and which speed goes furthest?", (*pack, GROUND), stream
+    ground = ((GROUND, "it is tied to the ground"),)
+    speed = standing_of(standings.rows, "speed over ground")
+    wrong = standings.steady and speed is not None and speed.standing == "contradicted by"
+    sound = (replace(GROUND, refused="a ground speed that agrees with the positions"),)
+    far = (*charge, *(sound if wrong else ()))
+    yield "How far will it take us, and which speed goes furthest?", far, ground + stream
     home = () if boat.home else (Need("a [home] in the boat file", ()),)
-    yield "Can we get home, and when must we turn?", (*pack, POSITION, *home), stream
+    yield "Can we get home, and when must we turn?", (*charge, POSITION, *home), stream
     yield "What is the stream doing?", (GROUND, HEADING, THROUGH), ((WATER, "it is measured"),)
     cells = cells_need(boat)
     yield "Is a cell falling behind the others?", (*pack, cells), ()
@@ -89,7 +136,7 @@ def _asked(boat: Boat) -> Iterator[tuple[str, tuple[Need, ...], Better]]:
 
 
 def _row(text: str, needs: tuple[Need, ...], better: Better, arriving: Arriving) -> QuestionRow:
-    lacking = [need.text for need in needs if not need.met(arriving)]
+    lacking = [need.refused or need.text for need in needs if not need.met(arriving)]
     if lacking:
         return QuestionRow(text, False, f"wants {_listed(lacking)}")
     used = f"from {_listed([need.text for need in needs])}"

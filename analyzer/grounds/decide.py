@@ -4,11 +4,12 @@ A channel is measured now while its newest reading is no older than ten of its o
 the flag for silence has it. What is contradicted was found by `plausible`.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.estimation.ground import Ground, Standing
+from analyzer.estimation.ground import Ground, Standing, standing_of
 from analyzer.grounds.plausible import contradictions
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
@@ -36,6 +37,10 @@ INPUTS = {
 }
 
 
+# At half the capacity an hour that is 4 % of charge: beyond, it is not known; assumed.
+SILENT_S = 300.0
+
+
 @dataclass(frozen=True)
 class Read:
     """When an input was last read, by which channel, and how often it comes. [µs], [s]"""
@@ -57,6 +62,20 @@ def grounds(store: Store, boat: Boat, end_us: int) -> tuple[Ground, ...]:
     rows = {**direct, **_stand_ins(direct, boat)}
     rows["charge"] = _charge(rows, wrong.get("charge", ""))
     return tuple(rows[name] for name in (*_inputs(boat), "charge") if name in rows)
+
+
+def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
+    """What leaves no charge of now: nothing measures it, or what did fell silent; None: known."""
+    charge, current = standing_of(rows, "charge"), standing_of(rows, "pack current")
+    if charge is None or charge.standing == "assumed":
+        return charge
+    if charge.standing == "told by a device":
+        return None
+    silent = next((g for g in (charge, current) if g and g.standing == "measured until"), None)
+    if silent is None:
+        return None
+    since_s = end_s - ((current or silent).until_utc_s or 0.0)
+    return silent if since_s > SILENT_S else None
 
 
 def _inputs(boat: Boat) -> dict[str, tuple[str, ...]]:

@@ -25,6 +25,7 @@ NO_HOTEL_FRAC = 0.4  # of the motor's power: no kettle takes so much (assumed)
 VOLTS_FRAC = 0.06  # pack against controller at most: cables lose 1 to 3 % (assumed)
 FROZEN_S = 60.0  # one value for so long, while another channel moved by a sixth
 MOVED_FRAC = 0.15
+POLE_DEG = 90.0  # by definition
 JUMP_MPS = 30.0  # no boat of this kind goes so fast from fix to fix
 JUMP_LEAST_M = 60.0  # a receiver's own wander is less
 WARM_C = (-30.0, 70.0)  # a pack that works is not outside (assumed)
@@ -142,6 +143,10 @@ def _jumps(series: Series) -> Iterator[tuple[str, str]]:
     lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
     have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
     if len(have) < 3:
+        return
+    beyond = lat[have][np.abs(lat[have]) > POLE_DEG]
+    if len(beyond):
+        yield "position", f"itself: {beyond[-1]:.0f}° is no latitude"
         return
     north = np.diff(lat[have]) * 60 * 1852.0
     east = np.diff(lon[have]) * 60 * 1852.0 * np.cos(np.radians(lat[have][1:]))

@@ -106,7 +106,8 @@ def test_check_of_a_sound_boat_finds_nothing(boat: Boat, tmp_path: Path):
     assert asked["How much charge is left?"]
     assert asked["Is a cell falling behind the others?"]
     assert asked["Is the shunt the right way round?"]
-    assert not asked["How far will it take us, and which speed goes furthest?"]
+    assert asked["How far will it take us, and which speed goes furthest?"]
+    assert not asked["Can we get home, and when must we turn?"]
     assert set(answer.missing_channels) >= {"probe_lug_temp_c", "speed_ground_mps"}
 
 
@@ -132,7 +133,8 @@ def test_check_says_what_one_more_sensor_would_buy(boat: Boat, tmp_path: Path):
     answer = answer_of(boat, tmp_path / "l.sqlite", channels)
     why = {row.question: row.why for row in answer.questions}
     text = why["How far will it take us, and which speed goes furthest?"]
-    assert "from pack voltage, pack current and ground speed (GPS)" in text
+    assert "from pack voltage and pack current" in text
+    assert "ground speed" not in text, "that is there already"
     assert "with heading (compass), the stream is told from the boat" in text
 
 

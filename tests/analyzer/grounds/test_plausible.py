@@ -63,6 +63,7 @@ def jumped() -> np.ndarray:
         ),
         ({"pack_current_a": np.full(N, 61.3)}, "pack current"),
         ({"latitude_deg": jumped()}, "position"),
+        ({"latitude_deg": np.full(N, -168.2)}, "position"),  # with the longitude swapped
         ({"pack_temp_c": np.full(N, 64.4)}, "pack temperature"),  # 18 °C in Fahrenheit
     ],
 )

@@ -1,0 +1,80 @@
+"""What `check` says can be answered: by the pack's own meters, or by what stands in for them.
+
+Each case: what stands how at the log's end, and whether the range is then told: by a charge that is
+measured, bridged or told by a device, and by none without a current for more than five minutes.
+"""
+
+from dataclasses import replace
+
+import pytest
+
+from analyzer.check.coverage import Standings, questions
+from analyzer.estimation.ground import Ground
+from tests.support.hull_boat import boat
+
+END_S = 10_000.0
+FAR, HOME = "How far will it take us, and which speed goes furthest?", "Can we get home"
+CURRENT = Ground("pack current", "measured now", "", "pack_current_a", END_S)
+VOLTS = Ground("pack voltage", "measured now", "", "pack_voltage_v", END_S)
+SPEED = Ground("speed over ground", "contradicted by", "the positions", "speed_ground_mps", END_S)
+METERS = frozenset({"pack_voltage_v", "pack_current_a"})
+
+
+def charge(standing, by="", channel="", until_s=END_S):
+    return Ground("charge", standing, by, channel, until_s)
+
+
+def silent(for_s):
+    until_s = END_S - for_s
+    current = replace(CURRENT, standing="measured until", until_utc_s=until_s)
+    return (VOLTS, current, charge("measured until", until_s=until_s))
+
+
+GAUGE = charge("told by a device", "a device's own gauge", "pack_soc_frac")
+BRIDGED = charge("bridged by", "the controller's current, the hotel load and the sun")
+MEASURED = (VOLTS, CURRENT, charge("measured now"))
+CASES = {
+    "the pack's own meters": (MEASURED, METERS, True, "from pack voltage and pack current"),
+    "its current alone": ((CURRENT, charge("measured now")), {"pack_current_a"}, True, "current"),
+    "a gauge alone": ((GAUGE,), {"pack_soc_frac"}, True, "from a device's own gauge"),
+    "the controller's current": (
+        (BRIDGED,), {"controller_current_a"}, True, "from the controller's current"),
+    "a current silent for four minutes": (silent(240), METERS, True, "pack current"),
+    "a current silent for six minutes": (silent(360), METERS, False, "current, silent for 6 min"),
+    "nothing that measures it": (
+        (charge("assumed"),), {"speed_ground_mps"}, False, "wants pack voltage and pack current"),
+    "no log": ((), frozenset(), False, "wants pack voltage and pack current"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_how_far_is_answered_by_what_stands_in(name):
+    rows, arriving, answered, why = CASES[name]
+    found = {row.question: row for row in questions(boat(), arriving, Standings(rows, END_S))}
+    assert found[FAR].answerable is answered
+    assert why in found[FAR].why
+    assert found["How much charge is left?"].answerable is answered
+
+
+def far(**more):
+    arriving = METERS | {"speed_ground_mps", "latitude_deg"}
+    rows = questions(boat(), arriving, Standings((*MEASURED, SPEED), END_S, **more))
+    return next(row for row in rows if row.question == FAR)
+
+
+def test_a_ground_speed_that_is_not_believed_matters_only_under_way():
+    assert far(steady=False).answerable
+    assert not far(steady=True).answerable
+    assert "agrees with the positions" in far(steady=True).why
+
+
+def test_a_current_of_the_wrong_sign_answers_nothing():
+    row = far(steady=False, reversed="a pack current with the right sign")
+    assert not row.answerable
+    assert "right sign" in row.why
+
+
+def test_one_more_sensor_is_named_where_it_is_not_there():
+    rows = questions(boat(), METERS, Standings(MEASURED, END_S))
+    (why,) = [row.why for row in rows if row.question == FAR]
+    assert "with ground speed (GPS), it is tied to the ground" in why
