@@ -7,6 +7,7 @@ from logger.decode.can.frames import EXTENDED
 from logger.discover.can_protocol import CanFrame, can_frames
 from logger.discover.ports import Device
 from logger.discover.serial_protocol import Guess, serial_bytes
+from logger.sources.serial_port import open_port
 
 # Bit rates in the order in which boats have them: NMEA 0183, its fast form, then Modbus devices,
 # text of controllers and serial CAN adapters.
@@ -79,13 +80,8 @@ def serial_port(
 
 
 def _read_serial(port: str, rate: int, seconds: float) -> bytes:
-    """What comes in; the lines that would reset a device or make it talk stay low."""
-    import serial
-
-    line = serial.Serial(baudrate=rate, timeout=0.1, exclusive=True)
-    line.port = port
-    line.dtr = line.rts = False
-    line.open()
+    """What comes in."""
+    line = open_port(port, rate, timeout_s=0.1, exclusive=True)
     try:
         end, data = time.monotonic() + seconds, bytearray()
         while time.monotonic() < end and len(data) < 20_000:

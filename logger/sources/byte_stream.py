@@ -6,8 +6,9 @@ import select
 import socket
 from typing import Any, Protocol
 
-from logger.errors import SourceError
+from logger.errors import BoatFileError, SourceError
 from logger.sources.options import Options
+from logger.sources.serial_port import open_port
 
 CHUNK = 65536  # bytes of one read, assumed
 STREAM_KEYS = ("port", "baud", "tcp", "udp", "parity", "stop_bits")
@@ -38,9 +39,9 @@ class SerialStream:
 
         self._port = port
         try:
-            self._serial = serial.serial_for_url(
-                port, baud, timeout=0.0, parity=parity, stopbits=stop_bits
-            )
+            self._serial = open_port(port, baud, parity=parity, stop_bits=stop_bits)
+        except BoatFileError:
+            raise
         except (serial.SerialException, OSError, ValueError) as error:
             why = _WHY.get(getattr(error, "errno", None) or 0, f"cannot be opened as one: {error}")
             raise SourceError(f"{port}: wants a serial port; it {why}") from error

@@ -140,6 +140,8 @@ def sdo_reads(options: Options, decoder: BusDecoder) -> tuple[SdoRead, ...]:
 def open_reader(options: Options, counters: Counters) -> FrameReader:
     """The reader that a source's options name. Raises BoatFileError, SourceError."""
     interface, channel = options.text("interface", "socketcan"), options.text("channel")
+    if "://" in channel:
+        raise options.wrong("channel", "a bus or a device of this computer, no address")
     if interface == "socketcan":
         return SocketCanReader(channel, counters)
     if interface == "slcan":

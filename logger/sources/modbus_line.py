@@ -24,10 +24,11 @@ from typing import Any
 from logger.boot_clock import mono_us
 from logger.decode.counters import Counters
 from logger.decode.registers import ReadPlan, plan, read_register
-from logger.errors import SourceError
+from logger.errors import BoatFileError, SourceError
 from logger.reading import Item, Row
 from logger.sources.options import Options
 from logger.sources.raw_copy import RAW_KEYS, RawFile
+from logger.sources.serial_port import open_port
 
 KEYS = {*RAW_KEYS, "port", "baud", "parity", "stop_bits", "timeout_s", "register"}
 SILENT_ROUNDS = 30  # requests without any answer before the port is opened again, assumed
@@ -151,14 +152,18 @@ def _client(options: Options) -> Any:
     parity = options.text("parity", "E")
     if parity not in ("N", "E", "O"):
         raise options.wrong("parity", "N, E or O")
+    port, baud = options.text("port"), options.whole("baud", 19200, 50, 4_000_000)
+    stop_bits = options.whole("stop_bits", 1, 1, 2)
+    timeout_s = options.number("timeout_s", 0.3, 0.01, 60)
     client = ModbusSerialClient(
-        options.text("port"),
-        baudrate=options.whole("baud", 19200, 50, 4_000_000),
-        parity=parity,
-        stopbits=options.whole("stop_bits", 1, 1, 2),
-        timeout=options.number("timeout_s", 0.3, 0.01, 60),
-        retries=0,
+        port, baudrate=baud, parity=parity, stopbits=stop_bits, timeout=timeout_s, retries=0
     )
-    if not client.connect():
-        raise SourceError(f"{options.text('port')}: wants a serial port that can be opened")
+    try:
+        client.socket = open_port(
+            port, baud, parity=parity, stop_bits=stop_bits, timeout_s=timeout_s, exclusive=True
+        )
+    except BoatFileError:
+        raise
+    except Exception as error:  # the serial library lets errors of termios through
+        raise SourceError(f"{port}: wants a serial port that can be opened: {error}") from error
     return client
