@@ -28,7 +28,7 @@ class BoatWatch:
         self,
         path: Path,
         text: str,
-        take: Callable[[str, config.LoadedConfig], None],
+        take: Callable[[str, config.RecorderConfig], None],
         refuse: Callable[[str], None],
         look_s: float = LOOK_S,
     ) -> None:

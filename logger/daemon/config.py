@@ -9,45 +9,18 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
 
 from logger.errors import BoatFileError
 
 KEYS = ("flush_s", "full_rate_days", "log_limit_mb")
 
 
-class SourceConfig(Protocol):
-    """One way in, as `logger.boat.SourceSpec` has it too."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def kind(self) -> str: ...
-    @property
-    def options(self) -> Mapping[str, object]: ...
-
-
-class RecorderConfig(Protocol):
-    """What the recorder wants to know of a boat; `logger.boat.Boat` has it too."""
-
-    @property
-    def source(self) -> Sequence[SourceConfig]: ...
-    @property
-    def folder(self) -> Path: ...
-    @property
-    def flush_s(self) -> float: ...
-    @property
-    def full_rate_days(self) -> float: ...
-    @property
-    def log_limit_mb(self) -> float | None: ...
-
-
 @dataclass(frozen=True, slots=True)
-class LoadedSource:
-    """A `SourceConfig` as plain data."""
+class SourceConfig:
+    """One way in, as `logger.boat.SourceSpec` has it."""
 
     name: str
     kind: str
@@ -55,17 +28,17 @@ class LoadedSource:
 
 
 @dataclass(frozen=True, slots=True)
-class LoadedConfig:
-    """`RecorderConfig` as plain data."""
+class RecorderConfig:
+    """What the recorder wants to know of a boat, as `logger.boat.Boat` has it."""
 
-    source: tuple[LoadedSource, ...]
+    source: tuple[SourceConfig, ...]
     folder: Path
     flush_s: float
     full_rate_days: float
     log_limit_mb: float | None
 
 
-def load(path: Path | str) -> LoadedConfig:
+def load(path: Path | str) -> RecorderConfig:
     """Reads and checks a boat file in a process of its own.
 
     Raises:
@@ -79,8 +52,8 @@ def load(path: Path | str) -> LoadedConfig:
         last = done.stderr.strip().rpartition("\n")[2]
         raise BoatFileError(f"{path}: the boat file cannot be read: {last}")
     told = json.loads(done.stdout)
-    sources = tuple(LoadedSource(**entry) for entry in told.pop("source"))
-    return LoadedConfig(sources, Path(path).parent, **told)
+    sources = tuple(SourceConfig(**entry) for entry in told.pop("source"))
+    return RecorderConfig(sources, Path(path).parent, **told)
 
 
 def _env() -> dict[str, str]:

@@ -29,7 +29,7 @@ def dbc_text() -> str:
     return "\n".join(lines) + "\n"
 
 
-def duties(folder: Path) -> config.LoadedConfig:
+def duties(folder: Path) -> config.RecorderConfig:
     """The boat file's, read as the recorder reads it."""
     (folder / "bus.dbc").write_text(dbc_text())
     spared = [f"M{m}" for m in range(LIMITED, MESSAGES)]

@@ -12,7 +12,6 @@ import socket
 import struct
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -22,106 +21,53 @@ import numpy as np
 import psutil
 import pytest
 
-from logger.boat import Boat
 from logger.boat.starter import starter_text
 from logger.daemon import feed as feeding
 from logger.daemon import recorder, systemd
-from logger.daemon.recorder import Recorder
 from logger.errors import StoreError
 from logger.reading import UtcFix
 from logger.sources import raw_copy
 from logger.sources.frame_readers import SocketCanReader
 from logger.store import FlagRecord, Store, due
+from tests.support.running import EVER, Running, free_port, gps, send_udp, sentence
 
-EVER = (-(2**62), 2**62)
 GARBAGE_S = 300.0 if os.environ.get("KEELWATT_FULL") else 2.0
 RATE = 8600  # frames a second: a full bus of 1 Mbit/s
 FRAME = struct.Struct("=IB3x8s")  # struct can_frame in <linux/can.h>
-Start = Callable[..., "Running"]
+Start = Callable[..., "Listening"]
 
 
-def sentence(body: str) -> bytes:
-    total = 0
-    for char in body:
-        total ^= ord(char)
-    return f"${body}*{total:02X}\r\n".encode()
-
-
-def free_port() -> int:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        sock.bind(("127.0.0.1", 0))
-        return int(sock.getsockname()[1])
-
-
-class Running:
-    """A recorder in a thread; `send` puts a line to its UDP port."""
+class Listening(Running):
+    """A recorder of an NMEA 0183 source; `send` puts a line to its UDP port."""
 
     def __init__(self, folder: Path, *sources: dict[str, Any], uid: str = "boot") -> None:
         self.port = free_port()
-        gps = {"name": "gps", "kind": "nmea0183", "options": {"udp": self.port, "raw": True}}
-        self.boat = Boat.model_validate({
-            "name": "Test boat",
-            "hull": {"waterline_m": 7.0, "beam_waterline_m": 2.2, "draught_m": 1.2,
-                     "displacement_kg": 3000.0},
-            "pack": {"chemistry": "lfp", "cells_in_series": 16, "rated_capacity_ah": 100.0},
-            "motor": {"rated_power_w": 5000.0},
-            "flush_s": 0.1,
-            "source": [gps, *sources],
-        })  # fmt: skip
         self.told: list[str] = []
         telling = systemd.Service("")
         telling.status = self.told.append  # type: ignore[method-assign]
-        self.store = Store.open(folder / "boat.log", write=True)
-        self.recorder = Recorder(self.boat, self.store, telling, uid=uid)
-        self.error: Exception | None = None
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._thread = threading.Thread(target=self._run)
-        self._thread.start()
-        self.wait_for(lambda: self.recorder.feeds[0].up)
-
-    def _run(self) -> None:
-        try:
-            self.recorder.run()
-        except Exception as error:
-            self.error = error
+        super().__init__(folder, gps(udp=self.port, raw=True), *sources, service=telling, uid=uid)
+        self.wait_until_up()
 
     def send(self, data: bytes) -> None:
-        self._socket.sendto(data, ("127.0.0.1", self.port))
+        send_udp(self.port, data)
 
     def water(self, degrees: float) -> None:
         """A reading of the water's temperature, waited for until it is in the log."""
         self.send(sentence(f"IIMTW,{degrees:.1f},C"))
         self.wait_for(lambda: degrees in self.values("water_temp_c"))
 
-    def values(self, channel: str) -> list[float]:
-        return [float(v) for v in self.store.read(channel, *EVER)[1]]
-
-    def wait_for(self, test: Callable[[], bool], limit_s: float = 20.0) -> None:
-        until = time.monotonic() + limit_s
-        while not test():
-            assert self.error is None
-            assert time.monotonic() < until, [feed.trouble for feed in self.recorder.feeds]
-            time.sleep(0.02)
-
-    def stop(self) -> None:
-        self.recorder.stop()
-        self._thread.join(20)
-        assert not self._thread.is_alive()
-        self._socket.close()
-        self.store.close()
-
 
 @pytest.fixture
 def start() -> Iterator[Start]:
-    started: list[Running] = []
+    started: list[Listening] = []
 
-    def begin(folder: Path, *sources: dict[str, Any], uid: str = "boot") -> Running:
-        started.append(Running(folder, *sources, uid=uid))
+    def begin(folder: Path, *sources: dict[str, Any], uid: str = "boot") -> Listening:
+        started.append(Listening(folder, *sources, uid=uid))
         return started[-1]
 
     yield begin
     for one in started:
-        one.stop()
+        one.close()
 
 
 # -- the disk is full ---------------------------------------------------------------------------
@@ -267,7 +213,7 @@ def test_a_wall_clock_that_jumps_ten_years_back_disturbs_nothing(
     shift_s[0] = 3652.0 * 86400
     time.sleep(0.3)
     run.water(13.0)
-    run.stop()
+    run.close()
     with Store.open(tmp_path / "boat.log") as store:
         assert store.boots()[0].utc_offset_us == dated
         t_us, values = store.read("water_temp_c", *EVER)

@@ -7,9 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -21,65 +19,15 @@ from logger.daemon.recorder import Recorder
 from logger.daemon.systemd import Service
 from logger.errors import BoatFileError, StoreError
 from logger.store import Store
-
-EVER = (-(2**62), 2**62)
-
-
-def checked(body: str) -> bytes:
-    total = 0
-    for char in body:
-        total ^= ord(char)
-    return f"${body}*{total:02X}\r\n".encode()
-
-
-def boat_table(*sources: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "name": "Test boat",
-        "hull": {"waterline_m": 7.0, "beam_waterline_m": 2.2, "draught_m": 1.2,
-                 "displacement_kg": 3000.0},
-        "pack": {"chemistry": "lfp", "cells_in_series": 16, "rated_capacity_ah": 100.0},
-        "motor": {"rated_power_w": 5000.0},
-        "flush_s": 0.1,
-        "source": list(sources),
-    }  # fmt: skip
-
-
-def gps(**options: object) -> dict[str, Any]:
-    return {"name": "gps", "kind": "nmea0183", "options": options}
-
-
-class Running:
-    """A recorder in a thread."""
-
-    def __init__(self, tmp_path: Path, *sources: dict[str, Any], service: Service | None = None):
-        self.store = Store.open(tmp_path / "log.sqlite", write=True)
-        boat = Boat.model_validate(boat_table(*sources))
-        self.recorder = Recorder(boat, self.store, service, uid="boot")
-        self.error: Exception | None = None
-        self._thread = threading.Thread(target=self._run)
-        self._thread.start()
-
-    def _run(self) -> None:
-        try:
-            self.recorder.run()
-        except Exception as error:
-            self.error = error
-
-    def values(self, channel: str) -> list[float]:
-        return [float(v) for v in self.store.read(channel, *EVER)[1]]
-
-    def wait_for(self, test: Callable[[], bool], limit_s: float = 10.0) -> None:
-        until = time.monotonic() + limit_s
-        while not test():
-            assert time.monotonic() < until, [f.trouble for f in self.recorder.feeds]
-            time.sleep(0.05)
-
-    def stop(self) -> float:
-        begun = time.monotonic()
-        self.recorder.stop()
-        self._thread.join(10)
-        assert not self._thread.is_alive()
-        return time.monotonic() - begun
+from tests.support.running import (
+    EVER,
+    Running,
+    boat_table,
+    free_port,
+    gps,
+    send_udp,
+    sentence,
+)
 
 
 @pytest.fixture
@@ -92,23 +40,14 @@ def running(tmp_path: Path):
 
     yield start
     for one in started:
-        one.stop()
-        one.store.close()
-
-
-def free_port() -> int:
-    with socket.socket() as sock:
-        sock.bind(("127.0.0.1", 0))
-        return int(sock.getsockname()[1])
+        one.close()
 
 
 def test_udp_lines_are_stored_within_the_flush_time(running):
     port = free_port()
     run = running(gps(udp=port))
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        run.wait_for(lambda: run.recorder.feeds[0].up)
-        for k in range(5):
-            sock.sendto(checked(f"IIMTW,{10 + k}.5,C"), ("127.0.0.1", port))
+    run.wait_until_up()
+    send_udp(port, *(sentence(f"IIMTW,{10 + k}.5,C") for k in range(5)))
     run.wait_for(lambda: run.values("water_temp_c") == [10.5, 11.5, 12.5, 13.5, 14.5])
 
 
@@ -120,7 +59,7 @@ def test_tcp_is_connected_again_after_the_other_side_closed(running):
         with socket.create_server(("127.0.0.1", port)) as server:
             server.settimeout(10)
             peer, _ = server.accept()
-            peer.sendall(checked(f"IIMTW,{value},C"))
+            peer.sendall(sentence(f"IIMTW,{value},C"))
             run.wait_for(lambda value=value: value in run.values("water_temp_c"))
             peer.close()
         run.wait_for(lambda: not run.recorder.feeds[0].up)
@@ -139,46 +78,41 @@ def test_serial_port_pulled_out_and_put_back(running, tmp_path: Path):
 
     master = plug()
     run = running(gps(port=str(port), baud=4800))
-    run.wait_for(lambda: run.recorder.feeds[0].up)
-    os.write(master, checked("IIMTW,11.0,C"))
+    run.wait_until_up()
+    os.write(master, sentence("IIMTW,11.0,C"))
     run.wait_for(lambda: run.values("water_temp_c") == [11.0])
     os.close(master)
     run.wait_for(lambda: not run.recorder.feeds[0].up)
     master = plug()
-    run.wait_for(lambda: run.recorder.feeds[0].up)
-    os.write(master, b"\xff\x00garbage" + checked("IIMTW,12.0,C"))
-    os.write(master, checked("IIMTW,13.0,C"))
+    run.wait_until_up()
+    os.write(master, b"\xff\x00garbage" + sentence("IIMTW,12.0,C"))
+    os.write(master, sentence("IIMTW,13.0,C"))
     run.wait_for(lambda: 13.0 in run.values("water_temp_c"))
     os.close(master)
 
 
-def test_receiver_dates_the_log(running):
+def dated_by(running, date: str):
+    """A recorder whose receiver has told noon of a day, and the day's first time in the log."""
     port = free_port()
     run = running(gps(udp=port))
-    run.wait_for(lambda: run.recorder.feeds[0].up)
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        line = checked("GPRMC,120000,A,4700.00,N,00800.00,E,1.0,90.0,010627,,")
-        sock.sendto(line, ("127.0.0.1", port))
+    run.wait_until_up()
+    send_udp(port, sentence(f"GPRMC,120000,A,4700.00,N,00800.00,E,1.0,90.0,{date},,"))
     run.wait_for(lambda: run.store.boots()[0].utc_source == "gnss")
     run.wait_for(lambda: "latitude_deg" in run.store.channels())
-    t_us, _ = run.store.read("latitude_deg", *EVER)
-    assert t_us[0] / 1e6 == pytest.approx(1811851200, abs=0.01)  # 2027-06-01 12:00 UTC
+    return run, run.store.read("latitude_deg", *EVER)[0][0] / 1e6
+
+
+def test_receiver_dates_the_log(running):
+    _, first_s = dated_by(running, "010627")
+    assert first_s == pytest.approx(1811851200, abs=0.01)  # 2027-06-01 12:00 UTC
 
 
 def test_a_receiver_whose_week_number_rolled_over_is_corrected_and_said(
     running, caplog: pytest.LogCaptureFixture
 ):
-    port = free_port()
-    run = running(gps(udp=port))
-    run.wait_for(lambda: run.recorder.feeds[0].up)
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        # 1 June 2027 minus 1024 weeks (7168 days) is 16 October 2007.
-        line = checked("GPRMC,120000,A,4700.00,N,00800.00,E,1.0,90.0,161007,,")
-        sock.sendto(line, ("127.0.0.1", port))
-    run.wait_for(lambda: run.store.boots()[0].utc_source == "gnss")
-    run.wait_for(lambda: "latitude_deg" in run.store.channels())
-    t_us, _ = run.store.read("latitude_deg", *EVER)
-    assert t_us[0] / 1e6 == pytest.approx(1811851200, abs=0.5)  # 2027-06-01 12:00 UTC
+    # 1 June 2027 minus 1024 weeks (7168 days) is 16 October 2007.
+    run, first_s = dated_by(running, "161007")
+    assert first_s == pytest.approx(1811851200, abs=0.5)  # 2027-06-01 12:00 UTC
     assert "1024 weeks behind" in run.store.boots()[0].remark
     assert "1024 weeks behind" in caplog.text
 
@@ -186,10 +120,8 @@ def test_a_receiver_whose_week_number_rolled_over_is_corrected_and_said(
 def test_stop_takes_less_than_two_seconds_and_loses_nothing(running):
     port = free_port()
     run = running(gps(udp=port))
-    run.wait_for(lambda: run.recorder.feeds[0].up)
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        for k in range(200):
-            sock.sendto(checked(f"IIMTW,{k / 10:.1f},C"), ("127.0.0.1", port))
+    run.wait_until_up()
+    send_udp(port, *(sentence(f"IIMTW,{k / 10:.1f},C") for k in range(200)))
     run.wait_for(lambda: run.recorder.feeds[0].counters["frames"] == 200)
     assert run.stop() < 2.0
     assert len(run.values("water_temp_c")) == 200
@@ -214,7 +146,7 @@ def test_a_source_that_is_up_is_said_within_seconds(running, monkeypatch: pytest
         peer, _ = server.accept()
 
         def told() -> bool:
-            peer.sendall(checked("IIMTW,15.5,C"))
+            peer.sendall(sentence("IIMTW,15.5,C"))
             return bool(run.store.health()["recorder"].value["gps"]["up"])
 
         run.wait_for(told)
@@ -230,7 +162,7 @@ def test_full_disk_is_said_and_flagged_when_it_is_over(tmp_path: Path):
     told: list[str] = []
     service = Service("")
     service.status = told.append  # type: ignore[method-assign]
-    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+    with Store.open(tmp_path / "boat.log", write=True) as store:
         recorder = Recorder(Boat.model_validate(boat_table(gps(udp=1))), store, service)
         writer: Any = Waiting()
         for _ in range(3):
@@ -250,7 +182,7 @@ def test_garbage_at_full_rate_is_counted_and_leaves_memory_flat(running):
     """A few seconds stand for the five minutes of the bench."""
     port = free_port()
     run = running(gps(udp=port))
-    run.wait_for(lambda: run.recorder.feeds[0].up)
+    run.wait_until_up()
     noise = random.Random(3)
     process = psutil.Process()
     sizes = []
@@ -261,7 +193,7 @@ def test_garbage_at_full_rate_is_counted_and_leaves_memory_flat(running):
                 sock.sendto(noise.randbytes(700), ("127.0.0.1", port))
             time.sleep(0.01)
             sizes.append(process.memory_info().rss)
-        sock.sendto(b"\r\n" + checked("IIMTW,15.5,C"), ("127.0.0.1", port))
+        sock.sendto(b"\r\n" + sentence("IIMTW,15.5,C"), ("127.0.0.1", port))
     run.wait_for(lambda: run.values("water_temp_c") == [15.5])
     counts = run.recorder.feeds[0].counters.errors()
     assert counts.get("syntax", 0) + counts.get("checksum", 0) > 100
@@ -286,8 +218,8 @@ def test_systemd_is_told(running, tmp_path: Path):
 
 def test_second_recorder_of_a_log_is_refused(running, tmp_path: Path):
     run = running(gps(udp=free_port()))
-    run.wait_for(lambda: run.recorder.feeds[0].up)
-    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+    run.wait_until_up()
+    with Store.open(tmp_path / "boat.log", write=True) as store:
         other = Recorder(Boat.model_validate(boat_table(gps(udp=free_port()))), store)
         with pytest.raises(StoreError, match="another recorder"):
             other.run()
@@ -308,7 +240,7 @@ def test_wrong_options_stop_the_daemon_with_a_sentence(
     tmp_path: Path, options: dict[str, object], text: str
 ):
     boat = Boat.model_validate(boat_table(gps(**options)))
-    path = tmp_path / "log.sqlite"
+    path = tmp_path / "boat.log"
     with Store.open(path, write=True) as store, pytest.raises(BoatFileError, match=text):
         Recorder(boat, store).run()
 
@@ -316,7 +248,7 @@ def test_wrong_options_stop_the_daemon_with_a_sentence(
 def test_unknown_kind_is_named(tmp_path: Path):
     boat = Boat.model_validate(boat_table({"name": "x", "kind": "telepathy", "options": {}}))
     text = r"wants one of can, .*got 'telepathy'"
-    path = tmp_path / "log.sqlite"
+    path = tmp_path / "boat.log"
     with Store.open(path, write=True) as store, pytest.raises(BoatFileError, match=text):
         Recorder(boat, store)
 
@@ -332,7 +264,7 @@ BOAT_TEXT = (
 
 def test_a_changed_boat_file_is_used_at_once_and_a_wrong_one_is_not(tmp_path: Path):
     ports = free_port(), free_port()
-    path, log = tmp_path / "boat.toml", tmp_path / "log.sqlite"
+    path, log = tmp_path / "boat.toml", tmp_path / "boat.log"
     path.write_text(BOAT_TEXT.replace("PORT", str(ports[0])))
     code = "import sys; from logger.daemon.main import run; sys.exit(run(*sys.argv[1:]))"
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as systemd:
@@ -353,14 +285,13 @@ def test_a_changed_boat_file_is_used_at_once_and_a_wrong_one_is_not(tmp_path: Pa
 
         def sends(port: int, value: float) -> None:
             until = time.monotonic() + 30
-            with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-                while time.monotonic() < until:
-                    sock.sendto(checked(f"IIMTW,{value},C"), ("127.0.0.1", port))
-                    time.sleep(0.1)
-                    with Store.open(log) as store:
-                        last = store.last("water_temp_c")
-                    if last and last[1] == value:
-                        return
+            while time.monotonic() < until:
+                send_udp(port, sentence(f"IIMTW,{value},C"))
+                time.sleep(0.1)
+                with Store.open(log) as store:
+                    last = store.last("water_temp_c")
+                if last and last[1] == value:
+                    return
             pytest.fail(f"{value} was not recorded")
 
         try:
@@ -386,21 +317,20 @@ def test_sigterm_ends_the_process_within_two_seconds(tmp_path: Path):
     port = free_port()
     (tmp_path / "boat.toml").write_text(BOAT_TEXT.replace("PORT", str(port)))
     code = "import sys; from logger.daemon.main import run; sys.exit(run(*sys.argv[1:]))"
-    log = tmp_path / "log.sqlite"
+    log = tmp_path / "boat.log"
     process = subprocess.Popen(
         [sys.executable, "-c", code, str(tmp_path / "boat.toml"), str(log)],
         cwd=Path(__file__).resolve().parents[3],
     )
     try:
         until = time.monotonic() + 30
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-            while time.monotonic() < until:
-                sock.sendto(checked("IIMTW,17.5,C"), ("127.0.0.1", port))
-                time.sleep(0.1)
-                if log.exists():
-                    with Store.open(log) as store:
-                        if store.last("water_temp_c"):
-                            break
+        while time.monotonic() < until:
+            send_udp(port, sentence("IIMTW,17.5,C"))
+            time.sleep(0.1)
+            if log.exists():
+                with Store.open(log) as store:
+                    if store.last("water_temp_c"):
+                        break
         begun = time.monotonic()
         process.send_signal(signal.SIGTERM)
         assert process.wait(10) == 0
