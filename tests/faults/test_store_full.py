@@ -44,6 +44,15 @@ def no_room(w):
     w._db.execute("PRAGMA max_page_count = 4294967294")
 
 
+def add_without_room(w, count):
+    """Rows from 0 on; the disk has room for the first only."""
+    w.add(row(0))
+    with no_room(w):
+        for i in range(1, count):
+            w.add(row(i))
+        assert w.full
+
+
 def numbers(store):
     t_us, values = store.read("pack_current_a", *ALL)
     found = (t_us // S).tolist()
@@ -53,12 +62,8 @@ def numbers(store):
 
 def test_rows_of_a_full_disk_are_kept_in_memory_and_stored_later(store):
     with store.writer("boot-a", flush_s=0.0) as w:
-        w.add(row(0))
-        with no_room(w):
-            for i in range(1, 500):
-                w.add(row(i))
-            assert w.full
-            assert len(numbers(store)) < 500
+        add_without_room(w, 500)
+        assert len(numbers(store)) < 500
         w.add(row(500))
         assert not w.full
         assert w.dropped == 0
@@ -69,12 +74,8 @@ def test_rows_of_a_full_disk_are_kept_in_memory_and_stored_later(store):
 def test_what_memory_cannot_hold_is_counted_and_the_rest_stays_in_order(store, monkeypatch):
     monkeypatch.setattr(writer, "ROOM_VALUES", 400)
     with store.writer("boot-a", flush_s=0.0) as w:
-        w.add(row(0))
-        with no_room(w):
-            for i in range(1, 1500):
-                w.add(row(i))
-            assert w.full
-            assert w.dropped > 200
+        add_without_room(w, 1500)
+        assert w.dropped > 200
         for i in range(1500, 1510):
             w.add(row(i))
         assert not w.full

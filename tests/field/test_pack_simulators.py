@@ -21,12 +21,7 @@ from logger.boat import Pack
 from tests.support.beside import counted, library_filter, row
 from tests.support.ideal import ideal_observer
 from tests.support.identify import identify
-from tests.support.simulators import (
-    measured_curve,
-    outing,
-    pybamm_volts,
-    thevenin_volts,
-)
+from tests.support.simulators import measured_curve, outing, pybamm_volts, thevenin_volts
 
 pytestmark = pytest.mark.field
 

@@ -15,12 +15,7 @@ from analyzer.cells.monitor import CellMonitor
 from analyzer.series.series import Series
 from logger.boat import Pack
 from logger.channels import cell_voltage
-from tests.support.simulators import (
-    measured_curve,
-    outing,
-    pybamm_volts,
-    thevenin_volts,
-)
+from tests.support.simulators import measured_curve, outing, pybamm_volts, thevenin_volts
 
 pytestmark = pytest.mark.field
 

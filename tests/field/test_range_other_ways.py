@@ -21,17 +21,7 @@ from analyzer.range.reach import reach
 from analyzer.series.series import Series
 from tests.support.voyage_legs import Known, outing_legs, speeds, told_state
 from tests.support.voyage_pack import Pack
-from tests.support.voyages import (
-    STEP_S,
-    Craft,
-    Data,
-    Leg,
-    Place,
-    joined,
-    measured,
-    random_place,
-    read_data,
-)
+from tests.support.voyages import STEP_S, Craft, Data, Leg, Place, joined, measured, random_place
 
 pytestmark = [pytest.mark.field, pytest.mark.filterwarnings("ignore::RuntimeWarning")]
 
@@ -45,11 +35,6 @@ ASKED = {  # speed over the present one, degrees off the present course
     "back": (1.00, 180.0),
     "back, slower": (0.80, 180.0),
 }
-
-
-@pytest.fixture(scope="module")
-def data(shared_data):
-    return read_data(shared_data)
 
 
 @dataclass(frozen=True)

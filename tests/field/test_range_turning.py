@@ -9,7 +9,6 @@ stream, each as good as such things are. Reduced count by default; KEELWATT_FULL
 
 import os
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -35,7 +34,6 @@ from tests.support.voyages import (
     joined,
     measured,
     random_place,
-    read_data,
     wander,
 )
 
@@ -45,11 +43,6 @@ BOATS = 100 if os.environ.get("KEELWATT_FULL") else 4
 RESERVE, SURE = 0.20, 0.98
 OUT_S, BACK_S = 600.0, 1800.0
 LONGEST_S = 14 * 3600.0
-
-
-@pytest.fixture(scope="module")
-def data(shared_data: Path) -> Data:
-    return read_data(shared_data)
 
 
 @dataclass

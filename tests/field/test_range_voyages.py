@@ -19,7 +19,6 @@ Reduced count by default; KEELWATT_FULL=1 runs 300.
 
 import os
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -41,17 +40,7 @@ from tests.support.voyage_legs import (
     watts,
 )
 from tests.support.voyage_pack import Pack
-from tests.support.voyages import (
-    STEP_S,
-    Craft,
-    Data,
-    Leg,
-    Place,
-    joined,
-    measured,
-    random_place,
-    read_data,
-)
+from tests.support.voyages import STEP_S, Craft, Data, Leg, Place, joined, measured, random_place
 
 pytestmark = [pytest.mark.field, pytest.mark.filterwarnings("ignore::RuntimeWarning")]
 
@@ -63,11 +52,6 @@ DEEP = 0.13  # charge at which the deep trip ends
 DAY_ONE, ONE_TRIP, DEEP_TRIP = "day one", "short trip", "deep trip"
 CAPACITY, PACK = "capacity told", "charge too"
 WHO = (DAY_ONE, ONE_TRIP, DEEP_TRIP, CAPACITY, PACK)
-
-
-@pytest.fixture(scope="module")
-def data(shared_data: Path) -> Data:
-    return read_data(shared_data)
 
 
 @dataclass(frozen=True)

@@ -160,8 +160,8 @@ def test_errors_are_for_people(folder: Path):
         open_recordings([folder / "t.csv"])
 
 
-def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
-    """As the sources write them while they run (see logger/sources/raw_copy.py)."""
+def shunt_and_charger() -> Boat:
+    """A boat with a source of text and one of Modbus."""
     table = boat().model_dump()
     table["source"] = [
         {"name": "shunt", "kind": "text", "options": {
@@ -169,13 +169,18 @@ def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
         {"name": "charger", "kind": "modbus", "options": {"port": "x", "register": [
             {"address": 16, "channel": "solar_power_w", "unit": "W", "device": 7}]}},
     ]  # fmt: skip
+    return Boat.model_validate(table)
+
+
+def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
+    """As the sources write them while they run (see logger/sources/raw_copy.py)."""
     (tmp_path / "a.log").write_text("(1700000000.000000) shunt V=51.5\n")
     (tmp_path / "b.log").write_text(
         "(1700000002.500000) charger 7 3 16: 00FA\n(1700000003.500000) charger 7 3 16: zz\n"
     )
     taker = Taker()
     files = [tmp_path / "a.log", tmp_path / "b.log"]
-    play(open_recordings(files, Boat.model_validate(table)), taker)
+    play(open_recordings(files, shunt_and_charger()), taker)
     assert taker.readings("pack_voltage_v") == [(0, 51.5)]
     assert taker.readings("solar_power_w") == [(2_500_000, 250.0)]
     with pytest.raises(RecordingError, match="needs the boat file"):
@@ -183,20 +188,13 @@ def test_raw_copies_of_text_and_modbus_sources_replay(tmp_path: Path):
 
 
 def test_raw_copies_torn_anywhere_give_no_wrong_value(tmp_path: Path):
-    table = boat().model_dump()
-    table["source"] = [
-        {"name": "shunt", "kind": "text", "options": {
-            "pattern": "V=(?P<v>.*)", "signals": {"v": {"channel": "pack_voltage_v"}}}},
-        {"name": "charger", "kind": "modbus", "options": {"port": "x", "register": [
-            {"address": 16, "channel": "solar_power_w", "unit": "W", "device": 7}]}},
-    ]  # fmt: skip
     whole = b"(1700000000.000000) shunt V=51.5\n(1700000002.500000) charger 7 3 16: 00FA\n"
     whole += b"(1700000003.000000) charger 7 3 16: 01FA\n(1700000004.000000) shunt V=51.25\n"
     path = tmp_path / "a.log"
     for end in range(40, len(whole) + 1):
         path.write_bytes(whole[:end])
         taker = Taker()
-        play(open_recordings([path], Boat.model_validate(table)), taker)
+        play(open_recordings([path], shunt_and_charger()), taker)
         volts = [v for _, v in taker.readings("pack_voltage_v")]
         watts = [v for _, v in taker.readings("solar_power_w")]
         assert volts == [51.5, 51.25][: len(volts)]

@@ -1,0 +1,73 @@
+"""Boots and their dates: early, late, wrong or none."""
+
+import numpy as np
+
+from logger.reading import (
+    Row,
+    UtcFix,
+)
+from tests.support.stored import (
+    ALL,
+    PACK,
+    S,
+    rows,
+)
+
+NOON_US = 1_790_000_000 * S
+
+
+def test_a_late_fix_dates_the_whole_boot(store):
+    with store.writer("boot-a") as writer:
+        for row in rows(10):
+            writer.add(row)
+        writer.flush()
+        assert store.span() == (0, 9 * S)
+        writer.add(UtcFix(9 * S, NOON_US + 9 * S, "gnss", 0.1))
+        writer.flush()
+        assert store.span() == (NOON_US, NOON_US + 9 * S)
+    assert store.boots()[0].utc_source == "gnss"
+    assert store.last("pack_voltage_v") == (NOON_US + 9 * S, 50.09)
+
+
+def test_a_wall_clock_that_jumps_changes_nothing_once_the_boot_is_dated(store):
+    with store.writer("boot-a") as writer:
+        writer.add(UtcFix(0, NOON_US, "gnss", 0.1))
+        writer.add(Row(PACK, 0, [50.0, 1.0]))
+        ten_years_us = 10 * 365 * 86400 * S
+        writer.add(UtcFix(S, NOON_US - ten_years_us, "ntp", 0.001))
+        writer.add(Row(PACK, S, [50.0, 2.0]))
+    assert store.span() == (NOON_US, NOON_US + S)
+
+
+def test_a_rolled_over_receiver_is_corrected_and_said(store):
+    with store.writer("boot-a") as writer:
+        writer.add(UtcFix(0, NOON_US - 7168 * 86400 * S, "gnss", 0.1))
+        writer.add(Row(PACK, 0, [50.0, 1.0]))
+    boot = store.boots()[0]
+    assert boot.utc_offset_us == NOON_US
+    assert "1024 weeks" in boot.remark
+
+
+def test_undated_boots_follow_the_one_before_without_overlap(store):
+    with store.writer("boot-a") as writer:
+        writer.add(UtcFix(0, NOON_US, "gnss", 0.1))
+        for row in rows(10):
+            writer.add(row)
+    with store.writer("boot-b") as writer:
+        for row in rows(10):
+            writer.add(row)
+    a, b = store.boots()
+    assert b.utc_offset_us is None
+    assert b.first_us + b.timeline_offset_us > a.last_us + a.timeline_offset_us
+    t_us, _ = store.read("pack_voltage_v", *ALL)
+    assert len(t_us) == 20
+    assert np.all(np.diff(t_us) > 0)
+
+
+def test_the_same_boot_goes_on_after_a_restart_of_the_recorder(store):
+    for start in (0, 10):
+        with store.writer("boot-a") as writer:
+            for row in rows(10, start):
+                writer.add(row)
+    assert len(store.boots()) == 1
+    assert store.read("pack_voltage_v", *ALL)[0].tolist() == [i * S for i in range(20)]
