@@ -27,9 +27,9 @@ from logger.errors import LoggerError
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analyzer.answers.health.trends import Course, PackHealth
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer, PlanWish
-    from analyzer.answers.trends import Course, PackHealth
     from analyzer.answers.trip_chart import Around, TripPlot, TripSeries
     from analyzer.series.decimate import Overview
 
@@ -112,35 +112,35 @@ class Log(LogFile):
 
     def cells(self) -> CellsAnswer:
         """Health of the cells."""
-        from analyzer.answers import health
+        from analyzer.answers.health import now
 
         with self.opened() as log:
-            return health.cells(log)
+            return now.cells(log)
 
     def cables(self) -> CablesAnswer:
         """Health of the cables."""
-        from analyzer.answers import health
+        from analyzer.answers.health import now
 
         with self.opened() as log:
-            return health.cables(log)
+            return now.cables(log)
 
     def pack(self) -> "PackHealth":
         """Capacity and resistance, now and before."""
-        from analyzer.answers import trends
+        from analyzer.answers.health import trends
 
         with self.opened() as log:
             return trends.pack(log)
 
     def cable_courses(self) -> "dict[str, Course]":
         """How each cable's joint went from trip to trip."""
-        from analyzer.answers import trends
+        from analyzer.answers.health import trends
 
         with self.opened() as log:
             return trends.cable_courses(log)
 
     def cell_course(self, cell: str) -> "Course":
         """How a cell's resistance went from trip to trip."""
-        from analyzer.answers import trends
+        from analyzer.answers.health import trends
 
         with self.opened() as log:
             boat = log.boat.model_dump_json()

@@ -71,7 +71,7 @@ def test_an_unfolded_flag_stays_unfolded(live, phone, log, invented_answers):
     assert notice.get_attribute("open") is None
     notice.locator("summary").click()
     log.far(8.0, 9.0, 10.0)
-    log.change(flags=(*invented_answers.RANGE.flags, invented_answers.flag(3, "act now")))
+    log.change(flags=(invented_answers.flag(3, "act now"), *invented_answers.RANGE.flags))
     expect(lambda: phone.locator("#flag-3").count() == 1)
     assert notice.get_attribute("open") is not None
     assert phone.locator("#strips .strip").first.inner_text().startswith("Act now")

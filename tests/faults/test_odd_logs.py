@@ -9,7 +9,9 @@ import warnings
 import numpy as np
 import pytest
 
-from analyzer.answers import check, health, hull, range_left, refresh, review, trends
+from analyzer.answers import check, hull, range_left, refresh, review
+from analyzer.answers.health import now as health
+from analyzer.answers.health import trends
 from analyzer.errors import AnalyzerError
 from analyzer.pack.chemistry import chemistry
 from analyzer.series.log import OpenLog

@@ -1,8 +1,8 @@
 """Invented answers. No figure here is anybody's boat."""
 
+from analyzer.answers.health.trends import Course, PackHealth, Past
 from analyzer.answers.hull import CurveRow, HindcastAnswer, HullAnswer
 from analyzer.answers.passage import PlanAnswer
-from analyzer.answers.trends import Course, PackHealth, Past
 from analyzer.answers.trip_chart import TripPlot
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say

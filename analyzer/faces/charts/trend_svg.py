@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from analyzer.answers.health.trends import Course, Past
 from analyzer.answers.hull import Fouling
-from analyzer.answers.trends import Course, Past
 from analyzer.estimation.estimate import Estimate
 from analyzer.faces.charts.scale import Axis, Tick
 

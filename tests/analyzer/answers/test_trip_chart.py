@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from analyzer.answers import health, range_left, trip_chart
+from analyzer.answers import range_left, trip_chart
+from analyzer.answers.health import now as health
 from analyzer.series.log import OpenLog
 
 CHANNELS = ("pack_voltage_v", "pack_current_a", "controller_voltage_v", "latitude_deg")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.answers.cell_end import cell_end, sentence
+from analyzer.answers.health.cell_end import cell_end, sentence
 from analyzer.cells.monitor import WeakCell
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import known

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from analyzer.answers.charging import charging_now
+from analyzer.answers.health.charging import charging_now
 from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.soc import known
 from analyzer.series.series import Series

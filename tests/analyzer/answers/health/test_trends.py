@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from analyzer.answers import trends
+from analyzer.answers.health import trends
 from analyzer.learned.keys import GAUGE
 from analyzer.pack.capacity import TripCharge, from_gauge
 from analyzer.series.series import Series

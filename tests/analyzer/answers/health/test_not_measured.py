@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analyzer.answers import health
+from analyzer.answers.health import now as health
 from analyzer.faces.cli.main import main
 from analyzer.series.log import OpenLog
 from logger.store import Block, Group, Quantum, Store

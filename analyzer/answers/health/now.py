@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from analyzer.answers.cell_end import cell_end, sentence
-from analyzer.answers.charging import charging_now
+from analyzer.answers.health.cell_end import cell_end, sentence
+from analyzer.answers.health.charging import charging_now
 from analyzer.answers.snapshot import here_now
 from analyzer.cells.monitor import CellMonitor
 from analyzer.estimation.results import CablesAnswer, CellsAnswer
