@@ -1,8 +1,9 @@
 """serve: the pages and the HTTP API."""
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
+from typing import Any
 
 from analyzer.answers import Log
 from analyzer.faces.cli import options as opt
@@ -55,14 +56,10 @@ def serve(log: Log, options: argparse.Namespace) -> int:
 
     log.boat_name()  # a log that cannot be used is said now
     key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
-    paired = access.Access(key)
+    asked = options.name or not access.is_own(options.host)
+    paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
     app = create_app(log, names=(options.host, *options.name), access=paired)
     opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
-    if options.name or not access.is_own(options.host):
-        opt.tell_user(
-            f"Another device is asked for a code: {paired.codes['look']} to look, "
-            f"{paired.codes['change']} to look and change settings."
-        )
     stop = watch_beside(log)
     uvicorn.run(
         app,
@@ -75,6 +72,13 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     )
     stop()
     return 0
+
+
+def _tell_codes(codes: Mapping[Any, str]) -> None:
+    opt.tell_user(
+        f"Another device is asked for a code, each good once: {codes['look']} to look, "
+        f"{codes['change']} to look and change settings."
+    )
 
 
 def addresses(host: str, port: int) -> str:

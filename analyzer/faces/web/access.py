@@ -10,6 +10,7 @@ import ipaddress
 import secrets
 import time
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
@@ -19,8 +20,9 @@ import itsdangerous
 Right = Literal["look", "change"]
 COOKIE = "keelwatt"
 LASTS_S = 400 * 86400  # the longest that browsers keep a cookie
+CODE_LASTS_S = 3600.0  # assumed
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # none that could be taken for another
-_CODE_LENGTH = 8  # 31^8: a year of guesses at the rate below finds one with 1 in 50,000
+_CODE_LENGTH = 8  # 31^8; a hundred devices that guess for a year: 1 in 3000
 
 
 def new_code() -> str:
@@ -31,47 +33,73 @@ def new_code() -> str:
 
 @dataclass
 class Tries:
-    """Counts wrong codes: so many a minute from one address, and so many from all."""
+    """Counts wrong codes, so many a minute from one address: guessing costs only who guesses."""
 
     each: int = 5
-    all: int = 30
     over_s: float = 60.0
-    _wrong: deque[tuple[float, str]] = field(default_factory=deque)
+    most: int = 5000  # addresses remembered; a flood of more forgets the longest silent
+    _wrong: dict[str, deque[float]] = field(default_factory=dict)
 
     def allowed(self, address: str) -> bool:
         """Whether this address may try now."""
-        now_s = time.monotonic()
-        while self._wrong and self._wrong[0][0] < now_s - self.over_s:
-            self._wrong.popleft()
-        mine = sum(1 for _, who in self._wrong if who == address)
-        return mine < self.each and len(self._wrong) < self.all
+        times = self._wrong.get(_network(address), ())
+        since_s = time.monotonic() - self.over_s
+        return sum(1 for at_s in times if at_s > since_s) < self.each
 
     def wrong(self, address: str) -> None:
         """A wrong code came from this address."""
-        self._wrong.append((time.monotonic(), address))
+        times = self._wrong.pop(_network(address), None) or deque(maxlen=self.each)
+        times.append(time.monotonic())
+        self._wrong[_network(address)] = times  # last in the order
+        if len(self._wrong) > self.most:
+            del self._wrong[next(iter(self._wrong))]
 
 
 class Access:
     """Gives rights for codes, and knows them again by their cookie.
 
+    A code serves once, and for an hour; the next one is told then.
+
     Args:
         key: Signs the cookies; whoever has it can make one.
         codes: By right; None: new ones.
+        tell: Called with the codes whenever one is new: they stand on the board's console.
     """
 
-    def __init__(self, key: bytes, codes: dict[Right, str] | None = None) -> None:
+    def __init__(
+        self,
+        key: bytes,
+        codes: dict[Right, str] | None = None,
+        tell: Callable[[dict[Right, str]], None] = lambda codes: None,
+    ) -> None:
         self.codes: dict[Right, str] = codes or {"look": new_code(), "change": new_code()}
         self.tries = Tries()
+        self._made_s = time.monotonic()
+        self._tell = tell
         self._signer = itsdangerous.TimestampSigner(key, salt="keelwatt pairing")
+        tell(self.codes)
+
+    def offer(self) -> None:
+        """Somebody is asked for a code: where those told are too old, new ones are made."""
+        if time.monotonic() - self._made_s > CODE_LASTS_S:
+            self._renew("look", "change")
 
     def pair(self, code: str) -> Right | None:
         """The right that a code gives; None where it gives none. Spaces and case do not matter."""
+        self.offer()
         given = "".join(letter for letter in code.upper() if letter in _LETTERS).encode()
         found: Right | None = None
         for right, want in self.codes.items():
             if hmac.compare_digest(given, want.replace("-", "").encode()):
                 found = right
+        if found:
+            self._renew(found)
         return found
+
+    def _renew(self, *rights: Right) -> None:
+        self.codes |= {right: new_code() for right in rights}
+        self._made_s = time.monotonic()
+        self._tell(self.codes)
 
     def cookie(self, right: Right) -> str:
         """The signed cookie for a right."""
@@ -82,10 +110,25 @@ class Access:
         if not cookie:
             return None
         try:
-            right = self._signer.unsign(cookie, max_age=LASTS_S).decode()
+            value, made = self._signer.unsign(cookie, return_timestamp=True)
         except itsdangerous.BadSignature:
             return None
+        # Made in the future means that this board's clock is behind: the phone stays paired.
+        if time.time() - made.timestamp() > LASTS_S:
+            return None
+        right = value.decode()
         return "change" if right == "change" else "look" if right == "look" else None
+
+
+def _network(address: str) -> str:
+    """An IPv4 address, or the 64 bits of IPv6 of which a device has all the others (RFC 4291)."""
+    try:
+        found = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if isinstance(found, ipaddress.IPv6Address) and found.ipv4_mapped is None:
+        return str(ipaddress.ip_network((found, 64), strict=False))
+    return str(found)
 
 
 def is_own(address: str) -> bool:

@@ -1,6 +1,7 @@
 """What every HTTP answer goes through: whose name the browser used, and what the page may load."""
 
 import ipaddress
+import re
 import socket
 from collections.abc import Iterable
 
@@ -16,6 +17,9 @@ _POLICY = (
 STRICT = _POLICY.format(style="'self'")
 # The charts' library writes style elements of its own; pages that hold charts allow those.
 WITH_CHARTS = _POLICY.format(style="'self' 'unsafe-inline'")
+
+# RFC 3986, 3.2.2 and 3.2.3, as far as names and addresses of a boat's network go.
+_HOST = re.compile(r"(?P<name>\[[0-9a-f:.%a-z]+\]|[0-9a-z_.-]+|[0-9a-f:]+)(:[0-9]{1,5})?")
 
 _HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -38,11 +42,10 @@ def host_allowed(host: str, names: frozenset[str]) -> bool:
     A plain address is allowed: only a name can be pointed at this computer by somebody else's
     name server, so that a strange page could read the boat's data.
     """
-    name = host.strip().lower()
-    if name.startswith("["):
-        name = name[1:].partition("]")[0]
-    elif name.count(":") == 1:
-        name = name.partition(":")[0]
+    told = _HOST.fullmatch(host.strip().lower())
+    if told is None:
+        return False
+    name = told["name"].strip("[]")
     try:
         ipaddress.ip_address(name)
     except ValueError:

@@ -13,6 +13,8 @@ router = APIRouter(include_in_schema=False)
 @router.get("/pair")
 def pair_page(request: Request, to: str = "/") -> Response:
     """Asks for the code."""
+    if request.app.state.access:
+        request.app.state.access.offer()
     return _ask(request, to)
 
 

@@ -47,8 +47,10 @@ class Gate:
         return self.access.right_of(asker.cookies.get(COOKIE))
 
     def _refusal(self, asker: HTTPConnection, method: str, right: Right | None) -> Response | None:
-        path = asker.url.path
-        if method not in _READING and not _same_site(asker.headers, asker.url.netloc):
+        # By the path that is served, never by a URL put together from what the asker wrote.
+        path: str = asker.scope["path"]
+        host = asker.headers.get("host", "")
+        if method not in _READING and not _same_site(asker.headers, host):
             return PlainTextResponse("This was not asked from our own page.\n", status_code=403)
         if path.startswith(_OPEN):
             return None

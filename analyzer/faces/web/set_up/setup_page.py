@@ -7,7 +7,7 @@ from fastapi.responses import RedirectResponse, Response
 from analyzer.errors import AnalyzerError
 from analyzer.estimation.results import CheckAnswer
 from analyzer.faces.web.page import log_of, render
-from analyzer.faces.web.set_up import boat_form
+from analyzer.faces.web.set_up import boat_form, from_network
 from analyzer.faces.web.set_up.forms import read_form
 from logger.errors import BoatFileError, LoggerError
 
@@ -33,6 +33,7 @@ def _save(request: Request, form: dict[str, str]) -> Response:
     text, where = log.boat_text()
     try:
         new = boat_form.filled(text, form)
+        from_network.check_change(text, new)
         log.save_boat(new)
     except BoatFileError as error:
         return _page(request, text, where, form, wrong=str(error).splitlines())

@@ -87,19 +87,23 @@ def test_key_is_kept_private_and_renewed_when_asked(tmp_path):
     assert access.load_key(path, renew=True) != key
 
 
-def test_tries_run_out_for_one_address_before_all(monkeypatch):
+def test_tries_run_out_for_one_address_and_nobody_else(monkeypatch):
     now = [0.0]
     monkeypatch.setattr(access.time, "monotonic", lambda: now[0])
-    tries = access.Tries(each=3, all=5, over_s=60)
+    tries = access.Tries(each=3, over_s=60, most=100)
     for _ in range(3):
-        tries.wrong("a")
-    assert not tries.allowed("a")
-    assert tries.allowed("b")
-    tries.wrong("b")
-    tries.wrong("c")
-    assert not tries.allowed("d")
+        tries.wrong("192.168.4.7")
+    for k in range(20):  # one device has all of its 64 bits
+        tries.wrong(f"2001:db8::{k:x}")
+    assert not tries.allowed("192.168.4.7")
+    assert not tries.allowed("2001:db8::ffff")
+    assert tries.allowed("192.168.4.8")
+    assert tries.allowed("2001:db8:0:1::1")
     now[0] = 61.0
-    assert tries.allowed("a")
+    assert tries.allowed("192.168.4.7")
+    for k in range(1000):
+        tries.wrong(f"10.0.{k // 250}.{k % 250}")
+    assert len(tries._wrong) == 100
 
 
 def test_unpaired_device_is_sent_to_pair_and_sees_nothing(phone):
@@ -137,6 +141,52 @@ def test_code_to_look_does_not_let_change(phone):
     assert phone.post("/set-up", data={}).status_code == 403
     phone.post("/pair", data={"code": "BBBB-3333"})
     assert phone.post("/set-up", data={}).status_code != 403
+
+
+def test_a_code_serves_once_and_the_next_is_told(log, browse, monkeypatch):
+    monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
+    told = []
+    door = access.Access(KEY, dict(CODES), told.append)
+    app = create_app(log, access=door)
+    first, second = browse(app), browse(app)
+    assert first.post("/pair", data={"code": "AAAA-2222"}).status_code == 303
+    assert second.post("/pair", data={"code": "AAAA-2222"}).status_code == 403
+    assert told[-1]["look"] != "AAAA-2222"
+    assert second.post("/pair", data={"code": told[-1]["look"]}).status_code == 303
+    assert first.get("/").status_code == 200
+
+
+def test_a_code_lasts_an_hour(door, monkeypatch):
+    now = [access.time.monotonic()]
+    monkeypatch.setattr(access.time, "monotonic", lambda: now[0])
+    now[0] += 3601
+    assert door.pair("AAAA-2222") is None
+    assert door.pair(door.codes["look"]) == "look"
+
+
+def test_a_phone_stays_paired_where_the_boards_clock_is_behind(door, monkeypatch):
+    cookie = door.cookie("change")
+    later = access.time.time() - 5 * 365 * 86400
+    monkeypatch.setattr(access.time, "time", lambda: later)
+    assert door.right_of(cookie) == "change"
+
+
+@pytest.mark.parametrize(
+    "host", ["localhost/pair?", "localhost/static/", "127.0.0.1/pair#", "localhost:80/pair?x="]
+)
+def test_a_host_header_opens_nothing(phone, log, door, host):
+    for path in ("/", "/set-up", "/api/v1/range"):
+        answer = phone.get(path, headers={"host": host})
+        assert answer.status_code == 421, path
+    # And where nothing looks at the header before: by the path that is served.
+    gate = session_middleware.Gate(None, door)
+    scope = {
+        "type": "http", "method": "POST", "path": "/set-up", "query_string": b"", "scheme": "http",
+        "headers": [(b"host", host.encode())], "client": ("192.168.4.7", 1), "state": {},
+    }  # fmt: skip
+    refusal = gate._refusal(session_middleware.HTTPConnection(scope), "POST", None)
+    assert refusal is not None
+    assert refusal.status_code == 303
 
 
 def test_guessing_is_slowed_down(phone):
