@@ -202,34 +202,42 @@ def share_right(accounts: list[Account], name: str) -> float:
     return float(np.mean(off <= bar))
 
 
+WAYS = ("alone", "both", "after three")
 # Measured over 200 trips. One trip at one temperature cannot tell how a cell takes the cold, nor
 # slow polarisation from the rest curve's slope: ranges and sentence say so.
 MISSED = {
-    "alone": {
-        "polarisation": "88 % of 200 trips, where 90 % is asked",
-        "cold": "82 % of 200 trips, where 90 % is asked",
-    },
-    "both": {
-        "cold": "86 % of 200 trips, where 90 % is asked: a trip before at a like temperature tells "
-        "nothing of the cold",
-    },
-    "after three": {},
+    ("alone", "polarisation"): "88 % of 200 trips, where 90 % is asked; floor 50 %",
+    ("alone", "cold"): "82 % of 200 trips, where 90 % is asked; floor 50 %",
+    ("both", "cold"): "86 % of 200 trips, where 90 % is asked; floor 50 %: a trip before at a like "
+    "temperature tells nothing of the cold",
 }
 
 
-@pytest.mark.parametrize("way", list(MISSED))
-@pytest.mark.parametrize("name", [*NAMES, "unexplained"])
-def test_term_is_within_12_per_cent_or_50_mv_in_nine_trips_of_ten(ways, name, way):
+def asked(way: str, name: str) -> object:
+    """A term, expected to miss where 200 trips are run and it was measured to."""
+    why = MISSED.get((way, name))
+    if why is None or TRIPS < 200:
+        return pytest.param(way, name)
+    return pytest.param(way, name, marks=pytest.mark.xfail(strict=True, reason=why))
+
+
+TERMS = [(way, name) for way in WAYS for name in (*NAMES, "unexplained")]
+
+
+@pytest.mark.parametrize(("way", "name"), [asked(*term) for term in TERMS])
+def test_term_is_within_12_per_cent_or_50_mv_in_nine_trips_of_ten(ways, way, name):
     accounts = [one[way] for one in ways]
     right = share_right(accounts, name)
     off = max(abs(a[name][0] - a[name][1]) for a in accounts)
     print(f"\n{name}, {way}: {right:.1%} of {len(accounts)} trips, worst off by {off:.2f} V")
-    assert right >= 0.5  # below this it is a fault, not a miss
     # Of few trips a share wanders by its own counting error (two standard deviations).
-    least = 0.9 - (2 * np.sqrt(0.09 / len(ways)) if TRIPS < 200 else 0.0)
-    if right < least and name in MISSED[way]:
-        pytest.xfail(MISSED[way][name])
-    assert right >= least
+    assert right >= 0.9 - (2 * np.sqrt(0.09 / len(ways)) if TRIPS < 200 else 0.0)
+
+
+@pytest.mark.parametrize(("way", "name"), TERMS)
+def test_no_term_is_wrong_in_most_trips(ways, way, name):
+    """The floor of the misses above: below it is a fault, not a miss."""
+    assert share_right([one[way] for one in ways], name) >= 0.5
 
 
 @pytest.mark.parametrize("name", NAMES[:4])
@@ -239,7 +247,7 @@ def test_rest_afterwards_and_a_trip_before_tell_more(ways, name):
     assert shares["both"] >= shares["alone"] - (0.25 if TRIPS < 200 else 0.02)
 
 
-@pytest.mark.parametrize("way", list(MISSED))
+@pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("name", NAMES)
 def test_term_s_range_is_honest(ways, name, way):
     """An 80 % range that held in fewer than two trips of three would mislead."""
