@@ -34,7 +34,7 @@ from analyzer.learned.keys import (
     stream_before,
 )
 from analyzer.pack.capacity import from_gauge
-from analyzer.pack.soc import Charge, PackPosterior
+from analyzer.pack.soc import Charge, PackPosterior, upright
 from analyzer.series import bridges
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
@@ -71,12 +71,15 @@ def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
     while (window := next_window(ctx, at)) is not None:
         restart_us = window[0]
         series = _series(ctx, *window)
-        found = trips.find(series, ctx.boat)
+        start = charge_at(ctx, series.t0_us)
+        # Motoring and its energy are told by the current as it flows, not as a shunt that is the
+        # wrong way round has it.
+        found = trips.find(upright(series, ctx.boat.pack, start), ctx.boat)
         at = window[1]
         if found and _cut_short(ctx, found[-1], window):
             at = found.pop().start_us
             series = trips.between(series, window[0], at)
-        known += _keep(ctx, series, found, len(known))
+        known += _keep(ctx, series, start, found, len(known))
         if progress:
             progress(0.5 * (at - span[0]) / (end_us - span[0]))
     ctx.store.put_trips(known)
@@ -99,11 +102,18 @@ def _series(ctx: OpenLog, start_us: int, end_us: int) -> Series:
     return ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
 
 
-def _keep(ctx: OpenLog, series: Series, found: list[trips.Trip], before: int) -> list[TripRecord]:
+def _keep(
+    ctx: OpenLog,
+    series: Series,
+    start: PackPosterior | None,
+    found: list[trips.Trip],
+    before: int,
+) -> list[TripRecord]:
     """Keeps the charge at trips' beginnings and at the stretch's end, and the trips' steady points;
     gives its trips.
     """
-    charge = _keep_charge(ctx, series, found)
+    charge = _keep_charge(ctx, series, start, found)
+    series = upright(series, ctx.boat.pack, start)
     bridged = bridges.pack_current(series, ctx.boat).series
     records = []
     for number, trip in enumerate(found, before + 1):
@@ -123,14 +133,16 @@ def _keep(ctx: OpenLog, series: Series, found: list[trips.Trip], before: int) ->
     return records
 
 
-def _keep_charge(ctx: OpenLog, series: Series, found: list[trips.Trip]) -> list[tuple[int, Charge]]:
+def _keep_charge(
+    ctx: OpenLog, series: Series, start: PackPosterior | None, found: list[trips.Trip]
+) -> list[tuple[int, Charge]]:
     """Follows the charge over a stretch, and keeps it where a later question will begin.
 
     Returns:
         When each part begins, and the charge over it; nothing where no current is measured. [µs]
     """
     marks = [(trip.start_us - REST_BEFORE_US) // MARK_US * MARK_US for trip in found]
-    parts = list(follow_on(ctx, series, charge_at(ctx, series.t0_us), marks))
+    parts = list(follow_on(ctx, series, start, marks))
     for _, charge in parts[:-1]:
         at_us = charge.final.t_us
         if any(abs(at_us - mark) <= series.step_s * 1e6 for mark in marks):

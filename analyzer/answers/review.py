@@ -7,6 +7,7 @@ from analyzer.estimation.results import ReviewAnswer, SagAccount, TripRow
 from analyzer.flags import monitor as watch
 from analyzer.learned import sag_history
 from analyzer.learned.keys import REST_BEFORE_US, follow
+from analyzer.pack.soc import turned
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.trips import ledger, sag, sag_account
 from analyzer.trips import trips as outings
@@ -62,6 +63,12 @@ def review(log: OpenLog, number: int | None = None) -> ReviewAnswer:
     charge = follow(log, series)
     if charge is None:
         remarks.append("Without the pack's current there is no account of volts and charge.")
+    elif charge.final.sign_reversed:
+        series = turned(series)
+        remarks.append(
+            "The pack's current comes with the wrong sign; it is turned round here. "
+            "`keelwatt check` tells the cure."
+        )
     sags: list[SagAccount] = []
     if charge is not None and series.has("pack_voltage_v"):
         earlier = sag_history.before(log, record.start_us)

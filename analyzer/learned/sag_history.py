@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from analyzer.learned.keys import follow, revive
+from analyzer.pack.soc import turned
 from analyzer.series.derived import cell_temp_c
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
@@ -69,6 +70,8 @@ def gather(ctx: OpenLog, trips: Sequence[TripRecord]) -> None:
         names = ("controller_voltage_v", *pack_channels(ctx.boat))
         series = ctx.load(names, trip.start_us, trip.end_us)
         charge = follow(ctx, series)
+        if charge and charge.final.sign_reversed:
+            series = turned(series)
         found = split(series, charge, ctx.boat) if charge else None
         value = {"circuit": asdict(circuit(series, found)) if found else None}
         ctx.store.put_learned(KEY, value, trip.start_us, trip.end_us)

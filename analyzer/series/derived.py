@@ -28,11 +28,19 @@ def mean_cell_v(series: Series, pack: Pack) -> Floats:
 
 def cell_temp_c(series: Series, fallback_c: float = 20.0) -> Floats:
     """Temperature of the cells, as measured, else held, else `fallback_c`. [°C] (n,)"""
+    name = _cell_temp_channel(series)
+    return np.full(series.n, fallback_c) if name is None else filled(series.get(name), fallback_c)
+
+
+def has_cell_temp(series: Series) -> bool:
+    """Whether anything tells the cells' temperature."""
+    return _cell_temp_channel(series) is not None
+
+
+def _cell_temp_channel(series: Series) -> str | None:
     names = [n for n in series.values if n.endswith("_temp_c") and n[:5] in ("cell_", "block")]
-    for name in ["pack_temp_c", *sorted(names), "ambient_temp_c"]:
-        if series.has(name):
-            return filled(series.get(name), fallback_c)
-    return np.full(series.n, fallback_c)
+    wanted = ("pack_temp_c", *sorted(names), "ambient_temp_c")
+    return next((name for name in wanted if series.has(name)), None)
 
 
 def filled(values: Floats, first: float) -> Floats:

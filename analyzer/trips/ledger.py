@@ -33,15 +33,20 @@ def ledger(
     part = series.cut(first, last)
     pack = _energy(part, pack_power_w(part), boat)
     rows = [*_motor(part, boat), _hotel(part, boat), *_sources(part, boat), _cables(part, boat)]
-    known = [r.energy for r in rows if r.energy.mid is not None]
-    total = sum(e.mid or 0.0 for e in known)
-    half = [pack, *known]
-    sd = float(np.sqrt(sum(_sd(e) ** 2 for e in half)))
-    rows.append(LedgerRow("not accounted for", _range((pack.mid or 0.0) - total, sd)))
+    rows.append(LedgerRow("not accounted for", _left(pack, [row.energy for row in rows])))
     rows.append(LedgerRow("given by the pack, net", pack))
     if charge is not None:
         rows.append(_inside(part, charge, first, last))
     return tuple(rows)
+
+
+def _left(pack: Estimate, parts: list[Estimate]) -> Estimate:
+    """What the rows leave of what the pack gave; unknown where that was not measured."""
+    if pack.mid is None:
+        return cannot_say("what the pack gave is not measured", "Wh")
+    known = [part for part in parts if part.mid is not None]
+    sd = float(np.sqrt(sum(_sd(part) ** 2 for part in (pack, *known))))
+    return _range(pack.mid - sum(part.mid or 0.0 for part in known), sd)
 
 
 def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
@@ -79,6 +84,8 @@ def _hotel(part: Series, boat: Boat) -> LedgerRow:
         return LedgerRow("to the hotel load", _energy(part, measured, boat))
     if not boat.hotel.measured_in_pack_current:
         return LedgerRow("to the hotel load", cannot_say("fed by another battery", "Wh"))
+    if not boat.hotel.power_w:
+        return LedgerRow("to the hotel load", cannot_say("not measured, nor in the file", "Wh"))
     hours = part.n * part.step_s / HOUR_S
     mid = boat.hotel.power_w * hours
     why = "by the boat file's typical power, not measured"

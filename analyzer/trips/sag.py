@@ -13,7 +13,7 @@ import numpy as np
 from analyzer.cells.monitor import measured, measured_blocks
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import Charge
-from analyzer.series.derived import cell_temp_c
+from analyzer.series.derived import cell_temp_c, has_cell_temp
 from analyzer.series.operating import rest_a
 from analyzer.series.series import Floats, Series
 from analyzer.series.steps import Bools
@@ -39,7 +39,8 @@ MOST_WARM = 2.0  # of resistance at 25 °C over that now; beyond, the fit has co
 class Parts:
     """The terms at each grid time, shape (n,) each, pack-level volts, NaN where unknown.
 
-    `ohmic_25_v` and `polar_25_v` are what a pack at 25 °C would lose, `cold_v` the rest of it.
+    `ohmic_25_v` and `polar_25_v` are what a pack at 25 °C would lose, `cold_v` the rest of it;
+    without a thermometer they are what it lost as it was, and `cold_v` is unknown.
     """
 
     current_a: Floats
@@ -59,8 +60,9 @@ class Parts:
     @property
     def unexplained_v(self) -> Floats:
         """What the terms leave."""
-        known = self.charge_used_v + self.ohmic_25_v + self.polar_25_v + self.cold_v
-        known = known + np.nan_to_num(self.weak_v) + np.nan_to_num(self.cables_v)
+        known = self.charge_used_v + self.ohmic_25_v + self.polar_25_v
+        for volts in (self.cold_v, self.weak_v, self.cables_v):
+            known = known + np.nan_to_num(volts)
         return self.rest_v - self.loaded_v - known
 
 
@@ -88,10 +90,16 @@ def parts(
     # The fit's resistance holds the weak cells' too: they are taken out of it, at 25 °C and for
     # the cold, in the proportion of the whole.
     ohmic_v, ohmic_25_v = along["ohmic_v"], along["ohmic_25_v"]
-    warm_share = np.clip(ohmic_25_v / np.where(ohmic_v == 0, 1.0, ohmic_v), 0.0, MOST_WARM)
-    weak_25_v = np.nan_to_num(weak_v) * warm_share
-    weak_cold_v = np.nan_to_num(weak_v) - weak_25_v
-    lost_v, lost_25_v = ohmic_v + along["polar_v"], ohmic_25_v + along["polar_25_v"]
+    polar_v, polar_25_v = along["polar_v"], along["polar_25_v"]
+    weak_all_v = np.nan_to_num(weak_v)
+    if has_cell_temp(series):
+        warm_share = ohmic_25_v / np.where(ohmic_v == 0, 1.0, ohmic_v)
+        weak_25_v = weak_all_v * np.clip(warm_share, 0.0, MOST_WARM)
+        cold_v = ohmic_v + polar_v - ohmic_25_v - polar_25_v - (weak_all_v - weak_25_v)
+    else:
+        # The fit took 20 °C for granted: what it would call the cold is only that.
+        ohmic_25_v, polar_25_v, weak_25_v = ohmic_v, polar_v, weak_all_v
+        cold_v = np.full(series.n, np.nan)
     return Parts(
         current_a=series.get("pack_current_a"),
         # Behind the cables, where it is measured, so that what they lose is part of the sag.
@@ -99,8 +107,8 @@ def parts(
         # Against the model's own rest, not the one read: an error of the curve's level cancels.
         charge_used_v=model_v - along["rest_v"],
         ohmic_25_v=ohmic_25_v - weak_25_v,
-        polar_25_v=along["polar_25_v"],
-        cold_v=lost_v - lost_25_v - weak_cold_v,
+        polar_25_v=polar_25_v,
+        cold_v=cold_v,
         weak_v=weak_v,
         cables_v=pack_v - control_v,
         rest_v=model_v if read_v is None else read_v,

@@ -102,10 +102,8 @@ def _account(text: str, series: Series, found: Parts, chosen: Bools) -> SagAccou
     terms = _terms(found, known, mean, sd)
     # The middle of what was averaged stands for the time of the account.
     at = int(np.flatnonzero(known).mean())
-    loaded_v, current_a = (
-        float(np.mean(found.loaded_v[known])),
-        float(found.current_a[known].mean()),
-    )
+    loaded_v = float(np.mean(found.loaded_v[known]))
+    current_a = float(np.mean(found.current_a[known]))
     said = sentence(found.rest_v, loaded_v, current_a, terms)
     return SagAccount(
         text=text,
@@ -125,8 +123,12 @@ def _terms(
     weak = f"weak {found.weakest}" if found.weakest is not None else "weak cells"
     no_controller = "the controller's voltage is not measured"
     unexplained_v = float(np.mean(found.unexplained_v[known]))
+    no_probe = cannot_say("the cells' temperature is not measured", "V")
     return [
-        *(SagTerm(name, _range(mean[name], sd[name])) for name in MODELLED),
+        *(
+            SagTerm(name, _range(mean[name], sd[name]) if np.isfinite(mean[name]) else no_probe)
+            for name in MODELLED
+        ),
         _measured(weak, found.weak_v[known], "cell voltages are not measured"),
         _measured("cables and contactor", found.cables_v[known], no_controller),
         SagTerm("unexplained", _range(unexplained_v, math.hypot(found.rest_sd_v, sd["all"]))),
@@ -135,15 +137,22 @@ def _terms(
 
 def _sds(found: Parts, known: Bools, mean: dict[str, float]) -> dict[str, float]:
     """Standard deviations of the terms, and of some together. [V] See `Split.terms`."""
+    unmeasured = not math.isfinite(mean["cold"])
     if found.found is None:
         # Nothing was fitted, so no term's error is known apart from the others'.
-        losses = [mean[name] for name in ("resistance", "polarisation", "cold")]
-        loss = LOSS_SD * sum(map(abs, losses))
+        cold_v = 0.0 if unmeasured else abs(mean["cold"])
+        loss = LOSS_SD * (abs(mean["resistance"]) + abs(mean["polarisation"]) + cold_v)
         same = dict.fromkeys(("charge used", "resistance", "polarisation", "slow", "all"), loss)
-        return {**same, "cold": COLD_SD * abs(mean["cold"])}
+        return {**same, "cold": COLD_SD * cold_v}
     # The fit knows its parameters' error; the meters' own comes on top of it.
     terms = found.found.terms(known, found.at_rest)
-    return {name: math.hypot(sd, METER_SD_V, GAIN_SD * mid) for name, (mid, sd) in terms.items()}
+    sds = {name: math.hypot(sd, METER_SD_V, GAIN_SD * mid) for name, (mid, sd) in terms.items()}
+    if unmeasured:
+        # Their share of what would be the cold's is in the resistances then.
+        for name in ("resistance", "polarisation"):
+            sds[name] = math.hypot(sds[name], terms["cold"][1])
+        sds["cold"] = 0.0
+    return sds
 
 
 def _tied(sd: dict[str, float]) -> str:
@@ -160,7 +169,9 @@ def _tied(sd: dict[str, float]) -> str:
 
 def _cold_open(mean: dict[str, float], sd: dict[str, float]) -> str:
     """A sentence where it is open how this pack takes the cold; else empty."""
-    if Z80 * sd["cold"] <= max(COLD_SHARE * abs(mean["cold"]), TIED_V):
+    if not math.isfinite(mean["cold"]) or Z80 * sd["cold"] <= max(
+        COLD_SHARE * abs(mean["cold"]), TIED_V
+    ):
         return ""
     return (
         f" How much of it is the temperature's doing is known to {Z80 * sd['cold']:.2f} V either "

@@ -1,6 +1,15 @@
 """State of charge: the filter, what goes into it, and the posterior that a log keeps of it."""
 
 from analyzer.pack.soc.state import PackPosterior
-from analyzer.pack.soc.track import GAUGE_SD, Charge, known, sign_reversed, track
+from analyzer.pack.soc.track import GAUGE_SD, Charge, known, sign_reversed, track, turned, upright
 
-__all__ = ["GAUGE_SD", "Charge", "PackPosterior", "known", "sign_reversed", "track"]
+__all__ = [
+    "GAUGE_SD",
+    "Charge",
+    "PackPosterior",
+    "known",
+    "sign_reversed",
+    "track",
+    "turned",
+    "upright",
+]

@@ -5,7 +5,7 @@ stays as wide as it should; knees, a full charge and a long rest narrow it. The 
 mixture of extended Kalman filters (`filter.py`) that takes readings in steps of some seconds.
 """
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -187,6 +187,22 @@ def sign_reversed(series: Series, pack: Pack, before: bool = False) -> bool:
     )
     verdict = shunt_sense(volts, amps, size * series.step_s, pack.rated_capacity_ah).verdict
     return before if verdict == "cannot say" else verdict == "wrong"
+
+
+def upright(series: Series, pack: Pack, start: PackPosterior | None) -> Series:
+    """The series with the pack's current as it flows, turned round where its shunt is reversed.
+
+    Args:
+        start: The state before it, which holds where the series cannot say.
+    """
+    before = start is not None and start.sign_reversed
+    return turned(series) if sign_reversed(series, pack, before) else series
+
+
+def turned(series: Series) -> Series:
+    """The series with the sign of the pack's current changed."""
+    current = {"pack_current_a": -series.get("pack_current_a")}
+    return replace(series, values=series.values | current)
 
 
 class _Trace:

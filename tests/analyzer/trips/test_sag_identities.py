@@ -389,3 +389,18 @@ def test_a_weak_cell_s_volts_are_its_line_over_current(few):
     without = parts(log, charge, BOAT, 899)
     taken = without.ohmic_25_v + without.cold_v - found.ohmic_25_v - found.cold_v
     np.testing.assert_allclose(taken, found.weak_v, atol=1e-9)
+
+
+def test_without_a_thermometer_nothing_is_said_of_the_cold(few):
+    """Resistance is what it was on the day: 16 cells of 0.6 mΩ, as the circuit was made."""
+    log, charge = few
+    blind = replace(log, values={k: v for k, v in log.values.items() if k != "pack_temp_c"})
+    account = worst(blind, charge, BOAT, None)
+    terms = {t.text: t.volts for t in account.terms}
+    assert terms["cold"].mid is None
+    assert "temperature is not measured" in terms["cold"].reason
+    assert "the cold" not in account.sentence
+    assert "temperature" not in account.sentence
+    assert terms["resistance"].mid == pytest.approx(CELLS * 0.6e-3 * account.current_a, rel=0.08)
+    total = sum(volts.mid for volts in terms.values() if volts.mid is not None)
+    assert total == pytest.approx(account.rest_v - account.loaded_v, abs=1e-9)

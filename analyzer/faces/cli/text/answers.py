@@ -117,7 +117,7 @@ def home(answer: HomeAnswer) -> str:
 def trips(rows: Sequence[TripRow]) -> str:
     """The list of trips."""
     if not rows:
-        return "No trip yet: the log holds no time under way."
+        return "No trip yet: a trip is at least five minutes moving."
     zone = format.zone_name(rows[-1].start_utc_s)
     lines = [f"Trip  Start ({zone})".ljust(27) + "Lasted      Distance  Used      Put back"]
     for row in rows:

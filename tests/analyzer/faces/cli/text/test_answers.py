@@ -78,7 +78,7 @@ def test_every_text_fits_eighty_columns_and_hides_no_none(invented, name, answer
 
 
 def test_trips_says_so_when_there_is_none(invented):
-    assert tell.trips(()) == "No trip yet: the log holds no time under way."
+    assert tell.trips(()) == "No trip yet: a trip is at least five minutes moving."
     table = tell.trips((invented.TRIP,)).splitlines()
     assert table[1].split()[0] == "2"
     assert "11 nmi" in table[1]

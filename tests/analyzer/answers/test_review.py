@@ -1,0 +1,78 @@
+"""Trips and their review where a sensor lies or is not there. Figures invented."""
+
+import numpy as np
+import pytest
+
+from analyzer.answers.refresh import refresh
+from analyzer.answers.review import review, trips
+from analyzer.faces.cli.text import answers as text
+from analyzer.pack.chemistry import chemistry
+from analyzer.series.log import OpenLog
+from logger.boat import Boat, Hull, Motor, Pack
+from logger.reading import EXACT, Block, Group, UtcFix
+from logger.store import Store
+
+AH, CELLS = 200.0, 16
+BOAT = Boat(
+    name="invented",
+    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH),
+    motor=Motor(rated_power_w=6000),
+)
+START_US = 1_782_887_400_000_000
+
+
+def outing() -> dict[str, np.ndarray]:
+    """Twenty minutes at rest, forty under motor at changing power; what truly flowed."""
+    rng = np.random.default_rng(1)
+    levels = [40.0, 20.0, 60.0, 30.0] * 5
+    amps = np.repeat([0.0, *levels], [1200, *([120] * len(levels))])
+    amps = amps + rng.normal(0, 0.3, len(amps))
+    rest = chemistry("lfp").ocv_v(0.8 - np.cumsum(amps) / 3600 / AH, 25.0, -1.0)
+    return {
+        "pack_voltage_v": CELLS * (rest - 0.6e-3 * amps),
+        "pack_current_a": amps,
+        "speed_ground_mps": np.where(amps > 5, 0.9 * np.cbrt(np.maximum(amps, 0.0)), 0.05),
+    }
+
+
+def log(path, values: dict[str, np.ndarray]) -> OpenLog:
+    store = Store.open(path, write=True)
+    group = Group("t", tuple(values), (EXACT,) * len(values))
+    writer = store.writer("boot")
+    writer.add(UtcFix(0, START_US, "file", 1.0))
+    table = np.column_stack(list(values.values()))
+    writer.add(Block(group, np.arange(len(table), dtype=np.int64) * 1_000_000, table))
+    writer.close()
+    opened = OpenLog(store, BOAT)
+    refresh(opened)
+    return opened
+
+
+def test_a_reversed_shunt_s_trip_used_what_truly_flowed(tmp_path):
+    """Watt-hours against the sum of true volts times amperes; the consumption by the distance."""
+    true = outing()
+    with log(tmp_path / "log.sqlite", true | {"pack_current_a": -true["pack_current_a"]}) as opened:
+        (row,) = trips(opened)
+        answer = review(opened)
+    watts = true["pack_voltage_v"] * true["pack_current_a"]
+    moving = true["pack_current_a"] > 5
+    assert row.energy_out_wh == pytest.approx(watts[moving].sum() / 3600, rel=0.01)
+    assert row.energy_in_wh == pytest.approx(0.0, abs=1.0)
+    metres = true["speed_ground_mps"][moving].sum()
+    assert row.motoring_wh_per_m == pytest.approx(watts[moving].sum() / 3600 / metres, rel=0.02)
+    assert any("wrong sign" in remark for remark in answer.remarks)
+    (net,) = [r.energy.mid for r in answer.ledger if r.text == "given by the pack, net"]
+    assert net == pytest.approx(watts[moving].sum() / 3600, rel=0.02)
+    assert answer.sag[0].current_a > 0
+
+
+def test_a_track_alone_has_no_energy_rather_than_none_used(tmp_path):
+    """GPS only, as from a GPX file: not measured is a state of its own."""
+    speed = {"speed_ground_mps": outing()["speed_ground_mps"]}
+    with log(tmp_path / "log.sqlite", speed) as opened:
+        rows = trips(opened)
+        said = text.trips(rows) + text.review(review(opened))
+    assert [row.energy_out_wh for row in rows] == [None]
+    assert "0 Wh" not in said
+    assert "the energy not measured" in " ".join(said.split())
