@@ -49,7 +49,7 @@ def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
         "logger/store/packing/codec.py": "def works(): pass\n",
         **dict.fromkeys(
             (
-                "logger/daemon/recorder.py",
+                "logger/daemon/main.py",
                 "analyzer/answers/__init__.py",
                 "analyzer/faces/web/app.py",
             ),
