@@ -18,7 +18,7 @@ from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import LegRow, TripRow, to_json
 from analyzer.flags import monitor
 from analyzer.hull import steady
-from analyzer.learned import cable_history, sag_history
+from analyzer.learned import cable_history, cell_history, sag_history
 from analyzer.learned.keys import (
     CALIBRATION,
     CHARGE,
@@ -85,6 +85,7 @@ def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
     ctx.store.put_trips(known)
     cable_history.gather(ctx.store, ctx.boat, known)
     sag_history.gather(ctx, known)
+    cell_history.gather(ctx, known)
     _watch(ctx, (warm_us, end_us), charge, progress)
     keep_here(ctx, span[0], end_us)
     ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
@@ -186,6 +187,7 @@ def _watch(
         judge.teach(
             steady.SteadyPoints.join(points_before(ctx, from_us)),
             calibration_before(ctx, from_us),
+            cells=cell_history.followed(ctx, from_us),
         )
     for flag in ctx.store.flags():
         if flag.cleared_us is None:

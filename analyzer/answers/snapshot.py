@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from analyzer.answers.grounded import charge_of, standings
-from analyzer.cells.monitor import CellMonitor, WeakCell
+from analyzer.cells.weak_cell import WeakCell
 from analyzer.environment.stream import Stream
 from analyzer.environment.stream_fit import heading_true
 from analyzer.environment.wind import Wind, lately
@@ -19,6 +19,7 @@ from analyzer.flags import monitor as watch
 from analyzer.hull import hull, steady
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import SteadyPoints
+from analyzer.learned import cell_history
 from analyzer.learned.keys import (
     HERE,
     STEADY,
@@ -101,7 +102,7 @@ class Here:
             charge=PackPosterior.from_dict(data["charge"]) if data["charge"] else None,
             curve=PowerCurve.from_dict(data["curve"]),
             stream=Stream.from_dict(data["stream"]),
-            weakest=WeakCell(**data["weakest"]) if data["weakest"] else None,
+            weakest=WeakCell.from_dict(data["weakest"]) if data["weakest"] else None,
             present=Now(**data["present"]) if data["present"] else None,
             hotel_w=(data["hotel_w"][0], data["hotel_w"][1]),
             solar_w=(data["solar_w"][0], data["solar_w"][1]),
@@ -160,13 +161,11 @@ def between(ctx: OpenLog, start_us: int, end_us: int) -> Here:
     series = bridges.pack_current(series, ctx.boat).series
     rows = standings(ctx, end_us)
     stream = stream_before(ctx, series)
-    monitor = CellMonitor(ctx.boat.pack)
-    monitor.update(series)
     return Here(
         charge=_charge(ctx, end_us, rows),
         curve=_curve(ctx, series, stream),
         stream=stream,
-        weakest=monitor.weakest(),
+        weakest=cell_history.followed(ctx, end_us).weakest(),
         present=inputs.now(series, ctx.boat),
         hotel_w=inputs.mean_sd(series, "hotel_power_w", ctx.boat.hotel.power_w),
         solar_w=inputs.mean_sd(series, "solar_power_w", 0.0),

@@ -1,25 +1,30 @@
 """Cells or blocks that differ from the others: by charge, by resistance, or by capacity.
 
-Each cell's distance from the median cell is followed by a small filter of its own: an offset
-that may wander slowly (charge and curve) and a resistance that answers to the load. Readings
-come in as they come; the same readings in other portions give the same result.
+Each is held against the median cell. Its resistance comes from load steps, its charge and capacity
+from its distance at each level of charge moved; what is known of them is carried from trip to trip.
+Readings come in as they come; the same readings in other portions give the same result.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.deficit import Levels, Missing
+from analyzer.cells.deficit import Ohms
 from analyzer.cells.findings import Standout, detection
+from analyzer.cells.memory import CellMemory, passed_on
+from analyzer.cells.raised import raised
 from analyzer.cells.sense_leads import SenseLeads
 from analyzer.cells.step_resistance import READING_SD_V, StepResistance
+from analyzer.cells.tracker import DeficitTracker
+from analyzer.cells.verdict import DOUBTED, SURE, Verdict
+from analyzer.cells.weak_cell import Deficit, WeakCell
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CellRow
-from analyzer.pack.cell_model import default_params
+from analyzer.pack.cell_model import Chemistry, chemistry, default_params, label
 from analyzer.series.series import Series
 from analyzer.series.steps import readings_per_step, whole_steps
 from logger.boat import Pack
@@ -29,31 +34,14 @@ Floats = npt.NDArray[np.float64]
 
 STEP_S = 10.0  # readings are gathered into steps of this length; assumed
 LEAST_STEP_C = 0.03  # load changes below this are left out, as a share of Ah; assumed
-CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter; assumed
-CAPACITY_LEAST = 0.03  # nor is less capacity than this; assumed
-EXCESS_SHARE = 0.18  # of the median resistance: less is of no practical matter; assumed
-# Standard deviations; cells differ more in resistance than in charge. Assumed.
-SURE_OHM, SURE_BEHIND = 5.5, 3.8
+LOAD_C = 0.05  # current from which the spread under load is looked at, as a share of Ah; assumed
+SPREAD_STEPS = 3600  # of load that the spread is typical of: ten hours; assumed
+RESISTANCE_SD = 0.03  # of the median cell's resistance: polarisation within a step; assumed
+KNEE_SOC = 0.1  # charge below which a cell's resistance is no longer its usual one; assumed
+GAP_US = 600_000_000  # without readings, in which charge may have moved unseen; assumed
+LEAST_TOLD = 0.02  # probability of a cause from which the run-down counts it; assumed
 
-
-@dataclass(frozen=True)
-class WeakCell:
-    """The cell that will end the trip, against the mean cell.
-
-    Args:
-        name: "cell 7" or "block 2".
-        r_excess_ohm, r_excess_sd_ohm: Resistance above the others'.
-        soc_deficit_frac, soc_deficit_sd_frac: Charge below the others'.
-        capacity_deficit_frac, capacity_deficit_sd_frac: Capacity below the others'.
-    """
-
-    name: str
-    r_excess_ohm: float
-    r_excess_sd_ohm: float
-    soc_deficit_frac: float = 0.0
-    soc_deficit_sd_frac: float = 0.0
-    capacity_deficit_frac: float = 0.0
-    capacity_deficit_sd_frac: float = 0.0
+__all__ = ["CellMonitor", "measured", "measured_blocks"]
 
 
 def measured(pack: Pack) -> tuple[list[str], list[str], int]:
@@ -70,66 +58,36 @@ def measured_blocks(pack: Pack) -> tuple[list[str], list[str], int]:
     return [block_voltage(i) for i in numbers], [f"block {i}" for i in numbers], inside
 
 
-@dataclass(frozen=True)
-class _Standout:
-    """A cell that differs: how many sigmas from the others, which, by how much."""
-
-    kind: str
-    sigmas: float
-    index: int
-    size: float
-    sd: float
-
-
-def sureness(sigmas: float) -> float:
-    """From standard deviations beyond what a healthy pack would show by chance."""
-    return min(0.5 * (1 + math.erf((sigmas - 2.5) / math.sqrt(2))), 0.999)
-
-
-def standouts(kind: str, values: Floats, sd: Floats, least: float, sure: float) -> list[_Standout]:
-    """Values above the others by more than `least` and by more than chance.
-
-    Chance is the value's own error together with the spread of the others.
-    """
-    values = values - np.median(values)
-    out = []
-    for i in np.flatnonzero(values > least).tolist():
-        others = np.delete(values, i)
-        usual = 1.4826 * float(np.median(np.abs(others - np.median(others))))
-        sigmas = float(values[i]) / math.hypot(float(sd[i]), usual)
-        if sigmas > sure:
-            out.append(_Standout(kind, sigmas, i, float(values[i]), float(sd[i])))
-    return out
-
-
 class CellMonitor:
-    """Follows all cells, or blocks where only they are measured."""
+    """Follows all cells, or blocks where only they are measured.
 
-    def __init__(self, pack: Pack) -> None:
+    Args:
+        memory: What earlier trips found of them; None: nothing is known.
+    """
+
+    def __init__(self, pack: Pack, memory: CellMemory | None = None) -> None:
         self.pack = pack
+        self.kind: Chemistry = chemistry(pack.chemistry)
         self.params = default_params(pack)
         self.channels: list[str] = []
         self.names: list[str] = []
         self.inside = 1
+        self._before = memory if memory and memory.label == label(pack) else None
         self._rest: list[Floats] = []  # readings that do not fill a step yet
         self._last: tuple[float, float] | None = None  # median cell and current, last step
-        self._sums = np.zeros(3)  # of dI², -dI·dV, count: resistance of the median cell
+        self._sums = np.zeros(2)  # of dI², -dI·dV: resistance of the median cell
         self._spread: list[float] = []
         self._low = self._high = np.zeros(0)
         self._next_us: int | None = None
-        self._bank: StepResistance | None = None
-        self._levels: Levels | None = None
+        self._bank = StepResistance(0)
+        self._deficits: DeficitTracker | None = None
         self._leads = SenseLeads(self.params.r0_ohm)
 
     def update(self, chunk: Series) -> None:
         """Takes in readings that follow those before."""
         if not self.channels and not self._choose(chunk):
             return
-        if self._next_us is not None and abs(chunk.t0_us - self._next_us) > 2e6 * chunk.step_s:
-            self._rest.clear()
-            self._last = None
-            self._leads.forget()
-        self._next_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
+        self._mind_gap(chunk)
         table = np.column_stack(
             [chunk.get("pack_current_a"), *[chunk.get(c) for c in self.channels]]
         )
@@ -139,19 +97,39 @@ class CellMonitor:
         self._take(steps, chunk.step_s)
         self._rest = [rows[steps.shape[0] * steps.shape[1] :]]
 
+    def _mind_gap(self, chunk: Series) -> None:
+        """After a gap nothing is compared with what was before it."""
+        missing_us = 0 if self._next_us is None else abs(chunk.t0_us - self._next_us)
+        self._next_us = chunk.t0_us + round(chunk.n * chunk.step_s * 1e6)
+        if missing_us > 2e6 * chunk.step_s:
+            self._rest.clear()
+            self._last = None
+            self._leads.forget()
+            self._bank.forget_last()
+        if missing_us > GAP_US and self._deficits is not None:
+            self._deficits.gap()
+
     def _choose(self, chunk: Series) -> bool:
         for channels, names, inside in (measured(self.pack), measured_blocks(self.pack)):
             seen = [c for c in channels if chunk.has(c)]
             if len(seen) >= 2:
                 self.channels, self.inside = seen, inside
                 self.names = [n for c, n in zip(channels, names, strict=True) if c in seen]
-                count = len(seen)
-                self._bank = StepResistance(count)
-                self._levels = Levels(self.pack, count)
-                self._leads = SenseLeads(inside * self.params.r0_ohm)
-                self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
+                self._begin()
                 return True
         return False
+
+    def _begin(self) -> None:
+        count = len(self.names)
+        if self._before is not None and self._before.names != tuple(self.names):
+            self._before = None
+        known = self._before
+        self._bank = StepResistance(count)
+        self._leads = SenseLeads(self.inside * self.params.r0_ohm)
+        self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
+        told = [known.told.get(name, "") if known else "" for name in self.names]
+        weight = known.weight if known else None
+        self._deficits = DeficitTracker(self.pack, self._resistances, told, weight)
 
     def _take(self, steps: Floats, reading_s: float) -> None:
         """Takes in whole steps, shape (steps, readings, 1 + cells); a gap in one leaves out all
@@ -170,50 +148,69 @@ class CellMonitor:
         for row, middle, seconds in zip(mean, median.tolist(), count * reading_s, strict=True):
             self._step(float(row[0]), row[1:], middle, float(seconds))
 
-    def _step(self, current: float, mean_v: Floats, median: float, seconds: float) -> None:
-        assert self._bank is not None
-        assert self._levels is not None
-        distance = mean_v - median
+    def _step(self, current_a: float, mean_v: Floats, median_v: float, seconds: float) -> None:
+        assert self._deficits is not None
+        distance_v = mean_v - median_v
         least_a = LEAST_STEP_C * self.pack.rated_capacity_ah
-        self._bank.step(distance, current, least_a, seconds)
-        self._levels.step(median / self.inside, distance / self.inside, current, seconds)
-        if abs(current) > 0.05 * self.pack.rated_capacity_ah:
+        flat_v = np.where(self._on_a_bend(mean_v, current_a), np.nan, distance_v)
+        self._bank.step(flat_v, current_a, least_a, seconds)
+        per_cell_v = median_v / self.inside
+        self._deficits.step(per_cell_v, distance_v / self.inside, current_a, seconds)
+        if abs(current_a) > LOAD_C * self.pack.rated_capacity_ah:
             self._spread.append(float(mean_v.max() - mean_v.min()))
-            if len(self._spread) > 7200:
-                self._spread = self._spread[-3600:]
+            if len(self._spread) > 2 * SPREAD_STEPS:
+                self._spread = self._spread[-SPREAD_STEPS:]
         if self._last is not None:
-            d_v, d_i = median - self._last[0], current - self._last[1]
-            self._sums += (d_i * d_i, -d_i * d_v, 1.0)
-        self._last = (median, current)
+            change_v, change_a = median_v - self._last[0], current_a - self._last[1]
+            self._sums += (change_a**2, -change_a * change_v)
+        self._last = (median_v, current_a)
+
+    def _on_a_bend(self, mean_v: Floats, current_a: float) -> npt.NDArray[np.bool_]:
+        """Cells near empty or full: there charge moves the voltage as load steps do, (cells,)."""
+        rest_v = mean_v / self.inside + self._median_ohm() / self.inside * current_a
+        knee_v = float(self.kind.ocv_v(KNEE_SOC, 25.0, -1.0))
+        return np.asarray((rest_v < knee_v) | (rest_v > self.kind.top_v))
 
     def median_resistance(self) -> Estimate:
         """Of the median cell or block, from its answer to load changes. [ohm]"""
-        power, cross, _ = self._sums
+        power, cross = self._sums
         enough = (0.05 * self.pack.rated_capacity_ah) ** 2 * 4
         if power < enough:
             return cannot_say("the load has not changed enough yet", "ohm")
-        mid, sd = cross / power, READING_SD_V * math.sqrt(2.0 / power) + 0.03 * abs(cross / power)
+        mid = cross / power
+        sd = READING_SD_V * math.sqrt(2.0 / power) + RESISTANCE_SD * abs(mid)
         used = ("pack_current_a", *self.channels)
         return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, "ohm", reason="", used=used)
 
+    def _median_ohm(self) -> float:
+        return self.median_resistance().mid or self.params.r0_ohm * self.inside
+
+    def _excess(self) -> tuple[Floats, Floats]:
+        """Resistance of each above the median, and its sd: of this log, else as kept. [ohm]"""
+        excess, sd = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
+        if self._before is None:
+            return np.where(np.isfinite(sd), excess, 0.0), sd
+        unseen = ~np.isfinite(sd)
+        kept, kept_sd = self._before.excess_ohm, self._before.excess_sd_ohm
+        return np.where(unseen, kept, excess), np.where(unseen, kept_sd, sd)
+
+    def _resistances(self) -> Ohms:
+        excess, sd = self._excess()
+        return Ohms(self._median_ohm() / self.inside, excess / self.inside, sd / self.inside)
+
     def rows(self) -> tuple[CellRow, ...]:
         """One per cell or block, in order."""
-        if self._bank is None:
-            return ()
         middle = self.median_resistance()
+        excess, sd_ohm = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
         rows = []
         for i, name in enumerate(self.names):
-            offset, excess = self._bank.offset_v[i], self._bank.excess_ohm()[i]
-            sd_v, sd_ohm = READING_SD_V, self._bank.excess_sd_ohm()[i]
             used = (self.channels[i],)
-            at_rest = Estimate(float(offset), float(offset - Z80 * sd_v),
-                               float(offset + Z80 * sd_v), "V", used=used)  # fmt: skip
-            if middle.mid is None or middle.low is None or not np.isfinite(sd_ohm):
-                ohm = cannot_say(middle.reason or "too few load changes yet", "ohm")
-            else:
-                mid = middle.mid + float(excess)
-                half = math.hypot(middle.mid - middle.low, Z80 * float(sd_ohm))
-                ohm = Estimate(mid, mid - half, mid + half, "ohm", used=used)
+            at_rest = _about(float(self._bank.offset_v[i]), READING_SD_V, "V", used)
+            ohm = cannot_say(middle.reason or "too few load changes yet", "ohm")
+            if middle.mid is not None and middle.low is not None and np.isfinite(sd_ohm[i]):
+                middle_sd = (middle.mid - middle.low) / Z80
+                sd = math.hypot(middle_sd, float(sd_ohm[i]))
+                ohm = _about(middle.mid + float(excess[i]), sd, "ohm", used)
             rows.append(CellRow(name, at_rest, ohm, float(self._low[i]), float(self._high[i])))
         return tuple(rows)
 
@@ -221,82 +218,79 @@ class CellMonitor:
         """Highest less lowest cell, typical under load. [V]"""
         if not self._spread:
             return cannot_say("no cell or block voltages under load yet", "V")
-        low, mid, high = np.quantile(self._spread[-3600:], [0.1, 0.5, 0.9])
+        low, mid, high = np.quantile(self._spread[-SPREAD_STEPS:], [0.1, 0.5, 0.9])
         return Estimate(float(mid), float(low), float(high), "V", used=tuple(self.channels))
 
-    def _excess(self) -> list[_Standout]:
-        """Cells whose resistance stands out."""
-        middle = self.median_resistance()
-        if self._bank is None or middle.mid is None:
-            return []
-        excess, sd = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
-        return standouts("cell_resistance", excess, sd, EXCESS_SHARE * middle.mid, SURE_OHM)
+    def _verdicts(self) -> list[Verdict]:
+        return [] if self._deficits is None else self._deficits.verdicts()
 
-    def _behind(self) -> list[_Standout]:
-        """Cells that miss charge or capacity, each with the cause that the log can show."""
-        missing = self.missing()
-        if missing is None or self._levels is None:
-            return []
-        # Less charge shows best somewhere in the middle, less capacity at the lowest seen.
-        now = [missing.where_best_seen(), missing.at(missing.depth)]
-        looked: dict[int, _Standout] = {}
-        behind: set[int] = set()
-        for here, here_sd in (*now, (missing.earlier, missing.earlier_sd)):
-            for one in standouts("cell_low", here, here_sd, CHARGE_LEAST, SURE_BEHIND):
-                if here is not missing.earlier:
-                    behind.add(one.index)
-                if one.index not in looked or one.sigmas > looked[one.index].sigmas:
-                    looked[one.index] = one
+    def _raised(self) -> Floats:
+        """Probability that a cell's resistance is raised, (cells,); 0 while the others' is not
+        known to be above nothing."""
+        excess, sd = self._excess()
+        usual = self.median_resistance()
+        if usual.mid is None or usual.low is None or usual.low <= 0:
+            return np.zeros(len(excess))
+        return raised(excess, sd, usual.mid)
+
+    def standouts(self) -> list[Standout]:
+        """All that stands out, surest first; one of the resistance and one of the rest a cell."""
         found = []
-        for one in looked.values():
-            cause = self._levels.cause(*self._resistances(), one.index)
-            if cause is not None and cause.kind == "cell_capacity":
-                if cause.size > CAPACITY_LEAST:
-                    found.append(replace(one, kind=cause.kind, size=cause.size, sd=cause.sd))
-            elif one.index not in behind:
-                continue  # a full charge has levelled it since, as far as can be seen
-            elif cause is None or cause.kind == "cell_low":
-                found.append(one)
-            elif cause.size > CHARGE_LEAST:
-                found.append(replace(one, kind=cause.kind, size=cause.size, sd=cause.sd))
-        return found
-
-    def _resistances(self) -> tuple[float, Floats]:
-        """Of the median cell, and of each above it, per cell. [ohm]"""
-        assert self._bank is not None
-        ohm = self.median_resistance().mid or self.params.r0_ohm * self.inside
-        excess = self._bank.excess_ohm() if self._bank.steps >= 3 else 0 * self._bank.offset_v
-        return ohm / self.inside, excess / self.inside
-
-    def missing(self) -> Missing | None:
-        """Charge and capacity missing per cell; None while nothing was seen."""
-        if self._levels is None or self._bank is None:
-            return None
-        return self._levels.missing(*self._resistances())
-
-    def standouts(self) -> list[_Standout]:
-        """All that stands out, surest first, one cause per cell."""
-        excess = self._excess()
-        dear = {one.index for one in excess}
-        behind = [one for one in self._behind() if one.index not in dear or one.sigmas > 8]
-        return sorted([*excess, *behind], key=lambda one: -one.sigmas)
+        excess, sd = self._excess()
+        sure = self._raised()
+        for i, one in enumerate(self._verdicts()):
+            used = (self.channels[i],)
+            if one.kind:
+                size = _about(one.size.mean, one.size.sd, "frac", used)
+                size = replace(size, low=max(size.low or 0.0, 0.0), high=min(size.high or 1.0, 1.0))
+                found.append(Standout(self.names[i], one.kind, size, one.sureness_frac))
+            if sure[i] >= SURE:
+                size = _about(float(excess[i]), float(sd[i]), "ohm", used)
+                usual = self._median_ohm()
+                told = Standout(self.names[i], "cell_resistance", size, float(sure[i]), usual)
+                found.append(told)
+        return sorted(found, key=lambda one: -one.sureness_frac)
 
     def detections(self) -> list[Detection]:
         """What stands out, surest first; empty on a healthy pack."""
-        return [detection(self._told(one)) for one in self.standouts()]
+        return [detection(one) for one in self.standouts()]
 
-    def _told(self, one: _Standout) -> Standout:
-        usual = self.median_resistance().mid or math.nan
-        unit = "ohm" if one.kind == "cell_resistance" else "frac"
-        low, high = one.size - Z80 * one.sd, one.size + Z80 * one.sd
-        size = Estimate(one.size, low, high, unit, used=(self.channels[one.index],))
-        return Standout(self.names[one.index], one.kind, size, sureness(one.sigmas), usual)
+    def weakest(self) -> WeakCell | None:
+        """The cell that will reach its limit first under load; None where none stands out."""
+        verdicts = self._verdicts()
+        if not verdicts:
+            return None
+        excess, sd = self._excess()
+        first = max(range(len(verdicts)), key=lambda i: verdicts[i].expected)
+        one = verdicts[first]
+        if one.behind_frac < DOUBTED:
+            sure = self._raised()
+            first = int(np.argmax(np.where(sure >= SURE, excess, -np.inf)))
+            if sure[first] < SURE:
+                return None
+            one = verdicts[first]
+        causes = ((one.charge_frac, one.charge), (one.capacity_frac, one.capacity))
+        deficits = tuple(
+            Deficit(frac, size.mean, size.sd) for frac, size in causes if frac >= LEAST_TOLD
+        )
+        known = bool(np.isfinite(sd[first]))
+        ohm = (float(excess[first]), float(sd[first])) if known else (0.0, 0.0)
+        return WeakCell(self.names[first], *ohm, deficits)
+
+    def memory(self) -> CellMemory | None:
+        """What the next trip is to know; None where nothing is measured."""
+        if self._deficits is None:
+            return self._before
+        excess, sd = self._excess()
+        told = {one.name: one.kind for one in self.standouts() if one.kind != "cell_resistance"}
+        weight = passed_on(self._deficits.weight(), levelled=False)
+        return CellMemory(label(self.pack), tuple(self.names), weight, excess, sd, told)
 
     def visible(self) -> Estimate:
         """The smallest difference in charge between cells that would show so far. [frac]"""
-        if self._levels is None:
+        if self._deficits is None:
             return cannot_say("no cell or block voltages", "frac", ("cell or block voltages",))
-        least = self._levels.least_visible(self._resistances()[0])
+        least = self._deficits.least_visible()
         if not math.isfinite(least) or least > 0.3:
             return cannot_say(
                 "cannot tell: the cells have only been seen where their curve is flat, and there "
@@ -308,7 +302,7 @@ class CellMonitor:
 
     def remarks(self) -> tuple[str, ...]:
         """What cannot be seen with what is measured or with what the log has shown."""
-        if self._levels is None:
+        if self._deficits is None:
             return (
                 "No cell or block voltages arrive: cells cannot be told apart, and the first cell "
                 "to run low or full does not show in the pack's voltage before it is late.",
@@ -324,21 +318,6 @@ class CellMonitor:
             said.append(f"A difference in charge: {visible.reason}. Wanted: {visible.missing[0]}.")
         return tuple(said)
 
-    def weakest(self) -> WeakCell | None:
-        """The cell that will reach its limit first under load; None where none stands out."""
-        found = self.standouts()
-        if not found or self._bank is None:
-            return None
-        first = found[0].index
-        missing = self.missing()
-        excess, sd = self._bank.excess_ohm()[first], self._bank.excess_sd_ohm()[first]
-        known = math.isfinite(sd)
-        weak = WeakCell(
-            self.names[first], float(excess) if known else 0.0, float(sd) if known else 0.0
-        )
-        if missing is None or found[0].kind == "cell_resistance":
-            return weak
-        one = found[0]
-        if one.kind == "cell_capacity":
-            return replace(weak, capacity_deficit_frac=one.size, capacity_deficit_sd_frac=one.sd)
-        return replace(weak, soc_deficit_frac=one.size, soc_deficit_sd_frac=one.sd)
+
+def _about(mid: float, sd: float, unit: str, used: tuple[str, ...]) -> Estimate:
+    return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, unit, used=used)

@@ -27,32 +27,41 @@ class StepResistance:
     def __init__(self, count: int) -> None:
         self.count = count
         self.sums = np.zeros((3, count))  # of dI², -dI·dd, dd²
-        self.steps = 0
+        self.steps = np.zeros(count, dtype=np.int64)
         self.offset_v = np.zeros(count)
-        self._weight_s = 0.0
+        self._weight_s = np.zeros(count)
         self._last: tuple[Floats, float] | None = None
+
+    def forget_last(self) -> None:
+        """A gap in the log: the next step is compared with nothing."""
+        self._last = None
 
     def step(self, distance_v: Floats, current_a: float, least_a: float, dt_s: float) -> None:
         """Takes in one step's mean distances from the median cell, shape (cells,).
 
         Args:
+            distance_v: NaN where a cell stands on a bend of its curve, where its charge too moves
+                its voltage.
             least_a: Changes of the current below this are left out.
         """
         last = self._last
         if last is not None and abs(current_a - last[1]) >= least_a:
-            change_v = distance_v - last[0]
-            change_a = current_a - last[1]
-            self.sums[0] += change_a**2
-            self.sums[1] -= change_a * change_v
-            self.sums[2] += change_v**2
-            self.steps += 1
+            self._take(distance_v - last[0], current_a - last[1])
         self._last = (distance_v, current_a)
-        at_rest_v = distance_v
-        if self.steps:
-            at_rest_v = distance_v + self.sums[1] / self.sums[0] * current_a
+        at_rest_v = distance_v + self.excess_ohm() * current_a
         # A mean with weights that fall by e in OFFSET_MEMORY_S.
-        self._weight_s = self._weight_s * math.exp(-dt_s / OFFSET_MEMORY_S) + dt_s
-        self.offset_v = self.offset_v + (at_rest_v - self.offset_v) * (dt_s / self._weight_s)
+        known = np.isfinite(at_rest_v)
+        self._weight_s = self._weight_s * math.exp(-dt_s / OFFSET_MEMORY_S) + dt_s * known
+        share = dt_s / np.maximum(self._weight_s, dt_s)
+        self.offset_v += np.where(known, (at_rest_v - self.offset_v) * share, 0.0)
+
+    def _take(self, change_v: Floats, change_a: float) -> None:
+        known = np.isfinite(change_v)
+        change_v = np.where(known, change_v, 0.0)
+        self.sums[0] += known * change_a**2
+        self.sums[1] -= change_a * change_v
+        self.sums[2] += change_v**2
+        self.steps += known
 
     def excess_ohm(self) -> Floats:
         """Above the median cell, shape (cells,); 0 while nothing was seen."""
@@ -62,9 +71,9 @@ class StepResistance:
 
     def excess_sd_ohm(self) -> Floats:
         """Standard deviation of the above; infinite while nothing was seen."""
-        if self.steps < LEAST_STEPS:
-            return np.full(self.count, np.inf)
         square, cross, change_v2 = self.sums
+        enough = self.steps >= LEAST_STEPS
+        square = np.where(enough, square, 1.0)
         residual_v2 = np.maximum(change_v2 - cross**2 / square, 0.0)
-        noise_v2 = residual_v2 / self.steps + 2 * READING_SD_V**2
-        return np.asarray(np.sqrt(noise_v2 / square))
+        noise_v2 = residual_v2 / np.maximum(self.steps, 1) + 2 * READING_SD_V**2
+        return np.where(enough, np.sqrt(noise_v2 / square), np.inf)

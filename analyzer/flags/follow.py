@@ -19,6 +19,7 @@ from analyzer.flags.outputs import (
     Way,
 )
 from analyzer.hull.steady import SteadyPoints
+from analyzer.learned import cell_history
 from analyzer.learned.keys import calibration_before, charge_at, points_before
 from analyzer.series.log import OpenLog
 from analyzer.series.series import load
@@ -137,7 +138,8 @@ class Live:
         """What earlier trips taught: of hull and stream, and of each joint."""
         ctx = OpenLog(self.store, self.boat)
         points = SteadyPoints.join(points_before(ctx, at_us))
-        self.watch.teach(points, calibration_before(ctx, at_us), charge_at(ctx, at_us))
+        charge, cells = charge_at(ctx, at_us), cell_history.followed(ctx, at_us)
+        self.watch.teach(points, calibration_before(ctx, at_us), charge, cells)
         monitor.expect_joints(self.watch, self.store, at_us)
 
     def _silence(self, end_us: int) -> list[FlagEvent]:

@@ -104,8 +104,10 @@ class Watch:
         points: SteadyPoints,
         calibration: Calibration | None,
         charge: PackPosterior | None = None,
+        cells: CellMonitor | None = None,
     ) -> None:
-        """What the log knew before: of the hull, of log, propeller and compass, of the charge."""
+        """What the log knew before: of hull, log, propeller and compass, charge and cells."""
+        self.cells = cells or self.cells
         self._turning.points, self._turning.calibration = points, calibration
         self._reserve.state = charge or self._reserve.state
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.monitor import WeakCell
+from analyzer.cells.weak_cell import WeakCell
 from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration, Stream
 from analyzer.hull import hull

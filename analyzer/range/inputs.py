@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.monitor import WeakCell
+from analyzer.cells.weak_cell import WeakCell
 from analyzer.environment.solar import mean_ahead
 from analyzer.environment.stream import Stream
 from analyzer.environment.wind import Wind, windage_m2
@@ -71,9 +71,8 @@ def weak(cell: WeakCell | None) -> Weak:
     """The weakest cell as the run-down wants it; none found: cells are alike."""
     if cell is None:
         return Weak()
-    deficit = cell.soc_deficit_frac + cell.capacity_deficit_frac
-    sd = float(np.hypot(cell.soc_deficit_sd_frac, cell.capacity_deficit_sd_frac))
-    return Weak((cell.r_excess_ohm, cell.r_excess_sd_ohm), (deficit, sd))
+    deficits = tuple((one.weight, one.mean, one.sd) for one in cell.deficits)
+    return Weak((cell.r_excess_ohm, cell.r_excess_sd_ohm), deficits)
 
 
 def now(series: Series, boat: Boat) -> Now | None:

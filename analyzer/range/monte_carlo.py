@@ -59,10 +59,16 @@ class Now:
 
 @dataclass(frozen=True)
 class Weak:
-    """The weakest cell against the mean: (mean, sd) of each."""
+    """The weakest cell against the mean.
+
+    Args:
+        resistance_ohm: (mean, sd).
+        deficits: Charge it lacks when empty, cause by cause: (probability, mean, sd); what is left
+            of the probabilities is a cell that lacks nothing. [frac]
+    """
 
     resistance_ohm: tuple[float, float] = (0.0, 0.0)
-    soc_deficit_frac: tuple[float, float] = (0.0, 0.0)
+    deficits: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -273,6 +279,19 @@ def at_least_zero(mean_sd: tuple[float, float], n: int, rng: np.random.Generator
     return np.asarray(np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0))
 
 
+def weak_deficits(weak: Weak, normal: Floats, seed: int) -> Floats:
+    """Draws of the charge that the weakest cell lacks, over all causes, (n,). [frac]
+
+    Args:
+        normal: Standard normal draws, (n,).
+    """
+    weight, mean, sd = np.array([*weak.deficits, (1.0, 0.0, 0.0)]).T
+    weight[-1] = max(1.0 - weight[:-1].sum(), 0.0)
+    own = np.random.default_rng((seed, len(normal), len(weight)))  # the other draws stay
+    cause = own.choice(len(weight), len(normal), p=weight / weight.sum())
+    return np.asarray(np.clip(mean[cause] + sd[cause] * normal, 0.0, 1.0))
+
+
 def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws:
     """The pack's draws as the run-down wants them; resistances at the pack's temperature."""
     charge, kind = given.charge, given.kind
@@ -290,7 +309,7 @@ def pack_draws(given: ReachInput, n: int, rng: np.random.Generator) -> PackDraws
         capacity_ah=np.maximum(charge["capacity_ah"], 1e-3),
         resistance_ohm=np.maximum(ohms, 1e-6),
         weak_resistance_ohm=at_least_zero(given.weak.resistance_ohm, n, rng),
-        weak_deficit_frac=at_least_zero(given.weak.soc_deficit_frac, n, rng),
+        weak_deficit_frac=weak_deficits(given.weak, rng.standard_normal(n), given.seed),
         shift_v=np.asarray(charge.get("ocv_shift_v", zero)),
         cells=given.cells,
         ocv_v=ocv_table(kind, float(np.median(temp_c))),

@@ -8,7 +8,7 @@ from analyzer.answers.snapshot import here_now
 from analyzer.cells.monitor import CellMonitor
 from analyzer.estimation.results import CablesAnswer, CellsAnswer
 from analyzer.flags import monitor as watch
-from analyzer.learned import cable_history
+from analyzer.learned import cable_history, cell_history
 from analyzer.learned.findings import as_kept
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
@@ -40,6 +40,7 @@ def cells(log: OpenLog) -> CellsAnswer:
     span = log.store.span()
     if span is None:
         return CellsAnswer((), monitor.spread(), (), monitor.remarks(), CELLS_UNSEEN)
+    known = cell_history.followed(log, span[1] + 1)
     here = here_now(log, span[1] + 1)
     wrong, remarks = charging_now(log, here)
     end = cell_end(here, log.boat)
@@ -47,8 +48,8 @@ def cells(log: OpenLog) -> CellsAnswer:
     return CellsAnswer(
         monitor.rows(),
         monitor.spread(),
-        (*as_kept(log.store, monitor.detections(), series.t0_us), *wrong),
-        (*predicted, *remarks, *monitor.remarks()),
+        (*as_kept(log.store, known.detections(), series.t0_us), *wrong),
+        (*predicted, *remarks, *known.remarks()),
         "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
     )
 

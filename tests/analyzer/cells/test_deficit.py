@@ -1,61 +1,110 @@
-"""Charge and capacity missing, on invented cells on the published curve."""
+"""The evidence of each hypothesis, on invented cells on the published curve."""
 
 import numpy as np
 import pytest
 from pytest import approx
+from scipy.stats import multivariate_normal
 
-from analyzer.cells.deficit import Levels
+from analyzer.cells.deficit import Evidence, Ohms, _marginal, evidence, least_visible
+from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
+from analyzer.cells.levels import Levels
+from analyzer.cells.memory import combined
+from analyzer.cells.verdict import verdict
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
 
 PACK = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100)
+OHMS = Ohms(0.5e-3, np.zeros(4), np.full(4, 1e-5))
+KIND = chemistry("lfp")
 
 
-def discharge(less=0.0, smaller=0.0, low=0.03, high=0.995):
+def cycle(less=0.0, smaller=0.0, low=0.03, high=0.995):
     """From nearly full to low at 20 A and back; the last cell differs; invented."""
     levels = Levels(PACK, 4)
-    ocv = chemistry("lfp").ocv_v
     down = np.arange(high, low, -20 * 10 / 3600 / 100)
     for soc, amps in [*((s, 20.0) for s in down), *((s, -20.0) for s in down[::-1])]:
-        given = high - soc
-        last = high - less - given / (1 - smaller)
+        last = 1 - less - (1 - soc) / (1 - smaller)
         branch = -np.sign(amps)
-        other, own = (float(ocv(at, 25.0, branch)) for at in (soc, max(last, 0.0)))
+        other, own = (float(KIND.ocv_v(at, 25.0, branch)) for at in (soc, max(last, 0.0)))
         distance = np.array([0.0, 1e-4, -1e-4, own - other])
-        levels.step(other - 0.5e-3 * amps, distance, amps, 10.0)
-    return levels
+        levels.move(other - 0.5e-3 * amps, amps, 10.0)
+        levels.add(other - 0.5e-3 * amps, distance, amps, 10.0)
+    return levels.table()
+
+
+def told(seen: Evidence, cell=3, before=""):
+    weight = combined(np.tile(GRID.prior, (4, 1)), seen.log_likelihood)
+    return verdict(weight[cell], seen, cell, before)
 
 
 @pytest.mark.parametrize(
-    ("fault", "kind"), [({"less": 0.03}, "cell_charge"), ({"smaller": 0.05}, "cell_capacity")]
+    ("fault", "kind"),
+    [
+        ({"less": 0.03}, "cell_charge"),
+        ({"less": 0.14}, "cell_charge"),
+        ({"less": 0.6, "low": 0.5}, "cell_charge"),
+        ({"smaller": 0.05}, "cell_capacity"),
+        ({"smaller": 0.2, "low": 0.25}, "cell_capacity"),
+    ],
 )
-def test_cause_tells_charge_from_capacity(fault, kind):
-    levels = discharge(low=0.06, **fault)
-    cause = levels.cause(0.5e-3, np.zeros(4), 3)
-    assert cause.kind == kind
-    assert cause.size == approx(next(iter(fault.values())), rel=0.35)
+def test_cause_and_size_are_those_that_the_cell_has(fault, kind):
+    found = told(evidence(cycle(**{"low": 0.06, **fault}), KIND, OHMS))
+    assert found.kind == kind
+    assert found.sureness_frac > 0.9
+    # the cell was made with that size
+    assert found.size.mean == approx(fault.get("less") or fault["smaller"], rel=0.25)
 
 
-def test_missing_is_nothing_for_like_cells():
-    missing = discharge().missing(0.5e-3, np.zeros(4))
-    assert np.abs(missing.share[:3]).max() < 0.005
-    assert np.abs(missing.capacity[:3]).max() < 0.005
+def test_like_cells_are_healthy():
+    seen = evidence(cycle(), KIND, OHMS)
+    for cell in range(3):
+        assert told(seen, cell).kind == ""
+        assert told(seen, cell).behind_frac < 0.01
 
 
-def test_least_visible_is_small_at_the_knees_and_infinite_on_the_flat():
-    assert discharge().least_visible(0.5e-3) < 0.01
-    assert discharge(low=0.5, high=0.6).least_visible(0.5e-3) > 0.1
+def test_least_visible_is_small_at_the_knees_and_large_on_the_flat():
+    assert least_visible(cycle(), KIND, 0.5e-3) < 0.01
+    assert least_visible(cycle(low=0.5, high=0.6), KIND, 0.5e-3) > 0.1
 
 
-def test_nothing_seen_says_nothing():
-    assert Levels(PACK, 4).missing(1e-3, np.zeros(4)) is None
+def test_a_cell_behind_on_the_flat_part_is_given_no_cause_that_cannot_be_seen():
+    found = told(evidence(cycle(less=0.05, low=0.45, high=0.6), KIND, OHMS))
+    assert found.kind in ("", "cell_low")
 
 
-def test_at_shows_less_capacity_best_at_the_lowest():
-    missing = discharge(smaller=0.05, low=0.06).missing(0.5e-3, np.zeros(4))
-    top, _ = missing.at(0.0)
-    lowest, sd = missing.at(missing.depth)
-    # 5 % of what was given is missing there, less the rounding of levels; nothing at the top
-    assert lowest[3] == approx(0.05 * missing.depth, rel=0.35)
-    assert abs(top[3]) < 0.01
-    assert lowest[3] > 3.8 * sd[3]
+def test_sizes_stay_within_what_a_cell_can_lack():
+    """A cell that reads 2 V below the others, which no cell on the curve can."""
+    table = cycle(less=0.05, low=0.06)
+    table.distance_v[:, 3] = -2.0
+    found = told(evidence(table, KIND, OHMS))
+    for size in (found.size, found.charge, found.capacity):
+        assert 0.0 <= size.mean <= 1.0
+
+
+def test_marginal_likelihood_is_that_of_a_normal_distribution():
+    rng = np.random.default_rng(4)
+    design, prior_sd = rng.standard_normal((12, 3)), np.array([0.5, 2.0, 1.0])
+    weight, values = rng.uniform(0.5, 2.0, 12), rng.standard_normal(12)
+    square = (design * weight[:, None]).T @ design
+    cross = (design * weight[:, None]).T @ values
+    fit = _marginal(square[None], cross[None, :, None], prior_sd[None, None])
+    chi = float(weight @ values**2) - fit.explained[0, 0]
+    log_noise = -np.log(weight).sum() + 12 * np.log(2 * np.pi)
+    found = -0.5 * (chi + fit.volume[0, 0] + log_noise)
+    covariance = np.diag(1 / weight) + (design * prior_sd**2) @ design.T
+    assert found == approx(multivariate_normal(np.zeros(12), covariance).logpdf(values))
+    # and the coefficients are those of ridge regression, the prior as three more rows
+    rows = np.vstack([design * np.sqrt(weight)[:, None], np.diag(1 / prior_sd)])
+    best = np.linalg.lstsq(rows, np.r_[values * np.sqrt(weight), np.zeros(3)], rcond=None)[0]
+    assert fit.found[0, 0] == approx(best)
+    assert fit.sd[0, 0] ** 2 == approx(np.diag(np.linalg.inv(rows.T @ rows)))
+
+
+def test_hypotheses_stand_in_their_bounds_and_their_prior_sums_to_one():
+    assert GRID.prior.sum() == approx(1.0)
+    assert np.abs(GRID.charge[GRID.cause == CHARGE]).max() < 1.0
+    missing = GRID.size[GRID.cause == CAPACITY]
+    assert (missing > 0).all()
+    assert (missing < 1).all()
+    for cause in (CHARGE, CAPACITY):
+        assert (np.diff(np.sort(np.abs(GRID.size[GRID.cause == cause]))) >= 0).all()

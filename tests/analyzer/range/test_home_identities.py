@@ -66,7 +66,7 @@ def uncertain(n: int = 40, **changes):
         stream=given_stream(0.5, 70.0, sd_mps=0.2),
         hotel_w=(80.0, 20.0),
         limits=Limits(0.2, 2.8, 45.0, 0.004),
-        weak=Weak((5e-4, 1e-4), (0.04, 0.01)),
+        weak=Weak((5e-4, 1e-4), ((1.0, 0.04, 0.01),)),
     )
     return replace(base, **changes)
 

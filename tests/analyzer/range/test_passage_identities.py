@@ -159,7 +159,7 @@ def test_legs_add_up_to_the_passage():
 
 @pytest.mark.parametrize("weak", [0.0, 0.15])
 def test_a_leg_ends_where_the_weak_cell_does(weak):
-    given = range_input(2, limits=Limits(0.0, 3.1), weak=Weak((0.0, 0.0), (weak, 0.0)))
+    given = range_input(2, limits=Limits(0.0, 3.1), weak=Weak((0.0, 0.0), ((1.0, weak, 0.0),)))
     boats = draw_boats(given, Route("", (LEG,)), Surroundings(tide(2)))
     at = np.interp(3.1, boats.pack.ocv_v, SOC_GRID) + weak  # nearly no resistance: no sag
     for over, ended in ((0.02, False), (-0.001, True)):

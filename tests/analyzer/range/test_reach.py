@@ -182,7 +182,7 @@ def test_an_unlikely_power_speaks_about_the_stream():
 def test_the_weak_cell_ends_the_run_sooner():
     limits = Limits(0.05, 2.8)
     sound = reach(question(limits=limits))
-    low = reach(question(limits=limits, weak=Weak(soc_deficit_frac=(0.15, 0.01))))
+    low = reach(question(limits=limits, weak=Weak(deficits=((1.0, 0.15, 0.01),))))
     k = sound.nearest(2.0)
     assert low.distance(k).mid < 0.9 * sound.distance(k).mid
     assert next(iter(low.limit_shares(k))) == "weakest cell's cut-off"

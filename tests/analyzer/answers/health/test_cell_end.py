@@ -7,7 +7,7 @@ import pytest
 from pytest import approx
 
 from analyzer.answers.health.cell_end import cell_end, sentence
-from analyzer.cells.monitor import WeakCell
+from analyzer.cells.weak_cell import Deficit, WeakCell
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import known
 from logger.boat import Pack
@@ -57,7 +57,7 @@ def followed_until_cutoff(soc, deficit, excess_ohm):
 
 
 def test_cell_end_is_where_following_second_by_second_ends():
-    weakest = WeakCell("cell 7", 0.2e-3, 0.02e-3, 0.06, 0.005)
+    weakest = WeakCell("cell 7", 0.2e-3, 0.02e-3, (Deficit(1.0, 0.06, 0.005),))
     found = cell_end(here(weakest), boat())
     seconds, at = followed_until_cutoff(0.6, 0.06, 0.2e-3)
     assert found is not None
@@ -68,8 +68,8 @@ def test_cell_end_is_where_following_second_by_second_ends():
 
 
 def test_cell_end_against_the_reserve():
-    weak = WeakCell("cell 3", 0.0, 0.01e-3, 0.25, 0.02)
-    slight = WeakCell("cell 3", 0.0, 0.01e-3, 0.02, 0.005)
+    weak = WeakCell("cell 3", 0.0, 0.01e-3, (Deficit(1.0, 0.25, 0.02),))
+    slight = WeakCell("cell 3", 0.0, 0.01e-3, (Deficit(1.0, 0.02, 0.005),))
     assert cell_end(here(weak), boat()).first_frac > 0.9
     assert cell_end(here(slight), boat()).first_frac < 0.1
 
@@ -79,7 +79,7 @@ def test_cell_end_says_nothing_where_nothing_stands_out():
 
 
 def test_cell_end_without_load_says_where_and_not_when():
-    weakest = WeakCell("block 2", 0.2e-3, 0.02e-3, 0.06, 0.005)
+    weakest = WeakCell("block 2", 0.2e-3, 0.02e-3, (Deficit(1.0, 0.06, 0.005),))
     found = cell_end(here(weakest, power_w=0.0), boat())
     assert not found.after.known
     text = sentence(found, 0.2)
@@ -89,13 +89,13 @@ def test_cell_end_without_load_says_where_and_not_when():
 
 
 def test_sentence_says_which_comes_first():
-    weak = WeakCell("cell 3", 0.0, 0.01e-3, 0.35, 0.02)
-    slight = WeakCell("cell 3", 0.0, 0.01e-3, 0.02, 0.005)
+    weak = WeakCell("cell 3", 0.0, 0.01e-3, (Deficit(1.0, 0.35, 0.02),))
+    slight = WeakCell("cell 3", 0.0, 0.01e-3, (Deficit(1.0, 0.02, 0.005),))
     assert sentence(cell_end(here(weak), boat()), 0.2).endswith(
         "that ends the trip, not the reserve of 20 %."
     )
     assert sentence(cell_end(here(slight), boat()), 0.2).endswith(
         "; the reserve of 20 % comes before that."
     )
-    close = WeakCell("cell 3", 0.0, 0.01e-3, 0.19, 0.02)
+    close = WeakCell("cell 3", 0.0, 0.01e-3, (Deficit(1.0, 0.19, 0.02),))
     assert " of 100 cases " in sentence(cell_end(here(close), boat()), 0.2)
