@@ -27,6 +27,7 @@ from analyzer.learned.keys import (
     REST_BEFORE_US,
     SEEN,
     STEADY,
+    STEP_US,
     calibration_before,
     charge_at,
     follow_on,
@@ -64,7 +65,11 @@ def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
     kept = ctx.store.learned(SEEN)
     restart_us = kept[-1].value["restart_us"] if kept else span[0]
     watched_us = kept[-1].to_us if kept else None
-    warm_us = max(watched_us - WARM_UP_US, span[0]) if watched_us else None
+    warm_us = None
+    if watched_us:
+        # On the grid of seconds that the log's first look had, so that looking again is the same.
+        late_us = max(watched_us - WARM_UP_US - span[0], 0)
+        warm_us = span[0] + late_us // STEP_US * STEP_US
     charge = charge_at(ctx, warm_us) if warm_us else None  # before it is kept anew
     known = [t for t in ctx.store.trips() if t.start_us < restart_us]
     at = restart_us
