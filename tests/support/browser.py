@@ -27,13 +27,16 @@ class Served:
     def __init__(self, app, port=0):
         import uvicorn
 
+        from analyzer.faces.web.front_door import PatientProtocol
+
         self._socket = socket.socket()
         self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         self._socket.bind(("127.0.0.1", port))
         self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}"
         config = uvicorn.Config(
-            app, log_level="warning", lifespan="on", timeout_graceful_shutdown=1
-        )
+            app, log_level="warning", lifespan="on", timeout_graceful_shutdown=1,
+            http=PatientProtocol,
+        )  # fmt: skip
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(
             target=self._server.run, kwargs={"sockets": [self._socket]}, daemon=True

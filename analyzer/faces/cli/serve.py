@@ -51,7 +51,7 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     """Serves until it is stopped."""
     import uvicorn
 
-    from analyzer.faces.web import access
+    from analyzer.faces.web import access, front_door
     from analyzer.faces.web.app import create_app
 
     log.boat_name()  # a log that cannot be used is said now
@@ -69,6 +69,7 @@ def serve(log: Log, options: argparse.Namespace) -> int:
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=2,
+        http=front_door.PatientProtocol,
     )
     stop()
     return 0

@@ -42,15 +42,15 @@ class Tries:
 
     def allowed(self, address: str) -> bool:
         """Whether this address may try now."""
-        times = self._wrong.get(_network(address), ())
+        times = self._wrong.get(network_of(address), ())
         since_s = time.monotonic() - self.over_s
         return sum(1 for at_s in times if at_s > since_s) < self.each
 
     def wrong(self, address: str) -> None:
         """A wrong code came from this address."""
-        times = self._wrong.pop(_network(address), None) or deque(maxlen=self.each)
+        times = self._wrong.pop(network_of(address), None) or deque(maxlen=self.each)
         times.append(time.monotonic())
-        self._wrong[_network(address)] = times  # last in the order
+        self._wrong[network_of(address)] = times  # last in the order
         if len(self._wrong) > self.most:
             del self._wrong[next(iter(self._wrong))]
 
@@ -120,7 +120,7 @@ class Access:
         return "change" if right == "change" else "look" if right == "look" else None
 
 
-def _network(address: str) -> str:
+def network_of(address: str) -> str:
     """An IPv4 address, or the 64 bits of IPv6 of which a device has all the others (RFC 4291)."""
     try:
         found = ipaddress.ip_address(address)

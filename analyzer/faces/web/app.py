@@ -53,6 +53,7 @@ from analyzer.faces.web.api.parameters import (
     WindKn,
 )
 from analyzer.faces.web.api.plan import GPX_BODY, PlanQuestion
+from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
 from analyzer.faces.web.set_up import setup_page
@@ -103,6 +104,7 @@ def create_app(log: Log, *, names: Sequence[str] = (), access: Access | None = N
     for kind in (AnalyzerError, LoggerError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _sorry)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(Budget)
     app.add_middleware(Gate, access=access)
     app.add_middleware(header_middleware.Guard, names=header_middleware.own_names(names))
     return app
