@@ -223,10 +223,10 @@ class Recorder:
     def _tell_health(self, writer: Writer) -> None:
         dropped = writer.dropped + self._lost
         waiting = self._batches.qsize()
+        self._tell_sources(writer)  # first: words wait for a commit, which only rows bring about
         rows = self._health.rows(self.feeds, mono_us(), waiting, self._lag_s, dropped)
         self._add(writer, list(rows))
         trim()
-        self._tell_sources(writer)
 
     def _tell_sources(self, writer: Writer) -> None:
         self._told_s, self._told_up = time.monotonic(), [feed.up for feed in self.feeds]

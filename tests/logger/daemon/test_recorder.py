@@ -135,6 +135,17 @@ def test_health_is_stored(running):
     assert "gps" in run.store.health()["recorder"].value
 
 
+def test_words_about_sources_are_kept_though_no_reading_comes(tmp_path: Path):
+    """Words wait for the next commit; those after the rows of health waited for a minute."""
+    with (
+        Store.open(tmp_path / "boat.log", write=True) as store,
+        store.writer("boot", flush_s=0.0) as writer,
+    ):
+        recorder = Recorder(Boat.model_validate(boat_table(gps(udp=1))), store)
+        recorder._tell_health(writer)
+        assert "gps" in store.health()["recorder"].value
+
+
 def test_a_source_that_is_up_is_said_within_seconds(running, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr("logger.daemon.recorder.CHANGE_S", 0.2)
     port = free_port()
