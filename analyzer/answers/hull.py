@@ -10,7 +10,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.hull import hull, steady
 from analyzer.hull.fouling import Fouling, TripLoss, fouling
 from analyzer.hull.power_curve import PowerCurve
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned.keys import (
     CALIBRATION,
     calibration_before,

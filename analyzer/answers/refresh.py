@@ -18,6 +18,7 @@ from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import LegRow, TripRow, to_json
 from analyzer.flags import monitor
 from analyzer.hull import steady
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cable_history, cell_history, sag_history
 from analyzer.learned.keys import (
     CALIBRATION,
@@ -190,7 +191,7 @@ def _watch(
     judge = monitor.Watch(ctx.boat, charge)
     if from_us:
         judge.teach(
-            steady.SteadyPoints.join(points_before(ctx, from_us)),
+            SteadyPoints.join(points_before(ctx, from_us)),
             calibration_before(ctx, from_us),
             cells=cell_history.followed(ctx, from_us),
         )

@@ -18,7 +18,7 @@ from analyzer.estimation.ground import Ground
 from analyzer.flags import monitor as watch
 from analyzer.hull import hull, steady
 from analyzer.hull.power_curve import PowerCurve
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cell_history
 from analyzer.learned.keys import (
     HERE,

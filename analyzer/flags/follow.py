@@ -18,7 +18,7 @@ from analyzer.flags.outputs import (
     UdpLines,
     Way,
 )
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cell_history
 from analyzer.learned.keys import calibration_before, charge_at, points_before
 from analyzer.series.log import OpenLog

@@ -11,7 +11,7 @@ from analyzer.flags.flag import Evidence, FlagBook, FlagEvent
 from analyzer.flags.reserve import Reserve
 from analyzer.flags.turn_back import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.flags.turn_back import Turning
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cable_history, findings
 from analyzer.pack.soc import PackPosterior
 from analyzer.series import bridges

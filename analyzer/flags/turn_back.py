@@ -16,7 +16,8 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.flags.reserve import joined
 from analyzer.hull import hull
 from analyzer.hull.steady import CHANNELS as STEADY_CHANNELS
-from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.hull.steady import steady
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.home import (

@@ -20,7 +20,7 @@ from analyzer import answers
 from analyzer.errors import AnalyzerError
 from analyzer.fleet.logs import LogRef, digest, fetched
 from analyzer.hull import hull
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned.keys import charges, points_before
 from analyzer.pack.ageing import ageing
 from analyzer.series.log import OpenLog

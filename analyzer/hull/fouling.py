@@ -18,7 +18,7 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.hull.hull import fit
 from analyzer.hull.power_curve import PowerCurve
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from logger.units import DAY_S
 
 Floats = npt.NDArray[np.float64]

@@ -9,7 +9,7 @@ from analyzer.hull.curve_fit import update
 from analyzer.hull.power_curve import CurvePoints, PowerCurve, Recent
 from analyzer.hull.prior import form, prior
 from analyzer.hull.recent_legs import doubted
-from analyzer.hull.steady import SteadyPoints, compact
+from analyzer.hull.steady_points import SteadyPoints, compact
 
 __all__ = ["fit", "form", "prior"]
 

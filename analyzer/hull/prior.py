@@ -24,7 +24,7 @@ from analyzer.hull.drive import (
 from analyzer.hull.holtrop import Ship, resistance_parts_n
 from analyzer.hull.power_curve import PowerCurve, rank_cov, smooth_cov
 from analyzer.hull.resistance import Form
-from analyzer.hull.steady import LEG_LOG_SD
+from analyzer.hull.steady_points import LEG_LOG_SD
 from analyzer.series.physics import AIR_DENSITY, GRAVITY, water
 from analyzer.series.series import Floats
 from logger.boat import Boat, Hull

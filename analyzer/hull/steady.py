@@ -3,17 +3,14 @@
 A minute counts where the motor runs, power and speed hold still, the boat keeps its heading and
 the minute before was alike. Minutes of one leg at one setting of the motor are one point: within
 them the boat slows in a gust while the power rises, which says nothing of power against speed.
-Minutes in which the propeller carries far less than usual for its
-revolutions (sails help, or a tow) or far more (towing, weed) are left out where the shaft's speed
-is known, and minutes in water so shallow that it holds the boat where the depth is.
+Minutes in which the propeller carries far less than usual for its revolutions (sails help, or a
+tow) or far more (towing, weed) are left out where the shaft's speed is known, and minutes in water
+so shallow that it holds the boat where the depth is.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.environment.stream import Stream
 from analyzer.environment.stream_fit import heading_true
@@ -24,6 +21,7 @@ from analyzer.environment.wind import (
     true_wind,
     windage_m2,
 )
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.series.operating import (
     drive_threshold_w,
     propulsion_power_w,
@@ -32,22 +30,24 @@ from analyzer.series.operating import (
     unaided,
 )
 from analyzer.series.physics import GRAVITY
-from analyzer.series.series import Series
-from analyzer.series.steps import whole_steps
+from analyzer.series.series import Floats, Series
+from analyzer.series.steps import Bools, Ints, whole_steps
 from logger.boat import Boat
 
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-
-MINUTE_S = 60.0
-LOG_SD_MINUTE = 0.08  # waves, gusts, steering: one minute's power about the curve
-LOG_SD_FLOOR = 0.03  # never better, however long the stretch
-SHALLOW_FROUDE = 0.6
+MINUTE_S = 60.0  # long against a wave, short against a leg; assumed
+# One minute's power about the curve, in ln power: waves, gusts, steering; and never better than
+# this, however long the stretch. Assumed.
+LOG_SD_MINUTE, LOG_SD_FLOOR = 0.08, 0.03
+# Shallow water is felt from this depth Froude number on, or this depth over draught; common
+# practice, no source.
+SHALLOW_FROUDE, SHALLOW_DRAUGHTS = 0.6, 2.0
 LEAST_SPEED_MPS = 0.3  # slower says nothing of the hull (assumed)
-SPEED_BIN_MPS = 0.1
-LEG_LOG_SD = 0.12  # wind and sea of one leg, in ln power
-LEG_DEG, LEG_PAUSE_S = 30.0, 1800.0  # one leg: so alike a course, and no longer a break
-SETTING_LOG = 0.15  # one setting of the motor: ln power so near its mean
+LEG_DEG, LEG_PAUSE_S = 30.0, 1800.0  # one leg: so alike a course, no longer a break; assumed
+SETTING_LOG = 0.15  # one setting of the motor: ln power so near its mean; assumed
+ALIKE_LOG = 0.2  # ln power of a minute and the one before; assumed
+# Speed through water that is not calibrated: a log's relative error, and what a stream of usual
+# size makes ground speed wrong by, m/s. Assumed.
+LOG_FRAC_SD, STREAM_SD_MPS = 0.06, 0.4
 
 CHANNELS = (
     "pack_voltage_v",
@@ -73,132 +73,6 @@ CHANNELS = (
 )
 
 
-@dataclass(frozen=True)
-class SteadyPoints:
-    """Steady motoring, one point per leg and setting; every array has shape (n,).
-
-    speed_mps: through water. power_w: from the pack for propulsion, hotel and sun removed.
-    log_sd: relative error of its own. speed_sd_mps: error of speed shared by a group.
-    group: which leg. duration_s: time behind it. t_utc_s: its middle. wind_log_sd: what a wind
-    not measured may have done to ln power, shared by a group; None: nothing. heading_deg: NaN or
-    None where it is not known.
-    """
-
-    speed_mps: Floats
-    power_w: Floats
-    log_sd: Floats
-    speed_sd_mps: Floats
-    duration_s: Floats
-    t_utc_s: Floats
-    group: npt.NDArray[np.int64]
-    used: tuple[str, ...] = ()
-    wind_log_sd: Floats | None = None
-    heading_deg: Floats | None = None
-
-    @property
-    def headings(self) -> Floats:
-        """`heading_deg`, NaN for None."""
-        unknown = np.full(len(self.speed_mps), np.nan)
-        return unknown if self.heading_deg is None else self.heading_deg
-
-    @property
-    def winds(self) -> Floats:
-        """`wind_log_sd`, zeros for None."""
-        return np.zeros(len(self.speed_mps)) if self.wind_log_sd is None else self.wind_log_sd
-
-    @classmethod
-    def none(cls) -> "SteadyPoints":
-        """No points."""
-        empty = np.zeros(0)
-        return cls(empty, empty, empty, empty, empty, empty, np.zeros(0, dtype=np.int64))
-
-    @classmethod
-    def join(cls, parts: Sequence["SteadyPoints"]) -> "SteadyPoints":
-        """Several trips' points as one set; groups stay apart."""
-        parts = [p for p in parts if len(p.speed_mps)]
-        if not parts:
-            return cls.none()
-        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
-        arrays = {k: np.concatenate([getattr(p, k) for p in parts]) for k in names}
-        groups, shift = [], 0
-        for part in parts:
-            groups.append(part.group + shift)
-            shift = int(groups[-1].max()) + 1
-        used = tuple(dict.fromkeys(name for p in parts for name in p.used))
-        winds = np.concatenate([p.winds for p in parts])
-        headings = np.concatenate([p.headings for p in parts])
-        group = np.concatenate(groups)
-        return cls(**arrays, group=group, used=used, wind_log_sd=winds, heading_deg=headings)
-
-    def take(self, which: Bools) -> "SteadyPoints":
-        """The points picked by a mask of shape (n,)."""
-        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
-        arrays = {k: getattr(self, k)[which] for k in names}
-        winds, headings = self.winds[which], self.headings[which]
-        return SteadyPoints(**arrays, used=self.used, wind_log_sd=winds, heading_deg=headings)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain lists, for JSON."""
-        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s", "group")
-        lists = {k: getattr(self, k).tolist() for k in names}
-        lists |= {"used": list(self.used), "wind_log_sd": self.winds.tolist()}
-        known = self.heading_deg is not None and bool(np.isfinite(self.heading_deg).all())
-        return lists | {"heading_deg": self.headings.tolist() if known else None}
-
-    @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> "SteadyPoints":
-        """The inverse of `to_dict`."""
-        names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
-        arrays = {k: np.asarray(data[k], dtype=np.float64) for k in names}
-        group = np.asarray(data["group"], dtype=np.int64)
-        winds = np.asarray(data.get("wind_log_sd", 0.0 * arrays["log_sd"]), dtype=np.float64)
-        aim = data.get("heading_deg")
-        heading = None if aim is None else np.asarray(aim, dtype=np.float64)
-        used = tuple(data["used"])
-        return cls(**arrays, group=group, used=used, wind_log_sd=winds, heading_deg=heading)
-
-
-def compact(points: SteadyPoints, newest: int = 80) -> SteadyPoints:
-    """Many trips' points made few: the newest as they are, older ones merged speed by speed.
-
-    What a merged point is off by is what its members are off by, over the root of how many
-    legs they came from; its group is below zero, and wind and sea are in its own error.
-    """
-    order = np.argsort(points.t_utc_s)
-    if len(order) <= 2 * newest:
-        return points
-    old, young = order[:-newest], order[-newest:]
-    bins = np.round(points.speed_mps[old] / SPEED_BIN_MPS).astype(np.int64)
-    merged = [_merged(points, old[bins == k]) for k in np.unique(bins)]
-    names = ("speed_mps", "power_w", "log_sd", "speed_sd_mps", "duration_s", "t_utc_s")
-    arrays = {
-        k: np.concatenate([[row[k] for row in merged], getattr(points, k)[young]]) for k in names
-    }
-    group = np.concatenate([-1 - np.arange(len(merged)), points.group[young]]).astype(np.int64)
-    winds = np.concatenate([np.zeros(len(merged)), points.winds[young]])
-    return SteadyPoints(**arrays, group=group, used=points.used, wind_log_sd=winds)
-
-
-def _merged(points: SteadyPoints, which: npt.NDArray[np.int64]) -> dict[str, float]:
-    """Some points as one."""
-    weight = points.duration_s[which]
-    stretches = len(np.unique(points.group[which]))
-
-    def mean(values: Floats) -> float:
-        return float(np.average(values[which], weights=weight))
-
-    spread = np.hypot(LEG_LOG_SD, mean(points.winds)) / np.sqrt(stretches)
-    own = mean(points.log_sd) / np.sqrt(len(which))
-    return {
-        "speed_mps": mean(points.speed_mps),
-        "power_w": float(np.exp(mean(np.log(points.power_w)))),
-        "log_sd": float(np.hypot(own, spread)),
-        "speed_sd_mps": mean(points.speed_sd_mps) / np.sqrt(stretches),
-        "duration_s": float(weight.sum()),
-        "t_utc_s": mean(points.t_utc_s),
-    }
-
-
 def _wind_part_w(series: Series, boat: Boat, water: Floats, heading_rad: Floats) -> Floats:
     """Power that a measured wind adds, shape (n,); 0 where none is measured. [W]"""
     east, north = true_wind(series, np.degrees(heading_rad))
@@ -210,72 +84,37 @@ def _wind_part_w(series: Series, boat: Boat, water: Floats, heading_rad: Floats)
 def water_velocity(series: Series, stream: Stream | None) -> tuple[Floats, Floats]:
     """Speed through water and the error its stretch shares, each shape (n,). [m/s]
 
-    The calibrated log where there is one, else ground velocity less the stream, else ground
-    speed with the stream's usual size as error.
+    The calibrated log where there is one; else ground velocity less the stream; else the log as
+    it reads; else, where no stream is given, ground speed with a usual stream as error.
     """
-    course = np.radians(series.get("course_ground_deg"))
-    ground = series.get("speed_ground_mps")
-    t_s = series.t0_us / 1e6 + series.t_s
+    log, ground = series.get("speed_water_mps"), series.get("speed_ground_mps")
+    log_sd = LOG_FRAC_SD * np.abs(log)
     if stream is None:
-        log = series.get("speed_water_mps")
-        sd = np.where(np.isfinite(log), 0.06 * np.abs(log), 0.4)
-        return np.where(np.isfinite(log), log, ground), sd
-    east, north, sd = stream.at(t_s)
+        known = np.isfinite(log)
+        return np.where(known, log, ground), np.where(known, log_sd, STREAM_SD_MPS)
+    course = np.radians(series.get("course_ground_deg"))
+    east, north, stream_sd = stream.at(series.t_utc_s)
     over = np.hypot(ground * np.sin(course) - east, ground * np.cos(course) - north)
     if stream.calibration.water_factor is None:
-        return over, sd
+        known = np.isfinite(over)
+        return np.where(known, over, log), np.where(known, stream_sd, log_sd)
     factor, factor_sd = stream.calibration.water_factor
-    log = factor * series.get("speed_water_mps")
-    return np.where(np.isfinite(log), log, over), np.where(
-        np.isfinite(log), factor_sd * np.abs(log), sd
-    )
+    log = factor * log
+    known = np.isfinite(log)
+    return np.where(known, log, over), np.where(known, factor_sd * np.abs(log), stream_sd)
 
 
-def _lasting(still: Bools, power: Floats) -> Bools:
-    """Still minutes whose minute before was still too, at nearly the same power."""
-    ratio = power[1:] / np.maximum(power[:-1], 1.0)
-    after = still[1:] & still[:-1] & (np.abs(np.log(np.maximum(ratio, 1e-6))) < 0.2)
-    return np.concatenate([[False], after])
+@dataclass(frozen=True)
+class _Minutes:
+    """Means of whole minutes, (m,) each; `still`: power, speed and heading held in it."""
 
-
-def _deep(series: Series, boat: Boat, speed: Floats, size: int) -> Bools:
-    """Minutes in water deep enough not to matter, or of unknown depth; shape (minutes,).
-
-    Source: shallow water is felt from a depth Froude number of about 0.6 on, or a depth of
-    twice the draught (common practice, no source).
-    """
-    depth = whole_steps(series.get("depth_m"), size).mean(axis=1)
-    with np.errstate(invalid="ignore"):
-        shallow = (speed > SHALLOW_FROUDE * np.sqrt(GRAVITY * np.maximum(depth, 0.1))) | (
-            depth < 2 * boat.hull.draught_m
-        )
-    return np.asarray(~(np.isfinite(depth) & shallow))
-
-
-def _legs(
-    ok: Bools, t_s: Floats, course_rad: Floats, power: Floats
-) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-    """For each minute that counts its leg and its setting, each shape (count,).
-
-    A leg goes on while course and time allow, a setting while the power stays near its mean.
-    """
-    legs, settings = [], []
-    leg = setting = count = -1
-    last_s, aim, mean = -np.inf, 0j, 0.0
-    for k in np.flatnonzero(ok):
-        along = np.exp(1j * course_rad[k])
-        turned = abs(np.angle(along * np.conj(aim))) > np.radians(LEG_DEG)
-        if turned or t_s[k] - last_s > LEG_PAUSE_S:
-            leg, aim, count = leg + 1, 0j, 0
-        log_w = float(np.log(max(power[k], 1e-3)))
-        if count == 0 or abs(log_w - mean) > SETTING_LOG:
-            setting, mean, count = setting + 1, log_w, 0
-        count += 1
-        mean += (log_w - mean) / count
-        aim, last_s = aim + along, t_s[k]
-        legs.append(leg)
-        settings.append(setting)
-    return np.array(legs, dtype=np.int64), np.array(settings, dtype=np.int64)
+    power_w: Floats
+    speed_mps: Floats
+    speed_sd_mps: Floats
+    heading_rad: Floats
+    shaft_rps: Floats
+    t_utc_s: Floats
+    still: Bools
 
 
 def steady(
@@ -291,46 +130,106 @@ def steady(
     Returns:
         The points; none where nothing was steady.
     """
-    size = max(round(MINUTE_S / series.step_s), 2)
-    if series.n < 2 * size:
+    per = max(round(MINUTE_S / series.step_s), 2)
+    if series.n < 2 * per:
         return SteadyPoints.none()
+    minutes = _minutes(series, boat, stream, mask, per)
+    lasting = _lasting(minutes) & _deep(series, boat, minutes.speed_mps, per)
+    counts = unaided(minutes.power_w, minutes.shaft_rps, lasting)
+    if not counts.any():
+        return SteadyPoints.none()
+    points = _points(minutes, counts)
+    used = tuple(name for name in CHANNELS if series.has(name))
+    heading_deg = heading_true(series)
+    measured = bool(np.isfinite(true_wind(series, heading_deg)[0]).any())
+    winds = any_wind_log_sd(windage_m2(boat.hull), points.speed_mps, points.power_w)
+    return replace(points, used=used, wind_log_sd=None if measured else winds)
+
+
+def _minutes(
+    series: Series, boat: Boat, stream: Stream | None, mask: Bools | None, per: int
+) -> _Minutes:
+    """The stretch minute by minute, what a measured wind takes out of its power."""
     power = propulsion_power_w(series, boat)
     if mask is not None:
         power = np.where(mask, power, np.nan)
-    water, sd = water_velocity(series, stream)
+    water, water_sd = water_velocity(series, stream)
     heading = np.radians(heading_true(series))
     course = np.where(np.isfinite(heading), heading, np.radians(series.get("course_ground_deg")))
-    rows = [whole_steps(v, size) for v in (power, water, np.sin(course), np.cos(course))]
+    wind_w = _wind_part_w(series, boat, water, heading)
+    rows = [whole_steps(v, per) for v in (power, water, np.sin(course), np.cos(course))]
+    speed = rows[1].mean(axis=1)
     still = settled(*rows) & (rows[0].mean(axis=1) > drive_threshold_w(boat))
-    still &= rows[1].mean(axis=1) > LEAST_SPEED_MPS
-    rows[0] = rows[0] - whole_steps(_wind_part_w(series, boat, water, heading), size)
-    power, speed = rows[0].mean(axis=1), rows[1].mean(axis=1)
-    shaft = whole_steps(shaft_rps(series, boat), size).mean(axis=1)
-    ok = unaided(power, shaft, _lasting(still, power) & _deep(series, boat, speed, size))
-    if not ok.any():
-        return SteadyPoints.none()
-    t_s = whole_steps(series.t_utc_s, size).mean(axis=1)
-    minute_s = MINUTE_S * np.arange(len(ok), dtype=np.float64)
-    aim = np.asarray(np.arctan2(rows[2].mean(axis=1), rows[3].mean(axis=1)))
-    leg, setting = _legs(ok, minute_s, aim, power)
-    count = np.bincount(setting).astype(np.float64)
+    return _Minutes(
+        power_w=(rows[0] - whole_steps(wind_w, per)).mean(axis=1),
+        speed_mps=speed,
+        speed_sd_mps=whole_steps(water_sd, per).mean(axis=1),
+        heading_rad=np.arctan2(rows[2].mean(axis=1), rows[3].mean(axis=1)),
+        shaft_rps=whole_steps(shaft_rps(series, boat), per).mean(axis=1),
+        t_utc_s=whole_steps(series.t_utc_s, per).mean(axis=1),
+        still=still & (speed > LEAST_SPEED_MPS),
+    )
+
+
+def _lasting(minutes: _Minutes) -> Bools:
+    """Still minutes whose minute before was still too, at nearly the same power."""
+    ratio = minutes.power_w[1:] / np.maximum(minutes.power_w[:-1], 1.0)
+    alike = np.abs(np.log(np.maximum(ratio, 1e-6))) < ALIKE_LOG
+    after = minutes.still[1:] & minutes.still[:-1] & alike
+    return np.concatenate([[False], after])
+
+
+def _deep(series: Series, boat: Boat, speed_mps: Floats, per: int) -> Bools:
+    """Minutes in water deep enough not to matter, or of unknown depth; shape (minutes,)."""
+    depth = whole_steps(series.get("depth_m"), per).mean(axis=1)
+    wave_mps = np.sqrt(GRAVITY * np.maximum(depth, 0.1))
+    with np.errstate(invalid="ignore"):
+        slow_wave = speed_mps > SHALLOW_FROUDE * wave_mps
+        near_ground = depth < SHALLOW_DRAUGHTS * boat.hull.draught_m
+    return np.asarray(~(np.isfinite(depth) & (slow_wave | near_ground)))
+
+
+def _points(minutes: _Minutes, counts: Bools) -> SteadyPoints:
+    """One point for each leg and setting among the minutes that count."""
+    leg, setting = _legs(minutes, counts)
+    number = np.bincount(setting).astype(np.float64)
 
     def mean(values: Floats) -> Floats:
-        return np.asarray(np.bincount(setting, weights=values) / count)
+        return np.asarray(np.bincount(setting, weights=values) / number)
 
-    points = SteadyPoints(
-        speed_mps=mean(speed[ok]),
-        power_w=np.exp(mean(np.log(np.maximum(power[ok], 1e-3)))),
-        log_sd=np.sqrt(LOG_SD_MINUTE**2 / count + LOG_SD_FLOOR**2),
-        speed_sd_mps=mean(whole_steps(sd, size).mean(axis=1)[ok]),
-        duration_s=count * MINUTE_S,
-        t_utc_s=mean(t_s[ok]),
+    heading = minutes.heading_rad[counts]
+    aim = np.arctan2(mean(np.sin(heading)), mean(np.cos(heading)))
+    return SteadyPoints(
+        speed_mps=mean(minutes.speed_mps[counts]),
+        power_w=np.exp(mean(np.log(np.maximum(minutes.power_w[counts], 1e-3)))),
+        log_sd=np.sqrt(LOG_SD_MINUTE**2 / number + LOG_SD_FLOOR**2),
+        speed_sd_mps=mean(minutes.speed_sd_mps[counts]),
+        duration_s=number * MINUTE_S,
+        t_utc_s=mean(minutes.t_utc_s[counts]),
         group=np.asarray(mean(leg.astype(np.float64)), dtype=np.int64),
-        used=tuple(name for name in CHANNELS if series.has(name)),
-        heading_deg=np.degrees(np.arctan2(mean(np.sin(aim[ok])), mean(np.cos(aim[ok])))) % 360.0,
+        heading_deg=np.degrees(aim) % 360.0,
     )
-    if np.isfinite(true_wind(series, np.degrees(heading))[0]).any():
-        return points
-    area = windage_m2(boat.hull)
-    winds = any_wind_log_sd(area, points.speed_mps, points.power_w)
-    return replace(points, wind_log_sd=winds)
+
+
+def _legs(minutes: _Minutes, counts: Bools) -> tuple[Ints, Ints]:
+    """For each minute that counts its leg and its setting, each shape (count,).
+
+    A leg goes on while course and time allow, a setting while the power stays near its mean.
+    """
+    legs, settings = [], []
+    leg = setting = members = -1
+    last, aim, mean_log = -np.inf, 0j, 0.0
+    for k in np.flatnonzero(counts):
+        along = np.exp(1j * minutes.heading_rad[k])
+        turned = abs(np.angle(along * np.conj(aim))) > np.radians(LEG_DEG)
+        if turned or MINUTE_S * (k - last) > LEG_PAUSE_S:
+            leg, aim, members = leg + 1, 0j, 0
+        log_w = float(np.log(max(minutes.power_w[k], 1e-3)))
+        if members == 0 or abs(log_w - mean_log) > SETTING_LOG:
+            setting, mean_log, members = setting + 1, log_w, 0
+        members += 1
+        mean_log += (log_w - mean_log) / members
+        aim, last = aim + along, float(k)
+        legs.append(leg)
+        settings.append(setting)
+    return np.array(legs, dtype=np.int64), np.array(settings, dtype=np.int64)

@@ -9,7 +9,7 @@ import numpy as np
 
 from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration, Stream
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.cell_model import label
 from analyzer.pack.soc import Charge, PackPosterior, track
 from analyzer.series import bridges

@@ -17,7 +17,8 @@ from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration, Stream
 from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
-from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.hull.steady import steady
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
 from analyzer.range.inputs import RangeInputs

@@ -15,7 +15,8 @@ import pytest
 
 from analyzer.environment import stream_fit
 from analyzer.hull import hull
-from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.hull.steady import steady
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.range import inputs
 from analyzer.range.reach import reach
 from analyzer.series.series import Series

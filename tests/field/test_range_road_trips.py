@@ -22,7 +22,7 @@ from analyzer.hull.power_curve import (
     rank_cov,
     smooth_cov,
 )
-from analyzer.hull.steady import LEG_LOG_SD
+from analyzer.hull.steady_points import LEG_LOG_SD
 
 pytestmark = pytest.mark.field
 

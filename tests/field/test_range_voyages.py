@@ -25,7 +25,8 @@ import pytest
 
 from analyzer.environment import stream_fit
 from analyzer.hull import hull
-from analyzer.hull.steady import SteadyPoints, steady
+from analyzer.hull.steady import steady
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
 from analyzer.range.reach import ReachResult, reach

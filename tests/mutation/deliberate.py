@@ -70,7 +70,7 @@ DELIBERATE = [
     ("analyzer/hull/power_curve.py", "(1 - part) * self.cov[low] + part", "(1 - part) * self.cov[low] - part"),
     ("analyzer/hull/curve_fit.py", "prior_cov - white", "prior_cov + white"),
     ("analyzer/hull/fouling.py", "/ expected - 1", "/ expected + 1"),
-    ("analyzer/hull/steady.py", "LOG_SD_MINUTE**2 / count", "LOG_SD_MINUTE**2 * count"),
+    ("analyzer/hull/steady.py", "LOG_SD_MINUTE**2 / number", "LOG_SD_MINUTE**2 * number"),
     ("analyzer/hull/resistance.py", "* 0.7 * length_m", "/ 0.7 * length_m"),
     # stream, wind, sun
     ("analyzer/environment/stream_fit.py", "weights[ok] * cos, -weights", "weights[ok] * cos, weights"),

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analyzer.environment.stream import Calibration
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.cell_model import Cell, default_cell, measured_capacity
 from analyzer.pack.soc import PackPosterior
 from analyzer.pack.soc import known as charge_known

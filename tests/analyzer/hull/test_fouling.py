@@ -10,7 +10,7 @@ from analyzer.hull.fouling import (
     reference_trips,
     trip_loss,
 )
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from tests.support.hull_boat import boat
 
 DAY = 86400.0

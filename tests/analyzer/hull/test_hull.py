@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analyzer.hull import hull
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from logger.units import KN, LB
 from tests.support.hull_boat import boat
 

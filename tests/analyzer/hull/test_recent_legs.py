@@ -9,7 +9,7 @@ from analyzer.environment.stream import given
 from analyzer.environment.wind import any_wind_log_sd, windage_m2
 from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
-from analyzer.hull.steady import SteadyPoints
+from analyzer.hull.steady_points import SteadyPoints
 from analyzer.range.monte_carlo import Now
 from analyzer.range.reach import reach, toward
 from tests.support.hull_boat import boat

@@ -7,7 +7,8 @@ import pytest
 
 from analyzer.environment.stream import given
 from analyzer.hull import hull
-from analyzer.hull.steady import SteadyPoints, compact, steady
+from analyzer.hull.steady import steady
+from analyzer.hull.steady_points import SteadyPoints, compact
 from analyzer.series.operating import propulsion_power_w
 from analyzer.series.series import Series
 from logger.boat import Boat
@@ -195,3 +196,18 @@ def test_a_hundred_trips_become_few_points_that_say_the_same():
     assert few.duration_s.sum() == pytest.approx(many.duration_s.sum())
     at = np.array([2.0, 2.5])
     assert hull.fit(many, curve).mean_w(at) == pytest.approx(1.3 * curve.mean_w(at), rel=0.03)
+
+
+def test_a_water_log_without_gps_teaches_as_it_reads():
+    """Log and compass alone, stream not to be told: the log's own speed, six per cent of doubt."""
+    series = log((900, 2.0, 900.0, 40.0, np.nan), (900, 2.6, 1800.0, 40.0, np.nan))
+    values = {k: v for k, v in series.values.items() if "ground" not in k}
+    values["speed_water_mps"] = series.get("speed_ground_mps")
+    blind = Series(series.t0_us, 1.0, series.n, values)
+    points = steady(blind, boat(), given(0.0, 0.0, sd_mps=0.5))
+    assert points.speed_mps == pytest.approx([2.0, 2.6], abs=0.03)
+    assert points.power_w == pytest.approx([900.0, 1800.0], rel=0.03)
+    assert points.speed_sd_mps == pytest.approx(0.06 * points.speed_mps, rel=0.02)
+    curve = hull.fit(points, hull.prior(boat()))
+    assert curve.seen_mps == pytest.approx((2.0, 2.6), abs=0.03)
+    assert curve.log_sd(np.array([2.3]))[0] < hull.prior(boat()).log_sd(np.array([2.3]))[0]

@@ -4,12 +4,8 @@ import numpy as np
 import pytest
 
 from analyzer.environment.stream import given as given_stream
-from analyzer.hull.steady import (
-    SteadyPoints,
-    compact,
-    steady,
-    water_velocity,
-)
+from analyzer.hull.steady import steady, water_velocity
+from analyzer.hull.steady_points import SteadyPoints, compact
 from analyzer.series.series import Series
 from logger.boat import Boat
 
