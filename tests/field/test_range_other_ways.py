@@ -1,7 +1,7 @@
 """Another speed or another course: miles per watt-hour predicted, on boats nobody tuned to.
 
 The boats, waters and instruments are those of `voyages.py`. After half an hour to an hour of an
-outing the boat motors on one course at one speed; asked is what she would go per watt-hour at
+outing the boat motors on one course at one speed; asked is what it would go per watt-hour at
 other speeds and on other courses in the weather and stream that are, which is all of "how far"
 that the battery has no part in. The truth comes from that boat's own drag, propeller and motor.
 Reduced count by default; KEELWATT_FULL=1 asks 120 boats.
@@ -26,7 +26,8 @@ from tests.support.voyages import STEP_S, Craft, Data, Leg, Place, joined, measu
 
 pytestmark = [pytest.mark.field, pytest.mark.filterwarnings("ignore::RuntimeWarning")]
 
-BOATS = 120 if os.environ.get("KEELWATT_FULL") else 5
+FEW = not os.environ.get("KEELWATT_FULL")
+BOATS = 5 if FEW else 120
 FIRST_T, THEN_T = 2000.0, 40_000.0
 LOWEST = 0.25  # charge at which an outing ends early
 ASKED = {  # speed over the present one, degrees off the present course
@@ -68,7 +69,7 @@ def recorded(craft: Craft, place: Place, legs: list[Leg], t: float) -> tuple[Ser
 def true_rate(
     craft: Craft, place: Place, t: float, speed: float, course_deg: float
 ) -> float | None:
-    """Metres per joule; None where the stream lets her make no way to speak of."""
+    """Metres per joule; None where the stream lets it make no way to speak of."""
     east, north = (float(c[0]) for c in place.stream(np.array([t]), np.zeros((2, 1))))
     angle = np.radians(course_deg)
     along, across = (
@@ -110,7 +111,7 @@ def asked_of(data: Data, number: int) -> list[Told]:
 def predicted(
     craft: Craft, log: Series, known: Known, t: float, speed: float, course: float, turned: float
 ) -> tuple[float, float, float] | None:
-    """Metres per joule, low, middle and high; None where she does not motor steadily."""
+    """Metres per joule, low, middle and high; None where it does not motor steadily."""
     stream = stream_fit.estimate(log, craft.boat, before=known.calibration)
     points = SteadyPoints.join([known.points, steady(log, craft.boat, stream)])
     present = inputs.now(log, craft.boat)
@@ -131,29 +132,49 @@ def predicted(
     return float(low), float(mid), float(high)
 
 
-def test_other_speeds_and_courses(data):
-    told = [row for number in range(BOATS) for row in asked_of(data, number)]
+@pytest.fixture(scope="module")
+def told(data):
+    """Every answer of every boat, printed way by way."""
+    rows = [row for number in range(BOATS) for row in asked_of(data, number)]
     print(f"\n{BOATS} boats; metres per joule: error of the middle, and how often the range held")
     print("way            day one: median |error|  held     one trip: median |error|  held")
     for way in ASKED:
-        row = f"{way:<14}"
+        line = f"{way:<14}"
         for trained in (False, True):
-            mine = [a for a in told if a.way == way and a.trained == trained]
-            error = np.median([abs(a.mid / a.true - 1) for a in mine])
-            row += f"   {error:18.1%}  {np.mean([a.held for a in mine]):9.0%}"
-        print(row)
-    held = float(np.mean([a.held for a in told]))
-    error = float(np.median([abs(a.mid / a.true - 1) for a in told]))
-    width = float(np.median([(a.high - a.low) / a.mid for a in told]))
+            mine = [a for a in rows if a.way == way and a.trained == trained]
+            line += f"   {median_error(mine):18.1%}  {held_frac(mine):9.0%}"
+        print(line)
+    width = float(np.median([(a.high - a.low) / a.mid for a in rows]))
     print(
-        f"asked {len(told)} times: ranges held {held:.1%} (bar 76-84 %), off by {error:.1%}, "
-        f"width {width:.0%} of the middle"
+        f"asked {len(rows)} times: ranges held {held_frac(rows):.1%} (bar 76-84 %), "
+        f"off by {median_error(rows):.1%}, width {width:.0%} of the middle"
     )
-    few = BOATS < 100
-    assert 0.6 <= held <= 0.97
-    assert error < (0.15 if few else 0.12)
-    if not few and not 0.76 <= held <= 0.84:
-        pytest.xfail(
-            f"80 % ranges held {held:.0%}, bar 76-84 %: the wind that may blow is thought stronger "
-            "than these waters have it"
-        )
+    return rows
+
+
+def median_error(rows: list[Told]) -> float:
+    """Of the middle, as a share of what is true."""
+    return float(np.median([abs(a.mid / a.true - 1) for a in rows]))
+
+
+def held_frac(rows: list[Told]) -> float:
+    """Share of ranges that held the truth."""
+    return float(np.mean([a.held for a in rows]))
+
+
+def test_the_middle_is_near(told):
+    assert median_error(told) < (0.15 if FEW else 0.12)
+
+
+def test_ranges_hold(told):
+    assert 0.6 <= held_frac(told) <= 0.97
+
+
+@pytest.mark.skipif(FEW, reason="1,200 answers of 120 boats: KEELWATT_FULL=1")
+@pytest.mark.xfail(
+    strict=True,
+    reason="held 86.7 % of 1,200 (floor: 84 % at most): the wind that may blow is thought stronger "
+    "than these waters have it",
+)
+def test_ranges_are_no_wider_than_they_say(told):
+    assert 0.76 <= held_frac(told) <= 0.84
