@@ -7,6 +7,7 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.ground import Ground, broken, standing_of
 from analyzer.estimation.results import RangeAnswer
 from analyzer.grounds.decide import charge_lost, grounds
+from analyzer.grounds.plausible import REVERSED
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
 from logger.units import HOUR_S
@@ -18,7 +19,11 @@ RANGE_INPUTS = (
     "speed over ground", "course over ground", "position", "pack temperature", "cells",
     "heading", "speed through water", "shaft speed",
 )  # fmt: skip
-PLAN_INPUTS = ("charge", "pack current", "pack voltage", "speed over ground", "pack temperature")
+PLAN_INPUTS = (
+    "charge", "pack current", "pack voltage", "controller current", "speed over ground",
+    "pack temperature",
+)  # fmt: skip
+HOME_INPUTS = ("position", "charge", "pack current", "pack voltage", "speed over ground")
 
 
 def standings(ctx: OpenLog, end_us: int) -> tuple[Ground, ...]:
@@ -39,6 +44,9 @@ def charge_of(
     if ground.standing == "told by a device":
         gauge = ctx.store.last(ground.channel)
         return known(ctx.boat.pack, gauge[1], GAUGE_SD, t_us=end_us) if gauge else None
+    current = standing_of(rows, "pack current")
+    if current is not None and current.by.startswith(REVERSED) and followed is not None:
+        return replace(followed, sign_reversed=True)
     lost = charge_lost(rows, end_us / 1e6)
     return followed if lost is None or lost.standing == "assumed" else None
 
@@ -84,6 +92,9 @@ def of_range(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
     """An answer about range with its grounds, which it names or for which it cannot say."""
     now_s = answer.asked_utc_s
     answer = replace(answer, grounds=tuple(rows), condition=condition(rows, RANGE_INPUTS, now_s))
+    if answer.home is not None:
+        of_home = tuple(row for row in rows if row.input in HOME_INPUTS)
+        answer = replace(answer, home=replace(answer.home, grounds=of_home))
     if not answer.charge.known:
         return _without_charge(answer, rows)
     speed = standing_of(rows, "speed over ground")

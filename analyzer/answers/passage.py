@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from analyzer.answers.grounded import PLAN_INPUTS, condition
 from analyzer.answers.snapshot import Here, here_now
 from analyzer.environment.solar import (
     USUAL_SD,
@@ -21,6 +22,7 @@ from analyzer.environment.stream_table import (
 )
 from analyzer.environment.wind import ONE_WIND_S, Wind
 from analyzer.errors import BadRoute
+from analyzer.estimation.ground import Ground
 from analyzer.range import inputs
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.passage import MovingWater, NoSun, Sun, Surroundings
@@ -72,6 +74,8 @@ class PlanAnswer:
     wind_from: str
     sun_from: str
     cautions: tuple[str, ...]
+    grounds: tuple[Ground, ...] = ()  # how every input stands
+    condition: str = ""  # what of them is broken: the first clause; empty where nothing is
 
 
 @dataclass(frozen=True)
@@ -156,7 +160,17 @@ def plan_passage(ctx: OpenLog, wish: PlanWish) -> PlanAnswer:
         wind_from=_wind_words(given.wind),
         sun_from=sun_from,
         cautions=(*_old_charge(wish, asked.ahead_s), *CAUTIONS),
+        grounds=here.grounds,
+        condition=_condition(asked),
     )
+
+
+def _condition(asked: _Asked) -> str:
+    """What of the inputs is broken; of a passage that starts now, from what the log says."""
+    if asked.ahead_s > ONE_WIND_S:
+        return ""
+    wanted = PLAN_INPUTS if asked.wish.charge_frac is None else PLAN_INPUTS[1:]
+    return condition(asked.here.grounds, wanted, asked.end_us / 1e6)
 
 
 def _surroundings(
@@ -179,13 +193,13 @@ def _surroundings(
 
 def _water(
     asked: _Asked, table: StreamTable | None, n: int, rng: np.random.Generator
-) -> MovingWater:
-    """The stream by its table, else as seen in the log."""
+) -> MovingWater | None:
+    """The stream by its table; long after the log at any time of its tide; else as it goes on."""
     if table is not None:
         return TableStream.around(table, n, rng)
-    paths = asked.here.stream.paths(n, rng)
-    if asked.ahead_s > TIDE_KEPT_S:
-        paths = paths.at_any_tide(rng)
+    if asked.ahead_s <= TIDE_KEPT_S:
+        return None
+    paths = asked.here.stream.paths(n, rng).at_any_tide(rng)
     return SeenStream(paths, asked.end_us / 1e6)
 
 
@@ -213,11 +227,6 @@ def _old_charge(wish: PlanWish, age_s: float) -> tuple[str, ...]:
     )
 
 
-def _wind(wish: PlanWish, here: Here, age_s: float) -> Wind | None:
-    """As given, else as measured where the boat leaves soon enough; else not known."""
-    return wish.wind or (here.wind if abs(age_s) < ONE_WIND_S else None)
-
-
 def _wind_words(wind: Wind | None) -> str:
     if wind is None:
         return ANY_WIND
@@ -238,9 +247,15 @@ def _question(asked: _Asked) -> ReachInput:
             f"the log does not say how full the pack is ({why}): give the charge at "
             "departure, such as --charge 90"
         )
-    wind = _wind(wish, here, asked.ahead_s)
+    soon = abs(asked.ahead_s) < ONE_WIND_S
     known = inputs.RangeInputs.from_snapshot(
-        asked.ctx.boat, here, charge=charge, present=None, solar_w=(0.0, 0.0), wind=wind, warmths=()
+        asked.ctx.boat,
+        here,
+        charge=charge,
+        present=here.present if soon and charge is not None else None,
+        wind=wish.wind or (here.wind if soon else None),
+        solar_w=(0.0, 0.0),
+        warmths=(),
     )
     given = known.question(n=DRAWS)
     if wish.charge_frac is not None:
@@ -248,7 +263,7 @@ def _question(asked: _Asked) -> ReachInput:
         soc = np.clip(wish.charge_frac + spread, 0, 1)
         given = replace(given, charge={**given.charge, "soc": soc})
     top = given.speeds_mps[-1]
-    return replace(given, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, SPEEDS))
+    return replace(given, speeds_mps=np.linspace(SLOWEST_FRAC * top, top, SPEEDS), as_now=None)
 
 
 def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:

@@ -25,15 +25,15 @@ from analyzer.estimation.results import (
 from analyzer.range import advice, inputs
 from analyzer.range.home import (
     HomeReach,
-    WayBack,
     along_track,
-    geodesic,
     home_reach,
+    way_back,
 )
 from analyzer.range.monte_carlo import Ahead, ReachInput
 from analyzer.range.reach import ReachResult, middle, reach
 from analyzer.series.log import OpenLog
 from analyzer.series.series import load
+from logger.units import UNDATED_S
 
 # Assumed: age of a position that still says where the boat is; how far back and how finely a track
 # is looked at.
@@ -190,12 +190,14 @@ def _with_home(asked: _Asked, answer: RangeAnswer, wish: HomeWish) -> RangeAnswe
     fix = _last_fix(ctx, asked.end_us - POSITION_AGE_US)
     if fix is None:
         return replace(answer, home_reason="the log has no position of the last ten minutes")
-    place = (ctx.boat.home.latitude_deg, ctx.boat.home.longitude_deg)
-    away_m, course_deg = geodesic(*fix, *place)
+    dated = answer.asked_utc_s > UNDATED_S
+    way = way_back(ctx.boat, fix, answer.asked_utc_s if dated else None)
+    assert way is not None  # there is a home
     if wish.way == "track":
-        away_m = max(_track_m(ctx, place, asked.end_us), away_m)
-    sureness = ctx.boat.reserve.return_sureness_frac
-    way = WayBack(away_m, course_deg, sureness, _ahead(wish))
+        place = (ctx.boat.home.latitude_deg, ctx.boat.home.longitude_deg)
+        along_m = _track_m(ctx, place, asked.end_us)
+        way = replace(way, distance_m=max(along_m, way.distance_m))
+    way = replace(way, ahead=_ahead(wish))
     back = home_reach(asked.given, asked.result, asked.k, way)
     answer = replace(answer, home=_home_answer(ctx.boat.home.name, wish, back))
     return asked.with_action(answer, back)
@@ -278,6 +280,9 @@ def _home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
         stream=f"as in {wish.stream.name}" if isinstance(wish.stream, Path) else back.stream,
         speed_water_mps=back.back_speed_mps,
         homeward=back.homeward,
+        present_speed_water_mps=back.at_present.speed_mps,
+        present_can_return_frac=back.at_present.can_return_frac,
+        present_charge_on_arrival=back.at_present.charge_on_arrival,
     )
 
 

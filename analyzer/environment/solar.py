@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from analyzer.series.series import Series
 from analyzer.series.steps import readings_per_step, whole_steps
+from logger.units import DAY_S
 
 Floats = npt.NDArray[np.float64]
 
@@ -29,6 +30,7 @@ STEP_S = 600.0
 HOURS = np.arange(0.0, 72.5, 0.5)
 LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come, assumed
 MOST_SUN_RATIO = 2.0  # a day ahead over the sun now; common practice, no source
+SUNSET_STEP_S = 300.0  # twilight lasts longer; assumed
 FLAT = 1.2  # most that panels yield over flat ones under a clear sky, mean of hours: assumed
 WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long, assumed
 
@@ -105,6 +107,15 @@ def sine_of_height(latitude_deg: float, longitude_deg: float, utc_s: Floats) -> 
     lat = np.radians(latitude_deg)
     up = np.sin(lat) * np.sin(declination) + np.cos(lat) * np.cos(declination) * np.cos(hour)
     return np.asarray(up)
+
+
+def until_sunset_s(latitude_deg: float, longitude_deg: float, utc_s: float) -> float | None:
+    """Time until the sun is below the horizon, to five minutes; None by night. [s]"""
+    ahead_s = np.arange(0.0, DAY_S, SUNSET_STEP_S)
+    up = sine_of_height(latitude_deg, longitude_deg, utc_s + ahead_s) > 0.0
+    if not up[0]:
+        return None
+    return float(ahead_s[np.argmin(up)]) if not up.all() else DAY_S
 
 
 def mean_ahead(

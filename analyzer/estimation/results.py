@@ -79,6 +79,11 @@ class HomeAnswer:
     stream: str = "going on as it may"  # on the way home
     speed_water_mps: float | None = None  # on the way home, as all of this presumes
     homeward: bool = False  # on the way home already
+    # The same at the speed that the answer is about, held on the way home.
+    present_speed_water_mps: float | None = None
+    present_can_return_frac: float | None = None
+    present_charge_on_arrival: Estimate | None = None
+    grounds: tuple[Ground, ...] = ()  # how what it rests on stands
 
 
 # The speed answered for: the present one, held; the one that the present power gives, while speed

@@ -137,15 +137,29 @@ def home(answer: HomeAnswer) -> str:
         f"Home ({answer.name}) is {format.miles(answer.distance_m)} {away}. Turning now{back}, you "
         f"are {sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
-    turn = answer.turn_in
-    if answer.homeward and (turn.low or 0.0) > 0:
-        return f"{text} You are on your way home."
+    text += _home_as_now(answer)
+    turn, wanted = answer.turn_in, format.percent(answer.sureness_frac)
+    if answer.homeward:
+        asked = (
+            "" if answer.can_return_frac >= answer.sureness_frac else f"; you asked for {wanted}"
+        )
+        return f"{text} You are on your way home{asked}."
     if turn.low is None:
         return f"{text} {format.sentence(turn.reason)}".strip()
     if turn.low <= 0:
-        return f"{text} Turn now: you asked for {format.percent(answer.sureness_frac)}."
-    wanted = format.percent(answer.sureness_frac)
+        return f"{text} Turn now: you asked for {wanted}."
     return f"{text} To keep {wanted} sureness, turn within {format.miles(turn.low)}."
+
+
+def _home_as_now(answer: HomeAnswer) -> str:
+    """The way home at the speed that the range is about, where that is another."""
+    speed, surest = answer.present_speed_water_mps, answer.speed_water_mps
+    if speed is None or answer.present_can_return_frac is None:
+        return ""
+    if format.knots(speed) == format.knots(surest):
+        return ""
+    sure = format.sureness(answer.present_can_return_frac)
+    return f" At {format.knots(speed)} it would be {sure}."
 
 
 def no_home(answer: RangeAnswer) -> str:

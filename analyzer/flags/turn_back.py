@@ -27,12 +27,13 @@ from analyzer.range.home import (
     geodesic,
     home_reach,
     turn_lead_s,
+    way_back,
 )
 from analyzer.range.monte_carlo import Now
 from analyzer.range.reach import reach
 from analyzer.series.series import Series
 from logger.boat import Boat
-from logger.units import KN, NMI
+from logger.units import KN, NMI, UNDATED_S
 
 CHANNELS = (*STEADY_CHANNELS, "latitude_deg", "longitude_deg")
 # All assumed: how much of the log is looked at and how finely; time between two looks; lead time of
@@ -129,13 +130,11 @@ class Turning:
         log = joined(self._pieces)
         present = inputs.now(log, self.boat)
         here = _place(log)
-        if present is None or here is None or self.boat.home is None:
+        if present is None or here is None:
             return None
-        home = self.boat.home
-        away_m, course_deg = geodesic(*here, home.latitude_deg, home.longitude_deg)
-        if away_m < NEAR_HOME_M:
+        way = way_back(self.boat, here, now_s if now_s > UNDATED_S else None)
+        if way is None or way.distance_m < NEAR_HOME_M:
             return []
-        way = WayBack(away_m, course_deg, self.boat.reserve.return_sureness_frac)
         told = self._ask(log, charge, present, way)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
@@ -174,7 +173,7 @@ def _detections(told: HomeReach, lead_s: float) -> list[Detection]:
         channels=("pack_current_a", "speed_ground_mps"),
     )
     if told.homeward:
-        if told.can_return_frac >= told.sureness_frac:
+        if not told.homeward_in_doubt:
             return []
         slow = f"Slow to {speed}; have a sail or another harbour ready."
         return [replace(held, kind="way_home", key=HOMEWARD, first_action=slow)]

@@ -20,6 +20,7 @@ from logger.store import Store
 
 LOOK_S = 900.0  # of the newest readings
 LEAST_S = 60.0  # both must be there for so long
+REVERSED = "the controller's current, which flows the other way"
 POWER_RATIO = (0.75, 1.35)  # pack over controller; meters differ by a tenth (assumed)
 NO_HOTEL_FRAC = 0.4  # of the motor's power: no kettle takes so much (assumed)
 VOLTS_FRAC = 0.06  # pack against controller at most: cables lose 1 to 3 % (assumed)
@@ -84,6 +85,10 @@ def _pack_against_controller(series: Series, boat: Boat) -> Iterator[tuple[str, 
     if POWER_RATIO[0] * theirs <= ours <= POWER_RATIO[1] * theirs:
         return
     text = f"{ours:.0f} W from the pack against {theirs:.0f} W into the controller"
+    if POWER_RATIO[0] * theirs <= -ours <= POWER_RATIO[1] * theirs:
+        # The drive's own power, with the sign of a charger.
+        yield "pack current", f"{REVERSED}: {text}"
+        return
     yield "pack current", f"the controller's current: {text}"
     yield "controller current", f"the pack's current: {text}"
 

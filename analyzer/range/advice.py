@@ -66,6 +66,12 @@ def next_action(result: ReachResult, k_now: int, home: HomeReach | None = None) 
         result: How far, with the present speed at index `k_now`.
         home: The way home, if a home is known.
     """
+    if home is not None and home.homeward_in_doubt:
+        return (
+            f"slow to {home.back_speed_mps / KN:.1f} kn through water, with a sail or another "
+            f"harbour ready: {100 * home.can_return_frac:.0f} % sure of being home above the "
+            "reserve"
+        )
     if home is not None and must_turn(home):
         return (
             f"turn for home now at {home.back_speed_mps / KN:.1f} kn through water: "
@@ -123,7 +129,7 @@ def next_in(
         return "leave the charger on" + (": the pack is below its reserve" if low else "")
     if low:
         return "charge before motoring: the pack is at or below its reserve" if off else HEAD_IN
-    if home is not None and must_turn(home):
+    if home is not None and (must_turn(home) or home.homeward_in_doubt):
         return next_action(result, k_now, home)
     if not situation.steady:
         return situation.warned or (NOTHING if off else SETTLE)
@@ -132,8 +138,8 @@ def next_in(
 
 
 def must_turn(home: HomeReach) -> bool:
-    """Whether the boat must turn now to be home as surely as is wanted."""
-    return (home.turn_in.low or 0.0) <= 0.0
+    """Whether the boat must turn now to be home as surely as is wanted; who has turned need not."""
+    return not home.homeward and (home.turn_in.low or 0.0) <= 0.0
 
 
 def calibration_hint(

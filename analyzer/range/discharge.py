@@ -31,6 +31,7 @@ _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 NODES, SHARES = (_NODES + 1) / 2, _WEIGHTS / 2
 
 
+CHARGING_V = 3.3  # of a cell that the sun charges on the way (assumed, that of LFP)
 LEAST_A = 1e-6  # divides where nothing is drawn; assumed
 
 
@@ -57,6 +58,14 @@ def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
     ocv_v = np.interp(soc, SOC_GRID, pack.ocv_v)
     ocv_v = ocv_v + pack.shift_v[:, None]
     return current_at_power(ocv_v, ohm, power_w / pack.cells)
+
+
+def after_s(pack: PackDraws, power_w: Floats, soc: Floats, seconds: Floats) -> Floats:
+    """Charge after so long at a power, (n,); charging where the sun gives more than is used."""
+    drawn_a = cell_current_a(np.maximum(power_w, 0.0)[:, None], soc[:, None], pack)[:, 0]
+    current_a = np.where(power_w < 0, power_w / (pack.cells * CHARGING_V), drawn_a)
+    left = soc - current_a * (seconds / HOUR_S) / pack.capacity_ah
+    return np.asarray(np.minimum(left, 1.0))
 
 
 def _cutoff_soc(power_w: Floats, pack: PackDraws, limits: Limits) -> Floats:

@@ -12,11 +12,16 @@ import numpy as np
 import numpy.typing as npt
 from geographiclib.geodesic import Geodesic
 
+from analyzer.environment.solar import until_sunset_s
 from analyzer.estimation.estimate import Estimate
+from analyzer.range.discharge import after_s
+from analyzer.range.inputs import usual_speed_mps
 from analyzer.range.monte_carlo import Ahead, ReachInput
 from analyzer.range.reach import ReachResult, middle, reach, toward
+from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 FARTHEST_M = 5e5  # turning points beyond are not searched for; assumed
 BISECTIONS = 24  # 500 km to 3 cm: by definition of bisection
@@ -24,6 +29,14 @@ BISECTIONS = 24  # 500 km to 3 cm: by definition of bisection
 NEARLY = 0.9
 HOMEWARD_COS = 0.5  # cosine of course and the one home from which the boat is on its way; assumed
 AHEAD_WORDS = {"stays": "as now", "goes on": "going on as it may", "reversed": "reversed"}
+# Assumed: slower over ground than LEAST_MPS is no way made; rounds in which the time home and the
+# stream over that time come to agree; steps in which its charge is spent; so much less sure than
+# the surest speed a sensible one may be; made good, as a share of the usual speed, to be sensible.
+LEAST_MPS = 0.05
+ROUNDS, STEPS = 4, 8
+NO_LESS_SURE = 0.02
+LEAST_OF_USUAL = 0.4
+HOPELESS = 0.01  # probability below which no speed gets home; assumed
 TRACK_POINTS = 400  # a track is thinned to about this many places; assumed
 
 
@@ -35,12 +48,16 @@ class WayBack:
         distance_m, course_deg: Home from here, straight or along the track.
         sureness_frac: Wanted probability of being home above the reserve.
         ahead: The stream on the way; "goes on" as tide and eddies is the least sure.
+        least_mps: Speed made good that a way home is worth the name at, in nine of ten draws.
+        dark_in_s: Until sunset; None: by night, or not known.
     """
 
     distance_m: float
     course_deg: float
     sureness_frac: float
     ahead: Ahead = "goes on"
+    least_mps: float = 0.0
+    dark_in_s: float | None = None
 
     @property
     def stream(self) -> str:
@@ -49,16 +66,29 @@ class WayBack:
 
 
 @dataclass(frozen=True)
+class HomeAt:
+    """The way home at one speed through water, if turned now.
+
+    Args:
+        can_return_frac: Probability of arriving above every limit.
+        charge_on_arrival: Below the reserve too, as no one gives up there. [frac]
+    """
+
+    speed_mps: float
+    can_return_frac: float
+    charge_on_arrival: Estimate
+
+
+@dataclass(frozen=True)
 class HomeReach:
     """Whether home can be reached.
 
     Args:
         distance_m, course_deg: Home from here, geodesic or along the track.
-        can_return_frac: Probability of arriving above every limit if turned now.
-        back_speed_mps: Speed through water that makes it most likely.
+        chosen: At the speed that makes it most likely, within what is sensible.
+        at_present: At the speed gone outward.
         turn_in: Distance that can still be gone outward, with the wanted sureness; its `low` is
             the one to act on (0: turn now). [m]
-        charge_on_arrival: If turned now. [frac]
         stream: The stream on the way home, in words.
         homeward: Whether the boat is on its way home already.
     """
@@ -66,12 +96,49 @@ class HomeReach:
     distance_m: float
     course_deg: float
     sureness_frac: float
-    can_return_frac: float
-    back_speed_mps: float
+    chosen: HomeAt
+    at_present: HomeAt
     turn_in: Estimate
-    charge_on_arrival: Estimate
     stream: str
     homeward: bool
+
+    @property
+    def can_return_frac(self) -> float:
+        """Probability of arriving above every limit if turned now."""
+        return self.chosen.can_return_frac
+
+    @property
+    def homeward_in_doubt(self) -> bool:
+        """Whether the boat is on its way home and less sure to get there than is wanted."""
+        return self.homeward and self.can_return_frac < self.sureness_frac
+
+    @property
+    def back_speed_mps(self) -> float:
+        """Speed through water on the way home."""
+        return self.chosen.speed_mps
+
+    @property
+    def charge_on_arrival(self) -> Estimate:
+        """If turned now. [frac]"""
+        return self.chosen.charge_on_arrival
+
+
+def way_back(boat: Boat, fix: tuple[float, float], utc_s: float | None) -> WayBack | None:
+    """Straight home from a place, latitude and longitude, at a time; None without a home.
+
+    Args:
+        utc_s: For the daylight that is left; None where the log has no date.
+    """
+    if boat.home is None:
+        return None
+    home = (boat.home.latitude_deg, boat.home.longitude_deg)
+    dark_in_s = until_sunset_s(*fix, utc_s) if utc_s is not None else None
+    return WayBack(
+        *geodesic(*fix, *home),
+        boat.reserve.return_sureness_frac,
+        least_mps=LEAST_OF_USUAL * usual_speed_mps(boat.hull),
+        dark_in_s=dark_in_s,
+    )
 
 
 def geodesic(lat1: float, lon1: float, lat2: float, lon2: float) -> tuple[float, float]:
@@ -131,10 +198,51 @@ def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float
     return np.asarray(np.where(distance_m <= back_m, low, 0.0))
 
 
-def _back_speed(sure_m: Floats, arrives: Floats, homeward: bool) -> int:
-    """The fastest speed home that is nearly as sure as the surest; on the way home the surest."""
+@dataclass(frozen=True)
+class _Back:
+    """The way home at every speed, (n, k): mean speed made good, time and energy it takes, what
+    could be gone at that speed before a limit."""
+
+    made_mps: Floats
+    takes_s: Floats
+    takes_j: Floats
+    able_m: Floats
+
+
+def _back(back: ReachResult, distance_m: float) -> _Back:
+    """Over the time that home takes: a stream of hours later neither helps nor hinders."""
+    takes_s = distance_m / np.maximum(back.speeds_mps, LEAST_MPS) + 0.0 * back.duration_s
+    stuck = back.made_over(takes_s) < LEAST_MPS
+    for _ in range(ROUNDS):
+        made_mps = back.made_over(takes_s)
+        takes_s = distance_m / np.maximum(made_mps, LEAST_MPS)
+    made_mps = np.where(stuck, 0.0, back.made_over(takes_s))
+    return _Back(made_mps, takes_s, back.total_w * takes_s, made_mps * back.duration_s)
+
+
+def _sensible(home: _Back, arrives: Floats, way: WayBack) -> Bools:
+    """Speeds to choose from, (k,): that beat the tide and the dark, where it costs no sureness."""
+    beats_tide = np.quantile(home.made_mps, 0.1, axis=0) >= way.least_mps
+    by_day = np.ones_like(beats_tide)
+    if way.dark_in_s is not None:
+        by_day = np.median(home.takes_s, axis=0) <= way.dark_in_s
+    enough = min(way.sureness_frac, float(arrives.max()) - NO_LESS_SURE)
+    for able in (beats_tide & by_day, beats_tide):
+        if able.any() and arrives[able].max() >= enough:
+            return able
+    return np.ones_like(beats_tide)
+
+
+def _back_speed(home: _Back, sure_m: Floats, arrives: Floats, able: Bools, homeward: bool) -> int:
+    """The fastest speed home that is nearly as sure as the surest; on the way home the surest.
+
+    Where none can do it, the one that spends the least.
+    """
+    sure_m, arrives = np.where(able, sure_m, -1.0), np.where(able, arrives, -1.0)
     if sure_m.max() > 0 and not homeward:
         return int(np.flatnonzero(sure_m >= NEARLY * sure_m.max())[-1])
+    if arrives.max() < HOPELESS:
+        return int(np.argmin(np.median(home.takes_j, axis=0)))
     return int(np.flatnonzero(arrives >= arrives.max() - 0.005)[-1])
 
 
@@ -146,23 +254,34 @@ def home_reach(given: ReachInput, out: ReachResult, k_out: int, way: WayBack) ->
         out: Its result. k_out: the index of the speed gone outward.
     """
     back = reach(replace(toward(given, way.course_deg), ahead=way.ahead))
-    arrives = np.mean(back.distance_m >= way.distance_m, axis=0)
+    home = _back(back, way.distance_m)
+    arrives = np.mean(home.able_m >= way.distance_m, axis=0)
     turn_deg = 180.0 if given.course_deg is None else way.course_deg - given.course_deg
-    turn = _turning_m(out.distance_m[:, k_out], back.distance_m, way.distance_m, turn_deg)
+    turn = _turning_m(out.distance_m[:, k_out], home.able_m, way.distance_m, turn_deg)
     sure_m = np.quantile(turn, 1 - way.sureness_frac, axis=0)
     homeward = bool(np.cos(np.radians(turn_deg)) > HOMEWARD_COS)
-    k = _back_speed(sure_m, arrives, homeward)
+    able = _sensible(home, arrives, way)
+    k = _back_speed(home, sure_m, arrives, able, homeward)
+    chosen, at_present = (_home_at(back, home, arrives, at) for at in (k, k_out))
     return HomeReach(
         distance_m=way.distance_m,
         course_deg=way.course_deg,
         sureness_frac=way.sureness_frac,
-        can_return_frac=float(arrives[k]),
-        back_speed_mps=float(back.speeds_mps[k]),
-        turn_in=_turn_in(turn[:, k], way, float(back.speeds_mps[k])),
-        charge_on_arrival=_charge_on_arrival(back, k, way.distance_m),
+        chosen=chosen,
+        at_present=at_present,
+        turn_in=_turn_in(turn[:, k], way, chosen.speed_mps),
         stream=way.stream,
         homeward=homeward,
     )
+
+
+def _home_at(back: ReachResult, home: _Back, arrives: Floats, k: int) -> HomeAt:
+    """The way home at the k-th speed: charge step by step, as a passage spends it."""
+    soc = back.pack.soc
+    for _ in range(STEPS):
+        soc = after_s(back.pack, back.total_w[:, k], soc, home.takes_s[:, k] / STEPS)
+        soc = np.maximum(soc, 0.0)
+    return HomeAt(float(back.speeds_mps[k]), float(arrives[k]), middle(soc, "frac"))
 
 
 def _turn_in(turn_m: Floats, way: WayBack, speed_mps: float) -> Estimate:
@@ -173,12 +292,6 @@ def _turn_in(turn_m: Floats, way: WayBack, speed_mps: float) -> Estimate:
         f"{speed_mps:.2f} m/s through water with the stream {way.stream}"
     )
     return Estimate(float(mid), float(low), float(high), "m", reason=reason)
-
-
-def _charge_on_arrival(back: ReachResult, k: int, distance_m: float) -> Estimate:
-    """Charge at home if turned now, by the mean slope of the run at the k-th speed. [frac]"""
-    spent = (back.soc - back.run.end_soc[:, k]) / np.maximum(back.distance_m[:, k], 1.0)
-    return middle(np.maximum(back.soc - spent * distance_m, 0.0), "frac")
 
 
 def turn_lead_s(home: HomeReach, speed_ground_mps: float) -> float:

@@ -13,16 +13,10 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.environment.wind import Air
-from analyzer.range.discharge import PackDraws, cell_current_a, run_down
-from analyzer.range.monte_carlo import (
-    ReachInput,
-    air_draws,
-    along_across,
-    at_least_zero,
-    pack_draws,
-)
+from analyzer.range.discharge import PackDraws, after_s, run_down
+from analyzer.range.monte_carlo import Draws, ReachInput, air_draws, along_across, aside_on, sample
 from analyzer.range.reach import AHEAD_LOG_SD, ground_speed_mps
-from analyzer.range.route import Leg, Route
+from analyzer.range.route import Leg, Route, SeenStream
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
@@ -32,7 +26,6 @@ Floats = npt.NDArray[np.float64]
 PIECE_M = 1000.0
 MOST_PIECES = 20
 STUCK_MPS = 0.05
-CHARGING_V = 3.3  # of a cell that the sun charges on the way (assumed, that of LFP)
 
 
 class MovingWater(Protocol):
@@ -62,12 +55,13 @@ class NoSun:
 class Surroundings:
     """What meets the boat on the way, in each draw.
 
-    wind_s: When the wind was measured, where it was. [UTC s]
+    water: None: the stream that is drawn with the boats, going on from the log's end.
+    log_end_s: When stream and wind were measured, where they were. [UTC s]
     """
 
-    water: MovingWater
+    water: MovingWater | None = None
     sun: Sun = NoSun()
-    wind_s: float = 0.0
+    log_end_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -79,6 +73,7 @@ class Boats:
     """
 
     given: ReachInput
+    water: MovingWater
     around: Surroundings
     pack: PackDraws
     lines: Floats
@@ -91,7 +86,7 @@ class Boats:
         """Winds at each draw's own time, (n,)."""
         if self.later is None or self.given.wind is None:
             return self.air
-        age_s = np.maximum(t_s - self.around.wind_s, 0.0)
+        age_s = np.maximum(t_s - self.around.log_end_s, 0.0)
         return self.air.fading(self.later, np.exp(-age_s / self.given.wind.lasts_s))
 
 
@@ -105,27 +100,36 @@ class LegEnd:
     ended: npt.NDArray[np.bool_]
 
 
-def draw_boats(given: ReachInput, route: Route, around: Surroundings, seed: int = 1) -> Boats:
-    """Equally likely boats for a passage, as many as `given` has draws of the charge."""
-    n = len(given.charge["soc"])
-    rng = np.random.default_rng(seed)
-    air = air_draws(given, n, rng)
+def draw_boats(given: ReachInput, route: Route, around: Surroundings) -> Boats:
+    """Equally likely boats for a passage: those that "how far" and the way home are drawn from."""
+    drawn = sample(given)
+    draws, rng = drawn.draws, drawn.rng
+    n = len(draws.hotel_w)
     later = None
     if given.wind is not None and np.isfinite(given.wind.lasts_s):
-        later = air_draws(replace(given, wind=None), n, np.random.default_rng(seed + 1))
+        later = air_draws(replace(given, wind=None), n, np.random.default_rng(given.seed + 1))
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
-    of_leg = air.left * given.curve.leg_sd * rng.standard_normal((n, len(route.legs)))
-    hotel_w = at_least_zero(given.hotel_w, n, rng)
+    water = around.water or SeenStream(draws.stream, around.log_end_s)
     return Boats(
         given=given,
+        water=water,
         around=around,
-        pack=replace(pack_draws(given, n, rng), lag_ah=None),  # hours later it has levelled out
-        lines=given.curve.curves(n, rng),
-        weather=whole + of_leg,
-        air=air,
-        hotel_w=hotel_w,
+        pack=replace(drawn.pack, lag_ah=None),  # hours later it has levelled out
+        lines=draws.log_power,
+        weather=whole + _weather(given, draws, route, rng),
+        air=draws.air,
+        hotel_w=draws.hotel_w,
         later=later,
     )
+
+
+def _weather(given: ReachInput, draws: Draws, route: Route, rng: np.random.Generator) -> Floats:
+    """ln power that wind and sea of each leg add, as far as courses are alike, (n, legs)."""
+    n, legs = len(draws.aside), len(route.legs)
+    if given.now is None:
+        return draws.air.left * given.curve.leg_sd * rng.standard_normal((n, legs))
+    asked = [replace(given, course_deg=leg.course_deg) for leg in route.legs]
+    return np.concatenate([aside_on(draws, one, rng) for one in asked], axis=1)
 
 
 def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float, t_s: Floats) -> Floats:
@@ -150,25 +154,18 @@ def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) ->
     t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
     ended = start.ended.copy()
     for _ in range(pieces):
-        east, north = boats.around.water.at(t)
+        east, north = boats.water.at(t)
         along, across = along_across(east, north, leg.course_deg)
         made = ground_speed_mps(np.full_like(t, speed_mps), along, across)
         ended |= made < STUCK_MPS
         seconds = leg.distance_m / pieces / np.maximum(made, STUCK_MPS)
         motor = leg_power_w(boats, k, leg, speed_mps, t + seconds / 2)
         power = motor + boats.hotel_w - boats.around.sun.at(t + seconds / 2)
-        hours = seconds / HOUR_S
-        soc = np.minimum(soc - _current_a(boats, power, soc) * hours / boats.pack.capacity_ah, 1.0)
-        energy += power * hours
+        soc = after_s(boats.pack, power, soc, seconds)
+        energy += power * seconds / HOUR_S
         t += seconds
         ended |= soc <= _lowest_soc(boats, motor, power)
     return LegEnd(t, np.maximum(soc, 0.0), energy, ended)
-
-
-def _current_a(boats: Boats, power_w: Floats, soc: Floats) -> Floats:
-    """Current out of the pack, (n,); into it where the sun gives more than is used. [A]"""
-    out = cell_current_a(np.maximum(power_w, 0.0)[:, None], soc[:, None], boats.pack)[:, 0]
-    return np.where(power_w < 0, power_w / (boats.given.cells * CHARGING_V), out)
 
 
 def _lowest_soc(boats: Boats, motor: Floats, power: Floats) -> Floats:

@@ -4,6 +4,7 @@ A draw is one equally likely boat, pack, stream, hotel load and sun together; di
 ground is its time times its ground speed.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,17 +18,15 @@ from analyzer.range.discharge import LIMITS, RunDown, run_down
 from analyzer.range.monte_carlo import (
     Draws,
     ReachInput,
-    air_draws,
     along_across,
     aside_on,
-    at_least_zero,
-    draw,
-    pack_draws,
+    sample,
 )
 from analyzer.range.pack_draws import PackDraws
 from logger.units import HOUR_S, KN
 
 Floats = npt.NDArray[np.float64]
+MeanStream = Callable[[Floats], tuple[Floats, Floats]]
 
 # Assumed: what waves and wind still to come do to a whole passage, in ln power; probability from
 # which on heat counts as what ends a speed; sun from which on, and how often, the day is looked at.
@@ -52,7 +51,8 @@ class ReachResult:
         speeds_mps: Through water, (k,).
         ground_mps, motor_w, total_w, distance_m, duration_s: (n, k).
         run: End charge and limit, (n, k).
-        soc: Charge now, (n,).
+        pack: As drawn, (n,).
+        made_over: Mean speed made good on the course over times from now, (n, k) of (n, k). [m/s]
     """
 
     speeds_mps: Floats
@@ -62,10 +62,16 @@ class ReachResult:
     distance_m: Floats
     duration_s: Floats
     run: RunDown
-    soc: Floats
+    pack: PackDraws
     known_stream: bool
     reason: str
-    as_now: int | None = None
+    as_now: int | None
+    made_over: Callable[[Floats], Floats]
+
+    @property
+    def soc(self) -> Floats:
+        """Charge now, (n,)."""
+        return self.pack.soc
 
     def distance(self, k: int) -> Estimate:
         """Distance over ground at the k-th speed, median and 80 % range. [m]"""
@@ -126,19 +132,14 @@ def reach(given: ReachInput) -> ReachResult:
     Returns:
         Draws and summaries; the number of draws is that of `given.charge["soc"]`.
     """
-    n = len(given.charge["soc"])
-    rng = np.random.default_rng(given.seed)
-    pack = pack_draws(given, n, rng)
-    hotel_w = at_least_zero(given.hotel_w, n, rng)
-    sun_w = at_least_zero(given.solar_w, n, rng)
-    draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng)
+    drawn = sample(given)
+    draws, pack, rng = drawn.draws, drawn.pack, drawn.rng
     water_mps = _water_mps(given, draws)
     motor_w = _course_power_w(given, draws, water_mps, rng)
-    run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], sun_w[:, None])
+    run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], drawn.sun_w[:, None])
     run = _cooled(given, run, motor_w, pack.soc, rng)
-    east, north = _stream_ahead(given, draws, run.duration_s, rng)
-    along, across = along_across(east, north, given.course_deg)
-    made_mps = ground_speed_mps(water_mps, along, across)
+    stream = _stream_ahead(given, draws, rng)
+    made_mps = _made_mps(given, water_mps, stream(run.duration_s))
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
         speeds_mps=given.speeds_mps,
@@ -148,11 +149,18 @@ def reach(given: ReachInput) -> ReachResult:
         distance_m=made_mps * run.duration_s,
         duration_s=run.duration_s,
         run=run,
-        soc=pack.soc,
+        pack=pack,
         known_stream=given.stream.known,
         reason=reason,
         as_now=given.as_now,
+        made_over=lambda duration_s: _made_mps(given, water_mps, stream(duration_s)),
     )
+
+
+def _made_mps(given: ReachInput, water_mps: Floats, stream: tuple[Floats, Floats]) -> Floats:
+    """Speed made good on the course in a stream, its east and north, (n, k)."""
+    along, across = along_across(*stream, given.course_deg)
+    return ground_speed_mps(water_mps, along, across)
 
 
 def _course_power_w(
@@ -210,18 +218,17 @@ def _cooled(
     return run
 
 
-def _stream_ahead(
-    given: ReachInput, draws: Draws, duration_s: Floats, rng: np.random.Generator
-) -> tuple[Floats, Floats]:
-    """Mean east and north of the stream over the run, (n, k) or (n, 1). [m/s]"""
+def _stream_ahead(given: ReachInput, draws: Draws, rng: np.random.Generator) -> MeanStream:
+    """The stream to come: its mean east and north over times from now, (n, k) or (n, 1). [m/s]"""
     if isinstance(given.ahead, StreamTable):
-        table = TableStream.around(given.ahead, len(duration_s), rng)
-        return table.mean_over(float(given.stream.t_s[-1]), duration_s)
+        table = TableStream.around(given.ahead, len(draws.aside), rng)
+        return lambda duration_s: table.mean_over(float(given.stream.t_s[-1]), duration_s)
     if given.ahead == "goes on":
-        return draws.stream.mean_over(duration_s)
+        return draws.stream.mean_over
     sign = -1.0 if given.ahead == "reversed" else 1.0
     east, north = draws.stream.now()
-    return sign * east[:, None], sign * north[:, None]
+    held = sign * east[:, None], sign * north[:, None]
+    return lambda duration_s: held
 
 
 def _water_mps(given: ReachInput, draws: Draws) -> Floats:

@@ -78,7 +78,7 @@ def run(case: Case, folder: Path | None = None) -> tuple[Said, Truth]:
 
 
 def _place(shown: Recording, at: int) -> tuple[float, float] | None:
-    """Where the instruments put the boat, for the plan's route; None without a position."""
+    """Where the instruments put the boat, for the plan's route; None without such a place."""
     last = []
     for name in ("latitude_deg", "longitude_deg"):
         said = shown.readings.get(name)
@@ -86,7 +86,8 @@ def _place(shown: Recording, at: int) -> tuple[float, float] | None:
         if said is None or not np.any(there):
             return None
         last.append(float(said.value[there][-1]))
-    return last[0], last[1]
+    # Nobody can give a route from where is no place on Earth.
+    return (last[0], last[1]) if abs(last[0]) <= 90.0 and abs(last[1]) <= 180.0 else None
 
 
 def judge(said: Said, truth: Truth, breaks: Sequence[Break]) -> tuple[list[Miss], list[Stated]]:

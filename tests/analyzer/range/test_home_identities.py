@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analyzer.environment.stream import given as given_stream
-from analyzer.range.discharge import Limits
+from analyzer.range.discharge import SOC_GRID, Limits
 from analyzer.range.home import (
     WayBack,
     along_track,
@@ -85,6 +85,18 @@ def farthest_out_m(out_m: float, back_m: float, home_m: float, turn_deg: float) 
     return float(tried[ok].max(initial=0.0))
 
 
+def charge_left(back, k: int, i: int, home_m: float) -> float:
+    """Charge at home of one draw at one speed: I = P / V in a thousand steps, V its own sag."""
+    pack, power_w, steps = back.pack, back.total_w[i, k], 1_000
+    soc, amps = pack.soc[i], power_w / 50.0
+    for _ in range(steps):
+        volts = np.interp(soc, SOC_GRID, pack.ocv_v) - amps * pack.resistance_ohm[i]
+        amps = power_w / pack.cells / volts
+        hours = home_m / back.ground_mps[i, k] / 3600.0 if back.ground_mps[i, k] > 0 else np.inf
+        soc = max(soc - amps * hours / steps / pack.capacity_ah[i], 0.0)
+    return soc
+
+
 CASES = [(180.0, 0.9), (135.0, 0.8), (95.0, 0.9), (290.0, 0.7), (30.0, 0.9)]
 
 
@@ -123,16 +135,11 @@ def test_home_equals_search_over_speeds_and_turning_points(turn, sureness, home_
     assert home.turn_in.mid == pytest.approx(np.median(turns[:, best]), abs=2 * step_m)
     assert home.turn_in.high == pytest.approx(np.quantile(turns[:, best], 0.9), abs=2 * step_m)
     assert home.homeward == on_the_way
-    left = [
-        max(s - (s - e) * home_m / max(d, 1.0), 0.0)
-        for s, e, d in zip(
-            back.soc, back.run.end_soc[:, best], back.distance_m[:, best], strict=True
-        )
-    ]
+    left = [charge_left(back, best, i, home_m) for i in range(n)]
     np.testing.assert_allclose(
         [home.charge_on_arrival.low, home.charge_on_arrival.mid, home.charge_on_arrival.high],
         np.percentile(left, (10, 50, 90)),
-        rtol=1e-9,
+        atol=2e-3,
     )
     want_lead = home.turn_in.low / 1.7
     assert turn_lead_s(home, 1.7) == pytest.approx(want_lead)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analyzer.environment.stream import given as given_stream
 from analyzer.environment.stream_table import (
     StreamTable,
     TableStream,
@@ -43,7 +44,7 @@ def given(curve: PowerCurve | None = None, n: int = 400, **changes) -> ReachInpu
     }
     return ReachInput(
         curve=curve or sure_curve(),
-        stream=None,
+        stream=given_stream(0.0, 0.0, sd_mps=0.0),
         charge=numbers,
         kind=chemistry("lfp"),
         cells=16,

@@ -245,7 +245,7 @@ def test_a_measured_wind_fades_by_the_middle_of_each_piece_of_a_leg():
     leg = Leg("", 900.0, 75.0, 0.0, 0.0)
     calm = StreamTable(np.zeros(1), np.zeros(1), np.zeros(1))
     water = TableStream(calm, np.ones(n), np.zeros((n, 2)))
-    boats = draw_boats(given, Route("", (leg,)), Surroundings(water, wind_s=since_s))
+    boats = draw_boats(given, Route("", (leg,)), Surroundings(water, log_end_s=since_s))
     end = walk_leg(boats, 0, leg, 1.5, begin(boats, 500.0))
     np.testing.assert_allclose(end.t_s, 500.0 + 900.0 / 1.5)
     kept = np.exp(-(800.0 - since_s) / lasts_s)  # half way through

@@ -25,7 +25,8 @@ def plan(answer: "PlanAnswer") -> str:
     made = answer.plan
     sure = format.sureness(made.arrives_frac)
     reserve = format.percent(answer.reserve_frac)
-    verdict = "The passage works" if answer.enough else "The passage is not sure enough"
+    verdict = "the passage works" if answer.enough else "the passage is not sure enough"
+    verdict = format.capital(f"{answer.condition}, {verdict}" if answer.condition else verdict)
     lines = [
         wrapped(
             f"{verdict}: {sure} sure of arriving above the reserve of {reserve} "
