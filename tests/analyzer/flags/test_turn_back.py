@@ -11,7 +11,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.flags.flag import Evidence, FlagBook
 from analyzer.flags.turn_back import Turning
 from analyzer.pack.chemistry import chemistry
-from analyzer.pack.soc import PackPosterior, track
+from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
 from logger.boat import Boat
 from tests.support.hull_boat import boat
@@ -54,14 +54,10 @@ def follow(afloat: Boat, series: Series, *, step: int = 60) -> list[tuple[float,
     for at in range(0, series.n - step, step):
         piece = series.cut(at, at + step)
         state = track(piece, afloat.pack, state).final
-        judge.charge = sure(state)
+        judge.charge = known(afloat.pack, state.soc, 0.05, t_us=state.t_us)
         judge.update(piece)
         seen += [(at + step, d.level, d.title) for d in judge.detections()]
     return seen
-
-
-def sure(state: PackPosterior) -> PackPosterior:
-    return PackPosterior.from_dict({**state.to_dict(), "sd": min(state.sd, 0.05)})
 
 
 @cache

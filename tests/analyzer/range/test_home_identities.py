@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from analyzer.environment.stream import given as given_stream
+from analyzer.environment.stream_table import StreamTable
 from analyzer.range.discharge import SOC_GRID, Limits
 from analyzer.range.home import (
     WayBack,
@@ -196,3 +197,57 @@ def test_along_track_is_the_sum_of_its_legs_from_the_place_nearest_home():
         total += geodesic(lat[a], lon[a], lat[b], lon[b])[0]
     assert along_track(lat_gaps, lon_gaps, home) == pytest.approx(total, rel=1e-9)
     assert along_track(lat[:1], lon[:1], home) is None
+
+
+def told_home(home_m: float, **way):
+    """Home against nothing but what is known: 100 Ah, 16 cells, no resistance, still water."""
+    asked = range_input(2, charge=charge(2, 0.6), hotel_w=(60.0, 0.0), course_deg=0.0)
+    out = reach(asked)
+    return home_reach(asked, out, 6, WayBack(home_m, 180.0, 0.9, "stays", **way))
+
+
+def test_home_after_dark_is_gone_faster_where_the_pack_allows():
+    # 6 km: by hand 2.14 h at 0.78 m/s, 1 h at 1.67 m/s
+    slow, fast = told_home(6_000.0), told_home(6_000.0, dark_in_s=3600.0)
+    assert 6_000.0 / fast.back_speed_mps <= 3600.0
+    assert fast.back_speed_mps >= slow.back_speed_mps
+    assert fast.can_return_frac == 1.0
+
+
+def test_a_sensible_speed_is_no_slower_than_asked_for_unless_only_that_gets_home():
+    # 0.4 x 100 Ah x 16 x 3.3 V is some 2.1 kWh: at v m/s (100 v^3 + 60) W, 2.1 kWh last
+    # 7.6e6 / (100 v^3 + 60) s, so 30 km can be made at 1 m/s (47 km) and not at 2.5 m/s (12 km)
+    assert told_home(3_000.0, least_mps=2.5).back_speed_mps >= 2.5
+    assert told_home(30_000.0, least_mps=2.5).back_speed_mps < 2.0
+    assert told_home(30_000.0, least_mps=2.5).can_return_frac == 1.0
+
+
+def test_home_at_the_present_speed_stands_beside_the_surest():
+    # at SPEEDS[6] = 2 m/s: 7.6e6 / 860 s x 2 m/s is some 17.7 km; home is 25 km
+    home = told_home(25_000.0)
+    assert home.at_present.speed_mps == pytest.approx(2.0)
+    assert home.at_present.can_return_frac == 0.0
+    assert home.can_return_frac == 1.0
+    # 25 km at 2 m/s take 860 W x 12,500 s = 2,986 Wh of some 60 Ah x 52.8 V = 3,168 Wh
+    assert home.at_present.charge_on_arrival.mid == pytest.approx(0.6 - 2986 / 5280, abs=0.02)
+
+
+def test_where_no_speed_gets_home_the_one_that_spends_least_is_told():
+    # least (100 v^3 + 60) / v J/m: v^3 = 0.3, v = 0.67 m/s, below the slowest of SPEEDS (0.8)
+    assert told_home(90_000.0).back_speed_mps == pytest.approx(0.8)
+
+
+HOURS = np.array([0.0, 3.0, 3.2, 60.0])
+
+
+def test_a_tide_that_turns_before_home_counts_for_the_time_home_alone():
+    """An hour home in a stream that runs 1 m/s against it for hours and then as long with it."""
+    asked = range_input(2, charge=charge(2, 0.9), course_deg=0.0)
+    table = StreamTable(
+        np.array([0.0, 3.0, 3.2, 60.0]) * 3600, np.zeros(4), np.array([1, 1, -1, -1])
+    )
+    way = WayBack(3_600.0, 180.0, 0.9, table)
+    back = home_reach(asked, reach(asked), 12, way).at_present
+    # 3.2 m/s less 1 m/s: 1,636 s at 3,277 W take 1.49 kWh of 5.28: 0.90 to 0.62
+    assert back.speed_mps == pytest.approx(3.2)
+    assert back.charge_on_arrival.mid == pytest.approx(0.9 - 1489 / 5280, abs=0.04)
