@@ -23,7 +23,7 @@ options = { channel = "can0", message = [{ dbc = "/srv/dbc/motor.dbc" }] }
         ('[[tell]]\nkind = "command"\ncommand = ["/bin/sh", "-c", "id"]', "by its owner"),
         ('[[tell]]\nkind = "command"\ncommand = ["/usr/bin/horn", "-x"]', "by its owner"),
         ('[[source]]\noptions = { port = "spy:///dev/null?file=/etc/x" }', "no address"),
-        ('[[source]]\noptions = { port = "/home/skipper/.ssh/id" }', "wants a device"),
+        ('[[source]]\noptions = { port = "/etc/keys/id" }', "wants a device"),
         ('[[source]]\noptions = { port = "/dev/../etc/passwd" }', "wants a device"),
         ('[[source]]\noptions = { interface = "slcan", channel = "/etc/passwd" }', "a device"),
         ('[[source]]\noptions = { message = [{ dbc = "/etc/passwd" }] }', "boat file's folder"),
