@@ -33,12 +33,20 @@ from analyzer.range.plan import (
     PlanLeg,
     plan,
 )
-from analyzer.range.route import TRACK_TOLERANCE_M, Route, SeenStream, read_gpx
+from analyzer.range.route import (
+    MOST_PLACES,
+    Place,
+    Route,
+    SeenStream,
+    gpx_places,
+    read_gpx,
+    thinned,
+)
 from analyzer.series.log import OpenLog
 from analyzer.series.series import load
 from logger.units import KN, UNDATED_S
 
-__all__ = ["TRACK_TOLERANCE_M", "PlanLeg", "Wind", "parse_utc"]  # for the faces
+__all__ = ["Place", "PlanLeg", "Wind", "parse_utc", "shown_places"]  # for the faces
 
 DRAWS = 1000  # a probability of 0.9 to 1 % (one standard deviation), by definition
 LONGEST_S = 48 * 3600.0  # of a passage that the sun is looked up for; assumed
@@ -159,9 +167,24 @@ def plan_passage(ctx: OpenLog, wish: PlanWish) -> PlanAnswer:
         stream_from=_stream_words(table, asked),
         wind_from=_wind_words(given.wind),
         sun_from=sun_from,
-        cautions=(*_old_charge(wish, asked.ahead_s), *CAUTIONS),
+        cautions=(*_old_charge(wish, asked.ahead_s), *_thinned(route), *CAUTIONS),
         grounds=here.grounds,
         condition=_condition(asked),
+    )
+
+
+def shown_places(path: Path) -> list[Place]:
+    """The places of a GPX file that a plan would use. Raises BadRoute."""
+    places, _ = gpx_places(path)
+    return thinned(places) if len(places) > MOST_PLACES else places
+
+
+def _thinned(route: Route) -> tuple[str, ...]:
+    if route.places <= MOST_PLACES:
+        return ()
+    return (
+        f"Of the route's {route.places} places {len(route.legs) + 1} are used: corners between "
+        "them are cut.",
     )
 
 

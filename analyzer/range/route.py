@@ -6,6 +6,7 @@ Source: GPX 1.0 and 1.1 through gpxpy; geodesics on WGS 84 through geographiclib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -16,8 +17,12 @@ from analyzer.range.home import geodesic
 
 Floats = npt.NDArray[np.float64]
 
+Place = tuple[float, float, str]  # latitude and longitude [deg], name
+
 NEAR_M = 20.0  # waypoints closer together count as one; assumed
-TRACK_TOLERANCE_M = 50.0  # a recorded track is thinned to this; assumed
+# A longer route is thinned, by this or by twice it as often as needed, to so many places: each leg
+# costs some 60 ms of an answer. The thinning goes as deep as it is given places at once. Assumed.
+TRACK_TOLERANCE_M, MOST_PLACES, AT_ONCE = 50.0, 60, 400
 
 
 @dataclass(frozen=True)
@@ -33,10 +38,15 @@ class Leg:
 
 @dataclass(frozen=True)
 class Route:
-    """Legs in order."""
+    """Legs in order.
+
+    Attributes:
+        places: How many places it was made of, before it was thinned.
+    """
 
     name: str
     legs: tuple[Leg, ...]
+    places: int = 0
 
     @property
     def distance_m(self) -> float:
@@ -44,7 +54,7 @@ class Route:
         return sum(leg.distance_m for leg in self.legs)
 
 
-def through(points: Sequence[tuple[float, float, str]], name: str = "route") -> Route:
+def through(points: Sequence[Place], name: str = "route") -> Route:
     """Legs through places (latitude, longitude, name).
 
     Raises:
@@ -57,6 +67,8 @@ def through(points: Sequence[tuple[float, float, str]], name: str = "route") -> 
                 "and longitudes of -180 to 180 degrees; check the route and the log's position"
             )
     legs: list[Leg] = []
+    places = len(points)
+    points = thinned(points) if places > MOST_PLACES else points
     at = points[0] if points else (0.0, 0.0, "")
     for point in points[1:]:
         distance, course = geodesic(at[0], at[1], point[0], point[1])
@@ -66,14 +78,33 @@ def through(points: Sequence[tuple[float, float, str]], name: str = "route") -> 
         at = point
     if not legs:
         raise BadRoute(f"{name} wants at least two waypoints {NEAR_M:.0f} m apart")
-    return Route(name, tuple(legs))
+    return Route(name, tuple(legs), places)
+
+
+def thinned(points: Sequence[Place]) -> list[Place]:
+    """At most `MOST_PLACES` of a route's places, those that its shape needs most."""
+    from gpxpy.geo import Location, simplify_polyline
+
+    names = {(latitude, longitude): name for latitude, longitude, name in points}
+    kept = [Location(latitude, longitude) for latitude, longitude, _ in points]
+    tolerance_m = TRACK_TOLERANCE_M
+    while len(kept) > MOST_PLACES:
+        pieces = [kept[k : k + AT_ONCE] for k in range(0, len(kept), AT_ONCE)]
+        kept = [place for piece in pieces for place in simplify_polyline(piece, tolerance_m)]
+        tolerance_m *= 2
+    return [(p.latitude, p.longitude, names[p.latitude, p.longitude]) for p in kept]
 
 
 def read_gpx(path: Path) -> Route:
-    """The first route of a GPX file, else its first track thinned, else its waypoints in order.
+    """The way of a GPX file; see `gpx_places`. Raises BadRoute."""
+    return through(*gpx_places(path))
+
+
+def gpx_places(path: Path) -> tuple[list[Place], str]:
+    """Places of a GPX file's first route, else its first track, else its waypoints; its name.
 
     Raises:
-        BadRoute: The file is no GPX, or holds no way.
+        BadRoute: The file is no GPX.
     """
     import gpxpy
     import gpxpy.gpx
@@ -82,17 +113,14 @@ def read_gpx(path: Path) -> Route:
         gpx = gpxpy.parse(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, gpxpy.gpx.GPXException) as error:
         raise BadRoute(f"{path} cannot be read as GPX: {error}") from error
-    name = path.stem
+    segments = gpx.tracks[0].segments if gpx.tracks else []
+    name, points = None, list[Any](gpx.waypoints)
     if gpx.routes:
-        found = [(p.latitude, p.longitude, p.name or "") for p in gpx.routes[0].points]
-        name = gpx.routes[0].name or name
+        name, points = gpx.routes[0].name, list(gpx.routes[0].points)
     elif gpx.tracks:
-        gpx.tracks[0].simplify(TRACK_TOLERANCE_M)
-        name = gpx.tracks[0].name or name
-        found = [(p.latitude, p.longitude, "") for s in gpx.tracks[0].segments for p in s.points]
-    else:
-        found = [(p.latitude, p.longitude, p.name or "") for p in gpx.waypoints]
-    return through(found, name)
+        name = gpx.tracks[0].name
+        points = [point for segment in segments for point in segment.points]
+    return [(p.latitude, p.longitude, p.name or "") for p in points], name or path.stem
 
 
 @dataclass(frozen=True)

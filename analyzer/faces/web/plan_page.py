@@ -93,7 +93,9 @@ def ask(log: Log, question: PlanQuestion, files: dict[str, bytes]) -> "tuple[Pla
             path.write_bytes(files[name])
         try:
             answer = log.plan(question.of(kept["route"], kept.get("stream_table")))
-            return answer, waypoints.text(waypoints.read(kept["route"]))
+            from analyzer.answers.passage import shown_places
+
+            return answer, waypoints.text(shown_places(kept["route"]))
         except AnalyzerError as error:
             raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
 

@@ -2,12 +2,9 @@
 
 import re
 from collections.abc import Sequence
-from pathlib import Path
 
-from analyzer.answers.passage import TRACK_TOLERANCE_M
+from analyzer.answers.passage import Place
 from analyzer.faces.web.set_up.forms import FormError
-
-Place = tuple[float, float, str]  # latitude and longitude [deg], name
 
 MOST = 200
 _NUMBER = r"(-?\d{1,3}(?:[.,]\d+)?)"
@@ -59,23 +56,6 @@ def text(found: Sequence[Place]) -> str:
 def _angle(degrees: float, sides: str) -> str:
     whole, minutes = divmod(round(abs(degrees) * 60_000), 60_000)
     return f"{whole} {minutes / 1000:06.3f} {sides[degrees < 0]}"
-
-
-def read(path: Path) -> list[Place]:
-    """The places of a GPX file that `analyzer.range.route.read_gpx` takes, to be shown again.
-
-    A track is shown by its places after thinning.
-    """
-    import gpxpy
-
-    document = gpxpy.parse(path.read_text(encoding="utf-8"))
-    if document.routes:
-        return [(p.latitude, p.longitude, p.name or "") for p in document.routes[0].points]
-    if document.tracks:
-        track = document.tracks[0]
-        track.simplify(TRACK_TOLERANCE_M)
-        return [(p.latitude, p.longitude, "") for s in track.segments for p in s.points]
-    return [(p.latitude, p.longitude, p.name or "") for p in document.waypoints]
 
 
 def gpx(found: Sequence[Place], name: str = "drawn route") -> str:
