@@ -22,7 +22,7 @@ from logger import channels
 from logger.boat import Boat
 from logger.store import Store
 
-RATE_OVER_S = 60.0
+RATE_OVER_S = 60.0  # assumed
 HEALTH = "health_"
 
 

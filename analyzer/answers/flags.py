@@ -44,6 +44,7 @@ def views(log: OpenLog, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
 
 def _view(log: OpenLog, flag: FlagRecord, now_s: float | None) -> FlagView:
     last = kept(log.store, flag)
+    last = last if last and last[1].text != flag.evidence else None
     return FlagView(
         number=flag.number or 0,
         level=flag.level,

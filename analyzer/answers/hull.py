@@ -25,7 +25,7 @@ from logger.store import TripRecord
 
 __all__ = ["STEPS", "Asked", "Calibration", "DoubleRun", "Fouling", "Hindcast", "TripLoss"]
 
-LATELY_US = 45 * 60 * 1_000_000  # double runs are looked for in this much of the log
+LATELY_US = 45 * 60 * 1_000_000  # of log, that double runs are looked for in; assumed
 
 
 @dataclass(frozen=True)

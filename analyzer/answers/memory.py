@@ -5,7 +5,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from typing import Any
 
-MOST = 32  # answers
+MOST = 32  # answers; assumed
 
 
 class Memory:

@@ -37,7 +37,7 @@ from logger.units import UNDATED_S
 
 # Assumed: age of a position that still says where the boat is; how far back and how finely a track
 # is looked at.
-POSITION_AGE_US = 10 * 60 * 1_000_000
+POSITION_AGE_US = 10 * 60 * 1_000_000  # at most; assumed
 TRACK_US, TRACK_STEP_S = 12 * 3600 * 1_000_000, 15.0
 
 CAUTIONS = (

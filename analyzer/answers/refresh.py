@@ -47,7 +47,7 @@ from logger.store import TripRecord
 # Looked at again, so that the watch knows what the boat does: three minutes of steady motoring tell
 # the present speed, twenty readings a channel's own rate; assumed.
 WARM_UP_US = 10 * 60 * 1_000_000
-MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves a little while its readings come
+MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves while its readings come; assumed
 
 Progress = Callable[[float], None]
 

@@ -13,7 +13,7 @@ from analyzer.trips import ledger, sag, sag_account
 from analyzer.trips import trips as outings
 from logger.store import TripRecord
 
-REST_AFTER_US = 60 * 60 * 1_000_000
+REST_AFTER_US = 60 * 60 * 1_000_000  # of the pack, after a trip; assumed
 
 
 def trips(log: OpenLog) -> tuple[TripRow, ...]:

@@ -38,8 +38,8 @@ from analyzer.series.series import Series
 from analyzer.trips import trips
 from logger.boat import Boat
 
-FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago than this is over
-AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip is going on
+FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago is over; assumed
+AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip goes on; assumed
 
 
 @dataclass(frozen=True)

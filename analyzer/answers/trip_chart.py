@@ -28,9 +28,10 @@ from analyzer.thermal.cables import CableGroup
 from analyzer.trips import sag
 from analyzer.trips import trips as outings
 
-MOST_STEPS = 43_200  # of one trip: twelve hours of seconds, so that a long passage fits memory
-SETTLE_STEPS = 3  # of ten seconds: the settled temperature moves no faster
-AROUND_DEG = 15.0
+# Of one trip: twelve hours of seconds, so that a long passage fits memory; assumed.
+MOST_STEPS = 43_200
+SETTLE_STEPS = 3  # of ten seconds: the settled temperature moves no faster; assumed
+AROUND_DEG = 15.0  # assumed
 SAG_TERMS = (
     ("charge_used_v", "charge used"),
     ("ohmic_25_v", "resistance"),

@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-Z80 = 1.2815515655446004  # standard normal quantile at 0.9, from its definition: an 80 % range
+Z80 = 1.2815515655446004  # standard normal quantile at 0.9, by definition: an 80 % range
 
 
 def normal_below(z: Floats) -> Floats:

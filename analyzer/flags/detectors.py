@@ -13,6 +13,7 @@ from analyzer.thermal import joints
 from logger.boat import Boat, Cable, Pack
 from logger.channels import block_voltage, cell_voltage, probe_temp
 
+# The pack is asked about first: three readings of a device that sends every ten seconds; assumed.
 QUIET_LEAST_S = 30.0
 # A receiver loses its fix for a minute under a bridge or a hand (common practice, no source).
 QUIET_OTHER_S = 90.0

@@ -11,14 +11,14 @@ from analyzer.estimation.detection import LEVELS, Detection, worst
 from analyzer.flags.words import WORDS
 from logger.store.records import FlagRecord
 
-CLEAR_S = 120.0
-KEEP_US = 60_000_000  # cards wear by writing
+CLEAR_S = 120.0  # without the cause; assumed, so that what comes and goes makes one flag
+KEEP_US = 60_000_000  # cards wear by writing; assumed
 # Found by fits that begin anew with the program: only so long under load shows that it is over.
 FOUND_UNDER_LOAD = frozenset(
     {"lug_heating", "cell_resistance", "cell_charge", "cell_capacity", "reserve", "shunt_reversed"}
 )
 ADOPTED_S = 3600.0  # assumed: a fit finds again what it found before within an hour of load
-# Looked at every few minutes, and only under way.
+# Looked at every few minutes, and only under way; assumed.
 CLEAR_LATER_S = {"turn_back": 1200.0, "way_home": 1200.0}
 
 
@@ -106,6 +106,10 @@ class FlagBook:
             if held.now is not None and held.now.text != known and due:
                 held.kept_us, held.kept_text = t_us, held.now.text
                 yield held.flag, held.now
+
+    def now(self, key: str) -> Detection | None:
+        """What was last found of a flag's cause."""
+        return self._open[key].now if key in self._open else None
 
     def number(self, key: str, number: int) -> None:
         """Tells the book the number that the log gave a flag."""

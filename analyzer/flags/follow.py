@@ -28,15 +28,17 @@ from logger.channels import probe_temp
 from logger.store import Store
 from logger.units import NMI
 
-EVERY_S = 1.0
-WARM_UP_S = 3 * 3600.0  # of log looked through at the start, so that old causes are known
+EVERY_S = 1.0  # as the recorder commits; assumed
+WARM_UP_S = 3 * 3600.0  # of log looked through at the start, so that old causes are known; assumed
+# Figures go out as displays on board redraw them; a flag that is up is told again; all assumed.
 FIGURES_EVERY_S = 2.0
 RANGE_EVERY_S = 10.0
-REPEAT_S = 30.0  # a flag that is up is told again on the line
-STEP_US = 1_000_000
-SILENT_S = 60.0  # a recorder writes every ten seconds at the least
-JUMP_S = 1800.0
-AS_RECORDED_S = 300.0  # growth at its own pace for so long shows a recorder, and no replay
+REPEAT_S = 30.0
+STEP_US = 1_000_000  # the grid's second, by definition
+SILENT_S = 60.0  # a recorder writes every ten seconds at the least; six times that, assumed
+JUMP_S = 1800.0  # no clock drifts so far: a boot was dated anew; assumed
+# Growth at its own pace for so long shows a recorder, and no replay; assumed.
+AS_RECORDED_S = 300.0
 
 
 @dataclass

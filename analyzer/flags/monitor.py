@@ -25,13 +25,16 @@ from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
 from logger.store.records import FlagRecord
 
+# The watch judges every ten seconds; a log is read by the hour, as memory allows; assumed.
 CHUNK_S = 10.0
-PIECE_S = 3600.0  # the log is read in pieces of this length
+PIECE_S = 3600.0
+# Two runs over one log raise a flag within three minutes of each other; assumed.
 SAME_US = 180_000_000
-SURE = 0.9
+SURE = 0.9  # less is told by `cells` and `cables` alone; assumed
 LOAD_C = 0.05  # an hour's share of the rated capacity from which a joint warms (assumed)
-HOLD_S = 60.0  # a finding must stand for so long
-# What cells hold is judged anew every five minutes, and now and then wrongly where a curve bends.
+# A finding must stand for so long. What cells hold is judged anew every five minutes, and now and
+# then wrongly where a curve bends: four times in a row. Both assumed.
+HOLD_S = 60.0
 HOLD_LONG_S = {"cell_charge": 1200.0, "cell_capacity": 1200.0}
 
 __all__ = ["FlagEvent", "Watch", "channels", "expect_joints", "run"]
@@ -220,6 +223,11 @@ def _same(store: Store, flag: FlagRecord) -> int | None:
     return None
 
 
+WORSENED = (
+    "level", "kind", "title", "evidence", "cause", "caution", "first_action", "channels",
+)  # fmt: skip
+
+
 def keep(store: Store, watch: Watch, event: FlagEvent) -> FlagEvent:
     """Writes what happened to a flag into the log; returns it with the number it has there."""
     flag = event.flag
@@ -227,23 +235,16 @@ def keep(store: Store, watch: Watch, event: FlagEvent) -> FlagEvent:
         known = _same(store, flag)
         number = store.add_flag(flag) if known is None else known
         watch.book.number(flag.key, number)
+        if (now := watch.book.now(flag.key)) is not None:
+            findings.keep(store, flag, now, event.t_us)
         return replace(event, flag=replace(flag, number=number))
     if event.action == "worse":
         before = {f.number: f for f in store.flags(flag.raised_us, flag.raised_us + 1)}
         same = flag.number in before and before[flag.number].level == flag.level
-        store.update_flag(
-            flag.number,
-            level=flag.level,
-            kind=flag.kind,
-            title=flag.title,
-            evidence=flag.evidence,
-            cause=flag.cause,
-            caution=flag.caution,
-            first_action=flag.first_action,
-            channels=flag.channels,
-            # What has become worse is to be seen anew.
-            seen_us=before[flag.number].seen_us if same else None,
-        )
+        # What has become worse is to be seen anew.
+        seen_us = before[flag.number].seen_us if same else None
+        changes = {name: getattr(flag, name) for name in WORSENED}
+        store.update_flag(flag.number, **changes, seen_us=seen_us)
     else:
         store.update_flag(flag.number, cleared_us=flag.cleared_us)
     return event

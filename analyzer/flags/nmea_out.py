@@ -11,9 +11,9 @@ from datetime import UTC, datetime
 
 from logger.store.records import FlagRecord
 
-LONGEST = 82  # characters, "$" and CR LF included, by the standard
+LONGEST = 82  # characters, "$" and CR LF included; source: NMEA 0183
 TALKER = "II"
-XDR_PER_SENTENCE = 3
+XDR_PER_SENTENCE = 3  # so that none is longer; source: NMEA 0183, its length
 
 # channel -> (transducer type, unit, name on the line, factor, decimals)
 XDR = {

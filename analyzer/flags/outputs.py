@@ -16,6 +16,7 @@ from analyzer.estimation.results import to_json
 from analyzer.flags.flag import FlagEvent
 
 NOBODY = "nobody"
+# Of the user's commands: at once, and how long one may take; assumed.
 MOST_RUNNING = 4
 LONGEST_S = 30.0
 

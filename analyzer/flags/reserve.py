@@ -14,8 +14,9 @@ from analyzer.series import bridges
 from analyzer.series.series import Floats, Series
 from logger.boat import Boat
 
-CHARGE_EVERY_S = 60.0
-SENSE_STEPS = 8640  # of five seconds, twelve hours as `check` has it: by these the sign is judged
+CHARGE_EVERY_S = 60.0  # assumed
+# Of five seconds, twelve hours as `check` has it: by these the sign is judged; assumed.
+SENSE_STEPS = 8640
 LEARN_MINUTES = 30  # of the pack's own current show what the controller's is worth; assumed
 KNOWN_SD = 0.08  # while the charge is not known well, silence is better than a guess; assumed
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from analyzer.series.series import Floats
 
-LEAST_READINGS = 3
+LEAST_READINGS = 3  # one or two may be bad; assumed
 
 
 class Threshold:

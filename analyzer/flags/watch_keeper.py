@@ -13,7 +13,7 @@ from contextlib import suppress
 from analyzer.flags.follow import EVERY_S, Live
 from logger.store import FlagRecord, Store
 
-LONGEST_WAIT_S = 60.0  # between two tries
+LONGEST_WAIT_S = 60.0  # between two tries; assumed
 log = logging.getLogger("keelwatt")
 
 

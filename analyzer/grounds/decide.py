@@ -16,8 +16,8 @@ from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
 
 INTERVALS = 10.0  # assumed: a channel that missed so many of its own is not measured now
-LEAST_S, OTHER_S = 30.0, 90.0  # as the flag for silence: of the pack, and of the rest
-LOOK_US = 600_000_000  # of a channel's end, for its usual interval
+LEAST_S, OTHER_S = 30.0, 90.0  # as the flag for silence: of the pack, and of the rest; assumed
+LOOK_US = 600_000_000  # of a channel's end, for its usual interval; assumed
 PACK = ("pack current", "pack voltage", "controller current", "controller voltage")
 INPUTS = {
     "pack voltage": ("pack_voltage_v",),

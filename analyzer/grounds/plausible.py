@@ -18,17 +18,18 @@ from analyzer.series.series import Floats, Series, load
 from logger.boat import Boat
 from logger.store import Store
 
-LOOK_S = 900.0  # of the newest readings
-LEAST_S = 60.0  # both must be there for so long
+LOOK_S = 900.0  # of the newest readings; assumed
+LEAST_S = 60.0  # both must be there for so long; assumed
 REVERSED = "the controller's current, which flows the other way"
 POWER_RATIO = (0.75, 1.35)  # pack over controller; meters differ by a tenth (assumed)
 NO_HOTEL_FRAC = 0.4  # of the motor's power: no kettle takes so much (assumed)
 VOLTS_FRAC = 0.06  # pack against controller at most: cables lose 1 to 3 % (assumed)
-FROZEN_S = 60.0  # one value for so long, while another channel moved by a sixth
+# One value for so long, while another channel moved by a sixth; assumed.
+FROZEN_S = 60.0
 MOVED_FRAC = 0.15
 POLE_DEG = 90.0  # by definition
-JUMP_MPS = 30.0  # no boat of this kind goes so fast from fix to fix
-JUMP_LEAST_M = 60.0  # a receiver's own wander is less
+JUMP_MPS = 30.0  # no boat of this kind goes so fast from fix to fix; assumed
+JUMP_LEAST_M = 60.0  # a receiver's own wander is less; common practice, no source
 WARM_C = (-30.0, 70.0)  # a pack that works is not outside (assumed)
 WARMER_K = 30.0  # than the air at most (assumed)
 

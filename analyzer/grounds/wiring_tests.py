@@ -12,7 +12,7 @@ from logger.channels import block_voltage, cell_voltage
 from logger.store import Store
 from logger.units import HOUR_S
 
-LOOK_BACK_S = 12 * HOUR_S  # wiring is tested on the newest part of the log
+LOOK_BACK_S = 12 * HOUR_S  # wiring is tested on the newest part of the log; assumed
 REST_S = 1200.0  # a rest that a voltage may be read after (assumed)
 READING_SD_V = 0.004  # per cell, of a shunt monitor or a cell monitor (common practice, no source)
 

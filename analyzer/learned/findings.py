@@ -21,17 +21,31 @@ def keep(store: Store, flag: FlagRecord, now: Detection, t_us: int) -> None:
 
 
 def kept(store: Store, flag: FlagRecord) -> tuple[int, Detection] | None:
-    """When a flag's cause was last found with other figures than at first, and what. [µs]"""
+    """When the figures of a flag's cause were last kept, and what was found then. [µs]"""
     for one in store.learned(KEY + flag.key):
         if one.from_us == flag.raised_us and (found := revive(_detection, one.value)):
             return one.to_us, found
     return None
 
 
-def as_kept(store: Store, found: list[Detection], since_us: int) -> list[Detection]:
-    """Findings with the figures of the flags that stand for the same causes, where kept since."""
-    flags = {(f.subject, f.kind): f for f in store.flags() if f.cleared_us is None}
-    return [_of_flag(store, flags.get((one.subject, one.kind)), one, since_us) for one in found]
+def beside_flags(
+    store: Store, found: list[Detection], since_us: int, kinds: tuple[str, ...]
+) -> list[Detection]:
+    """An answer's own findings beside the flags that stand: one cause is told once, by the flag.
+
+    Args:
+        found: By the answer's own look.
+        since_us: Where that look began: a flag's older figures give way to it. [µs]
+        kinds: Beginnings of the kinds of flag that the answer speaks of.
+    Returns:
+        Its own findings, with the flag's figures where they are as new, then what else stands.
+    """
+    up = [f for f in store.flags() if f.cleared_us is None and f.kind.startswith(kinds)]
+    flags = {(f.subject, f.kind): f for f in up}
+    told = [_of_flag(store, flags.get((one.subject, one.kind)), one, since_us) for one in found]
+    known = {(one.subject, one.kind) for one in found}
+    others = (kept(store, flag) for cause, flag in flags.items() if cause not in known)
+    return [*told, *(last[1] for last in others if last is not None)]
 
 
 def _of_flag(store: Store, flag: FlagRecord | None, found: Detection, since_us: int) -> Detection:

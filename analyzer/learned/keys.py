@@ -28,9 +28,10 @@ STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HERE = "here"  # the newest moment
 SEEN = "seen"  # how far the log was looked through
-STEP_US = 1_000_000
+STEP_US = 1_000_000  # of the grid, by definition
 UNDATED_US = 6 * 3600 * 1_000_000  # between boots without a date: a night, or nothing; assumed
-REST_BEFORE_US = 20 * 60 * 1_000_000  # of the pack's rest before a trip that its review looks at
+# Of the pack's rest before a trip that its review looks at; assumed.
+REST_BEFORE_US = 20 * 60 * 1_000_000
 
 
 def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | None:

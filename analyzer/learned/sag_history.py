@@ -20,8 +20,9 @@ from analyzer.trips.sag_split import Split, split
 from logger.store import TripRecord
 
 KEY = "sag"
-NEWEST = 8  # trips looked back at
-CLEAR = 2.0  # standard deviations from which a difference is said to be one
+NEWEST = 8  # trips looked back at; assumed
+# Standard deviations from which a difference is said to be one, and its least share; assumed.
+CLEAR = 2.0
 LEAST_SHARE = 0.05
 
 

@@ -10,9 +10,9 @@ from analyzer.pack.soc import PackPosterior
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
 
-RECENT_US = 12 * 3600 * 1_000_000
-NOW_S = 120.0  # the current "as it is now" is a mean over this long
-DAY_US = 24 * 3600 * 1_000_000
+RECENT_US = 12 * 3600 * 1_000_000  # of log; assumed
+NOW_S = 120.0  # the current "as it is now" is a mean over so long; assumed
+DAY_US = 24 * 3600 * 1_000_000  # by definition
 SOURCES = ("solar_power_w", "shaft_speed_rps")
 
 

@@ -9,7 +9,7 @@ from analyzer.cells.monitor import CellMonitor
 from analyzer.estimation.results import CablesAnswer, CellsAnswer
 from analyzer.flags import monitor as watch
 from analyzer.learned import cable_history, cell_history
-from analyzer.learned.findings import as_kept
+from analyzer.learned.findings import beside_flags
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
 from analyzer.thermal.cable_trend import base_k, trend
@@ -27,7 +27,8 @@ CABLES_UNSEEN = (
     "pack's current, so none can be called cool. A temperature probe on each lug would tell."
 )
 BY_VOLTS_ONLY = " What is lost between pack and controller is measured, and stands below."
-RECENT_US = 12 * 3600 * 1_000_000  # health is judged over the last trip, or this much of the log
+# Health is judged over the last trip, or this much of the log; assumed.
+RECENT_US = 12 * 3600 * 1_000_000
 
 
 def cells(log: OpenLog) -> CellsAnswer:
@@ -48,7 +49,7 @@ def cells(log: OpenLog) -> CellsAnswer:
     return CellsAnswer(
         monitor.rows(),
         monitor.spread(),
-        (*as_kept(log.store, known.detections(), series.t0_us), *wrong),
+        (*beside_flags(log.store, known.detections(), series.t0_us, ("cell_",)), *wrong),
         (*predicted, *remarks, *known.remarks()),
         "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
     )
@@ -65,7 +66,7 @@ def cables(log: OpenLog) -> CablesAnswer:
     group.update(series)
     loop.update(series)
     found = [with_witness(f, loop) for judge in group.monitors for f in judge.detections()]
-    findings = as_kept(log.store, found, series.t0_us)
+    findings = beside_flags(log.store, found, series.t0_us, ("lug_", "over_ampacity"))
     everything = cable_history.history(log.store)
     trends = [trend(c, everything.get(c.name, [])) for c in log.boat.cable]
     findings += [f for f in trends if f is not None]

@@ -15,7 +15,7 @@ from analyzer.series.log import OpenLog
 from analyzer.thermal import joints
 from logger.store import TripRecord
 
-CELL_TRIPS = 8  # of the newest: each has to be read again
+CELL_TRIPS = 8  # of the newest: each has to be read again; assumed
 
 
 @dataclass(frozen=True)

@@ -54,6 +54,10 @@ def test_what_another_version_kept_is_passed_over(log):
     assert findings.kept(log.store, flag) is None
 
 
+def told(log, found, since_us=0):
+    return findings.beside_flags(log.store, found, since_us, ("lug_",))
+
+
 def test_an_answer_takes_the_flag_s_figures(log):
     """Some 23 K by the answer's own look, 15 K as the watch last had it: 15 K is said by both."""
     number = log.store.add_flag(record(FOUND, 5 * S))
@@ -62,10 +66,19 @@ def test_an_answer_takes_the_flag_s_figures(log):
     findings.keep(log.store, flag, now, 900 * S)
     own = replace(FOUND, text="Some 23 K.")
     other = replace(own, subject="another lug")
-    assert findings.as_kept(log.store, [own, other], 0) == [replace(now, since_us=5 * S), other]
-    assert findings.as_kept(log.store, [own], 901 * S) == [own], "kept before the trip asked of"
+    assert told(log, [own, other]) == [replace(now, since_us=5 * S), other]
+    assert told(log, [own], 901 * S) == [own], "kept before the trip asked of"
     log.store.update_flag(number, cleared_us=950 * S)
-    assert findings.as_kept(log.store, [own], 0) == [own], "no flag stands"
+    assert told(log, [own]) == [own], "no flag stands"
+
+
+def test_what_stands_as_a_flag_is_told_though_the_answer_does_not_see_it(log):
+    flag = record(FOUND, 5 * S)
+    cell = record(replace(FOUND, kind="cell_low", subject="cell 7", key="cell/cell 7"), 5 * S)
+    for one in (flag, cell):
+        log.store.add_flag(one)
+        findings.keep(log.store, one, FOUND, 5 * S)
+    assert told(log, []) == [FOUND], "and no other kind"
 
 
 def test_a_flag_shows_what_was_found_and_what_is_now(log):
