@@ -21,8 +21,17 @@ missing.
 `analyzer.exchange.data_frame`. The modules of this package are the questions one by one.
 """
 
+from typing import Any
+
 from analyzer.answers.log import Log, open_log
 from analyzer.estimation.results import to_json
 from analyzer.estimation.table import table
 
-__all__ = ["Log", "open_log", "table", "to_json"]
+__all__ = ["Log", "json_schema", "open_log", "table", "to_json"]
+
+
+def json_schema() -> dict[str, Any]:
+    """The JSON Schema of what `to_json` gives of every answer; see `analyzer.answers.schema`."""
+    from analyzer.answers.schema import shipped
+
+    return shipped()

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from analyzer.estimation.detection import LEVELS
 from analyzer.estimation.results import FlagView, to_json
@@ -79,36 +80,46 @@ def _seconds(t_us: int | None) -> float | None:
     return None if t_us is None else t_us / 1e6
 
 
+Action = Literal["raised", "worse", "seen", "cleared"]
+
+
+@dataclass(frozen=True)
+class FlagEvent:
+    """What happened to a flag, as the user's command gets it."""
+
+    action: Action
+    flag: FlagView
+
+    def as_json(self) -> str:
+        """One line."""
+        return json.dumps(to_json(self), ensure_ascii=False)
+
+
 @dataclass
 class Changes:
     """Compares flags with how they were when last seen."""
 
     _known: dict[int, FlagView] = field(default_factory=dict)
 
-    def of(self, flags: Sequence[FlagView]) -> list[tuple[str, FlagView]]:
+    def of(self, flags: Sequence[FlagView]) -> list[FlagEvent]:
         """What happened: "raised", "worse", "seen" or "cleared", oldest flag first.
 
         The first time, flags that stand are raised; those that are over are history.
         """
         out = [
-            (action, flag)
+            FlagEvent(action, flag)
             for flag in sorted(flags, key=lambda f: f.raised_utc_s)
             if (action := self._action(flag))
         ]
         self._known = {flag.number: flag for flag in flags}
         return out
 
-    def _action(self, flag: FlagView) -> str:
+    def _action(self, flag: FlagView) -> Action | None:
         before = self._known.get(flag.number)
         if before is None:
-            return "raised" if flag.cleared_utc_s is None else ""
+            return "raised" if flag.cleared_utc_s is None else None
         if flag.cleared_utc_s is not None:
-            return "cleared" if before.cleared_utc_s is None else ""
+            return "cleared" if before.cleared_utc_s is None else None
         if flag.level != before.level:
             return "worse"
-        return "seen" if flag.seen_utc_s is not None and before.seen_utc_s is None else ""
-
-
-def as_json(action: str, flag: FlagView) -> str:
-    """One line: {"action": ..., "flag": ...}, as the user's command gets it."""
-    return json.dumps({"action": action, "flag": to_json(flag)}, ensure_ascii=False)
+        return "seen" if flag.seen_utc_s is not None and before.seen_utc_s is None else None

@@ -7,6 +7,7 @@ from analyzer.environment.double_run import STEPS, DoubleRun, calibrate
 from analyzer.environment.stream import Calibration
 from analyzer.errors import NoTrip
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.results import SCHEMA
 from analyzer.hull import hull, steady
 from analyzer.hull.fouling import Fouling, TripLoss, fouling
 from analyzer.hull.power_curve import PowerCurve
@@ -48,6 +49,7 @@ class HullAnswer:
     reason: str
     fouling: Fouling
     calibration: Calibration | None
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ class HindcastAnswer:
     trip: int
     start_utc_s: float
     hindcast: Hindcast
+    schema: int = SCHEMA
 
 
 def hull_state(ctx: OpenLog) -> HullAnswer:

@@ -23,6 +23,7 @@ from analyzer.environment.stream_table import (
 from analyzer.environment.wind import ONE_WIND_S, Wind
 from analyzer.errors import BadRoute
 from analyzer.estimation.ground import Ground
+from analyzer.estimation.results import SCHEMA
 from analyzer.range import inputs
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.passage import MovingWater, NoSun, Sun, Surroundings
@@ -84,6 +85,7 @@ class PlanAnswer:
     cautions: tuple[str, ...]
     grounds: tuple[Ground, ...] = ()  # how every input stands
     condition: str = ""  # what of them is broken: the first clause; empty where nothing is
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)

@@ -7,15 +7,17 @@ readings.
 """
 
 from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
 
+from analyzer.answers.grounded import standings
 from analyzer.answers.snapshot import keep_here
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.ground import Ground
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import LegRow, TripRow, to_json
+from analyzer.estimation.results import SCHEMA, LegRow, TripRow, to_json
 from analyzer.flags import monitor
 from analyzer.hull import steady
 from analyzer.hull.steady_points import SteadyPoints
@@ -126,6 +128,7 @@ def _keep(
     for number, trip in enumerate(found, before + 1):
         ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
         row = trips.trip_row(bridged, trip, number, *ends)
+        row = replace(row, grounds=standings(ctx, trip.end_us))
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
         part = trips.between(series, trip.start_us, trip.end_us)
         stream = stream_before(ctx, part)
@@ -213,6 +216,8 @@ def trip_row(record: TripRecord) -> TripRow:
     data["charge_end"] = _estimate(data["charge_end"])
     data["legs"] = tuple(LegRow(**leg) for leg in data["legs"])
     data["number"] = record.number
+    data["grounds"] = tuple(Ground(**one) for one in data.get("grounds", ()))
+    data["schema"] = SCHEMA
     return TripRow(**data)
 
 

@@ -84,4 +84,5 @@ def review(log: OpenLog, number: int | None = None) -> ReviewAnswer:
         sag=tuple(sags),
         flags=views(log, log.store.flags(record.start_us, record.end_us)),
         remarks=tuple(remarks),
+        grounds=row.grounds,
     )

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.environment.stream_fit import heading_true
+from analyzer.estimation.results import SCHEMA
 from analyzer.series.series import Series
 
 Floats = npt.NDArray[np.float64]
@@ -61,6 +62,7 @@ class DoubleRun:
     water_factor: tuple[float, float] | None
     advance_m: tuple[float, float] | None
     missing: str
+    schema: int = SCHEMA
 
 
 def mean_of_means(speeds: Sequence[float]) -> float:

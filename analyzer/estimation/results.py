@@ -16,6 +16,8 @@ from analyzer.estimation.ground import Ground
 
 Finding = Detection  # the older name, until every room says Detection
 
+SCHEMA = 1  # version of what `to_json` gives of an answer; see `analyzer.answers.schema`
+
 
 @dataclass(frozen=True)
 class FlagView:
@@ -37,6 +39,7 @@ class FlagView:
     age_s: float | None = None  # since it was raised; None where the log has no date
     now: str = ""  # what was last found of it, where the figures are others than at first
     now_utc_s: float | None = None  # when that was
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -122,6 +125,7 @@ class RangeAnswer:
     condition: str = ""  # what of them is broken: the first clause; empty where nothing is
     about: About = "present"  # what the speed answered for is
     flags_over: tuple[FlagView, ...] = ()  # over, and not yet seen
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -155,6 +159,9 @@ class TripRow:
     def under_motor_s(self) -> float:
         """Time of the legs under motor. [s]"""
         return sum(g.end_utc_s - g.start_utc_s for g in self.legs if g.kind == "motoring")
+
+    grounds: tuple[Ground, ...] = ()  # at the end of the trip
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -196,6 +203,7 @@ class ReviewAnswer:
     flags: tuple[FlagView, ...]
     remarks: tuple[str, ...]  # what changed since earlier trips, what is missing
     grounds: tuple[Ground, ...] = ()  # at the trip's end
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -219,6 +227,7 @@ class CellsAnswer:
     remarks: tuple[str, ...]
     not_measured: str = ""
     grounds: tuple[Ground, ...] = ()
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -245,6 +254,7 @@ class CablesAnswer:
     remarks: tuple[str, ...]
     not_measured: str = ""
     grounds: tuple[Ground, ...] = ()
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -279,6 +289,7 @@ class CheckAnswer:
     findings: tuple[Detection, ...]  # wiring sense and first-day sanity
     questions: tuple[QuestionRow, ...]
     grounds: tuple[Ground, ...] = ()
+    schema: int = SCHEMA
 
 
 @dataclass(frozen=True)
@@ -290,6 +301,7 @@ class Plot:
 
     t_utc_s: list[float] = field(default_factory=list)
     series: dict[str, list[float | None]] = field(default_factory=dict)
+    schema: int = SCHEMA
 
 
 def to_json(answer: Any) -> Any:

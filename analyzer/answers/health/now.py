@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from analyzer.answers.grounded import standings
 from analyzer.answers.health.cell_end import cell_end, sentence
 from analyzer.answers.health.charging import charging_now
 from analyzer.answers.snapshot import here_now
@@ -52,13 +53,16 @@ def cells(log: OpenLog) -> CellsAnswer:
         (*beside_flags(log.store, known.detections(), series.t0_us, ("cell_",)), *wrong),
         (*predicted, *remarks, *known.remarks()),
         "" if any(np.isfinite(row.lowest_v) for row in monitor.rows()) else CELLS_UNSEEN,
+        here.grounds,
     )
 
 
 def cables(log: OpenLog) -> CablesAnswer:
     """Health of the cables over the newest trip, or the last hours of the log."""
+    span = log.store.span()
+    stand = standings(log, span[1] + 1) if span else ()
     if not log.boat.cable:
-        return CablesAnswer((), (), ("The boat file names no cable.",), CABLES_UNSEEN)
+        return CablesAnswer((), (), ("The boat file names no cable.",), CABLES_UNSEEN, stand)
     series = _recent(log, watch.channels(log.boat))
     group, loop = CableGroup(log.boat.cable), LoopMonitor(log.boat)
     kept = cable_history.history(log.store, series.t0_us)
@@ -72,7 +76,7 @@ def cables(log: OpenLog) -> CablesAnswer:
     findings += [f for f in trends if f is not None]
     rows = tuple(judge.row() for judge in group.monitors)
     unseen = _unseen_heat(log.boat.cable, series, loop)
-    return CablesAnswer(rows, tuple(findings), _cable_remarks(log, loop), unseen)
+    return CablesAnswer(rows, tuple(findings), _cable_remarks(log, loop), unseen, stand)
 
 
 def _unseen_heat(cables: tuple[Cable, ...], series: Series, loop: LoopMonitor) -> str:

@@ -1,6 +1,10 @@
-"""check: what arrives, what is wrong with it, what it can answer; and a boat file to begin with."""
+"""check: what arrives, what is wrong with it, what it can answer; and a boat file to begin with.
+
+schema: what --json prints, described for programs.
+"""
 
 import argparse
+import json
 
 from analyzer.faces.cli import options as opt
 from analyzer.faces.cli.options import Command, arg
@@ -21,6 +25,13 @@ def _check(options: argparse.Namespace) -> int:
 
         there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
     return opt.give(opt.log(options).check(there), options.json, answers.check)
+
+
+def _schema(_: argparse.Namespace) -> int:
+    from analyzer.answers.schema import shipped
+
+    print(json.dumps(shipped(), indent=1, ensure_ascii=False))
+    return 0
 
 
 COMMANDS = (
@@ -44,5 +55,13 @@ COMMANDS = (
                 help="print a commented boat file to begin with",
             ),
         ),
+    ),
+    Command(
+        "schema",
+        _schema,
+        "print the JSON Schema of every --json, for programs",
+        "keelwatt schema > keelwatt.schema.json",
+        json=False,
+        places=False,
     ),
 )

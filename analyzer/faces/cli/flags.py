@@ -31,13 +31,13 @@ def _text(rows: "Sequence[FlagView]") -> str:
 
 
 def _follow(options: argparse.Namespace) -> int:
-    from analyzer.answers.flags import Changes, as_json
+    from analyzer.answers.flags import Changes
 
     log, changes = opt.log(options), Changes()
     while True:
-        for action, flag in changes.of(log.flags()):
-            said = as_json(action, flag) if options.json else f"{action}: {_text([flag])}"
-            print(said, flush=True)
+        for one in changes.of(log.flags()):
+            text = one.as_json() if options.json else f"{one.action}: {_text([one.flag])}"
+            print(text, flush=True)
         time.sleep(BEAT_S)
 
 

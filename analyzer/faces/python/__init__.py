@@ -18,6 +18,7 @@ from keelwatt.ours import check_packages
 
 if TYPE_CHECKING:
     from analyzer.answers import Log as Log
+    from analyzer.answers import json_schema as json_schema
     from analyzer.answers import open_log as open_log
     from analyzer.answers import table as table
     from analyzer.answers import to_json as to_json
@@ -31,7 +32,7 @@ _QUESTIONS = (
     "cables", "cells", "check", "flags", "frame", "hull", "plan", "plot", "range_left", "refresh",
     "review", "trips",
 )  # fmt: skip
-_BESIDE = ("Log", "open_log", "table", "to_json")
+_BESIDE = ("Log", "json_schema", "open_log", "table", "to_json")
 __all__ = ["__version__", *_BESIDE, *_QUESTIONS]
 
 try:

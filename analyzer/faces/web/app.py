@@ -1,8 +1,10 @@
 """The HTTP application: `/api/v1` answers as the command line's --json does, pages beside it."""
 
 import asyncio
-from collections.abc import AsyncIterator, Sequence
+import json
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, FastAPI, Query, Request
@@ -16,6 +18,7 @@ from analyzer.answers import Log
 from analyzer.answers.hull import HindcastAnswer, HullAnswer
 from analyzer.answers.memory import Memory
 from analyzer.answers.passage import PlanAnswer
+from analyzer.answers.schema import shipped
 from analyzer.errors import AnalyzerError, BadRoute
 from analyzer.estimation.results import (
     CablesAnswer,
@@ -103,11 +106,23 @@ def create_app(log: Log, *, names: Sequence[str] = (), access: Access | None = N
     app.mount("/assets/bokeh", page.chart_files(), name="bokeh")
     for kind in (AnalyzerError, LoggerError, RequestValidationError, HTTPException, Exception):
         app.add_exception_handler(kind, _sorry)
+    app.openapi = partial(_described, app, app.openapi)  # type: ignore[method-assign]
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Budget)
     app.add_middleware(Gate, access=access)
     app.add_middleware(header_middleware.Guard, names=header_middleware.own_names(names))
     return app
+
+
+def _described(app: FastAPI, describe: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+    """The OpenAPI description, in which answers have the shapes of the one JSON Schema."""
+    if app.openapi_schema is None:
+        described = describe()
+        text = json.dumps(shipped()["$defs"]).replace("#/$defs/", "#/components/schemas/")
+        ours = {name: shape for name, shape in json.loads(text).items() if "properties" in shape}
+        described["components"]["schemas"] |= ours
+        app.openapi_schema = described
+    return app.openapi_schema
 
 
 @asynccontextmanager
@@ -203,6 +218,12 @@ def plot(
     log = log_of(request)
     names = tuple(name for name in channels.split(",") if name)
     return _json(log.plot(number, names or columns.wanted(log.channels()), points))
+
+
+@router.get("/schema.json")
+def schema() -> Any:
+    """The JSON Schema of every answer; `$defs` holds one for each question."""
+    return JSONResponse(shipped())
 
 
 def _json(answer: Any) -> Any:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from starlette.concurrency import run_in_threadpool
 
 from analyzer.answers import Log
-from analyzer.answers.flags import Changes, as_json
+from analyzer.answers.flags import Changes
 from analyzer.estimation.results import FlagView, RangeAnswer
 from analyzer.faces import format
 from analyzer.faces.charts import columns
@@ -144,8 +144,8 @@ async def flag_events(ask: Callable[[], Sequence[FlagView]]) -> AsyncIterator[by
     changes, quiet_s = Changes(), 0.0
     while True:
         found = changes.of(await run_in_threadpool(ask))
-        for action, flag in found:
-            yield f"event: {action}\ndata: {as_json(action, flag)}\n\n".encode()
+        for one in found:
+            yield f"event: {one.action}\ndata: {one.as_json()}\n\n".encode()
         quiet_s = 0.0 if found else quiet_s + BEAT_S
         if quiet_s >= QUIET_S:
             quiet_s = 0.0

@@ -128,7 +128,7 @@ def test_what_is_over_is_no_news_and_worse_is(invented):
     over = invented.flag(1, cleared_utc_s=5.0)
     assert changes.of([over]) == []
     up = invented.flag(2, "warning")
-    assert [a for a, _ in changes.of([over, up])] == ["raised"]
+    assert [one.action for one in changes.of([over, up])] == ["raised"]
     assert changes.of([over, up]) == []
     worse = dataclasses.replace(up, level="act now")
-    assert [a for a, _ in changes.of([over, worse])] == ["worse"]
+    assert [one.action for one in changes.of([over, worse])] == ["worse"]

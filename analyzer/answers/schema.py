@@ -1,0 +1,63 @@
+"""The JSON Schema of what `--json`, the HTTP API and Python's `to_json` give: one for all.
+
+`python -m analyzer.answers.schema` writes the file that is shipped beside this module. Keys may be
+added; when one is taken out or changes its meaning, `VERSION` goes up, and with it the field
+`schema` of every answer.
+"""
+
+import json
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+FILE = Path(__file__).with_name("keelwatt.schema.json")
+
+
+@lru_cache(maxsize=1)
+def shipped() -> dict[str, Any]:
+    """The schema; `$defs` holds one for each command by its name (`double_run` for `hull
+    --double-run`, `flag_event` for a line of `flags --follow`), and one for each shape.
+    """
+    found: dict[str, Any] = json.loads(FILE.read_text("utf-8"))
+    return found
+
+
+def made() -> dict[str, Any]:
+    """The schema, made from the dataclasses of the answers."""
+    from analyzer.answers.flags import FlagEvent
+    from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
+    from analyzer.answers.passage import PlanAnswer
+    from analyzer.estimation import json_schema, results
+
+    shapes: dict[str, Any] = {}
+    commands: dict[str, Any] = {
+        "range": results.RangeAnswer,
+        "plan": PlanAnswer,
+        "trips": list[results.TripRow],
+        "review": results.ReviewAnswer,
+        "hindcast": HindcastAnswer,
+        "cells": results.CellsAnswer,
+        "cables": results.CablesAnswer,
+        "hull": HullAnswer,
+        "double_run": DoubleRun,
+        "flags": list[results.FlagView],
+        "flag_event": FlagEvent,
+        "check": results.CheckAnswer,
+        "demo": results.RangeAnswer,
+    }
+    said = {name: json_schema.describe(kind, shapes) for name, kind in commands.items()}
+    json_schema.describe(results.Plot, shapes)
+    return {
+        "$schema": json_schema.DIALECT,
+        "$id": f"urn:keelwatt:answers:{results.SCHEMA}",
+        "title": "Answers of keelwatt",
+        "description": "What `--json` prints: SI units, \u00b0C, Wh and Ah; the unit ends each "
+        "name, and _utc_s is seconds since 1970. What is not known is null, with its reason "
+        "beside it. Keys may be added within a version.",
+        "anyOf": [{"$ref": f"#/$defs/{name}"} for name in said],
+        "$defs": {**said, **{name: shapes[name] for name in sorted(shapes)}},
+    }
+
+
+if __name__ == "__main__":
+    FILE.write_text(json.dumps(made(), indent=1, ensure_ascii=False) + "\n", "utf-8")
