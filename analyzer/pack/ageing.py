@@ -2,7 +2,9 @@
 
 Capacity is only seen between two sure charges (full, knee, long rest); on the flat part of the
 curve nothing is learned of it, and a state whose capacity is no surer than at the start is
-left out. Resistance is seen whenever the load changes; it is compared at 25 °C.
+left out. Resistance is seen whenever the load changes; it is compared at 25 °C. How a pack takes
+the cold is known only roughly, so that the doubt of it stands beside age in the same fit: trips
+that were colder the later they were do not look like ageing.
 """
 
 from dataclasses import dataclass
@@ -11,8 +13,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.estimate import cannot_say
-from analyzer.pack.capacity import Trend, trend
+from analyzer.pack.capacity import YEAR_S, Trend, trend
+from analyzer.pack.chemistry import GAS_J_PER_MOL_K, REFERENCE_C
 from analyzer.pack.soc import PackPosterior
+from analyzer.pack.soc.noise import FAST_ENERGY_SD_J
+from logger.units import ZERO_C_IN_K
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -20,6 +25,9 @@ Mask = npt.NDArray[np.bool_]
 FRESH_SHARE = 0.7  # of the first doubt: a surer capacity than this was learned; assumed
 SURE = 0.9  # of a trend before it is told; assumed
 FEWEST = 4  # values that a line with an error needs: two more than it has numbers; assumed
+# Of the capacity seen, a kelvin below 25 °C: lithium cells give 0.3 to 1 % less, from memory.
+CAPACITY_SD_PER_K = 0.005
+MONTH_S = YEAR_S / 12  # by definition
 
 
 @dataclass(frozen=True)
@@ -33,43 +41,77 @@ class Ageing:
 
 def ageing(states: list[PackPosterior]) -> Ageing:
     """Trends over the states that a log has kept, in time order."""
-    t_us = np.array([float(s.t_us) for s in states])
-    ah = np.array([s.capacity_ah for s in states])
-    ah_sd = np.array([s.capacity_sd_ah for s in states])
-    factor = np.array([s.r_factor for s in states])
-    factor_sd = np.array([s.r_factor_sd for s in states])
     first_sd = np.array([s.cell["capacity_sd"] * s.cell["params"]["capacity_ah"] for s in states])
+    ah_sd = np.array([s.capacity_sd_ah for s in states])
     # a capacity that is no surer than at first repeats the prior, which does not age
     learned = ah_sd < FRESH_SHARE * first_sd if len(states) else np.zeros(0, bool)
-    capacity = _of(t_us, ah, ah_sd, learned, -1)
+    kelvin = np.array([s.temp_c for s in states]) - REFERENCE_C
+    ah = _History(
+        name="Capacity",
+        way=-1,
+        t_us=np.array([float(s.t_us) for s in states])[learned],
+        values=np.array([s.capacity_ah for s in states])[learned],
+        sd=ah_sd[learned],
+        warmth=(CAPACITY_SD_PER_K * kelvin)[learned],
+    )
     # every trip with a motor run shows the resistance anew
-    resistance = _of(t_us, factor, factor_sd, np.ones(len(states), bool), 1)
-    return Ageing(capacity, resistance, _remarks(states, learned, capacity, resistance))
-
-
-def _of(t_us: Floats, values: Floats, sd: Floats, use: Mask, way: int) -> Trend:
-    if use.sum() < FEWEST:
-        return Trend(cannot_say("fewer than four trips have shown it", "frac"), 0.5)
-    return trend(t_us[use], values[use], sd[use], way)
-
-
-def _remarks(
-    states: list[PackPosterior], learned: Mask, capacity: Trend, resistance: Trend
-) -> tuple[str, ...]:
-    remarks = []
+    inverse = 1 / (kelvin + REFERENCE_C + ZERO_C_IN_K) - 1 / (REFERENCE_C + ZERO_C_IN_K)
+    ohm = _History(
+        name="Resistance",
+        way=1,
+        t_us=np.array([float(s.t_us) for s in states]),
+        values=np.array([s.r_factor for s in states]),
+        sd=np.array([s.r_factor_sd for s in states]),
+        warmth=FAST_ENERGY_SD_J / GAS_J_PER_MOL_K * inverse,
+    )
+    remarks = [r for history in (ah, ohm) if (r := history.remark()) is not None]
     if states and not learned.any():
-        remarks.append(
+        remarks.insert(
+            0,
             "The capacity has not shown yet: on the flat part of the curve it cannot; a full "
-            "charge, then a stretch below about 15 %, would show it."
+            "charge, then a stretch below about 15 %, would show it.",
         )
-    for trend_of, name, way in (
-        (capacity, "Capacity", "falls"),
-        (resistance, "Resistance", "rises"),
-    ):
-        year = trend_of.per_year
-        if year.mid is not None and trend_of.sureness_frac > SURE:
-            remarks.append(
-                f"{name} {way} by about {100 * abs(year.mid):.0f} % a year "
-                f"(sure to {100 * trend_of.sureness_frac:.0f} %)."
+    return Ageing(ah.trend(), ohm.trend(), tuple(remarks))
+
+
+@dataclass(frozen=True)
+class _History:
+    """Something learned trip by trip, (n,) each; `way` is ageing's, `warmth` as in `trend`."""
+
+    name: str
+    way: int
+    t_us: Floats
+    values: Floats
+    sd: Floats
+    warmth: Floats
+
+    def trend(self, *, with_warmth: bool = True) -> Trend:
+        """Its change with time."""
+        if len(self.values) < FEWEST:
+            return Trend(cannot_say("fewer than four trips have shown it", "frac"), 0.5)
+        warmth = self.warmth if with_warmth else None
+        return trend(self.t_us, self.values, self.sd, self.way, warmth=warmth)
+
+    def remark(self) -> str | None:
+        """What there is to say of it; None: nothing yet."""
+        found = self.trend()
+        if found.sureness_frac > SURE:
+            return self._changed(found)
+        # Without a word of temperature it would have been told: say why it is not.
+        if self.trend(with_warmth=False).sureness_frac > SURE:
+            return (
+                f"{self.name} differs between the trips, but so does their temperature: "
+                f"{len(self.values)} trips cannot tell age from cold yet. Trips at like "
+                "temperatures would."
             )
-    return tuple(remarks)
+        return None
+
+    def _changed(self, found: Trend) -> str:
+        year = found.per_year.mid or 0.0
+        sure = found.sureness_frac
+        said = "over 99 %" if sure > 0.99 else f"{100 * sure:.0f} %"
+        months = float(np.ptp(self.t_us)) / 1e6 / MONTH_S
+        return (
+            f"{self.name} {'rises' if self.way > 0 else 'falls'} by about {100 * abs(year):.0f} % "
+            f"a year (sure to {said}, from {len(self.values)} trips over {months:.0f} months)."
+        )

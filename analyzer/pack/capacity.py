@@ -170,26 +170,41 @@ class Trend:
     sureness_frac: float
 
 
-def trend(t_us: Floats, values: Floats, sd: Floats, ageing: int, least_days: float = 60.0) -> Trend:
+def trend(
+    t_us: Floats,
+    values: Floats,
+    sd: Floats,
+    ageing: int,
+    least_days: float = 60.0,
+    warmth: Floats | None = None,
+) -> Trend:
     """Straight line through a history of values with their standard deviations.
+
+    y = a + b·t + mean·c·x, with a and b free and c standard normal: where trips were colder the
+    later they were, x takes up what b else would, and b is as open as the data leave it.
 
     Args:
         t_us, values, sd: Shape (n,). [µs], any unit, the same unit
         ageing: -1 where ageing lowers the value (capacity), 1 where it raises it.
+        warmth: x, what one standard deviation of doubt about the temperature's effect does to
+            each value, relative, (n,); None: no effect.
     Returns:
         Unknown where the history is too short to tell.
     """
     ok = np.isfinite(values) & np.isfinite(sd) & (sd > 0)
     t, y, s = (t_us[ok] - t_us.min()) / 1e6 / YEAR_S, values[ok], sd[ok]
+    x = np.zeros(len(y)) if warmth is None else warmth[ok]
     if len(y) < 4 or np.ptp(t) * 365.25 < least_days:
         return Trend(cannot_say(f"wants four values over {least_days:.0f} days", "frac"), 0.5)
     w = 1 / s**2
     at, mean = float(np.average(t, weights=w)), float(np.average(y, weights=w))
-    power = float(w @ (t - at) ** 2)
-    slope = float(w @ ((t - at) * (y - mean))) / power
-    chi = float(w @ (y - mean - slope * (t - at)) ** 2) / (len(y) - 2)
+    table = np.column_stack([np.ones(len(y)), t - at, mean * x])
+    cov = np.linalg.inv(table.T @ (table * w[:, None]) + np.diag([0.0, 0.0, 1.0]))
+    found_at = cov @ (table.T @ (w * (y - mean)))
+    slope, effect = float(found_at[1]), float(found_at[2])
+    chi = (float(w @ (y - mean - table @ found_at) ** 2) + effect**2) / (len(y) - 2)
     # values that scatter more than they say make the line less sure, never more
-    error = math.sqrt(max(chi, 1.0) / power)
+    error = math.sqrt(max(chi, 1.0) * cov[1, 1])
     mid, half = slope / mean, error / abs(mean)
     sure = 0.5 * (1 + math.erf(ageing * slope / error / math.sqrt(2)))
     found = Estimate(mid, mid - Z80 * half, mid + Z80 * half, "frac")

@@ -45,3 +45,38 @@ def test_ageing_says_what_cannot_be_seen_on_the_plateau():
 
 def test_ageing_of_nothing():
     assert ageing([]).remarks == ()
+
+
+def cold_last(trips: int, factor: float) -> list:
+    """Resistance the same all along, but for how this pack takes the cold: the last two trips were
+    at 3 °C, where `factor` is left of what its chemistry's usual energy did not take out."""
+    first = known(PACK, 0.8, 0.05)
+    warm = [
+        replace(first, t_us=k * MONTH_US, r_factor=1.0, r_factor_sd=0.03, temp_c=22.0)
+        for k in range(trips - 2)
+    ]
+    cold = [
+        replace(first, t_us=k * MONTH_US, r_factor=factor, r_factor_sd=0.03, temp_c=3.0)
+        for k in (trips - 2, trips - 1)
+    ]
+    return warm + cold
+
+
+def test_two_cold_trips_at_the_end_are_not_ageing():
+    """12 kJ/mol off the usual energy makes 1.48 of it at 3 °C: exp(12e3/8.314·(1/276-1/298))."""
+    found = ageing(cold_last(6, 1.4))
+    assert not any(r.startswith("Resistance rises") for r in found.remarks)
+    assert any("cannot tell age from cold" in r for r in found.remarks)
+    assert found.resistance.per_year.low < 0 < found.resistance.per_year.high
+
+
+def test_ageing_at_changing_temperatures_is_told_apart_from_them():
+    """Warm and cold by turns over two years, 10 % a year, and cold worth 1.3."""
+    states = [
+        replace(s, r_factor=s.r_factor * (1.3 if k % 2 else 1.0), temp_c=3.0 if k % 2 else 22.0)
+        for k, s in enumerate(history(24, 0.0, 2.0, r_per_month=0.10 / 12))
+    ]
+    found = ageing(states)
+    year = found.resistance.per_year
+    assert year.low < 0.10 / 1.2 < year.high  # of the mean over both years and the cold, 1.2
+    assert any("over 99 %, from 24 trips over 23 months" in r for r in found.remarks)
