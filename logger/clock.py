@@ -13,19 +13,24 @@ from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from logger.reading import UtcFix
 from logger.units import DAY_US
 
 RANK: dict[str | None, int] = {"gnss": 3, "ntp": 2, "file": 1, None: 0}  # by definition
 
 ROLLOVER_US = 1024 * 7 * DAY_US  # the week number has 10 bits in the old GPS message, IS-GPS-200
+GPS_EPOCH_US = 315_964_800 * 1_000_000  # 1980-01-06, IS-GPS-200: no receiver means a date before
 RELEASE_UTC_US = 1_760_000_000 * 1_000_000  # 2025-10-09, by definition; live fixes are later
+CEILING_US = 10 * 365 * DAY_US  # no release is used for longer than ten years; assumed
 BOOT_GAP_US = 60 * 1_000_000  # an undated boot is placed this long after the one before, assumed
 
 # A dating is wrong where fixes differ from it by more than a leap second and what the board's
 # crystal may have drifted since the boot (twice what is common, see above); counts are assumed.
 OUTVOTE_BEYOND_US, DRIFT_FRAC = 1_500_000, 1e-4
 OUTVOTE_FIXES, OUTVOTE_S = 3, 20.0  # so many that agree among themselves, over so long
+OUTVOTE_BOOTS = 2  # so many boots are believed against one; assumed
 _AGREE_US = 2 * 1_000_000  # so far fixes may differ that agree
 
 
@@ -53,12 +58,15 @@ class Dater:
 
     Args:
         dating: What is known so far.
-        not_before_us: A UTC that is surely past: the program's release or the log's last date.
+        not_before_us: A UTC that is surely past: the program's release.
+        live: The fixes come now: one before that, or more than `CEILING_US` after it, is no date.
     """
 
-    def __init__(self, dating: Dating, not_before_us: int = RELEASE_UTC_US) -> None:
+    def __init__(
+        self, dating: Dating, not_before_us: int = RELEASE_UTC_US, *, live: bool = False
+    ) -> None:
         self.dating = dating
-        self._not_before_us = not_before_us
+        self._not_before_us, self._live = not_before_us, live
         self._dissent: list[UtcFix] = []
 
     def offer(self, fix: UtcFix) -> Dating | None:
@@ -73,6 +81,8 @@ class Dater:
             return None
         recorded = self.dating.recorded or fix.source == "file"
         fix, remark = self._unrolled(fix, recorded)
+        if self._live and not recorded and not self._possible(fix.utc_us):
+            return None
         if not self._outranks(fix):
             remark = self._outvoted(fix)
             if not remark:
@@ -81,6 +91,9 @@ class Dater:
         self.dating = Dating(offset_us, fix.source, fix.uncertainty_s, remark, recorded)
         self._dissent = []
         return self.dating
+
+    def _possible(self, utc_us: int) -> bool:
+        return self._not_before_us <= utc_us <= self._not_before_us + CEILING_US
 
     def _outranks(self, fix: UtcFix) -> bool:
         have = self.dating
@@ -125,7 +138,7 @@ def unrolled(fix: UtcFix, from_us: int, within_us: int) -> tuple[UtcFix, str]:
         the fix as it is and "".
     Source: IS-GPS-200, 10-bit week number.
     """
-    if fix.source != "gnss" or fix.utc_us >= from_us:
+    if fix.source != "gnss" or not GPS_EPOCH_US <= fix.utc_us < from_us:
         return fix, ""
     times = -((fix.utc_us - from_us) // ROLLOVER_US)
     moved_us = fix.utc_us + times * ROLLOVER_US
@@ -165,8 +178,9 @@ def place(boots: Sequence[BootTimes]) -> list[int]:
         One offset each. A dated boot has its UTC. An undated one comes `BOOT_GAP_US` after the
         boot before it, or before the first dated one where none came before. While no boot is
         dated, the first has its monotonic time. A live boot that would lie across another live
-        one has a wrong date: the less sure of the two counts as undated. Recordings may lie
-        over anything: two may well be of the same hours.
+        one has a wrong date: the less sure of the two counts as undated. So has one that
+        lies before boots that came before it, or after boots that came later, where two of them
+        say so. Recordings may lie over anything and in any order.
     """
     offsets = _dated_offsets(boots)
     taken = sorted(
@@ -189,11 +203,11 @@ def place(boots: Sequence[BootTimes]) -> list[int]:
 
 def _dated_offsets(boots: Sequence[BootTimes]) -> list[int | None]:
     """UTC offsets, None for undated boots and for those whose date cannot be right."""
-    offsets = [b.utc_offset_us for b in boots]
+    offsets = _in_order(boots)
     live = [
-        (b.span_us(b.utc_offset_us), k)
-        for k, b in enumerate(boots)
-        if b.utc_offset_us is not None and b.first_us is not None and not b.recorded
+        (b.span_us(offset), k)
+        for k, (b, offset) in enumerate(zip(boots, offsets, strict=True))
+        if offset is not None and b.first_us is not None and not b.recorded
     ]
     kept: list[int] = []
     for _, k in sorted(live):
@@ -205,6 +219,41 @@ def _dated_offsets(boots: Sequence[BootTimes]) -> list[int | None]:
             kept.pop()
         if offsets[k] is not None:
             kept.append(k)
+    return offsets
+
+
+def _in_order(boots: Sequence[BootTimes]) -> list[int | None]:
+    """UTC offsets; None for undated live boots and for those whose date the others outvote.
+
+    The longest chain of boots whose dates go forward is believed (a board cannot have run earlier
+    than before), found by dynamic programming over pairs; of chains as long, the one that ends
+    last. Two of them outvote one whose date lies on the wrong side of theirs.
+    """
+    offsets = [b.utc_offset_us for b in boots]
+    live = [
+        k
+        for k, b in enumerate(boots)
+        if offsets[k] is not None and b.first_us is not None and not b.recorded
+    ]
+    starts = np.array([boots[k].span_us(offsets[k] or 0)[0] for k in live], dtype=np.int64)
+    if np.all(starts[1:] >= starts[:-1]):
+        return offsets
+    length = np.ones(len(live), dtype=np.int64)
+    before = np.full(len(live), -1)
+    for k in range(1, len(live)):
+        earlier = np.flatnonzero(starts[:k] <= starts[k])
+        if len(earlier):
+            best = earlier[len(earlier) - 1 - np.argmax(length[earlier][::-1])]
+            length[k], before[k] = length[best] + 1, best
+    at = len(live) - 1 - int(np.argmax(length[::-1]))
+    chain = []
+    while at >= 0:
+        chain.append(at)
+        at = int(before[at])
+    for at in set(range(len(live))) - set(chain):
+        against = sum((other < at) != (starts[other] < starts[at]) for other in chain)
+        if against >= OUTVOTE_BOOTS:
+            offsets[live[at]] = None
     return offsets
 
 

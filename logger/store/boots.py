@@ -93,14 +93,6 @@ def reach(db: sqlite3.Connection, number: int, first_us: int, last_us: int) -> N
     )
 
 
-def last_utc_us(db: sqlite3.Connection) -> int:
-    """The newest date that a live boot of the log has reached by GNSS; 0 where there is none."""
-    (utc_us,) = db.execute(
-        "SELECT max(last_us + utc_offset_us) FROM boot WHERE utc_source = 'gnss' AND NOT recorded"
-    ).fetchone()
-    return utc_us or 0
-
-
 def span(db: sqlite3.Connection) -> tuple[int, int] | None:
     """First and last reading on the timeline, None in an empty log. [µs]"""
     ends = [

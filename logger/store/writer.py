@@ -95,9 +95,8 @@ class Writer:
             self._db = connect(path, write=True)
             try:
                 self._boot_number, known = boots.enter(self._db, boot_uid)
-                # A GNSS week rollover is recognised against a UTC that is surely past.
-                past_us = max(clock.RELEASE_UTC_US, boots.last_utc_us(self._db))
-                self._dater = clock.Dater(known, past_us)
+                # Not the log's own last date: one receiver far ahead would poison all after it.
+                self._dater = clock.Dater(known, live=now_us is not None)
                 self._adopt()
                 self._runs = merge.runs(self._db, self._boot_number)
             except BaseException:

@@ -1,5 +1,5 @@
 import time
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import given
@@ -257,3 +257,55 @@ def test_place_of_live_boots_never_overlaps(boots):
 
 def spans_of(boots):
     return [(b.first_us + o, b.last_us + o) for b, o in zip(boots, place(boots), strict=True)]
+
+
+YEAR_US = 366 * 86400 * S
+
+
+@pytest.mark.parametrize(
+    ("said_us", "believed"),
+    [
+        (NOON_US, True),
+        (NOON_US + 9 * YEAR_US, True),
+        (NOON_US + 12 * YEAR_US, False),  # a receiver that says 2038
+        (NOON_US - 7168 * 86400 * S, True),  # one rollover behind: today
+        (935_000_000 * S, False),  # August 1999, what some receivers wake with: two make 2038
+        (0, False),
+    ],
+)
+def test_a_live_date_that_cannot_be_is_none(said_us: int, believed: bool):
+    dating = Dater(Dating(), live=True).offer(fix("gnss", utc_us=said_us))
+    assert (dating is not None) == believed
+
+
+def test_one_boot_far_ahead_does_not_move_those_after_it():
+    day = 86400 * S
+    right = [dated(NOON_US + k * day, 0, 3600 * S) for k in (0, 1, 3, 4)]
+    ahead = dated(NOON_US + 3652 * day, 0, 3600 * S)
+    offsets = place([*right[:2], ahead, *right[2:]])
+    assert [offsets[k] for k in (0, 1, 3, 4)] == [b.utc_offset_us for b in right]
+    assert offsets[2] == NOON_US + day + 3600 * S + BOOT_GAP_US
+
+
+def test_an_hour_ahead_in_a_short_boot_is_outvoted_too():
+    ahead = dated(NOON_US + 72 * 60 * S, 0, 60 * S)
+    right = [dated(NOON_US + k * 600 * S, 0, 300 * S) for k in (1, 2)]
+    assert place([ahead, *right])[1:] == [b.utc_offset_us for b in right]
+    assert place([ahead, *right])[0] + 60 * S == NOON_US + 600 * S - BOOT_GAP_US
+
+
+@given(
+    st.lists(st.integers(0, 1000), min_size=1, max_size=9, unique=True),
+)
+def test_as_few_boots_as_possible_are_outvoted(hours: list[int]):
+    """Against all subsets: the longest one whose dates go forward."""
+    boots = [dated(NOON_US + h * 3600 * S, 0, S) for h in hours]
+    placed = place(boots)
+    kept = [k for k, b in enumerate(boots) if placed[k] == b.utc_offset_us]
+    longest = max(
+        len(chosen)
+        for n in range(len(hours) + 1)
+        for chosen in combinations(hours, n)
+        if all(a < b for a, b in pairwise(chosen))
+    )
+    assert len(kept) >= longest
