@@ -8,6 +8,7 @@ import pytest
 
 import replay
 from analyzer.answers import flags, range_left, refresh, review
+from analyzer.answers.health import now
 from analyzer.faces.cli.playback import play_into
 from analyzer.series.log import OpenLog
 from logger.store import Store
@@ -90,6 +91,20 @@ def test_weak_cell_and_loose_lug_are_named_before_the_end_and_nothing_else(demo)
     assert TRUTH["faults"]["loose_lug"]["cable"].replace("_", " ") in lug.subject
     assert TRUTH["start_utc_s"] < cell.raised_utc_s < TRUTH["end_utc_s"]
     assert TRUTH["faults"]["loose_lug"]["from_utc_s"] < lug.raised_utc_s < TRUTH["end_utc_s"]
+
+
+def test_the_lug_has_one_size_wherever_it_is_told_and_it_is_the_true_one(demo):
+    (lug,) = (f for f in flags.flags(demo) if f.kind == "lug_heating")
+    answer = now.cables(demo)
+    (found,) = (f for f in answer.findings if f.kind == "lug_heating")
+    (row,) = (r for r in answer.rows if r.name == TRUTH["faults"]["loose_lug"]["cable"])
+    assert found.size.low < TRUTH["faults"]["loose_lug"]["extra_ohm"] < found.size.high
+    assert row.excess_resistance == found.size
+    assert lug.now == found.text
+    assert f"{found.size.mid * 1e3:.2g} mΩ" in found.text
+    # Sound joints: their range reaches down to nothing.
+    others = [r.excess_resistance for r in answer.rows if r.name != row.name]
+    assert all(size.low == size.mid == 0.0 for size in others)
 
 
 def test_without_the_faults_no_flag_is_raised(healthy):

@@ -19,7 +19,6 @@ from analyzer.series.series import Series, load
 from analyzer.thermal.cable_trend import base_k
 from analyzer.thermal.cables import CableGroup
 from analyzer.thermal.drive import drive_heats
-from analyzer.thermal.loop_resistance import LoopMonitor, with_witness
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -69,7 +68,6 @@ class Watch:
         self.cells = CellMonitor(boat.pack)
         self.cables = CableGroup(boat.cable)
         self.drive = drive_heats(boat)
-        self.loop = LoopMonitor(boat)
         self._reserve = Reserve(boat, charge)
         self._turning = Turning(boat)
         self._direct: list[Watcher[Series]] = [*limits(boat), *self.drive, self._reserve]
@@ -83,7 +81,6 @@ class Watch:
             watcher.update(chunk)
         self.cells.update(chunk)
         self.cables.update(chunk)
-        self.loop.update(chunk)
         found = [d for watcher in self._direct for d in watcher.detections()]
         self._turning.charge = self._reserve.state
         if not self._reserve.sense.detections():
@@ -122,9 +119,7 @@ class Watch:
     def _fitted(self, t_us: int) -> list[Detection]:
         """What fits to cells and joints found, once it has been sure for long enough."""
         found = [replace(d, key=f"cell/{d.subject}") for d in self.cells.detections()]
-        for monitor in self.cables.monitors:
-            key = f"joint/{monitor.cable.name}"
-            found += [replace(with_witness(d, self.loop), key=key) for d in monitor.detections()]
+        found += self.cables.detections()
         sure = [d for d in found if d.sureness_frac >= SURE and d.kind in _SHOWN]
         names = [f"{d.key} {d.kind}" for d in sure]
         self._since_us = {name: self._since_us.get(name, t_us) for name in names}

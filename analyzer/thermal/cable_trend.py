@@ -6,7 +6,7 @@ weighted line over time, and its sureness allows for what a place differs from d
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
@@ -70,6 +70,19 @@ def trend(cable: Cable, history: Sequence[Kept]) -> Detection | None:
     if sure < SURE or slope * span_s < max(LEAST_GROWTH * first, 2.0):
         return None
     return _finding(cable, slope * span_s, slope_sd * span_s, span_s, len(history), sure)
+
+
+def with_trends(findings: list[Detection], trends: list[Detection]) -> list[Detection]:
+    """Findings with those of the trends: of one joint a trend only adds a sentence, no size."""
+    heating = {one.subject: one for one in findings if one.kind == "lug_heating"}
+    grown = {one.subject: one.text for one in trends}
+    told = [
+        replace(one, text=f"{one.text} {grown[one.subject]}")
+        if heating.get(one.subject) is one and one.subject in grown
+        else one
+        for one in findings
+    ]
+    return told + [one for one in trends if one.subject not in heating]
 
 
 def _finding(

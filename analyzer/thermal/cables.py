@@ -1,13 +1,12 @@
 """Cables: how warm a probe's place should be, how warm it is, and where that will end.
 
-One monitor per cable with a probe; it takes the log piece by piece, in time order, and never
-looks ahead. Another pole's probe with the same current is the best witness: what heats both is
-the place, what heats one is the joint.
+One monitor per cable; a group of them takes the log in chunks, in time order, and never looks
+ahead. Another pole's probe with the same current is the best witness that a joint is bad: what
+heats both is the place, what heats one is the joint. How bad it is, the voltage drop tells best.
 """
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,110 +15,54 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CableRow
 from analyzer.series.resample import Gatherer
-from analyzer.series.series import Series
-from analyzer.thermal import copper, joints, questions
+from analyzer.series.series import Floats, Series
+from analyzer.thermal import copper, joint_size, joints, questions
 from analyzer.thermal.cable_filter import CableHeat, Step, believable
 from analyzer.thermal.filter import STEP_S, ThermalImm
+from analyzer.thermal.loop_resistance import CURRENTS, LOOSENING, Known, LoopMonitor
+from analyzer.thermal.verdict import EXCESS_ALONE_K, EXCESS_K, Verdict
 from logger.boat import Cable
 from logger.channels import probe_temp
 
-# A probable fault from 4 K above a like part under like load, from 11 K above what air tells alone
-# (NETA 100.18). Like is the other pole, and the place itself as its readings showed it before.
-EXCESS_K, EXCESS_ALONE_K = 5.0, 11.0
-SURE = 0.98
-HOLD_S = 60.0
-PEAK_TAU_S = 3600.0  # judged at the highest load of about the last hour
-KNOWN_FRAC = 0.5  # of the first doubt: below it a rise is known by its readings
-CUTOFF_LOAD = 0.04  # loads below 0.2 of the reference current say nothing about a joint
+PEAK_TAU_S = 3600.0  # judged at the highest load of about the last hour; assumed
+CUTOFF_LOAD = 0.04  # below 0.2 of the reference current a joint shows nothing; assumed
+MEAN_STEPS = 12  # two minutes are the present load, as stops and gusts are shorter; assumed
+PAIR_FRAC = 0.5  # of the cable's own rise: two healthy poles never differ by more; assumed
+NEW_FRAC = 0.3  # of a rise: a place that showed less before was sound then; assumed
+EXPECTED_RANGE = 0.6, 1.6  # of a healthy rise, over its middle; common practice, no source
 CAUTION = (
     "High current: switch the pack off and prove it dead before touching a joint; insulated "
     "tools, no rings or watches. Local codes and a qualified electrician come first."
 )
-
-
-@dataclass
-class Verdict:
-    """One way of judging, and how long it has held.
-
-    Args:
-        most_k: Rise at the reference load that a healthy place never passes on this view.
-    """
-
-    most_k: float
-    alone_k: float = EXCESS_K  # excess that counts while only the prior tells what is healthy
-    base_k: float = math.inf  # lowest rise at the reference load that readings showed
-    first_k: float = math.inf  # what the prior allowed, and its doubt
-    first_sd_k: float = math.inf
-    excess_k: float = 0.0
-    sure: float = 0.0
-    held_s: float = 0.0
-
-    def level_k(self, rise_k: float, sd_k: float, load: float) -> float:
-        """Takes a fresh rise at the reference load, and the load to judge it at.
-
-        Returns:
-            Rise at the reference load above which it is a fault. [K]
-        """
-        upper_k = max(rise_k, 0.0) + sd_k
-        if math.isinf(self.first_k):
-            self.first_k, self.first_sd_k = 1.2 * upper_k, sd_k
-        if sd_k < KNOWN_FRAC * self.first_sd_k:
-            self.base_k = min(self.base_k, upper_k)
-        most = min(self.most_k, self.base_k * 1.2)
-        self.excess_k = (rise_k - min(most, self.first_k)) * load
-        return min(most + EXCESS_K / load, self.first_k + self.alone_k / load)
-
-    def judge(self, sure: float, dt_s: float) -> None:
-        """Takes how likely the rise is above that level; 0 where it most likely is not."""
-        self.sure = sure
-        self.held_s = self.held_s + dt_s if sure >= SURE else 0.0
+RATED = "33 CFR 183.425 Table 5, derated"
+NOT_AT_FAULT = "nothing says that this joint is at fault: other things may warm it"
 
 
 class CableMonitor:
-    """Follows one cable's probe.
+    """Follows one cable: its current, and the place of its probe if it has one.
 
     Args:
-        cable: The run; without a probe only its ampacity is answered.
-        partner: The other pole's run, if it has a probe and the same current.
-        heat, place: The heat that this cable shares with others, and its place in it; None: its
-            own.
+        heat, place: The filter of all probed cables, and this one's place in it; None: no probe.
     """
 
-    def __init__(
-        self,
-        cable: Cable,
-        partner: Cable | None = None,
-        heat: CableHeat | None = None,
-        place: int = 0,
-    ) -> None:
+    def __init__(self, cable: Cable, heat: CableHeat | None, place: int = 0) -> None:
         self.cable = cable
         self.joint = joints.joint(cable)
         self.limit_c = joints.limit_c(cable)
         self.ampacity_a = copper.ampacity_a(cable)
-        self._heat = heat or (CableHeat(((cable, partner),)) if cable.probe else None)
-        self._place = place
-        rise_k = self.joint.cable_rise_k
+        self._heat, self.place = heat, place
         self.high = Verdict(joints.highest_healthy_k(cable), EXCESS_ALONE_K)
-        self.apart = Verdict(0.5 * rise_k)
-        self._loads: deque[float] = deque(maxlen=12)
+        self.apart = Verdict(PAIR_FRAC * self.joint.cable_rise_k)
+        self._loads: deque[float] = deque(maxlen=MEAN_STEPS)
         self.peak_load = 0.0
-        self.temp_c = math.nan
+        self._loop_when_sound: Known | None = None
         self.highest_current_a: float | None = None
         self.sustained_a = 0.0
         bare = Gatherer(STEP_S, (f"{cable.current_channel}^2",), believable((cable,)))
-        self._bare = bare if self._heat is None else None
-        self.time_s = math.nan
-        self._kept: tuple[float, Detection] | None = None
-
-    def update(self, chunk: Series) -> None:
-        """Takes the next piece of the log, 10 s or hours."""
-        self.see_current(chunk)
-        if self._heat is not None:
-            for step in self._heat.add(chunk):
-                self.take(step)
+        self._bare = bare if heat is None else None
 
     def see_current(self, chunk: Series) -> None:
-        """Keeps the highest current that three readings in a row reached."""
+        """Keeps the highest current that three readings in a row reached: one may be a slip."""
         current = chunk.values.get(self.cable.current_channel)
         if current is not None and chunk.n >= 3:
             size = np.abs(current)
@@ -135,33 +78,41 @@ class CableMonitor:
         """Keeps the loads of two minutes, and the highest that most of such a time was above."""
         if math.isfinite(load):
             self._loads.append(load)
-        if len(self._loads) == self._loads.maxlen:
-            typical = sorted(self._loads)[len(self._loads) // 2]
+        if len(self._loads) == MEAN_STEPS:
+            typical = sorted(self._loads)[MEAN_STEPS // 2]
             self.sustained_a = max(self.sustained_a, math.sqrt(typical) * self.joint.ref_a)
 
-    def take(self, step: Step) -> None:
-        """Takes one step of the heat it belongs to."""
-        load, temp = float(step.load[self._place]), float(step.temp_c[self._place])
-        self.time_s = step.end_s
-        if math.isfinite(temp):
-            self.temp_c = temp
-        self._see_load(load)
-        self.peak_load = max(self.load, self.peak_load * math.exp(-step.dt_s / PEAK_TAU_S))
-        if self.peak_load <= CUTOFF_LOAD or self._filter is None:
+    def take(self, step: Step, loop: Known | None) -> None:
+        """Takes one step of the filter it belongs to, and judges the place and its pair.
+
+        loop: What the voltage drop makes of the loop at its end.
+        """
+        self._see_load(float(step.load[self.place]))
+        faded = self.peak_load * math.exp(-step.dt_s / PEAK_TAU_S)
+        self.peak_load = max(self.load, faded)
+        if self.peak_load <= CUTOFF_LOAD or self.filter is None:
             return
-        pair = self._place + len(step.load)
-        for k, verdict in ((self._place, self.high), (pair, self.apart)):
-            if self._filter.started[k]:
-                rise, sd = float(step.rise_k[k]), float(step.rise_sd_k[k])
-                level = verdict.level_k(rise, sd, self.peak_load)
-                sure = questions.rise_above(self._filter, k, level) if rise > level else 0.0
-                verdict.judge(sure, step.dt_s)
+        pair = self.place + len(step.load)
+        # A place that is not warm itself is not at fault, however its partner swings.
+        warm = questions.rise_above(self.filter, self.place, EXCESS_K / self.peak_load)
+        for body, verdict, most in ((self.place, self.high, 1.0), (pair, self.apart, warm)):
+            if self.filter.started[body]:
+                rise_k, sd_k = float(step.rise_k[body]), float(step.rise_sd_k[body])
+                base_k = verdict.base_k
+                level_k = verdict.level_k(rise_k, sd_k, self.peak_load)
+                # By the heat, not by the lowest drop: the lowest of many is the luckiest.
+                if verdict.base_k < base_k and loop is not None and loop.well:
+                    self._loop_when_sound = loop
+                # Worked out only where it matters: far below the level there is no fault.
+                likely = rise_k > level_k
+                sure = questions.rise_above(self.filter, body, level_k) if likely else 0.0
+                verdict.judge(min(sure, most), step.dt_s)
 
     @property
-    def _filter(self) -> ThermalImm | None:
-        """The heat filter, once this cable's probe has spoken."""
+    def filter(self) -> ThermalImm | None:
+        """The filter, once this cable's probe has spoken."""
         heat = self._heat.heat if self._heat is not None else None
-        return heat if heat is not None and heat.started[self._place] else None
+        return heat if heat is not None and heat.started[self.place] else None
 
     @property
     def load(self) -> float:
@@ -171,150 +122,178 @@ class CableMonitor:
     @property
     def loosening(self) -> bool:
         """Whether one way of judging has been sure for long enough."""
-        return max(self.high.held_s, self.apart.held_s) >= HOLD_S
+        return self.high.faulty or self.apart.faulty
+
+    @property
+    def by_pair(self) -> bool:
+        """Whether the partner is what it is held against."""
+        return self.apart.held_s > self.high.held_s
+
+    @property
+    def in_loop(self) -> bool:
+        """Whether it lies between the two voltmeters."""
+        return self.cable.current_channel in CURRENTS
+
+    def loop_grown(self, now: Known) -> Estimate | None:
+        """How much the loop has grown since readings showed this place sound; None: never. [ohm]"""
+        faulty = [v for v in (self.apart, self.high) if v.faulty]
+        was_sound = any(v.base_k < NEW_FRAC * v.rise_k for v in faulty)
+        if self._loop_when_sound is None or not (was_sound and self.in_loop):
+            return None
+        return self._loop_when_sound.grown_to(now)
+
+    @property
+    def used(self) -> tuple[str, ...]:
+        """Channels that its heat rests on."""
+        return probe_temp(str(self.cable.probe)), self.cable.current_channel
+
+    def excess_samples(self) -> tuple[Floats, Floats]:
+        """Rise at the reference current beyond a sound joint's [K] and resistance that would make
+        it [ohm], against the partner where that tells it; samples, (n,).
+        """
+        heat = self.filter
+        assert heat is not None
+        body = self.place + len(heat.started) // 2 if self.by_pair else self.place
+        due_k = 0.0 if self.by_pair else joints.prior(self.cable, True).rise_k
+        rng = np.random.default_rng(1)
+        rise_k = questions.samples(heat, body, joint_size.SAMPLES, rng).rise_k
+        return rise_k - due_k, joint_size.by_heat(self.joint, rise_k, due_k, rng)
 
     def excess_ohm(self) -> Estimate:
-        """Joint resistance above a healthy one's. [ohm] 80 % range."""
-        if self._filter is None:
+        """Joint resistance above a healthy one's, if nothing else warms it. [ohm]"""
+        if self.filter is None:
             return cannot_say("no temperature from this cable's probe", "ohm")
-        rng = np.random.default_rng(1)
-        draws = questions.samples(self._filter, self._place, 2000, rng).rise_k
-        expected = joints.prior(self.cable, True)
-        healthy = expected.rise_k * np.exp(0.35 * rng.standard_normal(2000))
-        path = self.joint.path_k_w * np.exp(0.4 * rng.standard_normal(2000))
-        ohm = np.maximum(draws - healthy, 0.0) / path / self.joint.ref_a**2
-        low, mid, high = (float(q) for q in np.quantile(ohm, [0.1, 0.5, 0.9]))
-        used = (probe_temp(str(self.cable.probe)), self.cable.current_channel)
-        return Estimate(mid, low, high, "ohm", used=used)
-
-    def row(self) -> CableRow:
-        """The cable's health now."""
-        ampacity = Estimate(
-            self.ampacity_a, None, None, "A", reason="33 CFR 183.425 Table 5, derated"
-        )
-        heat = self._filter
-        if heat is None:
-            why = "this cable has no probe" if not self.cable.probe else "its probe is silent"
-            none = cannot_say(why, "K")
-            return CableRow(
-                self.cable.name,
-                ampacity,
-                self.highest_current_a,
-                none,
-                none,
-                cannot_say(why, "ohm"),
-                cannot_say(why, "degC"),
-                cannot_say(why, "s"),
-                self.limit_c,
-            )
-        load = self.load
-        low, mid, high = questions.settled_range(heat, self._place, load)
-        return CableRow(
-            self.cable.name,
-            ampacity,
-            self.highest_current_a,
-            self._expected(load),
-            _normal(*self.found_rise(load), "K"),
-            self.excess_ohm(),
-            Estimate(mid, low, high, "degC"),
-            self._crosses(load),
-            self.limit_c,
-        )
+        return joint_size.estimate(self.excess_samples()[1], self.used)
 
     def found_rise(self, load: float) -> tuple[float, float]:
         """What a load itself makes at the probe: mean and standard deviation. [K]"""
-        if self._filter is None:
+        if self.filter is None:
             return math.nan, math.nan
-        rise, sd = questions.rise(self._filter)
-        return float(rise[self._place]) * load, float(sd[self._place]) * load
+        rise_k, sd_k = questions.rise(self.filter)
+        return float(rise_k[self.place]) * load, float(sd_k[self.place]) * load
 
     def settles_c(self) -> float:
         """Where its place would settle at the load of the last two minutes; NaN if unknown. [°C]"""
-        heat = self._filter
-        return questions.settled(heat, self._place, self.load)[0] if heat is not None else math.nan
+        heat = self.filter
+        return questions.settled(heat, self.place, self.load)[0] if heat is not None else math.nan
 
-    def detections(self) -> list[Detection]:
-        """What is wrong with this cable, with its sureness; empty where nothing is."""
-        out = []
-        if self.loosening:
-            out.append(self._loosening())
-        if self.sustained_a > self.ampacity_a:
-            out.append(self._ampacity_finding(self.ampacity_a))
-        return out
-
-    def _loosening(self) -> Detection:
-        """The finding, worked out at most once a minute."""
-        minute = self.time_s // 60.0
-        if self._kept is None or self._kept[0] != minute:
-            self._kept = (minute, self._loosening_finding())
-        return self._kept[1]
-
-    def _loosening_finding(self) -> Detection:
-        verdict = max((self.high, self.apart), key=lambda v: v.held_s)
-        ohm = self.excess_ohm()
-        where = joints.place(self.cable)
-        against = "its partner" if verdict is self.apart else "a sound one"
-        mid = (ohm.mid or 0.0) * 1000
-        text = (
-            f"The {where} heats about {verdict.excess_k:.0f} K more than {against} would at this "
-            f"current; a joint with some {mid:.2g} mΩ too much would do that."
+    def row(self, excess: Estimate | None = None) -> CableRow:
+        """The cable's health now. excess: of the joint, where it was found to be bad."""
+        heat, load = self.filter, self.load
+        rise_k, sd_k = self.found_rise(load)
+        found = Estimate(rise_k, rise_k - Z80 * sd_k, rise_k + Z80 * sd_k, "K")
+        why = "its probe is silent" if self.cable.probe else "this cable has no probe"
+        return CableRow(
+            name=self.cable.name,
+            ampacity=Estimate(self.ampacity_a, None, None, "A", reason=RATED),
+            highest_current_a=self.highest_current_a,
+            expected_rise=self._expected(load) if heat else cannot_say(why, "K"),
+            found_rise=found if heat else cannot_say(why, "K"),
+            excess_resistance=excess or (self._at_most() if heat else cannot_say(why, "ohm")),
+            settles_at=self._settles(heat, load) if heat else cannot_say(why, "degC"),
+            crosses_limit_in=self._crosses(heat, load) if heat else cannot_say(why, "s"),
+            limit_c=self.limit_c,
         )
-        cure = "Isolate the pack, then clean, re-seat and re-torque the joint; look at the crimp."
-        return Detection(where, "lug_heating", text, verdict.sure, ohm, cure, CAUTION)
 
-    def _ampacity_finding(self, amps: float) -> Detection:
-        high = self.sustained_a
-        text = (
-            f"{high:.0f} A flowed for two minutes in a cable whose published ampacity here is "
-            f"{amps:.0f} A."
-        )
-        size = Estimate(high / amps, None, None, "frac")
-        cure = "A larger cable, or a lower current limit in the controller."
-        return Detection(self.cable.name, "over_ampacity", text, 0.9, size, cure, CAUTION)
+    def _settles(self, heat: ThermalImm, load: float) -> Estimate:
+        low, mid, high = questions.settled_range(heat, self.place, load)
+        return Estimate(mid, low, high, "degC")
+
+    def _at_most(self) -> Estimate:
+        """Of a joint that is not found at fault: none, up to what its heat would make it."""
+        by_heat = self.excess_ohm()
+        return Estimate(0.0, 0.0, by_heat.high, "ohm", reason=NOT_AT_FAULT, used=self.used)
 
     def _expected(self, load: float) -> Estimate:
-        prior = joints.prior(self.cable, True)
-        mid = prior.rise_k * load
-        return Estimate(mid, 0.6 * mid, 1.6 * mid, "K", reason="from size, rating and current")
+        mid_k = joints.prior(self.cable, True).rise_k * load
+        low, high = (mid_k * frac for frac in EXPECTED_RANGE)
+        return Estimate(mid_k, low, high, "K", reason="from size, rating and current")
 
-    def _crosses(self, load: float) -> Estimate:
-        assert self._filter is not None
-        drawn = questions.samples(self._filter, self._place, 2000, np.random.default_rng(1))
-        times = questions.crossing_s(drawn, load, self.limit_c)
-        share = float(np.isfinite(times).mean())
-        if share < 0.5:
+    def _crosses(self, heat: ThermalImm, load: float) -> Estimate:
+        drawn = questions.samples(heat, self.place, joint_size.SAMPLES, np.random.default_rng(1))
+        times_s = questions.crossing_s(drawn, load, self.limit_c)
+        if np.isfinite(times_s).mean() < 0.5:
             why = f"at this current it most likely stays below {self.limit_c:.0f} °C"
             return cannot_say(why, "s")
-        low, mid = (float(q) for q in np.quantile(times, [0.1, 0.5], method="lower"))
-        high = float(np.quantile(times, 0.9, method="lower"))
-        return Estimate(mid, low, high if math.isfinite(high) else None, "s")
-
-
-def _normal(mean: float, sd: float, unit: str) -> Estimate:
-    return Estimate(mean, mean - Z80 * sd, mean + Z80 * sd, unit)
+        # No mean of two neighbours, one of which may be infinite.
+        ends = np.quantile(times_s, [0.1, 0.5, 0.9], method="lower").tolist()
+        low, mid, high = (end if math.isfinite(end) else None for end in ends)
+        return Estimate(mid, low, high, "s")
 
 
 class CableGroup:
-    """All cables of a boat, followed together: the same as one monitor each, at less cost."""
+    """All cables of a boat, with the loop that they make, followed together."""
 
     def __init__(self, cables: tuple[Cable, ...]) -> None:
         by_name = {c.name: c for c in cables}
         probed = [c for c in cables if c.probe]
         pairs = tuple((c, by_name.get(c.partner or "")) for c in probed)
         self._heat = CableHeat(pairs) if pairs else None
+        self.loop = LoopMonitor(cables)
         self.monitors = tuple(
-            CableMonitor(c, None, self._heat, probed.index(c)) if c.probe else CableMonitor(c)
+            CableMonitor(c, self._heat, probed.index(c)) if c.probe else CableMonitor(c, None)
             for c in cables
         )
+        self._time_s = math.nan
+        self._kept: tuple[object, list[Detection]] = (None, [])
 
     def update(self, chunk: Series) -> None:
-        """Takes the next piece of the log, 10 s or hours."""
+        """Takes the next chunk of the log, 10 s or hours."""
+        self.loop.update(chunk)
         for monitor in self.monitors:
             monitor.see_current(chunk)
         for step in self._heat.add(chunk) if self._heat else ():
+            self._time_s = step.end_s
             for monitor in self.monitors:
                 if monitor.cable.probe:
-                    monitor.take(step)
+                    monitor.take(step, self.loop.trace.get(step.end_s))
+
+    def detections(self) -> list[Detection]:
+        """What is wrong with the cables; empty where nothing is."""
+        loosening = [m for m in self.monitors if m.loosening]
+        # Worked out at most once a minute, as posteriors have to be sampled for it.
+        stamp = (self._time_s // 60.0, [m.place for m in loosening])
+        if self._kept[0] != stamp:
+            self._kept = (stamp, self._heating(loosening))
+        over = [m for m in self.monitors if m.sustained_a > m.ampacity_a]
+        return [*self._kept[1], *map(_over_ampacity, over)]
+
+    def rows(self, findings: list[Detection]) -> tuple[CableRow, ...]:
+        """Health of each cable now; a joint found bad with the size that its finding has."""
+        sizes = {d.key: d.size for d in findings if d.kind == "lug_heating"}
+        return tuple(m.row(sizes.get(_key(m.cable))) for m in self.monitors)
+
+    def _heating(self, monitors: list[CableMonitor]) -> list[Detection]:
+        """The joints that heat more than they should, each with one size."""
+        rise_k, ohm = {}, {}
+        for m in monitors:
+            rise_k[m.place], ohm[m.place] = m.excess_samples()
+        return [
+            _lug_heating(m, float(np.median(rise_k[m.place])), *self._sized(m, monitors, ohm))
+            for m in monitors
+        ]
+
+    def _sized(
+        self, monitor: CableMonitor, found: list[CableMonitor], ohm: dict[int, Floats]
+    ) -> tuple[Estimate, str]:
+        """One joint's size among those found, and a sentence that says by which witness."""
+        by_heat = joint_size.estimate(ohm[monitor.place], monitor.used)
+        grown = monitor.loop_grown(self.loop.now(LOOSENING))
+        if grown is None or (grown.low or 0.0) <= 0:
+            return by_heat, f"As far as heat tells that is {_band(by_heat)}."
+        places = [m.place for m in found if m.in_loop]
+        together, here = joint_size.by_drop(
+            np.stack([ohm[place] for place in places]), grown, np.random.default_rng(1)
+        )
+        used = tuple(dict.fromkeys((*monitor.used, *self.loop.used)))
+        size = joint_size.estimate(together[places.index(monitor.place)], used)
+        if here > 0.5:
+            return size, f"By the voltage drop between pack and controller that is {_band(size)}."
+        more = (grown.mid or 0.0) * 1e3
+        return size, (
+            f"As far as heat tells that is {_band(size)}; the drop between pack and controller "
+            f"has grown by {more:.2g} mΩ, so another joint is bad too."
+        )
 
     def summary(self) -> dict[str, dict[str, float]]:
         """What to keep of a trip: rise at the reference load and its standard deviation, by cable;
@@ -322,9 +301,9 @@ class CableGroup:
         """
         out = {}
         for monitor in self.monitors:
-            rise, sd = monitor.found_rise(1.0)
-            if math.isfinite(rise) and monitor.peak_load > CUTOFF_LOAD:
-                out[monitor.cable.name] = {"rise_k": rise, "sd_k": sd}
+            rise_k, sd_k = monitor.found_rise(1.0)
+            if math.isfinite(rise_k) and monitor.peak_load > CUTOFF_LOAD:
+                out[monitor.cable.name] = {"rise_k": rise_k, "sd_k": sd_k}
         return out
 
     def expect(self, bases: dict[str, float]) -> None:
@@ -332,11 +311,53 @@ class CableGroup:
         before, by cable. [K]
         """
         for monitor in self.monitors:
-            base = bases.get(monitor.cable.name)
-            if base is not None:
-                monitor.high.base_k = min(monitor.high.base_k, base)
+            base_k = bases.get(monitor.cable.name)
+            if base_k is not None:
+                monitor.high.base_k = min(monitor.high.base_k, base_k)
 
 
-def ampacity_a(cable: Cable, ambient_c: float | None = None) -> float:
-    """Published ampacity with the place's derating. [A] See `copper.ampacity_a`."""
-    return copper.ampacity_a(cable, ambient_c)
+def _key(cable: Cable) -> str:
+    return f"joint/{cable.name}"
+
+
+def _band(size: Estimate) -> str:
+    mid, low, high = ((v or 0.0) * 1e3 for v in (size.mid, size.low, size.high))
+    return f"{mid:.2g} mΩ too much in the joint ({low:.2g} to {high:.2g})"
+
+
+def _lug_heating(monitor: CableMonitor, excess_k: float, size: Estimate, told: str) -> Detection:
+    """A joint's finding. excess_k: at the reference current."""
+    against = "its partner" if monitor.by_pair else "a sound one"
+    where = joints.place(monitor.cable)
+    amps = math.sqrt(monitor.peak_load) * monitor.joint.ref_a
+    return Detection(
+        subject=where,
+        kind="lug_heating",
+        text=(
+            f"The {where} heats about {excess_k * monitor.peak_load:.0f} K more than {against} "
+            f"would at {amps:.0f} A. {told}"
+        ),
+        sureness_frac=max(monitor.high.sure, monitor.apart.sure),
+        size=size,
+        cure="Isolate the pack, then clean, re-seat and re-torque the joint; look at the crimp.",
+        caution=CAUTION,
+        key=_key(monitor.cable),
+    )
+
+
+def _over_ampacity(monitor: CableMonitor) -> Detection:
+    """A cable that carries more than its rating."""
+    high_a, amps = monitor.sustained_a, monitor.ampacity_a
+    return Detection(
+        subject=monitor.cable.name,
+        kind="over_ampacity",
+        text=(
+            f"{high_a:.0f} A flowed for two minutes in a cable whose published ampacity here is "
+            f"{amps:.0f} A."
+        ),
+        sureness_frac=0.9,
+        size=Estimate(high_a / amps, None, None, "frac"),
+        cure="A larger cable, or a lower current limit in the controller.",
+        caution=CAUTION,
+        key=_key(monitor.cable),
+    )

@@ -123,7 +123,8 @@ class ThermalImm:
         # Time at the reference load; an unknown load may have been that.
         loaded_frac = np.where(np.isfinite(load), load, 1.0)
         loaded_s = dt_s * np.clip(loaded_frac, 0.0, 1.0)
-        self._interact(loaded_s)
+        change = self._change_probability(loaded_s)
+        self.weight, self.mean, self.cov = interact(self.weight, self.mean, self.cov, change)
         self._predict(dt_s, load, loaded_s)
         reached_c = self._gated(temp_c, dt_s)
         self._update(reached_c)
@@ -160,26 +161,6 @@ class ThermalImm:
         self.cov[TEMP, :, which] = 0.0
         self.cov[:, TEMP, which] = 0.0
         self.cov[TEMP, TEMP, which] = self._reading_k2[which]
-
-    def _interact(self, loaded_s: Floats) -> None:
-        """Interaction step, between the two hypotheses i, j of each network.
-
-            c_j = sum_i p_ij w_i                          predicted weight
-            m = p_ij w_i / c_j, i not j                   mixing probability
-            x_j <- x_j + m (x_i - x_j)
-            P_j <- P_j + m (P_i - P_j) + m (1 - m) (x_i - x_j)(x_i - x_j)'
-
-        Source: Blom and Bar-Shalom 1988, equations of the interaction, written for two models.
-        """
-        leaving = self.weight * self._change_probability(loaded_s)
-        arriving = leaving[:, ::-1]
-        self.weight = self.weight - leaving + arriving
-        mixing = arriving / self.weight
-        apart = self.mean[:, :, ::-1] - self.mean
-        cov_apart = self.cov[..., ::-1, :] - self.cov
-        spread = mixing * (1 - mixing) * apart
-        self.mean = self.mean + mixing * apart
-        self.cov = self.cov + mixing * cov_apart + spread[:, None] * apart
 
     def _change_probability(self, loaded_s: Floats) -> Floats:
         """Of leaving each hypothesis within a step, p = 1 - exp(-rate time), (bodies, 2, 1)."""
@@ -279,6 +260,31 @@ class ThermalImm:
         first = slice(len(priors))
         self.noise.offset_k2[first] = np.square(column(priors, "offset_sd_k"))
         self.count_neighbour[first] = column(priors, "count_neighbour")
+
+
+def interact(
+    weight: Floats, mean: Floats, cov: Floats, change: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Interaction step, between the two hypotheses i, j of each member.
+
+        c_j = sum_i p_ij w_i                          predicted weight
+        m = p_ij w_i / c_j, i not j                   mixing probability
+        x_j <- x_j + m (x_i - x_j)
+        P_j <- P_j + m (P_i - P_j) + m (1 - m) (x_i - x_j)(x_i - x_j)'
+
+    Args:
+        weight: (..., 2, members); mean: (states, ..., 2, members); cov: (states, states, ...).
+        change: Probability of leaving each hypothesis, (..., 2, 1).
+    Source: Blom and Bar-Shalom 1988, equations of the interaction, written for two models.
+    """
+    leaving = weight * change
+    arriving = leaving[..., ::-1, :]
+    after = weight - leaving + arriving
+    mixing = arriving / after
+    apart = mean[..., ::-1, :] - mean
+    cov_apart = cov[..., ::-1, :] - cov
+    spread = mixing * (1 - mixing) * apart
+    return after, mean + mixing * apart, cov + mixing * cov_apart + spread[:, None] * apart
 
 
 def combine(weight: Floats, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:

@@ -7,105 +7,145 @@ wanders; a second witness beside the probes, that also sees joints without one.
 """
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.series.resample import Gatherer
-from analyzer.series.series import Series
-from analyzer.thermal import copper
-from logger.boat import Boat
+from analyzer.series.series import Floats, Series
+from analyzer.thermal import copper, joints
+from analyzer.thermal.filter import STEP_S
+from logger.boat import Cable
 from logger.channels import probe_temp
 
-STEP_S = 10.0
-OFFSET_SD_V = 0.3  # between two boat's meters at the start; it hardly wanders
-READING_SD_V = 0.02
-WALK_OHM = 0.2e-3  # per square root of an hour
-START_SD_OHM = 5e-3
-KNOWN_SD_OHM = 0.15e-3  # below this the loop counts as known
+# Between two boat's meters at the start (0.5 % of 48 V, common practice, no source); it hardly
+# wanders. Of a step's mean difference: their resolution. Both assumed to hold for all.
+OFFSET_SD_V, READING_SD_V = 0.3, 0.02
+# Random walk of the loop in the square root of an hour while all joints are sound; what it may be
+# at first: the worst cables. Both assumed.
+WALK_OHM, START_SD_OHM = 0.2e-3, 5e-3
+RATE_TAU_H = 0.5  # a joint that loosens goes on at about one rate for so long; assumed
+COPPER_SD_K = 10.0  # of the copper's mean temperature, told by probes on its ends; assumed
+MOST_GAP_H = 24.0  # nothing wanders further while nobody sails; assumed
+LEAST_A = 5.0  # less does not warm a joint; assumed
+KNOWN_SD_OHM = 0.15e-3  # below this it counts as known; a bad joint is three times as much; assumed
+VOLTAGES = ("pack_voltage_v", "controller_voltage_v")
+CURRENTS = ("controller_current_a", "pack_current_a")  # of cables that are part of the loop
+OFFSET, OHM, RATE = range(3)
+SOUND, LOOSENING = range(2)
+
+
+@dataclass(frozen=True)
+class Known:
+    """A resistance and its standard deviation. [ohm]"""
+
+    ohm: float
+    sd_ohm: float
+
+    @property
+    def well(self) -> bool:
+        """Whether it is known well enough to hold a later one against it."""
+        return self.sd_ohm < KNOWN_SD_OHM
+
+    def grown_to(self, later: "Known") -> Estimate:
+        """How much more a later one is; the filters' errors are far apart, so that none is shared.
+
+        Besides, the copper may have warmed by more or less than the probes near it.
+        """
+        grown_ohm = later.ohm - self.ohm
+        copper_sd_ohm = self.ohm * copper.ALPHA_20C * COPPER_SD_K
+        reach = Z80 * math.hypot(self.sd_ohm, later.sd_ohm, copper_sd_ohm)
+        return Estimate(grown_ohm, grown_ohm - reach, grown_ohm + reach, "ohm")
 
 
 class LoopMonitor:
-    """Follows the loop's resistance. Causal; readings in any pieces."""
+    """Follows the loop's resistance. Causal; readings in any pieces.
 
-    def __init__(self, boat: Boat) -> None:
-        self.boat = boat
-        self._probes = [probe_temp(c.probe) for c in boat.cable if c.probe]
-        current = "controller_current_a"
-        names = ("pack_voltage_v", "controller_voltage_v", current, "pack_current_a")
-        self._gather = Gatherer(STEP_S, (*names, *self._probes))
-        self.offset_v, self.ohm = 0.0, 0.0
-        self._p = np.diag([OFFSET_SD_V**2, START_SD_OHM**2])
-        self._noise = READING_SD_V**2
+    Two Kalman filters of the states (offset, R, rate) side by side, one for each hypothesis: all
+    joints are sound (R wanders a little, rate is 0), or one loosens under load:
+
+        dR/dt = rate;  d rate/dt = -rate / RATE_TAU_H + noise, so that its deviation is loose_rate
+
+    The drop alone tells the two apart only late. Who knows by other signs that a joint loosens
+    takes the second, which lags no growth.
+    """
+
+    used = (*VOLTAGES, CURRENTS[0])
+
+    def __init__(self, cables: tuple[Cable, ...]) -> None:
+        self.cables = cables
+        probes = [probe_temp(c.probe) for c in cables if c.probe]
+        self._gather = Gatherer(STEP_S, (*VOLTAGES, *CURRENTS, *probes))
+        self._mean = np.zeros((3, 2))
+        self._cov = np.zeros((3, 3, 2))
+        self._cov[OFFSET, OFFSET], self._cov[OHM, OHM] = OFFSET_SD_V**2, START_SD_OHM**2
+        # A joint that works loose does so here as it does to a probe: as fast, by its path.
+        each = [joints.joint(c) for c in cables]
+        rates = [joints.LOOSE_WALK_K / (j.path_k_w * j.ref_a**2) for j in each]
+        self._loose_rate_ohm_h = max(rates, default=0.0)
         self._last_s: float | None = None
         self.steps = 0
-        self.base_ohm = math.nan
-        self.base_sd_ohm = math.nan
+        # Of the last chunk: the resistance at the end of each step.
+        self.trace: dict[float, Known] = {}
 
     def update(self, chunk: Series) -> None:
-        """Takes the next piece of the log."""
+        """Takes the next chunk of the log."""
         ends, rows = self._gather.add(chunk)
+        self.trace = {}
         for end_s, row in zip(ends.tolist(), rows.tolist(), strict=True):
             self._step(end_s, row)
+            self.trace[end_s] = self.now(SOUND)
 
     def _step(self, end_s: float, row: list[float]) -> None:
         amps = row[2] if math.isfinite(row[2]) else row[3]
-        drop = row[0] - row[1]
+        drop_v = row[0] - row[1]
         hours = (end_s - self._last_s) / 3600.0 if self._last_s is not None else 0.0
         self._last_s = end_s
-        self._p[1, 1] += WALK_OHM**2 * min(hours, 24.0)
-        if not math.isfinite(amps * drop):
+        self._cov[OHM, OHM] += WALK_OHM**2 * min(hours, MOST_GAP_H)
+        if not math.isfinite(amps * drop_v):
             return
+        if abs(amps) > LEAST_A:
+            self._loosen(min(hours, STEP_S / 3600.0))
         temps = [t for t in row[4:] if math.isfinite(t)]
-        warm = copper.at_temp(1.0, sum(temps) / len(temps)) if temps else 1.0
-        h = np.array([1.0, amps * float(warm)])
-        s = float(h @ self._p @ h) + self._noise
-        miss = drop - self.offset_v - self.ohm * h[1]
-        gain = self._p @ h / s
-        self.offset_v += gain[0] * miss
-        self.ohm += gain[1] * miss
-        self._p = self._p - np.outer(gain, h @ self._p)
+        # The median: the lug of a bad joint is far hotter than the copper.
+        warm = copper.at_temp(1.0, float(np.median(temps))) if temps else 1.0
+        self._update(drop_v, np.array([1.0, amps * float(warm), 0.0]))
         self.steps += 1
-        self._keep_base()
 
-    def _keep_base(self) -> None:
-        sd = math.sqrt(max(self._p[1, 1], 0.0))
-        # The upper end, so that the lowest of many is not the luckiest.
-        if sd < KNOWN_SD_OHM and not self.ohm + sd >= self.base_ohm:
-            self.base_ohm, self.base_sd_ohm = self.ohm + sd, sd
+    def _loosen(self, hours: float) -> None:
+        """Time update of the loosening hypothesis."""
+        kept = math.exp(-hours / RATE_TAU_H)
+        f = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, hours], [0.0, 0.0, kept]])
+        cov = self._cov[..., LOOSENING]
+        self._mean[:, LOOSENING] = f @ self._mean[:, LOOSENING]
+        self._cov[..., LOOSENING] = f @ cov @ f.T
+        self._cov[RATE, RATE, LOOSENING] += self._loose_rate_ohm_h**2 * (1 - kept * kept)
+
+    def _update(self, drop_v: float, h: Floats) -> None:
+        """Measurement update with drop = h x + noise, h = (1, current, 0)."""
+        with_drop = np.einsum("ijk,j->ik", self._cov, h)
+        innovation_v2 = h @ with_drop + READING_SD_V**2
+        innovation_v = drop_v - h @ self._mean
+        gain = with_drop / innovation_v2
+        self._mean = self._mean + gain * innovation_v
+        self._cov = self._cov - gain[:, None] * with_drop
+
+    def now(self, hypothesis: int) -> Known:
+        """The resistance as it is, if joints are sound or if one loosens."""
+        var = float(self._cov[OHM, OHM, hypothesis])
+        return Known(float(self._mean[OHM, hypothesis]), math.sqrt(max(var, 0.0)))
 
     def resistance(self) -> Estimate:
         """The loop at 20 °C: cables both ways, joints, contactor, fuse. [ohm]"""
         if not self.steps:
             why = "wants both the pack's and the controller's voltage, and a current"
             return cannot_say(why, "ohm", ("controller_voltage_v",))
-        sd = math.sqrt(max(self._p[1, 1], 0.0))
-        used = ("pack_voltage_v", "controller_voltage_v", "controller_current_a")
-        return Estimate(self.ohm, self.ohm - Z80 * sd, self.ohm + Z80 * sd, "ohm", used=used)
-
-    def grown(self) -> Estimate:
-        """How much it has risen, at least, above the lowest it was known to be. [ohm]"""
-        if math.isnan(self.base_ohm):
-            return cannot_say("the loop's resistance is not known well yet", "ohm")
-        sd = math.hypot(math.sqrt(max(self._p[1, 1], 0.0)), self.base_sd_ohm)
-        mid = self.ohm - self.base_ohm
-        return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, "ohm")
+        now = self.now(SOUND)
+        reach = Z80 * now.sd_ohm
+        return Estimate(now.ohm, now.ohm - reach, now.ohm + reach, "ohm", used=self.used)
 
     def expected_ohm(self) -> float:
         """Copper of all cables in the boat file at 20 °C, without joints. [ohm]"""
-        return sum(copper.ohm_per_m_20c(c) * c.length_m for c in self.boat.cable)
-
-
-def with_witness(finding: Detection, loop: LoopMonitor) -> Detection:
-    """A heating joint's finding with what the voltmeters say of it, where they say anything."""
-    grown = loop.grown()
-    if finding.kind != "lug_heating" or grown.mid is None or grown.low is None or grown.low <= 0:
-        return finding
-    more = (
-        " The drop between pack and controller confirms it and measures it better: the loop has "
-        f"{grown.mid * 1000:.2g} mΩ more than it was known with."
-    )
-    return replace(finding, text=finding.text + more)
+        return sum(copper.ohm_per_m_20c(c) * c.length_m for c in self.cables)

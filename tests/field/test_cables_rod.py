@@ -17,7 +17,7 @@ from scipy.stats import binomtest
 
 from analyzer.flags.detectors import probe_limits
 from analyzer.series.series import Series
-from analyzer.thermal.cables import CableMonitor
+from analyzer.thermal.cables import CableGroup
 from analyzer.thermal.copper import ampacity_30c_a, iec_ohm_per_m
 from logger.boat import Cable
 
@@ -190,7 +190,8 @@ def watched(day: Day, which: int) -> tuple[float | None, float | None]:
         Cable(name=s, size_mm2=day.size_mm2, length_m=2, probe=s, partner=names[1 - k])
         for k, s in enumerate(names)
     ]
-    monitor = CableMonitor(cables[which], cables[1 - which])
+    group = CableGroup(tuple(cables))
+    monitor = group.monitors[which]
     (limit,) = probe_limits((cables[which],))
     values = {
         "pack_current_a": day.current_a,
@@ -203,7 +204,7 @@ def watched(day: Day, which: int) -> tuple[float | None, float | None]:
     heating_s = hot_s = None
     for k in range(0, series.n, per):
         piece = series.cut(k, k + per)
-        monitor.update(piece)
+        group.update(piece)
         if heating_s is None and monitor.loosening:
             heating_s = (k + per) * DT_S
         limit.update(piece)
@@ -255,8 +256,9 @@ def predicted() -> np.ndarray:
     """
     rows = []
     for size, settled, ohm, series in steady(300 if DAYS == 300 else 40, seed=31):
-        monitor = CableMonitor(Cable(name="positive", size_mm2=size, length_m=2, probe="positive"))
-        monitor.update(series)
+        group = CableGroup((Cable(name="positive", size_mm2=size, length_m=2, probe="positive"),))
+        group.update(series)
+        (monitor,) = group.monitors
         said = monitor.row().settles_at
         found = monitor.excess_ohm()
         rows.append((said.mid, said.low, said.high, settled, found.mid, found.low, found.high, ohm))

@@ -13,9 +13,9 @@ from analyzer.learned import cable_history, cell_history
 from analyzer.learned.findings import beside_flags
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
-from analyzer.thermal.cable_trend import base_k, trend
+from analyzer.thermal.cable_trend import base_k, trend, with_trends
 from analyzer.thermal.cables import CableGroup
-from analyzer.thermal.loop_resistance import LoopMonitor, with_witness
+from analyzer.thermal.loop_resistance import LoopMonitor
 from logger.boat import Cable
 from logger.channels import probe_temp
 
@@ -64,19 +64,19 @@ def cables(log: OpenLog) -> CablesAnswer:
     if not log.boat.cable:
         return CablesAnswer((), (), ("The boat file names no cable.",), CABLES_UNSEEN, stand)
     series = _recent(log, watch.channels(log.boat))
-    group, loop = CableGroup(log.boat.cable), LoopMonitor(log.boat)
+    group = CableGroup(log.boat.cable)
     kept = cable_history.history(log.store, series.t0_us)
     group.expect({k: base for k, h in kept.items() if (base := base_k(h)) is not None})
     group.update(series)
-    loop.update(series)
-    found = [with_witness(f, loop) for judge in group.monitors for f in judge.detections()]
-    findings = beside_flags(log.store, found, series.t0_us, ("lug_", "over_ampacity"))
+    findings = beside_flags(
+        log.store, group.detections(), series.t0_us, ("lug_", "over_ampacity")
+    )
+    rows = group.rows(findings)
     everything = cable_history.history(log.store)
     trends = [trend(c, everything.get(c.name, [])) for c in log.boat.cable]
-    findings += [f for f in trends if f is not None]
-    rows = tuple(judge.row() for judge in group.monitors)
-    unseen = _unseen_heat(log.boat.cable, series, loop)
-    return CablesAnswer(rows, tuple(findings), _cable_remarks(log, loop), unseen, stand)
+    findings = with_trends(findings, [one for one in trends if one is not None])
+    unseen = _unseen_heat(log.boat.cable, series, group.loop)
+    return CablesAnswer(rows, tuple(findings), _cable_remarks(log, group.loop), unseen, stand)
 
 
 def _unseen_heat(cables: tuple[Cable, ...], series: Series, loop: LoopMonitor) -> str:

@@ -13,7 +13,7 @@ import pytest
 
 from analyzer.series.series import Series
 from analyzer.thermal import copper, joints
-from analyzer.thermal.cables import CableMonitor
+from analyzer.thermal.cables import CableGroup
 from logger.boat import Cable
 
 SIZES = (25.0, 35.0, 50.0, 70.0, 95.0)
@@ -143,9 +143,9 @@ def test_lugs_of_such_sums_are_foretold_from_ten_minutes():
             "ambient_temp_c": seen[k, :end],
             "probe_x_temp_c": probe[k, :end],
         }
-        monitor = CableMonitor(Cable(name="x", size_mm2=size[k], length_m=2, probe="x"))
-        monitor.update(Series(0, DT_S, end, values))
-        settles = monitor.row().settles_at
+        group = CableGroup((Cable(name="x", size_mm2=size[k], length_m=2, probe="x"),))
+        group.update(Series(0, DT_S, end, values))
+        settles = group.monitors[0].row().settles_at
         rows.append((settles.mid, settles.low, settles.high, probe[k, -150:].mean()))
     mid, low, high, true = np.array(rows).T
     held = (low <= true) & (true <= high)

@@ -11,11 +11,14 @@ from hypothesis import strategies as st
 from analyzer.range.thermal_limit import Warmth
 from analyzer.series.series import Series
 from analyzer.thermal.cable_trend import Kept, base_k, trend
+from analyzer.thermal.joints import joint
 from analyzer.thermal.loop_resistance import (
+    LOOSENING,
     OFFSET_SD_V,
     READING_SD_V,
     START_SD_OHM,
     WALK_OHM,
+    Known,
     LoopMonitor,
 )
 from logger.boat import Boat, Cable, Hull, Motor, Pack
@@ -54,7 +57,7 @@ def followed(amps: np.ndarray, drop: np.ndarray, temp: np.ndarray) -> LoopMonito
         "controller_current_a": held[0],
         "probe_positive_temp_c": held[2],
     }
-    monitor = LoopMonitor(BOAT)
+    monitor = LoopMonitor(BOAT.cable)
     monitor.update(Series(0, 1.0, len(pack_v), values))
     return monitor
 
@@ -85,20 +88,39 @@ def test_the_loop_is_the_gaussian_conditioned_on_all_steps_at_once(seed):
     assert got.high - got.low == pytest.approx(2 * Z80 * sd, rel=1e-6)
 
 
-def test_growth_is_over_the_lowest_upper_end_of_all_steps_so_far():
-    amps, drop, temp = steps_of_ten(7, 60)
-    amps[40:] = np.abs(amps[40:])
-    drop[40:] += 2e-3 * np.nan_to_num(amps[40:])
-    ends = []
-    for k in range(1, 61):
-        mean, sd = conditioned(amps[:k], drop[:k], temp[:k])
-        if math.isfinite(amps[k - 1]) and sd < 0.15e-3:
-            ends.append((mean + sd, sd))
-    lowest, low_sd = min(ends)
-    mean, sd = conditioned(amps, drop, temp)
-    got = followed(amps, drop, temp).grown()
-    assert got.mid == pytest.approx(mean - lowest, rel=1e-5)
-    assert got.mid - got.low == pytest.approx(Z80 * math.hypot(sd, low_sd), rel=1e-5)
+def test_a_loosening_loop_is_a_public_kalman_filter_s():
+    """filterpy's KalmanFilter of offset, resistance and its rate, which only load drives."""
+    from filterpy.kalman import KalmanFilter
+
+    amps, drop, temp = steps_of_ten(5, 60)
+    j = joint(BOAT.cable[0])
+    rate = 60.0 / (j.path_k_w * j.ref_a**2)  # as fast as a probe's, by the joint's path
+    kf = KalmanFilter(dim_x=3, dim_z=1)
+    kf.x = np.zeros((3, 1))
+    kf.P = np.diag([0.3**2, 5e-3**2, 0.0])
+    kf.R = np.array([[0.02**2]])
+    hours, kept = 10 / 3600, math.exp(-10 / 1800)
+    for k, (i, v, t) in enumerate(zip(amps, drop, temp, strict=True)):
+        kf.P[1, 1] += (0.2e-3) ** 2 * hours * (k > 0)
+        if not math.isfinite(i * v):
+            continue
+        if abs(i) > 5 and k > 0:
+            noise = np.diag([0.0, 0.0, rate**2 * (1 - kept**2)])
+            kf.predict(F=np.array([[1, 0, 0], [0, 1, hours], [0, 0, kept]]), Q=noise)
+        warm = 1 + 0.00393 * (t - 20) if math.isfinite(t) else 1.0
+        kf.update(np.array([[v]]), H=np.array([[1.0, i * warm, 0.0]]))
+    got = followed(amps, drop, temp).now(LOOSENING)
+    assert got.ohm == pytest.approx(kf.x[1, 0], rel=1e-7)
+    assert got.sd_ohm == pytest.approx(math.sqrt(kf.P[1, 1]), rel=1e-6)
+
+
+def test_growth_is_the_difference_of_independent_normals():
+    """And of copper that may be 10 K off: 1 mohm by 3.93 % is 39.3 microhm."""
+    grown = Known(1.0e-3, 0.03e-3).grown_to(Known(1.5e-3, 0.04e-3))
+    sd = math.hypot(0.03e-3, 0.04e-3, 0.0393e-3)
+    assert grown.mid == pytest.approx(0.5e-3)
+    assert grown.high - grown.mid == pytest.approx(Z80 * sd)
+    assert grown.mid - grown.low == pytest.approx(Z80 * sd)
 
 
 # -- trend --------------------------------------------------------------------------------------

@@ -1,0 +1,88 @@
+"""How much resistance a joint has too much, by its heat and by the voltage drop.
+
+By heat, per joint: excess = (rise - due) / (path I²), with the rise at the reference current I and
+the path from the joint's heat to the probe, which nobody measures: right within a factor of two.
+
+By the drop between pack and controller: the loop's resistance has grown by G since it was known,
+in all its joints together. Two hypotheses, weighed by their likelihoods:
+
+    here        the joints found have grown by G together
+    elsewhere   they have grown by less, another joint of the loop by the rest
+
+The drop is far the better witness: under the first, heat only says how G divides among the joints.
+"""
+
+import math
+
+import numpy as np
+
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
+from analyzer.series.series import Floats
+from analyzer.thermal.joints import Joint
+
+SAMPLES = 2000  # of each joint; a tenth of them is known to 7 %, by definition
+# Of the path's logarithm: a factor of two either way in eight of ten, as `joints.Joint` has it; and
+# of a healthy joint's rise, which is little beside a bad one's. Assumed.
+PATH_LN_SD, HEALTHY_LN_SD = math.log(2.0) / Z80, 0.35
+# How likely it is that nothing but the joints found has grown, and by how much another joint of the
+# loop would have. Assumed.
+NOTHING_ELSE, ELSEWHERE_OHM = 0.9, 1e-3
+LEAST_OHM = 1e-7  # a joint's excess below that is none; assumed
+
+
+def by_heat(joint: Joint, rise_k: Floats, due_k: float, rng: np.random.Generator) -> Floats:
+    """Samples of the excess resistance, (n,). [ohm]
+
+    Args:
+        rise_k: Samples of the settled rise at the reference current that arises at the place, (n,).
+        due_k: What of it a healthy joint makes.
+    """
+    healthy_k = due_k * np.exp(HEALTHY_LN_SD * rng.standard_normal(len(rise_k)))
+    path_k_w = joint.path_k_w * np.exp(PATH_LN_SD * rng.standard_normal(len(rise_k)))
+    return np.maximum(rise_k - healthy_k, 0.0) / path_k_w / joint.ref_a**2
+
+
+def by_drop(heat_ohm: Floats, grown: Estimate, rng: np.random.Generator) -> tuple[Floats, float]:
+    """Samples of the excess by heat and by the loop's growth together.
+
+        p(here)      ~ NOTHING_ELSE E[q(G)]
+        p(elsewhere) ~ (1 - NOTHING_ELSE) E[[T < G] exp(-(G - T) / m) / m],  m = ELSEWHERE_OHM
+
+    with T the joints' sum by heat, its density q taken for lognormal.
+
+    Args:
+        heat_ohm: Samples by heat of all joints found on the loop, (joints, n).
+        grown: Of the loop, with its 80 % range.
+    Returns:
+        Samples, (joints, n), and the probability of "here".
+    """
+    heat_ohm = np.maximum(heat_ohm, LEAST_OHM)
+    total_ohm = heat_ohm.sum(axis=0)
+    n = len(total_ohm)
+    grown_ohm = np.maximum(_normal(grown, n, rng), LEAST_OHM)
+    mean, sd = np.log(total_ohm).mean(), np.log(total_ohm).std()
+    z = (np.log(grown_ohm) - mean) / sd
+    density = np.exp(-0.5 * z**2) / (sd * math.sqrt(2 * math.pi) * grown_ohm)
+    here = NOTHING_ELSE * density.mean()
+    rest_ohm = grown_ohm - total_ohm
+    fits = np.exp(-np.maximum(rest_ohm, 0.0) / ELSEWHERE_OHM) * (rest_ohm > 0)
+    elsewhere = (1 - NOTHING_ELSE) * fits.mean() / ELSEWHERE_OHM
+    probability = float(here / (here + elsewhere))
+    found_ohm = grown_ohm
+    if elsewhere > 0:
+        smaller_ohm = total_ohm[rng.choice(n, n, p=fits / fits.sum())]
+        found_ohm = np.where(rng.random(n) < probability, grown_ohm, smaller_ohm)
+    return heat_ohm / total_ohm * found_ohm, probability
+
+
+def _normal(of: Estimate, n: int, rng: np.random.Generator) -> Floats:
+    """Samples of an estimate taken for normal, (n,)."""
+    mid, low, high = (float(v or 0.0) for v in (of.mid, of.low, of.high))
+    return mid + (high - low) / (2 * Z80) * rng.standard_normal(n)
+
+
+def estimate(ohm: Floats, used: tuple[str, ...]) -> Estimate:
+    """Median and 80 % range of samples. [ohm]"""
+    low, mid, high = (float(q) for q in np.quantile(ohm, [0.1, 0.5, 0.9]))
+    return Estimate(mid, low, high, "ohm", used=used)
