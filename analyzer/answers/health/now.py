@@ -68,9 +68,7 @@ def cables(log: OpenLog) -> CablesAnswer:
     kept = cable_history.history(log.store, series.t0_us)
     group.expect({k: base for k, h in kept.items() if (base := base_k(h)) is not None})
     group.update(series)
-    findings = beside_flags(
-        log.store, group.detections(), series.t0_us, ("lug_", "over_ampacity")
-    )
+    findings = beside_flags(log.store, group.detections(), series.t0_us, ("lug_", "over_ampacity"))
     rows = group.rows(findings)
     everything = cable_history.history(log.store)
     trends = [trend(c, everything.get(c.name, [])) for c in log.boat.cable]
