@@ -82,6 +82,9 @@ class CellMonitor:
         self._bank = StepResistance(0)
         self._deficits: DeficitTracker | None = None
         self._leads = SenseLeads(self.params.r0_ohm)
+        self._verdicts: list[Verdict] = []
+        self._sure = np.zeros(0)  # that a resistance is raised
+        self._knee_v = float(self.kind.ocv_v(KNEE_SOC, 25.0, -1.0))
 
     def update(self, chunk: Series) -> None:
         """Takes in readings that follow those before."""
@@ -168,8 +171,7 @@ class CellMonitor:
     def _on_a_bend(self, mean_v: Floats, current_a: float) -> npt.NDArray[np.bool_]:
         """Cells near empty or full: there charge moves the voltage as load steps do, (cells,)."""
         rest_v = mean_v / self.inside + self._median_ohm() / self.inside * current_a
-        knee_v = float(self.kind.ocv_v(KNEE_SOC, 25.0, -1.0))
-        return np.asarray((rest_v < knee_v) | (rest_v > self.kind.top_v))
+        return np.asarray((rest_v < self._knee_v) | (rest_v > self.kind.top_v))
 
     def median_resistance(self) -> Estimate:
         """Of the median cell or block, from its answer to load changes. [ohm]"""
@@ -221,8 +223,11 @@ class CellMonitor:
         low, mid, high = np.quantile(self._spread[-SPREAD_STEPS:], [0.1, 0.5, 0.9])
         return Estimate(float(mid), float(low), float(high), "V", used=tuple(self.channels))
 
-    def _verdicts(self) -> list[Verdict]:
-        return [] if self._deficits is None else self._deficits.verdicts()
+    def _judge(self) -> None:
+        """Weighs the evidence, and what is told, anew; asked again soon, nothing changes."""
+        if self._deficits is not None and self._deficits.weigh():
+            self._verdicts = self._deficits.verdicts()
+            self._sure = self._raised()
 
     def _raised(self) -> Floats:
         """Probability that a cell's resistance is raised, (cells,); 0 while the others' is not
@@ -235,19 +240,19 @@ class CellMonitor:
 
     def standouts(self) -> list[Standout]:
         """All that stands out, surest first; one of the resistance and one of the rest a cell."""
+        self._judge()
         found = []
         excess, sd = self._excess()
-        sure = self._raised()
-        for i, one in enumerate(self._verdicts()):
+        for i, one in enumerate(self._verdicts):
             used = (self.channels[i],)
             if one.kind:
                 size = _about(one.size.mean, one.size.sd, "frac", used)
                 size = replace(size, low=max(size.low or 0.0, 0.0), high=min(size.high or 1.0, 1.0))
                 found.append(Standout(self.names[i], one.kind, size, one.sureness_frac))
-            if sure[i] >= SURE:
+            if self._sure[i] >= SURE:
                 size = _about(float(excess[i]), float(sd[i]), "ohm", used)
                 usual = self._median_ohm()
-                told = Standout(self.names[i], "cell_resistance", size, float(sure[i]), usual)
+                told = Standout(self.names[i], "cell_resistance", size, float(self._sure[i]), usual)
                 found.append(told)
         return sorted(found, key=lambda one: -one.sureness_frac)
 
@@ -257,18 +262,16 @@ class CellMonitor:
 
     def weakest(self) -> WeakCell | None:
         """The cell that will reach its limit first under load; None where none stands out."""
-        verdicts = self._verdicts()
-        if not verdicts:
+        self._judge()
+        if not self._verdicts:
             return None
         excess, sd = self._excess()
-        first = max(range(len(verdicts)), key=lambda i: verdicts[i].expected)
-        one = verdicts[first]
-        if one.behind_frac < DOUBTED:
-            sure = self._raised()
-            first = int(np.argmax(np.where(sure >= SURE, excess, -np.inf)))
-            if sure[first] < SURE:
+        first = int(np.argmax([one.expected for one in self._verdicts]))
+        if self._verdicts[first].behind_frac < DOUBTED:
+            first = int(np.argmax(np.where(self._sure >= SURE, excess, -np.inf)))
+            if self._sure[first] < SURE:
                 return None
-            one = verdicts[first]
+        one = self._verdicts[first]
         causes = ((one.charge_frac, one.charge), (one.capacity_frac, one.capacity))
         deficits = tuple(
             Deficit(frac, size.mean, size.sd) for frac, size in causes if frac >= LEAST_TOLD
@@ -283,7 +286,7 @@ class CellMonitor:
             return self._before
         excess, sd = self._excess()
         told = {one.name: one.kind for one in self.standouts() if one.kind != "cell_resistance"}
-        weight = passed_on(self._deficits.weight(), levelled=False)
+        weight = passed_on(self._deficits.weight, levelled=False)
         return CellMemory(label(self.pack), tuple(self.names), weight, excess, sd, told)
 
     def visible(self) -> Estimate:

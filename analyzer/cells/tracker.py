@@ -82,17 +82,23 @@ class DeficitTracker:
         self._seen = evidence(table, self.levels.kind, ohms)
         self._weight = combined(self._known, self._seen.log_likelihood)
 
-    def weight(self) -> Floats:
-        """Probability of each hypothesis, (cells, g); asked again soon, the same answer."""
-        if self._time_s - self._weighed_s >= ASK_S:
+    def weigh(self) -> bool:
+        """Weighs the evidence anew where enough has come since. -> Whether it did."""
+        due = self._time_s - self._weighed_s >= ASK_S
+        if due:
             self._weigh()
+        return due
+
+    @property
+    def weight(self) -> Floats:
+        """Probability of each hypothesis as last weighed, (cells, g)."""
         return self._weight
 
     def verdicts(self) -> list[Verdict]:
-        """What is told of each cell."""
-        weight = self.weight()
+        """What is told of each cell, as last weighed."""
         found = [
-            verdict(weight[cell], self._seen, cell, before) for cell, before in enumerate(self.told)
+            verdict(weight, self._seen, cell, before)
+            for cell, (weight, before) in enumerate(zip(self._weight, self.told, strict=True))
         ]
         self.told = [one.kind for one in found]
         return found
