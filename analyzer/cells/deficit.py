@@ -16,9 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.cells.full_place import charges_at_nought
 from analyzer.cells.hypotheses import CHARGE, GRID
 from analyzer.cells.levels import LEVEL_C, Table
-from analyzer.cells.median_curve import BEND_SOC, LEVEL_SD_V, MedianCurve, polarised
+from analyzer.cells.marginal import marginal
+from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
+from analyzer.cells.published_curve import BEND_SOC
 from analyzer.pack.cell_model import Chemistry
 
 Floats = npt.NDArray[np.float64]
@@ -29,10 +32,9 @@ OFFSET_SD_V = 0.0015  # of a cell's voltage input; assumed
 SLOW_SHARE, SLOW_EXCESS = 0.05, 0.45
 ALIKE = 2 * BEND_SOC / LEVEL_C  # neighbouring levels that share one error: the curve's
 FULL_S = 30.0  # a level seen for so long counts in full; assumed
-PLACES = 5  # equally likely places of full that are tried where none was seen; assumed
 VISIBLE = 4.0  # standard deviations that show; assumed
 USUAL_DEPTH = 0.8  # of a discharge, where nothing was seen; assumed
-UNSEEN_STEP = 0.02  # of the places of full looked at first
+LEAST_LOSS = -0.5  # of a cell of more capacity than the others; assumed
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ class _Fit:
 
 def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
     """What a table says of each cell; over all likely places of full where none was seen."""
-    charges = _charges(table, kind, ohms.median)
+    charges = charges_at_nought(table, kind, ohms.median)
     fits = [_fit(MedianCurve(table, kind, c, ohms.median), ohms) for c in charges]
     chi = np.array([fit.chi for fit in fits])
     # Where even the best hypothesis misses by more than its noise, all are less sure.
@@ -132,115 +134,55 @@ def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
     )
 
 
-def _charges(table: Table, kind: Chemistry, r_ohm: float) -> Floats:
-    """Charge of the median cell where `place` is 0: known from a full charge, else by its curve.
-
-    The chemistry's curve is held against the median cell's own, whose errors are alike over
-    `shape_soc`, so that a span counts as so many independent readings.
-    """
-    if table.full_place is not None:
-        return np.array([1.0 + table.full_place])
-    place = table.place
-    trial = np.arange(1.02, np.ptp(place) * 0.8, -UNSEEN_STEP) + place.min()
-    trial = trial if len(trial) else np.array([1.0 + place.min()])
-    at = trial[:, None] - place
-    inside = np.clip(at, 0.0, 1.0)
-    expected_v = kind.ocv_v(inside, 25.0, -table.way.astype(float))
-    expected_v = expected_v + kind.docv_dsoc(inside) * (at - inside)
-    drop_v = r_ohm * (1.0 + polarised(kind)[1]) * table.amps[:, 0]
-    residual_v = table.volts + drop_v - expected_v
-    level_v = residual_v.mean(axis=1)
-    shape_v2 = residual_v.var(axis=1)
-    slope_v = (kind.docv_dsoc(inside) * UNSEEN_STEP / 2).mean(axis=1)
-    readings = np.ptp(place) / kind.shape_soc + 1.0
-    own_v2 = kind.shape_sd_v**2 + slope_v**2
-    miss = readings * shape_v2 / own_v2 + level_v**2 / (kind.curve_sd_v**2 + slope_v**2)
-    weight = np.exp(-0.5 * (miss - miss.min()))
-    below = np.cumsum(weight) / weight.sum()
-    wanted = (np.arange(PLACES) + 0.5) / PLACES
-    return np.unique(np.interp(wanted, below, trial).round(3))
-
-
 def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     """For one place of full; see the module's docstring."""
     table, depth = curve.table, curve.depth
     shift = GRID.charge[:, None] + GRID.loss[:, None] * depth
-    volts, slope, variance, doubt_v = curve.shown(shift)
+    shown = curve.shown(shift)
     count = np.minimum(table.seconds / FULL_S, 1.0)
-    weight = count / (ALIKE * variance)
-    ones = np.ones_like(shift)
-    amps = table.amps[:, 0]
-    design = np.stack([ones, -amps * ones, -slope, -slope * depth, doubt_v], axis=2)
-    weighted = (design * weight[:, :, None]).transpose(0, 2, 1)
-    at_rest_v = table.distance_v + ohms.excess * amps[:, None]
-    residual = at_rest_v - volts[:, :, None]  # (g, m, cells)
-    chi = (weight[:, :, None] * residual**2).sum(axis=1).T
-    fit = _marginal(weighted @ design, weighted @ residual, _prior_sd(ohms))
-    noise = (count * np.log(variance)).sum(axis=1) / ALIKE
+    weight = count / (ALIKE * shown.variance)
+    design = _design(table.amps[:, 0], depth, shown)
+    weighted = (design * weight[..., None]).transpose(0, 2, 1)
+    at_rest_v = table.distance_v + np.outer(table.amps[:, 0], ohms.excess)
+    residual = at_rest_v - shown.volts[..., None]  # (g, m, cells)
+    chi = (weight[..., None] * residual**2).sum(axis=1).T
+    fit = marginal(weighted @ design, weighted @ residual, _prior_sd(ohms))
+    noise = (count * np.log(shown.variance)).sum(axis=1) / ALIKE
+    charge_sd, loss_sd = fit.sd[..., 2], fit.sd[..., 3]
     return _Fit(
         chi=chi - fit.explained,
         volume=fit.volume + noise,
-        charge=GRID.charge + fit.found[:, :, 2],
-        loss=np.maximum(GRID.loss + fit.found[:, :, 3], -0.5),
-        sd=np.where(GRID.cause == CHARGE, fit.sd[:, :, 2], fit.sd[:, :, 3]),
+        charge=GRID.charge + fit.found[..., 2],
+        loss=np.maximum(GRID.loss + fit.found[..., 3], LEAST_LOSS),
+        sd=np.where(GRID.cause == CHARGE, charge_sd, loss_sd),
         depth=float(depth.max()),
         levels=float(count.sum()),
     )
 
 
-@dataclass(frozen=True)
-class _Marginal:
-    """Gaussian linear model, its coefficients marginalised.
-
-    Args:
-        found, sd: Of the coefficients, (cells, g, k).
-        explained: By how much they lessen the chi-square, (cells, g).
-        volume: Log of the posterior's over the prior's inverse volume, twice, (cells, g).
-    """
-
-    found: Floats
-    sd: Floats
-    explained: Floats
-    volume: Floats
-
-
-def _marginal(square: Floats, cross: Floats, prior_sd: Floats) -> _Marginal:
-    """From the normal equations.
-
-    Args:
-        square: Design by design, weighted, (g, k, k). cross: By residual, (g, k, cells).
-        prior_sd: Of the coefficients about nought, (cells, g, k).
-    """
-    precision = square + _diagonal(prior_sd**-2.0)
-    covariance = np.linalg.inv(precision)
-    target = cross.transpose(2, 0, 1)
-    found = (covariance @ target[..., None])[..., 0]
-    volume = np.linalg.slogdet(precision)[1] + 2 * np.log(prior_sd).sum(axis=-1)
-    sd = np.sqrt(np.diagonal(covariance, axis1=-2, axis2=-1))
-    return _Marginal(found, sd, (target * found).sum(axis=-1), volume)
+def _design(amps: Floats, depth: Floats, shown: Shown) -> Floats:
+    """What offset, resistance, charge, loss and the curve's error each add, (g, m, 5)."""
+    offset = np.ones_like(shown.slope)
+    columns = [offset, -amps * offset, -shown.slope, -shown.slope * depth, shown.doubt_v]
+    return np.stack(columns, axis=2)
 
 
 def _prior_sd(ohms: Ohms) -> Floats:
     """Of offset, resistance, what a bin leaves open, and the curve's error, (cells, g, 5)."""
     shape = (len(ohms.excess), len(GRID.cause), 1)
-    parts = [
-        np.full(shape, OFFSET_SD_V),
-        np.broadcast_to(ohms.left_open_sd()[:, None, None], shape),
-        np.broadcast_to(GRID.charge_sd[:, None], shape),
-        np.broadcast_to(GRID.loss_sd[:, None], shape),
-        np.ones(shape),
-    ]
-    return np.concatenate(parts, axis=2)
-
-
-def _diagonal(values: Floats) -> Floats:
-    """Diagonal matrices of the last axis, (..., k, k)."""
-    return np.asarray(values[..., None] * np.eye(values.shape[-1]))
+    ohmic = ohms.left_open_sd()[:, None, None]
+    charge, loss = GRID.charge_sd[:, None], GRID.loss_sd[:, None]
+    columns = [np.full(shape, OFFSET_SD_V)]
+    columns += [np.broadcast_to(sd, shape) for sd in (ohmic, charge, loss, 1.0)]
+    return np.concatenate(columns, axis=2)
 
 
 def least_visible(table: Table, kind: Chemistry, r_ohm: float) -> float:
     """Smallest difference in charge that would show, as a share; infinite on a flat stretch."""
     doubt = math.sqrt(2) * kind.shape_sd_v / kind.shape_soc
-    slopes = [MedianCurve(table, kind, c, r_ohm).slope.max() for c in _charges(table, kind, r_ohm)]
-    surely = float(np.median(slopes)) - doubt
-    return VISIBLE * math.hypot(LEVEL_SD_V, OFFSET_SD_V) / surely if surely > 0 else math.inf
+    charges = charges_at_nought(table, kind, r_ohm)
+    steepest = [MedianCurve(table, kind, c, r_ohm).slope.max() for c in charges]
+    surely = float(np.median(steepest)) - doubt
+    if surely <= 0:
+        return math.inf
+    return VISIBLE * math.hypot(LEVEL_SD_V, OFFSET_SD_V) / surely

@@ -18,23 +18,21 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.levels import Table
+from analyzer.cells.published_curve import BEND_SOC, PublishedCurve
 from analyzer.pack.cell_model import Chemistry
 
 Floats = npt.NDArray[np.float64]
+Places = npt.NDArray[np.intp]
 
 LEVEL_SD_V = 0.001  # of a level's mean distance: resolution, filter, circuit; assumed
 PLACE_SD = 0.002  # of where within a level its readings lie, in charge: half its width; assumed
-KNEE_SD = 0.015  # of where on the charge axis the curve's bends lie; assumed
-BEND_SOC = 0.02  # charge over which the curve's own bends are alike; assumed
-BEND_V = 0.01  # how far they may lie off the chemistry's; assumed
 # Resistance beside that which load steps show, as a share of it: what the current itself, the fast
 # and the slow pair drop more or less than usual circuits have it; standard deviations, assumed.
 LEFT_OVER_SD = np.array([0.15, 0.15, 0.3])
 GAP_SD = 1.0  # of the gap between charge and discharge, and of where it stood at first; assumed
-NOISE_V = (0.0005, 0.001, 0.002, 0.004, 0.008)  # of a level about a smooth curve, tried in turn
-STEP = 0.004  # of the charge axis that curves are tabulated on
-REVERSED_V = -1.0  # an emptied cell driven on is not followed below this; assumed
-OVER_V = 0.3  # nor an overfull one further above the curve's end; assumed
+# Of a level about a smooth curve, tried in turn; assumed.
+NOISE_V = (0.0005, 0.001, 0.002, 0.004, 0.008)
+STEP = 0.004  # of the charge axis that curves are tabulated on; assumed
 CHARGE = np.arange(1.06, -0.5, -STEP)  # of the median cell, along a rising place
 
 
@@ -54,6 +52,23 @@ class _Curve:
     noise_v2: float
 
 
+@dataclass(frozen=True)
+class Shown:
+    """What cells show, by hypothesis and level, (g, m).
+
+    Args:
+        volts: Distance from the median cell.
+        slope: Of the curve there. [V per unit of charge]
+        variance: Of a level's mean, each for itself. [V²]
+        doubt_v: Error of the curve there, alike at all levels.
+    """
+
+    volts: Floats
+    slope: Floats
+    variance: Floats
+    doubt_v: Floats
+
+
 class MedianCurve:
     """The curves of all cells of a string, for one place of full.
 
@@ -66,40 +81,42 @@ class MedianCurve:
         self.table = table
         self.kind = kind
         self.r_ohm = r_ohm
-        self.depth = 1.0 - (charge - table.place)  # given from full, (m,)
-        self._charge = charge
+        self._charge = charge - table.place  # of the median cell, (m,)
+        self.depth = 1.0 - self._charge  # given from full, (m,)
         self._place = charge - CHARGE
         self._here_v = np.zeros(len(table.place))
         self.slope = np.zeros(len(table.place))  # where the median cell stands, (m,)
         self._by_way = {way: self._fitted(way) for way in (-1, 0, 1)}
         for at, curve in self._ways():
-            self._here_v[at] = np.interp(table.place[at], self._place, curve.volts)
-            self.slope[at] = np.interp(table.place[at], self._place, curve.slope)
+            here = table.place[at]
+            self._here_v[at] = self._along(here, curve.volts)
+            self.slope[at] = self._along(here, curve.slope)
 
-    def shown(self, shift: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    def shown(self, shift: Floats) -> Shown:
         """What cells show that hold less charge.
 
         Args:
             shift: Charge missing at each level, (g, m). [frac]
-        Returns:
-            Distance from the median cell [V]; slope of the curve there [V per unit]; variance of a
-            level's mean, each for itself [V²]; error of the curve there, alike at all levels [V];
-            all (g, m).
         """
         target = self.table.place + shift
         volts, slope = np.zeros_like(target), np.zeros_like(target)
-        variance, doubt_v = np.zeros_like(target), np.zeros_like(target)
+        doubt_v = np.zeros_like(target)
+        noise_v2 = np.zeros(len(self.table.place))
         for at, curve in self._ways():
             there = target[:, at]
-            volts[:, at] = np.interp(there, self._place, curve.volts) - self._here_v[at]
-            slope[:, at] = np.interp(there, self._place, curve.slope)
-            variance[:, at] = curve.noise_v2
-            apart = 1.0 - np.exp(-np.abs(shift[:, at]) / BEND_SOC)
-            doubt_v[:, at] = apart * np.interp(there, self._place, curve.doubt_v)
+            volts[:, at] = self._along(there, curve.volts) - self._here_v[at]
+            slope[:, at] = self._along(there, curve.slope)
+            doubt_v[:, at] = self._along(there, curve.doubt_v)
+            noise_v2[at] = curve.noise_v2
+        # A cell that stands where the median stands errs as it does.
+        doubt_v *= 1.0 - np.exp(-np.abs(shift) / BEND_SOC)
         place_v2 = PLACE_SD**2 * (slope**2 + self.slope**2)
-        return volts, slope, variance + place_v2 + LEVEL_SD_V**2, doubt_v
+        return Shown(volts, slope, LEVEL_SD_V**2 + noise_v2 + place_v2, doubt_v)
 
-    def _ways(self) -> Iterator[tuple[npt.NDArray[np.intp], _Curve]]:
+    def _along(self, place: Floats, values: Floats) -> Floats:
+        return np.asarray(np.interp(place, self._place, values))
+
+    def _ways(self) -> Iterator[tuple[Places, _Curve]]:
         """Levels of one way, and its curve."""
         for way, curve in self._by_way.items():
             at = np.flatnonzero(self.table.way == way)
@@ -108,70 +125,48 @@ class MedianCurve:
 
     def _fitted(self, way: int) -> _Curve:
         """The chemistry's curve and what the levels of one way say it is off by."""
+        published = PublishedCurve(self.kind, way)
+        axis = published.at(CHARGE)
         at = np.flatnonzero(self.table.way == way)
-        published_v, steep = self._published(CHARGE, way)
-        volts, doubt_v, noise_v2 = published_v, self._doubt_v(steep), 0.0
-        if len(at):
-            off_v, doubt_v, noise_v2 = self._off(at, way, steep)
-            volts = published_v + off_v
-        slope = np.maximum(-np.gradient(volts, self._place), 0.0)
-        return _Curve(volts, slope, doubt_v, noise_v2)
-
-    def _off(
-        self, at: npt.NDArray[np.intp], way: int, steep: Floats
-    ) -> tuple[Floats, Floats, float]:
-        """How far off the chemistry's curve is along the axis, its sd, and the noise left."""
-        table = self.table
-        charge = self._charge - table.place[at]
-        published_v, steep_here = self._published(charge, way)
-        gap_v = self.kind.gap_v(25.0, np.clip(charge, 0.0, 1.0))
-        turned = way + table.hysteresis[at]  # 0 where hysteresis has turned all the way
-        fast, slow = polarised(self.kind)
-        drop_v = self.r_ohm * (table.amps[at] @ [1.0, 0.0, slow])
-        off_v = table.volts[at] + drop_v - gap_v * turned - published_v
-        left_sd = self.r_ohm * LEFT_OVER_SD
-        own = self._covariance(charge, steep_here, charge, steep_here)
-        own += (table.amps[at] * left_sd**2) @ table.amps[at].T
-        # An error of the circuit is a share of its polarisation, and lasts for some minutes.
-        error_v = self.kind.loss_sd * self.r_ohm * (table.amps[at] @ [0.0, fast, slow])
-        apart_s = np.abs(table.time_s[at, None] - table.time_s[at])
-        own += np.outer(error_v, error_v) * np.exp(-apart_s / self.kind.lasts_s)
-        own += GAP_SD**2 * np.outer(gap_v * turned, gap_v * turned)
-        factor = _likeliest(own, off_v)
-        cross = self._covariance(CHARGE, steep, charge, steep_here)
-        gain = np.linalg.solve(factor, cross.T)
-        off_there = gain.T @ np.linalg.solve(factor, off_v)
-        left_v2 = self._doubt_v(steep) ** 2 - (gain**2).sum(axis=0)
+        if not len(at):
+            doubt_v = np.sqrt(published.variance(axis))
+            return _Curve(axis.volts, self._slope(axis.volts), doubt_v, 0.0)
+        seen = published.at(self._charge[at])
+        off_v, error_v2 = self._off(at, way)
+        factor = _likeliest(published.covariance(seen, seen) + error_v2, off_v - seen.volts)
+        gain = np.linalg.solve(factor, published.covariance(seen, axis))
+        white = np.linalg.solve(factor, off_v - seen.volts)
+        volts = axis.volts + gain.T @ white
+        left_v2 = published.variance(axis) - (gain**2).sum(axis=0)
         # What is left everywhere is the curve's level, which no difference shows.
-        doubt_v = np.sqrt(np.maximum(left_v2 - left_v2.min(), 0.0))
-        seen_v = float(np.median(np.interp(table.place[at], self._place, doubt_v)))
-        unseen_v = np.sqrt(np.maximum(doubt_v**2 - seen_v**2, 0.0))
-        return np.asarray(off_there), np.asarray(unseen_v), seen_v**2
+        left_v2 = np.maximum(left_v2 - left_v2.min(), 0.0)
+        here_v2 = self._along(self.table.place[at], left_v2)
+        noise_v2 = float(np.median(here_v2))
+        doubt_v = np.sqrt(np.maximum(left_v2 - noise_v2, 0.0))
+        return _Curve(volts, self._slope(volts), doubt_v, noise_v2)
 
-    def _covariance(self, x: Floats, steep_x: Floats, y: Floats, steep_y: Floats) -> Floats:
-        """Of what the curve is off by: as a whole, along a tenth of the charge, at each bend, and
-        by where the bends lie."""
-        apart = np.abs(x[:, None] - y)
-        kind = self.kind
-        whole = kind.curve_sd_v**2 + kind.shape_sd_v**2 * np.exp(
-            -0.5 * (apart / kind.shape_soc) ** 2
-        )
-        bends = BEND_V**2 * np.exp(-0.5 * (apart / BEND_SOC) ** 2)
-        moved = KNEE_SD**2 * np.outer(steep_x, steep_y) * np.exp(-apart / kind.shape_soc)
-        return np.asarray(whole + bends + moved)
+    def _slope(self, volts: Floats) -> Floats:
+        return np.maximum(-np.gradient(volts, self._place), 0.0)
 
-    def _doubt_v(self, steep: Floats) -> Floats:
-        """Standard deviation of the chemistry's curve, by itself."""
-        level_v2 = self.kind.curve_sd_v**2 + self.kind.shape_sd_v**2 + BEND_V**2
-        return np.asarray(np.sqrt(level_v2 + (KNEE_SD * steep) ** 2))
-
-    def _published(self, charge: Floats, way: int) -> tuple[Floats, Floats]:
-        """The chemistry's curve and its slope, carried on beyond empty and full."""
-        inside = np.clip(charge, 0.0, 1.0)
-        steep = self.kind.docv_dsoc(inside)
-        volts = self.kind.ocv_v(inside, 25.0, -float(way)) + steep * (charge - inside)
-        top_v = float(self.kind.ocv_v(1.0, 25.0, -float(way))) + OVER_V
-        return np.clip(volts, REVERSED_V, top_v), steep
+    def _off(self, at: Places, way: int) -> tuple[Floats, Floats]:
+        """Rest voltage of the median cell at levels of one way, (n,), and the covariance of what
+        polarisation and hysteresis leave in it, (n, n). [V], [V²]"""
+        table, kind = self.table, self.kind
+        amps, time_s = table.amps[at], table.time_s[at]
+        fast, slow = polarised(kind)
+        drop_v = self.r_ohm * (amps @ [1.0, 0.0, slow])
+        gap_v = kind.gap_v(25.0, np.clip(self._charge[at], 0.0, 1.0))
+        # 0 where hysteresis has turned all the way.
+        turned_v = gap_v * (way + table.hysteresis[at])
+        left_v = amps * (self.r_ohm * LEFT_OVER_SD)
+        # An error of the circuit is a share of its polarisation, and lasts for some minutes.
+        error_v = kind.loss_sd * self.r_ohm * (amps @ [0.0, fast, slow])
+        apart_s = np.abs(time_s[:, None] - time_s)
+        lasting = np.exp(-apart_s / kind.lasts_s)
+        error_v2 = left_v @ left_v.T
+        error_v2 += np.outer(error_v, error_v) * lasting
+        error_v2 += GAP_SD**2 * np.outer(turned_v, turned_v)
+        return table.volts[at] + drop_v - turned_v, error_v2
 
 
 def polarised(kind: Chemistry) -> tuple[float, float]:
@@ -182,12 +177,14 @@ def polarised(kind: Chemistry) -> tuple[float, float]:
 
 def _likeliest(covariance: Floats, values: Floats) -> Floats:
     """Cholesky factor with the noise by which the values are likeliest."""
-    best, found = -np.inf, covariance
+    most, found = -np.inf, covariance
     unit = np.eye(len(values))
     for noise_v in NOISE_V:
         factor = np.linalg.cholesky(covariance + noise_v**2 * unit)
         white = np.linalg.solve(factor, values)
-        log_likelihood = -0.5 * float(white @ white) - float(np.log(np.diag(factor)).sum())
-        if log_likelihood > best:
-            best, found = log_likelihood, np.asarray(factor)
+        volume = float(np.log(np.diag(factor)).sum())
+        log_likelihood = -0.5 * float(white @ white) - volume
+        if log_likelihood > most:
+            most = log_likelihood
+            found = np.asarray(factor)
     return found

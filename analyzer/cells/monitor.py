@@ -6,7 +6,6 @@ Readings come in as they come; the same readings in other portions give the same
 """
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +17,7 @@ from analyzer.cells.raised import raised
 from analyzer.cells.sense_leads import SenseLeads
 from analyzer.cells.step_resistance import READING_SD_V, StepResistance
 from analyzer.cells.tracker import DeficitTracker
-from analyzer.cells.verdict import DOUBTED, SURE, Verdict
+from analyzer.cells.verdict import DOUBTED, SURE, Share, Verdict
 from analyzer.cells.weak_cell import Deficit, WeakCell
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
@@ -164,14 +163,16 @@ class CellMonitor:
             if len(self._spread) > 2 * SPREAD_STEPS:
                 self._spread = self._spread[-SPREAD_STEPS:]
         if self._last is not None:
-            change_v, change_a = median_v - self._last[0], current_a - self._last[1]
+            change_v = median_v - self._last[0]
+            change_a = current_a - self._last[1]
             self._sums += (change_a**2, -change_a * change_v)
         self._last = (median_v, current_a)
 
     def _on_a_bend(self, mean_v: Floats, current_a: float) -> npt.NDArray[np.bool_]:
         """Cells near empty or full: there charge moves the voltage as load steps do, (cells,)."""
-        rest_v = mean_v / self.inside + self._median_ohm() / self.inside * current_a
-        return np.asarray((rest_v < self._knee_v) | (rest_v > self.kind.top_v))
+        rest_v = (mean_v + self._median_ohm() * current_a) / self.inside
+        low, high = rest_v < self._knee_v, rest_v > self.kind.top_v
+        return np.asarray(low | high)
 
     def median_resistance(self) -> Estimate:
         """Of the median cell or block, from its answer to load changes. [ohm]"""
@@ -181,8 +182,7 @@ class CellMonitor:
             return cannot_say("the load has not changed enough yet", "ohm")
         mid = cross / power
         sd = READING_SD_V * math.sqrt(2.0 / power) + RESISTANCE_SD * abs(mid)
-        used = ("pack_current_a", *self.channels)
-        return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, "ohm", reason="", used=used)
+        return _about(mid, sd, "ohm", ("pack_current_a", *self.channels))
 
     def _median_ohm(self) -> float:
         return self.median_resistance().mid or self.params.r0_ohm * self.inside
@@ -190,11 +190,11 @@ class CellMonitor:
     def _excess(self) -> tuple[Floats, Floats]:
         """Resistance of each above the median, and its sd: of this log, else as kept. [ohm]"""
         excess, sd = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
+        seen = np.isfinite(sd)
         if self._before is None:
-            return np.where(np.isfinite(sd), excess, 0.0), sd
-        unseen = ~np.isfinite(sd)
-        kept, kept_sd = self._before.excess_ohm, self._before.excess_sd_ohm
-        return np.where(unseen, kept, excess), np.where(unseen, kept_sd, sd)
+            return np.where(seen, excess, 0.0), sd
+        excess = np.where(seen, excess, self._before.excess_ohm)
+        return excess, np.where(seen, sd, self._before.excess_sd_ohm)
 
     def _resistances(self) -> Ohms:
         excess, sd = self._excess()
@@ -220,8 +220,9 @@ class CellMonitor:
         """Highest less lowest cell, typical under load. [V]"""
         if not self._spread:
             return cannot_say("no cell or block voltages under load yet", "V")
-        low, mid, high = np.quantile(self._spread[-SPREAD_STEPS:], [0.1, 0.5, 0.9])
-        return Estimate(float(mid), float(low), float(high), "V", used=tuple(self.channels))
+        recent = self._spread[-SPREAD_STEPS:]
+        low, mid, high = np.quantile(recent, [0.1, 0.5, 0.9]).tolist()
+        return Estimate(mid, low, high, "V", used=tuple(self.channels))
 
     def _judge(self) -> None:
         """Weighs the evidence, and what is told, anew; asked again soon, nothing changes."""
@@ -245,15 +246,14 @@ class CellMonitor:
         excess, sd = self._excess()
         for i, one in enumerate(self._verdicts):
             used = (self.channels[i],)
+            name, sure = self.names[i], float(self._sure[i])
             if one.kind:
-                size = _about(one.size.mean, one.size.sd, "frac", used)
-                size = replace(size, low=max(size.low or 0.0, 0.0), high=min(size.high or 1.0, 1.0))
-                found.append(Standout(self.names[i], one.kind, size, one.sureness_frac))
-            if self._sure[i] >= SURE:
+                size = _share(one.size, used)
+                found.append(Standout(name, one.kind, size, one.sureness_frac))
+            if sure >= SURE:
                 size = _about(float(excess[i]), float(sd[i]), "ohm", used)
                 usual = self._median_ohm()
-                told = Standout(self.names[i], "cell_resistance", size, float(self._sure[i]), usual)
-                found.append(told)
+                found.append(Standout(name, "cell_resistance", size, sure, usual))
         return sorted(found, key=lambda one: -one.sureness_frac)
 
     def detections(self) -> list[Detection]:
@@ -272,13 +272,15 @@ class CellMonitor:
             if self._sure[first] < SURE:
                 return None
         one = self._verdicts[first]
-        causes = ((one.charge_frac, one.charge), (one.capacity_frac, one.capacity))
-        deficits = tuple(
-            Deficit(frac, size.mean, size.sd) for frac, size in causes if frac >= LEAST_TOLD
-        )
-        known = bool(np.isfinite(sd[first]))
-        ohm = (float(excess[first]), float(sd[first])) if known else (0.0, 0.0)
-        return WeakCell(self.names[first], *ohm, deficits)
+        causes = [
+            Deficit(one.charge_frac, one.charge.mean, one.charge.sd),
+            Deficit(one.capacity_frac, one.capacity.mean, one.capacity.sd),
+        ]
+        likely = tuple(cause for cause in causes if cause.weight >= LEAST_TOLD)
+        ohm, ohm_sd = float(excess[first]), float(sd[first])
+        if not math.isfinite(ohm_sd):
+            ohm = ohm_sd = 0.0
+        return WeakCell(self.names[first], ohm, ohm_sd, likely)
 
     def memory(self) -> CellMemory | None:
         """What the next trip is to know; None where nothing is measured."""
@@ -320,6 +322,12 @@ class CellMonitor:
         if not visible.known:
             said.append(f"A difference in charge: {visible.reason}. Wanted: {visible.missing[0]}.")
         return tuple(said)
+
+
+def _share(size: Share, used: tuple[str, ...]) -> Estimate:
+    """Of a whole: within 0 and 1."""
+    low, high = size.mean - Z80 * size.sd, size.mean + Z80 * size.sd
+    return Estimate(size.mean, max(low, 0.0), min(high, 1.0), "frac", used=used)
 
 
 def _about(mid: float, sd: float, unit: str, used: tuple[str, ...]) -> Estimate:

@@ -4,11 +4,13 @@ The packs are invented, and by a circuit of their own: a curve, one resistance, 
 polarisation; lead-acid gives less the harder it is asked, takes more than it keeps, and gasses.
 """
 
+import json
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
 
+from analyzer.cells.memory import CellMemory
 from analyzer.cells.monitor import CellMonitor
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -108,6 +110,37 @@ def test_a_weak_one_stays_found(kind):
             continue
         assert [(f.subject, f.kind) for f in found] == [(called, "cell_capacity")], first
         assert found[0].size.mid == pytest.approx(kind.missing, rel=0.4)
+
+
+def test_what_is_known_survives_a_restart_through_json():
+    """A new monitor every hour, with what the one before it left in the log."""
+    log, kept, told = lived(NMC), None, []
+    hour = round(HOUR / STEP_S)
+    for first in range(0, log.n, hour):
+        memory = CellMemory.from_dict(json.loads(kept)) if kept else None
+        monitor = CellMonitor(NMC.pack, memory)
+        monitor.update(log.cut(first, min(first + hour, log.n)))
+        told.append([(f.subject, f.kind) for f in monitor.detections()])
+        weak = monitor.weakest()
+        kept = json.dumps(monitor.memory().to_dict())
+    assert told[-1] == [(f"cell {NMC.weak + 1}", "cell_capacity")]
+    found = told.index(told[-1])
+    assert all(one == told[-1] for one in told[found:])
+    assert weak.name == f"cell {NMC.weak + 1}"
+    assert sum(one.weight for one in weak.deficits) <= 1.0
+    (likely,) = [one for one in weak.deficits if one.weight > 0.5]
+    assert likely.mean == pytest.approx(NMC.missing, rel=0.4)
+
+
+def test_another_packs_memory_is_not_taken():
+    monitor = CellMonitor(NMC.pack)
+    monitor.update(lived(NMC).cut(0, round(FOUND_FROM_H * HOUR / STEP_S)))
+    memory = monitor.memory()
+    other = NMC.pack.model_copy(update={"rated_capacity_ah": 90.0})
+    for pack, known in ((NMC.pack, True), (other, False)):
+        after = CellMonitor(pack, memory)
+        after.update(lived(NMC).cut(0, 60))
+        assert bool(after.detections()) == known
 
 
 @pytest.mark.parametrize("levelled", [False, True])

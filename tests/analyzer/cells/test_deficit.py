@@ -5,9 +5,10 @@ import pytest
 from pytest import approx
 from scipy.stats import multivariate_normal
 
-from analyzer.cells.deficit import Evidence, Ohms, _marginal, evidence, least_visible
+from analyzer.cells.deficit import Evidence, Ohms, evidence, least_visible
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import Levels
+from analyzer.cells.marginal import marginal
 from analyzer.cells.memory import combined
 from analyzer.cells.verdict import verdict
 from analyzer.pack.cell_model import chemistry
@@ -87,7 +88,7 @@ def test_marginal_likelihood_is_that_of_a_normal_distribution():
     weight, values = rng.uniform(0.5, 2.0, 12), rng.standard_normal(12)
     square = (design * weight[:, None]).T @ design
     cross = (design * weight[:, None]).T @ values
-    fit = _marginal(square[None], cross[None, :, None], prior_sd[None, None])
+    fit = marginal(square[None], cross[None, :, None], prior_sd[None, None])
     chi = float(weight @ values**2) - fit.explained[0, 0]
     log_noise = -np.log(weight).sum() + 12 * np.log(2 * np.pi)
     found = -0.5 * (chi + fit.volume[0, 0] + log_noise)

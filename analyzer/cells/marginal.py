@@ -1,0 +1,44 @@
+"""The Gaussian linear model with its coefficients marginalised (textbook: Bayesian regression)."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Marginal:
+    """Of each cell and hypothesis.
+
+    Args:
+        found, sd: Of the coefficients, (cells, g, k).
+        explained: By how much they lessen the chi-square, (cells, g).
+        volume: Log of the prior's over the posterior's volume, twice, (cells, g).
+    """
+
+    found: Floats
+    sd: Floats
+    explained: Floats
+    volume: Floats
+
+
+def marginal(square: Floats, cross: Floats, prior_sd: Floats) -> Marginal:
+    """From the normal equations.
+
+    Args:
+        square: Design by design, weighted, (g, k, k).
+        cross: Design by residual, weighted, (g, k, cells).
+        prior_sd: Of the coefficients about nought, (cells, g, k).
+    """
+    unit = np.eye(prior_sd.shape[-1])
+    precision = square + prior_sd[..., None] ** -2.0 * unit
+    covariance = np.linalg.inv(precision)
+    target = cross.transpose(2, 0, 1)
+    found = (covariance @ target[..., None])[..., 0]
+    explained = (target * found).sum(axis=-1)
+    prior_volume = 2 * np.log(prior_sd).sum(axis=-1)
+    volume = np.linalg.slogdet(precision)[1] + prior_volume
+    variance = np.diagonal(covariance, axis1=-2, axis2=-1)
+    return Marginal(found, np.sqrt(variance), explained, volume)
