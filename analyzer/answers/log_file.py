@@ -10,6 +10,7 @@ from analyzer.errors import AnalyzerError
 from logger.units import UNDATED_S
 
 if TYPE_CHECKING:
+    from analyzer.answers.boots import BootRow
     from analyzer.series.log import OpenLog
     from analyzer.series.series import Series
     from logger.boat import Boat
@@ -143,6 +144,20 @@ class LogFile(AbstractContextManager["LogFile"]):
         from analyzer.answers import files
 
         files.save_boat(self.boat_file, self.path, text)
+
+    def boots(self) -> "tuple[BootRow, ...]":
+        """How each run of the board's computer was dated."""
+        from analyzer.answers.boots import boots
+
+        with self.opened() as log:
+            return boots(log)
+
+    def forget_date(self, number: int) -> None:
+        """Takes a boot's date back. Raises StoreError where there is no such boot."""
+        from analyzer.answers.boots import forget_date
+
+        with self.opened(write=True) as log:
+            forget_date(log, number)
 
     def state(self) -> Hashable:
         """Something that differs whenever the log or the boat file has changed."""

@@ -11,6 +11,7 @@ import numpy as np
 from logger import boot_clock
 from logger.clock import BootTimes, Dating, place
 from logger.errors import StoreError
+from logger.store import spare
 from logger.store.groups import load_groups
 from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, ChannelSpan
@@ -147,3 +148,14 @@ def _spans(db: sqlite3.Connection) -> Iterator[tuple[int, int, int, int, int]]:
                 there = t_us[~np.isnan(values[:, k])]
                 if len(there):
                     yield boot, channel, int(there.min()), int(there.max()), len(there)
+
+
+def forget_date(db: sqlite3.Connection, number: int) -> None:
+    """A boot without its date; see `Store.forget_date`."""
+    with transaction(db):
+        db.execute(
+            "UPDATE boot SET utc_offset_us = NULL, utc_source = NULL, utc_uncertainty_s = NULL,"
+            " remark = 'Its date was taken back.' WHERE number = ?",
+            [number],
+        )
+        spare.keep(db)

@@ -166,6 +166,11 @@ class Store(SmallTables):
         with self._lock:
             back_up(self._db, self.path, Path(to))
 
+    def forget_date(self, number: int) -> None:
+        """Takes a boot's date back; its readings stay, after the boot before it."""
+        with self._writing() as db:
+            boots.forget_date(db, number)
+
     # -- from another log -----------------------------------------------------------------------
 
     def add_boot(self, boot: Boot) -> None:

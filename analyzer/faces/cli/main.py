@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from analyzer.errors import AnalyzerError
 from analyzer.faces.cli import (
     ask,
+    boots,
     check,
     export,
     flags,
@@ -44,7 +45,7 @@ def parser() -> Parser:
     commands = top.add_subparsers(
         title="commands", metavar="COMMAND", required=True, parser_class=Parser
     )
-    for group in (play, ask, flags, passage, check, serve, export, fleet, record):
+    for group in (play, ask, flags, passage, check, boots, serve, export, fleet, record):
         for command in group.COMMANDS:
             command.add_to(commands)
     return top

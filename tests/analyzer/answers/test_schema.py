@@ -29,6 +29,7 @@ QUESTIONS = {
     "hull": "hull",
     "double_run": "hull --double-run",
     "flags": "flags",
+    "boots": "boots",
     "check": "check",
 }
 WITH_GROUNDS = ("range", "plan", "trips", "review", "cells", "cables", "check")

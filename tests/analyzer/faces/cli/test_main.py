@@ -16,7 +16,7 @@ from analyzer.faces.cli.text import answers as tell
 
 COMMANDS = [
     *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),
-    *("serve", "export", "import", "record"),
+    *("serve", "export", "import", "record", "boots", "salvage"),
 ]
 
 

@@ -1,0 +1,61 @@
+"""How each run of the board's computer was dated."""
+
+from dataclasses import dataclass
+
+from analyzer.series.log import OpenLog
+from logger.errors import StoreError
+
+
+@dataclass(frozen=True)
+class BootRow:
+    """One run of the computer that recorded, or one recording.
+
+    Attributes:
+        first_utc_s, last_utc_s: Its readings on the log's timeline; None without readings. [s]
+        dated_by: "gnss", "ntp", "file", or None where it has no date.
+        believed: Whether the timeline uses that date; it does not where other boots outvote it.
+        remark: What had to be said about it; "" if nothing.
+    """
+
+    number: int
+    first_utc_s: float | None
+    last_utc_s: float | None
+    dated_by: str | None
+    uncertainty_s: float | None
+    believed: bool
+    recorded: bool
+    remark: str
+
+
+def boots(ctx: OpenLog) -> tuple[BootRow, ...]:
+    """All boots, in the order in which the log met them."""
+    rows = []
+    for boot in ctx.store.boots():
+        ends = [
+            None if at_us is None else (at_us + boot.timeline_offset_us) / 1e6
+            for at_us in (boot.first_us, boot.last_us)
+        ]
+        rows.append(
+            BootRow(
+                number=boot.number,
+                first_utc_s=ends[0],
+                last_utc_s=ends[1],
+                dated_by=boot.utc_source,
+                uncertainty_s=boot.utc_uncertainty_s,
+                believed=boot.utc_offset_us == boot.timeline_offset_us,
+                recorded=boot.recorded,
+                remark=boot.remark,
+            )
+        )
+    return tuple(rows)
+
+
+def forget_date(ctx: OpenLog, number: int) -> None:
+    """Takes a boot's date back: its place is then after the boot before it.
+
+    Raises:
+        StoreError: There is no boot of that number.
+    """
+    if number not in [boot.number for boot in ctx.store.boots()]:
+        raise StoreError(f"there is no boot {number}; `keelwatt boots` lists them")
+    ctx.store.forget_date(number)
