@@ -12,7 +12,6 @@ from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
 from logger.units import HOUR_S
 
-OLD_S = 120.0  # an answer of readings this old is not of now; assumed
 MOST = 3  # grounds named in one clause; assumed
 RANGE_INPUTS = (
     "charge", "pack current", "pack voltage", "controller current", "controller voltage",

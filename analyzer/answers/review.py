@@ -51,14 +51,7 @@ def review(log: OpenLog, number: int | None = None) -> ReviewAnswer:
     first, last = record.start_us - REST_BEFORE_US, record.end_us + REST_AFTER_US
     series = log.load(tuple(dict.fromkeys(names)), first, last)
     row = trip_row(record)
-    trip = outings.Trip(
-        record.start_us,
-        record.end_us,
-        tuple(
-            outings.Leg(g.kind, round(g.start_utc_s * 1e6), round(g.end_utc_s * 1e6))
-            for g in row.legs
-        ),
-    )
+    trip = _trip(record, row)
     remarks: list[str] = []
     charge = follow(log, series)
     if charge is None:
@@ -86,3 +79,11 @@ def review(log: OpenLog, number: int | None = None) -> ReviewAnswer:
         remarks=tuple(remarks),
         grounds=row.grounds,
     )
+
+
+def _trip(record: TripRecord, row: TripRow) -> outings.Trip:
+    """A kept trip as it was found."""
+    legs = (
+        outings.Leg(g.kind, round(g.start_utc_s * 1e6), round(g.end_utc_s * 1e6)) for g in row.legs
+    )
+    return outings.Trip(record.start_us, record.end_us, tuple(legs))

@@ -12,6 +12,8 @@ STANDINGS: tuple[Standing, ...] = (
     "contradicted by",
 )  # fmt: skip
 
+OLD_S = 120.0  # an answer of readings this old is not of now; assumed
+
 
 @dataclass(frozen=True)
 class Ground:

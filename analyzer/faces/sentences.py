@@ -1,6 +1,7 @@
 """The sentences that the pages and the command line both say."""
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.ground import OLD_S
 from analyzer.estimation.results import (
     FlagView,
     HomeAnswer,
@@ -48,9 +49,6 @@ def _if_full(answer: RangeAnswer) -> str:
     speed = format.knots(point.speed_water_mps)
     reach = format.band(point.distance, long=True)
     return f". If the pack is full: {reach} at {speed}, {format.coverage(point.distance.coverage)}"
-
-
-OLD_S = 120.0  # an answer of readings this old is not of now
 
 
 def conditions(answer: RangeAnswer) -> str:

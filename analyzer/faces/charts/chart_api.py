@@ -12,10 +12,10 @@ from analyzer.estimation.results import FlagView, Plot, TripRow
 from analyzer.faces.charts.columns import Chart
 from analyzer.faces.web import header_middleware
 from analyzer.faces.web.page import log_of, remembered, render
+from logger.units import DAY_S
 
-POINTS = 2400  # two for each bin: about as many bins as a wide screen has pixels
-DAY_S = 86400.0
-FIRST_DAYS = 2.0  # of a long log that are shown at once
+POINTS = 2400  # two for each bin: about as many bins as a wide screen has pixels; assumed
+FIRST_DAYS = 2.0  # of a long log that are shown at once; assumed
 
 router = APIRouter(include_in_schema=False)
 

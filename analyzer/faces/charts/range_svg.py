@@ -13,6 +13,7 @@ from analyzer.faces import format, sentences
 from analyzer.faces.charts.scale import Tick, band, path, ticks
 from logger.units import KN, NMI
 
+# Layout in pixels, and how far the curve reaches: assumed.
 WIDTH, HEIGHT = 400, 300  # of the curve's picture
 LEFT, RIGHT, TOP, BOTTOM = 40, 376, 34, 252  # of the plot in it
 MOST_TIMES = 5.0  # the curve's picture reaches at most so many times the answer
@@ -238,7 +239,7 @@ def along(
     )
 
 
-BARS_WIDTH = 100.0
+BARS_WIDTH = 100.0  # by definition: a share of the bar's own width
 
 
 @dataclass(frozen=True)

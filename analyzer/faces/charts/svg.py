@@ -11,11 +11,12 @@ from textwrap import wrap
 from analyzer.faces.charts.scale import Axis, nice_step, path
 from logger.units import NMI
 
+# Layout in pixels, dashes and the steps between clock times: assumed.
 WIDTH, HEIGHT, LEGEND_ROW = 720, 174, 16
 LEFT, RIGHT, TOP, BOTTOM = 52, 708, 24, 150
 DASHES = ("", "7 3", "2 3", "9 3 2 3", "1 2")
 TICKS_S = (60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200, 86400)
-CHARACTER = 6.0  # about the width of one at this size
+CHARACTER = 6.0  # about the width of one at this size, assumed
 Values = Sequence[float | None]
 
 

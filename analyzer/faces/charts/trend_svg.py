@@ -11,10 +11,11 @@ from analyzer.answers.hull import Fouling
 from analyzer.estimation.estimate import Estimate
 from analyzer.faces.charts.scale import Axis, Tick
 
+# Layout in pixels, assumed.
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 312.0, 10.0, 96.0
-MOST = 60  # points drawn; more would be a smear
-_SHOWN = {"frac": 100.0, "ohm": 1e3, "degC": 1.0, "K": 1.0, "Ah": 1.0}
-COLUMN_WIDTH, COLUMN_TOP, COLUMN_BOTTOM = 18.0, 6.0, 84.0
+MOST = 60  # points drawn; more would be a smear; assumed
+_SHOWN = {"frac": 100.0, "ohm": 1e3, "degC": 1.0, "K": 1.0, "Ah": 1.0}  # by definition
+COLUMN_WIDTH, COLUMN_TOP, COLUMN_BOTTOM = 18.0, 6.0, 84.0  # assumed
 
 
 @dataclass(frozen=True)

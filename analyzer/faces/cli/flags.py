@@ -12,8 +12,8 @@ from analyzer.faces.cli.text import answers as tell
 if TYPE_CHECKING:
     from analyzer.estimation.results import FlagView
 
-BEAT_S = 1.0
-JUST_NOW_S = 30.0  # of log that may not have been looked through
+BEAT_S = 1.0  # between looks, assumed
+JUST_NOW_S = 30.0  # of log that may not have been looked through; assumed
 
 
 def _flags(options: argparse.Namespace) -> int:

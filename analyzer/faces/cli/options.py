@@ -14,7 +14,7 @@ from analyzer.faces.cli import paths
 from logger.errors import LoggerError
 from logger.units import KN
 
-NEWS_S = 1800.0  # of log; an answer reads so much anew by itself
+NEWS_S = 1800.0  # of log; an answer reads so much anew by itself; assumed
 
 
 class Parser(argparse.ArgumentParser):

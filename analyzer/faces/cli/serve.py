@@ -11,7 +11,7 @@ from analyzer.faces.cli import paths
 from analyzer.faces.cli.options import Command, arg
 from logger.errors import LoggerError
 
-HOST, PORT = "127.0.0.1", 8765
+HOST, PORT = "127.0.0.1", 8765  # assumed: a port that little else takes
 
 
 ADDRESS = (

@@ -8,8 +8,8 @@ from fpdf.fonts import FontFace
 
 from analyzer.faces.report.report import Part, Report, Rows
 
-MARGIN_MM, WIDE_MM = 15.0, 180.0
-CHART_PX, CHART_MM = 720.0, 180.0  # a chart as wide as the page
+MARGIN_MM, WIDE_MM = 15.0, 180.0  # of an A4 page (ISO 216), 210 mm wide
+CHART_PX, CHART_MM = 720.0, 180.0  # a chart as wide as the page, assumed
 
 
 class _Pages(FPDF):

@@ -38,7 +38,7 @@ STYLE = (
     "h2{margin:1.2rem 0 .3rem}p{margin:.3rem 0}"
     "@media print{section,svg,table{break-inside:avoid}h2{break-after:avoid}}"
 )
-LEAST_SPAN_K = 20.0  # of a temperature chart's axis
+LEAST_SPAN_K = 20.0  # of a temperature chart's axis, assumed
 VOLTS = {  # the account's terms -> what they are
     "charge used": "charge already used",
     "resistance": "the cells' resistance",

@@ -7,8 +7,8 @@ from analyzer.answers.hull import Hindcast
 from analyzer.errors import AnalyzerError, NoTrip
 from analyzer.faces.report import report
 
-POINTS = 600  # of each line in its charts
-ASK_S = 300.0  # between the moments of the hindcast
+POINTS = 600  # of each line in its charts, assumed
+ASK_S = 300.0  # between the moments of the hindcast, assumed
 
 
 def write(log: Log, path: Path, trip: int | None) -> None:

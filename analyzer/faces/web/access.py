@@ -19,10 +19,10 @@ import itsdangerous
 
 Right = Literal["look", "change"]
 COOKIE = "keelwatt"
-LASTS_S = 400 * 86400  # the longest that browsers keep a cookie
+LASTS_S = 400 * 86400  # the longest that browsers keep a cookie (RFC 6265bis, from memory)
 CODE_LASTS_S = 3600.0  # assumed
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # none that could be taken for another
-_CODE_LENGTH = 8  # 31^8; a hundred devices that guess for a year: 1 in 3000
+_CODE_LENGTH = 8  # 31^8; a hundred devices that guess for a year: 1 in 3000; assumed
 
 
 def new_code() -> str:

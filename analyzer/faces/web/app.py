@@ -44,25 +44,14 @@ from analyzer.faces.web import (
 )
 from analyzer.faces.web.access import Access
 from analyzer.faces.web.api import reference
-from analyzer.faces.web.api.parameters import (
-    ERRORS,
-    AlsoHome,
-    FromDeg,
-    ManyPoints,
-    SpeedKn,
-    StreamKn,
-    TowardDeg,
-    TripNumber,
-    WindKn,
-)
-from analyzer.faces.web.api.plan import GPX_BODY, PlanQuestion
+from analyzer.faces.web.api.parameters import ERRORS, ManyPoints, TripNumber
+from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuestion
 from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
 from analyzer.faces.web.set_up import setup_page
 from analyzer.faces.web.set_up.forms import FormError, read_body
 from logger.errors import LoggerError
-from logger.units import KN
 
 ROUTERS = (
     downloads.router,
@@ -136,20 +125,9 @@ async def _keep(app: FastAPI) -> AsyncIterator[None]:
 
 
 @router.get("/range", response_model=RangeAnswer)
-def range_left(
-    request: Request,
-    speed_kn: SpeedKn = None,
-    stream_kn: StreamKn = None,
-    toward_deg: TowardDeg = 0.0,
-    wind_kn: WindKn = None,
-    from_deg: FromDeg = 0.0,
-    home: AlsoHome = None,
-) -> Any:
+def range_left(request: Request, asked: Annotated[RangeQuestion, Query()]) -> Any:
     """How far, for how long, what ends it, which speed goes furthest."""
-    stream = None if stream_kn is None else (stream_kn * KN, toward_deg % 360)
-    speed_mps = None if speed_kn is None else speed_kn * KN
-    wind = None if wind_kn is None else (wind_kn * KN, from_deg % 360)
-    return _json(log_of(request).range_left(speed_mps, stream, home, wind))
+    return _json(asked.ask(log_of(request)))
 
 
 PLAIN: dict[str, Any] = {

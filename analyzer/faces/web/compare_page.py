@@ -14,7 +14,7 @@ from analyzer.faces import format, sentences
 from analyzer.faces.web import header_middleware
 from analyzer.faces.web.page import log_of, remembered, render
 
-POINTS = 1200
+POINTS = 1200  # of each line, assumed
 
 router = APIRouter(include_in_schema=False)
 

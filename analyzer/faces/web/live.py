@@ -21,10 +21,10 @@ from analyzer.estimation.results import FlagView, RangeAnswer
 from analyzer.faces import format
 from analyzer.faces.charts import columns
 
-BEAT_S = 1.0  # between events
+BEAT_S = 1.0  # between events, assumed
 QUIET_S = 15.0  # a sign of life at least this often, before proxies give up; assumed
 STALE_S = 15.0  # data older than this are not "now"; common practice, no source
-PAST_S = 12 * 3600.0  # older than this, somebody reads an old log and knows it
+PAST_S = 12 * 3600.0  # older than this, somebody reads an old log and knows it; assumed
 
 Render = Callable[[RangeAnswer], str]
 

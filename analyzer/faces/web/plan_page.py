@@ -15,7 +15,7 @@ from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
 from analyzer.faces.charts import range_svg
 from analyzer.faces.web import waypoints
-from analyzer.faces.web.api.plan import PlanQuestion
+from analyzer.faces.web.api.questions import PlanQuestion
 from analyzer.faces.web.page import log_of, remembered, render
 from analyzer.faces.web.set_up.forms import FormError, check_length
 from logger.errors import LoggerError
@@ -23,6 +23,7 @@ from logger.errors import LoggerError
 if TYPE_CHECKING:
     from analyzer.answers.passage import PlanAnswer
 
+# Of earlier trips on the map, and of a file that is sent: assumed.
 MOST_TRACKS, TRACK_POINTS = 6, 400
 MOST_BYTES = 5_000_000
 

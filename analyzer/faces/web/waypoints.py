@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from analyzer.answers.passage import Place
 from analyzer.faces.web.set_up.forms import FormError
 
-MOST = 200
+MOST = 200  # places of a route, assumed
 _NUMBER = r"(-?\d{1,3}(?:[.,]\d+)?)"
 _ANGLE = rf"{_NUMBER}\s*°?\s*(?:(\d{{1,2}}(?:[.,]\d+)?)\s*['′]?\s*)?([NSEWnsew])?"
 _LINE = re.compile(rf"\s*{_ANGLE}\s*[,;\s]\s*{_ANGLE}\s*(?:[,;:\s]\s*(\S.*))?")

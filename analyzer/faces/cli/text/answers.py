@@ -20,7 +20,7 @@ from analyzer.estimation.results import (
 from analyzer.faces import format, sentences
 from logger.units import KN
 
-WIDTH, MOST_ROWS = 79, 12
+WIDTH, MOST_ROWS = 79, 12  # of a terminal: common practice, no source
 _MARK = {"notice": "o", "warning": "!", "act now": "!!"}
 
 

@@ -10,8 +10,8 @@ from analyzer.fleet.look import FROUDE
 from analyzer.fleet.run import Fleet
 from logger.units import FT, LONG_TON
 
-MOST = 12  # lines of a list
-SURE = 0.9  # of ageing before it is told
+MOST = 12  # lines of a list, assumed
+SURE = 0.9  # of ageing before it is told; assumed
 
 
 def fleet(found: Fleet, like: Likeness, where: str) -> str:

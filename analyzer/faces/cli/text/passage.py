@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     )
     from analyzer.answers.passage import PlanAnswer, PlanLeg
 
-BAR = 30  # characters
+BAR = 30  # characters, assumed
 
 
 def plan(answer: "PlanAnswer") -> str:

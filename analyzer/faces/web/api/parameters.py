@@ -5,17 +5,6 @@ from typing import Annotated, Any
 
 from fastapi import Path, Query
 
-from analyzer.estimation.results import Way
-
-SpeedKn = Annotated[float | None, Query(gt=0, le=60, description="knots through the water")]
-StreamKn = Annotated[float | None, Query(ge=0, le=20, description="the stream's knots")]
-TowardDeg = Annotated[float, Query(ge=0, le=360, description="degrees the stream goes to, true")]
-WindKn = Annotated[float | None, Query(ge=0, le=60, description="the true wind's knots")]
-FromDeg = Annotated[float, Query(ge=0, le=360, description="degrees the wind comes from, true")]
-AlsoHome = Annotated[
-    Way | None,
-    Query(description="also: the way home, straight or back along the track, and when to turn"),
-]
 ManyPoints = Annotated[int, Query(ge=10, le=20_000, description="at most so many times")]
 TripNumber = Annotated[int, Path(ge=1, le=1_000_000, description="as /api/v1/trips lists it")]
 

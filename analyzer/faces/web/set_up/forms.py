@@ -6,7 +6,7 @@ from fastapi import Request
 
 from analyzer.errors import AnalyzerError
 
-MOST_BYTES = 200_000
+MOST_BYTES = 200_000  # of a form, assumed
 
 
 class FormError(AnalyzerError, ValueError):
