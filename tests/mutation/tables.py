@@ -17,6 +17,9 @@ PACKAGES = MUTATED | {
     "hull": ("analyzer/hull", "tests/analyzer/hull"),
     "series": ("analyzer/series", "tests/analyzer/series"),
     "environment": ("analyzer/environment", "tests/analyzer/environment"),
+    "grounds": ("analyzer/grounds", "tests/analyzer/grounds"),
+    "learned": ("analyzer/learned", "tests/analyzer/learned"),
+    "flags": ("analyzer/flags", "tests/analyzer/flags"),
 }
 
 
