@@ -12,12 +12,8 @@ from analyzer.hull import hull, steady
 from analyzer.hull.fouling import Fouling, TripLoss, fouling
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
-from analyzer.learned.keys import (
-    CALIBRATION,
-    calibration_before,
-    charge_at,
-    points_before,
-)
+from analyzer.learned.charge_history import charge_at
+from analyzer.learned.keys import CALIBRATION, calibration_before, points_before
 from analyzer.range.hindcast import Asked, Before, Hindcast, hindcast
 from analyzer.range.reach import speeds_for
 from analyzer.series.log import OpenLog, pack_channels

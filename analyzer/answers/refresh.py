@@ -22,18 +22,15 @@ from analyzer.flags import monitor
 from analyzer.hull import steady
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cable_history, cell_history, sag_history
+from analyzer.learned.charge_history import REST_BEFORE_US, STEP_US, charge_at, follow_on
 from analyzer.learned.keys import (
     CALIBRATION,
     CHARGE,
     CHARGE_BEFORE,
     GAUGE,
-    REST_BEFORE_US,
     SEEN,
     STEADY,
-    STEP_US,
     calibration_before,
-    charge_at,
-    follow_on,
     points_before,
     stream_before,
 )

@@ -6,7 +6,7 @@ from analyzer.errors import NoTrip
 from analyzer.estimation.results import ReviewAnswer, SagAccount, TripRow
 from analyzer.flags import monitor as watch
 from analyzer.learned import sag_history
-from analyzer.learned.keys import REST_BEFORE_US, follow
+from analyzer.learned.charge_history import REST_BEFORE_US, follow
 from analyzer.pack.soc import turned
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.trips import ledger, sag, sag_account

@@ -20,13 +20,8 @@ from analyzer.hull import hull, steady
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cell_history
-from analyzer.learned.keys import (
-    HERE,
-    STEADY,
-    charge_at,
-    revive,
-    stream_before,
-)
+from analyzer.learned.charge_history import charge_at
+from analyzer.learned.keys import HERE, STEADY, revive, stream_before
 from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
 from analyzer.range.monte_carlo import Now

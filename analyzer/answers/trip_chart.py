@@ -17,7 +17,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import Plot
 from analyzer.flags import monitor as watch
 from analyzer.learned.cable_history import wanted
-from analyzer.learned.keys import follow
+from analyzer.learned.charge_history import follow
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.reach import middle, reach, toward
 from analyzer.series.decimate import thinned

@@ -20,7 +20,8 @@ from analyzer.flags.outputs import (
 )
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cell_history
-from analyzer.learned.keys import calibration_before, charge_at, points_before
+from analyzer.learned.charge_history import charge_at
+from analyzer.learned.keys import calibration_before, points_before
 from analyzer.series.log import OpenLog
 from analyzer.series.series import load
 from logger.boat import Boat

@@ -21,7 +21,8 @@ from analyzer.errors import AnalyzerError
 from analyzer.fleet.logs import LogRef, digest, fetched
 from analyzer.hull import hull
 from analyzer.hull.steady_points import SteadyPoints
-from analyzer.learned.keys import charges, points_before
+from analyzer.learned.charge_history import charges
+from analyzer.learned.keys import points_before
 from analyzer.pack.ageing import ageing
 from analyzer.series.log import OpenLog
 from analyzer.series.physics import GRAVITY

@@ -10,7 +10,8 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from analyzer.learned.keys import follow, revive
+from analyzer.learned.charge_history import follow
+from analyzer.learned.keys import revive
 from analyzer.pack.soc import turned
 from analyzer.series.derived import cell_temp_c
 from analyzer.series.log import OpenLog, pack_channels

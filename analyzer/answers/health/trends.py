@@ -8,7 +8,8 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.flags import monitor as watch
 from analyzer.learned import cable_history
-from analyzer.learned.keys import GAUGE, charges, revive
+from analyzer.learned.charge_history import charges
+from analyzer.learned.keys import GAUGE, revive
 from analyzer.pack.ageing import ageing
 from analyzer.pack.capacity import TripCharge, learn
 from analyzer.series.log import OpenLog

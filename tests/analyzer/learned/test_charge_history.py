@@ -7,13 +7,9 @@ from pytest import approx
 from analyzer.answers import Log, refresh
 from analyzer.answers.snapshot import here_now
 from analyzer.faces.cli import main, options
-from analyzer.learned import keys
-from analyzer.learned.keys import (
-    CHARGE,
-    CHARGE_BEFORE,
-    charge_at,
-    charges,
-)
+from analyzer.learned import charge_history
+from analyzer.learned.charge_history import charge_at, charges
+from analyzer.learned.keys import CHARGE, CHARGE_BEFORE
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import track
 from analyzer.series.log import OpenLog, pack_channels
@@ -203,6 +199,6 @@ def test_what_is_kept_of_a_trip_is_written_once(log):
 def test_what_was_just_looked_through_is_not_followed_again(log, monkeypatch):
     put(log, QUAY + TRIP)
     refresh.refresh(log)
-    monkeypatch.setattr(keys, "track", None)  # nothing is left to follow
+    monkeypatch.setattr(charge_history, "track", None)  # nothing is left to follow
     assert here_now(log, end_us(log)).charge.soc == approx(0.6, abs=0.04)
     assert charge_at(log, end_us(log)) is not None
