@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from analyzer.estimation.results import SCHEMA
 from analyzer.series.log import OpenLog
 from logger.errors import StoreError
 
@@ -25,6 +26,7 @@ class BootRow:
     believed: bool
     recorded: bool
     remark: str
+    schema: int = SCHEMA
 
 
 def boots(ctx: OpenLog) -> tuple[BootRow, ...]:
