@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from analyzer.estimation.estimate import cannot_say
 from analyzer.pack.capacity import YEAR_S, Trend, trend
+from analyzer.pack.cell_model import Cell
 from analyzer.pack.chemistry import GAS_J_PER_MOL_K, REFERENCE_C
 from analyzer.pack.soc import PackPosterior
 from analyzer.pack.soc.noise import FAST_ENERGY_SD_J
@@ -41,7 +42,8 @@ class Ageing:
 
 def ageing(states: list[PackPosterior]) -> Ageing:
     """Trends over the states that a log has kept, in time order."""
-    first_sd = np.array([s.cell["capacity_sd"] * s.cell["params"]["capacity_ah"] for s in states])
+    cells = [Cell.from_dict(s.cell) for s in states]
+    first_sd = np.array([cell.capacity_sd * cell.params.capacity_ah for cell in cells])
     ah_sd = np.array([s.capacity_sd_ah for s in states])
     # a capacity that is no surer than at first repeats the prior, which does not age
     learned = ah_sd < FRESH_SHARE * first_sd if len(states) else np.zeros(0, bool)

@@ -15,6 +15,7 @@ from analyzer.pack.chemistry import (
     arrhenius,
     chemistry,
 )
+from analyzer.pack.curves.service_prior import Part, moments
 from logger.boat import Pack
 
 __all__ = [
@@ -50,15 +51,21 @@ class Cell:
 
     kind: Chemistry
     params: CellParams
-    capacity_ln_mean: float  # of ln(capacity over the parameters')
-    capacity_sd: float  # of the same
+    capacity: tuple[Part, ...]  # of ln(capacity over the parameters')
+
+    @property
+    def capacity_ln_mean(self) -> float:
+        """Mean over the parts."""
+        return moments(self.capacity)[0]
+
+    @property
+    def capacity_sd(self) -> float:
+        """Standard deviation over the parts."""
+        return moments(self.capacity)[1]
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings and lists, for the log; a default set by its name."""
-        capacity = {
-            "capacity_ln_mean": self.capacity_ln_mean,
-            "capacity_sd": self.capacity_sd,
-        }
+        capacity = {"capacity": [list(part) for part in self.capacity]}
         # a default set is kept by its name, so that a later release's better one is used
         if self.kind is chemistry(self.kind.name):
             known = {"kind": self.kind.name, "params": asdict(self.params)}
@@ -69,14 +76,14 @@ class Cell:
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "Cell":
         """The cell that `to_dict` gave."""
-        capacity = (data["capacity_ln_mean"], data["capacity_sd"])
+        capacity = tuple((float(w), float(mean), float(sd)) for w, mean, sd in data["capacity"])
         if isinstance(data["kind"], str):
             params = CellParams(**data["params"])
-            return cls(chemistry(data["kind"]), params, *capacity)
+            return cls(chemistry(data["kind"]), params, capacity)
         kind: dict[str, Any] = {
             k: np.array(v) if isinstance(v, list) else v for k, v in data["kind"].items()
         }
-        return cls(Chemistry(**kind), CellParams(**data["params"]), *capacity)
+        return cls(Chemistry(**kind), CellParams(**data["params"]), capacity)
 
 
 def default_params(pack: Pack) -> CellParams:
@@ -97,13 +104,13 @@ def default_params(pack: Pack) -> CellParams:
 def default_cell(pack: Pack) -> Cell:
     """The mean cell before anything was learned."""
     kind = chemistry(pack.chemistry)
-    return Cell(kind, default_params(pack), kind.capacity_ln_mean, kind.capacity_ln_sd)
+    return Cell(kind, default_params(pack), kind.capacity)
 
 
 def measured_capacity(cell: Cell, sd: float) -> Cell:
     """The cell with its parameters' capacity measured within a relative standard deviation."""
     # the skew of packs in service is no news of one that was measured
-    return replace(cell, capacity_ln_mean=0.0, capacity_sd=sd)
+    return replace(cell, capacity=((1.0, 0.0, sd),))
 
 
 def label(pack: Pack) -> str:

@@ -19,7 +19,7 @@ from analyzer.pack.curves.half_cells import (
     nmc_spread_v,
 )
 from analyzer.pack.curves.prior import curve_prior
-from analyzer.pack.curves.service_prior import LEAD_ACID, ln_moments
+from analyzer.pack.curves.service_prior import LEAD_ACID, Part, drawn_parts
 from analyzer.pack.lead_acid.rest import rest_modes_v, rest_v
 from logger.units import ZERO_C_IN_K
 
@@ -62,7 +62,7 @@ class Chemistry:
         end_sd_v: The same towards empty and full, by charge, (n,).
         curve_cov_v2: Both and more, as the covariance of what the curve is off by at `KNOTS`, its
             level and what goes with the capacity apart, (k, k). [V²]
-        capacity_ln_mean, capacity_ln_sd: Of ln(capacity/label) of packs in service.
+        capacity: Of ln(capacity/label) of packs in service: normal distributions side by side.
         curve_per_ln_q_v: How far the curve lies off at `KNOTS` for a ln(capacity/label) one above
             its mean, (k,). [V]
         gap_sd: Standard deviation of the gap's relative size.
@@ -81,8 +81,8 @@ class Chemistry:
         cutoff_v, full_v: Under load; on charge.
         top_v: A cell above this while the charge current tails off is full.
         full_tail_c: Current below which a charge held at the top is full, as a share of Ah.
-        full_ends_charge: Whether a charger's end means 100 %, whatever voltage it is set to; else
-            the voltage alone tells how full the cell is.
+        label_full_v: Inside the cell, from which on a tailing charge means 100 % of the label.
+            Where chargers are set lower, the curve alone tells how full the cell is then.
         charge_efficiency: Charge that comes back out per charge put in.
         no_charge_below_c: Below this the cell must not be charged; None: no such limit.
     """
@@ -96,8 +96,7 @@ class Chemistry:
     end_sd_v: Floats
     curve_cov_v2: Floats
     curve_per_ln_q_v: Floats
-    capacity_ln_mean: float
-    capacity_ln_sd: float
+    capacity: tuple[Part, ...]
     gap_soc_frac: float
     gap_activation_j: float
     entropy_v_per_k: float
@@ -126,7 +125,7 @@ class Chemistry:
     top_v: float
     full_tail_c: float
     charge_efficiency: float
-    full_ends_charge: bool
+    label_full_v: float
     no_charge_below_c: float | None
     source: str
 
@@ -217,6 +216,18 @@ def _doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
     return cov
 
 
+def _pinned(cov: Floats, empty_v: float, full_v: float) -> Floats:
+    """Covariance at `KNOTS` given that the curve is right at both ends, within these. [V²]
+
+    0 and 100 % lie by definition where the voltage reaches the maker's ends, whatever the make; a
+    curve that might be off there would make every full charge and every empty cell doubtful.
+    """
+    ends = [0, len(KNOTS) - 1]
+    within = np.diag([empty_v**2, full_v**2])
+    cross = cov[:, ends]
+    return np.asarray(cov - cross @ np.linalg.solve(cov[np.ix_(ends, ends)] + within, cross.T))
+
+
 def _at_knots(values: Floats) -> Floats:
     """Of values on `GRID`."""
     return np.asarray(np.interp(KNOTS, GRID, values))
@@ -243,11 +254,16 @@ def _lfp_ends() -> Floats:
     return _at_knots(both)
 
 
-# What every kind's circuit is off by, and for how long; see `Chemistry`. Assumed.
+# What every kind's circuit is off by; see `Chemistry`. Assumed.
 _CIRCUIT: dict[str, Any] = {
-    "walk_share": 0.1, "loss_sd": 0.15, "axis_sd": 0.008, "ohm_shape_sd": 0.6, "lasts_s": 400.0,
-    "branch_sd": 0.3,
+    "walk_share": 0.1, "loss_sd": 0.15, "axis_sd": 0.008, "ohm_shape_sd": 0.6, "branch_sd": 0.3,
 }  # fmt: skip
+# How long an error of the circuit lasts. No circuit has the cell's own slow relaxation: its time
+# constant grows with the time at rest (L. Pei et al., J. Power Sources 253 (2014) 412), real cells
+# relax far more slowly than models do (T. Kirk et al. 2021, arXiv 2104.12626). So a lithium cell's
+# error lasts longer than the slow pair, and less long than it rests before it counts as settled,
+# two hours (common practice, no source): their geometric mean. Of lead-acid: assumed.
+LASTS_S = {"lithium": (600 * 7200) ** 0.5, "lead": 400.0}
 
 
 def _lithium(name: str) -> dict[str, Any]:
@@ -256,10 +272,11 @@ def _lithium(name: str) -> dict[str, Any]:
     prior = curve_prior(name, GRID)
     return {
         "soc": GRID, "fast_shape": _shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
-        "curve_per_ln_q_v": _at_knots(prior.beta_v), "capacity_ln_mean": prior.ln_mean,
-        "capacity_ln_sd": prior.ln_sd, "fast_sd": 0.35, "slow_sd": 0.4, "tau1_s": 20.0,
+        "curve_per_ln_q_v": _at_knots(prior.beta_v), "capacity": prior.parts,
+        "fast_sd": 0.35, "slow_sd": 0.4, "tau1_s": 20.0,
         "tau2_s": 600.0, "ohmic_activation_j": 15e3, "full_tail_c": 0.05,
-        "charge_efficiency": 0.998, "no_charge_below_c": 0.0, **_CIRCUIT,
+        "charge_efficiency": 0.998, "no_charge_below_c": 0.0, "lasts_s": LASTS_S["lithium"],
+        **_CIRCUIT,
     }  # fmt: skip
 
 
@@ -280,7 +297,7 @@ def _lfp() -> Chemistry:
         gap_soc_frac=0.04, gap_activation_j=8e3, gap_sd=0.6, entropy_v_per_k=0.0,
         curve_sd_v=0.03, shape_sd_v=0.010, shape_soc=0.1, model_sd_v=0.003,
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045, charge_activation_j=33.8e3,
-        cutoff_v=2.5, full_v=3.55, top_v=3.40, full_ends_charge=True,
+        cutoff_v=2.5, full_v=3.55, top_v=3.40, label_full_v=3.40,
         source=_lfp.__doc__ or "", **_lithium("lfp"),
     )  # fmt: skip
 
@@ -288,6 +305,8 @@ def _lfp() -> Chemistry:
 # Over so much charge the two makes' distance stays alike: correlated by 0.78 a tenth apart and by
 # 0.31 a fifth apart, where exp(-d / 0.3) has 0.72 and 0.51; assumed between.
 NMC_REACH = 0.3
+NMC_METER_V = 0.02  # 0.5 % of 4.2 V, a pack meter's class; makers' data sheets
+NMC_EMPTY_V = 3.0  # where a discharge ends; makers' data sheets
 
 
 def _nmc_spread() -> tuple[float, Floats]:
@@ -308,19 +327,33 @@ def _nmc_spread() -> tuple[float, Floats]:
     return float(np.sqrt(pooled)), knee
 
 
+def _nmc_v(soc: Floats) -> Floats:
+    """The mean of both makes between the ends of the label: makers count the charge from 4.2 V down
+    to 3.0 V, their fits' windows reach to 2.5 and 2.8 V. [V]"""
+    empty = np.interp(NMC_EMPTY_V, nmc_cell_v(GRID), GRID)
+    return nmc_cell_v(empty + (1 - empty) * soc)
+
+
+def _ends_v(curve: Callable[[Floats], Floats]) -> tuple[float, float]:
+    """How far the rest voltage at empty and full may be off, by where those lie. [V]"""
+    return float(_end_shift(curve, EMPTY_SD)[0]), float(_top_shift(curve, FULL_SD)[-1])
+
+
 def _nmc() -> Chemistry:
     """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
     2020); its doubt: their distance, and over what charge that stays alike. The rest: common
     practice, no source."""
     sd_v, knee_v = _nmc_spread()
     return Chemistry(
-        name="nmc", mean_v=nmc_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
+        name="nmc", mean_v=_nmc_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
         slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
-        end_sd_v=np.abs(nmc_spread_v(GRID)), curve_cov_v2=_doubt(sd_v, NMC_REACH, knee_v),
+        end_sd_v=np.abs(nmc_spread_v(GRID)), curve_cov_v2=_pinned(
+            _doubt(sd_v, NMC_REACH, knee_v), *_ends_v(_nmc_v)
+        ),
         gap_soc_frac=0.05, gap_activation_j=0.0, gap_sd=0.3, entropy_v_per_k=-0.0001,
         curve_sd_v=0.02, shape_sd_v=sd_v, shape_soc=NMC_REACH, model_sd_v=0.0015,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04, charge_activation_j=30e3,
-        cutoff_v=3.0, full_v=4.15, top_v=4.10, full_ends_charge=False,
+        cutoff_v=NMC_EMPTY_V, full_v=4.15, top_v=4.10, label_full_v=4.2 - NMC_METER_V,
         source=_nmc.__doc__ or "", **_lithium("nmc"),
     )  # fmt: skip
 
@@ -331,21 +364,21 @@ def _lead_acid(name: str) -> Chemistry:
     discharge tables 0.12 in all (`lead_acid/prior.py`); the slow pair stands for what the two wells
     do, for the charge filter only. The rest: common practice, no source."""
     level_sd_v, modes = rest_modes_v(name, GRID)
-    ln_mean, ln_sd = ln_moments(LEAD_ACID)
     return Chemistry(
         name=name, soc=GRID, mean_v=rest_v(name, GRID),
         half_gap_v=np.full(GRID.size, 0.01),
         fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         end_sd_v=np.zeros(GRID.size), curve_cov_v2=_doubt(0.003, 0.3, *modes),
-        curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity_ln_mean=ln_mean, capacity_ln_sd=ln_sd,
+        curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity=drawn_parts(LEAD_ACID),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
         fast_sd=0.4, slow_sd=0.5, model_sd_v=0.0015,
         r0_ohm_ah=0.08, r1_ohm_ah=0.04, r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
         cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
-        full_ends_charge=True, no_charge_below_c=None, source=_lead_acid.__doc__ or "", **_CIRCUIT,
+        label_full_v=2.28, no_charge_below_c=None, source=_lead_acid.__doc__ or "",
+        lasts_s=LASTS_S["lead"], **_CIRCUIT,
     )  # fmt: skip
 
 

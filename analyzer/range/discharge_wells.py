@@ -71,9 +71,12 @@ def margins(
     cutoff_v = limits.cell_cutoff_v
     sag_v = amps * pack.resistance_ohm[:, None]
     extra_v = amps * pack.weak_resistance_ohm[:, None]
-    mean_v = source_v(pack, wells, held) - sag_v
+    own_v = source_v(pack, wells, held)
+    mean_v = own_v - sag_v
     behind = pack.weak_deficit_frac[:, None]
-    weak_v = source_v(pack, wells, held, behind) - sag_v - extra_v
+    # mostly no cell lacks charge: the wells' costliest look-up is then the same
+    weakest_v = source_v(pack, wells, held, behind) if behind.any() else own_v
+    weak_v = weakest_v - sag_v - extra_v
     reserve = charge_frac(wells, held) - limits.reserve_frac
     controller = np.full_like(mean_v, np.inf)
     if limits.controller_v is not None:

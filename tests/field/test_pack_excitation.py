@@ -64,10 +64,30 @@ def test_voltage_foreseen_on_the_other_run(runs, identified, own, other):
     assert rmse_mv <= 12.0
 
 
-@pytest.mark.parametrize(("own", "other"), [(1, 2), (2, 1)])
-def test_charge_found_on_the_other_run_from_a_start_20_percent_wrong(
-    runs, identified, own, other, request
-):
+@pytest.fixture(scope="module")
+def rmse_of(runs, identified):
+    """Run identified on, run judged -> error of the charge found, started 20 % wrong. [%]"""
+    return {pair: _found(runs, identified, *pair) for pair in ((1, 2), (2, 1))}
+
+
+@pytest.mark.parametrize("pair", [(1, 2), (2, 1)])
+def test_charge_found_on_the_other_run_from_a_start_20_percent_wrong(rmse_of, pair):
+    """The flat part gives no more."""
+    assert rmse_of[pair] < 4.0
+
+
+FLAT = pytest.mark.xfail(
+    strict=True,
+    reason="3.2 %, floor 2.8 %: what the cell gives that was identified on the very run judged",
+)
+
+
+@pytest.mark.parametrize("pair", [(1, 2), pytest.param((2, 1), marks=FLAT)])
+def test_charge_found_within_the_aim(rmse_of, pair):
+    assert rmse_of[pair] < 1.5
+
+
+def _found(runs, identified, own, other):
     series, soc = runs[other]
     cell, wrong = identified[own], START - 0.2
     print(f"\nidentified on run {own}, run {other}, started 20 % wrong, after the first tenth")
@@ -87,9 +107,7 @@ def test_charge_found_on_the_other_run_from_a_start_20_percent_wrong(
     print(row("filterpy EKF, identified", theirs[late], soc[late], seconds))
     plain = counted(amps, 1.0, CAPACITY_AH, wrong)
     print(row("counting alone", plain[late], soc[late], 0.0))
-    assert ours["identified"] < 4.0  # the flat part gives no more; the aim is 1.5
-    if ours["identified"] > 1.5:
-        pytest.xfail(f"rmse {ours['identified']:.2f} %, the aim is 1.5 %")
+    return ours["identified"]
 
 
 @pytest.mark.parametrize("hours", [8, 72])

@@ -87,7 +87,9 @@ def _judge(series, soc, pack, cell: Cell | None, start):
     )  # fmt: skip
 
 
-def test_charge_and_its_range_in_independent_simulators(shared_data):
+@pytest.fixture(scope="module")
+def judged(shared_data):
+    """Worst rmse at 25 °C and elsewhere [%], share held over all runs, least of any run."""
     pytest.importorskip("thevenin")
     worst: dict[bool, float] = {}
     held_all, least = [], 1.0
@@ -119,17 +121,21 @@ def test_charge_and_its_range_in_independent_simulators(shared_data):
         f"\nworst rmse {worst[True]:.2f} % at 25 °C, {worst[False]:.2f} % elsewhere; "
         f"80 % range held {share:.3f} over all, {least:.3f} in the worst run"
     )
-    assert worst[True] < 2.5
-    assert worst[False] < 4.5
-    assert least > 0.4
-    misses = []
-    if worst[True] > 1.5:
-        misses.append(f"rmse {worst[True]:.2f} % at 25 °C, the aim is 1.5 %")
-    if worst[False] > 3.0:
-        misses.append(f"rmse {worst[False]:.2f} % elsewhere, the aim is 3 %")
-    if not 0.76 <= share <= 0.84:
-        misses.append(f"80 % range held {share:.3f}, the aim is 0.76 to 0.84")
-    if least < 0.60:
-        misses.append(f"worst run {least:.3f}, the aim is 0.60")
-    if misses:
-        pytest.xfail("; ".join(misses))
+    return worst[True], worst[False], share, least
+
+
+def test_charge_in_independent_simulators(judged):
+    """The aims: 1.5 % at 25 °C, 3 % elsewhere, 0.60 of the worst run held."""
+    at_25, elsewhere, _, least = judged
+    assert at_25 < 1.5
+    assert elsewhere < 3.0
+    assert least > 0.60
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="1.00 held (0.98 with PyBaMM), aim 0.76 to 0.84; floor: the range allows for errors of"
+    " a shunt and of a label, of which a simulated cell has none",
+)
+def test_range_in_independent_simulators(judged):
+    assert 0.76 <= judged[2] <= 0.84

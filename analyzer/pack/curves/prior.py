@@ -22,7 +22,7 @@ from analyzer.pack.curves.half_cells import (
     nmc532_electrode_v,
     nmc_electrode_v,
 )
-from analyzer.pack.curves.service_prior import LITHIUM
+from analyzer.pack.curves.service_prior import LITHIUM, Part, parts_of
 
 Floats = npt.NDArray[np.float64]
 Curve = Callable[[Floats], Floats]
@@ -70,12 +70,12 @@ _LFP = tuple(
     for negative, empty_x in ((graphite_v, (0.005, 0.015)), (graphite_2020_v, (0.001, 0.006)))
 )
 # Those at which the fits of Chen et al. 2020 give 2.5 and 4.2 V, of Mohtat et al. 2020 2.8 and
-# 4.2 V; how far makes differ from them is assumed.
+# 4.2 V; how far makes differ from them is assumed. A discharge ends at 3.0 V (makers' data sheets).
 _NMC = (
     Electrodes(nmc_electrode_v, graphite_silicon_v, (0.02, 0.032), (0.87, 0.93), (0.84, 0.87),
-               (0.2638, 0.2638), (2.8, 4.2)),
+               (0.2638, 0.2638), (3.0, 4.2)),
     Electrodes(nmc532_electrode_v, graphite_2020_v, (0.001, 0.004), (0.80, 0.86), (0.87, 0.91),
-               (0.0335, 0.0335), (2.8, 4.2)),
+               (0.0335, 0.0335), (3.0, 4.2)),
 )  # fmt: skip
 MAKES = {"lfp": _LFP, "nmc": _NMC}
 
@@ -85,15 +85,14 @@ class CurvePrior:
     """Joint moments of ln(C/label) and of the curve.
 
     Args:
-        ln_mean, ln_sd: Of ln(C/label).
+        parts: Of ln(C/label).
         mean_v: On the grid, (n,).
         beta_v: Regression of the curve on ln(C/label), (n,).
         rest_v: What is left, one row a drawn cell over root CELLS, so that rest_v.T @ rest_v is
             its covariance, (cells, n).
     """
 
-    ln_mean: float
-    ln_sd: float
+    parts: tuple[Part, ...]
     mean_v: Floats
     beta_v: Floats
     rest_v: Floats
@@ -167,4 +166,4 @@ def _moments(ln_q: Floats, curves: Floats) -> CurvePrior:
     beta_v = off @ around_v / float(off @ off)
     rest_v = around_v - off[:, None] * beta_v
     rest_v /= len(ln_q) ** 0.5
-    return CurvePrior(float(ln_q.mean()), float(ln_q.std()), mean_v, beta_v, rest_v)
+    return CurvePrior(parts_of(ln_q), mean_v, beta_v, rest_v)

@@ -44,6 +44,7 @@ DIFFUSION_K = 2174.0
 # factors (from memory) are 1.1 % a kelvin. Chosen between them; the doubt spans both.
 TOTAL_PER_K, TOTAL_SD_PER_K = 0.0035, 0.002
 COLDEST_SHARE = 0.1  # of the total, however cold; assumed
+LEAST_A = 1e-9  # of a load, against a division by zero; assumed
 LEAST_SHARE = 1e-9  # of a well that counts as empty, against a division by zero; assumed
 STEPS = 40  # parts of a discharge, each at a constant current; assumed
 HALVINGS = 24  # of the last part: its end is then good to 2e-9 of a part; assumed
@@ -216,39 +217,55 @@ def run_to_limit(
     Returns:
         Shapes (n, k). No time where a margin is used up at the start.
     """
+    last = _last_parts(wells, start, floor_ah, load, margins)
+    share = _share_before(wells, last, margins)
+    end = step(wells, last.held, last.amps, share * last.length_h)
+    left = margins(end, np.maximum(load(end), LEAST_A))
+    return Spent(last.hours + share * last.length_h, end, np.argmin(left, axis=0))
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """The part in which each run ends: its beginning, current and whole length; (n, k)."""
+
+    held: Held
+    hours: Floats
+    amps: Floats
+    length_h: Floats
+
+
+def _last_parts(
+    wells: Wells, start: Held, floor_ah: Floats, load: Load, margins: Margins
+) -> _Parts:
+    """Walks every run part by part until a margin ends within the next, or at the floor."""
     shape = load(start).shape
     part = np.maximum(start.charge_ah - floor_ah, 0.0) / STEPS
     charge, lag = (np.broadcast_to(a, shape).copy() for a in (start.charge_ah, start.lag_ah))
-    hours, going = np.zeros(shape), np.broadcast_to(part > 0, shape).copy()
+    hours, last_a, last_h = np.zeros(shape), np.ones(shape), np.zeros(shape)
+    going = np.broadcast_to(part > 0, shape).copy()
     for _ in range(STEPS):
         # equal parts of the charge, not of time: near empty all changes fast
         now = Held(charge, lag)
-        amps = np.maximum(load(now), 1e-9)
+        amps = np.maximum(load(now), LEAST_A)
         length = part / amps
         then = step(wells, now, amps, length)
-        over = margins(then, amps).min(axis=0) <= 0.0
-        share = np.ones(shape)
-        if (going & over).any():
-            share = np.where(over, _share_before(wells, now, amps, length, margins), 1.0)
-            then = step(wells, now, amps, share * length)
-        hours = np.where(going, hours + share * length, hours)
+        over = going & (margins(then, amps).min(axis=0) <= 0.0)
+        last_a[over], last_h[over] = amps[over], length[over]
+        going &= ~over
+        hours = np.where(going, hours + length, hours)
         charge = np.where(going, then.charge_ah, charge)
         lag = np.where(going, then.lag_ah, lag)
-        going &= ~over
         if not going.any():
             break
-    end = Held(charge, lag)
-    left = margins(end, np.maximum(load(end), 1e-9))
-    return Spent(hours, end, np.argmin(left, axis=0))
+    return _Parts(Held(charge, lag), hours, last_a, last_h)
 
 
-def _share_before(
-    wells: Wells, now: Held, amps: Floats, length: Floats, margins: Margins
-) -> Floats:
-    """Share of a part that is walked before a margin ends, by halving. (n, k)"""
-    low, high = np.zeros(amps.shape), np.ones(amps.shape)
+def _share_before(wells: Wells, last: _Parts, margins: Margins) -> Floats:
+    """Share of the last part that is walked before a margin ends, by halving. (n, k)"""
+    low, high = np.zeros(last.amps.shape), np.ones(last.amps.shape)
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        good = margins(step(wells, now, amps, middle * length), amps).min(axis=0) > 0.0
+        then = step(wells, last.held, last.amps, middle * last.length_h)
+        good = margins(then, last.amps).min(axis=0) > 0.0
         low, high = np.where(good, middle, low), np.where(good, high, middle)
     return low

@@ -28,6 +28,13 @@ class Carried:
     gap_s: float = 0.0
     recent_ah: tuple[float, ...] = ()
     settle_s: float = SETTLE_S
+    emptied: bool = False
+
+    def is_emptied_by(self, step: FilterStep, at_bottom: bool) -> bool:
+        """Whether a step ends a discharge: one end, one anchor, until charge has gone in again."""
+        before = self.emptied
+        self.emptied = at_bottom or (before and step.charge_as >= 0)
+        return at_bottom and not before
 
     def hold_surface_charge(self, step: FilterStep, by_charger: bool, ah: float) -> None:
         """Lead-acid plates hold what a charge left on them until they give or rest long."""

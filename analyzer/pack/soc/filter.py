@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell
-from analyzer.pack.soc.noise import forgetting, prior_covariance
+from analyzer.pack.soc.noise import forgetting, prior_moments
 from analyzer.pack.soc.states import CURVE, FAST, HYST, LN_Q, OFFSET, SOC, STATES, FilterStep
 from analyzer.pack.soc.voltage_model import TABLE_HIGH, TABLE_LOW, VoltageModel
 from logger.units import HOUR_S
@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float64]
 # Edges of the components' charge: narrow where the curve bends, and nowhere wider than graphite's
 # bends, so that a component whose edge has passed one does not hide behind its middle. Assumed.
 SOC_EDGES = np.r_[0, 0.02, 0.04, 0.065, 0.095, 0.13, 0.17, 0.22:0.93:0.05, 0.97, 1.0]
-COMPONENTS = len(SOC_EDGES) - 1
+STRETCHES = len(SOC_EDGES) - 1
 MARGIN = 0.01  # a mean stays that far inside the tables; assumed
 LIKELIHOOD_POWER = 0.5  # 0.5 is the normal density's own, by definition: no tempering
 CHANGE_ERROR_STEPS = 6.0  # steps that share one error of what load changes say; assumed
@@ -35,7 +35,7 @@ SPLIT_SD = 0.035  # of charge: a wider component is split; assumed
 # Sides of a split: where, in standard deviations, and their shares. They take 0.68 of the variance,
 # so that what is left inside is about half as wide. Assumed.
 SPLIT_REACH, SPLIT_SIDE = 1.3, 0.2
-MOST_COMPONENTS = 40  # for the time a step takes
+MOST_COMPONENTS = 100  # for the time a step takes; assumed
 PRUNE_LOG_WEIGHT = -30.0  # below that of the likeliest a component is dropped; assumed
 UNLIKELY_LOG_WEIGHT = -10.0  # below it is not split, and does not survive an anchor; assumed
 
@@ -49,14 +49,16 @@ class GaussianMixtureFilter:
         self.ah = cell.params.capacity_ah
         self.model = VoltageModel(self.kind)
         width = np.diff(SOC_EDGES)
-        self.mean = np.zeros((STATES, COMPONENTS))
-        self.mean[SOC] = SOC_EDGES[:-1] + 0.5 * width
-        self.mean[LN_Q] = cell.capacity_ln_mean
-        prior = prior_covariance(cell)
-        self.cov = np.repeat(prior[:, :, None], COMPONENTS, axis=2)
+        parts = [prior_moments(cell, mean, sd) for _, mean, sd in cell.capacity]
+        # each part of the packs in service at each stretch of charge
+        means, covs = (np.stack(of_parts, axis=-1) for of_parts in zip(*parts, strict=True))
+        self.mean = np.repeat(means, STRETCHES, axis=-1)
+        self.cov = np.repeat(covs, STRETCHES, axis=-1)
+        self.mean[SOC] = np.tile(SOC_EDGES[:-1] + 0.5 * width, len(parts))
         # wider than a uniform stretch, so that neighbours overlap
-        self.cov[SOC, SOC] = (0.5 * width) ** 2
-        self.log_weight = np.log(width)
+        self.cov[SOC, SOC] = np.tile((0.5 * width) ** 2, len(parts))
+        share = np.array([weight for weight, _, _ in cell.capacity])
+        self.log_weight = np.log(np.outer(share, width).ravel())
         self._scratch = np.empty_like(self.cov)  # so that no step asks for memory
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:

@@ -21,6 +21,9 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
+# Loads, as shares of the capacity an hour, at which the end of a discharge is the label's: makers
+# count at 0.2 to 0.5; a harder load ends early, a lighter one late. Common practice, no source.
+LABEL_LOADS_C = (0.1, 1.0)
 STEP_S = 20.0  # short against the slow pair, long against what a step costs; assumed
 
 
@@ -104,6 +107,7 @@ def step_means(
     # d ln R = E/R·d(1/T), as in `process_noise`
     usual = 1.0 / (REFERENCE_C + ZERO_C_IN_K)
     colder = 1.0 / (temp_c + ZERO_C_IN_K) - usual
+    at_top, label_full = _at_top(steps, volts, measured, charge_as, losses, cell)
     return FilterInputs(
         charge_as=charge_as,
         length_s=steps.length_s,
@@ -121,7 +125,9 @@ def step_means(
         loss_sd=APART_ENERGY_J / GAS_J_PER_MOL_K * np.abs(colder),
         temp_c=temp_c,
         charge_var=steps.total(current.charge_var),
-        at_top=_at_top(steps, volts, measured, charge_as, losses, cell),
+        at_top=at_top,
+        label_full=label_full,
+        at_bottom=_at_bottom(steps, volts, measured, charge_as, cell),
         by_charger=steps.any(current.by_charger),
         step_of=steps.step_of,
         losses=losses,
@@ -130,8 +136,9 @@ def step_means(
 
 def _at_top(
     steps: Steps, volts: Floats, measured: Bools, charge_as: Floats, losses: Losses, cell: Cell
-) -> Bools:
-    """Whether the cell is at the top voltage while little current charges it. (m,)"""
+) -> tuple[Bools, Bools]:
+    """Whether the cell is at the top voltage while little current charges it, and so high that it
+    is full by its label. (m,) both"""
     kind, ah = cell.kind, cell.params.capacity_ah
     terminal_v = steps.mean(volts, measured)
     # the charging current lifts the terminals; what lies behind the ohmic part counts
@@ -142,4 +149,17 @@ def _at_top(
     at_top = tailing & (inside_v >= kind.top_v)
     if kind.name in LEAD:
         at_top |= is_full(terminal_v, tail_a, losses.temp_c[steps.first], ah)
-    return at_top
+        return at_top, at_top
+    return at_top, at_top & (inside_v >= kind.label_full_v)
+
+
+def _at_bottom(
+    steps: Steps, volts: Floats, measured: Bools, charge_as: Floats, cell: Cell
+) -> Bools:
+    """Whether a load has drawn the cell down to the voltage at which its label ends. (m,)"""
+    low, high = LABEL_LOADS_C
+    drawn_a = charge_as / np.maximum(steps.length_s, 1e-9)
+    load_c = drawn_a / cell.params.capacity_ah
+    # a moment at the end is enough: there a load is shed or a protection opens
+    ended = steps.any(measured & (np.nan_to_num(volts, nan=np.inf) <= cell.kind.cutoff_v))
+    return ended & (load_c > low) & (load_c < high)

@@ -35,26 +35,33 @@ ENTROPY_SD_V_PER_K = 1e-4
 SOC_WALK, FAST_WALK, SLOW_WALK, OFFSET_WALK_C = 1e-4, 0.02, 0.05, 0.0003
 
 
-def prior_covariance(cell: Cell) -> Floats:
-    """Of the states before anything is seen, (states, states); that of the charge is set apart."""
+def prior_moments(cell: Cell, ln_q: float, ln_q_sd: float) -> tuple[Floats, Floats]:
+    """Mean (states,) and covariance (states, states) before anything is seen, the charge apart.
+
+    Args:
+        ln_q, ln_q_sd: Mean and sd of ln(capacity) of one part of the packs in service.
+    """
     kind = cell.kind
+    mean = np.zeros(STATES)
+    mean[LN_Q] = ln_q
+    # an aged cell's curve bends elsewhere: it goes with the capacity
+    mean[CURVE:] = kind.curve_per_ln_q_v * (ln_q - cell.capacity_ln_mean)
     sd = np.zeros(STATES)
     sd[states.SHIFT] = kind.curve_sd_v
     sd[states.WALK] = WALK_REST_V
     sd[states.FAST] = kind.fast_sd
     sd[states.SLOW] = kind.slow_sd
     sd[states.OFFSET] = OFFSET_SD_C * cell.params.capacity_ah
-    sd[LN_Q] = cell.capacity_sd
+    sd[LN_Q] = ln_q_sd
     sd[states.GAP] = kind.gap_sd
     sd[states.HYST] = HYST_SD
     prior = np.diag(sd**2)
-    # an aged cell's curve bends elsewhere: it goes with the capacity
-    by_capacity = kind.curve_per_ln_q_v * cell.capacity_sd
+    by_capacity = kind.curve_per_ln_q_v * ln_q_sd
     prior[CURVE:, CURVE:] = kind.curve_cov_v2
     prior[CURVE:, CURVE:] += np.outer(by_capacity, by_capacity)
-    prior[LN_Q, CURVE:] = by_capacity * cell.capacity_sd
+    prior[LN_Q, CURVE:] = by_capacity * ln_q_sd
     prior[CURVE:, LN_Q] = prior[LN_Q, CURVE:]
-    return prior
+    return mean, prior
 
 
 def forgetting(step: FilterStep, ah: float) -> tuple[tuple[int, float], ...]:

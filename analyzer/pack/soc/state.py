@@ -74,6 +74,7 @@ class PackPosterior:
         gap_s: How long nothing was measured, the last time that it was long, where the pack
             was not seen full since; 0 else.
         label: The pack's numbers that all of it rests on (`cell_model.label`).
+        emptied: It was drawn down to its label's end, and not charged since.
         recent_ah: Charge drawn of late, faded at the rates of `lead_acid/prior.py`; () elsewhere.
     """
 
@@ -100,6 +101,7 @@ class PackPosterior:
     gap_s: float = 0.0
     label: str = ""
     recent_ah: tuple[float, ...] = ()
+    emptied: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings, lists and dicts, as JSON has them."""

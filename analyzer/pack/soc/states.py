@@ -75,6 +75,8 @@ class FilterInputs:
         temp_c: At the step's beginning, (m,).
         charge_var: What gaps and charge efficiency add to the charge's variance, (m,).
         at_top: Charged at the top voltage with little current, (m,).
+        label_full: So high that it means 100 %, (m,).
+        at_bottom: Discharged to the voltage at which the label ends, (m,).
         by_charger: The voltage is the charger's alone (lead-acid), (m,).
         step_of: Each reading's step, (n,).
         losses: Of each reading.
@@ -98,6 +100,8 @@ class FilterInputs:
     temp_c: Floats
     charge_var: Floats
     at_top: Bools
+    label_full: Bools
+    at_bottom: Bools
     by_charger: Bools
     step_of: Ints
     losses: Losses

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
-from analyzer.pack.chemistry import LEAD
+from analyzer.pack.chemistry import EMPTY_SD, LEAD
 from analyzer.pack.lead_acid.charge import FULL_SD as LEAD_FULL_SD
 from analyzer.pack.lead_acid.prior import RATES_PER_H
 from analyzer.pack.lead_acid.wells import recent_ah
@@ -20,7 +20,7 @@ from analyzer.pack.shunt_sense import shunt_sense
 from analyzer.pack.soc import states
 from analyzer.pack.soc.after_gap import LONG_GAP_S, weigh_by_gauge
 from analyzer.pack.soc.carried import Carried
-from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
+from analyzer.pack.soc.filter import MOST_COMPONENTS, STRETCHES, GaussianMixtureFilter
 from analyzer.pack.soc.inputs import STEP_S, filter_inputs
 from analyzer.pack.soc.noise import AGEING_SD, YEAR_H
 from analyzer.pack.soc.state import (
@@ -92,8 +92,10 @@ def known(
         mixture.log_weight -= 0.5 * ((mixture.mean[SOC] - soc) / sd) ** 2
         mixture.log_weight -= mixture.log_weight.max()
     else:
-        mixture.keep(np.arange(len(mixture.log_weight)) == 0)
-        mixture.mean[SOC, 0], mixture.cov[SOC, SOC, 0] = soc, sd * sd
+        # one stretch of each part of the packs in service, put where the charge is
+        mixture.keep(np.arange(len(mixture.log_weight)) % STRETCHES == 0)
+        mixture.mean[SOC] = soc
+        mixture.cov[SOC, SOC] = sd * sd
     return _posterior(mixture, pack, t_us, CircuitEnd(), Carried())
 
 
@@ -132,6 +134,7 @@ def _resume(mixture: GaussianMixtureFilter, start: PackPosterior, gap_s: float) 
     carried = Carried(
         start.initial_polarisation_sd_v, start.drift_sd, start.full_us, gap_s=start.gap_s
     )
+    carried.emptied = start.emptied
     weight, mean, cov = start.mixture
     mixture.load(weight, mean, unpack_covariance(cov))
     mixture.cov[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
@@ -242,7 +245,8 @@ def _run(
 ) -> _Trace:
     """The filter over all steps: prediction, updates, anchors, pruning."""
     trace = _Trace(len(inputs.charge_as))
-    anchor, now_s, lost_s = _FullAnchor(carried.full_us, t0_us), 0.0, 0.0
+    anchor = _FullAnchor(carried.full_us, t0_us)
+    now_s, lost_s = 0.0, 0.0
     for k, step in enumerate(inputs.steps()):
         # a silence is judged when it is over, by all of its length
         if step.lost_s < 0.5 * step.length_s:
@@ -257,10 +261,12 @@ def _run(
         # under a charger the voltage is no evidence, but its end is
         measured = _update(mixture, step, carried) or by_charger
         if measured and anchor.update(now_s, step.length_s, bool(inputs.at_top[k])):
-            # NMC is often charged to 80 or 90 % on purpose: there the voltage alone tells
-            if mixture.kind.full_ends_charge:
+            # NMC is often charged to 80 or 90 % on purpose: there the curve alone tells
+            if bool(inputs.label_full[k]):
                 mixture.update_soc(1.0, LEAD_FULL_SD if mixture.kind.name in LEAD else FULL_SD)
             carried.be_full(t0_us + round(now_s * 1e6))
+        if carried.is_emptied_by(step, bool(inputs.at_bottom[k])):
+            mixture.update_soc(0.0, EMPTY_SD)
         if k % PRUNE_EVERY == PRUNE_EVERY - 1:
             mixture.prune_and_split()
         trace.mean[k] = mixture.mean @ mixture.weights()
@@ -360,5 +366,6 @@ def _posterior(
         sign_reversed=carried.sign_reversed,
         gap_s=carried.gap_s,
         recent_ah=carried.recent_ah,
+        emptied=carried.emptied,
         label=label(pack),
     )

@@ -11,6 +11,7 @@ from analyzer.learned import charge_history
 from analyzer.learned.charge_history import charge_at, charges
 from analyzer.learned.keys import CHARGE, CHARGE_BEFORE
 from analyzer.pack.chemistry import chemistry
+from analyzer.pack.curves.service_prior import moments
 from analyzer.pack.soc import track
 from analyzer.series.log import OpenLog, pack_channels
 from logger import boat as boats
@@ -175,7 +176,7 @@ def test_a_corrected_boat_file_counts_at_once(log):
     after = here_now(twice, end)
     assert before.charge.soc == approx(0.6, abs=0.04)
     assert after.charge.soc == approx(0.8, abs=0.05)
-    in_service = np.exp(chemistry("lfp").capacity_ln_mean)  # of the label
+    in_service = np.exp(moments(chemistry("lfp").capacity)[0])  # of the label
     assert after.charge.capacity_ah == approx(2 * AH * in_service, rel=0.08)
     heavier = BOAT_TEXT.replace("displacement_kg = 3000", "displacement_kg = 9000")
     heavy = here_now(OpenLog(log.store, boats.parse(heavier, "boat.toml")), end)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analyzer.pack.chemistry import chemistry
+from analyzer.pack.curves.service_prior import moments
 from analyzer.pack.lead_acid.charge import accepted, charge_doubt, gassing_a, is_full
 from analyzer.pack.soc import known, track
 from analyzer.pack.soc.noise import OFFSET_SD_C
@@ -89,5 +90,5 @@ def test_a_charge_ends_full_and_the_current_that_gasses_is_no_offset_of_the_shun
     assert out.soc == pytest.approx(1.0, abs=0.03)
     assert abs(out.offset_a) < 2 * OFFSET_SD_C * 200
     # no more is learned of the capacity than the prior has it
-    prior = chemistry("agm").capacity_ln_mean
+    prior, _ = moments(chemistry("agm").capacity)
     assert abs(np.log(out.capacity_ah / 200) - prior) < 0.08

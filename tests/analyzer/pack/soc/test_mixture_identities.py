@@ -12,7 +12,7 @@ from pytest import approx
 
 from analyzer.pack.chemistry import KNOTS
 from analyzer.pack.soc import known
-from analyzer.pack.soc.filter import GaussianMixtureFilter
+from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
 from analyzer.pack.soc.state import (
     PackPosterior,
     curve_error_v,
@@ -105,15 +105,17 @@ def test_prune_and_split_splits_what_is_wide_and_likely(bank, sd, log_weight, pi
     assert len(bank.log_weight) == 4 + pieces
 
 
-@pytest.mark.parametrize(("count", "grown"), [(38, 40), (39, 39)])
-def test_prune_and_split_never_holds_more_than_forty(count, grown):
+@pytest.mark.parametrize(("left", "grown"), [(2, 2), (1, 0), (0, 0)])
+def test_prune_and_split_never_holds_more_than_its_most(left, grown):
+    # a split makes three of one: two more
+    count = MOST_COMPONENTS - left
     bank = bank_of(
         cell_of(), random_mixture(np.random.default_rng(2), np.linspace(0.1, 0.9, count))
     )
     bank.log_weight = np.zeros(count)
     bank.cov[SOC, SOC, 0] = 0.05**2
     bank.prune_and_split()
-    assert len(bank.log_weight) == grown
+    assert len(bank.log_weight) == count + grown
 
 
 def test_pack_mixture_drops_the_unlikely_and_unpack_gives_whole_covariances(before):
@@ -203,7 +205,10 @@ def test_known_charge_is_the_prior_times_what_is_believed():
     assert state.soc == approx(mean, abs=0.01)
     sure = known(PACK, 0.6, 0.02)
     assert (sure.soc, sure.sd) == approx((0.6, 0.02))
-    assert sure.mixture.weight == approx([1.0])
+    # one component for each part of the packs in service
+    parts = cell_of().capacity
+    assert sure.mixture.weight == approx([weight for weight, _, _ in parts])
+    assert sure.mixture.mean[:, LN_Q] == approx([mean for _, mean, _ in parts])
 
 
 def test_prior_is_the_cells_own():
@@ -215,7 +220,7 @@ def test_prior_is_the_cells_own():
           LN_Q: cell.capacity_sd}  # fmt: skip
     for state, expected in sd.items():
         assert var[state] == approx(expected**2)
-        assert mean[state] == approx(cell.capacity_ln_mean if state == LN_Q else 0.0)
+        assert mean[state] == approx(cell.capacity_ln_mean if state == LN_Q else 0.0, abs=1e-12)
     # law of total variance: of the curve given the capacity, and of the capacity through its slope
     by_capacity = kind.curve_per_ln_q_v * cell.capacity_sd
     assert var[CURVE:] == approx(np.diag(kind.curve_cov_v2) + by_capacity**2)
