@@ -49,7 +49,8 @@ def out_and_on(hours: float, ah: float, course_deg: float = 90.0) -> tuple[Boat,
 
 def follow(afloat: Boat, series: Series, *, step: int = 60) -> list[tuple[float, str, str]]:
     """Minute by minute: (time, level, title) of what is detected."""
-    judge, state = Turning(afloat), None
+    # from a full charge that was seen: on the plateau alone nobody would know it
+    judge, state = Turning(afloat), known(afloat.pack, 0.98, 0.01)
     seen: list[tuple[float, str, str]] = []
     for at in range(0, series.n - step, step):
         piece = series.cut(at, at + step)
