@@ -108,9 +108,11 @@ def draws(point_power: Estimate) -> str:
 
 
 def joint(excess: Estimate) -> str:
-    """A joint's resistance in excess, as its heat tells it."""
+    """A joint's resistance in excess, as the voltage drop tells it, or else its heat."""
     if excess.mid is None:
         return format.band(excess)
+    if "controller_voltage_v" in excess.used:
+        return f"{format.band(excess)} too much, by the voltage drop"
     return f"{format.band(excess)} too much, if nothing else warms it"
 
 

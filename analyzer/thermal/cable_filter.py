@@ -56,14 +56,15 @@ class CableHeat:
     def __init__(self, pairs: tuple[tuple[Cable, Cable | None], ...]) -> None:
         self.cables = tuple(cable for cable, _ in pairs)
         self.partners = tuple(p if p is not None and p.probe else None for _, p in pairs)
-        probes = [c.probe for c in (*self.cables, *self.partners) if c is not None and c.probe]
-        self._probes = list(dict.fromkeys(probe_temp(p) for p in probes))
+        followed = [c for c in (*self.cables, *self.partners) if c is not None]
+        # Each channel once, though a cable may be its own place's and its partner's partner.
+        self._probes = list(dict.fromkeys(probe_temp(str(c.probe)) for c in followed))
         self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
         names = ("ambient_temp_c", *self._loads, *self._probes)
         most = {**highest(("ambient_temp_c", *self._probes)), **believable(self.cables)}
         self._gather = Gatherer(STEP_S, names, most)
-        ref_a = np.array([joints.joint(c).ref_a for c in self.cables])
-        self._ref_a2 = np.square(ref_a)
+        each = map(joints.joint, self.cables)
+        self._ref_a2 = np.square([j.ref_a for j in each])
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]
         self._other_at = [self._probe_at(c) if c else -1 for c in self.partners]
@@ -89,12 +90,14 @@ class CableHeat:
         dt_s = min(end_s - last_s, MOST_DT_S)
         self._last_s = end_s
         temp = row[self._temp_at]
+        # Where there is no partner, -1 points at the NaN: a pair that is never measured.
         other = np.append(row, np.nan)[self._other_at]
         air = self._air(end_s, row)
         if self.heat is None and not self._begin(row, temp):
             return None
         assert self.heat is not None
         load = row[self._load_at] / self._ref_a2
+        # Pairs are bodies too, in air of 0 °C: what two poles share cancels in their difference.
         both = np.concatenate([temp, temp - other])
         around = np.concatenate([air, np.zeros(len(self.cables))])
         self.heat.step(dt_s, np.tile(load, 2), both, around)
@@ -111,10 +114,12 @@ class CableHeat:
         if self.measured and end_s - self._air_s > AIR_OLD_S:
             self._trust(False)
         if self.measured:
+            # A gap of minutes: the last reading is better than another probe.
             return np.full(len(self.cables), np.nan)
         return np.array([self._coldest_other(row, at) for at in self._temp_at])
 
     def _coldest_other(self, row: Floats, own: int) -> float:
+        # A probe cannot be far below the air, and of several the coldest is the least heated.
         first = 1 + len(self._loads)
         others = np.delete(row, own)[first:]
         others = others[np.isfinite(others)]
@@ -128,12 +133,13 @@ class CableHeat:
         self.heat.revise_air([joints.prior(cable, measured) for cable in self.cables])
 
     def _begin(self, row: Floats, temp: Floats) -> bool:
+        # A filter begun without the air would take the boat's own warmth for the place's offset.
         self._waited += 1
         if not np.isfinite(temp).any():
             return False
         if not self.measured and self._waited < WAIT_STEPS:
             return False
         bodies = [joints.prior(c, self.measured) for c in self.cables]
-        pairs = [joints.pair_prior(c) for c in self.cables]
+        pairs = map(joints.pair_prior, self.cables)
         self.heat = ThermalImm((*bodies, *pairs))
         return True

@@ -43,6 +43,7 @@ def base_k(history: Sequence[Kept]) -> float | None:
     """
     if not history:
         return None
+    # What differs from day to day is in the weights, so that one sure trip does not rule.
     weight = [1 / k.var for k in history]
     mean = sum(w * k.rise_k for w, k in zip(weight, history, strict=True)) / sum(weight)
     day = (DAY_SD_SHARE * mean) ** 2 + DAY_SD_K**2
@@ -58,6 +59,7 @@ def trend(cable: Cable, history: Sequence[Kept]) -> Detection | None:
     mid_t = sum(w * k.t_s for w, k in zip(weight, history, strict=True)) / total
     mean = sum(w * k.rise_k for w, k in zip(weight, history, strict=True)) / total
     power = sum(w * (k.t_s - mid_t) ** 2 for w, k in zip(weight, history, strict=True))
+    # All at one time: there is no line through them.
     if power <= 0:
         return None
     slope = sum(
@@ -66,6 +68,7 @@ def trend(cable: Cable, history: Sequence[Kept]) -> Detection | None:
     slope, slope_sd = slope / power, math.sqrt(1 / power)
     sure = 0.5 * (1 + math.erf(slope / slope_sd / math.sqrt(2)))
     span_s = history[-1].t_s - history[0].t_s
+    # A rise of nothing has no share to grow by.
     first = max(mean + slope * (history[0].t_s - mid_t), 1.0)
     if sure < SURE or slope * span_s < max(LEAST_GROWTH * first, 2.0):
         return None

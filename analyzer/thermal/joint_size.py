@@ -38,9 +38,11 @@ def by_heat(joint: Joint, rise_k: Floats, due_k: float, rng: np.random.Generator
         rise_k: Samples of the settled rise at the reference current that arises at the place, (n,).
         due_k: What of it a healthy joint makes.
     """
-    healthy_k = due_k * np.exp(HEALTHY_LN_SD * rng.standard_normal(len(rise_k)))
-    path_k_w = joint.path_k_w * np.exp(PATH_LN_SD * rng.standard_normal(len(rise_k)))
-    return np.maximum(rise_k - healthy_k, 0.0) / path_k_w / joint.ref_a**2
+    normal = rng.standard_normal((2, len(rise_k)))
+    healthy_k = due_k * np.exp(HEALTHY_LN_SD * normal[0])
+    path_k_w = joint.path_k_w * np.exp(PATH_LN_SD * normal[1])
+    watts = np.maximum(rise_k - healthy_k, 0.0) / path_k_w
+    return np.asarray(watts / joint.ref_a**2)
 
 
 def by_drop(heat_ohm: Floats, grown: Estimate, rng: np.random.Generator) -> tuple[Floats, float]:
@@ -57,29 +59,38 @@ def by_drop(heat_ohm: Floats, grown: Estimate, rng: np.random.Generator) -> tupl
     Returns:
         Samples, (joints, n), and the probability of "here".
     """
+    # Never zero, so that a joint which heat says nothing of still has a share.
     heat_ohm = np.maximum(heat_ohm, LEAST_OHM)
     total_ohm = heat_ohm.sum(axis=0)
-    n = len(total_ohm)
-    grown_ohm = np.maximum(_normal(grown, n, rng), LEAST_OHM)
-    mean, sd = np.log(total_ohm).mean(), np.log(total_ohm).std()
-    z = (np.log(grown_ohm) - mean) / sd
-    density = np.exp(-0.5 * z**2) / (sd * math.sqrt(2 * math.pi) * grown_ohm)
-    here = NOTHING_ELSE * density.mean()
+    grown_ohm = np.maximum(_normal(grown, len(total_ohm), rng), LEAST_OHM)
+    here = NOTHING_ELSE * _lognormal(np.log(total_ohm), grown_ohm)
+    # Samples by heat that leave room for another joint, by how likely that one is.
     rest_ohm = grown_ohm - total_ohm
-    fits = np.exp(-np.maximum(rest_ohm, 0.0) / ELSEWHERE_OHM) * (rest_ohm > 0)
-    elsewhere = (1 - NOTHING_ELSE) * fits.mean() / ELSEWHERE_OHM
-    probability = float(here / (here + elsewhere))
+    fits = np.where(rest_ohm > 0, np.exp(-np.abs(rest_ohm) / ELSEWHERE_OHM), 0.0)
+    elsewhere = (1 - NOTHING_ELSE) * float(fits.mean()) / ELSEWHERE_OHM
+    probability = here / (here + elsewhere)
     found_ohm = grown_ohm
     if elsewhere > 0:
-        smaller_ohm = total_ohm[rng.choice(n, n, p=fits / fits.sum())]
-        found_ohm = np.where(rng.random(n) < probability, grown_ohm, smaller_ohm)
-    return heat_ohm / total_ohm * found_ohm, probability
+        smaller_ohm = rng.choice(total_ohm, len(fits), p=fits / fits.sum())
+        is_here = rng.random(len(fits)) < probability
+        found_ohm = np.where(is_here, grown_ohm, smaller_ohm)
+    share = heat_ohm / total_ohm
+    return share * found_ohm, probability
+
+
+def _lognormal(ln_samples: Floats, at: Floats) -> float:
+    """Mean density, over some points, of the lognormal that fits samples given as logarithms."""
+    sd = ln_samples.std()
+    z = (np.log(at) - ln_samples.mean()) / sd
+    density = np.exp(-0.5 * z**2) / (sd * at)
+    return float(density.mean() / math.sqrt(2 * math.pi))
 
 
 def _normal(of: Estimate, n: int, rng: np.random.Generator) -> Floats:
     """Samples of an estimate taken for normal, (n,)."""
     mid, low, high = (float(v or 0.0) for v in (of.mid, of.low, of.high))
-    return mid + (high - low) / (2 * Z80) * rng.standard_normal(n)
+    sd = (high - low) / (2 * Z80)
+    return mid + sd * rng.standard_normal(n)
 
 
 def estimate(ohm: Floats, used: tuple[str, ...]) -> Estimate:

@@ -80,7 +80,8 @@ class LoopMonitor:
         self._gather = Gatherer(STEP_S, (*VOLTAGES, *CURRENTS, *probes))
         self._mean = np.zeros((3, 2))
         self._cov = np.zeros((3, 3, 2))
-        self._cov[OFFSET, OFFSET], self._cov[OHM, OHM] = OFFSET_SD_V**2, START_SD_OHM**2
+        self._cov[OFFSET, OFFSET] = OFFSET_SD_V**2
+        self._cov[OHM, OHM] = START_SD_OHM**2
         # A joint that works loose does so here as it does to a probe: as fast, by its path.
         each = [joints.joint(c) for c in cables]
         rates = [joints.LOOSE_WALK_K / (j.path_k_w * j.ref_a**2) for j in each]
@@ -99,14 +100,17 @@ class LoopMonitor:
             self.trace[end_s] = self.now(SOUND)
 
     def _step(self, end_s: float, row: list[float]) -> None:
+        # The controller's own current if it tells it: the pack's has the hotel load in it.
         amps = row[2] if math.isfinite(row[2]) else row[3]
         drop_v = row[0] - row[1]
-        hours = (end_s - self._last_s) / 3600.0 if self._last_s is not None else 0.0
+        last_s = end_s if self._last_s is None else self._last_s
+        hours = (end_s - last_s) / 3600.0
         self._last_s = end_s
         self._cov[OHM, OHM] += WALK_OHM**2 * min(hours, MOST_GAP_H)
         if not math.isfinite(amps * drop_v):
             return
         if abs(amps) > LEAST_A:
+            # Over a gap nobody knows what flowed; the slow walk of both has to do.
             self._loosen(min(hours, STEP_S / 3600.0))
         temps = [t for t in row[4:] if math.isfinite(t)]
         # The median: the lug of a bad joint is far hotter than the copper.
@@ -134,8 +138,10 @@ class LoopMonitor:
 
     def now(self, hypothesis: int) -> Known:
         """The resistance as it is, if joints are sound or if one loosens."""
+        # Rounding may leave a little less than nothing.
         var = float(self._cov[OHM, OHM, hypothesis])
-        return Known(float(self._mean[OHM, hypothesis]), math.sqrt(max(var, 0.0)))
+        ohm = float(self._mean[OHM, hypothesis])
+        return Known(ohm, math.sqrt(max(var, 0.0)))
 
     def resistance(self) -> Estimate:
         """The loop at 20 °C: cables both ways, joints, contactor, fuse. [ohm]"""

@@ -44,6 +44,7 @@ def rise_above(imm: ThermalImm, body: int, level_k: float) -> float:
     """Probability that a body's settled rise at the reference load is above a level."""
     mean_k, var_k2 = _rises(imm, body)
     sd_k = np.sqrt(np.maximum(var_k2, LEAST_K2))
+    # From the whole bank: the posterior is skewed, its mean and spread would say too little.
     above = normal_below((mean_k - level_k) / sd_k)
     return float(np.sum(imm.weight[body] * above))
 
@@ -52,7 +53,7 @@ def _rises(imm: ThermalImm, which: slice | int) -> tuple[Floats, Floats]:
     """Mean and variance of the settled rise in each filter, (..., 2, members)."""
     mean, cov = imm.mean[:, which], imm.cov[:, :, which]
     share = imm.network.share[which]
-    own = 1 + share
+    own = 1 + share  # the second node gives back what it got: see the equation at rest
     through = imm.count_neighbour[which] * (1 + PHI * share)
     mean_k = own * mean[RISE] + through * mean[NEIGHBOUR]
     own_k2 = np.square(own) * cov[RISE, RISE]
@@ -62,8 +63,10 @@ def _rises(imm: ThermalImm, which: slice | int) -> tuple[Floats, Floats]:
 
 def settled(imm: ThermalImm, body: int, load: float) -> tuple[float, float]:
     """Temperature that a load will end in: mean and standard deviation. [°C]"""
-    above_k, var_k2 = combine(imm.weight[body], *_settled(imm, body, load))
-    return float(imm.air_c[body] + above_k), math.sqrt(max(float(var_k2), 0.0))
+    mean_k, var_k2 = _settled(imm, body, load)
+    above_k, all_k2 = combine(imm.weight[body], mean_k, var_k2)
+    sd_k = math.sqrt(max(float(all_k2), 0.0))
+    return float(imm.air_c[body] + above_k), sd_k
 
 
 def settled_range(imm: ThermalImm, body: int, load: float) -> tuple[float, float, float]:
@@ -89,7 +92,7 @@ def _settled(imm: ThermalImm, body: int, load: float) -> tuple[Floats, Floats]:
     h[RISE] = load * (1 + share)
     h[NEIGHBOUR] = load * (1 + PHI * share)
     h[OFFSET] = 1.0
-    var_k2 = np.einsum("i...,ij...,j...->...", h, cov, h)
+    var_k2 = np.einsum("i...,ij...,j...->...", h, cov, h)  # h' P h
     second_end_k = load * share * (mean[RISE] + PHI * mean[NEIGHBOUR])
     to_come_k = second_end_k - mean[SECOND]
     to_come_sd_k = imm.priors[body].second_ln_sd * to_come_k
@@ -98,6 +101,7 @@ def _settled(imm: ThermalImm, body: int, load: float) -> tuple[Floats, Floats]:
 
 def _mixture_quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> float:
     """Quantile of a mixture of normal distributions, by bisection."""
+    # Beyond six deviations of every component there is nothing to find.
     low = float(np.min(mean - 6 * sd))
     high = float(np.max(mean + 6 * sd))
     for _ in range(RANGE_HALVINGS):
@@ -142,6 +146,7 @@ def samples(imm: ThermalImm, body: int, n: int, rng: np.random.Generator) -> Hea
     root = vector * sd[:, None, :]
     normal = rng.standard_normal((n, STATES))
     x = mean[which] + np.einsum("nij,nj->ni", root[which], normal)
+    # The two hypotheses of a member share its time constants and its second node.
     member = which % weight.shape[1]
     net = imm.network
     share = net.share[body, 0, member]

@@ -43,8 +43,11 @@ EQUAL_TAU_S = 1.0  # time constants nearer than this count as this far apart; as
 
 def _repeated(nodes: tuple[SecondNode, ...], count: int) -> list[tuple[float, ...]]:
     """Time constant, share and weights of so many second nodes, for each time constant."""
-    rows: list[tuple[float, ...]] = [(node.tau_s, node.share, *node.weights) for node in nodes]
-    return [rows[k % len(rows)] for k in range(count)] * TAUS
+    rows: list[tuple[float, ...]] = []
+    for k in range(count):
+        node = nodes[k % len(nodes)]
+        rows.append((node.tau_s, node.share, *node.weights))
+    return rows * TAUS
 
 
 def apart_s(tau_s: Floats, second_tau_s: Floats) -> Floats:

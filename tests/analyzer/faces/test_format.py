@@ -1,5 +1,6 @@
 """Words: expected texts are hand conversions, 1 nmi = 1852 m and 1 kn = 1852/3600 m/s."""
 
+from dataclasses import replace
 from datetime import UTC, timedelta, timezone
 
 import pytest
@@ -153,4 +154,6 @@ def test_an_end_on_another_day_has_its_date():
 def test_a_joint_s_excess_is_said_under_its_condition_and_its_absence_without():
     known = Estimate(0.9e-3, 0.5e-3, 1.5e-3, "ohm")
     assert sentences.joint(known) == "0.5 to 1.5 mΩ too much, if nothing else warms it"
+    by_drop = replace(known, used=("probe_a_temp_c", "controller_voltage_v"))
+    assert sentences.joint(by_drop) == "0.5 to 1.5 mΩ too much, by the voltage drop"
     assert "too much" not in sentences.joint(cannot_say("this cable has no probe", "ohm"))

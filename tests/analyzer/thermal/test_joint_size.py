@@ -1,5 +1,5 @@
-"""How much resistance a joint has too much: against the lognormal's quantiles, Bayes' rule by
-quadrature, and boats whose joints' truth is known from the simulator's physics."""
+"""How much resistance a joint has too much: against the lognormal's quantiles and Bayes' rule by
+quadrature; boats with known truth are in `tests/field/test_cables_joints.py`."""
 
 import math
 
@@ -10,10 +10,8 @@ from scipy.stats import lognorm
 
 from analyzer.estimation.estimate import Estimate
 from analyzer.thermal import joint_size
-from analyzer.thermal.cables import CableGroup
 from analyzer.thermal.joints import joint
 from logger.boat import Cable
-from tests.support.joint_boat import JointDay, joint_day
 
 Z80 = 1.2815515655446004  # the normal distribution's 90 % point
 JOINT = joint(Cable(name="x", size_mm2=50, length_m=2))
@@ -73,57 +71,3 @@ def test_two_joints_share_the_growth_as_heat_says():
     whole = np.isclose(ohm.sum(axis=0), 1e-3, rtol=0.01)
     assert whole.mean() > 0.8
     np.testing.assert_allclose((ohm[0] / ohm.sum(axis=0)), share, rtol=1e-9)
-
-
-# -- boats whose truth is known -------------------------------------------------------------------
-
-
-def sizes(day: JointDay) -> list[tuple[bool, float]]:
-    """Whether the bad joint's size held the truth, and its width over it: first found, and last."""
-    group, per, found = CableGroup(day.cables), 150, []
-    for k in range(0, day.series.n, per):
-        group.update(day.series.cut(k, k + per))
-        heating = [d for d in group.detections() if d.kind == "lug_heating"]
-        assert all("battery negative" in d.subject for d in heating)
-        if heating:
-            size = heating[0].size
-            rows = {row.name: row for row in group.rows(heating)}
-            assert rows["battery_negative"].excess_resistance == size
-            true = day.excess_ohm[min(k + per, day.series.n) - 1]
-            found.append((size.low <= true <= size.high, (size.high - size.low) / true))
-    return [found[0], found[-1]] if found else []
-
-
-def test_sizes_hold_the_truth_with_other_joints_than_the_demo_s():
-    """By the drop and by heat, as it is found and at the end; 80 % of them, and by the drop far
-    narrower than the factor of two that heat leaves.
-    """
-    rows = [row for seed in range(200, 224) for row in sizes(joint_day(seed, faulty=True))]
-    held, width = np.array(rows).T
-    print(
-        f"\n{held.mean():.0%} of {len(held)} sizes held; width {np.median(width):.2f} of the truth"
-    )
-    assert len(rows) > 30
-    # 80 %, less two standard deviations of counting so many.
-    assert held.mean() >= 0.8 - 2 * math.sqrt(0.16 / len(held))
-    assert np.median(width) < 0.7
-
-
-def test_sizes_by_heat_alone_hold_the_truth():
-    rows = [row for seed in range(300, 312)
-            for row in sizes(joint_day(seed, faulty=True, meters=False))]  # fmt: skip
-    held = np.array(rows)[:, 0]
-    print(f"\n{held.mean():.0%} of {len(held)} sizes by heat held")
-    assert held.mean() >= 0.8 - 2 * math.sqrt(0.16 / len(held))
-
-
-@pytest.mark.parametrize("meters", [True, False])
-def test_nothing_is_found_on_sound_boats(meters):
-    for seed in range(400, 408):
-        day = joint_day(seed, faulty=False, meters=meters)
-        group = CableGroup(day.cables)
-        for k in range(0, day.series.n, 150):
-            group.update(day.series.cut(k, k + 150))
-            assert not group.detections(), seed
-        for row in group.rows([]):
-            assert row.excess_resistance.low == row.excess_resistance.mid == 0.0

@@ -1,0 +1,60 @@
+"""Sizes of bad joints on invented boats by the simulator's cable physics, whose truth is known:
+lugs from bare ones in a draught to ones on a busbar, unlike the demo's and the analyzer's prior.
+"""
+
+import math
+
+import numpy as np
+
+from analyzer.thermal.cables import CableGroup
+from tests.support.joint_boat import JointDay, joint_day
+
+
+def sizes(day: JointDay) -> list[tuple[bool, float]]:
+    """Whether the bad joint's size held the truth, and its width over it: first found, and last."""
+    group, per, found = CableGroup(day.cables), 150, []
+    for k in range(0, day.series.n, per):
+        group.update(day.series.cut(k, k + per))
+        heating = [d for d in group.detections() if d.kind == "lug_heating"]
+        assert all("battery negative" in d.subject for d in heating)
+        if heating:
+            size = heating[0].size
+            rows = {row.name: row for row in group.rows(heating)}
+            assert rows["battery_negative"].excess_resistance == size
+            true = day.excess_ohm[min(k + per, day.series.n) - 1]
+            found.append((size.low <= true <= size.high, (size.high - size.low) / true))
+    return [found[0], found[-1]] if found else []
+
+
+def test_sizes_hold_the_truth_with_other_joints_than_the_demo_s():
+    """By the drop and by heat, as it is found and at the end; 80 % of them, and by the drop far
+    narrower than the factor of two that heat leaves.
+    """
+    rows = [row for seed in range(200, 224) for row in sizes(joint_day(seed, faulty=True))]
+    held, width = np.array(rows).T
+    print(
+        f"\n{held.mean():.0%} of {len(held)} sizes held; width {np.median(width):.2f} of the truth"
+    )
+    assert len(rows) > 30
+    # 80 %, less two standard deviations of counting so many.
+    assert held.mean() >= 0.8 - 2 * math.sqrt(0.16 / len(held))
+    assert np.median(width) < 0.7
+
+
+def test_sizes_by_heat_alone_hold_the_truth():
+    rows = [row for seed in range(300, 312)
+            for row in sizes(joint_day(seed, faulty=True, meters=False))]  # fmt: skip
+    held = np.array(rows)[:, 0]
+    print(f"\n{held.mean():.0%} of {len(held)} sizes by heat held")
+    assert held.mean() >= 0.8 - 2 * math.sqrt(0.16 / len(held))
+
+
+def test_nothing_is_found_on_sound_boats():
+    for seed in range(400, 416):
+        day = joint_day(seed, faulty=False, meters=seed % 2 == 0)
+        group = CableGroup(day.cables)
+        for k in range(0, day.series.n, 150):
+            group.update(day.series.cut(k, k + 150))
+            assert not group.detections(), seed
+        for row in group.rows([]):
+            assert row.excess_resistance.low == row.excess_resistance.mid == 0.0
