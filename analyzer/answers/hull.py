@@ -77,8 +77,7 @@ def hull_state(ctx: OpenLog) -> HullAnswer:
 
 
 def _row(curve: PowerCurve, prior: PowerCurve, speed: float) -> CurveRow:
-    seen = curve.seen_mps is not None and curve.seen_mps[0] <= speed <= curve.seen_mps[1]
-    return CurveRow(speed, curve.power_w(speed), prior.power_w(speed), seen)
+    return CurveRow(speed, curve.power_w(speed), prior.power_w(speed), curve.seen(speed))
 
 
 def hindcast_trip(

@@ -9,21 +9,20 @@ chapter 2; Student-t reweighting as in K. Lange et al., J. Am. Stat. Assoc. 84 (
 """
 
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.environment.wind import BEYOND_WIND
 from analyzer.estimation.quantiles import Z80
 from analyzer.hull.power_curve import CurvePoints, PowerCurve
+from analyzer.series.series import Floats
 
-Floats = npt.NDArray[np.float64]
-
-STUDENT_DOF = 4.0
-ROUNDS = 6
-LOCAL_SCALES = (0.35, 0.7, 1.4, 2.8)  # how much smaller or larger wiggles may be than thought
-NOISE_SCALES = (0.35, 0.7, 1.4, 2.8)  # and the points' own errors
-SCALE_LOG_SD = 0.7
+STUDENT_DOF = 4.0  # heavy enough for one point in ten to be wrong; common practice, no source
+ROUNDS = 6  # of reweighting, after which it stands still to a thousandth; assumed
+# How much smaller or larger wiggles may be than thought, and the points' own errors: factors of
+# two apart, with the spread of their logarithm. Assumed.
+LOCAL_SCALES, NOISE_SCALES, SCALE_LOG_SD = (0.35, 0.7, 1.4, 2.8), (0.35, 0.7, 1.4, 2.8), 0.7
 
 
 @dataclass(frozen=True)
@@ -41,42 +40,44 @@ class _Sight:
 def shared_cov(points: CurvePoints, slope: Floats) -> Floats:
     """Covariance of ln power that points of one group share through their speed, (n, n)."""
     share = slope * points.speed_sd_mps / np.maximum(points.speed_mps, 0.1)
-    same = points.group[:, None] == points.group[None, :]
-    return np.asarray(same * np.outer(share, share))
+    return np.asarray(points.same_group * np.outer(share, share))
 
 
 def leg_cov(points: CurvePoints, leg_sd: float) -> Floats:
     """Covariance of ln power that points of one group share through wind and sea, (n, n)."""
-    winds = np.zeros(len(points.group)) if points.wind_log_sd is None else points.wind_log_sd
-    each = np.where(winds > 0, np.hypot(BEYOND_WIND * leg_sd, winds), leg_sd)
+    windy = np.hypot(BEYOND_WIND * leg_sd, points.winds)
+    each = np.where(points.winds > 0, windy, leg_sd)
     each = np.where(points.group < 0, 0.0, each)
-    same = points.group[:, None] == points.group[None, :]
-    return np.asarray(same * np.outer(each, each))
+    return np.asarray(points.same_group * np.outer(each, each))
 
 
 def _conditioned(
-    curve: PowerCurve, prior_cov: Floats, sight: _Sight, noise_scale: float
+    curve: PowerCurve,
+    prior_cov: Floats,
+    sight: _Sight,
+    noise_scale: float,
 ) -> tuple[Floats, Floats, float]:
     """Mean and covariance at the grid after the points, and the points' log evidence."""
     cross = prior_cov @ sight.rows.T
     own = noise_scale**2 * sight.own / sight.weight
-    total = sight.rows @ cross + sight.shared + noise_scale**2 * sight.legs + np.diag(own)
-    root = np.linalg.cholesky(total)
+    noise = sight.shared + noise_scale**2 * sight.legs + np.diag(own)
+    root = np.linalg.cholesky(sight.rows @ cross + noise)
     off = sight.log_w - sight.rows @ curve.log_power
     white = np.linalg.solve(root, np.column_stack([off, cross.T]))
-    mean = curve.log_power + white[:, 1:].T @ white[:, 0]
-    cov = prior_cov - white[:, 1:].T @ white[:, 1:]
-    evidence = -0.5 * float(white[:, 0] @ white[:, 0]) - float(np.log(np.diag(root)).sum())
-    return mean, cov, evidence
+    off = white[:, 0]
+    cross = white[:, 1:]
+    mean = curve.log_power + cross.T @ off
+    cov = prior_cov - cross.T @ cross
+    log_det = float(np.log(np.diag(root)).sum())
+    return mean, cov, -0.5 * float(off @ off) - log_det
 
 
 def _reweighted(curve: PowerCurve, sight: _Sight) -> _Sight:
     """The points with Student-t weights: those far off the others' curve count little."""
     for _ in range(ROUNDS):
         mean, cov, _ = _conditioned(curve, curve.cov, sight, 1.0)
-        spread = (
-            sight.own + np.diag(sight.legs) + np.einsum("ki,ij,kj->k", sight.rows, cov, sight.rows)
-        )
+        curve_var = np.einsum("ki,ij,kj->k", sight.rows, cov, sight.rows)
+        spread = sight.own + np.diag(sight.legs) + curve_var
         left = sight.log_w - sight.rows @ mean
         weight = (STUDENT_DOF + 1) / (STUDENT_DOF + left**2 / spread)
         sight = replace(sight, weight=weight)
@@ -90,27 +91,27 @@ def _judged(curve: PowerCurve, sight: _Sight) -> tuple[Floats, Floats, float]:
         Mean (m,), covariance (m, m), and how large the points' noise was over what they said.
     """
     scales = LOCAL_SCALES if curve.local is not None else (1.0,)
-    local = curve.local if curve.local is not None else np.zeros_like(curve.cov)
-    logs, means, covs, noises = [], [], [], []
-    for size in scales:
-        prior_cov = curve.cov + (size**2 - 1) * local
-        for noise in NOISE_SCALES:
-            mean, cov, evidence = _conditioned(curve, prior_cov, sight, noise)
-            doubt = (np.log(size) ** 2 + np.log(noise) ** 2) / (2 * SCALE_LOG_SD**2)
-            logs.append(evidence - doubt)
-            means.append(mean)
-            covs.append(cov)
-            noises.append(noise)
-    chance = np.exp(np.array(logs) - max(logs))
+    local = np.zeros_like(curve.cov) if curve.local is None else curve.local
+    sizes = np.array(list(product(scales, NOISE_SCALES)))
+    fits = [
+        _conditioned(curve, curve.cov + (size**2 - 1) * local, sight, noise)
+        for size, noise in sizes.tolist()
+    ]
+    means, covs, evidence = (np.array(part) for part in zip(*fits, strict=True))
+    doubt = np.square(np.log(sizes)).sum(axis=1) / (2 * SCALE_LOG_SD**2)
+    logs = evidence - doubt
+    chance = np.exp(logs - logs.max())
     chance /= chance.sum()
-    table = np.array(means)
-    mean = chance @ table
-    off = table - mean
-    cov = np.tensordot(chance, np.array(covs), axes=1) + off.T @ (off * chance[:, None])
-    narrow = _narrowed(chance, off, np.array([np.diag(c) for c in covs]))
-    noise_var = np.square(noises)
-    noise_scale = np.sqrt(chance @ noise_var) * _narrowed(chance, 0.0 * noise_var, noise_var)
-    return mean, cov * np.outer(narrow, narrow), float(noise_scale)
+    mean = chance @ means
+    off = means - mean
+    within = np.tensordot(chance, covs, axes=1)
+    between = off.T @ (off * chance[:, None])
+    narrow = _narrowed(chance, off, np.diagonal(covs, axis1=1, axis2=2))
+    noise_var = np.square(sizes[:, 1])
+    noise_scale = np.sqrt(chance @ noise_var)
+    noise_scale *= _narrowed(chance, np.zeros(len(noise_var)), noise_var)
+    cov = (within + between) * np.outer(narrow, narrow)
+    return mean, cov, float(noise_scale)
 
 
 def _narrowed(chance: Floats, off: Floats, var: Floats) -> Floats:
@@ -126,7 +127,8 @@ def _narrowed(chance: Floats, off: Floats, var: Floats) -> Floats:
     second = chance @ (var + off**2)
     fourth = chance @ (3 * var**2 + 6 * var * off**2 + off**4)
     excess = fourth / second**2 - 3
-    return np.asarray(np.clip(1 + (Z80**2 - 3) / 24 * excess, 0.7, 1.0))
+    factor = 1 + (Z80**2 - 3) / 24 * excess
+    return np.asarray(np.clip(factor, 0.7, 1.0))
 
 
 def update(curve: PowerCurve, points: CurvePoints) -> PowerCurve:

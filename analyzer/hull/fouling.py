@@ -12,27 +12,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.hull.hull import fit
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
+from analyzer.series.series import Floats
 from logger.units import DAY_S
 
-Floats = npt.NDArray[np.float64]
-
-REFERENCE_S = 45 * 60.0  # steady motoring that makes a reference
-MONTH_DAYS = 30.44
-LEAST_SPREAD_DAYS = 3.0
-WORTH_FRAC = 0.02  # a loss below 2 % is not worth a haul-out
-TRIP_SD = 0.015  # a trip as a whole: load, trim, water
+REFERENCE_S = 45 * 60.0  # steady motoring that makes a reference; assumed
+MONTH_DAYS = 30.44  # by definition: a twelfth of a year
+LEAST_SPREAD_DAYS = 3.0  # between trips, for a trend; assumed
+WORTH_FRAC = 0.02  # a loss below 2 % is not worth a haul-out; assumed
+TRIP_SD = 0.015  # a trip as a whole: load, trim, water; assumed
 
 
 @dataclass(frozen=True)
 class TripLoss:
-    """One trip against the reference. loss: fraction, negative is slower."""
+    """One trip against the reference; `loss` a fraction, negative is slower."""
 
     t_utc_s: float
     minutes: float
@@ -54,7 +52,8 @@ class Fouling:
 
 def expected_speed_mps(curve: PowerCurve, power_w: Floats) -> Floats:
     """Speed through water that the curve's median gives at powers, shape (n,)."""
-    line = np.maximum.accumulate(curve.log_power) + 1e-9 * np.arange(len(curve.log_power))
+    rise = 1e-9 * np.arange(len(curve.log_power))  # no two alike, so that it can be inverted
+    line = np.maximum.accumulate(curve.log_power) + rise
     return np.asarray(np.interp(np.log(power_w), line, curve.speed_mps))
 
 
@@ -63,9 +62,10 @@ def trip_loss(points: SteadyPoints, reference: PowerCurve) -> tuple[float, float
     expected = expected_speed_mps(reference, points.power_w)
     loss = points.speed_mps / expected - 1
     slope = np.maximum(reference.slope(points.speed_mps), 1.0)
-    own = np.square(points.log_sd * reference.noise_scale / slope)
-    shared = np.square(reference.leg_sd / slope) + np.square(points.speed_sd_mps / points.speed_mps)
-    var = own + shared
+    own_sd = points.log_sd * reference.noise_scale / slope
+    leg_sd = reference.leg_sd / slope
+    speed_sd = points.speed_sd_mps / points.speed_mps
+    var = np.square(own_sd) + np.square(leg_sd) + np.square(speed_sd)
     weight = points.duration_s / var
     legs = len(np.unique(points.group))
     mean = float(np.sum(weight * loss) / weight.sum())
@@ -124,7 +124,7 @@ def _sentence(loss: float, sd: float) -> str:
     """What it means, for people."""
     if loss < -WORTH_FRAC and loss + 2 * sd < 0:
         return (
-            f"the boat is {-100 * loss:.0f} % slower at the same power than on her first trips: "
+            f"the boat is {-100 * loss:.0f} % slower at the same power than on its first trips: "
             "most likely growth on bottom or propeller; look at the propeller first, it costs "
             "most and cleans easiest"
         )

@@ -13,43 +13,47 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
+from analyzer.series.series import Bools, Floats, Ints
 
-Floats = npt.NDArray[np.float64]
-
-BEYOND_EXPONENT = 3.0  # of power over speed, above the grid: constant drag coefficient, textbook
+# Of power over speed, above the grid: constant drag coefficient, by definition of it.
+BEYOND_EXPONENT = 3.0
 
 
 @dataclass(frozen=True)
 class CurvePoints:
-    """Measured points of a curve.
+    """Measured points of a curve, arrays of shape (n,).
 
-    speed_mps, power_w: shape (n,). log_sd: own relative error of each power, shape (n,).
-    speed_sd_mps: error of the speed that all points of one group share, shape (n,).
-    group: shape (n,), integers; below zero for one whose own error has wind and sea in it.
-    wind_log_sd: what a wind not measured may do to all points of a group, shape (n,).
+    Args:
+        log_sd: Own relative error of each power.
+        speed_sd_mps: Error of the speed that all points of one group share.
+        group: Below zero for one whose own error has wind and sea in it.
+        wind_log_sd: What a wind not measured may do to all points of a group; None: nothing.
     """
 
     speed_mps: Floats
     power_w: Floats
     log_sd: Floats
     speed_sd_mps: Floats
-    group: npt.NDArray[np.int64]
+    group: Ints
     wind_log_sd: Floats | None = None
 
-    def take(self, which: npt.NDArray[np.bool_]) -> "CurvePoints":
+    @property
+    def winds(self) -> Floats:
+        """`wind_log_sd`, zeros for None."""
+        return np.zeros(len(self.group)) if self.wind_log_sd is None else self.wind_log_sd
+
+    @property
+    def same_group(self) -> Bools:
+        """Which pairs of points belong together, (n, n)."""
+        return np.equal.outer(self.group, self.group)
+
+    def take(self, which: Bools) -> "CurvePoints":
         """The points picked by a mask of shape (n,)."""
-        return CurvePoints(
-            self.speed_mps[which],
-            self.power_w[which],
-            self.log_sd[which],
-            self.speed_sd_mps[which],
-            self.group[which],
-            None if self.wind_log_sd is None else self.wind_log_sd[which],
-        )
+        arrays = {k: v[which] for k, v in self.__dict__.items() if v is not None}
+        return CurvePoints(**arrays)
 
 
 @dataclass(frozen=True)
@@ -90,10 +94,11 @@ class PowerCurve:
         large = values > 1e-6 * values[-1]
         return np.asarray(vectors[:, large] * np.sqrt(values[large]))
 
-    def between(self, speed_mps: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
-        """Grid index below each speed and the share of the way to the next, each (k,)."""
-        place = np.interp(speed_mps, self.speed_mps, np.arange(len(self.speed_mps)))
-        low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
+    def between(self, speed_mps: Floats) -> tuple[Ints, Floats]:
+        """Grid index below each speed and the share of the way to the next, any shape."""
+        count = len(self.speed_mps)
+        place = np.interp(speed_mps, self.speed_mps, np.arange(count))
+        low = np.minimum(place.astype(np.int64), count - 2)
         return low, place - low
 
     def weights(self, speed_mps: Floats) -> Floats:
@@ -109,7 +114,8 @@ class PowerCurve:
         """Covariance of ln power at speeds with the grid, shape (k, m)."""
         low, share = self.between(speed_mps)
         part = share[:, None]
-        return np.asarray((1 - part) * self.cov[low] + part * self.cov[low + 1])
+        below, above = self.cov[low], self.cov[low + 1]
+        return np.asarray((1 - part) * below + part * above)
 
     def beyond(self, speed_mps: Floats) -> Floats:
         """ln power above that of the grid's last speed; 0 up to there, any shape.
@@ -117,27 +123,30 @@ class PowerCurve:
         Beyond the speeds that hull physics covers, power goes on with the cube of speed: a
         constant drag coefficient (textbook), the least that a hull at full wetted area takes.
         """
-        return np.asarray(BEYOND_EXPONENT * np.log(np.maximum(speed_mps / self.speed_mps[-1], 1.0)))
+        over = np.maximum(speed_mps / self.speed_mps[-1], 1.0)
+        return np.asarray(BEYOND_EXPONENT * np.log(over))
 
     def read(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m) read at the same speeds (k,): shape (n, k)."""
         low, share = self.between(speed_mps)
-        inside = (1 - share) * lines[:, low] + share * lines[:, low + 1]
+        below, above = lines[:, low], lines[:, low + 1]
+        inside = (1 - share) * below + share * above
         return np.asarray(inside + self.beyond(speed_mps))
 
     def read_each(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m) read at speeds of their own (n, k): shape (n, k)."""
-        place = np.interp(speed_mps, self.speed_mps, np.arange(len(self.speed_mps)))
-        low = np.minimum(place.astype(np.int64), len(self.speed_mps) - 2)
+        low, share = self.between(speed_mps)
         below = np.take_along_axis(lines, low, axis=1)
         above = np.take_along_axis(lines, low + 1, axis=1)
-        return np.asarray(below + (place - low) * (above - below) + self.beyond(speed_mps))
+        inside = below + share * (above - below)
+        return np.asarray(inside + self.beyond(speed_mps))
 
     def at_own(self, table: Floats, speed_mps: Floats) -> Floats:
         """Rows on the grid (n, m), each interpolated at its own speed (n,): shape (n,)."""
         low, share = self.between(speed_mps)
         index = np.arange(len(low))
-        return np.asarray((1 - share) * table[index, low] + share * table[index, low + 1])
+        below, above = table[index, low], table[index, low + 1]
+        return np.asarray((1 - share) * below + share * above)
 
     def read_own(self, lines: Floats, speed_mps: Floats) -> Floats:
         """Curves on the grid (n, m), each read at its own speed (n,): shape (n,)."""
@@ -179,18 +188,31 @@ class PowerCurve:
     def power_w(self, speed_mps: float) -> Estimate:
         """Power at one speed with its 80 % range. [W]"""
         at = np.array([speed_mps])
-        mid, sd = float(self.mean_w(at)[0]), float(self.log_sd(at)[0])
+        mid = float(self.mean_w(at)[0])
+        factor = float(np.exp(Z80 * self.log_sd(at)[0]))
         reason = self.reason
-        if self.seen_mps and not self.seen_mps[0] <= speed_mps <= self.seen_mps[1]:
+        if self.seen_mps is not None and not self.seen(speed_mps):
             reason += "; outside the speeds seen, so the hull's numbers speak"
         return Estimate(
-            mid, mid * np.exp(-Z80 * sd), mid * np.exp(Z80 * sd), "W", reason=reason, used=self.used
+            mid=mid,
+            low=mid / factor,
+            high=mid * factor,
+            unit="W",
+            reason=reason,
+            used=self.used,
         )
+
+    def seen(self, speed_mps: float) -> bool:
+        """Whether a speed lies among those of the points used."""
+        if self.seen_mps is None:
+            return False
+        low, high = self.seen_mps
+        return low <= speed_mps <= high
 
     def slope(self, speed_mps: Floats) -> Floats:
         """Local exponent d ln P / d ln v of the mean curve at speeds, shape (k,)."""
-        log_v = np.log(self.speed_mps)
-        return np.asarray(np.interp(speed_mps, self.speed_mps, np.gradient(self.log_power, log_v)))
+        exponent = np.gradient(self.log_power, np.log(self.speed_mps))
+        return np.asarray(np.interp(speed_mps, self.speed_mps, exponent))
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, for JSON."""
@@ -252,10 +274,14 @@ class Recent:
     heading_deg: Floats
     end_s: Floats
 
-    def take(self, which: npt.NDArray[np.bool_]) -> "Recent":
+    def take(self, which: Bools) -> "Recent":
         """The legs picked by a mask of shape (k,)."""
-        points = self.points.take(which)
-        return Recent(self.before, points, self.heading_deg[which], self.end_s[which])
+        return Recent(
+            before=self.before,
+            points=self.points.take(which),
+            heading_deg=self.heading_deg[which],
+            end_s=self.end_s[which],
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, for JSON."""
@@ -270,14 +296,19 @@ class Recent:
     def from_dict(cls, data: dict[str, Any]) -> "Recent":
         """The inverse of `to_dict`."""
         arrays = {k: np.asarray(v) for k, v in data["points"].items()}
-        heading, end_s = (np.asarray(data[k], dtype=np.float64) for k in ("heading_deg", "end_s"))
-        return cls(PowerCurve.from_dict(data["before"]), CurvePoints(**arrays), heading, end_s)
+        return cls(
+            before=PowerCurve.from_dict(data["before"]),
+            points=CurvePoints(**arrays),
+            heading_deg=np.asarray(data["heading_deg"], dtype=np.float64),
+            end_s=np.asarray(data["end_s"], dtype=np.float64),
+        )
 
 
 def smooth_cov(at: Floats, length: float, sd: Floats | float) -> Floats:
     """Covariance of a smooth random curve over `at` (m,), scale `length`, sd scalar or (m,)."""
     distance = (at[:, None] - at[None, :]) / length
-    return np.asarray(np.exp(-0.5 * distance**2) * np.outer(sd * np.ones_like(at), sd))
+    size = sd * np.ones_like(at)
+    return np.asarray(np.exp(-0.5 * distance**2) * np.outer(size, size))
 
 
 def rank_cov(shapes: Sequence[Floats]) -> Floats:

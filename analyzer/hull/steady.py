@@ -30,8 +30,8 @@ from analyzer.series.operating import (
     unaided,
 )
 from analyzer.series.physics import GRAVITY
-from analyzer.series.series import Floats, Series
-from analyzer.series.steps import Bools, Ints, whole_steps
+from analyzer.series.series import Bools, Floats, Ints, Series
+from analyzer.series.steps import whole_steps
 from logger.boat import Boat
 
 MINUTE_S = 60.0  # long against a wave, short against a leg; assumed

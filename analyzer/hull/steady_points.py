@@ -6,8 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from analyzer.series.series import Floats
-from analyzer.series.steps import Bools, Ints
+from analyzer.series.series import Bools, Floats, Ints
 
 LEG_LOG_SD = 0.12  # wind and sea of one leg, in ln power; assumed
 SPEED_BIN_MPS = 0.1  # old points so near in speed are merged; assumed
@@ -54,8 +53,8 @@ class SteadyPoints:
     @classmethod
     def none(cls) -> "SteadyPoints":
         """No points."""
-        empty = np.zeros(0)
-        return cls(empty, empty, empty, empty, empty, empty, np.zeros(0, dtype=np.int64))
+        arrays: dict[str, Any] = dict.fromkeys(_PLAIN, np.zeros(0))
+        return cls(**arrays, group=np.zeros(0, dtype=np.int64))
 
     @classmethod
     def join(cls, parts: Sequence["SteadyPoints"]) -> "SteadyPoints":
@@ -79,8 +78,10 @@ class SteadyPoints:
 
     def _arrays(self) -> dict[str, Floats]:
         """All but the group."""
-        plain = {name: getattr(self, name) for name in _PLAIN}
-        return plain | {"wind_log_sd": self.winds, "heading_deg": self.headings}
+        arrays = {name: getattr(self, name) for name in _PLAIN}
+        arrays["wind_log_sd"] = self.winds
+        arrays["heading_deg"] = self.headings
+        return arrays
 
     def to_dict(self) -> dict[str, Any]:
         """Plain lists, for JSON."""
@@ -92,12 +93,15 @@ class SteadyPoints:
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "SteadyPoints":
         """The inverse of `to_dict`."""
-        optional = {name: data.get(name) for name in ("wind_log_sd", "heading_deg")}
-        known = {name: v for name, v in optional.items() if v is not None}
-        lists = {name: data[name] for name in _PLAIN} | known
-        arrays = {name: np.asarray(v, dtype=np.float64) for name, v in lists.items()}
-        group = np.asarray(data["group"], dtype=np.int64)
-        return cls(**arrays, group=group, used=tuple(data["used"]))
+        lists = {name: data[name] for name in _PLAIN}
+        for name in ("wind_log_sd", "heading_deg"):
+            if data.get(name) is not None:
+                lists[name] = data[name]
+        return cls(
+            **{name: np.asarray(v, dtype=np.float64) for name, v in lists.items()},
+            group=np.asarray(data["group"], dtype=np.int64),
+            used=tuple(data["used"]),
+        )
 
 
 def compact(points: SteadyPoints, newest: int = NEWEST) -> SteadyPoints:

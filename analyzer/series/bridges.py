@@ -30,8 +30,8 @@ CHANNELS = (
 UNLEARNED_SD = 0.06  # of k: a controller's own current is good to 5 %, cables 2 % (assumed)
 LEARNED_SD = 0.02  # at the least, of a k that this boat has shown (assumed)
 HOTEL_SD = 0.3  # of a hotel load that is not measured, as where the range is asked (assumed)
-LEARN_S = 120.0  # both must have been read for so long
-RATIO = (0.7, 1.4)  # outside, one of the two meters is wrong and nothing is bridged
+LEARN_S = 120.0  # both must have been read for so long (assumed)
+RATIO = (0.7, 1.4)  # outside, one of the two meters is wrong: nothing is bridged (assumed)
 
 
 @dataclass(frozen=True)

@@ -10,23 +10,29 @@ from collections import OrderedDict
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from analyzer.estimation.results import Plot
-from analyzer.series.series import Floats, Series
+from analyzer.series.series import Floats, Ints, Series, last_known
+from analyzer.series.steps import Steps
 from logger.store import Store
 
-Ints = npt.NDArray[np.int64]
 Pair = tuple[Floats, Floats]  # the bins' extremes in the order in which they came
 
-MINUTE_US = 60_000_000
+MINUTE_US = 60_000_000  # by definition
 DAY_US = 1440 * MINUTE_US
-MOST_DAYS = 1500  # channel days kept: 23 kB each
-LEAST_STEP_US = 1_000_000
-HOLD_US = 30_000_000  # a slow channel's reading is drawn on for so long at most
+MOST_DAYS = 1500  # channel days kept: 23 kB each, 35 MB on a small board; assumed
+LEAST_STEP_US = 1_000_000  # as readings are loaded elsewhere; assumed
+HOLD_US = 30_000_000  # a slow channel's reading is drawn on for so long at most; assumed
 
 
-def binned(t_us: Ints, low: Floats, high: Floats, t0_us: int, step_us: int, n: int) -> Pair:
+def binned(
+    t_us: Ints,
+    low: Floats,
+    high: Floats,
+    t0_us: int,
+    step_us: int,
+    n: int,
+) -> Pair:
     """Extremes of each bin [t0 + k·step, t0 + (k + 1)·step).
 
     Args:
@@ -123,7 +129,12 @@ def window(
 
 
 def _from_minutes(
-    store: Store, name: str, start_us: int, step_us: int, n: int, overview: Overview
+    store: Store,
+    name: str,
+    start_us: int,
+    step_us: int,
+    n: int,
+    overview: Overview,
 ) -> Pair:
     """Bins of whole minutes; days that are over come from memory."""
     boots = _boots(store)
@@ -133,13 +144,15 @@ def _from_minutes(
     first, second = [], []
     for day in range(start_us // DAY_US, -(-end_us // DAY_US)):
         over = (day + 1) * DAY_US <= newest_us
-        one = (overview if over else Overview()).minutes(store, name, day, boots)
-        first.append(one[0])
-        second.append(one[1])
-    skip = (start_us - start_us // DAY_US * DAY_US) // MINUTE_US
+        memory = overview if over else Overview()
+        one, other = memory.minutes(store, name, day, boots)
+        first.append(one)
+        second.append(other)
+    skip = start_us % DAY_US // MINUTE_US
     per = step_us // MINUTE_US
-    both = np.stack([np.concatenate(first), np.concatenate(second)])[:, skip : skip + n * per]
-    return by_bins(np.fmin(*both), np.fmax(*both), per, both[0], both[1])
+    wanted = slice(skip, skip + n * per)
+    begin, end = np.concatenate(first)[wanted], np.concatenate(second)[wanted]
+    return by_bins(np.fmin(begin, end), np.fmax(begin, end), per, begin, end)
 
 
 def remember_day(store: Store, names: Sequence[str], overview: Overview) -> bool:
@@ -173,21 +186,23 @@ def by_bins(low: Floats, high: Floats, per: int, first: Floats, last: Floats) ->
         low, high: Shape (m,).
         first, last: Tell whether a bin rises: its first against its last, shape (m,).
     """
-    n = -(-len(low) // per)
-
-    def cut(values: Floats) -> Floats:
-        filled = np.full(n * per, np.nan)
-        filled[: len(values)] = values
-        return filled.reshape(n, per)
-
-    lows: Floats = np.fmin.reduce(cut(low), axis=1)
-    highs: Floats = np.fmax.reduce(cut(high), axis=1)
-    begins, ends = cut(first), cut(last)
-    known_b, known_e = np.isfinite(begins), np.isfinite(ends)
-    begin: Floats = begins[np.arange(n), known_b.argmax(axis=1)]
-    end: Floats = ends[np.arange(n), per - 1 - known_e[:, ::-1].argmax(axis=1)]
+    lows: Floats = np.fmin.reduce(_rows(low, per), axis=1)
+    highs: Floats = np.fmax.reduce(_rows(high, per), axis=1)
+    begins, ends = _rows(first, per), _rows(last, per)
+    bins = np.arange(len(lows))
+    begin: Floats = begins[bins, np.isfinite(begins).argmax(axis=1)]
+    from_end = np.isfinite(ends)[:, ::-1].argmax(axis=1)
+    end: Floats = ends[bins, per - 1 - from_end]
     rising = np.logical_not(end < begin)
     return np.where(rising, lows, highs), np.where(rising, highs, lows)
+
+
+def _rows(values: Floats, per: int) -> Floats:
+    """Rows of `per` neighbours, the last filled up with gaps. (n, per)"""
+    n = -(-len(values) // per)
+    filled = np.full(n * per, np.nan)
+    filled[: len(values)] = values
+    return filled.reshape(n, per)
 
 
 def thinned(series: Series, points: int, means: Sequence[str] = ()) -> Plot:
@@ -205,20 +220,16 @@ def thinned(series: Series, points: int, means: Sequence[str] = ()) -> Plot:
     named = {}
     for name, values in series.values.items():
         if name in means:
-            named[name] = listed(np.repeat(_means(values, per, n), 2))
+            named[name] = listed(np.repeat(_means(values, per), 2))
         else:
             named[name] = listed(woven(*by_bins(values, values, per, values, values)))
     times = series.t0_us / 1e6 + series.step_s * per * (np.arange(2 * n) / 2 + 0.25)
     return Plot(times.tolist(), named)
 
 
-def _means(values: Floats, per: int, n: int) -> Floats:
-    filled = np.full(n * per, np.nan)
-    filled[: len(values)] = values
-    known = np.isfinite(filled).reshape(n, per)
-    total = np.where(known, filled.reshape(n, per), 0.0).sum(axis=1)
-    count = known.sum(axis=1)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+def _means(values: Floats, per: int) -> Floats:
+    bins = Steps.of(len(values), 1.0, per)
+    return bins.mean(values, np.isfinite(values))
 
 
 def woven(first: Floats, second: Floats) -> Floats:
@@ -245,8 +256,8 @@ def _held(pair: Pair, bins: int) -> Pair:
     if not bins or not len(first):
         return pair
     have = np.isfinite(first)
-    last = np.maximum.accumulate(np.where(have, np.arange(len(first)), -1))
-    fill = ~have & (last >= 0) & (np.arange(len(first)) - last <= bins)
-    first, second = first.copy(), second.copy()
-    first[fill] = second[fill] = pair[1][last[fill]]
-    return first, second
+    last = last_known(have)
+    age = np.arange(len(first)) - last
+    fill = ~have & (last >= 0) & (age <= bins)
+    held = second[last]
+    return np.where(fill, held, first), np.where(fill, held, second)

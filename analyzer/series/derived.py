@@ -1,15 +1,12 @@
 """What of the mean cell is measured: its voltage and temperature, from what a boat has."""
 
 import numpy as np
-import numpy.typing as npt
 
-from analyzer.series.series import Series
+from analyzer.series.series import Bools, Floats, Series, last_known
 from logger.boat import Pack
 from logger.channels import block_voltage, cell_voltage
 
-Floats = npt.NDArray[np.float64]
-
-HOLD_CURRENT_S = 30.0
+HOLD_CURRENT_S = 30.0  # slow meters come every ten seconds; longer is a gap; assumed
 
 
 def mean_cell_v(series: Series, pack: Pack) -> Floats:
@@ -18,11 +15,11 @@ def mean_cell_v(series: Series, pack: Pack) -> Floats:
     if series.has("pack_voltage_v"):
         return series.get("pack_voltage_v") / count
     cells = [cell_voltage(i) for i in range(1, count + 1)]
-    if series.has(*cells):
-        return np.asarray(np.mean([series.get(c) for c in cells], axis=0))
     blocks = [block_voltage(i) for i in range(1, (pack.blocks_in_series or 0) + 1)]
-    if blocks and series.has(*blocks):
-        return np.asarray(np.sum([series.get(b) for b in blocks], axis=0)) / count
+    for channels in (cells, blocks):
+        if channels and series.has(*channels):
+            total = np.sum([series.get(name) for name in channels], axis=0)
+            return np.asarray(total / count)
     return np.full(series.n, np.nan)
 
 
@@ -46,16 +43,15 @@ def _cell_temp_channel(series: Series) -> str | None:
 def filled(values: Floats, first: float) -> Floats:
     """Gaps take the last value before them; before the first value, that. Shape (n,)."""
     ok = np.isfinite(values)
-    index = np.maximum.accumulate(np.where(ok, np.arange(len(values)), -1))
+    last = last_known(ok)
     start = float(values[ok][0]) if ok.any() else first
-    return np.where(index >= 0, values[np.maximum(index, 0)], start)
+    return np.where(last >= 0, values[np.maximum(last, 0)], start)
 
 
-def held_current_a(series: Series) -> tuple[Floats, npt.NDArray[np.bool_]]:
+def held_current_a(series: Series) -> tuple[Floats, Bools]:
     """Pack current with short gaps held and long ones 0, and where it is unknown. (n,), (n,)"""
     current = series.get("pack_current_a")
-    ok = np.isfinite(current)
-    index = np.maximum.accumulate(np.where(ok, np.arange(series.n), -1))
-    age_s = (np.arange(series.n) - index) * series.step_s
-    near = (index >= 0) & (age_s <= HOLD_CURRENT_S)
-    return np.where(near, current[np.maximum(index, 0)], 0.0), ~near
+    last = last_known(np.isfinite(current))
+    age_s = (np.arange(series.n) - last) * series.step_s
+    near = (last >= 0) & (age_s <= HOLD_CURRENT_S)
+    return np.where(near, current[np.maximum(last, 0)], 0.0), ~near

@@ -7,13 +7,9 @@ tell the speed through water, and its power the boat's resistance.
 """
 
 import numpy as np
-import numpy.typing as npt
 
-from analyzer.series.series import Series
+from analyzer.series.series import Bools, Floats, Series
 from logger.boat import Boat, Pack
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 MOTORING_FRAC = 0.01  # of rated power: less is not motoring (assumed)
 MOTORING_LEAST_W = 30.0  # what an idling controller takes at the most (assumed)
@@ -35,8 +31,9 @@ def hotel_power_w(series: Series, boat: Boat) -> Floats:
 
 def beside_power_w(series: Series, boat: Boat) -> Floats:
     """What flows out of the pack beside the drive: hotel load less sun and shore. [W] (n,)"""
-    into = np.nan_to_num(series.get("solar_power_w")) + np.nan_to_num(series.get("shore_power_w"))
-    return hotel_power_w(series, boat) - into
+    sun = np.nan_to_num(series.get("solar_power_w"))
+    shore = np.nan_to_num(series.get("shore_power_w"))
+    return hotel_power_w(series, boat) - sun - shore
 
 
 def pack_power_w(series: Series) -> Floats:
@@ -76,16 +73,24 @@ def motoring(series: Series, boat: Boat) -> Bools:
     meters differ, two of three decide: the pack's balance, the controller, the shaft.
     """
     least_w = drive_threshold_w(boat)
-    taken, turns = controller_power_w(series), np.abs(shaft_rps(series, boat))
-    by_pack = propulsion_power_w(series, boat) > least_w
-    by_controller, by_shaft = taken > least_w, turns > TURNING_RPS
+    taken = controller_power_w(series)
+    turns = np.abs(shaft_rps(series, boat))
     controller, shaft = np.isfinite(taken), np.isfinite(turns)
-    votes = by_pack.astype(int) + (controller & by_controller) + (shaft & by_shaft)
-    two = by_pack & np.where(controller, by_controller, np.where(shaft, by_shaft, True))
-    return np.where(controller & shaft, votes >= 2, two)
+    by_pack = propulsion_power_w(series, boat) > least_w
+    by_controller = taken > least_w
+    by_shaft = turns > TURNING_RPS
+    votes = by_pack.astype(int) + by_controller + by_shaft
+    other = np.where(shaft, by_shaft, True)
+    both = by_pack & np.where(controller, by_controller, other)
+    return np.where(controller & shaft, votes >= 2, both)
 
 
-def settled(power_w: Floats, speed_mps: Floats, sin: Floats, cos: Floats) -> Bools:
+def settled(
+    power_w: Floats,
+    speed_mps: Floats,
+    sin: Floats,
+    cos: Floats,
+) -> Bools:
     """Rows of samples in which power, speed and heading hold still. (rows,)
 
     Args:
@@ -97,10 +102,11 @@ def settled(power_w: Floats, speed_mps: Floats, sin: Floats, cos: Floats) -> Boo
 
 def settled_power(power_w: Floats) -> Bools:
     """Rows in which the power neither scatters nor goes up or down. (rows,)"""
-    mean = power_w.mean(axis=1)
+    allowed_w = SETTLED_SPREAD * power_w.mean(axis=1)
     with np.errstate(invalid="ignore"):
-        spread = power_w.std(axis=1) < SETTLED_SPREAD * mean
-        return np.asarray(spread & (np.abs(halves(power_w)) < SETTLED_SPREAD * mean))
+        scatters_little = power_w.std(axis=1) < allowed_w
+        changes_little = np.abs(halves(power_w)) < allowed_w
+    return np.asarray(scatters_little & changes_little)
 
 
 def settled_way(speed_mps: Floats, sin: Floats, cos: Floats) -> Bools:
@@ -108,13 +114,16 @@ def settled_way(speed_mps: Floats, sin: Floats, cos: Floats) -> Bools:
     aim = np.hypot(sin.mean(axis=1), cos.mean(axis=1))
     straight = (aim > np.cos(np.radians(SETTLED_TURN_DEG))) | ~np.isfinite(aim)
     with np.errstate(invalid="ignore"):
-        return np.asarray((np.abs(halves(speed_mps)) < SETTLED_CHANGE_MPS) & straight)
+        keeps_speed = np.abs(halves(speed_mps)) < SETTLED_CHANGE_MPS
+    return np.asarray(keeps_speed & straight)
 
 
 def halves(rows: Floats) -> Floats:
     """Change between the means of the two halves of each row. (rows,)"""
     half = rows.shape[1] // 2
-    return np.asarray(rows[:, half:].mean(axis=1) - rows[:, :half].mean(axis=1))
+    first = rows[:, :half].mean(axis=1)
+    second = rows[:, half:].mean(axis=1)
+    return np.asarray(second - first)
 
 
 def rest_a(pack: Pack) -> float:
@@ -132,9 +141,8 @@ def shaft_rps(series: Series, boat: Boat | None) -> Floats:
     shaft = series.get("shaft_speed_rps")
     if boat is None:
         return shaft
-    return np.where(
-        np.isfinite(shaft), shaft, series.get("motor_speed_rps") / boat.motor.gear_ratio
-    )
+    geared = series.get("motor_speed_rps") / boat.motor.gear_ratio
+    return np.where(np.isfinite(shaft), shaft, geared)
 
 
 def first_finite(series: Series, names: tuple[str, ...]) -> Floats:
@@ -160,4 +168,6 @@ def unaided(power_w: Floats, shaft_rps: Floats, ok: Bools) -> Bools:
     if not len(known):
         return ok
     usual = np.percentile(known, USUAL_PERCENT)
-    return np.asarray(ok & ~(load < LEAST_LOAD * usual) & ~(load > MOST_LOAD * usual))
+    light = load < LEAST_LOAD * usual
+    heavy = load > MOST_LOAD * usual
+    return np.asarray(ok & ~light & ~heavy)

@@ -3,18 +3,21 @@
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from analyzer.series.series import Floats, Series
+from analyzer.series.series import Floats, Ints, Series
 from logger.channels import find
 
-TRIM_FROM = 5  # readings in a step, from which the highest and the lowest may be left out
+TRIM_FROM = 5  # readings in a step, from which the two extremes may be left out; assumed
 
 
 def highest(channels: tuple[str, ...]) -> dict[str, float]:
     """The size that the catalogue calls impossible, by channel; those it does not know left out."""
-    known = {name: channel for name in channels if (channel := find(name)) is not None}
-    return {name: max(abs(c.low), abs(c.high)) for name, c in known.items()}
+    found = {}
+    for name in channels:
+        channel = find(name)
+        if channel is not None:
+            found[name] = max(abs(channel.low), abs(channel.high))
+    return found
 
 
 @dataclass
@@ -33,7 +36,8 @@ class _Sums:
     def lead(self, first: "_Sums", *, same: bool) -> "_Sums":
         """With an earlier step put before these, or into the first of them."""
         if not same:
-            return _Sums(*(np.vstack(pair) for pair in zip(first.parts, self.parts, strict=True)))
+            pairs = zip(first.parts, self.parts, strict=True)
+            return _Sums(*(np.vstack(pair) for pair in pairs))
         self.total[0] += first.total[0]
         self.count[0] += first.count[0]
         self.low[0] = np.fmin(self.low[0], first.low[0])
@@ -60,7 +64,10 @@ class Gatherer:
     """
 
     def __init__(
-        self, step_s: float, channels: tuple[str, ...], most: dict[str, float] | None = None
+        self,
+        step_s: float,
+        channels: tuple[str, ...],
+        most: dict[str, float] | None = None,
     ) -> None:
         self.step_s = step_s
         self.channels = channels
@@ -77,20 +84,25 @@ class Gatherer:
             and means, shape (k, channels), NaN where a channel had none.
         """
         if not chunk.n:
-            return np.empty(0), np.empty((0, len(self.channels)))
+            nothing = np.empty((0, len(self.channels)))
+            return np.empty(0), nothing
         table = self._table(chunk)
-        step_us = round(self.step_s * 1e6)
-        t_us = chunk.t0_us + np.round(np.arange(chunk.n) * (chunk.step_s * 1e6)).astype(np.int64)
-        cell = t_us // step_us
-        starts = np.concatenate([[0], np.flatnonzero(cell[1:] != cell[:-1]) + 1])
+        after_us = np.round(np.arange(chunk.n) * (chunk.step_s * 1e6))
+        t_us = chunk.t0_us + after_us.astype(np.int64)
+        cell = t_us // round(self.step_s * 1e6)
+        changes = np.flatnonzero(np.diff(cell)) + 1
+        starts = np.concatenate([[0], changes])
         steps = cell[starts]
         sums = _sums(table, starts)
         if self._cell is not None and self._open is not None:
             same = self._cell == steps[0]
             sums = sums.lead(self._open, same=same)
-            steps = steps if same else np.concatenate([[self._cell], steps])
-        self._cell, self._open = int(steps[-1]), sums.last()
-        return (steps[:-1] + 1) * self.step_s, self._means(sums)[:-1]
+            if not same:
+                steps = np.concatenate([[self._cell], steps])
+        self._cell = int(steps[-1])
+        self._open = sums.last()
+        ends_s = (steps + 1) * self.step_s
+        return ends_s[:-1], self._means(sums)[:-1]
 
     def _means(self, sums: _Sums) -> Floats:
         trim = self._trim & (sums.count >= TRIM_FROM)
@@ -107,16 +119,19 @@ class Gatherer:
             if value is None:
                 continue
             if name in self.most:
-                value = np.where(np.abs(value) > self.most[name], np.nan, value)
-            table[:, k] = value * value if name.endswith("^2") else value
+                possible = np.abs(value) <= self.most[name]
+                value = np.where(possible, value, np.nan)
+            squared = name.endswith("^2")
+            table[:, k] = value * value if squared else value
         return table
 
 
-def _sums(table: Floats, starts: npt.NDArray[np.int64]) -> _Sums:
+def _sums(table: Floats, starts: Ints) -> _Sums:
     have = np.isfinite(table)
+    known = np.where(have, table, 0.0)
     return _Sums(
-        np.add.reduceat(np.where(have, table, 0.0), starts, axis=0),
-        np.add.reduceat(have.astype(float), starts, axis=0),
-        np.fmin.reduceat(table, starts, axis=0),
-        np.fmax.reduceat(table, starts, axis=0),
+        total=np.add.reduceat(known, starts, axis=0),
+        count=np.add.reduceat(have.astype(float), starts, axis=0),
+        low=np.fmin.reduceat(table, starts, axis=0),
+        high=np.fmax.reduceat(table, starts, axis=0),
     )

@@ -10,6 +10,8 @@ import numpy.typing as npt
 from logger.store import Store
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -75,11 +77,12 @@ class Series:
         """
         have = np.isfinite(self._table)
         count = have.sum(axis=1)
-        first, last = have.argmax(axis=1), self.n - 1 - have[:, ::-1].argmax(axis=1)
-        t0_s = self.t0_us / 1e6
-        none = count == 0
-        first_s, last_s = t0_s + first * self.step_s, t0_s + last * self.step_s
-        return np.where(none, np.nan, first_s), np.where(none, np.nan, last_s), count.astype(float)
+        first = have.argmax(axis=1)
+        last = self.n - 1 - have[:, ::-1].argmax(axis=1)
+        t0_s = np.where(count == 0, np.nan, self.t0_us / 1e6)
+        first_s = t0_s + first * self.step_s
+        last_s = t0_s + last * self.step_s
+        return first_s, last_s, count.astype(float)
 
     def cut(self, start: int, stop: int) -> "Series":
         """Grid indices start to stop (not included), as views."""
@@ -89,8 +92,18 @@ class Series:
         return Series(t0_us, self.step_s, max(stop - start, 0), values)
 
 
+def last_known(known: Bools) -> Ints:
+    """Index of the newest True up to each place, -1 before the first. (n,)"""
+    return np.maximum.accumulate(np.where(known, np.arange(len(known)), -1))
+
+
 def on_grid(
-    t_us: npt.NDArray[np.int64], values: Floats, t0_us: int, step_s: float, n: int, hold_s: float
+    t_us: Ints,
+    values: Floats,
+    t0_us: int,
+    step_s: float,
+    n: int,
+    hold_s: float,
 ) -> Floats:
     """Mean of the values in each grid cell; a cell without one holds the last for `hold_s`.
 
@@ -109,13 +122,12 @@ def on_grid(
     cell, values = cell[inside], values[inside]
     count = np.bincount(cell, minlength=n)
     total = np.bincount(cell, weights=values, minlength=n)
-    grid = np.full(n, np.nan)
     have = count > 0
-    grid[have] = total[have] / count[have]
-    index = np.where(have, np.arange(n), -1)
-    last = np.maximum.accumulate(index)
-    age = np.arange(n) - last
-    fill = (~have) & (last >= 0) & (age * step_s <= hold_s)
+    grid = np.full(n, np.nan)
+    np.divide(total, count, out=grid, where=have)
+    last = last_known(have)
+    age_s = (np.arange(n) - last) * step_s
+    fill = ~have & (last >= 0) & (age_s <= hold_s)
     grid[fill] = grid[last[fill]]
     return grid
 
@@ -126,7 +138,11 @@ ANGLES = ("course_ground_deg", "heading_true_deg", "heading_magnetic_deg")
 
 
 def load(
-    store: Store, names: Iterable[str], start_us: int, end_us: int, step_s: float = 1.0
+    store: Store,
+    names: Iterable[str],
+    start_us: int,
+    end_us: int,
+    step_s: float = 1.0,
 ) -> Series:
     """Channels from the log on one grid.
 
@@ -140,18 +156,21 @@ def load(
     """
     n = max(int(np.ceil((end_us - start_us) / (step_s * 1e6))), 0)
     values: dict[str, Floats] = {}
+
+    def gridded(readings: Floats) -> Floats:
+        return on_grid(t_us, readings, start_us, step_s, n, hold_s)
+
     for name in names:
-        t_us, v = store.read(name, start_us, end_us)
+        t_us, readings = store.read(name, start_us, end_us)
         if not len(t_us):
             continue
         usual_s = float(np.median(np.diff(t_us))) / 1e6 if len(t_us) > 2 else step_s
         slow_s = min(SLOW_INTERVALS * usual_s, SLOW_HELD_S)
         hold_s = min(max(2.5 * usual_s, 2 * step_s), max(HELD_S, slow_s))
         if name in ANGLES:
-            rad = np.radians(v)
-            s = on_grid(t_us, np.sin(rad), start_us, step_s, n, hold_s)
-            c = on_grid(t_us, np.cos(rad), start_us, step_s, n, hold_s)
-            values[name] = np.degrees(np.arctan2(s, c)) % 360.0
+            angle = np.radians(readings)
+            sin, cos = gridded(np.sin(angle)), gridded(np.cos(angle))
+            values[name] = np.degrees(np.arctan2(sin, cos)) % 360.0
         else:
-            values[name] = on_grid(t_us, v, start_us, step_s, n, hold_s)
+            values[name] = gridded(readings)
     return Series(start_us, step_s, n, values)

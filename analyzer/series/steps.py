@@ -7,12 +7,18 @@ into steps of the clock by `resample.Gatherer`.
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from analyzer.series.series import Floats
+from analyzer.series.series import Bools, Floats, Ints
 
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
+__all__ = [
+    "Bools",
+    "Ints",
+    "Steps",
+    "moving_mean",
+    "moving_sum",
+    "readings_per_step",
+    "whole_steps",
+]
 
 
 def readings_per_step(length_s: float, step_s: float) -> int:
@@ -23,14 +29,17 @@ def readings_per_step(length_s: float, step_s: float) -> int:
 def whole_steps(values: Floats, per: int) -> Floats:
     """Rows of `per` readings, an incomplete last one left out. (n, ...) to (n // per, per, ...)"""
     whole = len(values) // per
-    return values[: whole * per].reshape(whole, per, *values.shape[1:])
+    shape = (whole, per, *values.shape[1:])
+    return values[: whole * per].reshape(shape)
 
 
 def moving_sum(values: Floats, half: int) -> Floats:
     """Sums over `half` readings to either side and the one between, fewer at the ends. (n,)"""
     so_far = np.concatenate([[0], np.cumsum(values)])
-    at = np.arange(len(values))
-    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(values))
+    n = len(values)
+    at = np.arange(n)
+    low = np.maximum(at - half, 0)
+    high = np.minimum(at + half + 1, n)
     return np.asarray(so_far[high] - so_far[low])
 
 
@@ -62,7 +71,12 @@ class Steps:
     def of(cls, n: int, step_s: float, per: int) -> "Steps":
         """Steps of `per` readings each."""
         first = np.arange(0, n, per)
-        return cls(step_s, first, np.arange(n) // per, np.diff(np.append(first, n)))
+        return cls(
+            step_s=step_s,
+            first=first,
+            step_of=np.arange(n) // per,
+            count=np.diff(np.append(first, n)),
+        )
 
     @property
     def length_s(self) -> Floats:
@@ -71,11 +85,15 @@ class Steps:
 
     def total(self, values: Floats) -> Floats:
         """Sums over the steps, (n, ...) to (m, ...)."""
-        return np.asarray(np.add.reduceat(values, self.first)) if len(values) else values
+        if not len(values):
+            return values
+        return np.asarray(np.add.reduceat(values, self.first))
 
     def any(self, mask: Bools) -> Bools:
         """Whether it holds anywhere in a step, (n,) to (m,)."""
-        return np.asarray(np.logical_or.reduceat(mask, self.first)) if len(mask) else mask
+        if not len(mask):
+            return mask
+        return np.asarray(np.logical_or.reduceat(mask, self.first))
 
     def mean(self, values: Floats, ok: Bools | None = None) -> Floats:
         """Means over the readings that are `ok`, (n,); NaN where a step has none.
@@ -86,14 +104,17 @@ class Steps:
         """
         if ok is None:
             return self.total(values) / self.count
-        column = (slice(None), *[None] * (values.ndim - 1))
-        known = self.total(ok.astype(float))
-        summed = self.total(np.where(ok[column], values, 0.0))
-        mean = summed / np.where(known == 0, 1.0, known)[column]
-        return np.where((known == 0)[column], np.nan, mean)
+        extra = tuple(range(1, values.ndim))  # a mask is the same for all columns
+        count = np.expand_dims(self.total(ok.astype(float)), extra)
+        known = np.where(np.expand_dims(ok, extra), values, 0.0)
+        mean = self.total(known) / np.where(count == 0, 1.0, count)
+        return np.where(count == 0, np.nan, mean)
 
     def products(self, columns: list[Floats], ok: Bools) -> list[Floats]:
         """Sums of products of deviations from step means: 01, 02, 11, 12, 22, 13, 23. (m,) each"""
-        deviation = [values - self.mean(values, ok)[self.step_of] for values in columns]
+        off = []
+        for values in columns:
+            mean = self.mean(values, ok)
+            off.append(values - mean[self.step_of])
         pairs = ((0, 1), (0, 2), (1, 1), (1, 2), (2, 2), (1, 3), (2, 3))
-        return [self.total(np.where(ok, deviation[a] * deviation[b], 0.0)) for a, b in pairs]
+        return [self.total(np.where(ok, off[a] * off[b], 0.0)) for a, b in pairs]

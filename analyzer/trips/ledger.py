@@ -4,21 +4,28 @@ At the pack's terminals: what the pack gave, net, is what the motor took, less w
 and the hotel load and what cables and contactor turned to heat, less what sun and shore put in.
 """
 
+import math
+
 import numpy as np
 
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import LedgerRow
 from analyzer.pack.soc import Charge
-from analyzer.series.operating import beside_power_w, pack_power_w
-from analyzer.series.series import Floats, Series
+from analyzer.series.operating import beside_power_w, first_finite, pack_power_w
+from analyzer.series.series import Bools, Floats, Series
 from analyzer.thermal import copper
 from analyzer.trips.trips import Trip, between
 from logger.boat import Boat
 from logger.units import HOUR_S
 
 GAIN_SD = 0.01  # of a boat's shunt or meter (common practice, no source)
-OFFSET_A = 0.2
+OFFSET_A = 0.2  # of a shunt's zero: a thousandth of its range (common practice, no source)
+METER_SD_V = 0.02  # between two meters: a hundredth of a volt each is common practice, no source
+# Of what is not measured: typical hotel load, low and high; cables by their published resistance
+# with joints of any state; heat inside the pack. Assumed.
+HOTEL_BAND, CABLE_BAND, INSIDE_SD = (0.6, 1.5), (0.8, 2.0), 0.15
+WARM_FACTOR = 1.1  # cables a tenth over 20 °C's resistance, for warmth and joints; assumed
 
 
 def ledger(
@@ -31,8 +38,13 @@ def ledger(
     """
     first, last = _span(series, trip)
     part = series.cut(first, last)
-    pack = _energy(part, pack_power_w(part), boat)
-    rows = [*_motor(part, boat), _hotel(part, boat), *_sources(part, boat), _cables(part, boat)]
+    pack = _energy(part, pack_power_w(part))
+    rows = [
+        *_motor(part, boat),
+        _hotel(part, boat),
+        *_sources(part),
+        _cables(part, boat),
+    ]
     rows.append(LedgerRow("not accounted for", _left(pack, [row.energy for row in rows])))
     rows.append(LedgerRow("given by the pack, net", pack))
     if charge is not None:
@@ -45,7 +57,7 @@ def _left(pack: Estimate, parts: list[Estimate]) -> Estimate:
     if pack.mid is None:
         return cannot_say("what the pack gave is not measured", "Wh")
     known = [part for part in parts if part.mid is not None]
-    sd = float(np.sqrt(sum(_sd(part) ** 2 for part in (pack, *known))))
+    sd = math.hypot(*(_sd(part) for part in (pack, *known)))
     return _range(pack.mid - sum(part.mid or 0.0 for part in known), sd)
 
 
@@ -58,90 +70,98 @@ def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
 
 
 def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
-    amps = part.get("controller_current_a")
+    amps, pack_v = part.get("controller_current_a"), part.get("pack_voltage_v")
     if not np.isfinite(amps).any():
         # What the pack gives beyond the load beside the drive.
-        beside_a = beside_power_w(part, boat) / part.get("pack_voltage_v")
-        amps = part.get("pack_current_a") - beside_a
-    volts = part.get("controller_voltage_v")
-    there = part.get("pack_voltage_v") - _loop_ohm(boat) * amps
-    volts = np.where(np.isfinite(volts), volts, there)
+        amps = part.get("pack_current_a") - beside_power_w(part, boat) / pack_v
     if not np.isfinite(amps).any():
         why = "neither the controller's current nor the rest of the load is measured"
         return [LedgerRow("to the motor", cannot_say(why, "Wh"))]
-    power = volts * amps
-    taken, back = np.where(power > 0, power, 0.0), np.where(power < 0, power, 0.0)
-    taken[~np.isfinite(power)] = back[~np.isfinite(power)] = np.nan
+    volts = part.get("controller_voltage_v")
+    behind_v = pack_v - _loop_ohm(boat) * amps
+    power = np.where(np.isfinite(volts), volts, behind_v) * amps
+    # Both ways apart; a gap stays one.
+    taken, back = np.maximum(power, 0.0), np.minimum(power, 0.0)
     return [
-        LedgerRow("to the motor", _energy(part, taken, boat)),
-        LedgerRow("back from the motor (regeneration)", _energy(part, back, boat)),
+        LedgerRow("to the motor", _energy(part, taken)),
+        LedgerRow("back from the motor (regeneration)", _energy(part, back)),
     ]
 
 
 def _hotel(part: Series, boat: Boat) -> LedgerRow:
     measured = part.get("hotel_power_w")
     if np.isfinite(measured).any():
-        return LedgerRow("to the hotel load", _energy(part, measured, boat))
+        return LedgerRow("to the hotel load", _energy(part, measured))
     if not boat.hotel.measured_in_pack_current:
         return LedgerRow("to the hotel load", cannot_say("fed by another battery", "Wh"))
     if not boat.hotel.power_w:
         return LedgerRow("to the hotel load", cannot_say("not measured, nor in the file", "Wh"))
-    hours = part.n * part.step_s / HOUR_S
-    mid = boat.hotel.power_w * hours
+    mid = boat.hotel.power_w * part.n * part.step_s / HOUR_S
     why = "by the boat file's typical power, not measured"
-    return LedgerRow("to the hotel load", Estimate(mid, 0.6 * mid, 1.5 * mid, "Wh", reason=why))
+    return LedgerRow("to the hotel load", _banded(mid, HOTEL_BAND, why))
 
 
-def _sources(part: Series, boat: Boat) -> list[LedgerRow]:
+def _banded(mid: float, band: tuple[float, float], why: str) -> Estimate:
+    """An energy known to factors. [Wh]"""
+    low, high = (factor * mid for factor in band)
+    return Estimate(mid, low, high, "Wh", reason=why)
+
+
+def _sources(part: Series) -> list[LedgerRow]:
     out = []
     for text, name in (("from the sun", "solar_power_w"), ("from shore", "shore_power_w")):
         power = part.get(name)
         if np.isfinite(power).any():
-            out.append(LedgerRow(text, _energy(part, -power, boat)))
+            out.append(LedgerRow(text, _energy(part, -power)))
     return out
 
 
 def _cables(part: Series, boat: Boat) -> LedgerRow:
     text = "lost in cables and contactor"
     drop = part.get("pack_voltage_v") - part.get("controller_voltage_v")
-    amps = part.get("controller_current_a")
-    amps = np.where(np.isfinite(amps), amps, part.get("pack_current_a"))
-    if np.isfinite(drop * amps).any():
-        lost = drop * amps
-        mid = float(np.nansum(lost)) * part.step_s / HOUR_S
-        # A hundredth of a volt between two meters is common.
-        sd = 0.02 * float(np.nansum(np.abs(amps))) * part.step_s / HOUR_S
-        return LedgerRow(text, _range(mid, sd))
+    amps = first_finite(part, ("controller_current_a", "pack_current_a"))
+    lost_w = drop * amps
+    if np.isfinite(lost_w).any():
+        sd = METER_SD_V * _summed_h(part, np.abs(amps))
+        return LedgerRow(text, _range(_summed_h(part, lost_w), sd))
     loop = _loop_ohm(boat)
     if not loop:
         return LedgerRow(text, cannot_say("no cable in the boat file", "Wh"))
-    mid = loop * float(np.nansum(np.square(amps))) * part.step_s / HOUR_S
+    mid = loop * _summed_h(part, np.square(amps))
     why = "by the cables' published resistance; joints and contactor not measured"
-    return LedgerRow(text, Estimate(mid, 0.8 * mid, 2.0 * mid, "Wh", reason=why))
+    return LedgerRow(text, _banded(mid, CABLE_BAND, why))
 
 
 def _loop_ohm(boat: Boat) -> float:
-    """All cables of the boat file, a tenth more for warmth and joints; 0 where there is none."""
-    return 1.1 * sum(copper.ohm_per_m_20c(c) * c.length_m for c in boat.cable)
+    """All cables of the boat file, warm, with their joints; 0 where there is none."""
+    return WARM_FACTOR * sum(copper.ohm_per_m_20c(c) * c.length_m for c in boat.cable)
 
 
 def _inside(part: Series, charge: Charge, first: int, last: int) -> LedgerRow:
-    lost = (charge.v_r0 + charge.v_rc)[first:last] * part.get("pack_current_a")
-    mid = float(np.nansum(lost)) * part.step_s / HOUR_S
-    return LedgerRow("turned to heat inside the pack, besides", _range(mid, 0.15 * abs(mid)))
+    lost_v = (charge.v_r0 + charge.v_rc)[first:last]
+    mid = _summed_h(part, lost_v * part.get("pack_current_a"))
+    sd = INSIDE_SD * abs(mid)
+    return LedgerRow("turned to heat inside the pack, besides", _range(mid, sd))
 
 
-def _energy(part: Series, power_w: Floats, boat: Boat) -> Estimate:
+def _energy(part: Series, power_w: Floats) -> Estimate:
     """Integral of a power; a gap adds nothing. [Wh]"""
     ok = np.isfinite(power_w)
     if not ok.any():
         return cannot_say("not measured", "Wh")
-    hours = part.step_s / HOUR_S
-    mid = float(power_w[ok].sum()) * hours
-    nominal_v = float(np.nanmedian(part.get("pack_voltage_v"))) if part.has("pack_voltage_v") else 0
-    flowing = float(np.mean(power_w[ok] != 0))
-    offset = OFFSET_A * nominal_v * ok.sum() * hours * flowing
-    return _range(mid, float(np.hypot(GAIN_SD * mid, offset)))
+    mid = _summed_h(part, power_w)
+    nominal_v = 0.0
+    if part.has("pack_voltage_v"):
+        nominal_v = float(np.nanmedian(part.get("pack_voltage_v")))
+    # The shunt's zero adds up as long as something flows.
+    flowing_h = _summed_h(part, ok & (power_w != 0))
+    offset = OFFSET_A * nominal_v * flowing_h
+    return _range(mid, math.hypot(GAIN_SD * mid, offset))
+
+
+def _summed_h(part: Series, values: Floats | Bools) -> float:
+    """Integral over time, in hours; a gap adds nothing."""
+    return float(np.nansum(values)) * part.step_s / HOUR_S
 
 
 def _sd(e: Estimate) -> float:
@@ -149,4 +169,5 @@ def _sd(e: Estimate) -> float:
 
 
 def _range(mid: float, sd: float) -> Estimate:
-    return Estimate(mid, mid - Z80 * sd, mid + Z80 * sd, "Wh")
+    half = Z80 * sd
+    return Estimate(mid, mid - half, mid + half, "Wh")

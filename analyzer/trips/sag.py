@@ -15,8 +15,7 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import Charge
 from analyzer.series.derived import cell_temp_c, has_cell_temp
 from analyzer.series.operating import rest_a
-from analyzer.series.series import Floats, Series
-from analyzer.series.steps import Bools
+from analyzer.series.series import Bools, Floats, Series
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.sag_split import Split, split
 from analyzer.trips.trips import Trip

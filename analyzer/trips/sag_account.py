@@ -9,8 +9,8 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import SagAccount, SagTerm
 from analyzer.pack.soc import Charge
-from analyzer.series.series import Floats, Series
-from analyzer.series.steps import Bools, moving_mean
+from analyzer.series.series import Bools, Floats, Series
+from analyzer.series.steps import moving_mean
 from analyzer.trips.sag import Parts, parts, trip_span
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.trips import Leg, Trip

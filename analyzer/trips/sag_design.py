@@ -28,8 +28,7 @@ import numpy as np
 
 from analyzer.pack.chemistry import Chemistry, Numeric, arrhenius
 from analyzer.series.recursion import first_order_lag, hysteresis_state
-from analyzer.series.series import Floats
-from analyzer.series.steps import Ints
+from analyzer.series.series import Floats, Ints
 from logger.units import HOUR_S
 
 # Time constants of both pairs, each about 1.7 times the one before: a pair that lies between two

@@ -18,8 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.series.series import Floats
-from analyzer.series.steps import Ints
+from analyzer.series.series import Floats, Ints
 from analyzer.trips.sag_design import CIRCUIT, Design, Hypothesis
 from analyzer.trips.sag_prior import CircuitPrior
 

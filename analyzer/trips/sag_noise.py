@@ -12,8 +12,8 @@ import math
 
 import numpy as np
 
-from analyzer.series.series import Floats
-from analyzer.series.steps import Bools, Steps, readings_per_step
+from analyzer.series.series import Bools, Floats
+from analyzer.series.steps import Steps, readings_per_step
 
 BIN_S = 10.0  # fine enough for the fast pair, a tenth of the readings' work; assumed
 LEAST_FILLED = 0.5  # of a bin's readings, for its mean to stand for the bin; assumed

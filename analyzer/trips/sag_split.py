@@ -15,8 +15,8 @@ from analyzer.pack.cell_model import default_params
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import Charge
 from analyzer.series.derived import cell_temp_c, held_current_a, mean_cell_v
-from analyzer.series.series import Floats, Series
-from analyzer.series.steps import Bools, Steps, moving_mean
+from analyzer.series.series import Bools, Floats, Series
+from analyzer.series.steps import Steps, moving_mean
 from analyzer.trips.sag_design import CIRCUIT, Design, Hypothesis, cold_factor, design_matrix
 from analyzer.trips.sag_fit import Fits, fit
 from analyzer.trips.sag_noise import bin_means, whitened

@@ -3,7 +3,7 @@
 from analyzer.series.log import OpenLog
 from analyzer.trips.trips import PAUSE_S
 
-WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time
+WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time, to fit a small board; assumed
 APART_US = round(PAUSE_S * 1e6)  # a silence this long ends a trip
 
 

@@ -33,12 +33,11 @@ TRIP_CHANNELS = (
     "longitude_deg",
 )
 KINDS = ("motoring", "sailing", "charging", "lying")
-UNKNOWN = -1
+UNKNOWN = -1  # by definition: beside the indices of KINDS
 MOVING_MPS = 0.6  # above a GPS receiver's wander at a mooring (common practice, no source)
-SMOOTH_S = 60.0
-SHORT_LEG_S = 120.0
-PAUSE_S = 1800.0  # lying still for longer ends a trip
-SHORTEST_TRIP_S = 300.0
+# A label is the commonest within so long; a leg lasts so long at least; lying still for longer
+# ends a trip; less under way is none. Assumed.
+SMOOTH_S, SHORT_LEG_S, PAUSE_S, SHORTEST_TRIP_S = 60.0, 120.0, 1800.0, 300.0
 
 Labels = npt.NDArray[np.int64]
 
