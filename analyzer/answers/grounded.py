@@ -111,7 +111,7 @@ def _without_charge(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
         why = ", ".join(words(ground, answer.asked_utc_s, verb=True) for ground in silent)
     charge = replace(answer.charge, reason=why)
     gone, lasts = _none(answer.distance, why), _none(answer.duration, why)
-    return replace(answer, charge=charge, distance=gone, duration=lasts, limit="")
+    return replace(answer, charge=charge, distance=gone, duration=lasts, limit="", limit_shares={})
 
 
 def _none(before: Estimate, why: str) -> Estimate:

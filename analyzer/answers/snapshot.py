@@ -49,7 +49,9 @@ class Here:
         present: Steady motoring now; None otherwise.
         doing: What the motor does, in words.
         hotel_w, solar_w: (mean, sd) [W]
-        power_w: From the pack, mean of the last minute. [W]
+        power_w: From the pack, mean of the last minute; of the last seconds while the throttle is
+            moved. [W]
+        course_deg: Over ground, held under motor.
         throttle_w: Into the drive, mean of the last seconds; None where the motor is off. [W]
         used: Channels it rests on.
         wind: True wind of the last twenty minutes, where a sensor says.
@@ -71,6 +73,7 @@ class Here:
     doing: str = ""
     grounds: tuple[Ground, ...] = ()
     throttle_w: float | None = None
+    course_deg: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -88,6 +91,7 @@ class Here:
             "warmths": [asdict(warmth) for warmth in self.warmths],
             "doing": self.doing,
             "throttle_w": self.throttle_w,
+            "course_deg": self.course_deg,
         }
 
     @classmethod
@@ -107,6 +111,7 @@ class Here:
             warmths=tuple(_warmth(one) for one in data["warmths"]),
             doing=str(data["doing"]),
             throttle_w=data["throttle_w"],
+            course_deg=data["course_deg"],
         )
 
 
@@ -156,21 +161,24 @@ def between(ctx: OpenLog, start_us: int, end_us: int) -> Here:
     series = bridges.pack_current(series, ctx.boat).series
     rows = standings(ctx, end_us)
     stream = stream_before(ctx, series)
+    present = inputs.now(series, ctx.boat)
+    throttle_w = inputs.throttle_w(series, ctx.boat)
     return Here(
         charge=_charge(ctx, end_us, rows),
         curve=_curve(ctx, series, stream),
         stream=stream,
         weakest=cell_history.followed(ctx, end_us).weakest(),
-        present=inputs.now(series, ctx.boat),
+        present=present,
         hotel_w=inputs.mean_sd(series, "hotel_power_w", ctx.boat.hotel.power_w),
         solar_w=inputs.mean_sd(series, "solar_power_w", 0.0),
-        power_w=_power_w(series),
+        power_w=_power_w(series, present is not None or throttle_w is None),
         used=_used(series),
         wind=lately(series, heading_true(series)),
         warmths=warmths(series, ctx.boat),
         doing=inputs.doing(series, ctx.boat),
         grounds=rows,
-        throttle_w=inputs.throttle_w(series, ctx.boat),
+        throttle_w=throttle_w,
+        course_deg=inputs.straight_course_deg(series) if throttle_w is not None else None,
     )
 
 
@@ -188,8 +196,9 @@ def _curve(ctx: OpenLog, series: Series, stream: Stream) -> PowerCurve:
     return hull.fit(points, hull.prior(ctx.boat))
 
 
-def _power_w(series: Series) -> float | None:
-    last = series.cut(series.n - round(60 / series.step_s), series.n)
+def _power_w(series: Series, steady: bool) -> float | None:
+    last_s = inputs.SHORT_NOW_S if steady else inputs.THROTTLE_S
+    last = series.cut(series.n - round(last_s / series.step_s), series.n)
     volts = first_finite(last, ("pack_voltage_v", "controller_voltage_v"))
     power = volts * last.get("pack_current_a")
     power = power[np.isfinite(power)]

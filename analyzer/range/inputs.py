@@ -34,6 +34,8 @@ Floats = npt.NDArray[np.float64]
 
 NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over so long (assumed)
 THROTTLE_S = 15.0  # long enough for readings that come every few seconds (assumed)
+THROTTLE_MOVED = 0.25  # of the power: what 15 s lie off a mean of minutes without a step (assumed)
+STRAIGHT_DEG = 20.0  # scatter of course over ground in a minute on one course (assumed)
 USUAL_FROUDE = 0.28  # common practice, no source
 MOTORING_SHARE = 0.9  # of the readings in it (assumed)
 # Each end of a cable run: a joint of 5-15 µΩ and the contactor; common practice, no source.
@@ -104,6 +106,9 @@ def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
     asked = speed if last_s < NOW_S else np.zeros_like(speed)
     if not settled_power(power[None])[0]:
         return None
+    newest_w = throttle_w(series, boat)
+    if newest_w is None or not abs(newest_w - mean) < THROTTLE_MOVED * mean:
+        return None
     if not settled_way(asked[None], np.sin(course)[None], np.cos(course)[None])[0]:
         return None
     toward = np.degrees(np.arctan2(np.sin(course).mean(), np.cos(course).mean()))
@@ -127,6 +132,19 @@ def throttle_w(series: Series, boat: Boat) -> float | None:
     if not ok.any() or motoring(last, boat)[ok].mean() < MOTORING_SHARE:
         return None
     return float(power[ok].mean())
+
+
+def straight_course_deg(series: Series) -> float | None:
+    """Course over ground of the last minute, where that was one; None where it was not. [deg]"""
+    last = series.cut(max(series.n - round(SHORT_NOW_S / series.step_s), 0), series.n)
+    course = np.radians(last.get("course_ground_deg"))
+    course = course[np.isfinite(course)]
+    if len(course) * 2 < last.n:
+        return None
+    east, north = float(np.sin(course).mean()), float(np.cos(course).mean())
+    if np.hypot(east, north) < np.cos(np.radians(STRAIGHT_DEG)):
+        return None
+    return float(np.degrees(np.arctan2(east, north)) % 360.0)
 
 
 def speed_at_w(curve: PowerCurve, power_w: float) -> float:
@@ -181,6 +199,7 @@ class RangeInputs:
         wind: Measured lately or given; None: carried as uncertainty.
         warmths: Of motor and controller, where they may get too hot at a speed.
         place_deg: Latitude and longitude, for the sun of the hours ahead.
+        course_deg: Over ground, held while speed and power settle.
     """
 
     boat: Boat
@@ -194,6 +213,7 @@ class RangeInputs:
     wind: Wind | None = None
     warmths: tuple[Warmth, ...] = ()
     place_deg: tuple[float, float] | None = None
+    course_deg: float | None = None
 
     @classmethod
     def from_snapshot(cls, boat: Boat, snapshot: object, **changes: Any) -> "RangeInputs":
@@ -218,8 +238,8 @@ class RangeInputs:
             also_mps: One more that has to be among them.
         """
         boat, present = self.boat, self.present
-        if course_deg is None and present is not None:
-            course_deg = present.course_deg
+        if course_deg is None:
+            course_deg = present.course_deg if present is not None else self.course_deg
         if speeds_mps is None:
             speeds_mps = speeds_for(self.curve, boat.motor.rated_power_w)
         if also_mps is not None:
