@@ -12,6 +12,8 @@ boat=$data/boat.toml
 units=$root/etc/systemd/system
 backups=$data/before-update
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
+# Public half of the key that releases are signed with; its other half stays at home.
+signer=$home/release.pub
 services="keelwatt-record.service keelwatt-serve.service"
 
 say() { printf 'keelwatt: %s\n' "$*"; }
@@ -24,6 +26,10 @@ fail() {
 wants_root() {
     [ "$(id -u)" -eq 0 ] || [ -n "$root" ] || fail "wants to be run as root: sudo sh $0 $*"
 }
+
+# What lies in the data folder belongs to the services' user, who may have put anything there, a
+# link to a file of root's too: nothing there is touched as root.
+as_owner() { runuser -u keelwatt -- "$@"; }
 
 # The newest Python that is new enough.
 board_python() {
@@ -51,18 +57,19 @@ add_release() {
     wheels=$(CDPATH='' cd -- "$1" 2>/dev/null && pwd) || fail "there is no folder $1"
     ls "$wheels"/keelwatt-*.whl >/dev/null 2>&1 ||
         fail "$1 holds no keelwatt-*.whl; deploy/wheelhouse.sh makes a folder that does"
-    if [ -e "$wheels/SHA256SUMS" ]; then
-        (cd "$wheels" && sha256sum --check --status SHA256SUMS) ||
-            fail "the wheels in $1 are damaged (SHA256SUMS does not match); copy them again"
-    fi
+    check_wheels "$1" "$wheels"
     python=$(board_python) || exit 1
     mkdir -p "$releases"
     release=$releases/$(next_name)
     log=$release.log
-    if ! { "$python" -m venv "$release" && "$release/bin/python" -m pip install --quiet \
-        --disable-pip-version-check --no-compile --no-index --find-links "$wheels" \
-        keelwatt; } >"$log" 2>&1; then
+    # By hash, and only what the list names: pip looks at each file once more as it reads it.
+    sed -n 's|^\([0-9a-f]\{64\}\)  \(.*\)$|./\2 --hash=sha256:\1|p' "$wheels/SHA256SUMS" \
+        >"$release.txt"
+    if ! { "$python" -m venv "$release" && (cd "$wheels" && "$release/bin/python" -m pip install \
+        --quiet --disable-pip-version-check --no-compile --no-index --no-deps --require-hashes \
+        --requirement "$release.txt"); } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
+        rm -f "$release.txt"
         rm -rf "$release"
         fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
     fi
@@ -78,11 +85,45 @@ codec.works()'; } >"$log" 2>&1; then
         rm -rf "$release"
         fail "the new release does not start on this computer (a PC must know AVX2); nothing was changed"
     fi
-    rm -f "$log"
+    rm -f "$log" "$release.txt"
     mkdir -p "$release/share"
     cp -R "$here/." "$release/share/"
     current_release >"$release/came-after"
     printf '%s\n' "$release"
+}
+
+# check_wheels NAME FOLDER: the list of wheels is there, signed where this board knows a signer,
+# names every wheel of the folder and nothing else, and each is what it was when it was listed.
+check_wheels() {
+    [ -f "$2/SHA256SUMS" ] ||
+        fail "$1 has no SHA256SUMS; deploy/wheelhouse.sh makes a folder that does"
+    if [ -f "$signer" ]; then check_signature "$1" "$2"; fi
+    if grep -qv '^[0-9a-f]\{64\}  [A-Za-z0-9._+-]*\.whl$' "$2/SHA256SUMS"; then
+        fail "SHA256SUMS in $1 wants lines of a check sum and a plain wheel's name; make the folder again with deploy/wheelhouse.sh"
+    fi
+    for wheel in "$2"/*.whl; do
+        [ -f "$wheel" ] && [ ! -L "$wheel" ] &&
+            grep -qF "  $(basename "$wheel")" "$2/SHA256SUMS" ||
+            fail "$(basename "$wheel") in $1 is not in the list of wheels; make the folder again with deploy/wheelhouse.sh"
+    done
+    (cd "$2" && sha256sum --check --status --strict SHA256SUMS) ||
+        fail "the wheels in $1 are damaged (SHA256SUMS does not match); copy them again"
+}
+
+check_signature() {
+    command -v openssl >/dev/null || fail "wants openssl to look at the release's signature; apt install openssl"
+    [ -f "$2/SHA256SUMS.sig" ] && openssl pkeyutl -verify -pubin -inkey "$signer" -rawin \
+        -in "$2/SHA256SUMS" -sigfile "$2/SHA256SUMS.sig" >/dev/null 2>&1 ||
+        fail "the release in $1 is not signed by the key this board knows ($signer); take one from where the board's came from, or, where the key has changed on purpose, remove that file first"
+}
+
+# learn_signer FOLDER: a board takes the key of its first release, and keeps it.
+learn_signer() {
+    if [ -f "$1/release.pub" ] && [ ! -e "$signer" ]; then
+        cp "$1/release.pub" "$signer"
+        check_signature "$1" "$1"
+        say "releases must be signed by the key in $signer from now on"
+    fi
 }
 
 # use_release FOLDER: from now on this one; the switch is one rename.
@@ -136,22 +177,22 @@ put_units() {
 # back_up_log NAME
 back_up_log() {
     [ -e "$data/log.sqlite" ] || return 0
-    mkdir -p "$backups"
-    if ! "$(current_release)/bin/python" "$here/copy-log.py" \
+    if [ -d "$backups" ] && ! as_owner test -w "$backups"; then  # of an older release
+        as_owner mv -T "$backups" "$backups-$(basename "$(current_release)")"
+    fi
+    as_owner mkdir -p "$backups"
+    if ! as_owner "$(current_release)/bin/python" -I "$(current_release)/share/copy-log.py" \
         "$data/log.sqlite" "$backups/$1.sqlite"; then
         fail "the log could not be copied to $backups (no room left?); nothing was changed"
     fi
     # shellcheck disable=SC2012 # the names are made here, without spaces
-    for old in $(ls -1r "$backups"/*.sqlite | tail -n +3); do rm -f "$old"; done
+    for old in $(ls -1r "$backups"/r*.sqlite | tail -n +3); do as_owner rm -f "$old"; done
 }
 
 # reads_log RELEASE: whether it can read the log as it now is; a newer one may have changed it.
 reads_log() {
     ask='import sys; from logger.store import Store; Store.open(sys.argv[1]).close()'
-    set -- "$1/bin/python" -I -c "$ask" "$data/log.sqlite"
-    # As its owner: what SQLite lays beside a log must not be root's.
-    [ -n "$root" ] || set -- runuser -u keelwatt -- "$@"
-    "$@" >/dev/null 2>&1
+    as_owner "$1/bin/python" -I -c "$ask" "$data/log.sqlite" >/dev/null 2>&1
 }
 
 # Services that start by themselves; what the owner has disabled stays so.

@@ -11,18 +11,21 @@ wants_root "$@"
 if [ -n "$(current_release)" ]; then
     fail "keelwatt is already installed here; to bring a newer one: sudo sh update.sh $1"
 fi
+mkdir -p "$home"
+learn_signer "$1"
 release=$(add_release "$1") || exit 1
 
 if ! id keelwatt >/dev/null 2>&1; then
     useradd --system --user-group --home-dir /var/lib/keelwatt --no-create-home \
         --groups dialout --shell /usr/sbin/nologin keelwatt
 fi
-mkdir -p "$data"
-chown keelwatt:keelwatt "$data"
-chmod 750 "$data"
+if [ ! -d "$data" ]; then
+    mkdir -p "$data"
+    chown keelwatt:keelwatt "$data"
+    chmod 750 "$data"
+fi
 if [ ! -e "$boat" ]; then
-    "$release/bin/keelwatt" check --starter >"$boat"
-    chown keelwatt:keelwatt "$boat"
+    "$release/bin/keelwatt" check --starter | as_owner tee "$boat" >/dev/null
     new_boat=yes
 fi
 use_release "$release"

@@ -30,10 +30,11 @@ if [ "$with_log" = if-needed ] && reads_log "$before"; then with_log=; fi
 if [ -n "$with_log" ] && [ -e "$copy" ]; then
     aside=$data/log-$(date -u +%Y%m%d-%H%M%S)
     for end in "" -wal -shm; do
-        if [ -e "$data/log.sqlite$end" ]; then mv "$data/log.sqlite$end" "$aside.sqlite$end"; fi
+        if [ -e "$data/log.sqlite$end" ]; then
+            as_owner mv -T "$data/log.sqlite$end" "$aside.sqlite$end"
+        fi
     done
-    cp "$copy" "$data/log.sqlite"
-    chown keelwatt:keelwatt "$data/log.sqlite"
+    as_owner cp "$copy" "$data/log.sqlite"
     say "the log of before the update is back; the other is kept as $aside.sqlite"
 fi
 use_release "$before"

@@ -2,7 +2,9 @@
 
 import hashlib
 import os
+import shutil
 import sqlite3
+import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -127,6 +129,90 @@ def test_bad_wheels_change_nothing(board: Board, script: str, folder: str, words
     releases = list((board.root / "opt/keelwatt/releases").glob("*/"))
     assert len(releases) == (1 if script == "update.sh" else 0)
     assert (board.root / "var/lib/keelwatt").exists() == (script == "update.sh")
+
+
+def test_nothing_in_the_data_folder_is_touched_as_root(board: Board):
+    """The services' user may have laid a link there to any file of root's."""
+    assert board.run("install.sh", board.wheels("1.0", store=READS)).returncode == 0
+    write_log(board.log, "before")
+    assert board.run("update.sh", board.wheels("1.1", store=READS)).returncode == 0
+    write_log(board.log, "after")
+    assert board.run("rollback.sh", "--with-log").returncode == 0
+    assert words_of(board.log) == ["before"]
+    assert not (board.root / "state/as-root").exists()
+
+
+@pytest.mark.parametrize(
+    ("what", "words"),
+    [
+        ("no list", "has no SHA256SUMS"),
+        ("one more", "is not in the list"),
+        ("a blank", "is not in the list"),
+        ("a link", "is not in the list"),
+        ("a path", "a plain wheel's name"),
+    ],
+)
+def test_a_folder_that_is_not_what_was_listed_changes_nothing(
+    installed: Board, what: str, words: str
+):
+    bad = Path(installed.wheels("2.0"))
+    listed = bad / "SHA256SUMS"
+    wheel = bad / "keelwatt-2.0-py3-none-any.whl"
+    if what == "no list":
+        listed.unlink()
+    elif what == "one more":
+        shutil.copy(wheel, bad / "numpy-9.0-py3-none-any.whl")
+    elif what == "a blank":
+        shutil.copy(wheel, bad / "keelwatt-2.0-py3-none-any.whl x.whl")
+    elif what == "a link":
+        shutil.move(wheel, bad / "elsewhere")
+        wheel.symlink_to(bad / "elsewhere")
+    else:
+        listed.write_text(listed.read_text().replace("  keel", "  ../wheels-2.0/keel"))
+    done = installed.run("update.sh", str(bad))
+    assert (done.returncode, installed.version()) == (1, "1.0")
+    assert words in done.stderr
+
+
+def openssl(*options: str) -> None:
+    subprocess.run(["openssl", *options], check=True, capture_output=True)
+
+
+def signed(folder: str, key: Path) -> Path:
+    """A folder of wheels, signed as deploy/wheelhouse.sh does it."""
+    wheels = Path(folder)
+    openssl("pkey", "-in", str(key), "-pubout", "-out", str(wheels / "release.pub"))
+    openssl(
+        "pkeyutl", "-sign", "-inkey", str(key), "-rawin", "-in", str(wheels / "SHA256SUMS"),
+        "-out", str(wheels / "SHA256SUMS.sig"),
+    )  # fmt: skip
+    return wheels
+
+
+@pytest.mark.skipif(not shutil.which("openssl"), reason="wants openssl")
+def test_a_board_that_knows_a_signer_takes_no_other(board: Board, tmp_path: Path):
+    for name in ("own", "strange"):
+        openssl("genpkey", "-algorithm", "ed25519", "-out", str(tmp_path / name))
+    assert (
+        board.run("install.sh", str(signed(board.wheels("1.0"), tmp_path / "own"))).returncode == 0
+    )
+    assert (
+        board.run("update.sh", str(signed(board.wheels("1.1"), tmp_path / "own"))).returncode == 0
+    )
+    assert board.version() == "1.1"
+    for folder in (
+        board.wheels("1.2"),
+        str(signed(board.wheels("1.3"), tmp_path / "strange")),
+        str(signed(board.wheels("1.4"), tmp_path / "own")),
+    ):
+        if "1.4" in folder:  # changed after it was signed
+            wheel = Path(folder) / "keelwatt-1.4-py3-none-any.whl"
+            wheel.write_bytes(wheel.read_bytes() + b"x")
+            digest = hashlib.sha256(wheel.read_bytes()).hexdigest()
+            (Path(folder) / "SHA256SUMS").write_text(f"{digest}  {wheel.name}\n")
+        done = board.run("update.sh", folder)
+        assert (done.returncode, board.version()) == (1, "1.1")
+        assert "not signed by the key" in done.stderr
 
 
 def test_rollback_goes_back_and_keeps_the_newer_log_aside(installed: Board):

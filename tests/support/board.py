@@ -1,6 +1,8 @@
 """A make-believe boat computer: another root, stand-ins for systemd's and Debian's tools, and
 small wheels that a stand-in for pip unpacks (one test uses the real one: it takes its time)."""
 
+import hashlib
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -8,6 +10,21 @@ from dataclasses import dataclass
 from pathlib import Path
 
 STANDINS = ("systemctl", "udevadm", "networkctl", "useradd", "chown")
+# Programs that write: each says so where it touches what lies in the data folder as root.
+WRITERS = ("mv", "cp", "mkdir", "rm", "tee")
+WRITER = """#!/bin/sh
+for word; do
+    case "$word" in
+    "$KEELWATT_ROOT"/var/lib/keelwatt/*)
+        [ -n "$OWNER" ] || echo "{name} $*" >>"$STATE/as-root" ;;
+    esac
+done
+exec {program} "$@"
+"""
+RUNUSER = """#!/bin/sh
+shift 3
+OWNER=yes exec "$@"
+"""
 SYSTEMCTL = """#!/bin/sh
 echo "systemctl $*" >>"$CALLS"
 case "$1" in
@@ -24,8 +41,7 @@ case "$*" in
     mkdir -p "$3/bin"
     cp "$0" "$3/bin/python" ;;
 *"-m pip"*)
-    for last; do wheels=$folder; folder=$last; done
-    set -- "$wheels"/keelwatt-*.whl
+    set -- "$PWD"/keelwatt-*.whl
     bin=$(dirname "$0")
     {python} -m zipfile -e "$1" "$bin/../lib"
     program='import sys; sys.path[:0] = ["%s"]; import kw_stub; kw_stub.main()'
@@ -64,6 +80,10 @@ def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
     with zipfile.ZipFile(folder / f"keelwatt-{version}-py3-none-any.whl", "w") as wheel:
         for name, text in {**files, f"{info}/RECORD": record}.items():
             wheel.writestr(name, text)
+    sums = (
+        f"{hashlib.sha256(p.read_bytes()).hexdigest()}  {p.name}\n" for p in folder.glob("*.whl")
+    )
+    (folder / "SHA256SUMS").write_text("".join(sums))
 
 
 GOOD = "def main():\n    import sys\n    print('{v}', *sys.argv[1:])\n"
@@ -94,6 +114,10 @@ class Board:
             text = SYSTEMCTL if name == "systemctl" else f'#!/bin/sh\necho "{name} $*" >>"$CALLS"\n'
             tool.write_text(text)
             tool.chmod(0o755)
+        tools = {name: WRITER.format(name=name, program=shutil.which(name)) for name in WRITERS}
+        for name, text in {**tools, "runuser": RUNUSER}.items():
+            (self.root / "bin" / name).write_text(text)
+            (self.root / "bin" / name).chmod(0o755)
         self.python = self.root / "bin/quick-python"
         self.python.write_text(PYTHON.replace("{python}", sys.executable))
         self.python.chmod(0o755)
