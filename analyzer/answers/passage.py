@@ -124,7 +124,7 @@ class _Asked:
 
 
 def forecast(speed_mps: float, from_deg: float) -> Wind:
-    """A true wind that was foretold: less sure than a sensor's.
+    """A true wind by a forecast: less sure than a sensor's.
 
     Args:
         from_deg: Where it comes from.

@@ -12,6 +12,7 @@ from analyzer.estimation.results import (
 from analyzer.faces import format
 
 CELLS_SOUND = "No cell is falling behind the others."
+NO_JOINT_OHM = 5e-6  # by definition: what is less is shown as 0.00 mΩ
 CABLES_SOUND = "No cable is hotter than its current should make it."
 
 
@@ -111,6 +112,8 @@ def joint(excess: Estimate) -> str:
     """A joint's resistance in excess, as the voltage drop tells it, or else its heat."""
     if excess.mid is None:
         return format.band(excess)
+    if excess.high is not None and excess.high < NO_JOINT_OHM:
+        return "nothing too much"
     if "controller_voltage_v" in excess.used:
         return f"{format.band(excess)} too much, by the voltage drop"
     return f"{format.band(excess)} too much, if nothing else warms it"
@@ -134,7 +137,7 @@ def home(answer: HomeAnswer) -> str:
     if answer.speed_water_mps is not None:
         back = f" and going back at {format.knots(answer.speed_water_mps)} through the water"
     text = (
-        f"Home ({answer.name}) is {format.miles(answer.distance_m)} {away}. Turning now{back}, you "
+        f"Home, {answer.name}, is {format.miles(answer.distance_m)} {away}. Turning now{back}, you "
         f"are {sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
     text += _home_as_now(answer)

@@ -17,8 +17,8 @@ def svg(answer: HindcastAnswer) -> str:
 
 
 def charts(rows: Sequence[Asked]) -> tuple[str, ...]:
-    """Distance left as it was answered, and what the energy then used was foretold to take and
-    took the boat; none where too little was answered.
+    """Distance left as it was answered, and for the energy then used the distance predicted and
+    made; none where too little was answered.
     """
     left = _spaced(rows)
     bars = Marks("8 in 10 answers should lie within", _miles(left, 0), _miles(left, 2))
@@ -30,9 +30,11 @@ def charts(rows: Sequence[Asked]) -> tuple[str, ...]:
         low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
                      for k in (0, 2))  # fmt: skip
         made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
-        marks = Marks("predicted for the energy then used", low, high, "how far that went", made)
+        marks = Marks("predicted", low, high, "made", made)
         times = [r.t_utc_s for r in pairs]
-        drawn.append(chart("Foretold, and what came of it, nmi", times, [], 1.0, marks))
+        drawn.append(
+            chart("For the energy then used: predicted, and made, nmi", times, [], 1.0, marks)
+        )
     return tuple(one for one in drawn if one)
 
 

@@ -59,7 +59,8 @@ def _because(answer: RangeAnswer) -> str:
 
 def _facts(answer: RangeAnswer) -> str:
     doing = "motoring steadily" if answer.motoring else answer.doing
-    then = "" if answer.motoring else " at that speed, not now"
+    then = "" if answer.motoring and answer.about == "present" else " at that speed, not now"
+    asked = answer.about == "asked"
     rows = [
         (
             "As of",
@@ -69,7 +70,7 @@ def _facts(answer: RangeAnswer) -> str:
             "Charge",
             f"{sentences.mid_band(answer.charge)}; {format.percent(answer.reserve_frac)} is kept",
         ),
-        ("Power", f"{format.power(answer.power_w)} from the pack"),
+        ("Power", f"{format.power(answer.power_w)} from the pack{then if asked else ''}"),
         ("Over ground", format.knots(answer.speed_ground_mps) + then),
         ("Stream", sentences.stream(answer)),
     ]
@@ -234,14 +235,17 @@ def findings(rows: Sequence[Detection], none: str) -> str:
 
 
 def _finding(row: Detection) -> str:
-    lines = [
-        wrapped(f"{format.sentence(row.text)} ({format.sureness(row.sureness_frac)} sure)", "* ")
-    ]
+    lines = [wrapped(f"{format.sentence(row.text)} {_sure(row.sureness_frac)}", "* ")]
     if row.cure:
         lines.append(wrapped(format.sentence(row.cure), "  Cure: "))
     if row.caution:
         lines.append(wrapped(format.sentence(row.caution), "  Caution: "))
     return "\n".join(lines)
+
+
+def _sure(frac: float) -> str:
+    """ "Over 99 % sure." """
+    return format.sentence(f"{format.sureness(frac)} sure")
 
 
 def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
@@ -252,9 +256,7 @@ def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
 def _flag(row: FlagView) -> str:
     mark = _MARK.get(row.level, "!")
     when = sentences.flag_life(row)
-    lines = [
-        wrapped(f"{format.capital(row.level)}: {format.sentence(row.title)} ({when})", f"{mark} ")
-    ]
+    lines = [wrapped(f"{format.capital(row.level)}: {row.title.rstrip('.')} ({when}).", f"{mark} ")]
     for name, text in (
         ("Found", row.evidence),
         (sentences.flag_now(row), row.now),
@@ -278,8 +280,9 @@ def check(answer: CheckAnswer) -> str:
         ]
         parts.append("\n".join(["What can be answered", *lines]))
     if answer.channels:
+        wide = max(len(row.name) for row in answer.channels) + 2
         lines = [
-            f"  {row.name:<31} {format.reading(row.value, row.unit):<16}"
+            f"  {row.name:<{wide}}{format.reading(row.value, row.unit):<16}"
             f"{format.rate(row.rate_hz, row.age_s)}"
             for row in answer.channels
         ]

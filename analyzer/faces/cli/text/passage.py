@@ -117,10 +117,10 @@ def _calibration(found: "Calibration") -> list[str]:
 
 def double_run(found: "DoubleRun") -> str:
     """The guided double run: what was found, what comes next."""
-    from analyzer.answers.hull import STEPS
+    from analyzer.answers.hull import STEPS, Calibration
 
     if found.speed_water_mps is None:
-        steps = [f"  {k}. {text}." for k, text in enumerate(STEPS, start=1)]
+        steps = (wrapped(format.sentence(s), f"  {k}. ") for k, s in enumerate(STEPS, start=1))
         return "\n".join([format.sentence(found.missing), "", "How a double run is done:", *steps])
     mid, sd = found.speed_water_mps
     lines = [
@@ -145,14 +145,14 @@ def hindcast(answer: "HindcastAnswer") -> str:
     if rows:
         most = max(row.distance_m[2] for row in rows)
         lines += [
-            "  Time    Charge  Range then (low, middle, high)                Foreseen    Made"
+            "  Time    Charge  Range then (low, middle, high)               Predicted    Made"
         ]
         lines += [_moment(row, most) for row in rows]
         lines += [
             "",
             wrapped(
-                f"A bar's full width is {format.miles(most)}. Foreseen and made: distance for the "
-                "energy that was used while the boat went on alike."
+                f"A bar's full width is {format.miles(most)}. Predicted and made: the distance for "
+                "the energy that was used while power and course stayed about the same."
             ),
         ]
     return "\n".join(lines)
