@@ -6,12 +6,14 @@ import numpy as np
 
 from analyzer.check import boat_findings, coverage, recorder
 from analyzer.estimation.detection import Detection
+from analyzer.estimation.ground import standing_of
 from analyzer.estimation.results import (
     ChannelRow,
     CheckAnswer,
     QuestionRow,
 )
 from analyzer.grounds.decide import grounds
+from analyzer.grounds.plausible import REVERSED
 from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.hull.steady import CHANNELS as STEADY
 from analyzer.pack.shunt_sense import Test
@@ -65,10 +67,13 @@ def _standings(store: Store, boat: Boat, found: Sequence[Detection]) -> coverage
         return coverage.Standings()
     end_us = span[1] + 1
     last = load(store, (*pack_channels(boat), *STEADY), end_us - round(NOW_S * 1e6), end_us)
+    rows = grounds(store, boat, end_us)
+    current = standing_of(rows, "pack current")
     wrong = any(finding.kind == "shunt_reversed" for finding in found)
+    wrong |= current is not None and current.by.startswith(REVERSED)
     why = "a pack current with the right sign" if wrong else ""
     steady = now(last, boat) is not None
-    return coverage.Standings(grounds(store, boat, end_us), end_us / 1e6, steady, why)
+    return coverage.Standings(rows, end_us / 1e6, steady, why)
 
 
 def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Detection, ...]:

@@ -18,6 +18,7 @@ RANGE_INPUTS = (
     "speed over ground", "course over ground", "position", "pack temperature", "cells",
     "heading", "speed through water", "shaft speed",
 )  # fmt: skip
+COUNTED = ("pack current", "pack voltage", "controller current", "speed over ground")
 PLAN_INPUTS = (
     "charge", "pack current", "pack voltage", "controller current", "speed over ground",
     "pack temperature",
@@ -82,9 +83,20 @@ def condition(rows: Sequence[Ground], inputs: Sequence[str], now_s: float) -> st
     order = {name: k for k, name in enumerate(inputs)}
     shown.sort(key=lambda g: (g.standing != "contradicted by", order.get(g.input, 0)))
     parts = [words(ground, now_s) for ground in shown[:MOST]]
+    parts += [f"the {ground.input} {seldom(ground)}" for ground in sparse(rows, inputs)[:1]]
     if not parts:
         return ""
     return "with " + (parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1])
+
+
+def sparse(rows: Sequence[Ground], inputs: Sequence[str]) -> list[Ground]:
+    """Inputs that every figure is counted from and that are read too seldom."""
+    return [g for g in rows if g.sparse and g.input in COUNTED and g.input in inputs]
+
+
+def seldom(ground: Ground) -> str:
+    """How seldom an input is read. "read only every 60 s"."""
+    return f"read only every {ground.interval_s or 0.0:.0f} s"
 
 
 def of_range(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:

@@ -1,6 +1,7 @@
 """The trips in a log, and one of them explained: where the watt-hours and the volts went."""
 
 from analyzer.answers.flags import views
+from analyzer.answers.grounded import COUNTED, seldom, sparse
 from analyzer.answers.refresh import trip_row
 from analyzer.errors import NoTrip
 from analyzer.estimation.results import ReviewAnswer, SagAccount, TripRow
@@ -71,6 +72,8 @@ def review(log: OpenLog, number: int | None = None) -> ReviewAnswer:
             now = sag_history.circuit(series, parts.found)
             before = sag_history.circuits(log, record.start_us)
             remarks += filter(None, [sag_history.compared(now, before, sags[0].current_a)])
+    for ground in sparse(row.grounds, COUNTED)[:1]:
+        remarks.append(f"The {ground.input} was {seldom(ground)}: what lies between is not seen.")
     return ReviewAnswer(
         trip=row,
         ledger=ledger.ledger(series, charge, log.boat, trip),

@@ -14,6 +14,9 @@ STANDINGS: tuple[Standing, ...] = (
 
 OLD_S = 120.0  # an answer of readings this old is not of now; assumed
 
+# Readings farther apart miss a change of the throttle; assumed, as long as a fast one is held.
+SPARSE_S = 30.0
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -39,6 +42,11 @@ class Ground:
     def broken(self) -> bool:
         """Whether an answer that rests on it must say so first."""
         return self.standing in ("measured until", "contradicted by")
+
+    @property
+    def sparse(self) -> bool:
+        """Whether it is read, but so seldom that what lies between is not seen."""
+        return self.standing == "measured now" and (self.interval_s or 0.0) > SPARSE_S
 
 
 def broken(grounds: Sequence[Ground], inputs: Sequence[str]) -> tuple[Ground, ...]:

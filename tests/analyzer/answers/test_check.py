@@ -159,3 +159,18 @@ def test_check_tells_what_the_recorder_says_of_its_sources(boat: Boat, tmp_path:
         store.put_health("recorder", {"gps": {"up": False, "trouble": "no such port"}}, None)
         (finding,) = check(boat, store).findings
     assert finding.text == "Source gps cannot be read: no such port."
+
+
+@pytest.mark.parametrize(("sign", "answered"), [(1.0, True), (-1.0, False)])
+def test_a_current_that_flows_against_the_controller_s_answers_nothing(
+    boat: Boat, tmp_path: Path, sign: float, answered: bool
+):
+    """Held still, so that no voltage answers to a step: the controller alone can tell."""
+    channels = {
+        "pack_voltage_v": np.full(N, 13.0),
+        "pack_current_a": np.full(N, sign * 32.0),
+        "controller_voltage_v": np.full(N, 12.9),
+        "controller_current_a": np.full(N, 31.0),
+    }
+    asked = answerable(answer_of(boat, tmp_path / "l.sqlite", channels))
+    assert asked["How far will it take us, and which speed goes furthest?"] is answered
