@@ -32,8 +32,8 @@ class Standout:
 
     Args:
         name: "cell 7" or "block 2".
-        kind: "cell_resistance", "cell_charge", "cell_capacity", or "cell_low" where nothing tells
-            charge from capacity.
+        kind: "cell_resistance", "cell_charge", "cell_capacity", or "cell_behind" where nothing
+            tells charge from capacity.
         size: By how much, with its 80 % range. [ohm] or [frac]
         sureness_frac: Probability of what is told.
         usual_ohm: Resistance of the others. [ohm]
@@ -54,7 +54,7 @@ class Standout:
 def detection(found: Standout) -> Detection:
     """As people read it."""
     text, cure = _TEXTS[found.kind]
-    charging = found.kind in ("cell_charge", "cell_low")
+    charging = found.kind in ("cell_charge", "cell_behind")
     return Detection(
         subject=found.name,
         kind=found.kind,
@@ -102,7 +102,7 @@ _TEXTS: dict[str, tuple[Words, Words]] = {
             f"the {found.unit} when the pack's range becomes too small"
         ),
     ),
-    "cell_low": (
+    "cell_behind": (
         lambda found: (
             f"is {_percent(found)} behind the others here; whether it "
             "holds less charge or less capacity shows once the log has it both near full and low"

@@ -32,7 +32,7 @@ class Verdict:
     """Of one cell.
 
     Args:
-        kind: "cell_charge", "cell_capacity"; "cell_low" where the causes cannot be told apart;
+        kind: "cell_charge", "cell_capacity"; "cell_behind" where the causes cannot be told apart;
             empty where the cell is not behind.
         sureness_frac: Probability of what is told.
         size: Charge or capacity missing. [frac]
@@ -94,7 +94,7 @@ def _kind(shares: dict[str, float], before: str) -> str:
     if before in shares and shares[before] >= CAUSE_KEPT * behind:
         return before
     likelier = max(shares, key=lambda kind: shares[kind])
-    return likelier if shares[likelier] >= CAUSE * behind else "cell_low"
+    return likelier if shares[likelier] >= CAUSE * behind else "cell_behind"
 
 
 def _mixture(weight: Floats, at: npt.NDArray[np.bool_], mean: Floats, sd: Floats) -> Share:

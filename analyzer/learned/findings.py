@@ -41,11 +41,18 @@ def beside_flags(
         Its own findings, with the flag's figures where they are as new, then what else stands.
     """
     up = [f for f in store.flags() if f.cleared_us is None and f.kind.startswith(kinds)]
-    flags = {(f.subject, f.kind): f for f in up}
+    flags = {_as_now(store, f): f for f in up}
     told = [_of_flag(store, flags.get((one.subject, one.kind)), one, since_us) for one in found]
     known = {(one.subject, one.kind) for one in found}
     others = (kept(store, flag) for cause, flag in flags.items() if cause not in known)
     return [*told, *(last[1] for last in others if last is not None)]
+
+
+def _as_now(store: Store, flag: FlagRecord) -> tuple[str, str]:
+    """Subject and kind of what a flag's cause is now: a cell close to its cut-off, then found to be
+    behind, is one cause."""
+    last = kept(store, flag)
+    return (last[1].subject, last[1].kind) if last else (flag.subject, flag.kind)
 
 
 def _of_flag(store: Store, flag: FlagRecord | None, found: Detection, since_us: int) -> Detection:

@@ -49,7 +49,7 @@ class Life:
         """Whether a cell that was called one thing was called another an hour later."""
         for before, after in zip(self.told, self.told[1:], strict=False):
             was = {(s, k) for s, k, _ in before if k in CAUSES}
-            now = {s: k for s, k, _ in after if k in CAUSES | {"cell_low"}}
+            now = {s: k for s, k, _ in after if k in CAUSES | {"cell_behind"}}
             if any(now.get(subject) != kind for subject, kind in was):
                 return True
         return False
@@ -115,7 +115,7 @@ def test_the_right_cell_is_found(faulty):
 
 
 def test_the_cause_is_right_or_cannot_be_told_apart(faulty):
-    right = [life.string.fault in life.kinds or life.kinds == {"cell_low"} for life in faulty]
+    right = [life.string.fault in life.kinds or life.kinds == {"cell_behind"} for life in faulty]
     assert _share(right) >= 0.90
 
 

@@ -70,7 +70,7 @@ def test_least_visible_is_small_at_the_knees_and_large_on_the_flat():
 
 def test_a_cell_behind_on_the_flat_part_is_given_no_cause_that_cannot_be_seen():
     found = told(evidence(cycle(less=0.05, low=0.45, high=0.6), KIND, OHMS))
-    assert found.kind in ("", "cell_low")
+    assert found.kind in ("", "cell_behind")
 
 
 def test_sizes_stay_within_what_a_cell_can_lack():
