@@ -256,7 +256,12 @@ def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
 def _flag(row: FlagView) -> str:
     mark = _MARK.get(row.level, "!")
     when = sentences.flag_life(row)
-    lines = [wrapped(f"{format.capital(row.level)}: {row.title.rstrip('.')} ({when}).", f"{mark} ")]
+    lines = [
+        wrapped(
+            f"{format.capital(row.level)}: {format.capital(row.title.rstrip('.'))} ({when}).",
+            f"{mark} ",
+        )
+    ]
     for name, text in (
         ("Found", row.evidence),
         (sentences.flag_now(row), row.now),
