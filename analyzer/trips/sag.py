@@ -86,27 +86,15 @@ def parts(
     at_rest, read_v = _rest(series, boat, start)
     model_v = float(np.nanmean(along["rest_v"][at_rest])) if at_rest.any() else float("nan")
     weak_v, weakest = _weak(series, boat)
-    # The fit's resistance holds the weak cells' too: they are taken out of it, at 25 °C and for
-    # the cold, in the proportion of the whole.
-    ohmic_v, ohmic_25_v = along["ohmic_v"], along["ohmic_25_v"]
-    polar_v, polar_25_v = along["polar_v"], along["polar_25_v"]
-    weak_all_v = np.nan_to_num(weak_v)
-    if has_cell_temp(series):
-        warm_share = ohmic_25_v / np.where(ohmic_v == 0, 1.0, ohmic_v)
-        weak_25_v = weak_all_v * np.clip(warm_share, 0.0, MOST_WARM)
-        cold_v = ohmic_v + polar_v - ohmic_25_v - polar_25_v - (weak_all_v - weak_25_v)
-    else:
-        # The fit took 20 °C for granted: what it would call the cold is only that.
-        ohmic_25_v, polar_25_v, weak_25_v = ohmic_v, polar_v, weak_all_v
-        cold_v = np.full(series.n, np.nan)
+    ohmic_v, polar_v, cold_v = _losses(series, along, np.nan_to_num(weak_v))
     return Parts(
         current_a=series.get("pack_current_a"),
         # Behind the cables, where it is measured, so that what they lose is part of the sag.
         loaded_v=np.where(np.isfinite(control_v), control_v, pack_v),
         # Against the model's own rest, not the one read: an error of the curve's level cancels.
         charge_used_v=model_v - along["rest_v"],
-        ohmic_25_v=ohmic_25_v - weak_25_v,
-        polar_25_v=polar_25_v,
+        ohmic_25_v=ohmic_v,
+        polar_25_v=polar_v,
         cold_v=cold_v,
         weak_v=weak_v,
         cables_v=pack_v - control_v,
@@ -116,6 +104,25 @@ def parts(
         at_rest=at_rest,
         found=found,
     )
+
+
+def _losses(
+    series: Series,
+    along: dict[str, Floats],
+    weak_v: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """Ohmic and polarisation at 25 °C without the weak cells, and what the cold adds. (n,) each"""
+    ohmic_v, polar_v = along["ohmic_v"], along["polar_v"]
+    if not has_cell_temp(series):
+        # The fit took 20 °C for granted: what it would call the cold is only that.
+        return ohmic_v - weak_v, polar_v, np.full(series.n, np.nan)
+    ohmic_25_v, polar_25_v = along["ohmic_25_v"], along["polar_25_v"]
+    # The fit's resistance holds the weak cells' too: they are taken out of it, at 25 °C and for
+    # the cold, in the proportion of the whole.
+    warm_share = ohmic_25_v / np.where(ohmic_v == 0, 1.0, ohmic_v)
+    weak_25_v = weak_v * np.clip(warm_share, 0.0, MOST_WARM)
+    cold_v = ohmic_v + polar_v - ohmic_25_v - polar_25_v - (weak_v - weak_25_v)
+    return ohmic_25_v - weak_25_v, polar_25_v, cold_v
 
 
 def of_trip(

@@ -115,10 +115,7 @@ def fit(
     log_det = np.concatenate([some.log_det for some in solutions])
     # Where even the best leaves more than the noise said, all errors are that much larger.
     scale = max(float(cost.min()) / len(white), 1.0)
-    log_prior = np.array([h.circuit.log_prior for h in design.hypotheses])
-    log_weight = log_prior - 0.5 * (cost / scale + log_det + prior.misfit)
-    # The largest is taken out first, as these logarithms are far below what exp can hold.
-    weight = np.exp(log_weight - log_weight.max())
+    weight = _weights(design, cost / scale + log_det + prior.misfit)
     keep = np.flatnonzero(weight > LEAST_WEIGHT)
     # Solved once more, as the first pass threw its matrices away; those left are few.
     kept = equations(keep)
@@ -129,6 +126,18 @@ def fit(
         theta=best.theta,
         cov=scale * _covariance(kept, best),
     )
+
+
+def _weights(design: Design, deviance: Floats) -> Floats:
+    """Of each hypothesis over the likeliest one's, (f,).
+
+    Args:
+        deviance: Minus twice the logarithm of the marginal likelihood, (f,).
+    """
+    log_prior = np.array([h.circuit.log_prior for h in design.hypotheses])
+    log_weight = log_prior - 0.5 * deviance
+    # The largest is taken out first, as these logarithms are far below what exp can hold.
+    return np.asarray(np.exp(log_weight - log_weight.max()))
 
 
 def _parameters(u: Floats) -> tuple[Floats, Floats]:
