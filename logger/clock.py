@@ -21,7 +21,7 @@ from logger.units import DAY_US
 RANK: dict[str | None, int] = {"gnss": 3, "ntp": 2, "file": 1, None: 0}  # by definition
 
 ROLLOVER_US = 1024 * 7 * DAY_US  # the week number has 10 bits in the old GPS message, IS-GPS-200
-GPS_EPOCH_US = 315_964_800 * 1_000_000  # 1980-01-06, IS-GPS-200: no receiver means a date before
+GPS_EPOCH_US = 315_964_800 * 1_000_000  # 1980-01-06, by definition: no receiver means one before
 RELEASE_UTC_US = 1_760_000_000 * 1_000_000  # 2025-10-09, by definition; live fixes are later
 CEILING_US = 10 * 365 * DAY_US  # no release is used for longer than ten years; assumed
 BOOT_GAP_US = 60 * 1_000_000  # an undated boot is placed this long after the one before, assumed

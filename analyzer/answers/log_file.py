@@ -10,7 +10,7 @@ from analyzer.errors import AnalyzerError
 from logger.units import UNDATED_S
 
 if TYPE_CHECKING:
-    from analyzer.answers.boots import BootRow
+    from analyzer.estimation.results import BootRow
     from analyzer.series.log import OpenLog
     from analyzer.series.series import Series
     from logger.boat import Boat
@@ -147,14 +147,14 @@ class LogFile(AbstractContextManager["LogFile"]):
 
     def boots(self) -> "tuple[BootRow, ...]":
         """How each run of the board's computer was dated."""
-        from analyzer.answers.boots import boots
+        from analyzer.check.boots import boots
 
         with self.opened() as log:
             return boots(log)
 
     def forget_date(self, number: int) -> None:
         """Takes a boot's date back. Raises StoreError where there is no such boot."""
-        from analyzer.answers.boots import forget_date
+        from analyzer.check.boots import forget_date
 
         with self.opened(write=True) as log:
             forget_date(log, number)

@@ -24,7 +24,6 @@ def shipped() -> dict[str, Any]:
 
 def made() -> dict[str, Any]:
     """The schema, made from the dataclasses of the answers."""
-    from analyzer.answers.boots import BootRow
     from analyzer.answers.flags import FlagEvent
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
@@ -44,7 +43,7 @@ def made() -> dict[str, Any]:
         "flags": list[results.FlagView],
         "flag_event": FlagEvent,
         "check": results.CheckAnswer,
-        "boots": list[BootRow],
+        "boots": list[results.BootRow],
         "demo": results.RangeAnswer,
     }
     said = {name: json_schema.describe(kind, shapes) for name, kind in commands.items()}

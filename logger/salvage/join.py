@@ -14,7 +14,9 @@ from logger.store.records import HealthRecord
 from logger.store.store import Store
 from logger.store.transaction import transaction
 
-CHUNKS_AT_ONCE = 20  # in one transaction: about a second of a slow card, the recorder waits for it
+CHUNKS_AT_ONCE = (
+    20  # in one transaction, for which the recorder waits: about a second of a slow card; assumed
+)
 PREFIX = "salvage "  # of the health table's keys that say how far a damaged log is joined
 COLUMNS = {
     "chunk_value": "channel_number, count, low, high, sum, data",

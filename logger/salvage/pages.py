@@ -11,9 +11,9 @@ from types import TracebackType
 from typing import Self
 
 HEADER = b"SQLite format 3\x00"
-USUAL_PAGE_BYTES = 4096  # what this program makes; used where the file's own header is gone
-WAL_MAGIC = 0x377F0682  # the last bit tells the checksum's byte order
-WAL_HEAD, FRAME_HEAD = 32, 24  # bytes
+USUAL_PAGE_BYTES = 4096  # by definition what this program makes; the file's header may be gone
+WAL_MAGIC = 0x377F0682  # by definition; the last bit tells the checksum's byte order
+WAL_HEAD, FRAME_HEAD = 32, 24  # bytes, by definition of the format
 
 
 class Pages:

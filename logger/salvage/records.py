@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 from logger.salvage.pages import Pages
 
-LEAF, INTERIOR = 13, 5  # kinds of pages of a table's tree
-WHOLE_BYTES = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8}  # serial type -> bytes of a whole number
+LEAF, INTERIOR = 13, 5  # kinds of pages of a table's tree, by definition of the format
+WHOLE_BYTES = {1: 1, 2: 2, 3: 3, 4: 4, 5: 6, 6: 8}  # serial type -> bytes; by definition
 
 Value = int | float | str | bytes | None
 Row = tuple[int, tuple[Value, ...]]  # rowid, columns as stored

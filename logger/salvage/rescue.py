@@ -37,7 +37,7 @@ SHAPES = {
 }
 SCHEMA_SHAPE = "T T T I TN"  # of sqlite_master: type, name, table, root page, text
 LETTERS = {int: "I", float: "F", str: "T", bytes: "B", type(None): "N"}
-PROOF_PAGES = 2000  # looked at for a row of ours where the file's own header is gone
+PROOF_PAGES = 2000  # looked at for a row of ours where the header is gone; assumed
 
 
 @dataclass(frozen=True)

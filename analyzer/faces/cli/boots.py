@@ -9,7 +9,7 @@ from analyzer.faces.cli import options as opt
 from analyzer.faces.cli.options import Command, arg
 
 if TYPE_CHECKING:
-    from analyzer.answers.boots import BootRow
+    from analyzer.estimation.results import BootRow
 
 SOURCES = {"gnss": "a receiver", "ntp": "the system's clock", "file": "the recording"}
 

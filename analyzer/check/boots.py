@@ -1,32 +1,8 @@
 """How each run of the board's computer was dated."""
 
-from dataclasses import dataclass
-
-from analyzer.estimation.results import SCHEMA
+from analyzer.estimation.results import BootRow
 from analyzer.series.log import OpenLog
 from logger.errors import StoreError
-
-
-@dataclass(frozen=True)
-class BootRow:
-    """One run of the computer that recorded, or one recording.
-
-    Attributes:
-        first_utc_s, last_utc_s: Its readings on the log's timeline; None without readings. [s]
-        dated_by: "gnss", "ntp", "file", or None where it has no date.
-        believed: Whether the timeline uses that date; it does not where other boots outvote it.
-        remark: What had to be said about it; "" if nothing.
-    """
-
-    number: int
-    first_utc_s: float | None
-    last_utc_s: float | None
-    dated_by: str | None
-    uncertainty_s: float | None
-    believed: bool
-    recorded: bool
-    remark: str
-    schema: int = SCHEMA
 
 
 def boots(ctx: OpenLog) -> tuple[BootRow, ...]:
