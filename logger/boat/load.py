@@ -1,6 +1,5 @@
 """Reading a boat file: TOML, then each key, then combinations that cannot be."""
 
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +8,7 @@ from pydantic import ValidationError
 from logger.boat.boat import Boat
 from logger.boat.checks import contradictions
 from logger.boat.errors import ended, sentences, syntax_sentence
+from logger.boat.toml_text import MOST_CHARACTERS, read_toml
 from logger.errors import BoatFileError
 
 
@@ -21,7 +21,8 @@ def load(path: str | Path) -> Boat:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        with path.open(encoding="utf-8-sig") as file:
+            text = file.read(MOST_CHARACTERS + 1)
     except FileNotFoundError as e:
         raise BoatFileError(
             f"{path}: there is no boat file here; keelwatt check can write one to begin with."
@@ -49,7 +50,7 @@ def parse(text: str, where: str) -> Boat:
         BoatFileError: As in `load`.
     """
     try:
-        table = tomllib.loads(text)
+        table = read_toml(text)
     except (ValueError, RecursionError) as e:
         raise BoatFileError(syntax_sentence(e, text, where)) from e
     return from_table(table, where, text)

@@ -12,11 +12,11 @@ sign = 1                   # -1 where the file counts the other way
 optional = true            # no error where the file lacks the column
 """
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from logger.boat.toml_text import MOST_CHARACTERS, read_toml
 from logger.channels import find
 from logger.decode.unit_names import inside, known
 from logger.errors import BoatFileError
@@ -67,11 +67,11 @@ class ColumnMap:
 def load_map(path: Path) -> ColumnMap:
     """Reads a map from a TOML file. Raises BoatFileError."""
     try:
-        with path.open("rb") as stream:
-            table = tomllib.load(stream)
+        with path.open(encoding="utf-8-sig") as stream:
+            table = read_toml(stream.read(MOST_CHARACTERS + 1))
     except OSError as error:
         raise BoatFileError(f"{path}: wants a column map, got: {error.strerror}") from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise BoatFileError(f"{path}: wants TOML, got: {error}") from error
     return read_map(table, str(path))
 

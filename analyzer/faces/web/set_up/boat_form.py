@@ -23,6 +23,7 @@ from analyzer.faces.web.set_up.form_fields import (
 )
 from logger.boat import Boat
 from logger.boat.starter import starter_text
+from logger.boat.toml_text import check_toml
 from logger.boat.vocabulary import noun, split_unit
 from logger.errors import BoatFileError
 
@@ -99,8 +100,9 @@ def filled(text: str, form: Mapping[str, str]) -> str:
 
 def _read(text: str) -> tomlkit.TOMLDocument:
     try:
+        check_toml(text)
         return tomlkit.parse(text)
-    except (TOMLKitError, ValueError) as error:
+    except (TOMLKitError, ValueError, RecursionError) as error:
         raise BoatFileError(f"the boat file is no TOML: {error}") from error
 
 

@@ -57,7 +57,7 @@ def _parts(text: str) -> list[tuple[tuple[str, ...], Any]]:
     """Every value of a TOML text with the names that lead to it; lists of numbers whole."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return []  # said where the file is read
     return list(_walk((), table))
 

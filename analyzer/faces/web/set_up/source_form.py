@@ -18,6 +18,7 @@ from analyzer.faces.web.set_up.form_fields import (
     shown,
     valued,
 )
+from logger.boat.toml_text import check_toml
 from logger.errors import BoatFileError
 
 KINDS = {
@@ -146,8 +147,9 @@ def _options(source: Table) -> Any:
 
 def _put_rest(options: Any, kind: str, written: str, name: str) -> None:
     try:
+        check_toml(written)
         given = tomlkit.parse(written.replace("\r\n", "\n"))
-    except (TOMLKitError, ValueError) as error:
+    except (TOMLKitError, ValueError, RecursionError) as error:
         raise BoatFileError(f"source {name}, what is in it: is no TOML: {error}") from error
     for key in [key for key in options if key not in PLAIN.get(kind, ())]:
         options.remove(key)
