@@ -262,8 +262,13 @@ _CIRCUIT: dict[str, Any] = {
 # constant grows with the time at rest (L. Pei et al., J. Power Sources 253 (2014) 412), real cells
 # relax far more slowly than models do (T. Kirk et al. 2021, arXiv 2104.12626). So a lithium cell's
 # error lasts longer than the slow pair, and less long than it rests before it counts as settled,
-# two hours (common practice, no source): their geometric mean. Of lead-acid: assumed.
-LASTS_S = {"lithium": (600 * 7200) ** 0.5, "lead": 400.0}
+# two hours (common practice, no source): their geometric mean. Lead-acid rests for a day and longer
+# (makers' data sheets of rest voltage), so that its error lasts as long as the slow pair at least.
+LASTS_S = {"lithium": (600 * 7200) ** 0.5, "lead": 1800.0}
+# Ohmic resistance, and that of the first minute, times capacity [ohm Ah]. Sealed: makers' data
+# sheets have 0.07 to 0.09 within a second, their discharge tables 0.12 in all. Flooded deep-cycle
+# blocks of thicker plates: 2 to 4 milliohm for 6 V and 225 Ah, so 0.15 to 0.3 in all (from memory).
+LEAD_OHM_AH = {"lead_acid": (0.14, 0.07), "agm": (0.08, 0.04), "gel": (0.08, 0.04)}
 
 
 def _lithium(name: str) -> dict[str, Any]:
@@ -359,10 +364,8 @@ def _nmc() -> Chemistry:
 
 
 def _lead_acid(name: str) -> Chemistry:
-    """Curve and its doubt: published ones of the kind, `lead_acid/rest.py`. Ohmic resistance and
-    that of the first minute: makers' sheets have 0.07 to 0.09 ohm Ah within a second, and their
-    discharge tables 0.12 in all (`lead_acid/prior.py`); the slow pair stands for what the two wells
-    do, for the charge filter only. The rest: common practice, no source."""
+    """Curve and its doubt: published ones of the kind, `lead_acid/rest.py`. The slow pair stands
+    for what the two wells do, for the charge filter only. The rest: common practice, no source."""
     level_sd_v, modes = rest_modes_v(name, GRID)
     return Chemistry(
         name=name, soc=GRID, mean_v=rest_v(name, GRID),
@@ -374,7 +377,7 @@ def _lead_acid(name: str) -> Chemistry:
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
         fast_sd=0.4, slow_sd=0.5, model_sd_v=0.0015,
-        r0_ohm_ah=0.08, r1_ohm_ah=0.04, r2_ohm_ah=0.1,
+        r0_ohm_ah=LEAD_OHM_AH[name][0], r1_ohm_ah=LEAD_OHM_AH[name][1], r2_ohm_ah=0.1,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,
         cutoff_v=1.75, full_v=2.35, top_v=2.28, full_tail_c=0.03, charge_efficiency=0.9,
         label_full_v=2.28, no_charge_below_c=None, source=_lead_acid.__doc__ or "",

@@ -82,7 +82,7 @@ def test_counted_discharges_are_the_published_ones(raw):
 
 FROM_REST = pytest.mark.xfail(
     strict=True,
-    reason="6 points at 75 %, floor: nothing but 13 V an hour after a charge says that it is full,"
+    reason="10 points at 75 %, floor: nothing but 13 V an hour after a charge says that it is full,"
     " and makers' curves of a full block lie 0.2 V apart",
 )
 

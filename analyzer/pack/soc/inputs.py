@@ -6,7 +6,7 @@ import numpy.typing as npt
 from analyzer.pack.cell_model import Cell, arrhenius
 from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD, REFERENCE_C
 from analyzer.pack.lead_acid.charge import is_full
-from analyzer.pack.soc.noise import APART_ENERGY_J, process_noise
+from analyzer.pack.soc.noise import APART_ENERGY_J, READING_SD_V, process_noise
 from analyzer.pack.soc.state import PackPosterior
 from analyzer.pack.soc.states import FilterInputs, Losses
 from analyzer.pack.soc.terminal_current import TerminalCurrent, terminal_current
@@ -22,8 +22,11 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 # Loads, as shares of the capacity an hour, at which the end of a discharge is the label's: makers
-# count at 0.2 to 0.5; a harder load ends early, a lighter one late. Common practice, no source.
-LABEL_LOADS_C = (0.1, 1.0)
+# count lithium at 0.2 to 0.5, lead-acid in 20 hours; a harder load ends early, a lighter one late.
+# How far about that it may lie: assumed.
+LITHIUM_LABEL_C = (0.1, 1.0)
+LEAD_LABEL_C = (0.035, 0.07)
+LOOSE_V = 0.02  # voltage jumping by more than this within a step shows no end; assumed
 STEP_S = 20.0  # short against the slow pair, long against what a step costs; assumed
 
 
@@ -49,6 +52,8 @@ def filter_inputs(
     losses = polarisation(current.amps, series.step_s, temp_c, cell, before_v)
     steps = Steps.of(series.n, series.step_s, readings_per_step(STEP_S, series.step_s))
     inputs = step_means(steps, volts, current, losses, cell)
+    measured = np.isfinite(volts) & ~current.lost
+    inputs.at_bottom = _at_bottom(steps, volts, measured, inputs, cell)
     inputs.noise = process_noise(inputs, cell, start.temp_c if start else REFERENCE_C)
     return inputs
 
@@ -107,6 +112,9 @@ def step_means(
     # d ln R = E/R·d(1/T), as in `process_noise`
     usual = 1.0 / (REFERENCE_C + ZERO_C_IN_K)
     colder = 1.0 / (temp_c + ZERO_C_IN_K) - usual
+    # behind the ohmic part and the fast pair a voltage moves slowly, unless a lead is loose
+    inside_v = volts + losses.r0_v + losses.u1_v
+    jumps_v2 = steps.mean(inside_v**2, ok) - steps.mean(inside_v, ok) ** 2
     at_top, label_full = _at_top(steps, volts, measured, charge_as, losses, cell)
     return FilterInputs(
         charge_as=charge_as,
@@ -123,11 +131,11 @@ def step_means(
         gap_factor=arrhenius(temp_c, kind.gap_activation_j),
         temp_shift_v=kind.entropy_v_per_k * (temp_c - REFERENCE_C),
         loss_sd=APART_ENERGY_J / GAS_J_PER_MOL_K * np.abs(colder),
+        jumps_v2=np.maximum(jumps_v2 - READING_SD_V**2, 0.0),
         temp_c=temp_c,
         charge_var=steps.total(current.charge_var),
         at_top=at_top,
         label_full=label_full,
-        at_bottom=_at_bottom(steps, volts, measured, charge_as, cell),
         by_charger=steps.any(current.by_charger),
         step_of=steps.step_of,
         losses=losses,
@@ -154,12 +162,13 @@ def _at_top(
 
 
 def _at_bottom(
-    steps: Steps, volts: Floats, measured: Bools, charge_as: Floats, cell: Cell
+    steps: Steps, volts: Floats, measured: Bools, inputs: FilterInputs, cell: Cell
 ) -> Bools:
     """Whether a load has drawn the cell down to the voltage at which its label ends. (m,)"""
-    low, high = LABEL_LOADS_C
-    drawn_a = charge_as / np.maximum(steps.length_s, 1e-9)
+    low, high = LEAD_LABEL_C if cell.kind.name in LEAD else LITHIUM_LABEL_C
+    drawn_a = inputs.charge_as / np.maximum(inputs.length_s, 1e-9)
     load_c = drawn_a / cell.params.capacity_ah
     # a moment at the end is enough: there a load is shed or a protection opens
-    ended = steps.any(measured & (np.nan_to_num(volts, nan=np.inf) <= cell.kind.cutoff_v))
-    return ended & (load_c > low) & (load_c < high)
+    lowest_v = np.where(measured, volts, np.inf)
+    ended = steps.any(lowest_v <= cell.kind.cutoff_v) & (inputs.jumps_v2 < LOOSE_V**2)
+    return np.asarray(ended & (load_c > low) & (load_c < high))

@@ -14,6 +14,7 @@ from analyzer.pack.soc import states
 from analyzer.pack.soc.states import CURVE, LN_Q, STATES, FilterInputs, FilterStep, Floats
 from logger.units import HOUR_S, ZERO_C_IN_K
 
+READING_SD_V = 0.002  # of a reading of the mean cell; common practice, no source
 OFFSET_SD_C = 0.004  # of the shunt, as a share of Ah: 0.8 A on 200 Ah; assumed
 HYST_SD = 0.7  # of hysteresis before anything is known: anywhere between both branches; assumed
 GAP_REACH = 6.0  # charges moved after which the gap's size is another: a quarter over one; assumed

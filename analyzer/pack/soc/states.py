@@ -36,6 +36,7 @@ class FilterStep:
         gap_factor: Hysteresis gap over that at 25 °C.
         temp_shift_v: Curve's shift with temperature.
         loss_sd: Relative sd of the losses away from 25 °C, beside the factors' own.
+        jumps_v2: Variance of the voltage inside the step that no load explains. [V²]
     """
 
     charge_as: float
@@ -52,6 +53,7 @@ class FilterStep:
     gap_factor: float
     temp_shift_v: float
     loss_sd: float = 0.0
+    jumps_v2: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ class FilterInputs:
 
     Args:
         charge_as, length_s, lost_s, hyst_keep, hyst_drift, mean_v, r0_v, u1_v, u2_v, r0_ohm,
-            gap_factor, temp_shift_v, loss_sd: As in `FilterStep`, (m,).
+            gap_factor, temp_shift_v, loss_sd, jumps_v2: As in `FilterStep`, (m,).
         load_cov: Likewise, (m, 7).
         temp_c: At the step's beginning, (m,).
         charge_var: What gaps and charge efficiency add to the charge's variance, (m,).
@@ -97,14 +99,15 @@ class FilterInputs:
     gap_factor: Floats
     temp_shift_v: Floats
     loss_sd: Floats
+    jumps_v2: Floats
     temp_c: Floats
     charge_var: Floats
     at_top: Bools
     label_full: Bools
-    at_bottom: Bools
     by_charger: Bools
     step_of: Ints
     losses: Losses
+    at_bottom: Bools = field(default_factory=lambda: np.zeros(0, dtype=bool))
     noise: Floats = field(default_factory=lambda: np.zeros((0, STATES)))
 
     def steps(self) -> Iterator[FilterStep]:

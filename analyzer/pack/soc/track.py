@@ -22,7 +22,7 @@ from analyzer.pack.soc.after_gap import LONG_GAP_S, weigh_by_gauge
 from analyzer.pack.soc.carried import Carried
 from analyzer.pack.soc.filter import MOST_COMPONENTS, STRETCHES, GaussianMixtureFilter
 from analyzer.pack.soc.inputs import STEP_S, filter_inputs
-from analyzer.pack.soc.noise import AGEING_SD, YEAR_H
+from analyzer.pack.soc.noise import AGEING_SD, READING_SD_V, YEAR_H
 from analyzer.pack.soc.state import (
     PackPosterior,
     curve_error_v,
@@ -43,7 +43,6 @@ FULL_SD = 0.017
 FULL_HELD_S = 60.0  # at the top before it counts as full; assumed
 ANCHOR_EVERY_S = 600.0  # between two anchors of one stay at the top; assumed
 PRUNE_EVERY = 60  # steps, for the time it takes; assumed
-READING_SD_V = 0.002  # of a reading of the mean cell; common practice, no source
 SURE_SD = 0.05  # of a charge: below, one component holds it; assumed
 
 

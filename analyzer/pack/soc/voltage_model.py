@@ -112,7 +112,7 @@ class VoltageModel:
         near_v = step.r0_v + step.u1_v
         loss_v = abs(near_v) + abs(step.u2_v)
         passing = (kind.loss_sd**2 + step.loss_sd**2) * loss_v**2
-        passing += kind.model_sd_v**2 + initial_var_v2
+        passing += kind.model_sd_v**2 + initial_var_v2 + step.jumps_v2
         # how resistance changes with charge differs between makes: known only roughly
         slow_off_v = (at.slow_shape - 1) * step.u2_v
         fast_off_v = (at.fast_shape - 1) * near_v
