@@ -12,6 +12,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.learned.keys import revive
 from logger.store import FlagRecord, Store
 
+BEHIND = ("cell_charge", "cell_capacity", "cell_behind")
 KEY = "finding/"  # and the key of the flag's cause
 
 
@@ -42,17 +43,24 @@ def beside_flags(
     """
     up = [f for f in store.flags() if f.cleared_us is None and f.kind.startswith(kinds)]
     flags = {_as_now(store, f): f for f in up}
-    told = [_of_flag(store, flags.get((one.subject, one.kind)), one, since_us) for one in found]
-    known = {(one.subject, one.kind) for one in found}
-    others = (kept(store, flag) for cause, flag in flags.items() if cause not in known)
+    causes = [_cause(one.subject, one.kind) for one in found]
+    told = [
+        _of_flag(store, flags.get(cause), one, since_us)
+        for cause, one in zip(causes, found, strict=True)
+    ]
+    others = (kept(store, flag) for cause, flag in flags.items() if cause not in causes)
     return [*told, *(last[1] for last in others if last is not None)]
 
 
 def _as_now(store: Store, flag: FlagRecord) -> tuple[str, str]:
-    """Subject and kind of what a flag's cause is now: a cell close to its cut-off, then found to be
-    behind, is one cause."""
+    """What a flag's cause is now: a cell close to its cut-off, then found to be behind, is one."""
     last = kept(store, flag)
-    return (last[1].subject, last[1].kind) if last else (flag.subject, flag.kind)
+    return _cause(last[1].subject, last[1].kind) if last else _cause(flag.subject, flag.kind)
+
+
+def _cause(subject: str, kind: str) -> tuple[str, str]:
+    """What makes two findings one: a cell behind the others is, whichever cause is likelier."""
+    return subject, "cell_behind" if kind in BEHIND else kind
 
 
 def _of_flag(store: Store, flag: FlagRecord | None, found: Detection, since_us: int) -> Detection:

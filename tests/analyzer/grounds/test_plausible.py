@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analyzer.grounds.plausible import recently
+from analyzer.grounds.plausible import REVERSED, recently
 from analyzer.series.series import Series
 from logger.boat import Boat, Hotel, Hull, Motor, Pack
 
@@ -69,6 +69,32 @@ def jumped() -> np.ndarray:
 )
 def test_what_others_contradict_is_named(changed: dict[str, np.ndarray], names: str):
     assert found(changed) == set(names.split(","))
+
+
+@pytest.mark.parametrize(("warmer_k", "named"), [(29.0, False), (31.0, True)])
+def test_a_pack_thirty_kelvin_above_the_air_is_not_believed(warmer_k, named):
+    assert ("pack temperature" in found({"pack_temp_c": np.full(N, 15.0 + warmer_k)})) is named
+
+
+def test_one_value_for_a_minute_is_frozen_and_for_less_is_not():
+    """Sixty readings a second apart; the controller's current moves by a fifth."""
+
+    def named(seconds: int) -> bool:
+        way = {k: v[-seconds:] for k, v in under_way().items()}
+        way["pack_current_a"] = np.full(seconds, 61.3)
+        series = Series(0, 1.0, seconds, way)
+        return any(by.startswith("itself") for _, by in recently(series, BOAT))
+
+    assert named(60)
+    assert not named(59)
+
+
+@pytest.mark.parametrize("share", [0.9, 1.0, 1.3])
+def test_a_current_that_flows_the_other_way_is_named_so(share):
+    """At nine tenths to a third more of the controller's power, the other way round."""
+    changed = {"pack_current_a": -share * under_way()["controller_current_a"]}
+    by = dict(recently(Series(0, 1.0, N, under_way() | changed), BOAT))
+    assert by["pack current"].startswith(REVERSED)
 
 
 def test_a_kettle_contradicts_nothing():

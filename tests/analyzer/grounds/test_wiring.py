@@ -38,7 +38,15 @@ def test_pack_voltage_range(cells: int, verdict: str):
 
 
 @pytest.mark.parametrize(
-    ("scale", "verdict"), [(1.0, "right"), (-1.0, "wrong"), (10.0, "wrong"), (0.5, "wrong")]
+    ("scale", "verdict"),
+    [
+        (1.0, "right"),
+        (1.2, "right"),  # a pack a sixth smaller than its label, still in the bounds
+        (0.85, "right"),
+        (-1.0, "wrong"),
+        (10.0, "wrong"),
+        (0.5, "wrong"),
+    ],
 )
 def test_charge_against_device(scale: float, verdict: str):
     # 20 A for an hour out of 100 Ah is 20 %

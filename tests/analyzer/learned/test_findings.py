@@ -72,6 +72,19 @@ def test_an_answer_takes_the_flag_s_figures(log):
     assert told(log, [own]) == [own], "no flag stands"
 
 
+@pytest.mark.parametrize("own", ["cell_charge", "cell_capacity", "cell_behind"])
+def test_a_cell_behind_the_others_is_one_cause_whichever_it_is(log, own):
+    flag = replace(FOUND, kind="cell_charge", subject="cell 7", key="cell/cell 7")
+    log.store.add_flag(record(flag, 5 * S))
+    findings.keep(log.store, record(flag, 5 * S), flag, 5 * S)
+    seen = replace(flag, kind=own, text="By its own look.")
+    found = findings.beside_flags(log.store, [seen], 0, ("cell_",))
+    assert [one.text for one in found] == [flag.text]
+    sags = replace(seen, kind="cell_resistance")
+    found = findings.beside_flags(log.store, [sags], 0, ("cell_",))
+    assert [one.kind for one in found] == ["cell_resistance", "cell_charge"], "two causes"
+
+
 def test_what_stands_as_a_flag_is_told_though_the_answer_does_not_see_it(log):
     flag = record(FOUND, 5 * S)
     cell = record(replace(FOUND, kind="cell_low", subject="cell 7", key="cell/cell 7"), 5 * S)
