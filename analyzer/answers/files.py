@@ -8,7 +8,7 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
@@ -20,25 +20,6 @@ from logger.errors import StoreError
 from logger.store import Store
 
 __all__ = ["Form", "form_of"]
-
-
-def export(
-    log: Path,
-    form: Form,
-    out: BinaryIO,
-    trip: int | None = None,
-    channels: Sequence[str] = (),
-    step_s: float | None = None,
-) -> None:
-    """Writes a trip, or the whole log, in one of the forms.
-
-    Raises:
-        NoTrip, NoChannel, NoTrack, NotInstalled: See `analyzer.exchange`; nothing was written.
-    """
-    with Store.open(log) as store:
-        name = rows.boat_name(store)
-        stretch = rows.choose(store, trip, channels, step_s)
-        forms.write(store, form, stretch, out, f"{name}, trip {trip}" if trip else name)
 
 
 def export_days(log: Path, folder: Path, step_s: float | None = None) -> None:
@@ -64,7 +45,7 @@ def copy(log: Path, out: Path) -> None:
 
 
 def make(log: Path, file: Path, boat_file: Path | None = None) -> bool:
-    """Makes a new log of what `export` wrote, or of anybody's GPX track with times.
+    """Makes a new log of what `Log.export` wrote, or of anybody's GPX track with times.
 
     Args:
         boat_file: Kept in the log; None: the log's own, if it has one.

@@ -314,21 +314,24 @@ class Log(LogFile):
         channels: Sequence[str] = (),
         step_s: float | None = None,
     ) -> None:
-        """Writes a trip, or the whole log, for other programs."""
-        from analyzer.answers import files
+        """Writes a trip, or the whole log, for other programs; it wants no boat.
 
-        files.export(self.path, form, out, trip, channels, step_s)
+        Raises:
+            NoTrip, NoChannel, NoTrack, NotInstalled: See `analyzer.exchange`; nothing was written.
+        """
+        from analyzer.exchange import forms, rows
+        from logger.store import Store
+
+        with Store.open(self.path) as store:
+            name = rows.boat_name(store)
+            stretch = rows.choose(store, trip, channels, step_s)
+            forms.write(store, form, stretch, out, f"{name}, trip {trip}" if trip else name)
 
 
 def open_log(log: str | Path, boat: str | Path | None = None, *, write: bool = False) -> Log:
-    """Opens a log for questions; use it with `with`, or close it.
+    """Opens a log for questions; use it with `with`, or close it. The rest is as for `Log`.
 
-    Args:
-        log: The log's file.
-        boat: The boat file; None: the one kept in the log.
-        write: Also keep results in it.
     Raises:
-        NoLog: There is none.
-        LoggerError: It cannot be read, or there is no boat file to go with it.
+        NoLog, LoggerError: There is none, or it cannot be read, or no boat file goes with it.
     """
     return Log(Path(log), Path(boat) if boat else None, write=write).__enter__()

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from analyzer.answers import Log
 from analyzer.errors import CannotWrite
 from analyzer.faces.cli import options as opt
 from analyzer.faces.cli import paths, playback
@@ -21,13 +22,13 @@ def _export(options: argparse.Namespace) -> int:
         _copy(log, out, options.trip)
     elif out is None:
         _refuse_terminal(form)
-        files.export(log, form, sys.stdout.buffer, *asked)
+        Log(log).export(form, sys.stdout.buffer, *asked)
         return 0
     elif form == "parquet" and out.suffix != ".parquet":
         _write_folder(log, out, *asked)
     else:
         with files.whole(out) as file:
-            files.export(log, form, file, *asked)
+            Log(log).export(form, file, *asked)
     opt.tell_user(f"Wrote {out}.")
     return 0
 
