@@ -74,3 +74,14 @@ def test_cell_goes_through_json(learned):
     again = Cell.from_dict(json.loads(json.dumps(cell.to_dict())))
     assert again.params == cell.params
     assert again.kind.mean_v == approx(cell.kind.mean_v)
+
+
+def test_a_maker_s_resistance_scales_the_whole_circuit_alike():
+    plain = default_params(Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100))
+    told = Pack(
+        chemistry="lfp", cells_in_series=4, rated_capacity_ah=100, cell_resistance_ohm=0.002
+    )
+    own = default_params(told)
+    assert own.r0_ohm + own.r1_ohm == approx(0.002)
+    assert own.r1_ohm / own.r0_ohm == approx(plain.r1_ohm / plain.r0_ohm)
+    assert own.r2_ohm / own.r0_ohm == approx(plain.r2_ohm / plain.r0_ohm)

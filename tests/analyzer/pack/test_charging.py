@@ -5,6 +5,7 @@ from pytest import approx
 
 from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.charging import findings, time_to_full
+from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import known
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -24,6 +25,24 @@ def test_time_to_full_by_hand():
     found = time_to_full(known(PACK, 0.5, 0.02, cell), PACK, 50.0)
     assert found.mid == approx(7200 + 1200, rel=0.03)
     assert found.low < found.mid < found.high
+
+
+def test_time_to_full_s_range_is_that_of_the_charge():
+    # 2 % of 100 Ah at 50 A is 2.4 minutes each standard deviation; 80 % of a normal lie within 1.28
+    cell = measured_capacity(default_cell(PACK), 1e-4)
+    found = time_to_full(known(PACK, 0.5, 0.02, cell), PACK, 50.0, draws=20_000)
+    one_sd_s = 0.02 * 200 / 50 * 3600 / chemistry("lfp").charge_efficiency
+    assert found.high - found.mid == approx(1.2816 * one_sd_s, rel=0.05)
+    assert found.mid - found.low == approx(1.2816 * one_sd_s, rel=0.05)
+
+
+def test_only_lead_acid_is_said_to_lose_capacity_where_it_is_never_full():
+    for name, loses in (("lfp", False), ("nmc", False), ("lead_acid", True), ("agm", True)):
+        pack = Pack(chemistry=name, cells_in_series=12, rated_capacity_ah=200)
+        still = readings(0.0, 12 * chemistry(name).ocv_v(0.5))
+        never = [f for f in findings(still, pack, 30.0) if f.kind == "never_full"]
+        assert len(never) == 1
+        assert ("lead-acid" in never[0].cure) == loses
 
 
 def test_time_to_full_without_current_says_so():
