@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from analyzer.answers.hull import hull_state
 from analyzer.answers.refresh import refresh
 from analyzer.answers.review import review, trips
 from analyzer.faces.cli.text import answers as text
@@ -76,3 +77,20 @@ def test_a_track_alone_has_no_energy_rather_than_none_used(tmp_path):
     assert [row.energy_out_wh for row in rows] == [None]
     assert "0 Wh" not in said
     assert "the energy not measured" in " ".join(said.split())
+
+
+def test_a_water_log_without_gps_teaches_the_hull_s_curve(tmp_path):
+    """Log and compass instead of a receiver: the trip is found and its minutes are points."""
+    true = outing()
+    values = {
+        "pack_voltage_v": true["pack_voltage_v"],
+        "pack_current_a": true["pack_current_a"],
+        "speed_water_mps": true["speed_ground_mps"],
+        "heading_magnetic_deg": np.full(len(true["speed_ground_mps"]), 85.0),
+    }
+    with log(tmp_path / "log.sqlite", values) as opened:
+        answer = hull_state(opened)
+        (row,) = trips(opened)
+    assert row.distance_m is None  # over the ground nothing is known
+    assert answer.minutes > 10
+    assert any(point.seen for point in answer.curve)

@@ -63,3 +63,22 @@ def test_what_is_read_stays_as_read():
     whole = log(1200)
     assert not bridges.lacks_current(whole)
     assert bridges.pack_current(whole, BOAT).series is whole
+
+
+def test_doubt_of_what_was_filled_is_the_stated_one():
+    """2 % at the least once learned, 6 % where not, and 30 % of a hotel load that is assumed: of
+    3,050 W as filled (50 V x 61 A) a hundred watts' doubt is 30 / 3,050."""
+    assert bridges.pack_current(log(600), BOAT).share_sd == pytest.approx(0.02)
+    assert bridges.pack_current(log(0), BOAT).share_sd == pytest.approx(0.06)
+    bare = log(0)
+    del bare.values["hotel_power_w"]
+    filled_w = 3000 + 100 - 50
+    want = np.hypot(0.06, 0.3 * 100 / filled_w)
+    assert bridges.pack_current(bare, BOAT).share_sd == pytest.approx(want)
+
+
+def test_a_learned_ratio_s_doubt_is_half_of_what_two_in_three_lie_apart():
+    """Ratios drawn normal with 5 %: the 16th to the 84th percentile are two deviations apart."""
+    uneven = log(1000)
+    uneven.values["pack_current_a"][:1000] *= np.random.default_rng(1).normal(1.0, 0.05, 1000)
+    assert bridges.pack_current(uneven, BOAT).share_sd == pytest.approx(0.05, rel=0.1)
