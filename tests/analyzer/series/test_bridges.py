@@ -1,5 +1,7 @@
 """The pack's current from the controller's, against the balance by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -55,8 +57,28 @@ def test_a_hotel_load_only_assumed_is_doubted_more():
     assert bridges.pack_current(bare, BOAT).share_sd > given.share_sd
 
 
-def test_a_ratio_that_cannot_be_bridges_nothing():
-    assert not bridges.pack_current(log(600, 2.0), BOAT).bridged.any()
+@pytest.mark.parametrize("ratio", [0.5, 2.0])
+def test_a_ratio_that_cannot_be_bridges_nothing(ratio: float):
+    assert not bridges.pack_current(log(600, ratio), BOAT).bridged.any()
+
+
+@pytest.mark.parametrize(("drive_w", "learns"), [(330.0, True), (270.0, False)])
+def test_a_ratio_is_learned_from_five_times_what_idling_takes(drive_w: float, learns: bool):
+    """Idling is a hundredth of the rated 6,000 W: below 300 W the hotel load rules the ratio."""
+    series = log(600)
+    series.values["controller_current_a"][:] = drive_w / 50
+    series.values["pack_current_a"][:600] = (1.2 * drive_w + 50) / 50
+    found = bridges.pack_current(series, BOAT).series.get("pack_current_a")[-1]
+    assert found == pytest.approx(((1.2 if learns else 1.0) * drive_w + 50) / 50)
+
+
+@pytest.mark.parametrize(("seconds", "learns"), [(200, True), (100, False)])
+def test_a_ratio_is_learned_from_two_minutes(seconds: int, learns: bool):
+    """Readings two seconds apart: what counts is time, not their number."""
+    whole = log(seconds // 2, 1.08, n=300)
+    found = bridges.pack_current(replace(whole, step_s=2.0), BOAT)
+    want = 1.08 if learns else 1.0
+    assert found.series.get("pack_current_a")[-1] == pytest.approx((want * 3000 + 50) / 50)
 
 
 def test_what_is_read_stays_as_read():
@@ -78,7 +100,9 @@ def test_doubt_of_what_was_filled_is_the_stated_one():
 
 
 def test_a_learned_ratio_s_doubt_is_half_of_what_two_in_three_lie_apart():
-    """Ratios drawn normal with 5 %: the 16th to the 84th percentile are two deviations apart."""
+    """Of the ratios as numpy's percentiles have them: 16th to 84th, two deviations of a normal."""
     uneven = log(1000)
     uneven.values["pack_current_a"][:1000] *= np.random.default_rng(1).normal(1.0, 0.05, 1000)
-    assert bridges.pack_current(uneven, BOAT).share_sd == pytest.approx(0.05, rel=0.1)
+    ratios = (uneven.values["pack_current_a"][:1000] * 50 - 50) / 3000
+    low, high = np.percentile(ratios, [16, 84])
+    assert bridges.pack_current(uneven, BOAT).share_sd == pytest.approx((high - low) / 2)
