@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.estimation.ground import Ground, Standing, standing_of
-from analyzer.grounds.plausible import contradictions
+from analyzer.grounds.plausible import REVERSED, contradictions
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -65,12 +65,17 @@ def grounds(store: Store, boat: Boat, end_us: int) -> tuple[Ground, ...]:
 
 
 def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
-    """What leaves no charge of now: nothing measures it, or what did fell silent; None: known."""
+    """What leaves no charge of now: nothing measures it, what did fell silent or is turned round.
+
+    None where it is known.
+    """
     charge, current = standing_of(rows, "charge"), standing_of(rows, "pack current")
     if charge is None or charge.standing == "assumed":
         return charge
     if charge.standing == "told by a device":
         return None
+    if charge.by.startswith(REVERSED):
+        return charge
     silent = next((g for g in (charge, current) if g and g.standing == "measured until"), None)
     if silent is None:
         return None

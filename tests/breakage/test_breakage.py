@@ -24,15 +24,7 @@ INVARIANTS = (
     "harness",
 )
 # Cases out of COUNT in which an invariant does not hold today.
-KNOWN = {
-    "answerable_means_answered": 4,
-    "home_and_flag_agree": 3,
-    "home_and_plan_agree": 3,
-    "far outside": 1,
-    "manners": 1,
-    "refusals_agree": 1,
-    "wrong": 1,
-}
+KNOWN = {"wrong": 1}
 
 
 @pytest.fixture(scope="module")
