@@ -279,7 +279,6 @@ def _question(asked: _Asked) -> ReachInput:
         charge=charge,
         present=here.present if soon and charge is not None else None,
         wind=wish.wind or (here.wind if soon else None),
-        solar_w=(0.0, 0.0),
         warmths=(),
     )
     given = known.question(n=DRAWS)

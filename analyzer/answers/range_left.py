@@ -225,6 +225,8 @@ def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
     ctx, here, result, k = asked.ctx, asked.here, asked.result, asked.k
     shares = result.limit_shares(k)
     used, missing = here.used, _missing(here)
+    if ctx.boat.solar.peak_w > 0 and here.present is not None and here.present.less_sun:
+        missing = (*missing, advice.unmeasured(result, k))
     best = result.best()
     silence = advice.after_silence(here.charge) if here.charge else ""
     if silence:

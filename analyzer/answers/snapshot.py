@@ -11,6 +11,7 @@ import numpy as np
 
 from analyzer.answers.grounded import charge_of, standings
 from analyzer.cells.weak_cell import WeakCell
+from analyzer.environment.solar import unmeasured_sun_w
 from analyzer.environment.stream import Stream
 from analyzer.environment.stream_fit import heading_true
 from analyzer.environment.wind import Wind, lately
@@ -32,6 +33,7 @@ from analyzer.series.operating import first_finite
 from analyzer.series.series import Series
 from analyzer.trips import trips
 from logger.boat import Boat
+from logger.units import UNDATED_S
 
 FRESH_US = 30 * 60 * 1_000_000  # a trip that ended longer ago is over; assumed
 AT_REST_US = 3 * 3600 * 1_000_000  # of log looked at where no trip goes on; assumed
@@ -170,7 +172,7 @@ def between(ctx: OpenLog, start_us: int, end_us: int) -> Here:
         weakest=cell_history.followed(ctx, end_us).weakest(),
         present=present,
         hotel_w=inputs.mean_sd(series, "hotel_power_w", ctx.boat.hotel.power_w),
-        solar_w=inputs.mean_sd(series, "solar_power_w", 0.0),
+        solar_w=_solar_w(ctx, series, end_us),
         power_w=_power_w(series, present is not None or throttle_w is None),
         used=_used(series),
         wind=lately(series, heading_true(series)),
@@ -180,6 +182,16 @@ def between(ctx: OpenLog, start_us: int, end_us: int) -> Here:
         throttle_w=throttle_w,
         course_deg=inputs.straight_course_deg(series) if throttle_w is not None else None,
     )
+
+
+def _solar_w(ctx: OpenLog, series: Series, end_us: int) -> tuple[float, float]:
+    """The panels' power as measured lately, else as the sun's height allows. (mean, sd) [W]"""
+    if series.has("solar_power_w"):
+        return inputs.mean_sd(series, "solar_power_w", 0.0)
+    lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
+    place = (lat[1], lon[1]) if lat and lon else None
+    utc_s = end_us / 1e6
+    return unmeasured_sun_w(ctx.boat.solar.peak_w, place, utc_s if utc_s > UNDATED_S else None)
 
 
 def _charge(ctx: OpenLog, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:

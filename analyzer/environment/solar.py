@@ -24,6 +24,9 @@ STANDARD_W_M2 = 1000.0  # standard test conditions, IEC 60904
 
 # Common practice, no source.
 USUAL_SHARE, USUAL_SD = 0.45, 0.20  # of clear sky x rated power: clouds, shade, heat
+# Where nothing is measured: clouds and tilt, of clear sky x rated power; and of rated power where
+# the time of day is not known. Assumed.
+UNMEASURED_SD, UNDATED_SHARE = 0.30, 0.2
 LEAST_CLEAR_W_M2 = 80.0  # below this today's share says nothing
 STEP_S = 600.0
 
@@ -107,6 +110,27 @@ def sine_of_height(latitude_deg: float, longitude_deg: float, utc_s: Floats) -> 
     lat = np.radians(latitude_deg)
     up = np.sin(lat) * np.sin(declination) + np.cos(lat) * np.cos(declination) * np.cos(hour)
     return np.asarray(up)
+
+
+def unmeasured_sun_w(
+    peak_w: float, place: tuple[float, float] | None, utc_s: float | None
+) -> tuple[float, float]:
+    """(mean, sd) of what panels give now that no meter shows. [W]
+
+    The usual share of a clear sky, as wide as clouds from overcast to none and panels of any tilt
+    have it; without place or date of any time of the day.
+
+    Source: clear sky 1098 W/m2 x sin h x exp(-0.057 / sin h), Haurwitz 1945.
+    """
+    if peak_w <= 0:
+        return 0.0, 0.0
+    if place is None or utc_s is None:
+        return UNDATED_SHARE * peak_w, UNDATED_SHARE * peak_w
+    sine = float(sine_of_height(place[0], place[1], np.array(utc_s)))
+    if sine <= 0:
+        return 0.0, 0.0
+    clear_w = 1098.0 * sine * np.exp(-0.057 / sine) / STANDARD_W_M2 * peak_w
+    return USUAL_SHARE * clear_w, UNMEASURED_SD * clear_w
 
 
 def until_sunset_s(latitude_deg: float, longitude_deg: float, utc_s: float) -> float | None:

@@ -160,6 +160,23 @@ def calibration_hint(
     return ""
 
 
+def unmeasured(result: ReachResult, k: int) -> str:
+    """What a meter of the panels would buy: the range, were hotel load and sun known.
+
+    A normal distribution that shares r^2 of its variance with a cause is narrower by
+    1 - sqrt(1 - r^2) once that is known.
+    """
+    other, distance = result.total_w[:, k] - result.motor_w[:, k], result.distance_m[:, k]
+    if other.std() == 0 or distance.std() == 0:
+        return "a meter of the panels' power would tell what they give"
+    shared = float(np.corrcoef(other, distance)[0, 1]) ** 2
+    narrower = 100 * (1 - np.sqrt(1 - shared))
+    return (
+        "the panels' power is not measured and was drawn from the sun's height and any clouds: a "
+        f"meter would narrow this range by some {narrower:.0f} %"
+    )
+
+
 def _learn_charge(charge: PackPosterior) -> str:
     """What would tell the charge where it makes a range wide."""
     since = "the log has not seen it full"

@@ -114,7 +114,9 @@ def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
     toward = np.degrees(np.arctan2(np.sin(course).mean(), np.cos(course).mean()))
     thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
     sd = NOW_LOG_SD * float(np.sqrt(NOW_S / last_s))
-    return Now(float(speed.mean()), float(toward % 360.0), mean, sd, less_hotel=thought)
+    unseen_sun = boat.solar.peak_w > 0 and not last.has("solar_power_w")
+    here = float(speed.mean()), float(toward % 360.0)
+    return Now(*here, mean, sd, less_hotel=thought, less_sun=unseen_sun)
 
 
 def throttle_w(series: Series, boat: Boat) -> float | None:

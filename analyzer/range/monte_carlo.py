@@ -48,6 +48,7 @@ class Now:
     speed_ground_mps, course_deg: over ground. power_w: propulsion, from the pack.
     log_sd: how well that stretch's mean power is known. less_hotel: power_w is the pack's
     measured power less a hotel load that is only thought: were that larger, this is smaller.
+    less_sun: it lacks what panels without a meter give the motor: were that more, this is larger.
     """
 
     speed_ground_mps: float
@@ -55,6 +56,7 @@ class Now:
     power_w: float
     log_sd: float = NOW_LOG_SD
     less_hotel: bool = False
+    less_sun: bool = False
 
 
 @dataclass(frozen=True)
@@ -124,14 +126,13 @@ class ReachInput:
 
 @dataclass(frozen=True)
 class Sample:
-    """Everything unknown, drawn once: pack, boat and weather, sun now (n,) [W]; and what draws on.
+    """Everything unknown, drawn once: pack, boat and weather; and what draws on.
 
     "How far", the way home and a passage that starts now are all answered from this.
     """
 
     pack: PackDraws
     draws: "Draws"
-    sun_w: Floats
     rng: np.random.Generator
 
 
@@ -142,8 +143,8 @@ def sample(given: ReachInput) -> Sample:
     pack = pack_draws(given, n, rng)
     hotel_w = at_least_zero(given.hotel_w, n, rng)
     sun_w = at_least_zero(given.solar_w, n, rng)
-    draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng)
-    return Sample(pack, draws, sun_w, rng)
+    draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng, sun_w)
+    return Sample(pack, draws, rng)
 
 
 def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple[Floats, Floats]:
@@ -175,7 +176,8 @@ class Draws:
     """One row per equally likely boat.
 
     stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
-    power that sea and unknown wind add on the present course, (n,). hotel_w: hotel load, (n,).
+    power that sea and unknown wind add on the present course, (n,). hotel_w, sun_w: hotel load, and
+    what the panels give now, (n,).
     now_w: propulsion power at this moment, (n,); NaN where the boat does not motor steadily.
     """
 
@@ -185,9 +187,17 @@ class Draws:
     air: Air
     hotel_w: Floats
     now_w: Floats
+    sun_w: Floats
 
 
-def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Generator) -> Draws:
+def draw(
+    given: ReachInput,
+    air: Air,
+    hotel_w: Floats,
+    n: int,
+    rng: np.random.Generator,
+    sun_w: Floats | None = None,
+) -> Draws:
     """Streams and power curves together, agreeing with what the boat does now.
 
     Without `now` they are independent. With it, each stream says at which speed through water
@@ -197,7 +207,7 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     right in every draw.
 
     Args:
-        air, hotel_w: Wind and hotel load of each draw, (n,).
+        air, hotel_w, sun_w: Wind, hotel load and sun of each draw, (n,); no sun: none.
     """
     now = given.now
     paths = given.stream.paths(n, rng)
@@ -206,7 +216,8 @@ def draw(given: ReachInput, air: Air, hotel_w: Floats, n: int, rng: np.random.Ge
     lines = day.lines(n, rng)
     leg_sd = air.left * given.curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
-    free = Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan))
+    sun_w = np.zeros(n) if sun_w is None else sun_w
+    free = Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan), sun_w)
     if now is None:
         return replace(free, log_power=np.maximum.accumulate(lines + day.moved, axis=1))
     return _through_present(given, now, free, day, rng)
@@ -222,7 +233,7 @@ def _through_present(
     water_mps = np.hypot(now.speed_ground_mps - along, across)
     cov_rows = day.cov_rows(water_mps)
     variance = curve.at_own(cov_rows, water_mps) + leg_sd**2 + now.log_sd**2
-    now_w = _now_w(given, now, free.hotel_w)
+    now_w = _now_w(given, now, free)
     still_w = free.air.still_w(now.course_deg, water_mps[:, None], now_w[:, None])
     log_w = np.log(still_w[:, 0])
     mean = day.curves[0].log_power + day.moved
@@ -243,6 +254,7 @@ def _through_present(
         air=free.air.take(pick),
         hotel_w=free.hotel_w[pick],
         now_w=now_w[pick],
+        sun_w=free.sun_w[pick],
     )
 
 
@@ -258,13 +270,13 @@ def _legs_before(given: ReachInput, now: Now) -> Recent | None:
     return recent.take(~goes_on)
 
 
-def _now_w(given: ReachInput, now: Now, hotel_w: Floats) -> Floats:
+def _now_w(given: ReachInput, now: Now, draws: Draws) -> Floats:
     """The present propulsion power, per draw (n,). [W]"""
-    power_w = np.full(len(hotel_w), max(now.power_w, 1.0))
-    if not now.less_hotel:
-        return power_w
-    more_w = hotel_w - given.hotel_w[0]
-    return np.maximum(power_w - more_w, LEAST_SHARE * power_w)
+    power_w = np.full(len(draws.hotel_w), max(now.power_w, 1.0))
+    more_w = draws.hotel_w - given.hotel_w[0] if now.less_hotel else np.zeros_like(power_w)
+    if now.less_sun:
+        more_w = more_w - draws.sun_w
+    return np.asarray(np.maximum(power_w - more_w, LEAST_SHARE * power_w))
 
 
 def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:

@@ -136,7 +136,7 @@ def reach(given: ReachInput) -> ReachResult:
     draws, pack, rng = drawn.draws, drawn.pack, drawn.rng
     water_mps = _water_mps(given, draws)
     motor_w = _course_power_w(given, draws, water_mps, rng)
-    run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], drawn.sun_w[:, None])
+    run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], draws.sun_w[:, None])
     run = _cooled(given, run, motor_w, pack.soc, rng)
     stream = _stream_ahead(given, draws, rng)
     made_mps = _made_mps(given, water_mps, stream(run.duration_s))

@@ -5,7 +5,13 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from analyzer.environment.solar import HOURS, mean_ahead, sine_of_height
+from analyzer.environment.solar import (
+    HOURS,
+    mean_ahead,
+    sine_of_height,
+    unmeasured_sun_w,
+    until_sunset_s,
+)
 
 
 def at(text: str) -> float:
@@ -57,3 +63,22 @@ def test_panels_that_face_a_low_sun_do_not_give_more_than_they_are_rated_at():
     # the day's mean of the sine, (cos f cos d sin h + h sin f sin d) / pi, h where the sun sets
     assert ahead[HOURS == 24.0][0] == pytest.approx(1.2 * 400 / 300 * 0.0806, rel=0.05)
     assert np.array_equal(mean_ahead(*winter, rated=20.0), mean_ahead(*winter))
+
+
+def test_panels_without_a_meter_give_the_usual_share_of_haurwitz_clear_sky():
+    # equator, 20 March 2026 12:07 UTC at 0 east: the sun stands overhead (equinox 14:46 UTC), so
+    # 1098 exp(-0.057) = 1037 W/m2 (Haurwitz 1945), of which 200 W panels give 207 W x 0.45
+    noon_s = 1_774_008_420.0
+    mean, sd = unmeasured_sun_w(200.0, (0.0, 0.0), noon_s)
+    assert mean == pytest.approx(0.45 * 207.4, rel=0.01)
+    assert sd == pytest.approx(mean / 0.45 * 0.30)
+    assert unmeasured_sun_w(200.0, (0.0, 0.0), noon_s + 43_200.0) == (0.0, 0.0)
+    assert unmeasured_sun_w(0.0, (0.0, 0.0), noon_s) == (0.0, 0.0)
+    low, high = (m + k * s for k in (-1, 1) for m, s in [unmeasured_sun_w(200.0, None, None)])
+    assert low <= 0.0 < high < 200.0
+
+
+def test_sunset_on_the_equator_is_six_hours_after_noon_and_none_by_night():
+    noon_s = 1_774_008_420.0
+    assert until_sunset_s(0.0, 0.0, noon_s) == pytest.approx(6 * 3600.0, abs=600.0)
+    assert until_sunset_s(0.0, 0.0, noon_s + 43_200.0) is None

@@ -8,7 +8,8 @@ import pytest
 from analyzer.environment.stream import given as given_stream
 from analyzer.environment.wind import Air
 from analyzer.range.monte_carlo import Now, draw
-from tests.support.range_inputs import cubic_curve, range_input
+from analyzer.range.reach import reach
+from tests.support.range_inputs import SPEEDS, cubic_curve, range_input
 
 
 def conditioned(spread=0.2, leg_sd=0.15, log_sd=0.05, power=1100.0, stream_sd=0.25, n=20_000):
@@ -113,3 +114,16 @@ def test_streams_under_which_the_curve_is_less_sure_count_for_less():
     # four standard errors; resampled draws count for about half
     assert drawn.mean() == pytest.approx(mean, abs=4 * spread / np.sqrt(n / 2))
     assert drawn.std() == pytest.approx(spread, rel=4 / np.sqrt(n))
+
+
+@pytest.mark.parametrize("sun_w", [0.0, 60.0, 250.0])
+def test_what_the_pack_gives_now_does_not_hang_on_a_sun_nobody_measures(sun_w):
+    """P_pack = P_motor + P_hotel - P_sun: the pack is measured, so a sun thought stronger is a
+    motor thought stronger, and what the pack gives stays."""
+    present = Now(2.0, 0.0, 700.0, log_sd=1e-6, less_sun=True)
+    asked = range_input(
+        400, now=present, as_now=6, speeds_mps=SPEEDS, hotel_w=(80.0, 0.0), solar_w=(sun_w, 0.0)
+    )
+    result = reach(asked)
+    assert np.median(result.motor_w[:, 6]) == pytest.approx(700.0 + sun_w, rel=0.01)
+    assert np.median(result.total_w[:, 6]) == pytest.approx(780.0, rel=0.01)
