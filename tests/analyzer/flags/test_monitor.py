@@ -1,20 +1,11 @@
 """The watch on invented logs: what is flagged, once, and what is not."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.flags import monitor
-from analyzer.flags.flag import (
-    CLEAR_S,
-    Evidence,
-    FlagBook,
-    record,
-)
-from analyzer.flags.words import WORDS
 from analyzer.series.series import Series
 from logger.boat import Boat, Cable, Hull, Motor, Pack
 
@@ -199,40 +190,6 @@ def test_pieces_of_any_length_give_the_same_flags():
     assert kinds[0] == kinds[1] == kinds[2]
 
 
-def hot(
-    level: str = "warning", kind: str = "motor_hot", channel: str = "motor_temp_c"
-) -> Detection:
-    return Detection("motor", kind, "hot", level=level, key="motor/hot", channels=(channel,))
-
-
-def test_the_book_raises_once_worsens_once_and_clears_once():
-    book, seen = FlagBook(), []
-    for k in range(100):
-        now = [hot()] if k < 20 else [hot("act now")] if k < 40 else []
-        seen += book.see(k * 10_000_000, now)
-    assert [e.action for e in seen] == ["raised", "worse", "cleared"]
-    assert seen[1].flag.level == "act now"
-    assert seen[2].t_us - 39 * 10_000_000 > CLEAR_S * 1e6
-
-
-def test_a_short_absence_does_not_clear():
-    book = FlagBook()
-    seen = []
-    for k in range(60):
-        seen += book.see(k * 10_000_000, [hot()] if k % 5 == 0 else [])
-    assert [e.action for e in seen] == ["raised"]
-
-
-@pytest.mark.parametrize("kind", WORDS)
-def test_every_kind_says_cause_caution_and_first_action(kind):
-    words = WORDS[kind]
-    for text in (words.title, words.cause, words.caution, words.first_action):
-        assert len(text) > 15
-    for text in (words.cause, words.caution, words.first_action):
-        assert text[0].isupper()
-        assert text.endswith(".")
-
-
 def test_run_writes_flags_and_their_lives_into_the_log(tmp_path):
     from logger.reading import Block, Group, Quantum
     from logger.store import Store
@@ -251,45 +208,3 @@ def test_run_writes_flags_and_their_lives_into_the_log(tmp_path):
     assert (flag.kind, flag.level, flag.subject) == ("motor_hot", "act now", "motor")
     assert flag.cleared_us is not None
     assert flag.cleared_us > flag.raised_us
-
-
-def adopted(kind: str, channel: str) -> FlagBook:
-    """A book that takes over a flag which an earlier run raised an hour ago."""
-    book = FlagBook()
-    book.adopt(replace(record(hot(kind=kind, channel=channel), 0), number=7))
-    return book
-
-
-def piece(*read: str, loaded: bool = False) -> Evidence:
-    return Evidence(10_000_000, frozenset(read), loaded)
-
-
-def cleared_after(book: FlagBook, evidence: Evidence, pieces: int) -> int | None:
-    """Number of the piece of ten seconds after which the flag is over."""
-    for k in range(pieces):
-        if book.see(3_600_000_000 + (k + 1) * 10_000_000, [], evidence):
-            return k + 1
-    return None
-
-
-def test_a_restart_does_not_clear_a_flag_and_readings_do():
-    assert cleared_after(adopted("motor_hot", "motor_temp_c"), piece("motor_temp_c"), 100) == 13
-
-
-def test_silence_clears_no_flag():
-    book = adopted("motor_hot", "motor_temp_c")
-    assert cleared_after(book, piece("pack_voltage_v"), 1000) is None
-    assert cleared_after(book, piece("motor_temp_c"), 100) == 13
-
-
-def test_what_only_load_can_show_is_cleared_by_an_hour_of_load_alone():
-    book = adopted("lug_heating", "probe_a_temp_c")
-    assert cleared_after(book, piece("probe_a_temp_c"), 2000) is None
-    assert cleared_after(book, piece("probe_a_temp_c", loaded=True), 500) == 361
-
-
-def test_a_flag_seen_again_after_a_restart_clears_as_any_other():
-    book = adopted("lug_heating", "probe_a_temp_c")
-    again = hot(kind="lug_heating", channel="probe_a_temp_c")
-    assert book.see(3_600_000_000, [again], piece("probe_a_temp_c")) == []
-    assert cleared_after(book, piece("probe_a_temp_c"), 100) == 13
