@@ -12,12 +12,26 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.curves.half_cells import (
-    lfp_cell_v,
-    lfp_spread_v,
-    nmc_cell_v,
-    nmc_spread_v,
+from analyzer.pack.curves.doubt import (
+    EMPTY_SD,
+    GRID,
+    KNEE_SOC,
+    KNOTS,
+    NMC_EMPTY_V,
+    NMC_METER_V,
+    NMC_REACH,
+    alike,
+    at_knots,
+    doubt,
+    end_shift,
+    ends_v,
+    lfp_ends_v,
+    nmc_spread,
+    nmc_v,
+    pinned,
+    shape,
 )
+from analyzer.pack.curves.half_cells import lfp_cell_v, lfp_spread_v, nmc_spread_v
 from analyzer.pack.curves.prior import curve_prior
 from analyzer.pack.curves.service_prior import LEAD_ACID, Part, drawn_parts
 from analyzer.pack.lead_acid.rest import rest_modes_v, rest_v
@@ -27,21 +41,8 @@ Floats = npt.NDArray[np.float64]
 Numeric = float | Floats
 
 GAS_J_PER_MOL_K = 8.314462618  # CODATA 2018
-# Parameters are given at this temperature: common practice, no source. 401 places make the tables
-# finer than any knee.
+# Parameters are given at this temperature: common practice, no source.
 REFERENCE_C = 25.0
-GRID = np.linspace(0.0, 1.0, 401)
-EMPTY_SD = 0.015  # of the place of 0 % on the curve; assumed
-FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to 3.65 V; assumed
-# A third draw's standard deviation about the mean of two, over half their distance d: by definition
-# the sample variance is d²/2, and a third draw's about the mean 3/2 of that.
-THIRD = 3**0.5
-KNEE_SOC = 0.02  # over so little charge a knee's form may change; assumed
-# Where the curve's error is carried: close where graphite bends and where the knees are. Assumed.
-KNOTS = np.array(
-    [0, 0.015, 0.03, 0.05, 0.075, 0.1, 0.13, 0.16, 0.2, 0.27, 0.35, 0.45, 0.55, 0.62, 0.68, 0.74,
-     0.82, 0.9, 0.95, 0.98, 1]
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -194,66 +195,6 @@ def arrhenius(temp_c: Numeric, energy_j: float) -> Floats:
     )
 
 
-def _shape(points: dict[float, float]) -> Floats:
-    return np.interp(GRID, list(points), list(points.values()))
-
-
-def alike(x: Floats, sd: Numeric, reach: float) -> Floats:
-    """Covariance of values that are the more alike the nearer they are. Shape (n,) to (n, n)."""
-    sd = np.broadcast_to(sd, x.shape)
-    # exponential: a process without memory along the charge (Ornstein-Uhlenbeck)
-    near = np.exp(-np.abs(x[:, None] - x) / reach)
-    return np.asarray(np.outer(sd, sd) * near + 1e-10 * np.eye(len(x)))
-
-
-def _doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
-    """Covariance at `KNOTS`: an error alike near by, and errors of a known form on `GRID`."""
-    # forms that published cells differ by are certain; between the knots anything smooth may be
-    cov = alike(KNOTS, sd_v, reach)
-    for mode in modes:
-        at = _at_knots(mode)
-        cov = cov + np.outer(at, at)
-    return cov
-
-
-def _pinned(cov: Floats, empty_v: float, full_v: float) -> Floats:
-    """Covariance at `KNOTS` given that the curve is right at both ends, within these. [V²]
-
-    0 and 100 % lie by definition where the voltage reaches the maker's ends, whatever the make; a
-    curve that might be off there would make every full charge and every empty cell doubtful.
-    """
-    ends = [0, len(KNOTS) - 1]
-    within = np.diag([empty_v**2, full_v**2])
-    cross = cov[:, ends]
-    return np.asarray(cov - cross @ np.linalg.solve(cov[np.ix_(ends, ends)] + within, cross.T))
-
-
-def _at_knots(values: Floats) -> Floats:
-    """Of values on `GRID`."""
-    return np.asarray(np.interp(KNOTS, GRID, values))
-
-
-def _end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
-    """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
-    slope = np.abs(np.gradient(curve(GRID), GRID))
-    # a place off by `shift` is a voltage off by the slope times it, until the knee ends
-    fade = np.clip((0.2 - GRID) / 0.1, 0.0, 1.0)
-    return np.asarray(np.minimum(slope * shift, 0.1) * fade)
-
-
-def _top_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
-    """Doubt near full where 100 % may lie `shift` off, fading out at 90 %. [V]"""
-    slope = np.gradient(curve(GRID), GRID)
-    fade = np.clip((GRID - 0.87) / 0.05, 0.0, 1.0)
-    return np.asarray(np.minimum(slope * shift, 0.1) * fade)
-
-
-def _lfp_ends() -> Floats:
-    """How far the knees' own form may be off, at `KNOTS`. [V]"""
-    both = _end_shift(lfp_cell_v, EMPTY_SD) + _top_shift(lfp_cell_v, FULL_SD)
-    return _at_knots(both)
-
-
 # What every kind's circuit is off by; see `Chemistry`. Assumed.
 _CIRCUIT: dict[str, Any] = {
     "walk_share": 0.1, "loss_sd": 0.15, "axis_sd": 0.008, "ohm_shape_sd": 0.6, "branch_sd": 0.3,
@@ -276,8 +217,8 @@ def _lithium(name: str) -> dict[str, Any]:
     Common practice, no source, but for the prior."""
     prior = curve_prior(name, GRID)
     return {
-        "soc": GRID, "fast_shape": _shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
-        "curve_per_ln_q_v": _at_knots(prior.beta_v), "capacity": prior.parts,
+        "soc": GRID, "fast_shape": shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
+        "curve_per_ln_q_v": at_knots(prior.beta_v), "capacity": prior.parts,
         "fast_sd": 0.35, "slow_sd": 0.4, "tau1_s": 20.0,
         "tau2_s": 600.0, "ohmic_activation_j": 15e3, "full_tail_c": 0.05,
         "charge_efficiency": 0.998, "no_charge_below_c": 0.0, "lasts_s": LASTS_S["lithium"],
@@ -295,10 +236,10 @@ def _lfp() -> Chemistry:
     20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
     return Chemistry(
         name="lfp", mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
-        slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
-        end_sd_v=np.abs(lfp_spread_v(GRID)) + _end_shift(lfp_cell_v, EMPTY_SD),
-        curve_cov_v2=_doubt(0.0065, 0.1, *curve_prior("lfp", GRID).rest_v)
-        + alike(KNOTS, _lfp_ends(), KNEE_SOC),
+        slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
+        end_sd_v=np.abs(lfp_spread_v(GRID)) + end_shift(lfp_cell_v, EMPTY_SD),
+        curve_cov_v2=doubt(0.0065, 0.1, *curve_prior("lfp", GRID).rest_v)
+        + alike(KNOTS, lfp_ends_v(), KNEE_SOC),
         gap_soc_frac=0.04, gap_activation_j=8e3, gap_sd=0.6, entropy_v_per_k=0.0,
         curve_sd_v=0.03, shape_sd_v=0.010, shape_soc=0.1, model_sd_v=0.003,
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045, charge_activation_j=33.8e3,
@@ -307,53 +248,16 @@ def _lfp() -> Chemistry:
     )  # fmt: skip
 
 
-# Over so much charge the two makes' distance stays alike: correlated by 0.78 a tenth apart and by
-# 0.31 a fifth apart, where exp(-d / 0.3) has 0.72 and 0.51; assumed between.
-NMC_REACH = 0.3
-NMC_METER_V = 0.02  # 0.5 % of 4.2 V, a pack meter's class; makers' data sheets
-NMC_EMPTY_V = 3.0  # where a discharge ends; makers' data sheets
-
-
-def _nmc_spread() -> tuple[float, Floats]:
-    """How far an NMC cell may lie off the mean of the two. [V]
-
-    Where two curves happen to cross they say nothing of a third, so that their distance is pooled
-    from 15 to 95 % of charge; below, at the knee, it is taken as it stands.
-
-    Returns:
-        Standard deviation along the curve; what comes on top at the knee, on `GRID`.
-    """
-    spread = THIRD * nmc_spread_v(GRID)
-    along = (GRID >= 0.15) & (GRID <= 0.95)
-    knee = spread * np.clip((0.15 - GRID) / 0.1, 0.0, 1.0)
-    # from two makes over so many independent stretches of charge: a Student distribution's variance
-    freedom = 1 + float(np.ptp(GRID[along])) / NMC_REACH
-    pooled = np.mean(spread[along] ** 2) * freedom / (freedom - 2)
-    return float(np.sqrt(pooled)), knee
-
-
-def _nmc_v(soc: Floats) -> Floats:
-    """The mean of both makes between the ends of the label: makers count the charge from 4.2 V down
-    to 3.0 V, their fits' windows reach to 2.5 and 2.8 V. [V]"""
-    empty = np.interp(NMC_EMPTY_V, nmc_cell_v(GRID), GRID)
-    return nmc_cell_v(empty + (1 - empty) * soc)
-
-
-def _ends_v(curve: Callable[[Floats], Floats]) -> tuple[float, float]:
-    """How far the rest voltage at empty and full may be off, by where those lie. [V]"""
-    return float(_end_shift(curve, EMPTY_SD)[0]), float(_top_shift(curve, FULL_SD)[-1])
-
-
 def _nmc() -> Chemistry:
     """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
     2020); its doubt: their distance, and over what charge that stays alike. The rest: common
     practice, no source."""
-    sd_v, knee_v = _nmc_spread()
+    sd_v, knee_v = nmc_spread()
     return Chemistry(
-        name="nmc", mean_v=_nmc_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
-        slow_shape=_shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
-        end_sd_v=np.abs(nmc_spread_v(GRID)), curve_cov_v2=_pinned(
-            _doubt(sd_v, NMC_REACH, knee_v), *_ends_v(_nmc_v)
+        name="nmc", mean_v=nmc_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
+        slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
+        end_sd_v=np.abs(nmc_spread_v(GRID)), curve_cov_v2=pinned(
+            doubt(sd_v, NMC_REACH, knee_v), *ends_v(nmc_v)
         ),
         gap_soc_frac=0.05, gap_activation_j=0.0, gap_sd=0.3, entropy_v_per_k=-0.0001,
         curve_sd_v=0.02, shape_sd_v=sd_v, shape_soc=NMC_REACH, model_sd_v=0.0015,
@@ -370,9 +274,9 @@ def _lead_acid(name: str) -> Chemistry:
     return Chemistry(
         name=name, soc=GRID, mean_v=rest_v(name, GRID),
         half_gap_v=np.full(GRID.size, 0.01),
-        fast_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
-        slow_shape=_shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
-        end_sd_v=np.zeros(GRID.size), curve_cov_v2=_doubt(0.003, 0.3, *modes),
+        fast_shape=shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
+        slow_shape=shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
+        end_sd_v=np.zeros(GRID.size), curve_cov_v2=doubt(0.003, 0.3, *modes),
         curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity=drawn_parts(LEAD_ACID),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,

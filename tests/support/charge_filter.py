@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analyzer.pack.cell_model import default_cell
-from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.curves.doubt import KNOTS
 from analyzer.pack.soc import states
 from analyzer.pack.soc.filter import GaussianMixtureFilter
 from analyzer.pack.soc.states import CURVE, SOC, STATES, FilterStep

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, CellParams
-from analyzer.pack.chemistry import GRID, KNOTS, alike
+from analyzer.pack.curves.doubt import GRID, KNOTS, alike
 from analyzer.series.derived import cell_temp_c
 from analyzer.series.recursion import first_order_lag
 from analyzer.series.series import Series

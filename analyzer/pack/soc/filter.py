@@ -51,14 +51,18 @@ class GaussianMixtureFilter:
         width = np.diff(SOC_EDGES)
         parts = [prior_moments(cell, mean, sd) for _, mean, sd in cell.capacity]
         # each part of the packs in service at each stretch of charge
-        means, covs = (np.stack(of_parts, axis=-1) for of_parts in zip(*parts, strict=True))
+        means = np.stack([mean for mean, _ in parts], axis=-1)
+        covs = np.stack([cov for _, cov in parts], axis=-1)
         self.mean = np.repeat(means, STRETCHES, axis=-1)
         self.cov = np.repeat(covs, STRETCHES, axis=-1)
-        self.mean[SOC] = np.tile(SOC_EDGES[:-1] + 0.5 * width, len(parts))
+        middles = SOC_EDGES[:-1] + 0.5 * width
+        self.mean[SOC] = np.tile(middles, len(parts))
         # wider than a uniform stretch, so that neighbours overlap
-        self.cov[SOC, SOC] = np.tile((0.5 * width) ** 2, len(parts))
+        var = (0.5 * width) ** 2
+        self.cov[SOC, SOC] = np.tile(var, len(parts))
         share = np.array([weight for weight, _, _ in cell.capacity])
-        self.log_weight = np.log(np.outer(share, width).ravel())
+        weights = np.outer(share, width)
+        self.log_weight = np.log(weights.ravel())
         self._scratch = np.empty_like(self.cov)  # so that no step asks for memory
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:
@@ -215,6 +219,7 @@ class GaussianMixtureFilter:
 
     def keep(self, chosen: npt.NDArray[np.bool_]) -> None:
         """Drops the other components. chosen: shape (m,)."""
+        # contiguous, as every step goes over all of it
         self.mean = np.ascontiguousarray(self.mean[:, chosen])
         self.cov = np.ascontiguousarray(self.cov[:, :, chosen])
         self.log_weight = self.log_weight[chosen]

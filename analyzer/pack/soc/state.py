@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
-from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.curves.doubt import KNOTS
 from analyzer.pack.soc.filter import GaussianMixtureFilter
 from analyzer.pack.soc.states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, SOC, STATES, WALK
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, fields
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.curves.doubt import KNOTS
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -12,7 +12,8 @@ import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
-from analyzer.pack.chemistry import EMPTY_SD, LEAD
+from analyzer.pack.chemistry import LEAD
+from analyzer.pack.curves.doubt import EMPTY_SD
 from analyzer.pack.lead_acid.charge import FULL_SD as LEAD_FULL_SD
 from analyzer.pack.lead_acid.prior import RATES_PER_H
 from analyzer.pack.lead_acid.wells import recent_ah

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.chemistry import KNOTS, Chemistry
+from analyzer.pack.chemistry import Chemistry
+from analyzer.pack.curves.doubt import KNOTS
 from analyzer.pack.soc.states import (
     CURVE,
     FAST,

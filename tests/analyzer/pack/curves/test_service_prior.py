@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.chemistry import GRID, KNOTS, chemistry
+from analyzer.pack.chemistry import chemistry
+from analyzer.pack.curves.doubt import GRID, KNOTS
 from analyzer.pack.curves.half_cells import graphite_v, lfp_electrode_v
 from analyzer.pack.curves.prior import MAKES, _aged, curve_prior
 from analyzer.pack.curves.service_prior import (

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.curves.doubt import KNOTS
 from analyzer.pack.soc.noise import GAP_REACH, WALK_S
 from analyzer.pack.soc.states import CURVE, FAST, GAP, HYST, LN_Q, OFFSET, SOC, STATES, WALK
 from analyzer.pack.soc.voltage_model import MOST_SLOPE_SD, TABLE_STEP

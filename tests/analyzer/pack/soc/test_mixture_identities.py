@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.chemistry import KNOTS
+from analyzer.pack.curves.doubt import KNOTS
 from analyzer.pack.soc import known
 from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
 from analyzer.pack.soc.state import (

@@ -1,0 +1,144 @@
+"""How far a published curve may lie from the cell aboard: covariances where the filter has them.
+
+Forms that published cells differ by are modes; between them anything smooth may be; at both ends
+of the label the curve is right by definition.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.pack.curves.half_cells import lfp_cell_v, nmc_cell_v, nmc_spread_v
+
+Floats = npt.NDArray[np.float64]
+
+# 401 places make the tables finer than any knee; assumed.
+GRID = np.linspace(0.0, 1.0, 401)
+EMPTY_SD = 0.015  # of the place of 0 % on the curve; assumed
+FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to 3.65 V; assumed
+# A third draw's standard deviation about the mean of two, over half their distance d: by definition
+# the sample variance is d²/2, and a third draw's about the mean 3/2 of that.
+THIRD = 3**0.5
+MOST_SHIFT_V = 0.1  # of a shifted knee; assumed
+KNEE_SOC = 0.02  # over so little charge a knee's form may change; assumed
+# Where the curve's error is carried: close where graphite bends and where the knees are. Assumed.
+KNOTS = np.array(
+    [0, 0.015, 0.03, 0.05, 0.075, 0.1, 0.13, 0.16, 0.2, 0.27, 0.35, 0.45, 0.55, 0.62, 0.68, 0.74,
+     0.82, 0.9, 0.95, 0.98, 1]
+)  # fmt: skip
+
+
+def shape(points: dict[float, float]) -> Floats:
+    """A table on `GRID` through points by charge."""
+    places = list(points)
+    factors = list(points.values())
+    return np.interp(GRID, places, factors)
+
+
+def alike(x: Floats, sd: float | Floats, reach: float) -> Floats:
+    """Covariance of values that are the more alike the nearer they are. Shape (n,) to (n, n)."""
+    sd = np.broadcast_to(sd, x.shape)
+    # exponential: a process without memory along the charge (Ornstein-Uhlenbeck)
+    apart = np.abs(x[:, None] - x)
+    cov = np.outer(sd, sd) * np.exp(-apart / reach)
+    # a little of its own at each place keeps the matrix invertible
+    cov += 1e-10 * np.eye(len(x))
+    return np.asarray(cov)
+
+
+def doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
+    """Covariance at `KNOTS`: an error alike near by, and errors of a known form on `GRID`."""
+    # forms that published cells differ by are certain; between the knots anything smooth may be
+    cov = alike(KNOTS, sd_v, reach)
+    for mode in modes:
+        at = at_knots(mode)
+        cov = cov + np.outer(at, at)
+    return cov
+
+
+def pinned(cov: Floats, empty_v: float, full_v: float) -> Floats:
+    """Covariance at `KNOTS` given that the curve is right at both ends, within these. [V²]
+
+    0 and 100 % lie by definition where the voltage reaches the maker's ends, whatever the make; a
+    curve that might be off there would make every full charge and every empty cell doubtful.
+    """
+    ends = [0, len(KNOTS) - 1]
+    cross = cov[:, ends]
+    # as a measurement of both ends would leave it: cov - K·S·Kᵀ
+    total = cross[ends] + np.diag([empty_v**2, full_v**2])
+    gain_t = np.linalg.solve(total, cross.T)
+    return np.asarray(cov - cross @ gain_t)
+
+
+def at_knots(values: Floats) -> Floats:
+    """Of values on `GRID`."""
+    return np.asarray(np.interp(KNOTS, GRID, values))
+
+
+def end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+    """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
+    fade = (0.2 - GRID) / 0.1
+    return _shifted_v(curve, shift, fade)
+
+
+def top_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+    """Doubt near full where 100 % may lie `shift` off, fading out at 90 %. [V]"""
+    fade = (GRID - 0.87) / 0.05
+    return _shifted_v(curve, shift, fade)
+
+
+def _shifted_v(curve: Callable[[Floats], Floats], shift: float, fade: Floats) -> Floats:
+    """What a place of the curve `shift` off makes in voltage, where it does not fade. [V]"""
+    slope = np.abs(np.gradient(curve(GRID), GRID))
+    # straight lines end at the knee's end: 0.1 V at most
+    off_v = np.minimum(slope * shift, MOST_SHIFT_V)
+    return np.asarray(off_v * np.clip(fade, 0.0, 1.0))
+
+
+def lfp_ends_v() -> Floats:
+    """How far the knees' own form may be off, at `KNOTS`. [V]"""
+    empty_v = end_shift(lfp_cell_v, EMPTY_SD)
+    full_v = top_shift(lfp_cell_v, FULL_SD)
+    return at_knots(empty_v + full_v)
+
+
+# Over so much charge the two makes' distance stays alike: correlated by 0.78 a tenth apart and by
+# 0.31 a fifth apart, where exp(-d / 0.3) has 0.72 and 0.51; assumed between.
+NMC_REACH = 0.3
+NMC_METER_V = 0.02  # 0.5 % of 4.2 V, a pack meter's class; makers' data sheets
+NMC_EMPTY_V = 3.0  # where a discharge ends; makers' data sheets
+
+
+def nmc_spread() -> tuple[float, Floats]:
+    """How far an NMC cell may lie off the mean of the two. [V]
+
+    Where two curves happen to cross they say nothing of a third, so that their distance is pooled
+    from 15 to 95 % of charge; below, at the knee, it is taken as it stands.
+
+    Returns:
+        Standard deviation along the curve; what comes on top at the knee, on `GRID`.
+    """
+    spread = THIRD * nmc_spread_v(GRID)
+    along = (GRID >= 0.15) & (GRID <= 0.95)
+    at_knee = np.clip((0.15 - GRID) / 0.1, 0.0, 1.0)
+    # from two makes over so many independent stretches of charge: a Student distribution's variance
+    stretches = float(np.ptp(GRID[along])) / NMC_REACH
+    freedom = 1 + stretches
+    pooled = np.mean(spread[along] ** 2)
+    pooled *= freedom / (freedom - 2)
+    return float(np.sqrt(pooled)), spread * at_knee
+
+
+def nmc_v(soc: Floats) -> Floats:
+    """The mean of both makes between the ends of the label: makers count the charge from 4.2 V down
+    to 3.0 V, their fits' windows reach to 2.5 and 2.8 V. [V]"""
+    empty = np.interp(NMC_EMPTY_V, nmc_cell_v(GRID), GRID)
+    return nmc_cell_v(empty + (1 - empty) * soc)
+
+
+def ends_v(curve: Callable[[Floats], Floats]) -> tuple[float, float]:
+    """How far the rest voltage at empty and full may be off, by where those lie. [V]"""
+    empty_v = end_shift(curve, EMPTY_SD)[0]
+    full_v = top_shift(curve, FULL_SD)[-1]
+    return float(empty_v), float(full_v)

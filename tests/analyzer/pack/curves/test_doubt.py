@@ -1,0 +1,55 @@
+"""The curve's doubt: textbook identities of Gaussian processes, and what the label defines."""
+
+import numpy as np
+import pytest
+from pytest import approx
+
+from analyzer.pack.chemistry import chemistry
+from analyzer.pack.curves.doubt import GRID, KNOTS, alike, doubt, nmc_v, pinned
+from analyzer.pack.curves.half_cells import nmc_cell_v
+
+
+def test_pinned_is_the_information_form_of_the_same_measurement():
+    # C' = (C⁻¹ + Hᵀ R⁻¹ H)⁻¹, H picking both ends
+    cov = doubt(0.05, 0.3, 0.02 * GRID)
+    h = np.zeros((2, len(KNOTS)))
+    h[0, 0] = h[1, -1] = 1.0
+    information = np.linalg.inv(cov) + h.T @ np.diag([0.1**-2, 0.03**-2]) @ h
+    assert pinned(cov, 0.1, 0.03) == approx(np.linalg.inv(information), abs=1e-9)
+
+
+def test_pinned_ends_are_as_sure_as_told_and_the_middle_hardly_surer():
+    cov = doubt(0.05, 0.1)
+    sd = np.sqrt(np.diag(pinned(cov, 1e-4, 1e-4)))
+    assert sd[0] < 1.1e-4
+    assert sd[-1] < 1.1e-4
+    middle = int(np.argmin(np.abs(KNOTS - 0.55)))
+    assert sd[middle] == approx(0.05, rel=0.01)
+
+
+def test_alike_falls_off_as_a_process_without_memory_does():
+    # correlation over two steps is the product of those of each
+    x = np.array([0.0, 0.2, 0.5])
+    cov = alike(x, 1.0, 0.3)
+    assert cov[0, 2] == approx(cov[0, 1] * cov[1, 2], rel=1e-6)
+    assert cov[0, 1] == approx(np.exp(-0.2 / 0.3))
+
+
+def test_a_mode_is_one_error_of_known_form():
+    mode = 0.01 * (1 - GRID)
+    extra = doubt(0.02, 0.2, mode) - doubt(0.02, 0.2)
+    assert np.linalg.matrix_rank(extra, tol=1e-9) == 1
+    assert np.sqrt(extra[0, 0]) == approx(0.01)
+
+
+@pytest.mark.parametrize(("soc", "volts"), [(0.0, 3.0), (1.0, 4.2)])
+def test_nmc_s_label_begins_and_ends_where_makers_count(soc, volts):
+    """Data sheets: from 4.2 V down to 3.0 V."""
+    assert chemistry("nmc").ocv_v(soc) == approx(volts, abs=0.005)
+
+
+def test_nmc_between_its_ends_is_the_published_curve_stretched():
+    empty = float(np.interp(3.0, nmc_cell_v(GRID), GRID))
+    for soc in (0.25, 0.5, 0.75):
+        inside = np.array([empty + (1 - empty) * soc])
+        assert nmc_v(np.array([soc])) == approx(nmc_cell_v(inside), abs=1e-9)
