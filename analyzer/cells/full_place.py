@@ -26,9 +26,9 @@ def charges_at_nought(table: Table, kind: Chemistry, r_ohm: float) -> Floats:
     """
     if table.full_place is not None:
         return np.array([1.0 + table.full_place])
-    first = table.place.min()
-    least = np.ptp(table.place) * LEAST_SPAN
-    trial = np.arange(MOST_CHARGE, min(least, 1.0), -UNSEEN_STEP) + first
+    least = min(np.ptp(table.place) * LEAST_SPAN, 1.0)
+    at_first = np.arange(MOST_CHARGE, least, -UNSEEN_STEP)
+    trial = at_first + table.place.min()
     weight = _weights(table, kind, r_ohm, trial)
     below = np.cumsum(weight) / weight.sum()
     wanted = (np.arange(PLACES) + 0.5) / PLACES
@@ -42,8 +42,9 @@ def _weights(table: Table, kind: Chemistry, r_ohm: float, trial: Floats) -> Floa
     The chemistry's curve is held against the median cell's own. Its errors are alike over
     `shape_soc`, so that a span counts as so many independent readings.
     """
-    slow = 1.0 + polarised(kind)[1]
-    rest_v = table.volts + slow * r_ohm * table.amps[:, 0]
+    _, slow = polarised(kind)
+    drop_v = (1.0 + slow) * r_ohm * table.amps[:, 0]
+    rest_v = table.volts + drop_v
     charge = trial[:, None] - table.place
     residual_v = np.zeros_like(charge)
     steep = np.zeros_like(charge)
@@ -59,4 +60,5 @@ def _weights(table: Table, kind: Chemistry, r_ohm: float, trial: Floats) -> Floa
     shape = residual_v.var(axis=1) / shape_v2
     readings = np.ptp(table.place) / kind.shape_soc + 1.0
     miss = level + readings * shape
-    return np.asarray(np.exp(-0.5 * (miss - miss.min())))
+    miss -= miss.min()
+    return np.asarray(np.exp(-0.5 * miss))

@@ -18,7 +18,7 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-HEALTHY, CHARGE, CAPACITY = 0, 1, 2
+HEALTHY, CHARGE, CAPACITY = 0, 1, 2  # numbers of the causes: by definition
 LEAST, MOST = 0.02, 0.95  # sizes of a fault, as shares of the rated capacity; assumed
 RATIO = 1.12  # from one bin to the next; assumed
 USUAL_FAULT = 0.1  # sizes fall off by e over so much: small faults are the commoner; assumed

@@ -99,7 +99,8 @@ class MedianCurve:
             shift: Charge missing at each level, (g, m). [frac]
         """
         target = self.table.place + shift
-        volts, slope = np.zeros_like(target), np.zeros_like(target)
+        volts = np.zeros_like(target)
+        slope = np.zeros_like(target)
         doubt_v = np.zeros_like(target)
         noise_v2 = np.zeros(len(self.table.place))
         for at, curve in self._ways():
@@ -132,10 +133,12 @@ class MedianCurve:
             doubt_v = np.sqrt(published.variance(axis))
             return _Curve(axis.volts, self._slope(axis.volts), doubt_v, 0.0)
         seen = published.at(self._charge[at])
-        off_v, error_v2 = self._off(at, way)
-        factor = _likeliest(published.covariance(seen, seen) + error_v2, off_v - seen.volts)
+        rest_v, error_v2 = self._rest(at, way)
+        off_v = rest_v - seen.volts
+        own = published.covariance(seen, seen) + error_v2
+        factor = _likeliest(own, off_v)
         gain = np.linalg.solve(factor, published.covariance(seen, axis))
-        white = np.linalg.solve(factor, off_v - seen.volts)
+        white = np.linalg.solve(factor, off_v)
         volts = axis.volts + gain.T @ white
         left_v2 = published.variance(axis) - (gain**2).sum(axis=0)
         # What is left everywhere is the curve's level, which no difference shows.
@@ -148,19 +151,22 @@ class MedianCurve:
     def _slope(self, volts: Floats) -> Floats:
         return np.maximum(-np.gradient(volts, self._place), 0.0)
 
-    def _off(self, at: Places, way: int) -> tuple[Floats, Floats]:
+    def _rest(self, at: Places, way: int) -> tuple[Floats, Floats]:
         """Rest voltage of the median cell at levels of one way, (n,), and the covariance of what
         polarisation and hysteresis leave in it, (n, n). [V], [V²]"""
         table, kind = self.table, self.kind
-        amps, time_s = table.amps[at], table.time_s[at]
+        amps = table.amps[at]
+        time_s = table.time_s[at]
         fast, slow = polarised(kind)
         drop_v = self.r_ohm * (amps @ [1.0, 0.0, slow])
-        gap_v = kind.gap_v(25.0, np.clip(self._charge[at], 0.0, 1.0))
+        inside = np.clip(self._charge[at], 0.0, 1.0)
+        gap_v = kind.gap_v(25.0, inside)
         # 0 where hysteresis has turned all the way.
         turned_v = gap_v * (way + table.hysteresis[at])
         left_v = amps * (self.r_ohm * LEFT_OVER_SD)
         # An error of the circuit is a share of its polarisation, and lasts for some minutes.
-        error_v = kind.loss_sd * self.r_ohm * (amps @ [0.0, fast, slow])
+        polar_v = self.r_ohm * (amps @ [0.0, fast, slow])
+        error_v = kind.loss_sd * polar_v
         apart_s = np.abs(time_s[:, None] - time_s)
         lasting = np.exp(-apart_s / kind.lasts_s)
         error_v2 = left_v @ left_v.T

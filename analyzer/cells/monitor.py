@@ -90,14 +90,14 @@ class CellMonitor:
         if not self.channels and not self._choose(chunk):
             return
         self._mind_gap(chunk)
-        table = np.column_stack(
-            [chunk.get("pack_current_a"), *[chunk.get(c) for c in self.channels]]
-        )
+        names = ("pack_current_a", *self.channels)
+        table = np.column_stack([chunk.get(name) for name in names])
         table = self._leads.believed(table, chunk.step_s)
         rows = np.vstack([*self._rest, table])
-        steps = whole_steps(rows, readings_per_step(STEP_S, chunk.step_s))
+        per_step = readings_per_step(STEP_S, chunk.step_s)
+        steps = whole_steps(rows, per_step)
         self._take(steps, chunk.step_s)
-        self._rest = [rows[steps.shape[0] * steps.shape[1] :]]
+        self._rest = [rows[len(steps) * per_step :]]
 
     def _mind_gap(self, chunk: Series) -> None:
         """After a gap nothing is compared with what was before it."""
@@ -115,8 +115,10 @@ class CellMonitor:
         for channels, names, inside in (measured(self.pack), measured_blocks(self.pack)):
             seen = [c for c in channels if chunk.has(c)]
             if len(seen) >= 2:
-                self.channels, self.inside = seen, inside
-                self.names = [n for c, n in zip(channels, names, strict=True) if c in seen]
+                self.channels = seen
+                self.inside = inside
+                named = dict(zip(channels, names, strict=True))
+                self.names = [named[channel] for channel in seen]
                 self._begin()
                 return True
         return False
@@ -128,27 +130,31 @@ class CellMonitor:
         known = self._before
         self._bank = StepResistance(count)
         self._leads = SenseLeads(self.inside * self.params.r0_ohm)
-        self._low, self._high = np.full(count, np.inf), np.full(count, -np.inf)
-        told = [known.told.get(name, "") if known else "" for name in self.names]
+        self._low = np.full(count, np.inf)
+        self._high = np.full(count, -np.inf)
+        told_of = known.told if known else {}
+        told = [told_of.get(name, "") for name in self.names]
         weight = known.weight if known else None
         self._deficits = DeficitTracker(self.pack, self._resistances, told, weight)
 
     def _take(self, steps: Floats, reading_s: float) -> None:
         """Takes in whole steps, shape (steps, readings, 1 + cells); a gap in one leaves out all
         values of that reading."""
-        good = np.isfinite(steps).all(axis=2)
-        count = good.sum(axis=1)
-        steps, count = steps[count > 0], count[count > 0]
-        if not len(steps):
+        good = np.asarray(np.isfinite(steps).all(axis=2))
+        seen = good.any(axis=1)
+        if not seen.any():
             return
-        good = np.asarray(np.isfinite(steps).all(axis=2))[:, :, None]
-        mean = np.where(good, steps, 0.0).sum(axis=1) / count[:, None]
-        volts = steps[:, :, 1:]
-        self._low = np.minimum(self._low, np.where(good, volts, np.inf).min(axis=(0, 1)))
-        self._high = np.maximum(self._high, np.where(good, volts, -np.inf).max(axis=(0, 1)))
+        steps, good = steps[seen], good[seen]
+        count = good.sum(axis=1)
+        readings = good[:, :, None]
+        mean = np.where(readings, steps, 0.0).sum(axis=1) / count[:, None]
+        volts = steps[good][:, 1:]
+        self._low = np.minimum(self._low, volts.min(axis=0))
+        self._high = np.maximum(self._high, volts.max(axis=0))
         median = np.median(mean[:, 1:], axis=1)
-        for row, middle, seconds in zip(mean, median.tolist(), count * reading_s, strict=True):
-            self._step(float(row[0]), row[1:], middle, float(seconds))
+        seconds = (count * reading_s).tolist()
+        for row, middle, dt_s in zip(mean, median.tolist(), seconds, strict=True):
+            self._step(float(row[0]), row[1:], middle, dt_s)
 
     def _step(self, current_a: float, mean_v: Floats, median_v: float, seconds: float) -> None:
         assert self._deficits is not None
@@ -198,7 +204,8 @@ class CellMonitor:
 
     def _resistances(self) -> Ohms:
         excess, sd = self._excess()
-        return Ohms(self._median_ohm() / self.inside, excess / self.inside, sd / self.inside)
+        median = self._median_ohm() / self.inside
+        return Ohms(median, excess / self.inside, sd / self.inside)
 
     def rows(self) -> tuple[CellRow, ...]:
         """One per cell or block, in order."""
@@ -209,11 +216,12 @@ class CellMonitor:
             used = (self.channels[i],)
             at_rest = _about(float(self._bank.offset_v[i]), READING_SD_V, "V", used)
             ohm = cannot_say(middle.reason or "too few load changes yet", "ohm")
-            if middle.mid is not None and middle.low is not None and np.isfinite(sd_ohm[i]):
-                middle_sd = (middle.mid - middle.low) / Z80
+            if middle.mid is not None and np.isfinite(sd_ohm[i]):
+                middle_sd = (middle.mid - (middle.low or 0.0)) / Z80
                 sd = math.hypot(middle_sd, float(sd_ohm[i]))
                 ohm = _about(middle.mid + float(excess[i]), sd, "ohm", used)
-            rows.append(CellRow(name, at_rest, ohm, float(self._low[i]), float(self._high[i])))
+            lowest, highest = float(self._low[i]), float(self._high[i])
+            rows.append(CellRow(name, at_rest, ohm, lowest, highest))
         return tuple(rows)
 
     def spread(self) -> Estimate:

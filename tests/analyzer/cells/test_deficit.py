@@ -3,12 +3,15 @@
 import numpy as np
 import pytest
 from pytest import approx
+from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
-from analyzer.cells.deficit import Evidence, Ohms, evidence, least_visible
+from analyzer.cells.deficit import ALIKE, Evidence, Ohms, _fit, evidence, least_visible
+from analyzer.cells.full_place import charges_at_nought
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import Levels
 from analyzer.cells.marginal import marginal
+from analyzer.cells.median_curve import MedianCurve
 from analyzer.cells.memory import combined
 from analyzer.cells.verdict import verdict
 from analyzer.pack.cell_model import chemistry
@@ -56,6 +59,19 @@ def test_cause_and_size_are_those_that_the_cell_has(fault, kind):
     assert found.size.mean == approx(fault.get("less") or fault["smaller"], rel=0.25)
 
 
+@pytest.mark.parametrize("cause", [CHARGE, CAPACITY])
+def test_two_bins_beside_the_truth_are_corrected_towards_each_other(cause):
+    """A fault halfway between two bins, where each by itself is 6 % off."""
+    sizes = GRID.size[(GRID.cause == cause) & (GRID.size > 0.05) & (GRID.size < 0.2)]
+    true = float(np.sort(sizes)[[3, 4]].mean())
+    seen = evidence(cycle(**{"less" if cause == CHARGE else "smaller": true}), KIND, OHMS)
+    near = np.flatnonzero((GRID.cause == cause) & (np.abs(GRID.size / true - 1) < 0.08))
+    found = seen.charge[3] if cause == CHARGE else seen.loss[3] / (1 + seen.loss[3])
+    assert len(near) == 2
+    assert np.ptp(found[near]) < 0.5 * np.ptp(GRID.size[near])
+    assert found[near] == approx(true, rel=0.1)
+
+
 def test_like_cells_are_healthy():
     seen = evidence(cycle(), KIND, OHMS)
     for cell in range(3):
@@ -66,6 +82,37 @@ def test_like_cells_are_healthy():
 def test_least_visible_is_small_at_the_knees_and_large_on_the_flat():
     assert least_visible(cycle(), KIND, 0.5e-3) < 0.01
     assert least_visible(cycle(low=0.5, high=0.6), KIND, 0.5e-3) > 0.1
+
+
+def test_least_visible_is_the_error_over_the_slope_that_is_sure():
+    """On NMC's slope of some 0.7 V per unit: four times the error of a reading, done by hand."""
+    kind = chemistry("nmc")
+    pack = Pack(chemistry="nmc", cells_in_series=4, rated_capacity_ah=100)
+    levels = Levels(pack, 4)
+    for soc in np.arange(0.8, 0.4, -20 * 10 / 3600 / 100):
+        levels.move(float(kind.ocv_v(soc, 25.0, -1.0)), 20.0, 10.0)
+        levels.add(float(kind.ocv_v(soc, 25.0, -1.0)), np.zeros(4), 20.0, 10.0)
+    slope = kind.docv_dsoc(np.linspace(0.4, 0.8, 50)).max()
+    surely = slope - np.sqrt(2) * kind.shape_sd_v / kind.shape_soc
+    expected = 4 * np.hypot(0.001, 0.0015) / surely
+    assert least_visible(levels.table(), kind, 1e-9) == approx(expected, rel=0.25)
+
+
+def test_where_full_was_not_seen_all_places_count_alike():
+    table = cycle(less=0.05, low=0.3, high=0.9)
+    assert table.full_place is None
+    found = evidence(table, KIND, OHMS)
+    fits = [
+        _fit(MedianCurve(table, KIND, charge, OHMS.median), OHMS)
+        for charge in charges_at_nought(table, KIND, OHMS.median)
+    ]
+    assert len(fits) > 1
+    # the mean likelihood of equally likely places; of cell 1, which misses nothing by its noise
+    each = np.array([-0.5 * (fit.chi + fit.volume)[0] for fit in fits])
+    assert min(fit.chi[0].min() for fit in fits) * ALIKE < fits[0].levels
+    assert found.log_likelihood[0] == approx(logsumexp(each, axis=0, b=1 / len(fits)))
+    share = np.exp(each - logsumexp(each, axis=0))
+    assert found.charge[0] == approx((share * [fit.charge[0] for fit in fits]).sum(axis=0))
 
 
 def test_a_cell_behind_on_the_flat_part_is_given_no_cause_that_cannot_be_seen():

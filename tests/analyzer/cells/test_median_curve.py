@@ -1,0 +1,109 @@
+"""The median cell's own curve, beside the curve that its readings were made of and by algebra."""
+
+import numpy as np
+import pytest
+from pytest import approx
+
+from analyzer.cells.full_place import charges_at_nought
+from analyzer.cells.levels import LEVEL_C, Levels
+from analyzer.cells.median_curve import CHARGE, MedianCurve, _likeliest
+from analyzer.cells.published_curve import KNEE_SD, OVER_V, REVERSED_V, PublishedCurve
+from analyzer.pack.cell_model import chemistry
+from logger.boat import Pack
+from tests.support.gaussians import central_difference
+
+KIND = chemistry("nmc")
+PACK = Pack(chemistry="nmc", cells_in_series=4, rated_capacity_ah=50)
+
+
+def given(first=0.95, last=0.15, off_v=0.0, ohm=0.0, amps=10.0):
+    """A discharge on the published curve, shifted as a whole."""
+    levels = Levels(PACK, 4)
+    for soc in np.arange(first, last, -amps * 10 / 3600 / 50):
+        volts = float(KIND.ocv_v(soc, 25.0, -1.0)) + off_v - ohm * amps
+        levels.move(volts, amps, 10.0)
+        levels.add(volts, np.zeros(4), amps, 10.0)
+    return levels.table()
+
+
+@pytest.mark.parametrize("off_v", [0.0, 0.02])
+def test_a_cell_with_less_charge_shows_what_the_median_shows_later(off_v):
+    table = given(off_v=off_v)
+    curve = MedianCurve(table, KIND, 0.95, 1e-9)
+    middle = np.flatnonzero((table.place > 0.2) & (table.place < 0.5))
+    shown = curve.shown(np.full((1, len(table.place)), 0.1))
+    charge = 0.95 - table.place[middle]
+    # the curve that the readings were made of; no offset shows in a difference
+    expected = KIND.ocv_v(charge - 0.1, 25.0, -1.0) - KIND.ocv_v(charge, 25.0, -1.0)
+    assert shown.volts[0, middle] == approx(expected, abs=0.004)
+
+
+def test_no_shift_shows_nothing_and_doubts_nothing():
+    shown = MedianCurve(given(), KIND, 0.95, 1e-9).shown(np.zeros((1, len(given().place))))
+    assert shown.volts == approx(0.0, abs=1e-12)
+    assert (shown.doubt_v == 0.0).all()
+
+
+def test_what_was_not_seen_is_doubted_more():
+    table = given(last=0.5)
+    curve = MedianCurve(table, KIND, 0.95, 1e-9)
+    shift = np.tile([[0.05], [0.2], [0.4]], len(table.place))
+    deepest = int(np.argmax(table.place))
+    doubt_v = curve.shown(shift).doubt_v[:, deepest]
+    assert (np.diff(doubt_v) > 0).all()
+
+
+def test_depth_is_what_was_given_from_full():
+    table = given()
+    assert MedianCurve(table, KIND, 0.95, 1e-9).depth == approx(1 - (0.95 - table.place))
+
+
+def test_slope_is_the_derivative_of_the_published_curve():
+    curve = PublishedCurve(KIND, 1)
+    charge = np.linspace(0.15, 0.9, 16)
+    slope = central_difference(lambda c: curve.at(c).volts, charge, 0.005)
+    assert curve.at(charge).steep == approx(np.diag(slope), rel=1e-6)
+    over, under = curve.at(np.array([1.5])), curve.at(np.array([-5.0]))
+    assert over.volts[0] == approx(float(KIND.ocv_v(1.0, 25.0, -1.0)) + OVER_V)
+    assert under.volts[0] == REVERSED_V
+
+
+def test_covariance_is_one_and_its_diagonal_is_the_variance():
+    curve = PublishedCurve(KIND, -1)
+    points = curve.at(CHARGE[::9])
+    covariance = curve.covariance(points, points)
+    assert np.diag(covariance) == approx(curve.variance(points))
+    assert covariance == approx(covariance.T)
+    assert np.linalg.eigvalsh(covariance).min() > -1e-12
+    flat = curve.variance(curve.at(np.array([0.5])))[0]
+    steep = curve.at(np.array([0.01]))
+    # the place of a bend counts by the slope there
+    assert curve.variance(steep)[0] - flat == approx(
+        KNEE_SD**2 * (steep.steep[0] ** 2 - curve.at(np.array([0.5])).steep[0] ** 2)
+    )
+
+
+@pytest.mark.parametrize("noise_v", [0.0005, 0.004])
+def test_noise_is_that_of_the_readings(noise_v):
+    rng = np.random.default_rng(5)
+    x = np.arange(120) * LEVEL_C
+    smooth = 1e-4 * np.exp(-0.5 * ((x[:, None] - x) / 0.1) ** 2)
+    values = rng.multivariate_normal(np.zeros(120), smooth) + rng.normal(0, noise_v, 120)
+    factor = _likeliest(smooth, values)
+    left = factor @ factor.T - smooth
+    # the one that was tried nearest to it
+    assert np.sqrt(np.diag(left)) == approx(noise_v, rel=1e-6)
+
+
+def test_place_of_full_is_found_on_a_steep_curve_and_open_on_a_flat_one():
+    table = given(first=0.85)
+    assert table.full_place is None
+    likely = charges_at_nought(table, KIND, 1e-9)
+    assert likely.mean() == approx(0.85, abs=0.05)
+    flat = chemistry("lfp")
+    pack = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=50)
+    levels = Levels(pack, 4)
+    for soc in np.arange(0.62, 0.45, -10 * 10 / 3600 / 50):
+        levels.move(float(flat.ocv_v(soc, 25.0, -1.0)), 10.0, 10.0)
+        levels.add(float(flat.ocv_v(soc, 25.0, -1.0)), np.zeros(4), 10.0, 10.0)
+    assert np.ptp(charges_at_nought(levels.table(), flat, 1e-9)) > 0.1

@@ -1,0 +1,80 @@
+"""When a stretch ends and when evidence is weighed; voltages invented."""
+
+import numpy as np
+from pytest import approx
+
+from analyzer.cells.deficit import Ohms
+from analyzer.cells.hypotheses import CHARGE, GRID
+from analyzer.cells.memory import passed_on
+from analyzer.cells.tracker import ASK_S, LONGEST_S, DeficitTracker
+from analyzer.pack.cell_model import chemistry
+from logger.boat import Pack
+
+PACK = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100)
+KIND = chemistry("lfp")
+
+
+def tracker(known=None):
+    ohms = Ohms(0.5e-3, np.zeros(4), np.full(4, 1e-5))
+    return DeficitTracker(PACK, lambda: ohms, [""] * 4, known)
+
+
+def discharge(of, first=0.995, last=0.1, less=0.05):
+    """The last cell holds less."""
+    for soc in np.arange(first, last, -20 * 10 / 3600 / 100):
+        volts = [float(KIND.ocv_v(max(s, 0.0), 25.0, -1.0)) for s in (soc, soc - less)]
+        of.step(volts[0] - 0.01, np.array([0, 1e-4, -1e-4, volts[1] - volts[0]]), 20.0, 10.0)
+
+
+def behind(of):
+    of.weigh()
+    return float(of.weight[3, (GRID.cause == CHARGE) & (GRID.charge > 0)].sum())
+
+
+def test_evidence_is_weighed_once_in_a_while():
+    of = tracker()
+    of.step(3.3, np.zeros(4), 0.0, 10.0)
+    assert of.weigh()
+    for k in range(round(ASK_S / 10)):
+        assert not of.weigh(), k
+        of.step(3.3, np.zeros(4), 0.0, 10.0)
+    assert of.weigh()
+
+
+def test_nothing_seen_leaves_what_was_known():
+    known = np.tile(GRID.prior, (4, 1))
+    of = tracker(known)
+    assert of.weigh()
+    assert of.weight == approx(known)
+    assert [one.kind for one in of.verdicts()] == [""] * 4
+
+
+def test_after_a_gap_what_was_found_is_known_and_the_stretch_begins_anew():
+    of = tracker()
+    discharge(of)
+    before = behind(of)
+    assert before > 0.9
+    weight = of.weight
+    of.gap()
+    assert of.weigh()
+    assert of.weight == approx(passed_on(weight, levelled=True))
+    assert behind(of) < before
+
+
+def test_a_stretch_of_a_day_passes_on_what_it_found_unlevelled():
+    of = tracker()
+    discharge(of)
+    before = behind(of)
+    for _ in range(round(LONGEST_S / 600)):
+        of.step(3.2, np.zeros(4), 0.0, 600.0)
+    # one part in a hundred gives way to anything
+    assert behind(of) > 0.9 * before
+
+
+def test_what_is_told_is_kept_for_the_next_time():
+    of = tracker()
+    discharge(of)
+    assert of.weigh()
+    told = [one.kind for one in of.verdicts()]
+    assert told == ["", "", "", "cell_charge"]
+    assert of.told == told
