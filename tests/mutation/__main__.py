@@ -1,12 +1,15 @@
 """The command `python -m tests.mutation [PACKAGE...]`; `--help` tells the rest."""
 
 import argparse
+import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import time
+from contextlib import suppress
 from functools import cache
 from pathlib import Path
 
@@ -23,12 +26,18 @@ LEFT_OUT = (".git", ".venv", "__pycache__", ".*_cache", "node_modules", "picture
 def passes(tree: Path, tests: list[str], limit_s: float) -> bool:
     """Whether tests pass in time."""
     command = [sys.executable, "-B", "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
-    try:
-        return not subprocess.run(
-            command, cwd=tree, timeout=limit_s, capture_output=True
-        ).returncode
-    except subprocess.TimeoutExpired:
-        return False
+    quiet = subprocess.DEVNULL
+    # A session of its own, so that what the tests have started ends with them, whatever happens.
+    with subprocess.Popen(
+        command, cwd=tree, stdout=quiet, stderr=quiet, start_new_session=True
+    ) as running:
+        try:
+            return not running.wait(limit_s)
+        except subprocess.TimeoutExpired:
+            return False
+        finally:
+            with suppress(ProcessLookupError):
+                os.killpg(running.pid, signal.SIGKILL)
 
 
 @cache
