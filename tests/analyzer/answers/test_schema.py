@@ -103,3 +103,10 @@ def test_every_field_of_an_answer_with_a_comment_is_described():
     ground = shipped()["$defs"]["Ground"]["properties"]
     assert ground["by"]["description"].startswith("What bridges")
     assert "most often" in shipped()["$defs"]["RangeAnswer"]["properties"]["limit"]["description"]
+
+
+def test_every_command_with_json_is_described():
+    groups = (value for value in vars(main).values() if hasattr(value, "COMMANDS"))
+    names = {command.name for group in groups for command in group.COMMANDS if command.json}
+    assert len(names) >= 11
+    assert names <= set(shipped()["$defs"])
