@@ -133,8 +133,8 @@ class FlagBook:
             if event:
                 events.append(event)
         for key, held in list(self._open.items()):
-            if key in holding:
-                continue
+            if key in holding or t_us <= held.flag.raised_us:
+                continue  # what was before a flag is no evidence that it is over
             everything = Evidence(since_us, frozenset(held.flag.channels), loaded=True)
             seen = evidence or everything
             held.see_none(seen)

@@ -114,3 +114,12 @@ def test_what_is_worse_keeps_its_number_and_when_it_was_raised():
     book.number("motor/hot", 3)
     (event,) = book.see(10_000_000, [hot("act now")])
     assert (event.flag.number, event.flag.raised_us) == (3, 7)
+
+
+def test_what_was_before_a_flag_was_raised_does_not_clear_it():
+    """As when the live watch warms up on readings that were watched already."""
+    book = FlagBook()
+    flag = record(hot(kind="motor_hot", channel="motor_temp_c"), 3_600_000_000 + 600_000_000)
+    book.adopt(replace(flag, number=7))
+    # Sixty pieces of ten seconds end with the flag; from then on it takes as long as any.
+    assert cleared_after(book, piece("motor_temp_c"), 100) == 60 + 13
