@@ -59,8 +59,11 @@ def words(ground: Ground, now_s: float, verb: bool = False) -> str:
         how = how or f"{_HOW[ground.standing]} {ground.by}".rstrip()
         return f"the {ground.input}{be} {how}"
     seconds = now_s - (ground.until_utc_s or now_s)
-    ago = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
-    ago = ago if seconds < 6000 else f"{seconds / HOUR_S:.0f} h"
+    ago = f"{seconds / 60:.0f} min"
+    if seconds < 90:
+        ago = f"{seconds:.0f} s"
+    elif seconds >= 6000:
+        ago = f"{seconds / HOUR_S:.0f} h"
     return f"the {ground.input}{was} last read {ago} ago"
 
 
@@ -86,7 +89,9 @@ def condition(rows: Sequence[Ground], inputs: Sequence[str], now_s: float) -> st
     parts += [f"the {ground.input} {seldom(ground)}" for ground in sparse(rows, inputs)[:1]]
     if not parts:
         return ""
-    return "with " + (parts[0] if len(parts) == 1 else ", ".join(parts[:-1]) + " and " + parts[-1])
+    *first, last = parts
+    listed = [", ".join(first)] if first else []
+    return "with " + " and ".join([*listed, last])
 
 
 def sparse(rows: Sequence[Ground], inputs: Sequence[str]) -> list[Ground]:

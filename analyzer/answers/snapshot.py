@@ -188,10 +188,12 @@ def _solar_w(ctx: OpenLog, series: Series, end_us: int) -> tuple[float, float]:
     """The panels' power as measured lately, else as the sun's height allows. (mean, sd) [W]"""
     if series.has("solar_power_w"):
         return inputs.mean_sd(series, "solar_power_w", 0.0)
-    lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
+    lat = ctx.store.last("latitude_deg")
+    lon = ctx.store.last("longitude_deg")
     place = (lat[1], lon[1]) if lat and lon else None
-    utc_s = end_us / 1e6
-    return unmeasured_sun_w(ctx.boat.solar.peak_w, place, utc_s if utc_s > UNDATED_S else None)
+    end_s = end_us / 1e6
+    utc_s = end_s if end_s > UNDATED_S else None
+    return unmeasured_sun_w(ctx.boat.solar.peak_w, place, utc_s)
 
 
 def _charge(ctx: OpenLog, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:
@@ -210,11 +212,14 @@ def _curve(ctx: OpenLog, series: Series, stream: Stream) -> PowerCurve:
 
 def _power_w(series: Series, steady: bool) -> float | None:
     last_s = inputs.SHORT_NOW_S if steady else inputs.THROTTLE_S
-    last = series.cut(series.n - round(last_s / series.step_s), series.n)
+    size = round(last_s / series.step_s)
+    last = series.cut(series.n - size, series.n)
     volts = first_finite(last, ("pack_voltage_v", "controller_voltage_v"))
-    power = volts * last.get("pack_current_a")
-    power = power[np.isfinite(power)]
-    return float(power.mean()) if len(power) else None
+    power_w = volts * last.get("pack_current_a")
+    known = np.isfinite(power_w)
+    if not known.any():
+        return None
+    return float(power_w[known].mean())
 
 
 def _used(series: Series) -> tuple[str, ...]:

@@ -129,17 +129,19 @@ def unmeasured_sun_w(
     sine = float(sine_of_height(place[0], place[1], np.array(utc_s)))
     if sine <= 0:
         return 0.0, 0.0
-    clear_w = 1098.0 * sine * np.exp(-0.057 / sine) / STANDARD_W_M2 * peak_w
+    clear_w_m2 = 1098.0 * sine * np.exp(-0.057 / sine)
+    clear_w = clear_w_m2 / STANDARD_W_M2 * peak_w
     return USUAL_SHARE * clear_w, UNMEASURED_SD * clear_w
 
 
 def until_sunset_s(latitude_deg: float, longitude_deg: float, utc_s: float) -> float | None:
     """Time until the sun is below the horizon, to five minutes; None by night. [s]"""
     ahead_s = np.arange(0.0, DAY_S, SUNSET_STEP_S)
-    up = sine_of_height(latitude_deg, longitude_deg, utc_s + ahead_s) > 0.0
-    if not up[0]:
-        return None
-    return float(ahead_s[np.argmin(up)]) if not up.all() else DAY_S
+    sine = sine_of_height(latitude_deg, longitude_deg, utc_s + ahead_s)
+    down = np.flatnonzero(sine <= 0.0)
+    if not len(down):
+        return DAY_S
+    return float(ahead_s[down[0]]) if down[0] > 0 else None
 
 
 def mean_ahead(

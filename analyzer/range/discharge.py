@@ -62,9 +62,12 @@ def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
 
 def after_s(pack: PackDraws, power_w: Floats, soc: Floats, seconds: Floats) -> Floats:
     """Charge after so long at a power, (n,); charging where the sun gives more than is used."""
-    drawn_a = cell_current_a(np.maximum(power_w, 0.0)[:, None], soc[:, None], pack)[:, 0]
-    current_a = np.where(power_w < 0, power_w / (pack.cells * CHARGING_V), drawn_a)
-    left = soc - current_a * (seconds / HOUR_S) / pack.capacity_ah
+    drawn_w = np.maximum(power_w, 0.0)
+    drawn_a = cell_current_a(drawn_w[:, None], soc[:, None], pack)[:, 0]
+    charging_v = pack.cells * CHARGING_V
+    current_a = np.where(power_w < 0, power_w / charging_v, drawn_a)
+    moved_ah = current_a * seconds / HOUR_S
+    left = soc - moved_ah / pack.capacity_ah
     return np.asarray(np.minimum(left, 1.0))
 
 
@@ -99,7 +102,9 @@ def _controller_soc(motor_w: Floats, power_w: Floats, pack: PackDraws, limits: L
     current_a = power_w / pack_v
     extra_ohm = pack.weak_resistance_ohm / pack.cells
     ohm = (pack.resistance_ohm + extra_ohm)[:, None]
-    return _soc_for(pack_v / pack.cells + current_a * ohm, pack)
+    cell_v = pack_v / pack.cells
+    sag_v = current_a * ohm
+    return _soc_for(cell_v + sag_v, pack)
 
 
 def run_down(motor_w: Floats, other_w: Floats, pack: PackDraws, limits: Limits) -> RunDown:
