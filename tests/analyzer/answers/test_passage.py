@@ -168,7 +168,7 @@ def test_double_run_without_runs_tells_how(ctx):
     text = text_passage.double_run(found)
     assert found.missing
     assert "opposite heading" in text
-    assert "keep a lookout" in text
+    assert "Keep a lookout" in text
 
 
 def test_hindcast_from_a_log(ctx):
