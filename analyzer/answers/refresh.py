@@ -19,6 +19,7 @@ from analyzer.estimation.ground import Ground
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import SCHEMA, LegRow, TripRow, to_json
 from analyzer.flags import monitor
+from analyzer.grounds.plausible import flows_back
 from analyzer.hull import steady
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cable_history, cell_history, sag_history
@@ -35,7 +36,7 @@ from analyzer.learned.keys import (
     stream_before,
 )
 from analyzer.pack.capacity import from_gauge
-from analyzer.pack.soc import Charge, PackPosterior, upright
+from analyzer.pack.soc import Charge, PackPosterior, turned, upright
 from analyzer.series import bridges
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
@@ -104,8 +105,10 @@ def _cut_short(ctx: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
 
 
 def _series(ctx: OpenLog, start_us: int, end_us: int) -> Series:
+    """A stretch of log; its pack's current turned round where the controller's says so."""
     names = (*trips.TRIP_CHANNELS, *pack_channels(ctx.boat), *steady.CHANNELS)
-    return ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    return turned(series) if flows_back(series, ctx.boat) else series
 
 
 def _keep(

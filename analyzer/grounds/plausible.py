@@ -63,6 +63,11 @@ def contradictions(store: Store, boat: Boat, end_us: int) -> dict[str, str]:
     return found
 
 
+def flows_back(series: Series, boat: Boat) -> bool:
+    """Whether the pack's current has the wrong sign, as the controller's own shows."""
+    return any(by.startswith(REVERSED) for _, by in _pack_against_controller(series, boat))
+
+
 def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
     """What the last minutes contradict: input, and by what."""
     yield from _pack_against_controller(series, boat)

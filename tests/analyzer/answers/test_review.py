@@ -94,3 +94,21 @@ def test_a_water_log_without_gps_teaches_the_hull_s_curve(tmp_path):
     assert row.distance_m is None  # over the ground nothing is known
     assert answer.minutes > 10
     assert any(point.seen for point in answer.curve)
+
+
+def test_at_one_power_the_controller_tells_that_the_shunt_is_reversed(tmp_path):
+    """Half an hour at 40 A: the voltage answers to no step. 40 A x volts by hand."""
+    amps = np.where(np.arange(2400) < 600, 0.0, 40.0)
+    volts = CELLS * chemistry("lfp").ocv_v(0.8 - np.cumsum(amps) / 3600 / AH, 25.0, -1.0)
+    true = {
+        "pack_voltage_v": volts,
+        "pack_current_a": -amps,
+        "controller_voltage_v": volts,
+        "controller_current_a": amps,
+        "speed_ground_mps": np.where(amps > 5, 3.0, 0.05),
+    }
+    with log(tmp_path / "log.sqlite", true) as opened:
+        (row,) = trips(opened)
+    spent = float((volts * amps).sum()) / 3600
+    assert row.energy_out_wh == pytest.approx(spent, rel=0.02)
+    assert row.charge_end.low < 0.8 - 20.0 / AH < row.charge_end.high
