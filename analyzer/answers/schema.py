@@ -60,5 +60,24 @@ def made() -> dict[str, Any]:
     }
 
 
+def text(schema: dict[str, Any]) -> str:
+    """A schema as the file has it: a line for each shape, and one for each of its fields."""
+    rows = []
+    for name, shape in schema["$defs"].items():
+        fields = shape.get("properties")
+        if fields is None:
+            rows.append(f"  {_line(name)}: {_line(shape)}")
+            continue
+        told = ",\n".join(f"    {_line(key)}: {_line(kind)}" for key, kind in fields.items())
+        rest = _line({key: value for key, value in shape.items() if key != "properties"})
+        rows.append(f'  {_line(name)}: {{{rest[1:-1]}, "properties": {{\n{told}}}}}')
+    head = (f" {_line(key)}: {_line(value)}" for key, value in schema.items() if key != "$defs")
+    return "{\n" + ",\n".join((*head, ' "$defs": {\n' + ",\n".join(rows) + "}")) + "}\n"
+
+
+def _line(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)
+
+
 if __name__ == "__main__":
-    FILE.write_text(json.dumps(made(), indent=1, ensure_ascii=False) + "\n", "utf-8")
+    FILE.write_text(text(made()), "utf-8")

@@ -16,7 +16,7 @@ from analyzer.estimation.ground import Ground
 
 Finding = Detection  # the older name, until every room says Detection
 
-SCHEMA = 1  # version of what `to_json` gives of an answer; see `analyzer.answers.schema`
+SCHEMA = 1  # version of what `to_json` gives, by definition; see `analyzer.answers.schema`
 
 
 @dataclass(frozen=True)

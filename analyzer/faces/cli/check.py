@@ -4,7 +4,6 @@ schema: what --json prints, described for programs.
 """
 
 import argparse
-import json
 
 from analyzer.faces.cli import options as opt
 from analyzer.faces.cli.options import Command, arg
@@ -28,9 +27,9 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _schema(_: argparse.Namespace) -> int:
-    from analyzer.answers.schema import shipped
+    from analyzer.answers.schema import FILE
 
-    print(json.dumps(shipped(), indent=1, ensure_ascii=False))
+    print(FILE.read_text("utf-8"), end="")
     return 0
 
 
