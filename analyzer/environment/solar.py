@@ -55,7 +55,8 @@ def share_today(
     """Mean share of the clear-sky bound that the panels gave, and its sd for the hours ahead."""
     power = series.get("solar_power_w")
     per = readings_per_step(STEP_S, series.step_s)
-    mean, t_s = (whole_steps(v, per).mean(axis=1) for v in (power, series.t_utc_s))
+    mean = whole_steps(power, per).mean(axis=1)
+    t_s = whole_steps(series.t_utc_s, per).mean(axis=1)
     ok = np.isfinite(mean)
     if not ok.any() or peak_w <= 0:
         return USUAL_SHARE, USUAL_SD
@@ -108,7 +109,8 @@ def sine_of_height(latitude_deg: float, longitude_deg: float, utc_s: Floats) -> 
     sidereal = np.radians(280.46062 + 360.98564737 * days + longitude_deg)
     hour = sidereal - right_ascension
     lat = np.radians(latitude_deg)
-    up = np.sin(lat) * np.sin(declination) + np.cos(lat) * np.cos(declination) * np.cos(hour)
+    at_noon = np.cos(lat) * np.cos(declination)
+    up = np.sin(lat) * np.sin(declination) + at_noon * np.cos(hour)
     return np.asarray(up)
 
 
@@ -157,7 +159,9 @@ def mean_ahead(
     if place is None:
         return np.asarray(np.minimum(1.0, WITHOUT_PLACE_H / np.maximum(HOURS, 1e-9)))
     up = np.maximum(sine_of_height(place[0], place[1], utc_s + 3600.0 * HOURS), 0.0)
-    total = np.concatenate([[0.0], np.cumsum((up[1:] + up[:-1]) / 2)])
-    mean = np.where(HOURS > 0, total / np.maximum(np.arange(len(HOURS)), 1), up[0])
+    between = (up[1:] + up[:-1]) / 2
+    total = np.concatenate([[0.0], np.cumsum(between)])
+    count = np.maximum(np.arange(len(HOURS)), 1)
+    mean = np.where(HOURS > 0, total / count, up[0])
     share = np.minimum(mean / max(float(up[0]), LEAST_SINE), MOST_SUN_RATIO)
     return np.asarray(share if rated is None else np.minimum(share, FLAT * rated * mean))

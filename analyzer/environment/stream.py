@@ -39,7 +39,10 @@ class Calibration:
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "Calibration":
         """The inverse of `to_dict`."""
-        pairs = {k: None if v is None else (float(v[0]), float(v[1])) for k, v in data.items()}
+        pairs = {
+            name: None if pair is None else (float(pair[0]), float(pair[1]))
+            for name, pair in data.items()
+        }
         return cls(**pairs)
 
 
@@ -59,14 +62,16 @@ class StreamDraws:
         """The same streams at an unknown time of their tide."""
         angle = rng.uniform(0.0, 2 * np.pi, (len(self.eddy_mps), 1))
         parts = self.parts.copy()
-        cos, sin = self.parts[:, :, 1], self.parts[:, :, 2]
+        cos = self.parts[:, :, 1]
+        sin = self.parts[:, :, 2]
         parts[:, :, 1] = cos * np.cos(angle) + sin * np.sin(angle)
         parts[:, :, 2] = sin * np.cos(angle) - cos * np.sin(angle)
         return StreamDraws(parts, self.eddy_mps, self.normal)
 
     def now(self) -> tuple[Floats, Floats]:
         """East and north at this moment, each (n,). [m/s]"""
-        both = self.parts[:, :, 0] + self.parts[:, :, 1] + self.parts[:, :, 3]
+        steady, cosine, _, eddy = np.moveaxis(self.parts, 2, 0)
+        both = steady + cosine + eddy
         return both[:, 0], both[:, 1]
 
     def mean_over(self, duration_s: Floats) -> tuple[Floats, Floats]:
@@ -74,19 +79,28 @@ class StreamDraws:
         angle = np.maximum(TIDE_RAD_S * duration_s, 1e-6)
         share = np.maximum(duration_s / EDDY_S, 1e-6)
         kept = -np.expm1(-share) / share
-        new = np.sqrt(np.maximum(2 / share * (1 - kept) - kept**2, 0.0)) * self.eddy_mps[:, None]
-        weights = (np.ones_like(angle), np.sin(angle) / angle, (1 - np.cos(angle)) / angle, kept)
-        both = [
-            sum(w * self.parts[:, c, j, None] for j, w in enumerate(weights))
-            + new * self.normal[:, c, None]
-            for c in (0, 1)
-        ]
+        # Variance of the mean of an eddy process that begins anew, of unit size.
+        new_var = 2 / share * (1 - kept) - kept**2
+        new = np.sqrt(np.maximum(new_var, 0.0)) * self.eddy_mps[:, None]
+        weights = (
+            np.ones_like(angle),
+            np.sin(angle) / angle,
+            (1 - np.cos(angle)) / angle,
+            kept,
+        )
+        both = []
+        components = np.moveaxis(self.parts, 1, 0)
+        for parts, normal in zip(components, self.normal.T, strict=True):
+            known = sum(w * parts[:, j, None] for j, w in enumerate(weights))
+            both.append(known + new * normal[:, None])
         return np.asarray(both[0]), np.asarray(both[1])
 
     def at_each(self, ahead_s: Floats) -> tuple[Floats, Floats]:
         """East and north, each draw at its own time from now, (n,). [m/s]"""
-        angle, kept = TIDE_RAD_S * ahead_s, np.exp(-np.maximum(ahead_s, 0.0) / EDDY_S)
-        weights = np.stack([np.ones_like(angle), np.cos(angle), np.sin(angle), kept], axis=1)
+        angle = TIDE_RAD_S * ahead_s
+        kept = np.exp(-np.maximum(ahead_s, 0.0) / EDDY_S)
+        steady = np.ones_like(angle)
+        weights = np.stack([steady, np.cos(angle), np.sin(angle), kept], axis=1)
         new = np.sqrt(1 - kept**2) * self.eddy_mps
         both = np.einsum("ncj,nj->nc", self.parts, weights) + new[:, None] * self.normal
         return both[:, 0], both[:, 1]
@@ -140,9 +154,12 @@ class Stream:
     def toward_sd_deg(self) -> float:
         """Standard deviation of the set, 180 where the drift is lost in its own uncertainty."""
         size = self.speed_mps
-        across = np.array([self.mean_mps[-1][1], -self.mean_mps[-1][0]]) / max(size, 1e-9)
+        if size <= 1e-6:
+            return 180.0
+        east, north = self.mean_mps[-1]
+        across = np.array([north, -east]) / size
         sd = float(np.sqrt(across @ self.cov[-1] @ across))
-        return min(float(np.degrees(sd / size)) if size > 1e-6 else 180.0, 180.0)
+        return min(float(np.degrees(sd / size)), 180.0)
 
     def at(self, t_s: Floats) -> tuple[Floats, Floats, Floats]:
         """East, north and worst-direction standard deviation at times, each shape of `t_s`."""
@@ -227,7 +244,8 @@ def given(speed_mps: float, toward_deg: float, sd_mps: float = 0.1, t_s: float =
     """A stream that a person typed in, toward a true direction; held as it is."""
     angle = np.radians(toward_deg)
     mean = speed_mps * np.array([[np.sin(angle), np.cos(angle)]])
-    parts, cov = np.zeros(2 * PARTS), np.zeros((2 * PARTS, 2 * PARTS))
+    parts = np.zeros(2 * PARTS)
+    cov = np.zeros((2 * PARTS, 2 * PARTS))
     parts[[0, PARTS]] = mean[0]
     cov[0, 0] = cov[PARTS, PARTS] = sd_mps**2
     return Stream(

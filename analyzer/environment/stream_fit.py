@@ -71,6 +71,28 @@ class _Bins:
     shaft: Floats  # revolutions per second ahead, NaN without, and where others drive it too
     sailed: Bools  # sails drive it or help
 
+    @property
+    def has_compass(self) -> bool:
+        """Whether there is a heading anywhere."""
+        return bool(np.isfinite(self.heading_rad).any())
+
+    @property
+    def over_mps(self) -> Floats:
+        """Speed over ground, shape (n,)."""
+        return np.asarray(np.hypot(self.ground[:, 0], self.ground[:, 1]))
+
+
+@dataclass(frozen=True)
+class _Sensed:
+    """One instrument that tells the speed through water: the log (column 0) or the shaft (1).
+
+    ok: Bins in which it counts. reading: what it says there and elsewhere. Shape (n,) each.
+    """
+
+    column: int
+    ok: Bools
+    reading: Floats
+
 
 @dataclass(frozen=True)
 class _Solution:
@@ -120,15 +142,19 @@ def _bins(series: Series, boat: Boat | None) -> _Bins:
     course = np.radians(series.get("course_ground_deg"))
     speed = series.get("speed_ground_mps")
     heading = np.radians(heading_true(series))
-    sin, cos = _mean_bins(np.sin(heading), size), _mean_bins(np.cos(heading), size)
-    straight = _mean_bins(np.sin(course), size) ** 2 + _mean_bins(np.cos(course), size) ** 2 > 0.9
-    ground = np.stack(
-        [_mean_bins(speed * np.sin(course), size), _mean_bins(speed * np.cos(course), size)], axis=1
-    )
+    sin = _mean_bins(np.sin(heading), size)
+    cos = _mean_bins(np.cos(heading), size)
+    on_heading = np.hypot(sin, cos) > 0.95
+    toward_east = _mean_bins(np.sin(course), size)
+    toward_north = _mean_bins(np.cos(course), size)
+    straight = toward_east**2 + toward_north**2 > 0.9
+    east = _mean_bins(speed * np.sin(course), size)
+    north = _mean_bins(speed * np.cos(course), size)
+    ground = np.stack([east, north], axis=1)
     return _Bins(
         t_s=_mean_bins(series.t0_us / 1e6 + series.t_s, size),
         ground=np.where(straight[:, None], ground, np.nan),
-        heading_rad=np.where(np.hypot(sin, cos) > 0.95, np.arctan2(sin, cos), np.nan),
+        heading_rad=np.where(on_heading, np.arctan2(sin, cos), np.nan),
         water=_mean_bins(series.get("speed_water_mps"), size),
         shaft=shaft,
         sailed=np.where(np.isfinite(turns), ~(shaft > TURNING_RPS), idle),
@@ -153,16 +179,17 @@ def estimate(
     now_s = series.t0_us / 1e6 + series.n * series.step_s
     bins = _bins(series, boat)
     base = np.isfinite(bins.ground).all(axis=1)
-    if np.isfinite(bins.heading_rad).any():
+    if bins.has_compass:
         base &= np.isfinite(bins.heading_rad)
-    with_log = base & (bins.water > 0.3)
-    with_shaft = base & (bins.shaft > 0.5)
-    if not (with_log | with_shaft).any():
+    log = _Sensed(0, base & (bins.water > 0.3), bins.water)
+    shaft = _Sensed(1, base & (bins.shaft > 0.5), bins.shaft)
+    sensed = [one for one in (log, shaft) if one.ok.any()]
+    if not sensed:
         return unknown(_why_nothing(series), now_s)
     pitch_m = boat.motor.propeller_pitch_m if boat else None
-    priors = _priors(bins, with_shaft, pitch_m, before or Calibration())
-    solution = _solve(bins, with_log, with_shaft, now_s, priors)
-    return _stream(solution, bins, with_log, with_shaft)
+    priors = _priors(bins, shaft.ok, pitch_m, before or Calibration())
+    solution = _solve(bins, sensed, now_s, priors)
+    return _stream(solution, bins, sensed)
 
 
 def _why_nothing(series: Series) -> str:
@@ -185,13 +212,18 @@ def _eddy_precision(grid_s: Floats, sd_mps: float) -> Floats:
 def _component(t_s: Floats, grid_s: Floats) -> Floats:
     """How one component at times follows from steady part, tide from now and eddies, (n, m+3)."""
     angle = TIDE_RAD_S * (t_s - grid_s[-1])
-    eddies = np.stack([np.interp(t_s, grid_s, row) for row in np.eye(len(grid_s))], axis=1)
-    return np.column_stack([np.ones_like(t_s), np.cos(angle), np.sin(angle), eddies])
+    at_one_time = np.eye(len(grid_s))
+    eddies = [np.interp(t_s, grid_s, row) for row in at_one_time]
+    steady = np.ones_like(t_s)
+    return np.column_stack([steady, np.cos(angle), np.sin(angle), *eddies])
 
 
 def _carried(pair: tuple[float, float] | None, share: float) -> tuple[float, float] | None:
     """An earlier calibration, a little less sure."""
-    return None if pair is None else (pair[0], float(np.hypot(pair[1], share)))
+    if pair is None:
+        return None
+    mean, sd = pair
+    return mean, float(np.hypot(sd, share))
 
 
 def _priors(
@@ -199,24 +231,29 @@ def _priors(
 ) -> tuple[Floats, Floats]:
     """Mean and sd of log factor, advance and compass error before this log, each (3,)."""
     factor = _carried(before.water_factor, CARRIED_SD) or (1.0, WATER_FACTOR_SD)
-    rough, rough_sd = 0.1, 0.05
+    rough = 0.1
+    rough_sd = 0.05
     if with_shaft.any():
-        speed = np.hypot(bins.ground[with_shaft, 0], bins.ground[with_shaft, 1])
-        rough = max(float(np.median(speed / bins.shaft[with_shaft])), 0.01)
+        turns = bins.shaft[with_shaft]
+        advances = bins.over_mps[with_shaft] / turns
+        rough = max(float(np.median(advances)), 0.01)
         # ground speed has the stream in it
         usual_mps = float(np.sqrt(np.mean(np.square(SIZES))))
-        rough_sd = float(np.hypot(0.5 * rough, usual_mps / np.median(bins.shaft[with_shaft])))
+        rough_sd = float(np.hypot(0.5 * rough, usual_mps / np.median(turns)))
     blind = (pitch_m * (1 - SLIP_MID), pitch_m * SLIP_SD) if pitch_m else (rough, rough_sd)
     moved = CARRIED_SD * (before.advance_m[0] if before.advance_m else rough)
     advance = _carried(before.advance_m, moved) or blind
     compass = _carried(before.compass_error_deg, 1.0) or (0.0, COMPASS_SD_DEG)
-    mean = np.array([factor[0], advance[0], np.radians(compass[0])])
-    return mean, np.array([factor[1], advance[1], np.radians(compass[1])])
+    mean, sd = np.array([factor, advance, compass]).T
+    mean[2] = np.radians(mean[2])
+    sd[2] = np.radians(sd[2])
+    return mean, sd
 
 
 def _leg_noise(direction: Floats, ok: Bools, shared_mps: Floats | float) -> Floats:
     """Variance per bin such that a leg's mean is never better than what a leg shares, (n,)."""
-    turned = np.abs(np.angle(np.exp(1j * np.diff(direction, prepend=direction[:1])))) > 0.35
+    change = np.diff(direction, prepend=direction[:1])
+    turned = np.abs(np.angle(np.exp(1j * change))) > 0.35
     leg = np.cumsum(np.nan_to_num(turned, nan=False))
     count = np.bincount(leg, weights=ok)[leg]
     return np.asarray(NOISE_MPS**2 + count * np.square(shared_mps))
@@ -225,38 +262,43 @@ def _leg_noise(direction: Floats, ok: Bools, shared_mps: Floats | float) -> Floa
 def _direction(bins: _Bins, weights: Floats, mean: Floats) -> Floats:
     """Direction through water: by compass, else ground velocity less stream, (n,). [rad]"""
     knots = weights.shape[1]
-    stream = np.stack([weights @ mean[:knots], weights @ mean[knots : 2 * knots]], axis=1)
-    over = bins.ground - stream
-    found = np.arctan2(over[:, 0], over[:, 1])
+    east = bins.ground[:, 0] - weights @ mean[:knots]
+    north = bins.ground[:, 1] - weights @ mean[knots : 2 * knots]
+    found = np.arctan2(east, north)
     return np.where(np.isfinite(bins.heading_rad), bins.heading_rad, found)
 
 
 def _solve(
-    bins: _Bins,
-    with_log: Bools,
-    with_shaft: Bools,
-    now_s: float,
-    priors: tuple[Floats, Floats],
+    bins: _Bins, sensed: list[_Sensed], now_s: float, priors: tuple[Floats, Floats]
 ) -> _Solution:
     """Least squares with priors for stream, factors and compass error, over sizes of stream."""
-    first = float(bins.t_s[with_log | with_shaft].min())
+    first = min(float(bins.t_s[one.ok].min()) for one in sensed)
     last = max(now_s, first + 60.0)
-    grid = np.linspace(first, last, max(int(np.ceil((last - first) / KNOT_S)), 1) + 1)
-    weights = _component(bins.t_s, np.asarray(grid, dtype=np.float64))
-    found = [_solve_size(bins, (with_log, with_shaft), weights, grid, priors, s) for s in SIZES]
-    chance = np.exp(np.array([f[2] for f in found]) - max(f[2] for f in found))
+    pieces = max(int(np.ceil((last - first) / KNOT_S)), 1)
+    grid: Floats = np.linspace(first, last, pieces + 1)
+    weights = _component(bins.t_s, grid)
+    means, covs, evidences, eddies = [], [], [], []
+    for size_mps in SIZES:
+        mean, cov, evidence = _solve_size(bins, sensed, weights, grid, priors, size_mps)
+        means.append(mean)
+        covs.append(cov)
+        evidences.append(evidence)
+        eddies.append(part_sds(size_mps)[3])
+    # Posterior over sizes; a share of it stays as it was before the log.
+    chance = np.exp(np.array(evidences) - max(evidences))
     chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / len(SIZES)
-    means = np.array([f[0] for f in found])
-    mean = chance @ means
-    between = (means - mean).T @ ((means - mean) * chance[:, None])
-    cov = np.tensordot(chance, np.array([f[1] for f in found]), axes=1) + between
-    eddy = float(np.sqrt(chance @ np.array([part_sds(s)[3] ** 2 for s in SIZES])))
-    return _Solution(np.asarray(grid), weights.shape[1], np.asarray(mean), np.asarray(cov), eddy)
+    # Mean and covariance of the mixture.
+    mean = chance @ np.array(means)
+    apart = np.array(means) - mean
+    between = apart.T @ (apart * chance[:, None])
+    within = np.tensordot(chance, np.array(covs), axes=1)
+    eddy = float(np.sqrt(chance @ np.square(eddies)))
+    return _Solution(grid, weights.shape[1], np.asarray(mean), np.asarray(within + between), eddy)
 
 
 def _solve_size(
     bins: _Bins,
-    sets: tuple[Bools, Bools],
+    sensed: list[_Sensed],
     weights: Floats,
     grid: Floats,
     priors: tuple[Floats, Floats],
@@ -264,79 +306,89 @@ def _solve_size(
 ) -> tuple[Floats, Floats, float]:
     """Mean, covariance and log evidence for one size of stream."""
     one = weights.shape[1]
-    sds = part_sds(size_mps)
+    prior_mean, prior_sd = priors
     base = np.zeros((2 * one + 3, 2 * one + 3))
-    for at in (0, one):
-        base[range(at, at + 3), range(at, at + 3)] = 1 / sds[:3] ** 2
-        base[at + 3 : at + one, at + 3 : at + one] = _eddy_precision(grid, float(sds[3]))
-    base[range(2 * one, 2 * one + 3), range(2 * one, 2 * one + 3)] = 1 / priors[1] ** 2
-    mean = np.concatenate([np.zeros(2 * one), priors[0]])
-    compass = bool(np.isfinite(bins.heading_rad).any())
+    component = _component_precision(grid, size_mps)
+    base[:one, :one] = component
+    base[one : 2 * one, one : 2 * one] = component
+    base[2 * one :, 2 * one :] = np.diag(1 / prior_sd**2)
+    mean = np.concatenate([np.zeros(2 * one), prior_mean])
 
     def linearised(at: Floats) -> tuple[Floats, Floats, Floats]:
-        readings = zip(sets, (0, 1), (bins.water, bins.shaft), strict=True)
-        tables = [
-            _rows(bins, weights, ok, reading, column, at, compass)
-            for ok, column, reading in readings
-            if ok.any()
-        ]
-        rows, target, var = (np.concatenate(parts) for parts in zip(*tables, strict=True))
-        return rows, target, var
+        tables = [_rows(bins, weights, instrument, at) for instrument in sensed]
+        rows, target, var = zip(*tables, strict=True)
+        return np.concatenate(rows), np.concatenate(target), np.concatenate(var)
 
     fit = solve(linearised, mean, base, rounds=ROUNDS, tolerance=1e-4)
-    evidence = 0.5 * (np.linalg.slogdet(base)[1] - np.linalg.slogdet(fit.precision)[1])
-    evidence -= 0.5 * fit.cost
+    before = np.linalg.slogdet(base)[1]
+    after = np.linalg.slogdet(fit.precision)[1]
+    evidence = 0.5 * (before - after) - 0.5 * fit.cost
     return fit.mean, np.asarray(np.linalg.inv(fit.precision)), float(evidence)
 
 
+def _component_precision(grid: Floats, size_mps: float) -> Floats:
+    """Inverse prior covariance of one component of a stream of a size, shape (one, one)."""
+    sds = part_sds(size_mps)
+    table = np.zeros((3 + len(grid), 3 + len(grid)))
+    table[:3, :3] = np.diag(1 / sds[:3] ** 2)
+    table[3:, 3:] = _eddy_precision(grid, float(sds[3]))
+    return table
+
+
 def _rows(
-    bins: _Bins, weights: Floats, ok: Bools, size: Floats, column: int, mean: Floats, compass: bool
+    bins: _Bins, weights: Floats, sensed: _Sensed, mean: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Equations along and, with a compass, across the direction through water.
 
     Along: ground = stream + factor x size. Across: ground = stream - error x speed.
     """
+    ok, column = sensed.ok, sensed.column
     knots = weights.shape[1]
     direction = _direction(bins, weights, mean)
-    sin, cos = np.sin(direction[ok])[:, None], np.cos(direction[ok])[:, None]
-    ground, reading = bins.ground[ok], size[ok]
+    sin = np.sin(direction[ok])
+    cos = np.cos(direction[ok])
+    east, north = bins.ground[ok].T
+    at = weights[ok]
+    reading = sensed.reading[ok]
+    over = np.nan_to_num(bins.over_mps)
     along = np.zeros((len(reading), 2 * knots + 3))
-    along[:, :knots], along[:, knots : 2 * knots] = weights[ok] * sin, weights[ok] * cos
+    along[:, :knots] = at * sin[:, None]
+    along[:, knots : 2 * knots] = at * cos[:, None]
     along[:, 2 * knots + column] = reading
-    along_target = ground[:, 0] * sin[:, 0] + ground[:, 1] * cos[:, 0]
-    over = np.hypot(bins.ground[:, 0], bins.ground[:, 1])
-    slip = np.hypot(LEG_MPS, SLIP_LEG * np.nan_to_num(over)) if column == 1 else LEG_MPS
+    along_target = east * sin + north * cos
+    slip = np.hypot(LEG_MPS, SLIP_LEG * over) if column == 1 else LEG_MPS
     var = _leg_noise(direction, ok, slip)[ok]
-    if not compass:
+    if not bins.has_compass:
         return along, along_target, var
-    leeway = np.hypot(LEG_MPS, np.where(bins.sailed, LEEWAY_LEG * np.nan_to_num(over), 0.0))
     across = np.zeros_like(along)
-    across[:, :knots], across[:, knots : 2 * knots] = weights[ok] * cos, -weights[ok] * sin
+    across[:, :knots] = at * cos[:, None]
+    across[:, knots : 2 * knots] = -at * sin[:, None]
     across[:, -1] = -mean[2 * knots + column] * reading
-    across_target = ground[:, 0] * cos[:, 0] - ground[:, 1] * sin[:, 0]
+    across_target = east * cos - north * sin
+    leeway = np.hypot(LEG_MPS, np.where(bins.sailed, LEEWAY_LEG * over, 0.0))
+    across_var = _leg_noise(direction, ok, leeway)[ok]
     return (
         np.vstack([along, across]),
         np.concatenate([along_target, across_target]),
-        np.concatenate([var, _leg_noise(direction, ok, leeway)[ok]]),
+        np.concatenate([var, across_var]),
     )
 
 
-def _stream(solution: _Solution, bins: _Bins, with_log: Bools, with_shaft: Bools) -> Stream:
+def _stream(solution: _Solution, bins: _Bins, sensed: list[_Sensed]) -> Stream:
     """The solution as a `Stream`, judged known or not."""
-    one, cov = solution.one, solution.cov[: 2 * solution.one, : 2 * solution.one]
+    one = solution.one
+    cov = solution.cov[: 2 * one, : 2 * one].reshape(2, one, 2, one)
     east_north = solution.mean[: 2 * one].reshape(2, one)
     at = _component(solution.grid_s, solution.grid_s)
-    both = cov.reshape(2, one, 2, one)
-    covs = np.einsum("ti,aibj,tj->tab", at, both, at)
+    covs = np.einsum("ti,aibj,tj->tab", at, cov, at)
     parts = np.array([0, 1, 2, one - 1])
     parts = np.concatenate([parts, parts + one])
     worst = float(np.sqrt(np.linalg.eigvalsh(covs[-1])[-1]))
-    ground = bins.ground[with_log | with_shaft]
-    unit = ground / np.maximum(np.hypot(ground[:, 0], ground[:, 1]), 1e-6)[:, None]
-    compass = bool(np.isfinite(bins.heading_rad).any())
+    columns = {instrument.column for instrument in sensed}
+    compass = bins.has_compass
     return Stream(
         known=worst <= KNOWN_SD_MPS,
-        reason=_reason(worst, float(np.hypot(*unit.mean(axis=0)))),
+        reason=_reason(worst, _one_way(bins, sensed)),
         t_s=solution.grid_s,
         mean_mps=at @ east_north.T,
         cov=covs,
@@ -344,24 +396,34 @@ def _stream(solution: _Solution, bins: _Bins, with_log: Bools, with_shaft: Bools
         parts_cov=solution.cov[np.ix_(parts, parts)],
         eddy_mps=solution.eddy_mps,
         calibration=Calibration(
-            water_factor=_pair(solution, 0) if with_log.any() else None,
-            advance_m=_pair(solution, 1) if with_shaft.any() else None,
+            water_factor=_pair(solution, 0) if 0 in columns else None,
+            advance_m=_pair(solution, 1) if 1 in columns else None,
             compass_error_deg=_pair(solution, 2, np.degrees(1.0)) if compass else None,
         ),
         used=(
             "speed_ground_mps",
             "course_ground_deg",
             *(["heading"] if compass else []),
-            *(["speed_water_mps"] if with_log.any() else []),
-            *(["shaft_speed_rps"] if with_shaft.any() else []),
+            *(["speed_water_mps"] if 0 in columns else []),
+            *(["shaft_speed_rps"] if 1 in columns else []),
         ),
     )
+
+
+def _one_way(bins: _Bins, sensed: list[_Sensed]) -> float:
+    """1 where all of it was on one course over ground, 0 where courses cancel out."""
+    used = np.any([one.ok for one in sensed], axis=0)
+    over = np.maximum(bins.over_mps[used], 1e-6)
+    east, north = (bins.ground[used] / over[:, None]).mean(axis=0)
+    return float(np.hypot(east, north))
 
 
 def _pair(solution: _Solution, column: int, unit: float = 1.0) -> tuple[float, float]:
     """Mean and sd of one calibration."""
     at = 2 * solution.one + column
-    return float(solution.mean[at] * unit), float(np.sqrt(solution.cov[at, at]) * unit)
+    mean = solution.mean[at] * unit
+    sd = np.sqrt(solution.cov[at, at]) * unit
+    return float(mean), float(sd)
 
 
 def _reason(worst_mps: float, one_way: float) -> str:

@@ -41,7 +41,8 @@ class StreamTable:
         ahead = np.arange(0.0, float(np.max(duration_s)) + 2 * STEP_S, STEP_S)
         means = []
         for part in self.at(from_s + ahead):
-            summed = np.concatenate([[0.0], np.cumsum((part[1:] + part[:-1]) / 2 * STEP_S)])
+            between = (part[1:] + part[:-1]) / 2 * STEP_S
+            summed = np.concatenate([[0.0], np.cumsum(between)])
             lasting = np.maximum(duration_s, 1.0)
             means.append(np.asarray(np.interp(lasting, ahead, summed) / lasting))
         return means[0], means[1]

@@ -73,7 +73,8 @@ def extra_n(
     """
     ahead = np.asarray(wind_mps) * np.cos(np.radians(off_deg)) + speed_mps
     still = np.square(np.asarray(speed_mps))
-    return np.asarray(0.5 * AIR_DENSITY * DRAG * area_m2 * (ahead * np.abs(ahead) - still))
+    pressures = ahead * np.abs(ahead) - still
+    return np.asarray(0.5 * AIR_DENSITY * DRAG * area_m2 * pressures)
 
 
 def extra_w(force_n: Floats, speed_mps: Floats, still_w: Floats) -> Floats:
@@ -98,7 +99,8 @@ def any_wind_log_sd(area_m2: float, speed_mps: Floats, power_w: Floats) -> Float
     Args:
         area_m2: Windage. speed_mps, power_w: Of each point, shape (n,).
     """
-    speed, power = speed_mps[:, None, None], np.maximum(power_w, 1.0)[:, None, None]
+    speed = speed_mps[:, None, None]
+    power = np.maximum(power_w, 1.0)[:, None, None]
     force = extra_n(area_m2, _ANY_MPS, _ANY_DEG, speed)
     share = extra_w(force, speed, power) / power + sea_share(MOST_SEA / 2, _ANY_MPS, _ANY_DEG)
     return np.asarray(np.log1p(share).std(axis=(1, 2)))
@@ -109,12 +111,15 @@ def true_wind(series: Series, heading_deg: Floats) -> tuple[Floats, Floats]:
 
     From true wind channels, else from apparent wind, heading and ground velocity.
     """
-    speed, source = series.get("wind_speed_true_mps"), series.get("wind_direction_true_deg")
+    speed = series.get("wind_speed_true_mps")
+    source = series.get("wind_direction_true_deg")
     toward = np.radians(source + 180.0)
-    east, north = speed * np.sin(toward), speed * np.cos(toward)
+    east = speed * np.sin(toward)
+    north = speed * np.cos(toward)
     apparent = series.get("wind_speed_apparent_mps")
     bearing = np.radians(heading_deg + series.get("wind_angle_apparent_deg") + 180.0)
-    course, made = np.radians(series.get("course_ground_deg")), series.get("speed_ground_mps")
+    course = np.radians(series.get("course_ground_deg"))
+    made = series.get("speed_ground_mps")
     east_a = apparent * np.sin(bearing) + made * np.sin(course)
     north_a = apparent * np.cos(bearing) + made * np.cos(course)
     missing = ~np.isfinite(east)
@@ -125,11 +130,13 @@ def lately(series: Series, heading_deg: Floats) -> Wind | None:
     """Mean true wind of the last twenty minutes; None where no sensor says."""
     size = max(round(LATELY_S / series.step_s), 1)
     east, north = true_wind(series, heading_deg)
-    east, north = east[-size:], north[-size:]
+    east = east[-size:]
+    north = north[-size:]
     ok = np.isfinite(east) & np.isfinite(north)
     if ok.sum() < 0.2 * size:
         return None
-    e, n = float(east[ok].mean()), float(north[ok].mean())
+    e = float(east[ok].mean())
+    n = float(north[ok].mean())
     speed = float(np.hypot(e, n))
     return Wind(
         speed_mps=speed,
@@ -155,7 +162,9 @@ class Air:
 
     def take(self, which: npt.NDArray[np.int64]) -> "Air":
         """The draws picked by index."""
-        wind, source, area = self.wind_mps[which], self.from_deg[which], self.area_m2[which]
+        wind = self.wind_mps[which]
+        source = self.from_deg[which]
+        area = self.area_m2[which]
         return Air(wind, source, area, self.sea[which], self.left)
 
     def fading(self, into: "Air", kept: Floats) -> "Air":
@@ -165,7 +174,8 @@ class Air:
             kept: Share of each draw's, 0 to 1, (n,); as vectors, so that their spreads add up.
         """
         rest = np.sqrt(1 - np.square(kept))
-        here, there = np.radians(self.from_deg), np.radians(into.from_deg)
+        here = np.radians(self.from_deg)
+        there = np.radians(into.from_deg)
         east = kept * self.wind_mps * np.sin(here) + rest * into.wind_mps * np.sin(there)
         north = kept * self.wind_mps * np.cos(here) + rest * into.wind_mps * np.cos(there)
         source = np.degrees(np.arctan2(east, north)) % 360.0
@@ -177,7 +187,8 @@ class Air:
         Args:
             course_deg, water, power: Of each stretch, shapes that go with (n, k).
         """
-        off, wind = self.from_deg[:, None] - course_deg, self.wind_mps[:, None]
+        off = self.from_deg[:, None] - course_deg
+        wind = self.wind_mps[:, None]
         force = extra_n(self.area_m2[:, None], wind, off, water)
         waves = 1 + sea_share(self.sea[:, None], wind, off)
         still = (power - force * water / EFFICIENCY) / waves
@@ -192,4 +203,5 @@ class Air:
         off = (self.from_deg - course_deg)[:, None]
         wind = self.wind_mps[:, None]
         force = extra_n(self.area_m2[:, None], wind, off, water)
-        return extra_w(force, water, still) + still * sea_share(self.sea[:, None], wind, off)
+        waves = sea_share(self.sea[:, None], wind, off)
+        return extra_w(force, water, still) + still * waves

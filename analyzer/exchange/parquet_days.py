@@ -18,6 +18,7 @@ small tables (flag, trip, learned, health, boatfile) are TABLE/boat=NAME/LOG.par
 """
 
 import hashlib
+import itertools
 import json
 import re
 from collections.abc import Iterable, Iterator
@@ -83,7 +84,9 @@ def write_folder(store: Store, stretch: Stretch, folder: Path, boat: str | None 
         NotInstalled: pyarrow is not there.
     """
     pa = arrow()
-    schema, name, log = _schema(store, stretch), _boat(boat or boat_name(store)), _log(store)
+    schema = _schema(store, stretch)
+    name = _boat(boat or boat_name(store))
+    log = _log(store)
     for old in folder.glob(f"*/boat={name}/**/{log}.parquet"):
         old.unlink()
     open_: dict[str, Any] = {}
@@ -152,7 +155,8 @@ def _schema(store: Store, stretch: Stretch) -> "pa.Schema":
         pa.field("t_mono_us", pa.int64(), nullable=False, metadata={"unit": "us"}),
     ]
     for name in stretch.channels:
-        channel, group = find(name), group_of[name]
+        channel = find(name)
+        group = group_of[name]
         quantum = group.quanta[group.channels.index(name)] if stretch.step_s is None else EXACT
         about = {
             "unit": channel.unit if channel else unit_of(name),
@@ -179,7 +183,8 @@ def _table(piece: Rows, schema: "pa.Schema") -> "pa.Table":
         utc = pa.nulls(n, schema.field("t_utc").type)
     else:
         utc = pa.array(piece.t_mono_us + piece.utc_offset_us, schema.field("t_utc").type)
-    columns = [utc, pa.array([piece.boot.uid] * n), pa.array(piece.t_mono_us)]
+    uids = pa.array([piece.boot.uid] * n)
+    columns = [utc, uids, pa.array(piece.t_mono_us)]
     for column in np.asfortranarray(piece.values).T:
         columns.append(pa.array(column, mask=np.isnan(column)))
     return pa.Table.from_arrays(columns, schema=schema)
@@ -205,16 +210,18 @@ def _boat(name: str) -> str:
 def _log(store: Store) -> str:
     """A name for the log that stays the same as it grows: of its first boot."""
     boots = store.boots()
-    return hashlib.sha256(boots[0].uid.encode() if boots else b"").hexdigest()[:12]
+    first = boots[0].uid if boots else ""
+    return hashlib.sha256(first.encode()).hexdigest()[:12]
 
 
 def _small(pa: Any, table: Table) -> "pa.Table":
     kinds = {"INTEGER": pa.int64(), "REAL": pa.float64(), "TEXT": pa.string()}
     schema = pa.schema([(name, kinds[kind]) for name, kind in table.columns.items()])
     columns = list(zip(*table.rows, strict=True)) or [()] * len(schema)
-    return pa.Table.from_arrays(
-        [pa.array(c, type=f.type) for c, f in zip(columns, schema, strict=True)], schema=schema
-    )
+    arrays = []
+    for column, told in zip(columns, schema, strict=True):
+        arrays.append(pa.array(column, type=told.type))
+    return pa.Table.from_arrays(arrays, schema=schema)
 
 
 # -- in -----------------------------------------------------------------------------------------
@@ -222,7 +229,8 @@ def _small(pa: Any, table: Table) -> "pa.Table":
 
 def _head(pa: Any, path: Path) -> tuple[dict[str, Any], "pa.Schema"]:
     schema = pa.parquet.read_schema(path)
-    if KEY not in (schema.metadata or {}) or any(name not in schema.names for name in FIXED):
+    ours = KEY in (schema.metadata or {})
+    if not ours or not set(FIXED) <= set(schema.names):
         raise BadImport(f"{path} is Parquet, but not as `keelwatt export` writes it")
     return json.loads(schema.metadata[KEY]), schema
 
@@ -236,11 +244,12 @@ def _layout(schema: "pa.Schema", path: Path) -> intake.Layout:
         about = schema.field(name).metadata or {}
         quanta[name] = Quantum(float(about[b"step"]), float(about[b"offset"]))
         members.setdefault(about[b"group"].decode(), []).append(name)
-    groups = tuple(
-        Group(key, tuple(own), tuple(quanta[n] for n in own)) for key, own in members.items()
-    )
+    groups = []
+    for key, own in members.items():
+        steps = tuple(quanta[name] for name in own)
+        groups.append(Group(key, tuple(own), steps))
     head = json.loads(schema.metadata[KEY])
-    return intake.Layout(channels, groups, int(head["time_step_us"]))
+    return intake.Layout(channels, tuple(groups), int(head["time_step_us"]))
 
 
 def _read_rows(
@@ -254,10 +263,12 @@ def _read_rows(
                 uids = np.asarray(part["boot"].to_pylist())
                 t_us = part["t_mono_us"].to_numpy()
                 values = np.column_stack([part[name].to_numpy() for name in channels])
-                edges = np.flatnonzero(uids[1:] != uids[:-1]) + 1
-                for a, b in zip([0, *edges], [*edges, len(uids)], strict=True):
-                    if a < b:
-                        yield Rows(boots[str(uids[a])], t_us[a:b], values[a:b])
+                changes = np.flatnonzero(uids[1:] != uids[:-1]) + 1
+                edges = [0, *changes, len(uids)]
+                for start, end in itertools.pairwise(edges):
+                    if start < end:
+                        boot = boots[str(uids[start])]
+                        yield Rows(boot, t_us[start:end], values[start:end])
 
 
 def _tables(pa: Any, folder: Path, known: dict[str, Table]) -> dict[str, Table]:
@@ -266,7 +277,8 @@ def _tables(pa: Any, folder: Path, known: dict[str, Table]) -> dict[str, Table]:
     for title, like in known.items():
         for path in folder.glob(f"{title}/**/*.parquet"):
             part = pa.parquet.ParquetFile(path).read()
-            rows = list(zip(*(c.to_pylist() for c in part.columns), strict=True))
+            columns = [column.to_pylist() for column in part.columns]
+            rows = list(zip(*columns, strict=True))
             kinds = {name: like.columns[name] for name in part.column_names}
             found[title] = Table(kinds, rows)
     return found

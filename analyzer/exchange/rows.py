@@ -111,7 +111,8 @@ def _between(store: Store, trip: int | None) -> tuple[int, int]:
 def _pieces(stretch: Stretch, start_us: int, end_us: int) -> Iterator[tuple[int, int]]:
     """Pieces of the stretch; with a step, whole steps counted from the stretch's beginning."""
     if stretch.step_s is None:
-        step_us, many = 1, PIECE_US
+        step_us = 1
+        many = PIECE_US
     else:
         step_us = round(stretch.step_s * 1e6)
         many = max(PIECE_US // step_us, 1)
@@ -141,12 +142,17 @@ def _piece(
 def _joined(read: Sequence[tuple[Ints, Floats]]) -> tuple[Ints, Floats]:
     """Channels side by side, a row for each time; readings of one time in the order they came."""
     ranks = [_rank(t_us) for t_us, _ in read]
-    most = max((int(r.max()) for r in ranks if len(r)), default=0) + 1
-    base = min((int(t_us[0]) for t_us, _ in read if len(t_us)), default=0)
-    keys = [(t_us - base) * most + rank for (t_us, _), rank in zip(read, ranks, strict=True)]
+    some = [rank for rank in ranks if len(rank)]
+    most = max((int(rank.max()) for rank in some), default=0) + 1
+    firsts = [int(t_us[0]) for t_us, _ in read if len(t_us)]
+    base = min(firsts, default=0)
+    keys = []
+    for (t_us, _), rank in zip(read, ranks, strict=True):
+        keys.append((t_us - base) * most + rank)
     every = np.unique(np.concatenate(keys)) if keys else np.empty(0, np.int64)
     values = np.full((len(every), len(read)), np.nan)
-    for k, ((_, column), key) in enumerate(zip(read, keys, strict=True)):
+    for k, key in enumerate(keys):
+        _, column = read[k]
         values[np.searchsorted(every, key), k] = column
     return every // most + base, values
 
@@ -156,7 +162,8 @@ def _rank(t_us: Ints) -> Ints:
     if not len(t_us):
         return t_us
     first = np.flatnonzero(np.diff(t_us, prepend=t_us[0] - 1))
-    return np.arange(len(t_us)) - np.repeat(first, np.diff(np.append(first, len(t_us))))
+    alike = np.diff(np.append(first, len(t_us)))
+    return np.arange(len(t_us)) - np.repeat(first, alike)
 
 
 def _means(name: str, t_us: Ints, values: Floats, start_us: int, step_s: float, n: int) -> Floats:

@@ -20,6 +20,7 @@ from logger.reading import EXACT, Block, Group, Quantum
 Bytes = npt.NDArray[np.uint8]
 Words = npt.NDArray[np.uint64]
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +117,8 @@ def make_field(
     negative = target.sign * step < 0
     quantum = EXACT if bits.kind == "f" else Quantum(abs(step), whole_shift)
     if always_inside(bits, quantum, negative, low, high):
-        low, high = -np.inf, np.inf
+        low = -np.inf
+        high = np.inf
     return Field(bits, quantum, negative, *raw_range, low, high, abs(step), whole_shift)
 
 
@@ -149,7 +151,8 @@ def raw_words(data: Bytes, bits: Bits, cache: dict[tuple[int, bool], Words]) -> 
     word = cache.get(key)
     if word is None:
         word = cache[key] = window(data, first, bits.big_endian)
-    begin, over = bits.start - 8 * first, end - 8 * first - 64
+    begin = bits.start - 8 * first
+    over = end - 8 * first - 64
     mask = np.uint64((1 << bits.length) - 1)
     if over > 0:  # 57 to 64 bits across nine bytes
         extra = data[:, first + 8].astype(np.uint64)
@@ -160,7 +163,7 @@ def raw_words(data: Bytes, bits: Bits, cache: dict[tuple[int, bool], Words]) -> 
     return (word >> np.uint64(shift)) & mask
 
 
-def measured(raw: Words, item: Field) -> tuple[Floats, npt.NDArray[np.bool_] | None]:
+def measured(raw: Words, item: Field) -> tuple[Floats, Bools | None]:
     """Raw bits as values, and where they say "not available". Each of shape (n,)"""
     bits = item.bits
     if bits.kind == "f":
@@ -182,8 +185,9 @@ def measured(raw: Words, item: Field) -> tuple[Floats, npt.NDArray[np.bool_] | N
     return restore(-number if item.negative else number, item.quantum), missing
 
 
-def _outside(raw: npt.NDArray[np.integer], item: Field) -> npt.NDArray[np.bool_] | None:
-    low, high = item.raw_low, item.raw_high
+def _outside(raw: npt.NDArray[np.integer], item: Field) -> Bools | None:
+    low = item.raw_low
+    high = item.raw_high
     if low is None and high is None:
         return None
     missing = np.zeros(len(raw), bool)
@@ -194,9 +198,9 @@ def _outside(raw: npt.NDArray[np.integer], item: Field) -> npt.NDArray[np.bool_]
     return missing
 
 
-def holding(layout: Layout, data: Bytes) -> npt.NDArray[np.bool_] | None:
+def holding(layout: Layout, data: Bytes) -> Bools | None:
     """Which frames meet the layout's conditions; None: all. shape (n,)"""
-    result: npt.NDArray[np.bool_] | None = None
+    result: Bools | None = None
     for bits, wanted in layout.conditions:
         raw = raw_words(data, bits, {})
         met = np.isin(raw, np.fromiter(wanted, np.uint64, len(wanted)))

@@ -29,7 +29,8 @@ def can_frames(frames: Iterable[CanFrame]) -> tuple[Guess, ...]:
         return (Guess("silence", 1.0, "nothing came: is the bus up, at the right bit rate?"),)
     long = [f for f in seen if f[0] & EXTENDED]
     short = [f for f in seen if not f[0] & EXTENDED]
-    shares = [(g, len(long)) for g in _long(long)] + [(g, len(short)) for g in _short(short)]
+    shares = [(guess, len(long)) for guess in _long(long)]
+    shares += [(guess, len(short)) for guess in _short(short)]
     shares.sort(key=lambda s: (-s[0].sureness_frac, -s[1]))
     return tuple(guess for guess, _ in shares)
 
@@ -80,7 +81,9 @@ def _short(frames: Sequence[CanFrame]) -> list[Guess]:
         sure = 0.75
     elif events >= 2:
         sure = 0.5
-    explained = sum(1 for can_id, _ in frames if (can_id & 0x7F) in nodes or can_id in (0, 0x80))
+    explained = 0
+    for can_id, _ in frames:
+        explained += (can_id & 0x7F) in nodes or can_id in (0, 0x80)
     if not sure or explained < 0.3 * len(frames):
         return [_own(frames, "11-bit")]
     who = ", ".join(str(n) for n in nodes[:8]) or "not named"
@@ -100,7 +103,8 @@ def _canopen_signs(
     answers: Counter[int] = Counter()
     events = others = 0
     for can_id, data in frames:
-        kind, node = can_id & 0x780, can_id & 0x7F
+        kind = can_id & 0x780
+        node = can_id & 0x7F
         if kind == 0x700 and node and len(data) == 1 and data[0] & 0x7F in HEARTBEAT_STATES:
             beats[node] += 1
         elif kind == 0x600 and node and len(data) == 8 and data[0] & 0xE0 in SDO_REQUESTS:

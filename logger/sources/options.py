@@ -71,7 +71,10 @@ class Options:
         value = self.table.get(key, {})
         if not isinstance(value, Mapping):
             raise self.wrong(key, "a table")
-        return {str(k): v for k, v in value.items()}
+        table = {}
+        for name, entry in value.items():
+            table[str(name)] = entry
+        return table
 
     def tables(self, key: str) -> list[dict[str, Any]]:
         """A list of at least one table."""
@@ -85,13 +88,16 @@ class Options:
     def texts(self, key: str, default: tuple[str, ...] = ()) -> tuple[str, ...]:
         """A list of texts."""
         value = self.table.get(key, list(default))
-        if not isinstance(value, list) or not all(isinstance(entry, str) for entry in value):
+        if not isinstance(value, list):
+            raise self.wrong(key, "a list of texts")
+        if not all(isinstance(entry, str) for entry in value):
             raise self.wrong(key, "a list of texts")
         return tuple(value)
 
     def target(self, device_unit: str | None) -> Target:
         """Where the number of a table with `channel`, `unit` and `sign` goes."""
-        table = {key: self.table[key] for key in ("channel", "unit", "sign") if key in self.table}
+        keys = {"channel", "unit", "sign"} & set(self.table)
+        table = {key: self.table[key] for key in keys}
         return read_target(self.text("channel"), table, device_unit)
 
     def path(self, key: str) -> Path:

@@ -106,11 +106,11 @@ def span(db: sqlite3.Connection) -> tuple[int, int] | None:
 
 def age_s(db: sqlite3.Connection) -> float | None:
     """How old the newest reading is; see `Store.age_s`."""
-    there = [b for b in boots(db) if b.last_us is not None]
-    if not there:
+    ends = [(b.last_us + b.timeline_offset_us, b) for b in boots(db) if b.last_us is not None]
+    if not ends:
         return 0.0
-    newest = max(there, key=lambda b: (b.last_us or 0) + b.timeline_offset_us)
-    last_us = newest.last_us or 0
+    end_us, newest = max(ends, key=lambda end: end[0])
+    last_us = end_us - newest.timeline_offset_us
     if newest.uid == boot_clock.boot_uid() and not newest.recorded:
         return max((boot_clock.mono_us() - last_us) / 1e6, 0.0)
     if newest.utc_offset_us is None:

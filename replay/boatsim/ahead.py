@@ -52,7 +52,8 @@ def present_speed(outing: Outing, at: int) -> float:
 
 def present_course(outing: Outing, at: int) -> float:
     """Course made good lately. [deg]"""
-    motion, count = outing.motion, _lately(outing)
+    motion = outing.motion
+    count = _lately(outing)
     east = mean_of(motion.east_mps, at, count)
     north = mean_of(motion.north_mps, at, count)
     return math.degrees(math.atan2(east, north)) % 360
@@ -102,7 +103,8 @@ def reach(
     Raises:
         KeyError: The state of that step was not kept.
     """
-    motion, few = outing.motion, _lately(outing)
+    motion = outing.motion
+    few = _lately(outing)
     course = present_course(outing, at + 1) if course_deg is None else course_deg
     east = mean_of(motion.stream_east_mps, at + 1, few)
     north = mean_of(motion.stream_north_mps, at + 1, few)
@@ -113,7 +115,9 @@ def reach(
     run = _RunDown(outing, at, held(outing, at, np.array(power)))
     run.to_the_end()
     ground = ground_speed(course, speeds_mps, east, north)
-    limits = ["stream" if g <= 0 else x for g, x in zip(ground, run.limit, strict=True)]
+    limits = run.limit
+    for k in np.flatnonzero(ground <= 0):
+        limits[k] = "stream"
     distance = ground * run.spent_s
     return Reach(speeds_mps, ground, run.first_w, distance, run.spent_s, tuple(limits))
 
@@ -123,7 +127,8 @@ class _RunDown:
 
     def __init__(self, outing: Outing, at: int, held: Held) -> None:
         count = len(held.controller_w)
-        self.boat, self.held = outing.boat, held
+        self.boat = outing.boat
+        self.held = held
         self.battery = outing.batteries[at].copy(count)
         self.volts = np.full(count, float(outing.series["pack_v"][at]))
         self.alive = np.ones(count, bool)
@@ -135,8 +140,9 @@ class _RunDown:
 
     def _step_s(self) -> Floats:
         """A step for each speed, about a thousandth of what the charge may last. [s] shape (k,)"""
-        left_frac = max(float(self.battery.soc.mean()) - self.boat.reserve_frac, 0.01)
-        left_ah = left_frac * float(self.battery.cells.capacity_ah.mean())
+        left_frac = float(self.battery.soc.mean()) - self.boat.reserve_frac
+        mean_ah = float(self.battery.cells.capacity_ah.mean())
+        left_ah = max(left_frac, 0.01) * mean_ah
         watts = np.maximum(self.held.controller_w + self.held.other_w, 20.0)
         left_s = left_ah * float(self.volts[0]) / watts * 3600
         return np.asarray(np.clip(left_s / STEPS, 0.5, LONGEST_S / STEPS))
@@ -159,7 +165,8 @@ class _RunDown:
         for j in np.flatnonzero(self.alive & (hit > 0)):
             self.limit[j] = LIMITS[hit[j] - 1]
             # It fell within the last step.
-            self.spent_s[j] = max(self.spent_s[j] - self.step_s[j] / 2, 0.0)
+            spent_s = self.spent_s[j] - self.step_s[j] / 2
+            self.spent_s[j] = max(spent_s, 0.0)
         self.alive &= hit == 0
         if first:
             self.first_w = current * self.volts
@@ -167,7 +174,8 @@ class _RunDown:
             return
         self.spent_s += self.step_s * self.alive
         current = np.where(self.alive, current, 0.0)
-        self.heat_j += current[:, None] ** 2 * self.battery.r_ohm * self.step_s[:, None]
+        ohmic_w = current[:, None] ** 2 * self.battery.r_ohm
+        self.heat_j += ohmic_w * self.step_s[:, None]
         self.battery.step(current, self.step_s)
 
 
@@ -176,28 +184,33 @@ def present(
 ) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
     """Current, pack voltage, and the number of the limit that is passed (0: none)."""
     cell_e, cell_r = battery.source()
-    e, r = cell_e.sum(axis=-1), battery.whole_ohm
+    e = cell_e.sum(axis=-1)
+    r = battery.whole_ohm
     other = held.other_w / volts
     whole = r + held.loop_ohm
     # The current that brings the controller its power: e I - whole I^2 = P, e after other loads.
     inside = (e - other * r) ** 2 - 4 * whole * held.controller_w
-    motor = (e - other * r - np.sqrt(np.maximum(inside, 0))) / (2 * whole)
+    root = np.sqrt(np.maximum(inside, 0))
+    motor = (e - other * r - root) / (2 * whole)
     current = motor + other
     pack_v = e - current * r
-    lowest = (cell_e - current[:, None] * cell_r).min(axis=-1)
+    cell_v = cell_e - current[:, None] * cell_r
+    lowest = cell_v.min(axis=-1)
     passed = {
         4: inside < 0,
         2: lowest <= boat.cutoff_v,
         3: pack_v - motor * held.loop_ohm <= boat.cutback_v,
         1: battery.soc.mean(axis=-1) <= boat.reserve_frac,
     }  # the first that is true counts
-    hit = np.select(list(passed.values()), list(passed), 0)
+    numbers = list(passed)
+    hit = np.select(list(passed.values()), numbers, 0)
     return current, pack_v, hit.astype(np.int64)
 
 
 def controller_w(outing: Outing, t_s: float, speed_mps: float, heading_deg: float) -> float:
     """Power at the controller that holds a speed through water in the day's mean weather. [W]"""
-    boat, wind = outing.boat, outing.scene.wind
+    boat = outing.boat
+    wind = outing.scene.wind
     blow = wind.from_deg + wind.veer_deg_h * t_s / 3600
     ahead = wind.speed_mps * math.cos(math.radians(blow - heading_deg)) + speed_mps
     turns = steady_turns(boat, speed_mps, ahead, outing.scene.rough)

@@ -90,15 +90,22 @@ def _faults(day: Outing) -> dict[str, Any]:
 
 
 def _legs(day: Outing) -> list[dict[str, Any]]:
-    rows, start = [], 0.0
+    rows = []
+    start = 0.0
     for leg in day.scene.legs:
-        a, b = int(start), int(start + leg.duration_s)
+        a = int(start)
+        b = int(start + leg.duration_s)
         energy = float((day.series["pack_v"] * day.series["pack_a"])[a:b].sum()) / 3600
-        rows.append({
-            "doing": leg.doing, "from_s": start, "to_s": start + leg.duration_s,
-            "pack_wh": round(energy, 1), "speed_mps": round(leg.speed_mps, 4),
-            "sail_mps": round(leg.sail_mps, 4),
-        })  # fmt: skip
+        rows.append(
+            {
+                "doing": leg.doing,
+                "from_s": start,
+                "to_s": start + leg.duration_s,
+                "pack_wh": round(energy, 1),
+                "speed_mps": round(leg.speed_mps, 4),
+                "sail_mps": round(leg.sail_mps, 4),
+            }
+        )
         start += leg.duration_s
     return rows
 

@@ -50,10 +50,11 @@ class ResistanceTable:
         self._n: list[float] = resistance_n(boat.hull, speeds, boat.water).tolist()
 
     def __call__(self, speed_mps: float) -> float:
-        v = min(max(speed_mps, 0.0), 7.98)
-        k = int(v / self.STEP)
-        share = v / self.STEP - k
-        return self._n[k] * (1 - share) + self._n[k + 1] * share
+        steps = min(max(speed_mps, 0.0), 7.98) / self.STEP
+        k = int(steps)
+        share = steps - k
+        below, above = self._n[k : k + 2]
+        return below * (1 - share) + above * share
 
 
 def steady_turns(boat: SimBoat, speed_mps: float, wind_ahead_mps: float, rough: float) -> float:
@@ -70,13 +71,13 @@ def course_made_good(course_deg: float, speed: float, east: float, north: float)
     """Heading that keeps a course over the ground in a stream. [deg] Law of sines."""
     c = math.radians(course_deg)
     cross = east * math.cos(c) - north * math.sin(c)
-    lean = math.asin(max(-0.9, min(0.9, cross / max(speed, 0.5))))
-    return (course_deg - math.degrees(lean)) % 360
+    sine = _within(cross / max(speed, 0.5), 0.9)
+    return (course_deg - math.degrees(math.asin(sine))) % 360
 
 
-def _off(wanted: float, heading: float) -> float:
-    """Turn still to make, -180 to 180. [deg]"""
-    return (wanted - heading + 180) % 360 - 180
+def _within(value: float, most: float) -> float:
+    """The value, or the limit it is beyond."""
+    return max(-most, min(most, value))
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,8 @@ class Weather:
 
 
 def _weather(n: int, dt_s: float, scene: Scene, rng: np.random.Generator) -> Weather:
-    stream, wind = scene.stream, scene.wind
+    stream = scene.stream
+    wind = scene.wind
     east, north = stream.at(np.arange(n, dtype=float) * dt_s)
     east = east + stream.eddy_mps * wander(rng, n, dt_s, 1200.0)
     north = north + stream.eddy_mps * wander(rng, n, dt_s, 1200.0)
@@ -102,14 +104,23 @@ def _weather(n: int, dt_s: float, scene: Scene, rng: np.random.Generator) -> Wea
     sails = 1 + 0.07 * wander(rng, n, dt_s, 60.0)
     yaw = 1.6 * wander(rng, n, dt_s, 6.0)
     blow = wind.from_deg + wind.veer_deg_h * np.arange(n) * dt_s / 3600
-    return Weather(*(a.tolist() for a in (east, north, gust, sea, sails, yaw, blow)))
+    return Weather(
+        east=east.tolist(),
+        north=north.tolist(),
+        gust=gust.tolist(),
+        sea=sea.tolist(),
+        sails=sails.tolist(),
+        yaw=yaw.tolist(),
+        blow_deg=blow.tolist(),
+    )
 
 
 class Helm:
     """The boat under way, one step after another."""
 
     def __init__(self, boat: SimBoat, scene: Scene) -> None:
-        self.boat, self.scene = boat, scene
+        self.boat = boat
+        self.scene = scene
         self.calm = ResistanceTable(boat)
         self.rho = boat.water.density_kg_m3
         self.mass = boat.hull.mass_kg * 1.06  # with the water that moves along
@@ -123,28 +134,45 @@ class Helm:
             speed = max(self.v, 0.5 * leg.speed_mps)
             wanted = course_made_good(leg.course_deg, speed, set_east, set_north)
         elif wanted is None:
-            east, north = leg.goal_east_m - self.east, leg.goal_north_m - self.north
+            east = leg.goal_east_m - self.east
+            north = leg.goal_north_m - self.north
             bearing = math.degrees(math.atan2(east, north))
             wanted = course_made_good(bearing, leg.speed_mps, set_east, set_north)
-        off = _off(wanted, self.heading)
-        self.heading = (self.heading + max(-4.0 * dt, min(4.0 * dt, off))) % 360
+        off = (wanted - self.heading + 180) % 360 - 180
+        self.heading = (self.heading + _within(off, 4.0 * dt)) % 360
         return off
 
     def drive(self, leg: Leg, off: float, blow_deg: float, dt: float) -> None:
         """Moves the shaft's speed towards what the leg wants."""
         if leg.turns_rps is not None:
-            aim, most = leg.turns_rps, 0.8
+            aim = leg.turns_rps
+            most = 0.8
         elif leg.doing in ("motoring", "motorsailing"):
             if self.throttle is None and abs(off) < 1.0:
-                ahead = self.scene.wind.speed_mps * math.cos(math.radians(blow_deg - self.heading))
-                ahead += leg.speed_mps
-                self.throttle = steady_turns(self.boat, leg.speed_mps, ahead, self.scene.rough)
-            aim, most = self.throttle or max(self.turns, 5.0), 0.8
+                self.throttle = self._turns_for(leg.speed_mps, blow_deg)
+            aim = self.throttle or max(self.turns, 5.0)
+            most = 0.8
         elif leg.doing == "regenerating":
-            aim, most = regeneration_turns(self.boat.drive, self.v), 1.0
+            aim = regeneration_turns(self.boat.drive, self.v)
+            most = 1.0
         else:
-            aim, most = 0.0, 1.0
-        self.turns += max(-most * dt, min(most * dt, aim - self.turns))
+            aim = 0.0
+            most = 1.0
+        self.turns += _within(aim - self.turns, most * dt)
+
+    def _turns_for(self, speed_mps: float, blow_deg: float) -> float:
+        """Shaft speed for a speed in the mean wind on this heading. [1/s]"""
+        off_bow = math.radians(blow_deg - self.heading)
+        ahead = self.scene.wind.speed_mps * math.cos(off_bow)
+        ahead += speed_mps
+        return steady_turns(self.boat, speed_mps, ahead, self.scene.rough)
+
+    def open_frac(self) -> float:
+        """Share of the stream that runs where the boat is."""
+        shelter_m = self.scene.shelter_m
+        if not shelter_m:
+            return 1.0
+        return min(1.0, math.hypot(self.east, self.north) / shelter_m)
 
     def push(self, leg: Leg, sea: float, sails: float, ahead: float, dt: float) -> None:
         """Thrust, sails, water and air change the speed."""
@@ -160,7 +188,8 @@ class Helm:
 def sail_along(boat: SimBoat, scene: Scene, rng: np.random.Generator, dt_s: float = 1.0) -> Motion:
     """Runs the scene's plan of legs, from lying at the origin, in weather that is drawn."""
     helm = Helm(boat, scene)
-    helm.heading = next((x.heading_deg for x in scene.legs if x.heading_deg is not None), 0.0)
+    headings = (leg.heading_deg for leg in scene.legs)
+    helm.heading = next((deg for deg in headings if deg is not None), 0.0)
     steps = sum(int(leg.duration_s / dt_s) for leg in scene.legs)
     return follow(helm, _weather(steps, dt_s, scene, rng), dt_s)
 
@@ -184,26 +213,44 @@ def follow(helm: Helm, weather: Weather, dt_s: float) -> Motion:
 def _one(helm: Helm, leg: Leg, w: Weather, k: int, dt: float) -> tuple[float, ...]:
     """One step of the outing, in the order of `Motion`'s lines."""
     moving = leg.doing not in STILL
-    open_frac = 1.0
-    if helm.scene.shelter_m:
-        open_frac = min(1.0, math.hypot(helm.east, helm.north) / helm.scene.shelter_m)
-    se, sn = w.east[k] * open_frac, w.north[k] * open_frac
+    open_frac = helm.open_frac()
+    se = w.east[k] * open_frac
+    sn = w.north[k] * open_frac
     blow_deg = w.blow_deg[k]
     off = helm.steer(leg, se, sn, dt) if moving else 0.0
-    steered = math.radians(helm.heading + (w.yaw[k] if moving else 0.0))
+    yaw = w.yaw[k] if moving else 0.0
+    steered = math.radians(helm.heading + yaw)
     blow = math.radians(blow_deg) - steered
-    ahead, aside = w.gust[k] * math.cos(blow) + helm.v, w.gust[k] * math.sin(blow)
+    ahead = w.gust[k] * math.cos(blow) + helm.v
+    aside = w.gust[k] * math.sin(blow)
     helm.drive(leg, off, blow_deg, dt)
     torque = torque_nm(helm.boat.drive, helm.turns, helm.v, helm.rho)
     ve = vn = 0.0
     if moving:
         helm.push(leg, w.sea[k], w.sails[k], ahead, dt)
-        track = steered + (math.copysign(0.07, -aside) if leg.sail_mps > 0 else 0.0)  # leeway
-        ve, vn = helm.v * math.sin(track) + se, helm.v * math.cos(track) + sn
+        leeway = math.copysign(0.07, -aside) if leg.sail_mps > 0 else 0.0
+        track = steered + leeway
+        ve = helm.v * math.sin(track) + se
+        vn = helm.v * math.cos(track) + sn
     else:
         helm.v = 0.0
     helm.east += ve * dt
     helm.north += vn * dt
-    power = input_w(helm.boat.drive, helm.turns, torque) if leg.doing != "shore" else 0.0
-    return (helm.v, math.degrees(steered) % 360, ve, vn, helm.east, helm.north, se, sn,
-            helm.turns, torque, power, ahead, aside)  # fmt: skip
+    power = 0.0
+    if leg.doing != "shore":
+        power = input_w(helm.boat.drive, helm.turns, torque)
+    return (
+        helm.v,
+        math.degrees(steered) % 360,
+        ve,
+        vn,
+        helm.east,
+        helm.north,
+        se,
+        sn,
+        helm.turns,
+        torque,
+        power,
+        ahead,
+        aside,
+    )

@@ -19,9 +19,11 @@ from replay.boatsim.physics.place import wander
 from replay.boatsim.scene import STILL, Scene
 
 Floats = npt.NDArray[np.float64]
+Lines = dict[str, Floats]  # by what is measured
 
 FRIDGE_CYCLE_S, FRIDGE_ON_FRAC = 1500.0, 0.36  # assumed
 SLOW_S = 20.0  # warmth is worked out this often, assumed
+KEEP_STEPS = 60  # the pack's whole state is kept this often, assumed
 
 
 @dataclass
@@ -39,7 +41,7 @@ class Outing:
     boat: SimBoat
     scene: Scene
     motion: Motion
-    series: dict[str, Floats]
+    series: Lines
     cell_v: Floats
     cell_soc: Floats
     cell_temp_c: Floats
@@ -75,20 +77,23 @@ def run(boat: SimBoat, scene: Scene, seed: int, motion: Motion | None = None) ->
     return Electric(boat, scene, motion, loads, spread).walk()
 
 
-def _loads(
-    boat: SimBoat, scene: Scene, motion: Motion, rng: np.random.Generator
-) -> dict[str, Floats]:
+def _loads(boat: SimBoat, scene: Scene, motion: Motion, rng: np.random.Generator) -> Lines:
     """Power of everything but motor and shore. [W] shape (n,) each"""
-    n, dt = len(motion.speed_water_mps), motion.dt_s
+    n = len(motion.speed_water_mps)
+    dt = motion.dt_s
     t = np.arange(n, dtype=float) * dt
     under_way = ~np.isin(motion.doing, STILL)
     late = float(rng.uniform(0, FRIDGE_CYCLE_S))
     cold = (t + late) % FRIDGE_CYCLE_S < FRIDGE_ON_FRAC * FRIDGE_CYCLE_S
     hotel = boat.hotel_w + boat.pilot_w * under_way + boat.fridge_w * cold
     hotel = hotel + 3.0 * wander(rng, n, dt, 20.0)
-    cloud = np.exp(scene.sky.cloud_frac * wander(rng, n, dt, 240.0))
-    sun = boat.solar_peak_w * scene.sky.clear_frac * scene.sky.sun_frac(t) * cloud
-    return {"hotel_w": np.maximum(hotel, 5.0), "solar_w": np.minimum(sun, boat.solar_peak_w)}
+    sky = scene.sky
+    cloud = np.exp(sky.cloud_frac * wander(rng, n, dt, 240.0))
+    sun = boat.solar_peak_w * sky.clear_frac * sky.sun_frac(t) * cloud
+    return {
+        "hotel_w": np.maximum(hotel, 5.0),
+        "solar_w": np.minimum(sun, boat.solar_peak_w),
+    }
 
 
 def motor_current(source_v: float, ohms: float, power_w: float) -> float:
@@ -100,29 +105,52 @@ def motor_current(source_v: float, ohms: float, power_w: float) -> float:
     return (source_v - math.sqrt(inside)) / (2 * ohms)
 
 
+class _Kept:
+    """What is written down step by step."""
+
+    def __init__(self, steps: int, cells: int) -> None:
+        self.cell_v: Floats = np.empty((steps, cells))
+        self.soc: Floats = np.empty((steps, cells))
+        self.rest_v: Floats = np.empty((steps, cells))
+        self.fast: list[tuple[float, ...]] = []
+        self.warmth: list[Floats] = []
+        self.batteries: dict[int, Battery] = {}
+        self.loops: dict[int, float] = {}
+
+
 class Electric:
     """The stepping part of an outing; `go_on` continues it with more motion."""
 
     FAST = ("pack_v", "pack_a", "controller_a", "shore_w", "loop_ohm")
 
     def __init__(
-        self, boat: SimBoat, scene: Scene, motion: Motion, loads: dict[str, Floats], spread: Floats
+        self,
+        boat: SimBoat,
+        scene: Scene,
+        motion: Motion,
+        loads: Lines,
+        spread: Floats,
     ) -> None:
-        self.boat, self.scene, self.motion, self.loads = boat, scene, motion, loads
-        soc = (
-            scene.start_soc + boat.charge_spread * spread - boat.faults.charge_deficit(len(spread))
-        )
+        self.boat = boat
+        self.scene = scene
+        self.motion = motion
+        self.loads = loads
+        soc = scene.start_soc + boat.charge_spread * spread
+        soc -= boat.faults.charge_deficit(len(spread))
         self.battery: Pack = boat.true_cells().pack(soc, scene.sky.air_c + 1.0)
         self.begun_s = 0.0
         self.runs = Runs(boat.runs, scene.sky.air_c + 1.0)
         self.box_c = self.motor_c = self.controller_c = scene.sky.air_c + 1.0
         self.volts = 3.33 * len(soc)
-        self.loop = float(self.runs.resistance_ohm(np.zeros(len(boat.runs))).sum())
+        sound = np.zeros(len(boat.runs))
+        self.loop = float(self.runs.resistance_ohm(sound).sum())
 
-    def go_on(self, scene: Scene, motion: Motion, loads: dict[str, Floats]) -> Outing:
+    def go_on(self, scene: Scene, motion: Motion, loads: Lines) -> Outing:
         """The next stretch, from the state in which the last one ended."""
         self.begun_s += len(self.motion.speed_water_mps) * self.motion.dt_s
-        self.scene, self.motion, self.loads = scene, motion, loads
+        self.scene = scene
+        self.motion = motion
+        self.loads = loads
         return self._walk()
 
     def walk(self) -> Outing:
@@ -131,44 +159,61 @@ class Electric:
         return self._walk()
 
     def _walk(self) -> Outing:
-        n, dt, keep = len(self.motion.speed_water_mps), self.motion.dt_s, 60
-        cells, slow = len(self.boat.cells.capacity_ah), max(int(SLOW_S / dt), 1)
-        v, soc, rest = np.empty((n, cells)), np.empty((n, cells)), np.empty((n, cells))
-        fast: list[tuple[float, ...]] = []
-        warmth: list[Floats] = []
-        batteries: dict[int, Battery] = {}
-        loops: dict[int, float] = {}
-        power, doing = self.motion.controller_w.tolist(), self.motion.doing.tolist()
+        n = len(self.motion.speed_water_mps)
+        dt = self.motion.dt_s
+        slow = max(int(SLOW_S / dt), 1)
+        kept = _Kept(n, len(self.boat.cells.capacity_ah))
+        power = self.motion.controller_w.tolist()
+        doing = self.motion.doing.tolist()
         other = (self.loads["hotel_w"] - self.loads["solar_w"]).tolist()
         for k in range(n):
             if k % slow == 0:
-                warmth.append(self._slow(k, fast[-slow:], dt))
-            if k % keep == 0 or k == n - 1:
-                loops[k] = self.loop
+                kept.warmth.append(self._slow(k, kept.fast[-slow:], dt))
+            if k % KEEP_STEPS == 0 or k == n - 1:
+                kept.loops[k] = self.loop
                 if isinstance(self.battery, Battery):
-                    batteries[k] = self.battery.copy()
-            soc[k] = self.battery.soc
-            fast.append(self._fast(power[k], other[k], doing[k] == "shore", dt))
-            v[k], rest[k] = self.cell_v, self.battery.rest_v
-        series = dict(zip(self.FAST, np.array(fast).T, strict=True)) | self.loads
+                    kept.batteries[k] = self.battery.copy()
+            kept.soc[k] = self.battery.soc
+            on_shore = doing[k] == "shore"
+            kept.fast.append(self._fast(power[k], other[k], on_shore, dt))
+            kept.cell_v[k] = self.cell_v
+            kept.rest_v[k] = self.battery.rest_v
+        warm = self._between(np.array(kept.warmth), slow, n)
+        return self._outing(kept, warm)
+
+    def _outing(self, kept: "_Kept", warm: Floats) -> Outing:
+        """All that happened. warm: at each step, shape (n, 3 + runs + cells)."""
+        columns = np.array(kept.fast).T
+        series = dict(zip(self.FAST, columns, strict=True))
+        series |= self.loads
         ohms = series.pop("loop_ohm")
-        series["rest_v"] = rest.sum(axis=1)
+        series["rest_v"] = kept.rest_v.sum(axis=1)
         series["cell_heat_w"] = series["pack_a"] * (series["rest_v"] - series["pack_v"])
         series["wire_heat_w"] = series["controller_a"] ** 2 * ohms
         series["controller_v"] = series["pack_v"] - series["controller_a"] * ohms
-        warm = self._between(np.array(warmth), slow, n)
-        lugs = len(self.boat.runs)
-        series |= {"ambient_c": warm[:, 0], "motor_c": warm[:, 1], "controller_c": warm[:, 2]}
+        for column, name in enumerate(("ambient_c", "motor_c", "controller_c")):
+            series[name] = warm[:, column]
+        first_cell = 3 + len(self.boat.runs)
         return Outing(
-            self.boat, self.scene, self.motion, series, v, soc, warm[:, 3 + lugs :],
-            warm[:, 3 : 3 + lugs], batteries, loops,
-        )  # fmt: skip
+            boat=self.boat,
+            scene=self.scene,
+            motion=self.motion,
+            series=series,
+            cell_v=kept.cell_v,
+            cell_soc=kept.soc,
+            cell_temp_c=warm[:, first_cell:],
+            lug_c=warm[:, 3:first_cell],
+            batteries=kept.batteries,
+            loop_ohm=kept.loops,
+        )
 
     @staticmethod
     def _between(rows: Floats, slow: int, n: int) -> Floats:
         """Slow rows brought to every step, straight between."""
         at = np.arange(len(rows)) * slow
-        return np.stack([np.interp(np.arange(n), at, c) for c in rows.T], axis=1)
+        steps = np.arange(n)
+        columns = [np.interp(steps, at, column) for column in rows.T]
+        return np.stack(columns, axis=1)
 
     def _warm_up(self) -> None:
         rows: list[tuple[float, ...]] = []
@@ -182,8 +227,11 @@ class Electric:
     ) -> tuple[float, ...]:
         """One step of the pack, in the order of `FAST`."""
         cell_e, cell_r = self.battery.source()
-        e, r = float(cell_e.sum()), float(self.battery.whole_ohm)
-        other_a, shore_a, loop = other_w / self.volts, 0.0, self.loop
+        e = float(cell_e.sum())
+        r = float(self.battery.whole_ohm)
+        other_a = other_w / self.volts
+        shore_a = 0.0
+        loop = self.loop
         motor_a = motor_current(e - other_a * r, r + loop, controller_w)
         if on_shore:
             shore = self.scene.shore
@@ -198,18 +246,23 @@ class Electric:
     def _slow(self, k: int, lately: list[tuple[float, ...]], dt: float) -> Floats:
         """Warmth after what happened lately; returns box, motor, controller, lugs, cells."""
         lugs = len(self.boat.runs)
-        extra = self.boat.faults.extra_ohm(lugs, self.begun_s + max(k, 0) * dt)
+        now_s = self.begun_s + max(k, 0) * dt
+        extra = self.boat.faults.extra_ohm(lugs, now_s)
         if lately:
-            steps, rest = len(lately), float(self.battery.rest_v.sum())
+            steps = len(lately)
+            rest = float(self.battery.rest_v.sum())
             seconds = dt * steps
             square = sum(row[2] ** 2 for row in lately) / steps
             heat = sum(row[1] * (rest - row[0]) for row in lately) / steps
             lost, awake = self._drive_loss(k, steps)
-            self.battery.refresh(heat * seconds / self.cell_v.size, seconds, self.box_c)
+            per_cell_j = heat * seconds / self.cell_v.size
+            self.battery.refresh(per_cell_j, seconds, self.box_c)
+            # Posts: the pack's at two lugs, half of the controller's warmth at the last.
             post = np.full(lugs, self.box_c)
             post[:2] = self.battery.temp_c[0]
             post[-1] = 0.5 * (self.controller_c + self.box_c)
-            self.runs.step(np.full(lugs, square), extra, self.box_c, post, awake, seconds)
+            squares = np.full(lugs, square)
+            self.runs.step(squares, extra, self.box_c, post, awake, seconds)
             self._warm_box(lost, square * self.loop, heat, seconds)
         self.loop = float(self.runs.resistance_ohm(extra).sum())
         box = np.array([self.box_c, self.motor_c, self.controller_c])
@@ -220,7 +273,8 @@ class Electric:
         m = self.motion
         if k < steps or m.doing[k - 1] == "shore":
             return 0.0, 0.0
-        turns, torque = float(m.shaft_rps[k - steps : k].mean()), float(m.torque_nm[k - 1])
+        turns = float(m.shaft_rps[k - steps : k].mean())
+        torque = float(m.torque_nm[k - 1])
         return loss_w(self.boat.drive, turns, torque), 1.0
 
     def _warm_box(self, drive_w: float, wire_w: float, cells_w: float, dt: float) -> None:
@@ -228,8 +282,10 @@ class Electric:
         size = self.boat.drive.rated_power_w / 6400.0
         from_controller = 2.2 * size * (self.controller_c - self.box_c)
         from_motor = 4.0 * size * (self.motor_c - self.box_c)
-        self.controller_c += (0.35 * drive_w - from_controller) * dt / (1600.0 * size)
-        self.motor_c += (0.65 * drive_w - from_motor) * dt / (9000.0 * size)
         outside = 28.0 * size * (self.box_c - self.scene.sky.air_c)
-        warmth = from_controller + from_motor + wire_w + 0.3 * cells_w
-        self.box_c += (warmth - outside) * dt / (9000.0 * size)
+        to_controller = 0.35 * drive_w - from_controller
+        to_motor = 0.65 * drive_w - from_motor
+        to_box = from_controller + from_motor + wire_w + 0.3 * cells_w
+        self.controller_c += to_controller * dt / (1600.0 * size)
+        self.motor_c += to_motor * dt / (9000.0 * size)
+        self.box_c += (to_box - outside) * dt / (9000.0 * size)

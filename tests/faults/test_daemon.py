@@ -324,9 +324,13 @@ def test_garbage_at_full_rate_on_a_bus_and_a_line_at_once(
         f"\n{GARBAGE_S:.0f} s of garbage, {sent} frames: memory {sizes[third] / 1e6:.1f} MB after a"
         f" third, {sizes[-1] / 1e6:.1f} at the end; {counts[1]}; {counts[0]}"
     )
-    assert counts[0].get("syntax", 0) + counts[0].get("checksum", 0) > 10
-    assert counts[1]["unknown_id"] > 1000
-    assert counts[1]["error_frame"] > 100
+    # Each line but the last is refused and counted; each datagram is a line at the least. How many
+    # there are in so many seconds is up to the machine.
+    refused = counts[0].get("syntax", 0) + counts[0].get("checksum", 0)
+    assert refused == counts[0]["frames"] - 1
+    assert refused > 0.9 * len(sizes)
+    assert counts[1]["unknown_id"] > sent / 17
+    assert counts[1]["error_frame"] > sent / 170
     assert "internal" not in counts[0] | counts[1]
     assert grown < 8_000_000
 

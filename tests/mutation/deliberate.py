@@ -73,7 +73,7 @@ DELIBERATE = [
     ("analyzer/hull/steady.py", "LOG_SD_MINUTE**2 / number", "LOG_SD_MINUTE**2 * number"),
     ("analyzer/hull/resistance.py", "* 0.7 * length_m", "/ 0.7 * length_m"),
     # stream, wind, sun
-    ("analyzer/environment/stream_fit.py", "weights[ok] * cos, -weights", "weights[ok] * cos, weights"),
+    ("analyzer/environment/stream_fit.py", "= -at * sin[:, None]", "= at * sin[:, None]"),
     ("analyzer/environment/stream.py", "(1 - np.cos(angle)) / angle", "(1 + np.cos(angle)) / angle"),
     ("analyzer/environment/wind.py", "np.abs(ahead) - still", "np.abs(ahead) + still"),
     ("analyzer/environment/wind.py", "np.sqrt(1 - np.square(kept))", "np.sqrt(1 + np.square(kept))"),

@@ -44,7 +44,8 @@ class PgnDecoder:
     """
 
     def __init__(self, prefix: str, counters: Counters, names: PgnNames | None = None) -> None:
-        self._prefix, self._counters = prefix, counters
+        self._prefix = prefix
+        self._counters = counters
         self._names = names or PgnNames()
         for channel in self._names.temperatures.values():
             if find(channel) is None:
@@ -117,8 +118,11 @@ class PgnHandler:
         counters: Counters,
         sieve: FixSieve,
     ) -> None:
-        self._group, self._key, self._make = group, key, make
-        self._counters, self._sieve = counters, sieve
+        self._group = group
+        self._key = key
+        self._make = make
+        self._counters = counters
+        self._sieve = sieve
         self._packet = FastPacket(counters) if group.fast else None
         several = group.fast or group.selectors or group.pgn in UTC_FIELDS
         self.thinning: Thinning = "readings" if several else "frames"
@@ -139,7 +143,8 @@ class PgnHandler:
     ) -> tuple[Times, npt.NDArray[np.uint8], Bytes]:
         assert self._packet
         done: list[tuple[int, bytes]] = []
-        raw, width = data.tobytes(), data.shape[1]
+        raw = data.tobytes()
+        width = data.shape[1]
         for row, (when, length) in enumerate(zip(t_us.tolist(), lengths.tolist(), strict=True)):
             payload = self._packet.feed(raw[row * width : row * width + length])
             if payload is not None:

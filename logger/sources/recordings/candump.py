@@ -11,13 +11,14 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from logger.decode.can.frames import EXTENDED, FrameBatch, joined
+from logger.decode.can.frames import EXTENDED, FrameBatch, batch_of, joined
 from logger.decode.counters import Counters
 from logger.sources.recordings.candump_line import LineReader
 from logger.sources.recordings.opened import open_bytes, read_piece
 
 PIECE = 1 << 22  # bytes read at a time, assumed
 HEAD = 20  # "(1609779922.655421) ", by definition of the format
+DIGITS = [*range(1, 11), *range(12, 18)]  # of the time, by definition of the format
 HEX = np.full(256, 255, np.uint8)
 HEX[np.frombuffer(b"0123456789", np.uint8)] = np.arange(10)
 HEX[np.frombuffer(b"ABCDEF", np.uint8)] = np.arange(10, 16)
@@ -25,6 +26,8 @@ HEX[np.frombuffer(b"abcdef", np.uint8)] = np.arange(10, 16)
 
 Chars = npt.NDArray[np.uint8]
 Rows = npt.NDArray[np.intp]
+Bools = npt.NDArray[np.bool_]
+Numbers = npt.NDArray[np.uint16]
 
 
 def read_candump(path: Path, counters: Counters, piece: int = PIECE) -> Iterator[FrameBatch]:
@@ -65,32 +68,30 @@ def parse_lines(text: bytes, slow: LineReader) -> FrameBatch | None:
     ends = np.flatnonzero(chars == 10)
     starts = np.concatenate([[0], ends[:-1] + 1])
     parts, done = _regular(chars, starts, ends)
-    odd = ~done
-    if odd.any():
-        found = [
-            slow.read(text[start:end])
-            for start, end in zip(starts[odd].tolist(), ends[odd].tolist(), strict=True)
-        ]
-        batch = slow.batch([frame for frame in found if frame is not None])
-        if batch is not None:
-            parts.append(batch)
+    frames = []
+    for odd in np.flatnonzero(~done).tolist():
+        frame = slow.read(text[starts[odd] : ends[odd]])
+        if frame is not None:
+            frames.append(frame)
+    if frames:
+        parts.append(batch_of(frames))
     return joined(parts) if parts else None
 
 
-def _regular(
-    chars: Chars, starts: Rows, ends: Rows
-) -> tuple[list[FrameBatch], npt.NDArray[np.bool_]]:
+def _regular(chars: Chars, starts: Rows, ends: Rows) -> tuple[list[FrameBatch], Bools]:
     """Batches of the regular lines, one per shape of line, and which lines these were."""
     done = np.zeros(len(starts), bool)
     hashes = np.flatnonzero(chars == ord("#"))
     if not len(hashes):
         return [], done
     first = np.searchsorted(hashes, starts)
-    has = first < len(hashes)
-    at = np.where(has, hashes[np.minimum(first, len(hashes) - 1)] - starts, -1)
-    length = ends - starts
-    usable = has & (at > HEAD + 3) & (at < length) & (length - at < 20) & (at < 60)
-    shape = np.where(usable, at * 64 + (length - at), -1)
+    last = len(hashes) - 1
+    at = hashes[np.minimum(first, last)] - starts
+    tail = ends - starts - at
+    usable = first <= last
+    usable &= (at > HEAD + 3) & (at < 60)
+    usable &= (tail > 0) & (tail < 20)
+    shape = np.where(usable, at * 64 + tail, -1)
     parts = []
     for value in np.unique(shape[usable]).tolist():
         rows = np.flatnonzero(shape == value)
@@ -101,23 +102,29 @@ def _regular(
     return parts, done
 
 
-def _same_shape(
-    chars: Chars, starts: Rows, at: int, tail: int
-) -> tuple[FrameBatch | None, npt.NDArray[np.bool_]]:
-    table = np.lib.stride_tricks.sliding_window_view(chars, at + tail)[starts]
-    id_width = 8 if at >= HEAD + 10 and np.all(table[:, at - 9] == 32) else 3
+def _same_shape(chars: Chars, starts: Rows, at: int, tail: int) -> tuple[FrameBatch | None, Bools]:
+    windows = np.lib.stride_tricks.sliding_window_view(chars, at + tail)
+    table = windows[starts]
+    wide = at >= HEAD + 10 and np.all(table[:, at - 9] == 32)
+    id_width = 8 if wide else 3
     good = _layout_holds(table, at, id_width, tail)
     numbers = HEX[table]
     ids, ids_good = _hex_number(numbers[:, at - id_width : at])
+    good &= ids_good
     data = numbers[:, at + 1 :]
-    good &= ids_good & (data < 16).all(axis=1)
+    good &= (data < 16).all(axis=1)
     if not good.any():
         return None, good
     if not good.all():
-        table, ids, data = table[good], ids[good], data[good]
-    n, size = len(table), data.shape[1] // 2
+        table = table[good]
+        ids = ids[good]
+        data = data[good]
+    n = len(table)
+    size = data.shape[1] // 2
+    high = data[:, 0::2] << 4
+    low = data[:, 1::2]
     whole = np.zeros((n, 8), np.uint8)
-    whole[:, :size] = (data[:, 0::2] << 4) | data[:, 1::2]
+    whole[:, :size] = high | low
     if id_width == 8:
         ids |= np.uint32(EXTENDED)
     names, buses = _names(table[:, HEAD : at - id_width - 1])
@@ -125,33 +132,40 @@ def _same_shape(
     return FrameBatch(_times(table), ids, lengths, whole, buses, names), good
 
 
-def _layout_holds(table: Chars, at: int, id_width: int, tail: int) -> npt.NDArray[np.bool_]:
-    fixed = {0: "(", 11: ".", 18: ")", 19: " ", at - id_width - 1: " "}
-    good = np.full(len(table), tail % 2 == 1 and tail <= 17)
+def _layout_holds(table: Chars, at: int, id_width: int, tail: int) -> Bools:
+    fixed = {0: "(", 11: ".", 18: ")", 19: " "}
+    fixed[at - id_width - 1] = " "
+    whole_bytes = tail % 2 == 1 and tail <= 17
+    good = np.full(len(table), whole_bytes)
     for column, char in fixed.items():
         good &= table[:, column] == ord(char)
-    digits = np.r_[1:11, 12:18]
-    return good & ((table[:, digits] - np.uint8(48)) < 10).all(axis=1)
+    digits = table[:, DIGITS] - np.uint8(48)
+    good &= (digits < 10).all(axis=1)
+    return good
 
 
-def _hex_number(numbers: Chars) -> tuple[npt.NDArray[np.uint32], npt.NDArray[np.bool_]]:
+def _hex_number(numbers: Chars) -> tuple[npt.NDArray[np.uint32], Bools]:
     value = np.zeros(len(numbers), np.uint32)
     for column in range(numbers.shape[1]):
         value = (value << np.uint32(4)) | numbers[:, column]
-    top = numbers[:, 0] < (2 if numbers.shape[1] == 8 else 8)
-    return value, (numbers < 16).all(axis=1) & top
+    highest = 2 if numbers.shape[1] == 8 else 8
+    good = (numbers < 16).all(axis=1)
+    good &= numbers[:, 0] < highest
+    return value, good
 
 
 def _times(table: Chars) -> npt.NDArray[np.int64]:
     value = np.zeros(len(table), np.int64)
-    for column in (*range(1, 11), *range(12, 18)):
+    for column in DIGITS:
         value = value * 10 + (table[:, column] - 48)
     return value
 
 
-def _names(table: Chars) -> tuple[tuple[str, ...], npt.NDArray[np.uint16]]:
+def _names(table: Chars) -> tuple[tuple[str, ...], Numbers]:
     if np.all(table == table[0]):
-        return (table[0].tobytes().decode("latin-1"),), np.zeros(len(table), np.uint16)
+        one = table[0].tobytes().decode("latin-1")
+        return (one,), np.zeros(len(table), np.uint16)
     rows = np.ascontiguousarray(table).view(f"S{table.shape[1]}")[:, 0]
     names, which = np.unique(rows, return_inverse=True)
-    return tuple(n.decode("latin-1") for n in names.tolist()), which.astype(np.uint16)
+    decoded = tuple(name.decode("latin-1") for name in names.tolist())
+    return decoded, which.astype(np.uint16)

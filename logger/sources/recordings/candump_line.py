@@ -6,8 +6,6 @@ from datetime import UTC, datetime
 from logger.decode.can.frames import (
     EXTENDED,
     Frame,
-    FrameBatch,
-    batch_of,
 )
 from logger.decode.counters import Counters
 
@@ -44,10 +42,6 @@ class LineReader:
             self._counters.add("remote")
             return None
         return self._frame(found)
-
-    def batch(self, frames: list[Frame]) -> FrameBatch | None:
-        """The frames as a batch, or None."""
-        return batch_of(frames) if frames else None
 
     def _frame(self, found: "re.Match[bytes]") -> Frame | None:
         text = found["fd_data"] or found["data"] or found["spaced"] or b""

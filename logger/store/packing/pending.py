@@ -19,7 +19,10 @@ def tick(pending: list["Pending"]) -> Tick:
     parts = [(p.stored, *p.fresh()) for p in pending]
     first_us = min(int(t_us.min()) for _, t_us, _ in parts)
     last_us = max(int(t_us.max()) for _, t_us, _ in parts)
-    sections = ((g.number, g.packer.pack(t_us, values, first_us)) for g, t_us, values in parts)
+    sections = []
+    for group, t_us, values in parts:
+        packed = group.packer.pack(t_us, values, first_us)
+        sections.append((group.number, packed))
     return first_us, last_us, bundle(sections)
 
 
@@ -27,7 +30,8 @@ def joined(parts: list[Part]) -> Part:
     """Parts one after the other; at least one."""
     if len(parts) == 1:
         return parts[0]
-    return np.concatenate([t for t, _ in parts]), np.concatenate([v for _, v in parts])
+    times, values = zip(*parts, strict=True)
+    return np.concatenate(times), np.concatenate(values)
 
 
 class Pending:
@@ -47,7 +51,8 @@ class Pending:
         if self.row_t:
             t_us = np.array(self.row_t, dtype=np.int64)
             values = np.array(self.row_values, dtype=np.float64)
-            self.row_t, self.row_values = [], []
+            self.row_t = []
+            self.row_values = []
             self.take(t_us, values, refused)
 
     def take(self, t_us: Ints, values: Floats, refused: dict[str, int]) -> None:
@@ -64,7 +69,8 @@ class Pending:
     @property
     def size(self) -> int:
         """Values in memory."""
-        rows = sum(len(t) for t, _ in (*self._fresh, *self._safe))
+        parts = self._fresh + self._safe
+        rows = sum(len(t_us) for t_us, _ in parts)
         return (rows + len(self.row_t)) * self.width
 
     def fresh(self) -> Part:
@@ -85,4 +91,5 @@ class Pending:
 
     def clear(self) -> None:
         """All of it is in a chunk now."""
-        self._fresh, self._safe = [], []
+        self._fresh = []
+        self._safe = []

@@ -25,7 +25,11 @@ _HIGHEST = np.array([2**7 - 1, 2**15 - 1, 2**31 - 1, 2**63 - 1])
 
 def bundle(sections: Iterable[tuple[int, bytes]]) -> bytes:
     """Group numbers and their packed rows as one row of the tail."""
-    return b"".join(_number(group) + _number(len(data)) + data for group, data in sections)
+    whole = b""
+    for group, data in sections:
+        whole += _number(group) + _number(len(data))
+        whole += data
+    return whole
 
 
 def unbundle(data: bytes) -> Iterator[tuple[int, bytes]]:
@@ -57,17 +61,21 @@ def _number_at(data: bytes, at: int) -> tuple[int, int]:
             return value, at
 
 
+def _factor(step: float) -> float:
+    """What a value is multiplied by to give whole numbers of a step."""
+    if not step:
+        return 1.0
+    return whole_inverse(step) or 1 / step
+
+
 class Packer:
     """Packs rows of one group; holds the group's steps as arrays."""
 
     def __init__(self, quanta: tuple[Quantum, ...], time_step_us: int) -> None:
         self.quanta = quanta
         self.time_step_us = time_step_us
-        inverses = [whole_inverse(q.step) for q in quanta]
         self._exact = np.array([q.step == 0 for q in quanta], dtype=bool)
-        self._factor = np.array(
-            [i or (1 / q.step if q.step else 1.0) for q, i in zip(quanta, inverses, strict=True)]
-        )
+        self._factor = np.array([_factor(q.step) for q in quanta])
         self._offset = np.array([q.offset for q in quanta])
 
     def pack(self, t_us: Ints, values: Floats, first_us: int) -> bytes:
@@ -76,7 +84,8 @@ class Packer:
         with np.errstate(over="ignore"):
             scaled = np.rint((values - self._offset) * self._factor)
         codes = self._codes(scaled)
-        time_code = self._code_of(float(steps.min()), float(steps.max()))
+        first, last = float(steps.min()), float(steps.max())
+        time_code = self._code_of(first, last)
         parts = [_number(len(t_us)), (time_code + codes).encode()]
         parts.append(steps.astype(f"<{time_code}").tobytes())
         for code in sorted(set(codes)):
@@ -103,7 +112,9 @@ class Packer:
         for code in sorted(set(codes)):
             columns = [k for k, c in enumerate(codes) if c == code]
             kind = "f8" if code == "d" else code
-            raw = np.frombuffer(data, f"<{kind}", n * len(columns), at).reshape(n, len(columns))
+            count = n * len(columns)
+            raw = np.frombuffer(data, f"<{kind}", count, at)
+            raw = raw.reshape(n, len(columns))
             at += raw.nbytes
             for j, k in enumerate(columns):
                 values[:, k] = self._column(raw[:, j], code, k)
@@ -120,14 +131,18 @@ class Packer:
     def _codes(self, scaled: Floats) -> str:
         low = np.fmin.reduce(scaled, axis=0)
         high = np.fmax.reduce(scaled, axis=0)
-        codes = [self._code_of(a, b) for a, b in zip(low, high, strict=True)]
-        return "".join("d" if e else c for e, c in zip(self._exact, codes, strict=True))
+        codes = ""
+        for exact, lowest, highest in zip(self._exact, low, high, strict=True):
+            codes += "d" if exact else self._code_of(lowest, highest)
+        return codes
 
     @staticmethod
     def _code_of(low: float, high: float) -> str:
         """Code whose range holds both; b where all are missing, d where none does."""
+        if np.isnan(low):
+            return "b"
         if not abs(low) < Q_LIMIT or not abs(high) < Q_LIMIT:
-            return "b" if np.isnan(low) else "d"
+            return "d"
         for code, lowest, highest in zip(_CODES, _MISSING, _HIGHEST, strict=True):
             if low > lowest and high <= highest:
                 return code

@@ -44,17 +44,20 @@ def message_times(
     n = int(length_s / message.period_s)
     phase = float(rng.uniform(0, message.period_s))
     drift = 1 + float(rng.normal(0, 2e-5))
-    t = phase + np.arange(n) * message.period_s * drift + np.abs(rng.normal(0, 3e-4, n))
+    late = np.abs(rng.normal(0, 3e-4, n))
+    t = phase + np.arange(n) * message.period_s * drift + late
     keep = rng.random(n) > LOST_FRAMES
     for start, end in holes:
         keep &= (t < start) | (t >= end)
-    return np.round(t[keep & (t < length_s)], 4)
+    keep &= t < length_s
+    return np.round(t[keep], 4)
 
 
 def can_lines(outing: Outing, setting: Setting, rng: np.random.Generator) -> Iterator[str]:
     """All CAN frames in time order, as candump writes them."""
     grid = np.arange(outing.n) * outing.motion.dt_s
-    true, senses = sensors.truth(outing), sensors.electric(outing)
+    true = sensors.truth(outing)
+    senses = sensors.electric(outing)
     stamped: list[lines.Stamped] = []
     for message in MESSAGES:
         t = message_times(message, float(grid[-1]), rng, setting.bus_holes)
@@ -77,7 +80,8 @@ def nmea_lines(outing: Outing, setting: Setting, rng: np.random.Generator) -> It
     late = (0.085 + 0.012 * rng.random(outing.n)).tolist()
     for k in range(outing.n):
         t = setting.start_utc_s + k * outing.motion.dt_s
-        speed, course = nav["speed_ground_mps"][k], nav["course_ground_deg"][k]
+        speed = nav["speed_ground_mps"][k]
+        course = nav["course_ground_deg"][k]
         said = [
             lines.rmc(t, nav["latitude_deg"][k], nav["longitude_deg"][k], speed, course),
             lines.vtg(speed, course),
@@ -87,15 +91,19 @@ def nmea_lines(outing: Outing, setting: Setting, rng: np.random.Generator) -> It
         if k % 10 == 0:
             said.append(lines.mtw(nav["water_temp_c"][k]))
         for j, text in enumerate(said):
-            yield f"({t + late[k] + 0.018 * j:.6f}) gps {text}\n"
+            came = t + late[k] + 0.018 * j
+            yield f"({came:.6f}) gps {text}\n"
 
 
 def write(folder: Path, outing: Outing, setting: Setting, seed: int) -> None:
     """Writes demo.candump.log.zst, demo.nmea.gz and demo.dbc into a folder."""
     folder.mkdir(parents=True, exist_ok=True)
-    can = "".join(can_lines(outing, setting, np.random.default_rng([seed, 1])))
+    rng = np.random.default_rng([seed, 1])
+    can = "".join(can_lines(outing, setting, rng))
     packed = zstandard.ZstdCompressor(level=12).compress(can.encode("ascii"))
     (folder / "demo.candump.log.zst").write_bytes(packed)
-    said = "".join(nmea_lines(outing, setting, np.random.default_rng([seed, 2])))
-    (folder / "demo.nmea.gz").write_bytes(gzip.compress(said.encode("ascii"), 9, mtime=0))
+    rng = np.random.default_rng([seed, 2])
+    said = "".join(nmea_lines(outing, setting, rng))
+    packed = gzip.compress(said.encode("ascii"), 9, mtime=0)
+    (folder / "demo.nmea.gz").write_bytes(packed)
     (folder / "demo.dbc").write_text(dbc_text(), encoding="ascii")

@@ -106,7 +106,8 @@ def navigation(
 
     gap: steps without a GPS fix; its channels are NaN there.
     """
-    m, i, n, dt = outing.motion, outing.boat.instruments, outing.n, outing.motion.dt_s
+    m, i = outing.motion, outing.boat.instruments
+    n, dt = outing.n, m.dt_s
     east = m.east_m + 1.3 * wander(rng, n, dt, 90.0)
     north = m.north_m + 1.5 * wander(rng, n, dt, 90.0)
     lat, lon = offset_position(place.latitude_deg, place.longitude_deg, east, north)
@@ -116,8 +117,9 @@ def navigation(
     heading = m.heading_deg
     swing = i.deviation_deg * np.sin(np.radians(heading + 40.0)) + i.compass_offset_deg
     magnetic = heading - place.variation_deg + swing + 0.4 * rng.standard_normal(n)
-    water = np.maximum(m.speed_water_mps * i.paddle_gain + 0.035 * rng.standard_normal(n), 0.0)
-    water = np.where(m.speed_water_mps * i.paddle_gain < 0.25, 0.0, water)  # the wheel sticks
+    wheel = m.speed_water_mps * i.paddle_gain
+    water = np.maximum(wheel + 0.035 * rng.standard_normal(n), 0.0)
+    water = np.where(wheel < 0.25, 0.0, water)  # the wheel sticks
     out = {
         "latitude_deg": lat,
         "longitude_deg": lon,

@@ -104,11 +104,15 @@ def _natural_spline(x: Floats, y: Floats, at: Floats) -> Floats:
     rows = np.eye(len(x))
     right = np.zeros(len(x))
     for i in range(1, len(x) - 1):
-        rows[i, i - 1 : i + 2] = h[i - 1], 2 * (h[i - 1] + h[i]), h[i]
-        right[i] = 6 * ((y[i + 1] - y[i]) / h[i] - (y[i] - y[i - 1]) / h[i - 1])
+        before, after = h[i - 1], h[i]
+        rows[i, i - 1 : i + 2] = before, 2 * (before + after), after
+        slope = (y[i + 1] - y[i]) / after
+        slope_before = (y[i] - y[i - 1]) / before
+        right[i] = 6 * (slope - slope_before)
     m = np.linalg.solve(rows, right)
     k = np.clip(np.searchsorted(x, at) - 1, 0, len(x) - 2)
-    a, b = (x[k + 1] - at) / h[k], (at - x[k]) / h[k]
+    a = (x[k + 1] - at) / h[k]
+    b = (at - x[k]) / h[k]
     bend = ((a**3 - a) * m[k] + (b**3 - b) * m[k + 1]) * h[k] ** 2 / 6
     return np.asarray(a * y[k] + b * y[k + 1] + bend)
 

@@ -170,14 +170,15 @@ def test_rows_are_the_derivatives_of_what_is_left_over(column, error_rad):
     weights = stream_fit._component(bins.t_s, grid)
     reading = bins.water if column == 0 else bins.shaft
     ok = np.random.default_rng(3).random(30) < 0.8
+    sensed = stream_fit._Sensed(column, ok, reading)
     rng = np.random.default_rng(4)
     at = np.concatenate([rng.normal(0, 0.3, 2 * weights.shape[1]), [1.04, 0.2, error_rad]])
 
     def left_over(x: np.ndarray) -> np.ndarray:
-        rows, target, _ = stream_fit._rows(bins, weights, ok, reading, column, x, True)
+        rows, target, _ = stream_fit._rows(bins, weights, sensed, x)
         return target - rows @ x
 
-    rows = stream_fit._rows(bins, weights, ok, reading, column, at, True)[0]
+    rows = stream_fit._rows(bins, weights, sensed, at)[0]
     step = 1e-5
     for j in range(len(at)):
         nudge = step * np.eye(len(at))[j]

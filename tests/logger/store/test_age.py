@@ -15,6 +15,18 @@ AGE_CASES = {  # boot, its date, the clock's date, what the age is
 }
 
 
+def test_age_is_that_of_the_newest_reading_not_of_the_newest_boot(store, monkeypatch):
+    """Recording a runs from noon to 2 min past; b from noon + 60 s to noon + 65 s."""
+    monkeypatch.setattr("logger.boot_clock.boot_uid", lambda: "now")
+    monkeypatch.setattr("time.time", lambda: NOON_US / 1e6 + 200.0)
+    for uid, first_s, count in (("a", 0, 121), ("b", 60, 6)):
+        with store.writer(uid) as writer:
+            writer.add(UtcFix(0, NOON_US + first_s * S, "file", 0.1))
+            for row in rows(count):
+                writer.add(row)
+    assert store.age_s() == pytest.approx(80.0)
+
+
 @pytest.mark.parametrize("case", AGE_CASES)
 def test_age_goes_by_the_boot_s_own_clock_where_it_can(store, case, monkeypatch):
     boot, date_us, clock_s, age_s = AGE_CASES[case]
