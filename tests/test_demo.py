@@ -44,18 +44,11 @@ def test_range_holds_the_distance_the_boat_could_still_go(demo):
     assert answer.distance.low < true_m < answer.distance.high
 
 
-# The demo's pack is new and holds its label; packs in service, which is what is counted with until
-# one has shown itself, hold some 9 % less.
-NEW_PACK = "what a pack in service holds is counted with: the middle is 17 % low, the bar is 8 %"
-
-
-@pytest.mark.xfail(strict=True, reason=NEW_PACK)
 def test_the_middle_of_the_range_is_near_the_distance_the_boat_could_still_go(demo):
     true_m = TRUTH["end"]["present"]["distance_m"]
     assert range_left.range_left(demo).distance.mid == pytest.approx(true_m, rel=0.08)
 
 
-@pytest.mark.xfail(strict=True, reason="5 of 8 held, the bar is 70 %: as above, all too short")
 def test_range_holds_the_distance_at_other_speeds(demo):
     """Eight ranges in ten should; a curve that misses most of its points is wrong."""
     hits = 0
