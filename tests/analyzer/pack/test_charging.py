@@ -36,6 +36,23 @@ def test_time_to_full_s_range_is_that_of_the_charge():
     assert found.mid - found.low == approx(1.2816 * one_sd_s, rel=0.05)
 
 
+def test_more_has_to_go_in_than_is_missing():
+    # 100 Ah missing; of each ampere-hour a lead-acid bank keeps nine tenths on the whole (its
+    # chemistry's figure), at 50 A, and the tail of twenty minutes
+    pack = Pack(chemistry="lead_acid", cells_in_series=12, rated_capacity_ah=200)
+    cell = measured_capacity(default_cell(pack), 1e-4)
+    found = time_to_full(known(pack, 0.5, 1e-3, cell), pack, 50.0)
+    assert found.mid == approx(100 / 0.9 / 50 * 3600 + 1200, rel=0.01)
+
+
+def test_a_voltage_too_high_is_told_as_it_was_read():
+    over = [f for f in findings(readings(-20.0, 16 * 3.75), PACK) if f.kind == "over_voltage"]
+    assert len(over) == 1
+    size = over[0].size
+    assert size.mid == approx(3.75)
+    assert size.low < size.mid < size.high
+
+
 def test_only_lead_acid_is_said_to_lose_capacity_where_it_is_never_full():
     for name, loses in (("lfp", False), ("nmc", False), ("lead_acid", True), ("agm", True)):
         pack = Pack(chemistry=name, cells_in_series=12, rated_capacity_ah=200)
@@ -43,6 +60,7 @@ def test_only_lead_acid_is_said_to_lose_capacity_where_it_is_never_full():
         never = [f for f in findings(still, pack, 30.0) if f.kind == "never_full"]
         assert len(never) == 1
         assert ("lead-acid" in never[0].cure) == loses
+        assert never[0].size.mid == approx(30 * 86_400)  # seconds of thirty days
 
 
 def test_time_to_full_without_current_says_so():
