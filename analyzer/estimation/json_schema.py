@@ -13,6 +13,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 Json = dict[str, Any]
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+FIELDS = re.compile(r"^(?:Args|Attributes):\n", re.MULTILINE)
 NULL: Json = {"type": "null"}
 PLAIN: dict[Any, Json] = {
     float: {"anyOf": [{"type": "number"}, NULL]},
@@ -72,7 +73,7 @@ def _object(shape: type, shapes: dict[str, Json]) -> Json:
         if field.name == "schema":
             found["const"] = field.default
         properties[field.name] = found
-    about = " ".join((inspect.getdoc(shape) or "").partition("\nArgs:")[0].split())
+    about = " ".join(FIELDS.split(inspect.getdoc(shape) or "")[0].split())
     return {
         "type": "object",
         "description": about,
@@ -85,7 +86,7 @@ def _told(shape: type) -> dict[str, str]:
     """What the source says of each field: its line in the docstring, else its comment."""
     source = inspect.getsource(shape)
     said = dict(re.findall(r"^    (\w+): [^#\n]*?  # (.+)$", source, re.M))
-    args = (inspect.getdoc(shape) or "").partition("\nArgs:\n")[2]
+    args = "".join(FIELDS.split(inspect.getdoc(shape) or "")[1:])
     for name, text in re.findall(r"^ {4}(\w+): ((?:.|\n {8})+)", args, re.M):
         said[name] = " ".join(text.split())
     return said

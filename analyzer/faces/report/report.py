@@ -18,11 +18,8 @@ from analyzer.estimation.results import (
 )
 from analyzer.faces import format, sentences
 from analyzer.faces.charts import hindcast_svg
-from analyzer.faces.charts.svg import (
-    Line,
-    chart,
-    track,
-)
+from analyzer.faces.charts.svg import Line, chart
+from analyzer.faces.charts.track_svg import track
 from logger.units import KN, KWH, NMI
 
 CAUTION = (

@@ -18,6 +18,7 @@ from analyzer.estimation.results import (
     TripRow,
 )
 from analyzer.faces.charts import svg as linechart
+from analyzer.faces.charts import track_svg
 from analyzer.faces.report import pdf, report
 from analyzer.faces.web.app import create_app
 from analyzer.range.hindcast import Asked, Hindcast, Score
@@ -130,7 +131,7 @@ def test_times_are_clock_times():
 def test_track_is_dashed_where_the_motor_was_off_and_says_when():
     latitude = [50 + 0.01 * k for k in range(7)]
     times, motor = [600.0 * k for k in range(7)], [True] * 4 + [False] * 3
-    svg = linechart.track(latitude, [3.0] * 7, times, motor)
+    svg = track_svg.track(latitude, [3.0] * 7, times, motor)
     solid, dashed = re.findall(r'<path d="(M[^"]+)" fill="none"', svg)
     assert solid.count("L") == 3
     assert dashed.count("L") == 3
@@ -140,7 +141,7 @@ def test_track_is_dashed_where_the_motor_was_off_and_says_when():
 
 def test_track_is_to_scale():
     # One minute of latitude is a nautical mile within half a per cent.
-    svg = linechart.track([50.0, 50 + 1 / 60], [3.0, 3.0], size=420)
+    svg = track_svg.track([50.0, 50 + 1 / 60], [3.0, 3.0], size=420)
     start, end = re.search(r'd="M[\d.]+ ([\d.]+)L[\d.]+ ([\d.]+)"', svg).groups()
     grid = [float(y) for y in re.findall(r'd="M0 ([\d.]+)h', svg)]
     named = [float(n) for n in re.findall(r">([\d.]+) N<", svg)]
