@@ -98,21 +98,26 @@ class CableMonitor:
         self._seen_s = step.end_s
         if self.peak_load <= CUTOFF_LOAD or self.filter is None:
             return
-        pair = self.place + len(step.load)
-        # A place that is not warm itself is not at fault, however its partner swings.
-        warm = questions.rise_above(self.filter, self.place, EXCESS_K / self.peak_load)
-        for body, verdict, most in ((self.place, self.high, 1.0), (pair, self.apart, warm)):
-            if self.filter.started[body]:
-                rise_k, sd_k = float(step.rise_k[body]), float(step.rise_sd_k[body])
-                base_k = verdict.base_k
-                level_k = verdict.level_k(rise_k, sd_k, self.peak_load)
-                # By the heat, not by the lowest drop: the lowest of many is the luckiest.
-                if verdict.base_k < base_k and loop is not None and loop.well:
-                    self._loop_when_sound = loop
-                # Worked out only where it matters: far below the level there is no fault.
-                likely = rise_k > level_k
-                sure = questions.rise_above(self.filter, body, level_k) if likely else 0.0
-                verdict.judge(min(sure, most), step.dt_s)
+        self._judge(step, self.place, self.high, loop)
+        self._judge(step, self.place + len(step.load), self.apart, loop)
+
+    def _judge(self, step: Step, body: int, verdict: Verdict, loop: Known | None) -> None:
+        """One way of judging: its place, or the pair's difference, against that verdict."""
+        heat, base_k = self.filter, verdict.base_k
+        if heat is None or not heat.started[body]:
+            return
+        rise_k, sd_k = float(step.rise_k[body]), float(step.rise_sd_k[body])
+        level_k = verdict.level_k(rise_k, sd_k, self.peak_load)
+        # By the heat, not by the lowest drop: the lowest of many is the luckiest.
+        if verdict.base_k < base_k and loop is not None and loop.well:
+            self._loop_when_sound = loop
+        sure = 0.0
+        # Worked out only where it matters: far below the level there is no fault.
+        if rise_k > level_k:
+            # A place that is not warm itself is not at fault, however its partner swings.
+            warm = questions.rise_above(heat, self.place, EXCESS_K / self.peak_load)
+            sure = min(warm, questions.rise_above(heat, body, level_k))
+        verdict.judge(sure, step.dt_s)
 
     @property
     def posterior(self) -> ThermalImm | None:
@@ -145,7 +150,7 @@ class CableMonitor:
         """Whether it lies between the two voltmeters."""
         return self.cable.current_channel in CURRENTS
 
-    def loop_grown(self, now: Known) -> Estimate | None:
+    def loop_grown(self, now: Known) -> Known | None:
         """How much the loop has grown since readings showed this place sound; None: never. [ohm]"""
         faulty = [v for v in (self.apart, self.high) if v.faulty]
         was_sound = any(v.base_k < NEW_FRAC * v.rise_k for v in faulty)

@@ -10,6 +10,7 @@ import numpy as np
 
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CableRow
 from analyzer.series.series import Floats, Series
 from analyzer.thermal import joint_size, joints
@@ -18,6 +19,7 @@ from analyzer.thermal.cable_monitor import CUTOFF_LOAD, CableMonitor
 from analyzer.thermal.loop_resistance import LOOSENING, LoopMonitor
 from logger.boat import Cable
 
+LEAST_ROOM = 0.05  # probability by heat of a size that the loop has room for; assumed
 CAUTION = (
     "High current: switch the pack off and prove it dead before touching a joint; insulated "
     "tools, no rings or watches. Local codes and a qualified electrician come first."
@@ -72,10 +74,22 @@ class CableGroup:
         rise_k, ohm = {}, {}
         for m in monitors:
             rise_k[m.place], ohm[m.place] = m.excess_samples()
+        bad = [m for m in monitors if self._has_room(m, ohm[m.place])]
         return [
-            _lug_heating(m, float(np.median(rise_k[m.place])), *self._sized(m, monitors, ohm))
-            for m in monitors
+            _lug_heating(m, float(np.median(rise_k[m.place])), *self._sized(m, bad, ohm))
+            for m in bad
         ]
+
+    def _has_room(self, monitor: CableMonitor, ohm: Floats) -> bool:
+        """Whether the loop has room for what heat makes a joint: a controller warms its lugs, too.
+
+        Until the loop is known nothing is said by heat alone; a place that gets too hot is flagged
+        for that in any case.
+        """
+        most_ohm = self.loop.most_excess_ohm() if monitor.in_loop else math.inf
+        if most_ohm is None:
+            return monitor.by_pair
+        return bool(np.mean(ohm <= most_ohm) > LEAST_ROOM)
 
     def _sized(
         self, monitor: CableMonitor, found: list[CableMonitor], ohm: dict[int, Floats]
@@ -83,7 +97,8 @@ class CableGroup:
         """One joint's size among those found, and a sentence that says by which witness."""
         by_heat = joint_size.estimate(ohm[monitor.place], monitor.used)
         grown = monitor.loop_grown(self.loop.now(LOOSENING))
-        if grown is None or (grown.low or 0.0) <= 0:
+        # A growth that may be none is no witness.
+        if grown is None or grown.ohm <= Z80 * grown.sd_ohm:
             return by_heat, f"As far as heat tells that is {_band(by_heat)}."
         # The growth is one figure for all of them.
         places = [m.place for m in found if m.in_loop]
@@ -94,10 +109,9 @@ class CableGroup:
         size = joint_size.estimate(together[places.index(monitor.place)], used)
         if here > 0.5:
             return size, f"By the voltage drop between pack and controller that is {_band(size)}."
-        more = (grown.mid or 0.0) * 1e3
         return size, (
             f"As far as heat tells that is {_band(size)}; the drop between pack and controller "
-            f"has grown by {more:.2g} mΩ, so another joint is bad too."
+            f"has grown by {grown.ohm * 1e3:.2g} mΩ, so another joint is bad too."
         )
 
     def summary(self) -> dict[str, dict[str, float]]:

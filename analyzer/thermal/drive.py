@@ -89,6 +89,7 @@ class DriveHeat:
         return questions.samples(self._heat, 0, n, rng) if self._heat.started[0] else None
 
     def _step(self, end_s: float, row: list[float]) -> None:
+        # The controller's own current if it tells it: the pack's has the hotel load in it.
         square = row[0] if math.isfinite(row[0]) else row[1]
         load, temp, air = square / self._ref2, row[2], row[3]
         dt = min(end_s - self._last_s, 3600.0) if self._last_s is not None else STEP_S

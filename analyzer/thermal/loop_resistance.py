@@ -28,6 +28,7 @@ OFFSET_SD_V, READING_SD_V = 0.3, 0.02
 WALK_OHM, START_SD_OHM = 0.2e-3, 5e-3
 RATE_TAU_H = 0.5  # a joint that loosens goes on at about one rate for so long; assumed
 COPPER_SD_K = 10.0  # of the copper's mean temperature, told by probes on its ends; assumed
+COPPER_LEAST_FRAC = 0.8  # of the boat file's copper: its lengths, and what standards allow; assumed
 MOST_GAP_H = 24.0  # nothing wanders further while nobody sails; assumed
 LEAST_A = 5.0  # less does not warm a joint; assumed
 KNOWN_SD_OHM = 0.15e-3  # below this it counts as known; a bad joint is three times as much; assumed
@@ -49,15 +50,19 @@ class Known:
         """Whether it is known well enough to hold a later one against it."""
         return self.sd_ohm < KNOWN_SD_OHM
 
-    def grown_to(self, later: "Known") -> Estimate:
+    def estimate(self, used: tuple[str, ...]) -> Estimate:
+        """With its 80 % range. [ohm]"""
+        reach_ohm = Z80 * self.sd_ohm
+        return Estimate(self.ohm, self.ohm - reach_ohm, self.ohm + reach_ohm, "ohm", used=used)
+
+    def grown_to(self, later: "Known") -> "Known":
         """How much more a later one is; the filters' errors are far apart, so that none is shared.
 
         Besides, the copper may have warmed by more or less than the probes near it.
         """
-        grown_ohm = later.ohm - self.ohm
         copper_sd_ohm = self.ohm * copper.ALPHA_20C * COPPER_SD_K
-        reach = Z80 * math.hypot(self.sd_ohm, later.sd_ohm, copper_sd_ohm)
-        return Estimate(grown_ohm, grown_ohm - reach, grown_ohm + reach, "ohm")
+        sd_ohm = math.hypot(self.sd_ohm, later.sd_ohm, copper_sd_ohm)
+        return Known(later.ohm - self.ohm, sd_ohm)
 
 
 class LoopMonitor:
@@ -88,6 +93,7 @@ class LoopMonitor:
         self._loose_rate_ohm_h = max(rates, default=0.0)
         self._last_s: float | None = None
         self.steps = 0
+        self._first: Known | None = None  # when it was first known well
         # Of the last chunk: the resistance at the end of each step.
         self.trace: dict[float, Known] = {}
 
@@ -98,6 +104,8 @@ class LoopMonitor:
         for end_s, row in zip(ends.tolist(), rows.tolist(), strict=True):
             self._step(end_s, row)
             self.trace[end_s] = self.now(SOUND)
+            if self._first is None and self.trace[end_s].well:
+                self._first = self.trace[end_s]
 
     def _step(self, end_s: float, row: list[float]) -> None:
         # The controller's own current if it tells it: the pack's has the hotel load in it.
@@ -148,9 +156,20 @@ class LoopMonitor:
         if not self.steps:
             why = "wants both the pack's and the controller's voltage, and a current"
             return cannot_say(why, "ohm", ("controller_voltage_v",))
+        return self.now(SOUND).estimate(self.used)
+
+    def most_excess_ohm(self) -> float | None:
+        """What a joint can have too much at most: all that is not copper, or all that came since
+        the loop was known; None while that is not known yet, infinite if nobody measures it. [ohm]
+        """
+        if not self.steps:
+            return math.inf
         now = self.now(SOUND)
-        reach = Z80 * now.sd_ohm
-        return Estimate(now.ohm, now.ohm - reach, now.ohm + reach, "ohm", used=self.used)
+        if self._first is None or not now.well:
+            return None
+        grown = self._first.grown_to(self.now(LOOSENING))
+        left_ohm = now.ohm - COPPER_LEAST_FRAC * self.expected_ohm()
+        return max(left_ohm + Z80 * now.sd_ohm, grown.ohm + Z80 * grown.sd_ohm)
 
     def expected_ohm(self) -> float:
         """Copper of all cables in the boat file at 20 °C, without joints. [ohm]"""

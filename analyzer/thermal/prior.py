@@ -29,6 +29,7 @@ class SecondNode:
     @property
     def weights(self) -> tuple[float, float]:
         """Of a sound body, and of one that is loosening."""
+        # A bad joint makes its heat elsewhere than a sound one, so that its second node is another.
         loose = self.weight if self.loose_weight is None else self.loose_weight
         return self.weight, loose
 

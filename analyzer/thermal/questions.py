@@ -190,6 +190,7 @@ def crossing_s(drawn: HeatSamples, load: float, limit_c: float) -> Floats:
         passed = end_c - slow_left_k - fast_left_k > limit_c
         low = np.where(passed, low, t_s)
         high = np.where(passed, t_s, high)
+    # A body that cools from beyond the limit is caught below; one that never gets there, here.
     passes = (end_c > limit_c) & (high < NEVER_S)
     times_s = np.where(passes, high, np.inf)
     return np.where(drawn.temp_c >= limit_c, 0.0, times_s)

@@ -27,15 +27,15 @@ DELIBERATE = [
     ("analyzer/pack/soc/after_gap.py", "1.0 - float(np.exp(", "1.0 + float(np.exp("),
     # cables and drive
     ("analyzer/thermal/filter.py", "[[1 - LOOSE_AT_FIRST]", "[[1 + LOOSE_AT_FIRST]"),
-    ("analyzer/thermal/loop_resistance.py", "self.ohm += gain[1]", "self.ohm -= gain[1]"),
+    ("analyzer/thermal/loop_resistance.py", "+ gain * innovation_v", "- gain * innovation_v"),
     ("analyzer/thermal/loop_resistance.py", "row[0] - row[1]", "row[1] - row[0]"),
-    ("analyzer/thermal/loop_resistance.py", "h / s", "h * s"),
+    ("analyzer/thermal/loop_resistance.py", "with_drop / innovation", "with_drop * innovation"),
     ("analyzer/thermal/joints.py", "rated_a**2 * hot_ohm / rated_k", "rated_a**2 * hot_ohm * rated_k"),
     ("analyzer/thermal/joints.py", "rating_c - copper", "rating_c + copper"),
     ("analyzer/thermal/copper.py", "np.maximum(1 - gain", "np.maximum(1 + gain"),
     ("analyzer/thermal/copper.py", "rating_c - ambient_c) /", "rating_c + ambient_c) /"),
     ("analyzer/thermal/drive.py", "times <= AHEAD_S", "times >= AHEAD_S"),
-    ("analyzer/thermal/cables.py", "max(self.load, self.peak_load", "min(self.load, self.peak_load"),
+    ("analyzer/thermal/cable_monitor.py", "max(self.load, faded)", "min(self.load, faded)"),
     # range
     ("analyzer/range/discharge.py", "(pack.resistance_ohm + extra_ohm)", "(pack.resistance_ohm - extra_ohm)"),
     ("analyzer/range/discharge.py", "np.clip(weak + deficit", "np.clip(weak - deficit"),

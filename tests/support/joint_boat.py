@@ -4,6 +4,7 @@ truth of some hours, in seconds of work."""
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import lfilter
 
 from analyzer.series.series import Series
 from logger.boat import Cable
@@ -42,10 +43,13 @@ def random_runs(rng: np.random.Generator, size_mm2: float) -> tuple[Run, ...]:
     )
 
 
-def joint_day(seed: int, *, faulty: bool, hours: float = 3.0, meters: bool = True) -> JointDay:
+def joint_day(
+    seed: int, *, faulty: bool, hours: float = 3.0, meters: bool = True, controller_k: float = 0.0
+) -> JointDay:
     """A day of changing speeds; a lug that loosens from the first hour on, or none.
 
-    meters: Whether the controller's voltage is measured.
+    meters: Whether the controller's voltage is measured. controller_k: What the controller, with
+    the third lug on it, is warmer than the air at full current, after ten minutes or so.
     """
     rng = np.random.default_rng(seed)
     n = round(hours * 3600 / DT_S)
@@ -60,7 +64,9 @@ def joint_day(seed: int, *, faulty: bool, hours: float = 3.0, meters: bool = Tru
     share = np.clip((np.arange(n) - begun) / max(done - begun, 1.0), 0, 1)
     excess_ohm = worst_ohm * share**2 * (3 - 2 * share)
     air_c = float(rng.uniform(8, 30)) + np.cumsum(rng.normal(0, 0.004, n))
-    lug_c, loop_ohm = _followed(runs, amps, excess_ohm, air_c)
+    keep = np.exp(-DT_S / 600.0)
+    warm_k = lfilter([controller_k * (1 - keep)], [1, -keep], (amps / full_a) ** 2)
+    lug_c, loop_ohm = _followed(runs, amps, excess_ohm, np.stack([air_c, air_c, air_c + warm_k]))
     values = _read(rng, amps, lug_c, loop_ohm, air_c)
     if not meters:
         del values["controller_voltage_v"]
@@ -72,15 +78,16 @@ def joint_day(seed: int, *, faulty: bool, hours: float = 3.0, meters: bool = Tru
     return JointDay(cables, Series(0, DT_S, n, values), excess_ohm)
 
 
-def _followed(runs, amps, excess_ohm, air_c) -> tuple[np.ndarray, np.ndarray]:
-    """Lug temperatures (n, runs) and the whole loop's resistance (n,)."""
+def _followed(runs, amps, excess_ohm, post_c) -> tuple[np.ndarray, np.ndarray]:
+    """Lug temperatures (n, runs) and the whole loop's resistance (n,). post_c: (runs, n)."""
+    air_c = post_c[0]
     warm = Runs(runs, float(air_c[0]))
     lug_c, loop_ohm = np.empty((len(amps), len(runs))), np.empty(len(amps))
     extra = np.zeros(len(runs))
     for k in range(len(amps)):
         extra[1] = excess_ohm[k]
-        post_c = np.full(len(runs), air_c[k])
-        warm.step(np.full(len(runs), amps[k] ** 2), extra, float(air_c[k]), post_c, 1.0, DT_S)
+        square = np.full(len(runs), amps[k] ** 2)
+        warm.step(square, extra, float(air_c[k]), post_c[:, k], 1.0, DT_S)
         lug_c[k], loop_ohm[k] = warm.lug_c, warm.resistance_ohm(extra).sum()
     return lug_c, loop_ohm
 

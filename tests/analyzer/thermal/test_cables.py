@@ -106,3 +106,15 @@ def test_a_sound_lug_is_not_blamed_for_its_partner_s_swings():
         group.update(day.series.cut(k, k + 150))
         assert all(d.key == "joint/battery_negative" for d in heating(group))
     assert heating(group)
+
+
+def test_a_lug_that_a_controller_warms_is_not_blamed():
+    """70 K above the air at full current, and a loop with no room for what heat alone would say."""
+    warm = joint_day(501, faulty=False, controller_k=70.0)
+    group, by_heat = CableGroup(warm.cables), False
+    for k in range(0, warm.series.n, 300):
+        group.update(warm.series.cut(k, k + 300))
+        assert not group.detections()
+        by_heat = by_heat or any(m.loosening for m in group.monitors)
+    assert by_heat
+    assert group.loop.most_excess_ohm() < 0.5e-3

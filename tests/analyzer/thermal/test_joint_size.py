@@ -8,14 +8,14 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import lognorm
 
-from analyzer.estimation.estimate import Estimate
 from analyzer.thermal import joint_size
 from analyzer.thermal.joints import joint
+from analyzer.thermal.loop_resistance import Known
 from logger.boat import Cable
 
 Z80 = 1.2815515655446004  # the normal distribution's 90 % point
 JOINT = joint(Cable(name="x", size_mm2=50, length_m=2))
-SHARP = Estimate(1e-3, 0.999e-3, 1.001e-3, "ohm")
+SHARP = Known(1e-3, 1e-6)
 
 
 def test_heat_tells_a_joint_within_a_factor_of_two():

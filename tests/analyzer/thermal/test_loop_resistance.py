@@ -49,7 +49,7 @@ def grown(ohm, seed: int = 0) -> Estimate:
     before = monitor.now(SOUND)
     assert before.well
     monitor.update(series.cut(3000, series.n))
-    return before.grown_to(monitor.now(LOOSENING))
+    return before.grown_to(monitor.now(LOOSENING)).estimate(())
 
 
 def test_growth_is_seen_and_its_absence_too():
