@@ -79,6 +79,17 @@ def test_every_listed_bug_lies_in_a_package():
     assert [file for file, *_ in command.DELIBERATE if not f"{file}/".startswith(folders)] == []
 
 
+def test_every_listed_bug_has_its_place_once():
+    """Code that moves takes its bug along."""
+    root = command.ROOT
+    lost = [
+        (file, right)
+        for file, right, _ in command.DELIBERATE
+        if not (root / file).is_file() or (root / file).read_text("utf-8").count(right) != 1
+    ]
+    assert lost == []
+
+
 def test_a_mutant_that_never_ends_is_noticed(tree, monkeypatch):
     monkeypatch.setattr(command, "LEAST_S", 3.0)
     monkeypatch.setattr(command, "TIMES", 0.0)

@@ -1,11 +1,14 @@
 """Boots and their dates: early, late, wrong or none."""
 
 import numpy as np
+import pytest
 
+from logger.errors import StoreError
 from logger.reading import (
     Row,
     UtcFix,
 )
+from logger.store import Boot
 from tests.support.stored import (
     ALL,
     PACK,
@@ -71,3 +74,19 @@ def test_the_same_boot_goes_on_after_a_restart_of_the_recorder(store):
                 writer.add(row)
     assert len(store.boots()) == 1
     assert store.read("pack_voltage_v", *ALL)[0].tolist() == [i * S for i in range(20)]
+
+
+def test_a_boot_of_another_log_is_taken_in_once_and_its_readings_follow(store):
+    other = Boot(1, "boot-x", NOON_US, "gnss", 0.1, None, None, remark="said", recorded=True)
+    store.add_boot(other)
+    with store.writer("boot-x") as writer:
+        for row in rows(10):
+            writer.add(row)
+    (boot,) = store.boots()
+    assert (boot.uid, boot.utc_source, boot.remark) == ("boot-x", "gnss", "said")
+    assert boot.recorded
+    assert store.span() == (NOON_US, NOON_US + 9 * S)
+    volts = store.channels()["pack_voltage_v"]
+    assert (volts.first_us, volts.last_us, volts.count) == (NOON_US, NOON_US + 9 * S, 10)
+    with pytest.raises(StoreError, match="holds the boot boot-x already"):
+        store.add_boot(other)
