@@ -20,22 +20,31 @@ def charts(rows: Sequence[Asked]) -> tuple[str, ...]:
     """Distance left as it was answered, and for the energy then used the distance predicted and
     made; none where too little was answered.
     """
-    left = _spaced(rows)
-    bars = Marks("8 in 10 answers should lie within", _miles(left, 0), _miles(left, 2))
-    middle = [Line("middle", _miles(left, 1))]
-    times = [t for t, _ in left]
-    drawn = [chart("Distance still possible at that speed, nmi", times, middle, 1.0, bars)]
-    pairs = [row for row in rows if row.foreseen_m is not None and row.made_m is not None]
-    if len(pairs) > 1:
-        low, high = ([r.foreseen_m[k] / NMI if r.foreseen_m else None for r in pairs]
-                     for k in (0, 2))  # fmt: skip
-        made = [None if r.made_m is None else r.made_m / NMI for r in pairs]
-        marks = Marks("predicted", low, high, "made", made)
-        times = [r.t_utc_s for r in pairs]
-        drawn.append(
-            chart("For the energy then used: predicted, and made, nmi", times, [], 1.0, marks)
-        )
+    drawn = (_left(rows), _made(rows))
     return tuple(one for one in drawn if one)
+
+
+def _left(rows: Sequence[Asked]) -> str:
+    """Distance left at each moment: range and middle."""
+    spaced = _spaced(rows)
+    times = [t for t, _ in spaced]
+    bars = Marks("8 in 10 answers should lie within", _miles(spaced, 0), _miles(spaced, 2))
+    middle = Line("middle", _miles(spaced, 1))
+    return chart("Distance still possible at that speed, nmi", times, [middle], 1.0, bars)
+
+
+def _made(rows: Sequence[Asked]) -> str:
+    """Distance predicted for the energy then used, and made with it."""
+    times, low, high, made = [], [], [], []
+    for row in rows:
+        if row.foreseen_m is None or row.made_m is None:
+            continue
+        times.append(row.t_utc_s)
+        low.append(row.foreseen_m[0] / NMI)
+        high.append(row.foreseen_m[2] / NMI)
+        made.append(row.made_m / NMI)
+    marks = Marks("predicted", low, high, "made", made)
+    return chart("For the energy then used: predicted, and made, nmi", times, [], 1.0, marks)
 
 
 def _spaced(rows: Sequence[Asked]) -> list[tuple[float, Asked | None]]:

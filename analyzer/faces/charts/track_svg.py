@@ -33,27 +33,45 @@ def track(
     Args:
         t_utc_s, motoring: Of each fix; the track is dashed where the motor was off.
     """
-    on = list(motoring) or [True] * len(latitude_deg)
-    when: Sequence[float | None] = list(t_utc_s) or [None] * len(latitude_deg)
-    fixes = [(a, o, t, m) for a, o, t, m in zip(latitude_deg, longitude_deg, when, on, strict=True)
-             if a is not None and o is not None]  # fmt: skip
-    if len(fixes) < 2:
+    known = [
+        k
+        for k, both in enumerate(zip(latitude_deg, longitude_deg, strict=True))
+        if None not in both
+    ]
+    if len(known) < 2:
         return ""
-    lat0, lon0 = fixes[0][0], fixes[0][1]
-    # Metres in a degree on a sphere of 6 371 009 m (IUGG mean radius); a map for the eye.
-    degree_nmi = math.radians(1) * 6371009 / NMI
-    east = [(o - lon0) * degree_nmi * math.cos(math.radians(lat0)) for _, o, _, _ in fixes]
-    north = [(a - lat0) * degree_nmi for a, _, _, _ in fixes]
+    east, north = _miles_from_start(
+        [latitude_deg[k] or 0.0 for k in known], [longitude_deg[k] or 0.0 for k in known]
+    )
     paper = _Paper.around(east, north, size)
     points = [paper.at(e, n) for e, n in zip(east, north, strict=True)]
-    parts = paper.grid()
-    for number, under_motor in enumerate((True, False)):
-        parts.append(stroke(_pieces(points, [m is under_motor for *_, m in fixes]), number))
-    parts += _hours(points, [t for _, _, t, _ in fixes])
-    parts += [dot(*points[0]), _label(points[0], "start", 16), ring(points[-1])]
-    parts.append(_label(points[-1], "end", -8))
-    parts.append(words(paper.wide - 6, 14, "north up; nautical miles from the start", "end"))
+    driven = [motoring[k] if motoring else True for k in known]
+    sailed = [not on for on in driven]
+    start, end = points[0], points[-1]
+    parts = [
+        *paper.grid(),
+        stroke(_pieces(points, driven), 0),
+        stroke(_pieces(points, sailed), 1),
+        *_hours(points, [t_utc_s[k] if t_utc_s else None for k in known]),
+        dot(*start),
+        _label(start, "start", 16),
+        ring(end),
+        _label(end, "end", -8),
+        words(paper.wide - 6, 14, "north up; nautical miles from the start", "end"),
+    ]
     return picture(round(paper.wide), round(paper.tall), parts)
+
+
+def _miles_from_start(
+    latitude_deg: Sequence[float], longitude_deg: Sequence[float]
+) -> tuple[list[float], list[float]]:
+    """Places east and north of the first. [nmi]"""
+    # Metres in a degree on a sphere of 6 371 009 m (IUGG mean radius); a map for the eye.
+    degree_nmi = math.radians(1) * 6371009 / NMI
+    shrink = math.cos(math.radians(latitude_deg[0]))
+    east = [(lon - longitude_deg[0]) * degree_nmi * shrink for lon in longitude_deg]
+    north = [(lat - latitude_deg[0]) * degree_nmi for lat in latitude_deg]
+    return east, north
 
 
 @dataclass(frozen=True)
