@@ -14,8 +14,6 @@ from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.ground import Ground
 
-Finding = Detection  # the older name, until every room says Detection
-
 SCHEMA = 1  # version of what `to_json` gives, by definition; see `analyzer.answers.schema`
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from analyzer.grounds.wiring_tests import wiring_tests
+from analyzer.series import bridges
 from analyzer.series.operating import (
     beside_power_w,
     controller_power_w,
@@ -70,6 +71,9 @@ def flows_back(series: Series, boat: Boat) -> bool:
 
 def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
     """What the last minutes contradict: input, and by what."""
+    if (high_w := bridges.beyond_rating_w(series, boat)) is not None:
+        rated_w = boat.motor.rated_power_w
+        yield "controller current", f"the motor's rating: {high_w:.0f} W into {rated_w:.0f} W"
     yield from _pack_against_controller(series, boat)
     yield from _volts_against_volts(series)
     yield from _frozen(series)

@@ -31,6 +31,7 @@ UNLEARNED_SD = 0.06  # of k: a controller's own current is good to 5 %, cables 2
 LEARNED_SD = 0.02  # at the least, of a k that this boat has shown (assumed)
 HOTEL_SD = 0.3  # of a hotel load that is not measured, as where the range is asked (assumed)
 LEARN_S = 120.0  # both must have been read for so long (assumed)
+BEYOND_RATING = 2.5  # times a motor's rating: no controller gives it for minutes; assumed
 RATIO = (0.7, 1.4)  # outside, one of the two meters is wrong: nothing is bridged (assumed)
 
 
@@ -47,6 +48,19 @@ class Bridge:
     series: Series
     bridged: Bools
     share_sd: float
+
+
+def beyond_rating_w(series: Series, boat: Boat) -> float | None:
+    """What is said to go into the controller, where no motor of its rating takes it. [W]
+
+    Judged by the highest twentieth: the current's unit or scale is wrong then, at any power.
+    """
+    taken = controller_power_w(series)
+    taken = taken[taken > drive_threshold_w(boat)]
+    if len(taken) * series.step_s < LEARN_S:
+        return None
+    high_w = float(np.percentile(taken, 95))
+    return high_w if high_w > BEYOND_RATING * boat.motor.rated_power_w else None
 
 
 def lacks_current(series: Series) -> bool:
@@ -67,7 +81,8 @@ def pack_current(series: Series, boat: Boat, known: tuple[float, float] | None =
     ratio, sd = known or learned_ratio(series, boat) or (1.0, UNLEARNED_SD)
     filled = (ratio * taken + beside) / np.where(volts > 0, volts, np.nan)
     bridged = ~np.isfinite(current) & np.isfinite(filled)
-    if not bridged.any() or not RATIO[0] <= ratio <= RATIO[1]:
+    believed = RATIO[0] <= ratio <= RATIO[1] and beyond_rating_w(series, boat) is None
+    if not bridged.any() or not believed:
         return Bridge(series, np.zeros(series.n, bool), 0.0)
     values = series.values | {"pack_current_a": np.where(bridged, filled, current)}
     return Bridge(replace(series, values=values), bridged, _share_sd(series, boat, sd, filled))

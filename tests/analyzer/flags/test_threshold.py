@@ -53,3 +53,18 @@ def test_missing_readings_are_no_readings():
     values = np.array([2.9, np.nan, np.nan, 2.9, np.nan])
     assert not limit.see(seconds(5), values)
     assert limit.see(np.array([5.0]), np.array([2.9]))
+
+
+def test_it_is_live_on_its_way():
+    limit = Threshold(60.0, 55.0, above=True, hold_s=5.0)
+    limit.see(seconds(2), np.array([61.0, 61.0]))
+    assert limit.live
+    assert not limit.active
+
+
+def test_a_good_reading_between_begins_the_count_anew():
+    limit = Threshold(60.0, 55.0, above=True, hold_s=5.0)
+    times = 60.0 * seconds(6)
+    turns = [limit.see(times[k : k + 1], np.array([v])) for k, v in
+             enumerate((70.0, 40.0, 70.0, 70.0, 70.0, 70.0))]  # fmt: skip
+    assert turns.index(True) == 4, "the third in a row"

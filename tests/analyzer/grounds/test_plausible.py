@@ -97,6 +97,16 @@ def test_a_current_that_flows_the_other_way_is_named_so(share):
     assert by["pack current"].startswith(REVERSED)
 
 
+def test_a_controller_beyond_its_motor_s_rating_is_not_believed():
+    """Ten times 3 kW into a motor of 6 kW, with no pack sensor to say otherwise."""
+    way = {k: v for k, v in under_way().items() if not k.startswith("pack_")}
+    sound = dict(recently(Series(0, 1.0, N, way), BOAT))
+    way["controller_current_a"] = 10.0 * way["controller_current_a"]
+    wrong = dict(recently(Series(0, 1.0, N, way), BOAT))
+    assert "controller current" not in sound
+    assert "rating" in wrong["controller current"]
+
+
 def test_a_kettle_contradicts_nothing():
     # 1.5 kW beside a motor that takes nothing
     wave = np.random.default_rng(2).standard_normal(N)

@@ -106,3 +106,13 @@ def test_a_learned_ratio_s_doubt_is_half_of_what_two_in_three_lie_apart():
     ratios = (uneven.values["pack_current_a"][:1000] * 50 - 50) / 3000
     low, high = np.percentile(ratios, [16, 84])
     assert bridges.pack_current(uneven, BOAT).share_sd == pytest.approx((high - low) / 2)
+
+
+@pytest.mark.parametrize(("scale", "believed"), [(1.0, True), (4.0, True), (10.0, False)])
+def test_a_controller_that_gives_more_than_its_motor_can_take_bridges_nothing(scale, believed):
+    """3 kW into a motor of 6 kW; four times that is twice its rating, ten times five."""
+    bare = log(0)
+    bare.values["controller_current_a"] *= scale
+    found = bridges.pack_current(bare, BOAT)
+    assert found.bridged.all() == believed
+    assert (bridges.beyond_rating_w(bare, BOAT) is None) == believed
