@@ -53,7 +53,8 @@ def doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
     cov = alike(KNOTS, sd_v, reach)
     for mode in modes:
         at = at_knots(mode)
-        cov = cov + np.outer(at, at)
+        whole = np.outer(at, at)
+        cov += whole
     return cov
 
 
@@ -133,8 +134,10 @@ def nmc_spread() -> tuple[float, Floats]:
 def nmc_v(soc: Floats) -> Floats:
     """The mean of both makes between the ends of the label: makers count the charge from 4.2 V down
     to 3.0 V, their fits' windows reach to 2.5 and 2.8 V. [V]"""
-    empty = np.interp(NMC_EMPTY_V, nmc_cell_v(GRID), GRID)
-    return nmc_cell_v(empty + (1 - empty) * soc)
+    whole_v = nmc_cell_v(GRID)
+    empty = np.interp(NMC_EMPTY_V, whole_v, GRID)
+    inside = empty + (1 - empty) * soc
+    return nmc_cell_v(inside)
 
 
 def ends_v(curve: Callable[[Floats], Floats]) -> tuple[float, float]:

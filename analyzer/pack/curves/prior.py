@@ -143,8 +143,10 @@ def _aged(make: Electrodes, lost: float, place: Floats, soc: Floats) -> tuple[Fl
     empty_y = min((lithium - x0 * graphite) / positive, 0.99)
     capacity = (empty_y - full_y) * positive
     wide = np.linspace(-REACH, 1 + REACH, round((1 + 2 * REACH) / STEP) + 1)
-    x = np.maximum(x0 + (full_x - x0) * wide, 0.0)
-    y = np.clip(empty_y + (full_y - empty_y) * wide, 0.0, 1.0)
+    x = x0 + (full_x - x0) * wide
+    y = empty_y + (full_y - empty_y) * wide
+    # beyond an electrode's own ends its curve is not asked
+    x, y = np.maximum(x, 0.0), np.clip(y, 0.0, 1.0)
     volts = make.positive(y) - make.negative(x)
     # 0 and 100 % lie where the rest voltage reaches the ends
     rising = np.maximum.accumulate(volts)

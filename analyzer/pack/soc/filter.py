@@ -104,8 +104,10 @@ class GaussianMixtureFilter:
         lowest, highest = TABLE_LOW + MARGIN, TABLE_HIGH - MARGIN
         mean[SOC] = np.clip(mean[SOC] - moved, lowest, highest)
         # ds/d(offset) = t / C and ds/d(ln_q) = moved: row and column of the Jacobian's product
-        cov[SOC] += by_offset * cov[OFFSET] + moved * cov[LN_Q]
-        cov[:, SOC] += by_offset * cov[:, OFFSET] + moved * cov[:, LN_Q]
+        row = by_offset * cov[OFFSET] + moved * cov[LN_Q]
+        cov[SOC] += row
+        column = by_offset * cov[:, OFFSET] + moved * cov[:, LN_Q]
+        cov[:, SOC] += column
 
     def update(
         self,
@@ -158,7 +160,8 @@ class GaussianMixtureFilter:
         above = np.minimum(below + 1, STATES - 1)
         every = np.arange(jacobian.shape[1])
         for knot in (below, above):
-            product += self.cov[:, knot, every] * jacobian[knot, every]
+            columns = self.cov[:, knot, every]
+            product += columns * jacobian[knot, every]
         return product
 
     def _condition(self, innovation: Floats, cov_h: Floats, total: Floats) -> None:
@@ -244,14 +247,18 @@ class GaussianMixtureFilter:
         along = cov[:, SOC] / np.sqrt(cov[SOC, SOC])
         # the means take 2·side·reach² of the variance, the rest stays inside
         between = 2 * SPLIT_SIDE * SPLIT_REACH**2
-        inner = cov - between * along[:, None] * along[None]
+        outer = along[:, None] * along[None]
+        inner = cov - between * outer
         self.keep(~wide)
         side = log_weight + math.log(SPLIT_SIDE)
         middle = log_weight + math.log(1 - 2 * SPLIT_SIDE)
         shift = SPLIT_REACH * along
-        self.mean = np.hstack([self.mean, mean - shift, mean, mean + shift])
-        self.cov = np.concatenate([self.cov, inner, inner, inner], axis=2)
-        self.log_weight = np.concatenate([self.log_weight, side, middle, side])
+        means = [self.mean, mean - shift, mean, mean + shift]
+        covs = [self.cov, inner, inner, inner]
+        log_weights = [self.log_weight, side, middle, side]
+        self.mean = np.hstack(means)
+        self.cov = np.concatenate(covs, axis=2)
+        self.log_weight = np.concatenate(log_weights)
 
     def weights(self) -> Floats:
         """Shares of the components, shape (m,), sum 1."""
