@@ -101,3 +101,34 @@ def test_a_series_doubt_is_doubled_for_unusual_hulls():
     assert cov == pytest.approx(shapes.T @ shapes + local)
     twice, _ = prior.series_cov(froude, share, unusual=2.0)
     assert twice == pytest.approx(4 * cov)
+
+
+@pytest.mark.parametrize(("raw", "kept"), [(0.30, 0.50), (0.70, 0.70), (1.20, 0.98)])
+def test_a_draught_that_does_not_fit_the_rest_leaves_a_section_that_can_be(raw, kept):
+    """A midship section fills at least half of its box (a wedge) and never all of it."""
+    plain = prior.form(LAUNCH)
+    section = plain.volume_m3 / (plain.prismatic * 5.0)
+    hull = LAUNCH.model_copy(update={"body_draught_m": section / (raw * 1.7)})
+    assert prior.form(hull).midship == pytest.approx(kept)
+    ship = prior._launch(hull, prior.form(hull))
+    assert ship.midship == pytest.approx(kept)
+    assert ship.draught_m == pytest.approx(section / (raw * 1.7))
+
+
+@pytest.mark.parametrize(
+    ("kind", "factor"), [("long_keel", 1.30), ("fin_keel", 1.20), ("light_keel", 1.15)]
+)
+def test_keel_and_rudder_add_what_is_usual_of_their_kind(kind, factor):
+    hull = boat(kind=kind).hull
+    speed, area = at_froude(hull, 0.25), factor * prior.form(hull).wetted_area_m2
+    friction, _, _ = prior.tow_parts_n(hull, speed)
+    assert friction == pytest.approx(1.10 * resistance.friction_n(speed, 8.2, area))
+    told = hull.model_copy(update={"wetted_area_m2": 20.0})
+    friction, _, _ = prior.tow_parts_n(told, speed)
+    assert friction == pytest.approx(1.10 * resistance.friction_n(speed, 8.2, 20.0))
+
+
+@pytest.mark.parametrize(("kind", "last"), [("fin_keel", 0.60), ("motor_launch", 0.75)])
+def test_curves_reach_as_far_as_their_series_in_hundredths(kind, last):
+    speed = prior.prior(boat(kind=kind)).speed_mps / math.sqrt(GRAVITY * 8.2)
+    assert speed == pytest.approx(np.arange(0.04, last + 0.001, 0.01))
