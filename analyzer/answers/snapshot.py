@@ -13,7 +13,7 @@ from analyzer.answers.grounded import charge_of, standings
 from analyzer.cells.weak_cell import WeakCell
 from analyzer.environment.solar import unmeasured_sun_w
 from analyzer.environment.stream import Stream
-from analyzer.environment.stream_fit import heading_true
+from analyzer.environment.stream_bins import heading_true
 from analyzer.environment.wind import Wind, lately
 from analyzer.estimation.ground import Ground
 from analyzer.flags import monitor as watch

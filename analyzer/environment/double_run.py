@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.environment.stream_fit import heading_true
+from analyzer.environment.stream_bins import heading_true
 from analyzer.estimation.results import SCHEMA
 from analyzer.series.series import Series
 

@@ -28,16 +28,9 @@ from analyzer.environment.stream import (
     part_sds,
     unknown,
 )
+from analyzer.environment.stream_bins import Bins, Sensed, bins_of
 from analyzer.estimation.least_squares import solve
-from analyzer.series.operating import (
-    TURNING_RPS,
-    drive_threshold_w,
-    propulsion_power_w,
-    shaft_rps,
-    unaided,
-)
 from analyzer.series.series import Series
-from analyzer.series.steps import whole_steps
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -52,46 +45,10 @@ NOISE_MPS = 0.10  # of one half-minute mean: waves, steering
 LEG_MPS = 0.06  # shared by a leg: leeway, wind ahead or astern
 LEEWAY_LEG = 0.07  # and across the bow where sails drive it: 4 degrees of leeway
 SLIP_LEG = 0.03  # the same for the shaft, as a share of speed: slip goes with the load
-SHAFT_ALIKE = 0.05  # revolutions against those of the minute before: the boat has caught up
 KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "known"
 KNOT_S = 600.0
-BIN_S = 30.0
 ROUNDS = 6
 JUDGED = 0.7  # how far one log may judge how strong streams are; the rest stays open
-
-
-@dataclass(frozen=True)
-class _Bins:
-    """Half-minute means of the moving boat, each shape (n,) unless said."""
-
-    t_s: Floats
-    ground: Floats  # (n, 2) east, north
-    heading_rad: Floats  # NaN without compass
-    water: Floats  # the log's reading, NaN without
-    shaft: Floats  # revolutions per second ahead, NaN without, and where others drive it too
-    sailed: Bools  # sails drive it or help
-
-    @property
-    def has_compass(self) -> bool:
-        """Whether there is a heading anywhere."""
-        return bool(np.isfinite(self.heading_rad).any())
-
-    @property
-    def over_mps(self) -> Floats:
-        """Speed over ground, shape (n,)."""
-        return np.asarray(np.hypot(self.ground[:, 0], self.ground[:, 1]))
-
-
-@dataclass(frozen=True)
-class _Sensed:
-    """One instrument that tells the speed through water: the log (column 0) or the shaft (1).
-
-    ok: Bins in which it counts. reading: what it says there and elsewhere. Shape (n,) each.
-    """
-
-    column: int
-    ok: Bools
-    reading: Floats
 
 
 @dataclass(frozen=True)
@@ -103,62 +60,6 @@ class _Solution:
     mean: Floats  # (2 one + 3,): east, north; log factor, advance, compass error
     cov: Floats
     eddy_mps: float
-
-
-def _mean_bins(values: Floats, size: int) -> Floats:
-    """Means of whole bins of `size` samples, NaN where under half the bin is there."""
-    table = whole_steps(values, size)
-    count = np.isfinite(table).sum(axis=1)
-    total = np.nansum(table, axis=1)
-    return np.where(count * 2 >= size, total / np.maximum(count, 1), np.nan)
-
-
-def heading_true(series: Series) -> Floats:
-    """True heading, from the compass and the variation where only magnetic is there. [deg]"""
-    true = series.get("heading_true_deg")
-    magnetic = (series.get("heading_magnetic_deg") + series.get("variation_deg")) % 360.0
-    return np.where(np.isfinite(true), true, magnetic)
-
-
-def _driving(shaft: Floats, power: Floats) -> Floats:
-    """Revolutions where they are settled and the propeller has its usual load, else NaN."""
-    ok = shaft > TURNING_RPS
-    for back in (1, 2):
-        before = np.concatenate([shaft[:1].repeat(back), shaft])[: len(shaft)]
-        with np.errstate(invalid="ignore"):
-            ok &= ~(np.abs(shaft - before) > SHAFT_ALIKE * shaft)
-    return np.where(unaided(power, shaft, ok), shaft, np.nan)
-
-
-def _bins(series: Series, boat: Boat | None) -> _Bins:
-    """The series as half-minute means; turning bins have no course or heading."""
-    size = max(round(BIN_S / series.step_s), 1)
-    turns = shaft = _mean_bins(shaft_rps(series, boat), size)
-    idle = np.zeros(len(shaft), dtype=bool)
-    if boat is not None:
-        power = _mean_bins(propulsion_power_w(series, boat), size)
-        shaft = _driving(turns, power)
-        idle = power < drive_threshold_w(boat)
-    course = np.radians(series.get("course_ground_deg"))
-    speed = series.get("speed_ground_mps")
-    heading = np.radians(heading_true(series))
-    sin = _mean_bins(np.sin(heading), size)
-    cos = _mean_bins(np.cos(heading), size)
-    on_heading = np.hypot(sin, cos) > 0.95
-    toward_east = _mean_bins(np.sin(course), size)
-    toward_north = _mean_bins(np.cos(course), size)
-    straight = toward_east**2 + toward_north**2 > 0.9
-    east = _mean_bins(speed * np.sin(course), size)
-    north = _mean_bins(speed * np.cos(course), size)
-    ground = np.stack([east, north], axis=1)
-    return _Bins(
-        t_s=_mean_bins(series.t0_us / 1e6 + series.t_s, size),
-        ground=np.where(straight[:, None], ground, np.nan),
-        heading_rad=np.where(on_heading, np.arctan2(sin, cos), np.nan),
-        water=_mean_bins(series.get("speed_water_mps"), size),
-        shaft=shaft,
-        sailed=np.where(np.isfinite(turns), ~(shaft > TURNING_RPS), idle),
-    )
 
 
 def estimate(
@@ -177,12 +78,12 @@ def estimate(
         apart from the calibration.
     """
     now_s = series.t0_us / 1e6 + series.n * series.step_s
-    bins = _bins(series, boat)
+    bins = bins_of(series, boat)
     base = np.isfinite(bins.ground).all(axis=1)
     if bins.has_compass:
         base &= np.isfinite(bins.heading_rad)
-    log = _Sensed(0, base & (bins.water > 0.3), bins.water)
-    shaft = _Sensed(1, base & (bins.shaft > 0.5), bins.shaft)
+    log = Sensed(0, base & (bins.water > 0.3), bins.water)
+    shaft = Sensed(1, base & (bins.shaft > 0.5), bins.shaft)
     sensed = [one for one in (log, shaft) if one.ok.any()]
     if not sensed:
         return unknown(_why_nothing(series), now_s)
@@ -227,7 +128,7 @@ def _carried(pair: tuple[float, float] | None, share: float) -> tuple[float, flo
 
 
 def _priors(
-    bins: _Bins, with_shaft: Bools, pitch_m: float | None, before: Calibration
+    bins: Bins, with_shaft: Bools, pitch_m: float | None, before: Calibration
 ) -> tuple[Floats, Floats]:
     """Mean and sd of log factor, advance and compass error before this log, each (3,)."""
     factor = _carried(before.water_factor, CARRIED_SD) or (1.0, WATER_FACTOR_SD)
@@ -259,7 +160,7 @@ def _leg_noise(direction: Floats, ok: Bools, shared_mps: Floats | float) -> Floa
     return np.asarray(NOISE_MPS**2 + count * np.square(shared_mps))
 
 
-def _direction(bins: _Bins, weights: Floats, mean: Floats) -> Floats:
+def _direction(bins: Bins, weights: Floats, mean: Floats) -> Floats:
     """Direction through water: by compass, else ground velocity less stream, (n,). [rad]"""
     knots = weights.shape[1]
     east = bins.ground[:, 0] - weights @ mean[:knots]
@@ -269,7 +170,7 @@ def _direction(bins: _Bins, weights: Floats, mean: Floats) -> Floats:
 
 
 def _solve(
-    bins: _Bins, sensed: list[_Sensed], now_s: float, priors: tuple[Floats, Floats]
+    bins: Bins, sensed: list[Sensed], now_s: float, priors: tuple[Floats, Floats]
 ) -> _Solution:
     """Least squares with priors for stream, factors and compass error, over sizes of stream."""
     first = min(float(bins.t_s[one.ok].min()) for one in sensed)
@@ -297,8 +198,8 @@ def _solve(
 
 
 def _solve_size(
-    bins: _Bins,
-    sensed: list[_Sensed],
+    bins: Bins,
+    sensed: list[Sensed],
     weights: Floats,
     grid: Floats,
     priors: tuple[Floats, Floats],
@@ -336,7 +237,7 @@ def _component_precision(grid: Floats, size_mps: float) -> Floats:
 
 
 def _rows(
-    bins: _Bins, weights: Floats, sensed: _Sensed, mean: Floats
+    bins: Bins, weights: Floats, sensed: Sensed, mean: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Equations along and, with a compass, across the direction through water.
 
@@ -374,7 +275,7 @@ def _rows(
     )
 
 
-def _stream(solution: _Solution, bins: _Bins, sensed: list[_Sensed]) -> Stream:
+def _stream(solution: _Solution, bins: Bins, sensed: list[Sensed]) -> Stream:
     """The solution as a `Stream`, judged known or not."""
     one = solution.one
     cov = solution.cov[: 2 * one, : 2 * one].reshape(2, one, 2, one)
@@ -410,7 +311,7 @@ def _stream(solution: _Solution, bins: _Bins, sensed: list[_Sensed]) -> Stream:
     )
 
 
-def _one_way(bins: _Bins, sensed: list[_Sensed]) -> float:
+def _one_way(bins: Bins, sensed: list[Sensed]) -> float:
     """1 where all of it was on one course over ground, 0 where courses cancel out."""
     used = np.any([one.ok for one in sensed], axis=0)
     over = np.maximum(bins.over_mps[used], 1e-6)

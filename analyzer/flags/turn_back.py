@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from analyzer.environment import stream_fit
+from analyzer.environment import stream_bins, stream_fit
 from analyzer.environment.stream import Calibration
 from analyzer.environment.wind import lately
 from analyzer.estimation.detection import Detection, Level
@@ -150,7 +150,7 @@ class Turning:
             stream,
             present=present,
             hotel_w=inputs.mean_sd(log, "hotel_power_w", self.boat.hotel.power_w),
-            wind=lately(log, stream_fit.heading_true(log)),
+            wind=lately(log, stream_bins.heading_true(log)),
         )
         asked = known.question(n=DRAWS)
         result = reach(asked)

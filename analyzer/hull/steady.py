@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analyzer.environment.stream import Stream
-from analyzer.environment.stream_fit import heading_true
+from analyzer.environment.stream_bins import heading_true
 from analyzer.environment.wind import (
     EFFICIENCY,
     any_wind_log_sd,

@@ -239,18 +239,7 @@ def _one(helm: Helm, leg: Leg, w: Weather, k: int, dt: float) -> tuple[float, ..
     power = 0.0
     if leg.doing != "shore":
         power = input_w(helm.boat.drive, helm.turns, torque)
-    return (
-        helm.v,
-        math.degrees(steered) % 360,
-        ve,
-        vn,
-        helm.east,
-        helm.north,
-        se,
-        sn,
-        helm.turns,
-        torque,
-        power,
-        ahead,
-        aside,
-    )
+    heading_deg = math.degrees(steered) % 360
+    over_ground = (helm.v, heading_deg, ve, vn, helm.east, helm.north)
+    drive = (helm.turns, torque, power)
+    return (*over_ground, se, sn, *drive, ahead, aside)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from analyzer.environment import stream_fit
+from analyzer.environment import stream_bins, stream_fit
 from analyzer.environment.stream import Calibration
 from analyzer.series.series import Series
 
@@ -150,9 +150,9 @@ def test_an_earlier_calibration_is_a_prior_a_little_less_sure():
     )
 
 
-def some_bins(n: int = 30) -> stream_fit._Bins:
+def some_bins(n: int = 30) -> stream_bins.Bins:
     rng = np.random.default_rng(2)
-    return stream_fit._Bins(
+    return stream_bins.Bins(
         t_s=np.arange(n) * 30.0,
         ground=rng.normal(0, 1.5, (n, 2)),
         heading_rad=rng.uniform(-3, 3, n),
@@ -170,7 +170,7 @@ def test_rows_are_the_derivatives_of_what_is_left_over(column, error_rad):
     weights = stream_fit._component(bins.t_s, grid)
     reading = bins.water if column == 0 else bins.shaft
     ok = np.random.default_rng(3).random(30) < 0.8
-    sensed = stream_fit._Sensed(column, ok, reading)
+    sensed = stream_bins.Sensed(column, ok, reading)
     rng = np.random.default_rng(4)
     at = np.concatenate([rng.normal(0, 0.3, 2 * weights.shape[1]), [1.04, 0.2, error_rad]])
 
@@ -208,7 +208,7 @@ def test_eddies_precision_is_the_inverse_of_their_covariance():
 def test_means_of_bins_against_a_loop():
     rng = np.random.default_rng(5)
     values = np.where(rng.random(103) < 0.45, np.nan, rng.normal(size=103))
-    got = stream_fit._mean_bins(values, 10)
+    got = stream_bins.mean_bins(values, 10)
     assert len(got) == 10
     for k in range(10):
         there = [v for v in values[10 * k : 10 * k + 10] if np.isfinite(v)]
@@ -225,5 +225,5 @@ def test_heading_is_true_else_magnetic_with_the_variation():
         "variation_deg": np.array([3.0, 5.0, -4.0]),
     }
     np.testing.assert_allclose(
-        stream_fit.heading_true(Series(0, 1.0, 3, values)), [10.0, 3.0, 86.0]
+        stream_bins.heading_true(Series(0, 1.0, 3, values)), [10.0, 3.0, 86.0]
     )
