@@ -11,7 +11,7 @@
     listen_only = true         # slcan: the adapter never acknowledges; needs another node that does
     max_hz = 10                # keeps at most so many readings a second of each message
     full_rate = ["DriveFast"]  # messages of a DBC file, or "0x123", that max_hz spares
-    raw = true                 # keep all frames in a raw file too (see tee.py)
+    raw = true                 # keep all frames in a raw file too (see raw_copy.py)
 
 and the decoder's options (see logger/decode/can/bus.py). Nothing is sent on the bus, except what
 `sdo.py` says.

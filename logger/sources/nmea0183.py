@@ -6,7 +6,7 @@ kind = "nmea0183"
 [source.options]
 port = "/dev/ttyUSB0"      # or tcp = "192.168.4.1:10110", or udp = 10110
 baud = 4800
-raw = true                 # keep the lines in a raw file too (see tee.py)
+raw = true                 # keep the lines in a raw file too (see raw_copy.py)
 [source.options.xdr]       # transducer id -> channel
 "ENGINE#1" = "probe_motor_lug_temp_c"
 """
