@@ -58,21 +58,21 @@ class HindcastAnswer:
     schema: int = SCHEMA
 
 
-def hull_state(ctx: OpenLog) -> HullAnswer:
+def hull_state(log: OpenLog) -> HullAnswer:
     """Power against speed from all trips, and the trend between them."""
-    prior = hull.prior(ctx.boat)
-    parts = points_before(ctx, None)
+    prior = hull.prior(log.boat)
+    parts = points_before(log, None)
     curve = hull.fit(SteadyPoints.join(parts), prior)
     return HullAnswer(
-        boat=ctx.boat.name,
+        boat=log.boat.name,
         curve=tuple(
             _row(curve, prior, float(v))
-            for v in speeds_for(curve, ctx.boat.motor.rated_power_w, 12)
+            for v in speeds_for(curve, log.boat.motor.rated_power_w, 12)
         ),
         minutes=curve.minutes,
         reason=curve.reason,
         fouling=fouling(parts, prior),
-        calibration=calibration_before(ctx, None),
+        calibration=calibration_before(log, None),
     )
 
 
@@ -81,47 +81,47 @@ def _row(curve: PowerCurve, prior: PowerCurve, speed: float) -> CurveRow:
 
 
 def hindcast_trip(
-    ctx: OpenLog,
+    log: OpenLog,
     record: TripRecord,
     every_s: float = 300.0,
     progress: Callable[[float], None] | None = None,
 ) -> HindcastAnswer:
     """Asks "how far" all through a recorded trip and holds the answers against what happened."""
-    names = (*steady.CHANNELS, *trips.TRIP_CHANNELS, *pack_channels(ctx.boat))
-    series = ctx.load(tuple(dict.fromkeys(names)), record.start_us, record.end_us)
+    names = (*steady.CHANNELS, *trips.TRIP_CHANNELS, *pack_channels(log.boat))
+    series = log.load(tuple(dict.fromkeys(names)), record.start_us, record.end_us)
     if not series.has("pack_current_a", "pack_voltage_v", "speed_ground_mps"):
         raise NoTrip(
             f"trip {record.number} has not the pack's voltage and current and the speed over "
             "ground, which the answers rest on"
         )
     before = Before(
-        charge=charge_at(ctx, record.start_us),
-        points=SteadyPoints.join(points_before(ctx, record.start_us)),
-        calibration=calibration_before(ctx, record.start_us),
+        charge=charge_at(log, record.start_us),
+        points=SteadyPoints.join(points_before(log, record.start_us)),
+        calibration=calibration_before(log, record.start_us),
     )
-    found = hindcast(series, ctx.boat, before, every_s, progress)
+    found = hindcast(series, log.boat, before, every_s, progress)
     return HindcastAnswer(record.number, record.start_us / 1e6, found)
 
 
-def double_run(ctx: OpenLog) -> DoubleRun:
+def double_run(log: OpenLog) -> DoubleRun:
     """The double run in the last three quarters of an hour of the log."""
-    span = ctx.store.span()
+    span = log.store.span()
     end_us = span[1] + 1 if span else 0
     names = (*steady.CHANNELS, "shaft_speed_rps")
-    series = ctx.load(tuple(dict.fromkeys(names)), max(end_us - LATELY_US, 0), end_us)
+    series = log.load(tuple(dict.fromkeys(names)), max(end_us - LATELY_US, 0), end_us)
     found = calibrate(series)
-    _keep(ctx, found, end_us)
+    _keep(log, found, end_us)
     return found
 
 
-def _keep(ctx: OpenLog, found: DoubleRun, end_us: int) -> None:
+def _keep(log: OpenLog, found: DoubleRun, end_us: int) -> None:
     """A finished double run's calibration is kept for the streams to come."""
-    if found.speed_water_mps is None or not ctx.store.writable:
+    if found.speed_water_mps is None or not log.store.writable:
         return
-    old = calibration_before(ctx, None) or Calibration()
+    old = calibration_before(log, None) or Calibration()
     new = Calibration(
         water_factor=found.water_factor or old.water_factor,
         advance_m=found.advance_m or old.advance_m,
         compass_error_deg=old.compass_error_deg,
     )
-    ctx.store.put_learned(CALIBRATION, new.to_dict(), end_us - LATELY_US, end_us)
+    log.store.put_learned(CALIBRATION, new.to_dict(), end_us - LATELY_US, end_us)

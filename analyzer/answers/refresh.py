@@ -52,18 +52,18 @@ MARK_US = 10 * 60 * 1_000_000  # a trip's beginning moves while its readings com
 Progress = Callable[[float], None]
 
 
-def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
+def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     """Finds trips, follows the charge, gathers steady points and runs the watch.
 
     Args:
-        ctx: Opened for writing.
+        log: Opened for writing.
         progress: Called with the share done, 0 to 1.
     """
-    span = ctx.store.span()
+    span = log.store.span()
     if span is None:
         return
     end_us = span[1] + 1
-    kept = ctx.store.learned(SEEN)
+    kept = log.store.learned(SEEN)
     restart_us = kept[-1].value["restart_us"] if kept else span[0]
     watched_us = kept[-1].to_us if kept else None
     warm_us = None
@@ -71,48 +71,48 @@ def refresh(ctx: OpenLog, progress: Progress | None = None) -> None:
         # On the grid of seconds that the log's first look had, so that looking again is the same.
         late_us = max(watched_us - WARM_UP_US - span[0], 0)
         warm_us = span[0] + late_us // STEP_US * STEP_US
-    charge = charge_at(ctx, warm_us) if warm_us else None  # before it is kept anew
-    known = [t for t in ctx.store.trips() if t.start_us < restart_us]
+    charge = charge_at(log, warm_us) if warm_us else None  # before it is kept anew
+    known = [t for t in log.store.trips() if t.start_us < restart_us]
     at = restart_us
-    while (window := next_window(ctx, at)) is not None:
+    while (window := next_window(log, at)) is not None:
         restart_us = window[0]
-        series = _series(ctx, *window)
-        start = charge_at(ctx, series.t0_us)
+        series = _series(log, *window)
+        start = charge_at(log, series.t0_us)
         # Motoring and its energy are told by the current as it flows, not as a shunt that is the
         # wrong way round has it.
-        found = trips.find(upright(series, ctx.boat.pack, start), ctx.boat)
+        found = trips.find(upright(series, log.boat.pack, start), log.boat)
         at = window[1]
-        if found and _cut_short(ctx, found[-1], window):
+        if found and _cut_short(log, found[-1], window):
             at = found.pop().start_us
             series = trips.between(series, window[0], at)
-        known += _keep(ctx, series, start, found, len(known))
+        known += _keep(log, series, start, found, len(known))
         if progress:
             progress(0.5 * (at - span[0]) / (end_us - span[0]))
-    ctx.store.put_trips(known)
-    cable_history.gather(ctx.store, ctx.boat, known)
-    sag_history.gather(ctx, known)
-    cell_history.gather(ctx, known)
-    _watch(ctx, (warm_us, end_us), charge, progress)
-    keep_here(ctx, span[0], end_us)
-    ctx.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
+    log.store.put_trips(known)
+    cable_history.gather(log.store, log.boat, known)
+    sag_history.gather(log, known)
+    cell_history.gather(log, known)
+    _watch(log, (warm_us, end_us), charge, progress)
+    keep_here(log, span[0], end_us)
+    log.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
 
 
-def _cut_short(ctx: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
+def _cut_short(log: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
     """Whether a trip goes on beyond a window that only its length has ended."""
-    more = next_window(ctx, window[1])
+    more = next_window(log, window[1])
     goes_on = more is not None and more[0] - last.end_us < APART_US
     return goes_on and last.start_us > window[0]
 
 
-def _series(ctx: OpenLog, start_us: int, end_us: int) -> Series:
+def _series(log: OpenLog, start_us: int, end_us: int) -> Series:
     """A stretch of log; its pack's current turned round where the controller's says so."""
-    names = (*trips.TRIP_CHANNELS, *pack_channels(ctx.boat), *steady.CHANNELS)
-    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
-    return turned(series) if flows_back(series, ctx.boat) else series
+    names = (*trips.TRIP_CHANNELS, *pack_channels(log.boat), *steady.CHANNELS)
+    series = log.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    return turned(series) if flows_back(series, log.boat) else series
 
 
 def _keep(
-    ctx: OpenLog,
+    log: OpenLog,
     series: Series,
     start: PackPosterior | None,
     found: list[trips.Trip],
@@ -121,30 +121,30 @@ def _keep(
     """Keeps the charge at trips' beginnings and at the stretch's end, and the trips' steady points;
     gives its trips.
     """
-    charge = _keep_charge(ctx, series, start, found)
-    series = upright(series, ctx.boat.pack, start)
-    bridged = bridges.pack_current(series, ctx.boat).series
+    charge = _keep_charge(log, series, start, found)
+    series = upright(series, log.boat.pack, start)
+    bridged = bridges.pack_current(series, log.boat).series
     records = []
     for number, trip in enumerate(found, before + 1):
         ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
         row = trips.trip_row(bridged, trip, number, *ends)
-        row = replace(row, grounds=standings(ctx, trip.end_us))
+        row = replace(row, grounds=standings(log, trip.end_us))
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
         part = trips.between(series, trip.start_us, trip.end_us)
-        stream = stream_before(ctx, part)
-        points = steady.steady(part, ctx.boat, stream)
-        ctx.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
+        stream = stream_before(log, part)
+        points = steady.steady(part, log.boat, stream)
+        log.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)
         gauge = from_gauge(f"trip {number}", part)
         if gauge is not None:
-            ctx.store.put_learned(GAUGE, asdict(gauge), trip.start_us, trip.end_us)
+            log.store.put_learned(GAUGE, asdict(gauge), trip.start_us, trip.end_us)
         if stream.known:
             calibration = stream.calibration.to_dict()
-            ctx.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
+            log.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
     return records
 
 
 def _keep_charge(
-    ctx: OpenLog, series: Series, start: PackPosterior | None, found: list[trips.Trip]
+    log: OpenLog, series: Series, start: PackPosterior | None, found: list[trips.Trip]
 ) -> list[tuple[int, Charge]]:
     """Follows the charge over a stretch, and keeps it where a later question will begin.
 
@@ -152,22 +152,22 @@ def _keep_charge(
         When each part begins, and the charge over it; nothing where no current is measured. [µs]
     """
     marks = [(trip.start_us - REST_BEFORE_US) // MARK_US * MARK_US for trip in found]
-    parts = list(follow_on(ctx, series, start, marks))
+    parts = list(follow_on(log, series, start, marks))
     for _, charge in parts[:-1]:
         at_us = charge.final.t_us
         if any(abs(at_us - mark) <= series.step_s * 1e6 for mark in marks):
-            _keep_once(ctx, CHARGE_BEFORE, charge.final.to_dict(), at_us)
+            _keep_once(log, CHARGE_BEFORE, charge.final.to_dict(), at_us)
     if parts:
         last = parts[-1][1].final
-        ctx.store.put_learned(CHARGE, last.to_dict(), series.t0_us, last.t_us)
+        log.store.put_learned(CHARGE, last.to_dict(), series.t0_us, last.t_us)
     return parts
 
 
-def _keep_once(ctx: OpenLog, key: str, value: dict[str, Any], at_us: int) -> None:
+def _keep_once(log: OpenLog, key: str, value: dict[str, Any], at_us: int) -> None:
     """Keeps what is said of one moment, unless that is kept already: cards wear by writing."""
-    kept = ctx.store.learned_by(key, at_us)
+    kept = log.store.learned_by(key, at_us)
     if kept is None or kept.to_us != at_us or kept.value != value:
-        ctx.store.put_learned(key, value, at_us, at_us)
+        log.store.put_learned(key, value, at_us, at_us)
 
 
 def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
@@ -184,21 +184,21 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
 
 
 def _watch(
-    ctx: OpenLog,
+    log: OpenLog,
     stretch_us: tuple[int | None, int],
     charge: PackPosterior | None,
     progress: Progress | None,
 ) -> None:
     """Runs the watch over what it has not seen, and a little before; open flags go on."""
     from_us, end_us = stretch_us
-    judge = monitor.Watch(ctx.boat, charge)
+    judge = monitor.Watch(log.boat, charge)
     if from_us:
         judge.teach(
-            SteadyPoints.join(points_before(ctx, from_us)),
-            calibration_before(ctx, from_us),
-            cells=cell_history.followed(ctx, from_us),
+            SteadyPoints.join(points_before(log, from_us)),
+            calibration_before(log, from_us),
+            cells=cell_history.followed(log, from_us),
         )
-    for flag in ctx.store.flags():
+    for flag in log.store.flags():
         if flag.cleared_us is None:
             judge.book.adopt(flag)
 
@@ -206,7 +206,7 @@ def _watch(
         if progress:
             progress(0.5 + 0.5 * share)
 
-    monitor.run(ctx.store, ctx.boat, from_us, end_us, tell, judge)
+    monitor.run(log.store, log.boat, from_us, end_us, tell, judge)
 
 
 def trip_row(record: TripRecord) -> TripRow:

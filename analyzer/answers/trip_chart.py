@@ -83,7 +83,7 @@ def trip_plot(
 
 
 def trip_series(
-    ctx: OpenLog, number: int | None, names: tuple[str, ...], deep: bool = True
+    log: OpenLog, number: int | None, names: tuple[str, ...], deep: bool = True
 ) -> TripSeries:
     """Channels of a trip, and what its charts show beside them.
 
@@ -92,27 +92,27 @@ def trip_series(
     Raises:
         NoTrip: There is no such trip.
     """
-    record = find_trip(ctx, number)
+    record = find_trip(log, number)
     wants = [*names, "pack_voltage_v", "pack_current_a"]
     if deep:
-        wants += [*watch.channels(ctx.boat), *outings.TRIP_CHANNELS, *pack_channels(ctx.boat)]
+        wants += [*watch.channels(log.boat), *outings.TRIP_CHANNELS, *pack_channels(log.boat)]
     seconds = (record.end_us - record.start_us) / 1e6
     step_s = float(max(np.ceil(seconds / MOST_STEPS), 1.0))
-    series = load(ctx.store, dict.fromkeys(wants), record.start_us, record.end_us, step_s)
+    series = load(log.store, dict.fromkeys(wants), record.start_us, record.end_us, step_s)
     found = {name: series.values[name] for name in names if name in series.values}
     if series.has("pack_voltage_v", "pack_current_a"):
         found["power_w"] = pack_power_w(series)
     if not deep:
         return TripSeries(Series(series.t0_us, series.step_s, series.n, found), "", {})
-    cells, lowest = _cells(ctx, series)
-    settles, probes = _settles(ctx, series)
-    found |= cells | _sag(ctx, series) | settles
+    cells, lowest = _cells(log, series)
+    settles, probes = _settles(log, series)
+    found |= cells | _sag(log, series) | settles
     return TripSeries(Series(series.t0_us, series.step_s, series.n, found), lowest, probes)
 
 
-def _cells(ctx: OpenLog, series: Series) -> tuple[dict[str, Floats], str]:
+def _cells(log: OpenLog, series: Series) -> tuple[dict[str, Floats], str]:
     """The fan of cells, or of blocks where cells are not measured. [V off their mean]"""
-    held = [n for n in cell_channels(ctx.boat) if series.has(n)]
+    held = [n for n in cell_channels(log.boat) if series.has(n)]
     kinds = [[n for n in held if n.startswith(kind)] for kind in ("cell_", "block_")]
     names = next((names for names in kinds if len(names) > 1), [])
     if not names:
@@ -127,12 +127,12 @@ def _cells(ctx: OpenLog, series: Series) -> tuple[dict[str, Floats], str]:
     return fan | {"cells_lowest_v": off[lowest]}, names[lowest]
 
 
-def _sag(ctx: OpenLog, series: Series) -> dict[str, Floats]:
+def _sag(log: OpenLog, series: Series) -> dict[str, Floats]:
     """The account of volts at each time; a term that is not measured is zero."""
-    charge = follow(ctx, series)
+    charge = follow(log, series)
     if charge is None or not series.has("pack_voltage_v"):
         return {}
-    parts = sag.parts(series, charge, ctx.boat)
+    parts = sag.parts(series, charge, log.boat)
     known = np.isfinite(parts.unexplained_v)
     if not known.any():
         return {}
@@ -142,15 +142,15 @@ def _sag(ctx: OpenLog, series: Series) -> dict[str, Floats]:
     return found
 
 
-def _settles(ctx: OpenLog, series: Series) -> tuple[dict[str, Floats], dict[str, str]]:
+def _settles(log: OpenLog, series: Series) -> tuple[dict[str, Floats], dict[str, str]]:
     """Where each probe's place would settle, as it was predicted at each moment. [°C]"""
-    probed = [cable for cable in ctx.boat.cable if cable.probe]
+    probed = [cable for cable in log.boat.cable if cable.probe]
     if not probed:
         return {}, {}
-    names = [name for name in wanted(ctx.boat) if name in series.values]
+    names = [name for name in wanted(log.boat) if name in series.values]
     given = Series(series.t0_us, series.step_s, series.n, {n: series.get(n) for n in names})
     found = {f"settles_{cable.name}_c": np.full(series.n, np.nan) for cable in probed}
-    group = CableGroup(ctx.boat.cable)
+    group = CableGroup(log.boat.cable)
     per = max(round(10.0 * SETTLE_STEPS / series.step_s), 1)
     for start in range(0, series.n, per):
         group.update(given.cut(start, start + per))
@@ -176,7 +176,7 @@ class Around:
     rows: tuple[tuple[float, Estimate], ...]
 
 
-def around(ctx: OpenLog, number: int | None) -> Around | None:
+def around(log: OpenLog, number: int | None) -> Around | None:
     """The reach in every direction from where a trip ended, at the speed the boat then made.
 
     Returns:
@@ -184,14 +184,14 @@ def around(ctx: OpenLog, number: int | None) -> Around | None:
     Raises:
         NoTrip: There is no such trip.
     """
-    record = find_trip(ctx, number)
-    place = ctx.load(("latitude_deg", "longitude_deg"), record.start_us, record.end_us)
+    record = find_trip(log, number)
+    place = log.load(("latitude_deg", "longitude_deg"), record.start_us, record.end_us)
     have = np.isfinite(place.get("latitude_deg")) & np.isfinite(place.get("longitude_deg"))
-    here = between(ctx, record.start_us, record.end_us)
+    here = between(log, record.start_us, record.end_us)
     if here.charge is None or not have.any():
         return None
     last = int(np.flatnonzero(have)[-1])
-    known = RangeInputs.from_snapshot(ctx.boat, here, warmths=())
+    known = RangeInputs.from_snapshot(log.boat, here, warmths=())
     given = known.question(n=500)
     k = given.as_now
     if k is None:

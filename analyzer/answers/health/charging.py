@@ -16,24 +16,24 @@ DAY_US = 24 * 3600 * 1_000_000  # by definition
 SOURCES = ("solar_power_w", "shaft_speed_rps")
 
 
-def charging_now(ctx: OpenLog, here: Here) -> tuple[tuple[Detection, ...], tuple[str, ...]]:
+def charging_now(log: OpenLog, here: Here) -> tuple[tuple[Detection, ...], tuple[str, ...]]:
     """Findings about the charging of the last half day, and remarks for people."""
-    span = ctx.store.span()
+    span = log.store.span()
     if span is None:
         return (), ()
-    names = (*pack_channels(ctx.boat), *SOURCES)
-    series = ctx.load(tuple(dict.fromkeys(names)), max(span[1] - RECENT_US, span[0]), span[1] + 1)
+    names = (*pack_channels(log.boat), *SOURCES)
+    series = log.load(tuple(dict.fromkeys(names)), max(span[1] - RECENT_US, span[0]), span[1] + 1)
     if here.charge is not None and here.charge.sign_reversed:
-        return _reversed(series, ctx), ()
+        return _reversed(series, log), ()
     days = _days_since_full(here.charge, span) if here.charge else None
-    found = charging.findings(series, ctx.boat.pack, days)
-    return found, _remarks(series, here.charge, ctx) if here.charge else ()
+    found = charging.findings(series, log.boat.pack, days)
+    return found, _remarks(series, here.charge, log) if here.charge else ()
 
 
-def _reversed(series: Series, ctx: OpenLog) -> tuple[Detection, ...]:
+def _reversed(series: Series, log: OpenLog) -> tuple[Detection, ...]:
     """A shunt the wrong way round: the charge is followed with the sign turned, nothing else is."""
     volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
-    test = shunt_sense(volts, amps, series.step_s, ctx.boat.pack.rated_capacity_ah)
+    test = shunt_sense(volts, amps, series.step_s, log.boat.pack.rated_capacity_ah)
     return () if test.finding is None else (test.finding,)
 
 
@@ -43,9 +43,9 @@ def _days_since_full(charge: PackPosterior, span: tuple[int, int]) -> float:
     return (span[1] - since) / DAY_US
 
 
-def _remarks(series: Series, charge: PackPosterior, ctx: OpenLog) -> tuple[str, ...]:
+def _remarks(series: Series, charge: PackPosterior, log: OpenLog) -> tuple[str, ...]:
     inward = -_mean(series, "pack_current_a")
-    left = charging.time_to_full(charge, ctx.boat.pack, inward)
+    left = charging.time_to_full(charge, log.boat.pack, inward)
     if left.mid is None:
         return ()
     return (

@@ -47,9 +47,9 @@ class PackHealth:
     remarks: tuple[str, ...]
 
 
-def pack(ctx: OpenLog) -> PackHealth:
+def pack(log: OpenLog) -> PackHealth:
     """Capacity and resistance as the log has shown them so far."""
-    states = charges(ctx)
+    states = charges(log)
     capacity = tuple(
         Past(s.t_us / 1e6, _range(s.capacity_ah, s.capacity_sd_ah, "Ah")) for s in states
     )
@@ -59,17 +59,17 @@ def pack(ctx: OpenLog) -> PackHealth:
     why = "no trip has been looked through yet"
     return PackHealth(
         capacity=capacity[-1].value if capacity else cannot_say(why, "Ah"),
-        rated_ah=ctx.boat.pack.rated_capacity_ah,
+        rated_ah=log.boat.pack.rated_capacity_ah,
         resistance=resistance[-1].value if resistance else cannot_say(why, "frac"),
         capacity_course=Course("capacity, Ah", capacity),
         resistance_course=Course("resistance, % of a new pack's", resistance),
-        remarks=(*ageing(states).remarks, *_by_gauge(ctx)),
+        remarks=(*ageing(states).remarks, *_by_gauge(log)),
     )
 
 
-def _by_gauge(ctx: OpenLog) -> tuple[str, ...]:
+def _by_gauge(log: OpenLog) -> tuple[str, ...]:
     """The capacity that the trips agree on by a device's own gauge, and the trips left out."""
-    found = [revive(lambda v: TripCharge(**v), kept.value) for kept in ctx.store.learned(GAUGE)]
+    found = [revive(lambda v: TripCharge(**v), kept.value) for kept in log.store.learned(GAUGE)]
     learned = learn([trip for trip in found if trip is not None])
     said = []
     ah = learned.estimate
@@ -82,21 +82,21 @@ def _by_gauge(ctx: OpenLog) -> tuple[str, ...]:
     return (*said, *(f"{trip[:1].upper()}{trip[1:]}: {why}." for trip, why in odd))
 
 
-def cable_courses(ctx: OpenLog) -> dict[str, Course]:
+def cable_courses(log: OpenLog) -> dict[str, Course]:
     """Rise of each probe's place at its reference current, trip by trip. [K] by cable."""
-    history = cable_history.history(ctx.store)
+    history = cable_history.history(log.store)
     return {
         cable.name: Course(
             f"rise at {joints.joint(cable).ref_a:.0f} A, °C",
             tuple(Past(k.t_s, _range(k.rise_k, k.sd_k, "K")) for k in history[cable.name]),
         )
-        for cable in ctx.boat.cable
+        for cable in log.boat.cable
         if cable.name in history
     }
 
 
 def cell_course(
-    ctx: OpenLog, cell: str, remember: Callable[[TripRecord, Callable[[], object]], object]
+    log: OpenLog, cell: str, remember: Callable[[TripRecord, Callable[[], object]], object]
 ) -> Course:
     """A cell's resistance over the others' middle, in the newest trips. [ohm]
 
@@ -105,18 +105,18 @@ def cell_course(
         remember: Gives what it was given before for a trip, else asks.
     """
     rows = []
-    for trip in ctx.store.trips()[-CELL_TRIPS:]:
-        found = remember(trip, lambda trip=trip: _resistances(ctx, trip))  # type: ignore[misc]
+    for trip in log.store.trips()[-CELL_TRIPS:]:
+        found = remember(trip, lambda trip=trip: _resistances(log, trip))  # type: ignore[misc]
         assert isinstance(found, dict)
         if cell in found:
             rows.append(Past(trip.end_us / 1e6, found[cell]))
     return Course(f"{cell}: resistance above the others', mΩ", tuple(rows))
 
 
-def _resistances(ctx: OpenLog, trip: TripRecord) -> dict[str, Estimate]:
+def _resistances(log: OpenLog, trip: TripRecord) -> dict[str, Estimate]:
     """Each cell's resistance less the middle of all, over one trip. [ohm]"""
-    monitor = CellMonitor(ctx.boat.pack)
-    monitor.update(ctx.load(watch.channels(ctx.boat), trip.start_us, trip.end_us))
+    monitor = CellMonitor(log.boat.pack)
+    monitor.update(log.load(watch.channels(log.boat), trip.start_us, trip.end_us))
     middle = monitor.median_resistance().mid
     if middle is None:
         return {}

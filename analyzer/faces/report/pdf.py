@@ -11,6 +11,15 @@ from analyzer.faces.report.report import Part, Report, Rows
 MARGIN_MM, WIDE_MM = 15.0, 180.0  # of an A4 page (ISO 216), 210 mm wide
 CHART_PX, CHART_MM = 720.0, 180.0  # a chart as wide as the page, assumed
 
+OTHERS = {  # for characters that the PDF's own fonts lack
+    "Ω": "ohm",
+    "–": "-",
+    "−": "-",
+    "’": "'",
+    "“": '"',
+    "”": '"',
+}
+
 
 class _Pages(FPDF):
     """Pages with a footer that says what they belong to."""
@@ -43,8 +52,10 @@ def pdf(paper: Report) -> bytes:
 
 
 def _part(page: _Pages, part: Part) -> None:
-    first = _height_mm(part.pictures[0]) if part.pictures else 6.0 * min(len(part.rows) + 1, 12)
-    if page.will_page_break(12 + first):
+    first_mm = 6.0 * min(len(part.rows) + 1, 12)
+    if part.pictures:
+        first_mm = _height_mm(part.pictures[0])
+    if page.will_page_break(12 + first_mm):
         page.add_page()
     page.ln(3)
     page.set_font("helvetica", "B", 12)
@@ -65,13 +76,16 @@ def _lines(page: _Pages, lines: Sequence[str]) -> None:
 
 def _rows(page: _Pages, rows: Rows) -> None:
     page.set_font("helvetica", size=9)
-    narrow = 20.0 if len(rows[0]) > 4 else 34.0
-    widths = (WIDE_MM - narrow * (len(rows[0]) - 1), *[narrow] * (len(rows[0]) - 1))
-    align = ("LEFT", *["RIGHT"] * (len(rows[0]) - 1))
+    figures = len(rows[0]) - 1  # columns beside the first
+    narrow_mm = 20.0 if figures > 3 else 34.0
+    first_mm = WIDE_MM - narrow_mm * figures
     with page.table(
-        line_height=5, col_widths=widths, text_align=align, borders_layout="HORIZONTAL_LINES",
+        line_height=5,
+        col_widths=(first_mm, *[narrow_mm] * figures),
+        text_align=("LEFT", *["RIGHT"] * figures),
+        borders_layout="HORIZONTAL_LINES",
         headings_style=FontFace(emphasis="BOLD"),
-    ) as grid:  # fmt: skip
+    ) as grid:
         for row in rows:
             grid.row([_latin(cell) for cell in row])
     page.ln(2)
@@ -100,6 +114,6 @@ def _drawn(page: _Pages, svg: str) -> None:
 
 def _latin(text: str) -> str:
     """Characters that the PDF's built-in fonts hold."""
-    for old, new in (("Ω", "ohm"), ("–", "-"), ("−", "-"), ("’", "'"), ("“", '"'), ("”", '"')):
+    for old, new in OTHERS.items():
         text = text.replace(old, new)
     return text.encode("latin-1", "replace").decode("latin-1")
