@@ -112,9 +112,6 @@ def step_means(
     # d ln R = E/R·d(1/T), as in `process_noise`
     usual = 1.0 / (REFERENCE_C + ZERO_C_IN_K)
     colder = 1.0 / (temp_c + ZERO_C_IN_K) - usual
-    # behind the ohmic part and the fast pair a voltage moves slowly, unless a lead is loose
-    inside_v = volts + losses.r0_v + losses.u1_v
-    jumps_v2 = steps.mean(inside_v**2, ok) - steps.mean(inside_v, ok) ** 2
     at_top, label_full = _at_top(steps, volts, measured, charge_as, losses, cell)
     return FilterInputs(
         charge_as=charge_as,
@@ -131,7 +128,7 @@ def step_means(
         gap_factor=arrhenius(temp_c, kind.gap_activation_j),
         temp_shift_v=kind.entropy_v_per_k * (temp_c - REFERENCE_C),
         loss_sd=APART_ENERGY_J / GAS_J_PER_MOL_K * np.abs(colder),
-        jumps_v2=np.maximum(jumps_v2 - READING_SD_V**2, 0.0),
+        jumps_v2=_jumps_v2(steps, volts + losses.r0_v + losses.u1_v, ok),
         temp_c=temp_c,
         charge_var=steps.total(current.charge_var),
         at_top=at_top,
@@ -140,6 +137,14 @@ def step_means(
         step_of=steps.step_of,
         losses=losses,
     )
+
+
+def _jumps_v2(steps: Steps, inside_v: Floats, ok: Bools) -> Floats:
+    """Variance inside each step of the voltage behind the ohmic part and the fast pair, beyond a
+    reading's own: there it moves slowly, unless a lead is loose. [V²] (m,)"""
+    mean_v = steps.mean(inside_v, ok)
+    jumps = steps.mean(inside_v**2, ok) - mean_v**2
+    return np.maximum(jumps - READING_SD_V**2, 0.0)
 
 
 def _at_top(
