@@ -146,3 +146,18 @@ def test_a_larger_propeller_costs_less_power_at_speed():
 
 def test_diameter_is_the_boat_file_s_or_a_usual_one():
     assert diameter_m(boat()) == pytest.approx(0.328)  # 4 % of 8.2 m
+
+
+def test_keel_and_rudder_bring_the_series_to_the_three_towed_hulls():
+    """Their published figures (1981, x 1000) in the geometric mean, speed by speed."""
+    hulls = {
+        (0.0, 0.565, 4.77, 3.99, 3.15): (0.79, 1.96, 4.14, 9.07, 24.13, 55.44),
+        (-2.3, 0.568, 4.78, 3.99, 3.17): (0.78, 1.82, 3.76, 7.16, 20.11, 49.49),
+        (0.0, 0.600, 4.78, 4.24, 3.15): (0.73, 2.16, 5.06, 10.36, 23.15, 51.50),
+    }
+    froude = np.array([0.20, 0.25, 0.30, 0.35, 0.40, 0.45])
+    logs = [
+        np.log(residuary_frac(form_from_ratios(*ratios), froude)) - np.log(np.array(printed) / 1000)
+        for ratios, printed in hulls.items()
+    ]
+    assert np.mean(logs, axis=0) == pytest.approx(np.zeros(6), abs=1e-6)
