@@ -24,7 +24,10 @@ def keep(store: Store, flag: FlagRecord, now: Detection, t_us: int) -> None:
 def kept(store: Store, flag: FlagRecord) -> tuple[int, Detection] | None:
     """When the figures of a flag's cause were last kept, and what was found then. [µs]"""
     for one in store.learned(KEY + flag.key):
-        if one.from_us == flag.raised_us and (found := revive(_detection, one.value)):
+        if one.from_us != flag.raised_us:
+            continue
+        found = revive(_detection, one.value)
+        if found is not None:
             return one.to_us, found
     return None
 
@@ -41,26 +44,31 @@ def beside_flags(
     Returns:
         Its own findings, with the flag's figures where they are as new, then what else stands.
     """
-    up = [f for f in store.flags() if f.cleared_us is None and f.kind.startswith(kinds)]
-    flags = {_as_now(store, f): f for f in up}
-    causes = [_cause(one.subject, one.kind) for one in found]
-    told = [
-        _of_flag(store, flags.get(cause), one, since_us)
-        for cause, one in zip(causes, found, strict=True)
-    ]
-    others = (kept(store, flag) for cause, flag in flags.items() if cause not in causes)
-    return [*told, *(last[1] for last in others if last is not None)]
+    flags = {}
+    for flag in store.flags():
+        if flag.cleared_us is None and flag.kind.startswith(kinds):
+            flags[_as_now(store, flag)] = flag
+    told = []
+    for one in found:
+        flag_of = flags.pop(_cause(one), None)
+        told.append(_of_flag(store, flag_of, one, since_us))
+    for flag in flags.values():
+        last = kept(store, flag)
+        if last is not None:
+            told.append(last[1])
+    return told
 
 
 def _as_now(store: Store, flag: FlagRecord) -> tuple[str, str]:
     """What a flag's cause is now: a cell close to its cut-off, then found to be behind, is one."""
     last = kept(store, flag)
-    return _cause(last[1].subject, last[1].kind) if last else _cause(flag.subject, flag.kind)
+    return _cause(flag if last is None else last[1])
 
 
-def _cause(subject: str, kind: str) -> tuple[str, str]:
+def _cause(found: FlagRecord | Detection) -> tuple[str, str]:
     """What makes two findings one: a cell behind the others is, whichever cause is likelier."""
-    return subject, "cell_behind" if kind in BEHIND else kind
+    kind = "cell_behind" if found.kind in BEHIND else found.kind
+    return found.subject, kind
 
 
 def _of_flag(store: Store, flag: FlagRecord | None, found: Detection, since_us: int) -> Detection:
@@ -72,8 +80,17 @@ def _of_flag(store: Store, flag: FlagRecord | None, found: Detection, since_us: 
 
 def _detection(data: dict[str, Any]) -> Detection:
     """As `asdict` gave it, through JSON."""
-    known = {field.name for field in fields(Detection)}
-    size = data["size"]
-    size = Estimate(**{**size, "used": tuple(size["used"]), "missing": tuple(size["missing"])})
-    told = {name: value for name, value in data.items() if name in known}
-    return Detection(**{**told, "size": size, "channels": tuple(data["channels"])})
+    told = {}
+    for field in fields(Detection):
+        if field.name in data:
+            told[field.name] = data[field.name]
+    told["size"] = _estimate(data["size"])
+    told["channels"] = tuple(data["channels"])
+    return Detection(**told)
+
+
+def _estimate(data: dict[str, Any]) -> Estimate:
+    told = dict(data)
+    for name in ("used", "missing"):
+        told[name] = tuple(data[name])
+    return Estimate(**told)
