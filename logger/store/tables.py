@@ -71,14 +71,14 @@ class SmallTables:
     # -- as they are, for another log -----------------------------------------------------------
 
     def tables(self) -> dict[str, Table]:
-        """The small tables as they are, by name; see `put_tables`."""
+        """The small tables as they are, by name; see `put_tables`. The spare copy is no content."""
+        found = {}
         with self._lock, snapshot(self._db):
-            return {
-                name: Table(
-                    _columns(self._db, name), self._db.execute(f"SELECT * FROM {name}").fetchall()
-                )
-                for name in TABLES
-            }
+            for name in TABLES:
+                rows = self._db.execute(f"SELECT * FROM {name}").fetchall()
+                kept = [row for row in rows if row[0] != spare.KEY]
+                found[name] = Table(_columns(self._db, name), kept)
+        return found
 
     def put_tables(self, tables: dict[str, Table]) -> None:
         """Takes in small tables of another log, in the place of this log's own; all or none.
