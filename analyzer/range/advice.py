@@ -171,6 +171,8 @@ def unmeasured(result: ReachResult, k: int) -> str:
         return "a meter of the panels' power would tell what they give"
     shared = float(np.corrcoef(other, distance)[0, 1]) ** 2
     narrower = 100 * (1 - np.sqrt(1 - shared))
+    if narrower < 1:
+        return "a meter of the panels' power would tell what they give"
     return (
         "the panels' power is not measured and was drawn from the sun's height and any clouds: a "
         f"meter would narrow this range by some {narrower:.0f} %"

@@ -212,12 +212,23 @@ class _Back:
 def _back(back: ReachResult, distance_m: float) -> _Back:
     """Over the time that home takes: a stream of hours later neither helps nor hinders."""
     takes_s = distance_m / np.maximum(back.speeds_mps, LEAST_MPS) + 0.0 * back.duration_s
-    stuck = back.made_over(takes_s) < LEAST_MPS
     for _ in range(ROUNDS):
         made_mps = back.made_over(takes_s)
         takes_s = distance_m / np.maximum(made_mps, LEAST_MPS)
-    made_mps = np.where(stuck, 0.0, back.made_over(takes_s))
+    made_mps = np.where(_stuck(back, takes_s), 0.0, back.made_over(takes_s))
     return _Back(made_mps, takes_s, back.total_w * takes_s, made_mps * back.duration_s)
+
+
+def _stuck(back: ReachResult, takes_s: Floats) -> Bools:
+    """Where the stream stops the boat somewhere on the way, (n, k): a passage ends there too."""
+    part_s = takes_s / STEPS
+    stuck = np.zeros(takes_s.shape, dtype=bool)
+    gone_m = np.zeros_like(takes_s)
+    for step in range(1, STEPS + 1):
+        there_m = back.made_over(part_s * step) * part_s * step
+        stuck |= there_m - gone_m < LEAST_MPS * part_s
+        gone_m = there_m
+    return stuck
 
 
 def _sensible(home: _Back, arrives: Floats, way: WayBack) -> Bools:

@@ -251,3 +251,14 @@ def test_a_tide_that_turns_before_home_counts_for_the_time_home_alone():
     # 3.2 m/s less 1 m/s: 1,636 s at 3,277 W take 1.49 kWh of 5.28: 0.90 to 0.62
     assert back.speed_mps == pytest.approx(3.2)
     assert back.charge_on_arrival.mid == pytest.approx(0.9 - 1489 / 5280, abs=0.04)
+
+
+def test_a_tide_that_stops_the_boat_on_the_way_is_no_way_home():
+    """2 m/s of foul tide in the second hour stop 1.2 m/s through water, not 2.8; 6 km home."""
+    asked = range_input(2, charge=charge(2, 0.9), course_deg=0.0, speeds_mps=np.array([1.2, 2.8]))
+    t_s = np.array([0.0, 1.0, 1.02, 2.0, 2.02, 60.0]) * 3600
+    table = StreamTable(t_s, np.zeros(6), np.array([0.0, 0.0, 2.0, 2.0, -1.0, -1.0]))
+    out = reach(asked)
+    slow, fast = (home_reach(asked, out, k, WayBack(6_000.0, 180.0, 0.9, table)) for k in (0, 1))
+    assert slow.at_present.can_return_frac == 0.0
+    assert fast.at_present.can_return_frac == 1.0
