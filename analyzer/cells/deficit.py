@@ -17,11 +17,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.full_place import charges_at_nought
-from analyzer.cells.hypotheses import CHARGE, GRID
+from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import LEVEL_C, Table
 from analyzer.cells.marginal import marginal
 from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
 from analyzer.cells.published_curve import BEND_SOC
+from analyzer.cells.raised import COUNTS_AS, MAD_EFFICIENCY, MAD_TO_SD
 from analyzer.pack.cell_model import Chemistry
 
 Floats = npt.NDArray[np.float64]
@@ -96,7 +97,7 @@ class _Fit:
         chi: What is missed by, in its noise, as a sum of squares.
         volume: What a hypothesis costs that leaves more open, as twice a log.
         charge, loss, sd: As `Evidence` has them.
-        depth: As `Evidence` has it. levels: Counted, those seen shortly in part.
+        depth: As `Evidence` has it. readings: How many that err each for itself.
     """
 
     chi: Floats
@@ -105,7 +106,7 @@ class _Fit:
     loss: Floats
     sd: Floats
     depth: float
-    levels: float
+    readings: float
 
 
 def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
@@ -115,7 +116,7 @@ def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
     chi = np.array([fit.chi for fit in fits])
     # Where even the best hypothesis misses by more than its noise, all are less sure.
     best = chi.min(axis=(0, 2))[:, None]
-    wide2 = np.maximum(best * ALIKE / fits[0].levels, 1.0)
+    wide2 = np.maximum(best / fits[0].readings, 1.0)
     log_likelihood = -0.5 * (chi / wide2 + [fit.volume for fit in fits])
     most = log_likelihood.max(axis=0)
     share = np.exp(log_likelihood - most)
@@ -140,14 +141,21 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     shift = GRID.charge[:, None] + GRID.loss[:, None] * depth
     shown = curve.shown(shift)
     count = np.minimum(table.seconds / FULL_S, 1.0)
-    weight = count / (ALIKE * shown.variance)
+    # Few levels close together are one reading, not a tenth of one.
+    readings = max(count.sum() / ALIKE, 1.0)
+    share = count * readings / count.sum()
+    weight = share / shown.variance
     design = _design(table.amps[:, 0], depth, shown)
     weighted = (design * weight[..., None]).transpose(0, 2, 1)
     at_rest_v = table.distance_v + np.outer(table.amps[:, 0], ohms.excess)
     residual = at_rest_v - shown.volts[..., None]  # (g, m, cells)
     chi = (weight[..., None] * residual**2).sum(axis=1).T
-    fit = marginal(weighted @ design, weighted @ residual, _prior_sd(ohms))
-    noise = (count * np.log(shown.variance)).sum(axis=1) / ALIKE
+    prior_sd = _prior_sd(ohms)
+    usual = _usual_spread(at_rest_v, design[0], shown.variance[0], prior_sd[:, 0], share)
+    prior_sd[..., 2] *= np.where(GRID.cause == CHARGE, 1.0, usual)
+    prior_sd[..., 3] *= np.where(GRID.cause == CAPACITY, 1.0, usual)
+    fit = marginal(weighted @ design, weighted @ residual, prior_sd)
+    noise = (share * np.log(shown.variance)).sum(axis=1)
     charge_sd, loss_sd = fit.sd[..., 2], fit.sd[..., 3]
     return _Fit(
         chi=chi - fit.explained,
@@ -156,8 +164,29 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
         loss=np.maximum(GRID.loss + fit.found[..., 3], LEAST_LOSS),
         sd=np.where(GRID.cause == CHARGE, charge_sd, loss_sd),
         depth=float(depth.max()),
-        levels=float(count.sum()),
+        readings=float(readings),
     )
+
+
+def _usual_spread(
+    at_rest_v: Floats, design: Floats, variance: Floats, prior_sd: Floats, share: Floats
+) -> float:
+    """How far this string's healthy cells differ, over what healthy cells do.
+
+    The cells' median deviation at each level is held against what is expected there; the usual
+    spread counts as much as so many cells (an inverse chi-square prior of a variance).
+
+    Args:
+        at_rest_v: Distances from the median cell, (m, cells).
+        design, variance: Of a healthy cell, (m, 5), (m,). prior_sd: (cells, 5).
+        share: What each level counts, (m,).
+    """
+    expected_v2 = variance + design**2 @ np.median(prior_sd, axis=0) ** 2
+    apart_v = np.abs(at_rest_v - np.median(at_rest_v, axis=1)[:, None])
+    spread_v2 = (MAD_TO_SD * np.median(apart_v, axis=1)) ** 2
+    ratio = np.average(spread_v2 / expected_v2, weights=share)
+    counted = MAD_EFFICIENCY * (at_rest_v.shape[1] - 1)
+    return math.sqrt((COUNTS_AS + counted * ratio) / (COUNTS_AS + counted))
 
 
 def _design(amps: Floats, depth: Floats, shown: Shown) -> Floats:

@@ -17,7 +17,7 @@ from analyzer.cells.raised import raised
 from analyzer.cells.sense_leads import SenseLeads
 from analyzer.cells.step_resistance import READING_SD_V, StepResistance
 from analyzer.cells.tracker import DeficitTracker
-from analyzer.cells.verdict import DOUBTED, SURE, Share, Verdict
+from analyzer.cells.verdict import Share, Verdict
 from analyzer.cells.weak_cell import Deficit, WeakCell
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
@@ -38,6 +38,7 @@ SPREAD_STEPS = 3600  # of load that the spread is typical of: ten hours; assumed
 RESISTANCE_SD = 0.03  # of the median cell's resistance: polarisation within a step; assumed
 KNEE_SOC = 0.1  # charge below which a cell's resistance is no longer its usual one; assumed
 GAP_US = 600_000_000  # without readings, in which charge may have moved unseen; assumed
+RAISED = 0.9  # probability from which a resistance is told to be raised; assumed
 LEAST_TOLD = 0.02  # probability of a cause from which the run-down counts it; assumed
 
 __all__ = ["CellMonitor", "measured", "measured_blocks"]
@@ -258,7 +259,7 @@ class CellMonitor:
             if one.kind:
                 size = _share(one.size, used)
                 found.append(Standout(name, one.kind, size, one.sureness_frac))
-            if sure >= SURE:
+            if sure >= RAISED:
                 size = _about(float(excess[i]), float(sd[i]), "ohm", used)
                 usual = self._median_ohm()
                 found.append(Standout(name, "cell_resistance", size, sure, usual))
@@ -275,9 +276,9 @@ class CellMonitor:
             return None
         excess, sd = self._excess()
         first = int(np.argmax([one.expected for one in self._verdicts]))
-        if self._verdicts[first].behind_frac < DOUBTED:
-            first = int(np.argmax(np.where(self._sure >= SURE, excess, -np.inf)))
-            if self._sure[first] < SURE:
+        if not self._verdicts[first].kind:
+            first = int(np.argmax(np.where(self._sure >= RAISED, excess, -np.inf)))
+            if self._sure[first] < RAISED:
                 return None
         one = self._verdicts[first]
         causes = [

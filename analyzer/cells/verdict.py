@@ -12,10 +12,10 @@ Floats = npt.NDArray[np.float64]
 
 CHARGE_LEAST = 0.02  # less charge than this missing is of no practical matter; assumed
 CAPACITY_LEAST = 0.03  # nor is less capacity than this; assumed
-SURE = 0.9  # probability from which a cell is told to be behind; assumed
-DOUBTED = 0.5  # and below which it no longer is; assumed
-# Of the probability of being behind: a cause is told from odds of four to one, and kept until the
-# other is the likelier; assumed.
+# A cell is told to be behind, and counted by the run-down, from odds of two to one, until it is as
+# likely sound; a flag wants more (`flags.monitor`). Assumed.
+TOLD, DOUBTED = 2 / 3, 0.5
+# A cause is told from odds of four to one, and kept until the other is the likelier; assumed.
 CAUSE, CAUSE_KEPT = 0.8, 0.5
 
 
@@ -89,12 +89,12 @@ def verdict(weight: Floats, seen: Evidence, cell: int, before: str) -> Verdict:
 def _kind(shares: dict[str, float], before: str) -> str:
     """Told from so much probability on, and as before until there is less than so much."""
     behind = sum(shares.values())
-    if behind < (DOUBTED if before else SURE):
+    if behind < (DOUBTED if before else TOLD):
         return ""
     if before in shares and shares[before] >= CAUSE_KEPT * behind:
         return before
     likelier = max(shares, key=lambda kind: shares[kind])
-    return likelier if shares[likelier] >= CAUSE * behind else "cell_behind"
+    return likelier if shares[likelier] >= CAUSE else "cell_behind"
 
 
 def _mixture(weight: Floats, at: npt.NDArray[np.bool_], mean: Floats, sd: Floats) -> Share:

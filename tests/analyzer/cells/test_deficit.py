@@ -6,7 +6,7 @@ from pytest import approx
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
-from analyzer.cells.deficit import ALIKE, Evidence, Ohms, _fit, evidence, least_visible
+from analyzer.cells.deficit import Evidence, Ohms, _fit, evidence, least_visible
 from analyzer.cells.full_place import charges_at_nought
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import Levels
@@ -109,7 +109,7 @@ def test_where_full_was_not_seen_all_places_count_alike():
     assert len(fits) > 1
     # the mean likelihood of equally likely places; of cell 1, which misses nothing by its noise
     each = np.array([-0.5 * (fit.chi + fit.volume)[0] for fit in fits])
-    assert min(fit.chi[0].min() for fit in fits) * ALIKE < fits[0].levels
+    assert min(fit.chi[0].min() for fit in fits) < fits[0].readings
     assert found.log_likelihood[0] == approx(logsumexp(each, axis=0, b=1 / len(fits)))
     share = np.exp(each - logsumexp(each, axis=0))
     assert found.charge[0] == approx((share * [fit.charge[0] for fit in fits]).sum(axis=0))
@@ -118,6 +118,7 @@ def test_where_full_was_not_seen_all_places_count_alike():
 def test_a_cell_behind_on_the_flat_part_is_given_no_cause_that_cannot_be_seen():
     found = told(evidence(cycle(less=0.05, low=0.45, high=0.6), KIND, OHMS))
     assert found.kind in ("", "cell_behind")
+    assert found.sureness_frac < 0.9
 
 
 def test_sizes_stay_within_what_a_cell_can_lack():

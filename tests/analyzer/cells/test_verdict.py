@@ -25,11 +25,11 @@ def weights(**causes):
 @pytest.mark.parametrize(
     ("charge", "capacity", "before", "kind"),
     [
-        (0.89, 0.0, "", ""),  # not nine in ten
-        (0.91, 0.0, "", "cell_charge"),
+        (0.65, 0.0, "", ""),  # odds below two to one
+        (0.68, 0.0, "", "cell_behind"),
+        (0.79, 0.20, "", "cell_behind"),  # a cause wants four to one
+        (0.81, 0.0, "", "cell_charge"),
         (0.0, 0.95, "", "cell_capacity"),
-        (0.76, 0.20, "", "cell_behind"),  # odds below four to one
-        (0.78, 0.18, "", "cell_charge"),  # and above
         (0.55, 0.0, "cell_charge", "cell_charge"),  # once told it stays until it is a toss-up
         (0.45, 0.0, "cell_charge", ""),
         (0.50, 0.45, "cell_charge", "cell_charge"),  # a cause, until the other is the likelier
