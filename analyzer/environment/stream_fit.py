@@ -106,8 +106,10 @@ def _eddy_precision(grid_s: Floats, sd_mps: float) -> Floats:
     diagonal = np.full(len(grid_s), 1 + keep**2)
     diagonal[[0, -1]] = 1.0
     off = np.full(len(grid_s) - 1, -keep)
-    table = np.diag(diagonal) + np.diag(off, 1) + np.diag(off, -1)
-    return np.asarray(table / (sd_mps**2 * (1 - keep**2)))
+    table = np.diag(diagonal)
+    table += np.diag(off, 1) + np.diag(off, -1)
+    new_var = sd_mps**2 * (1 - keep**2)
+    return np.asarray(table / new_var)
 
 
 def _component(t_s: Floats, grid_s: Floats) -> Floats:
@@ -194,7 +196,9 @@ def _solve(
     between = apart.T @ (apart * chance[:, None])
     within = np.tensordot(chance, np.array(covs), axes=1)
     eddy = float(np.sqrt(chance @ np.square(eddies)))
-    return _Solution(grid, weights.shape[1], np.asarray(mean), np.asarray(within + between), eddy)
+    cov = np.asarray(within + between)
+    one = weights.shape[1]
+    return _Solution(grid, one, np.asarray(mean), cov, eddy)
 
 
 def _solve_size(
@@ -278,8 +282,9 @@ def _rows(
 def _stream(solution: _Solution, bins: Bins, sensed: list[Sensed]) -> Stream:
     """The solution as a `Stream`, judged known or not."""
     one = solution.one
-    cov = solution.cov[: 2 * one, : 2 * one].reshape(2, one, 2, one)
-    east_north = solution.mean[: 2 * one].reshape(2, one)
+    both = 2 * one
+    cov = solution.cov[:both, :both].reshape(2, one, 2, one)
+    east_north = solution.mean[:both].reshape(2, one)
     at = _component(solution.grid_s, solution.grid_s)
     covs = np.einsum("ti,aibj,tj->tab", at, cov, at)
     parts = np.array([0, 1, 2, one - 1])
