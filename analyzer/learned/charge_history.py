@@ -43,8 +43,12 @@ def _charge(log: OpenLog, kept: Learned | None) -> PackPosterior | None:
 def charge_at(log: OpenLog, at_us: int) -> PackPosterior | None:
     """The charge at a time: as last kept before it, and followed since. [µs]"""
     by_us = at_us + STEP_US  # a stretch ends with its last second
-    found = [_charge(log, log.store.learned_by(key, by_us)) for key in (CHARGE, CHARGE_BEFORE)]
-    known = [state for state in found if state is not None]
+    known = []
+    for key in (CHARGE, CHARGE_BEFORE):
+        kept = log.store.learned_by(key, by_us)
+        found = _charge(log, kept)
+        if found is not None:
+            known.append(found)
     state = max(known, key=lambda state: state.t_us, default=None)
     since_us = state.t_us if state else at_us - WINDOW_US
     while (window := next_window(log, since_us, at_us)) is not None:
@@ -77,7 +81,8 @@ def follow_on(
     for begin_us, until_us in pairwise(ends):
         if state is not None and begin_us in open_us:
             state = replace(state, t_us=min(state.t_us, begin_us - UNDATED_US))
-        charge = track(between(series, begin_us, until_us), log.boat.pack, state)
+        part = between(series, begin_us, until_us)
+        charge = track(part, log.boat.pack, state)
         charge = _doubted(charge, bridge, begin_us, until_us)
         state = charge.final
         yield begin_us, charge
@@ -91,8 +96,9 @@ def _bridged(log: OpenLog, series: Series) -> bridges.Bridge:
     both = replace(more, values=more.values | series.values)
     found = bridges.pack_current(both, log.boat)
     filled = found.series.get("pack_current_a")
-    values = series.values | {"pack_current_a": filled}
-    return replace(found, series=replace(series, values=values))
+    values = {**series.values, "pack_current_a": filled}
+    own = replace(series, values=values)
+    return replace(found, series=own)
 
 
 def _end_us(series: Series) -> int:
@@ -103,11 +109,16 @@ def _end_us(series: Series) -> int:
 def _doubted(charge: Charge, bridge: bridges.Bridge, begin_us: int, until_us: int) -> Charge:
     """The charge with the error of what was bridged in its final posterior."""
     step_us = bridge.series.step_s * 1e6
-    first, last = (round((t - bridge.series.t0_us) / step_us) for t in (begin_us, until_us))
+    t0_us = bridge.series.t0_us
+    first = round((begin_us - t0_us) / step_us)
+    last = round((until_us - t0_us) / step_us)
     part = bridge.bridged[first:last]
     if not part.any():
         return charge
-    cut = replace(bridge, series=bridge.series.cut(first, last), bridged=part)
-    more = bridge.share_sd * bridges.bridged_ah(cut) / charge.final.capacity_ah
-    final = replace(charge.final, drift_sd=float(np.hypot(charge.final.drift_sd, more)))
+    filled = bridge.series.cut(first, last)
+    cut = replace(bridge, series=filled, bridged=part)
+    lost_ah = bridge.share_sd * bridges.bridged_ah(cut)
+    more = lost_ah / charge.final.capacity_ah
+    drift_sd = float(np.hypot(charge.final.drift_sd, more))
+    final = replace(charge.final, drift_sd=drift_sd)
     return replace(charge, final=final)
