@@ -105,3 +105,14 @@ def test_a_gap_is_one_long_step_and_at_most_an_hour():
 def test_a_current_that_no_fuse_passes_is_no_reading():
     most = believable((A, Cable(name="c", size_mm2=10, length_m=1)))
     assert most == {"pack_current_a^2": 3 * copper.ampacity_30c_a(A)}
+
+
+def test_each_cable_has_the_load_of_its_own_current():
+    own = Cable(
+        name="b", size_mm2=50, length_m=2, probe="b", current_channel="controller_current_a"
+    )
+    series = readings(18.0)
+    values = {**series.values, "controller_current_a": np.full(series.n, 30.0)}
+    heat = CableHeat(((A, None), (own, None)))
+    (*_, last) = heat.add(Series(0, 1.0, series.n, values))
+    assert last.load[0] == pytest.approx(4 * last.load[1])  # half the current, a quarter

@@ -32,3 +32,12 @@ def test_like_parts_are_held_against_each_other_from_the_first():
 
 def test_no_place_is_healthy_beyond_what_any_is():
     assert Verdict(20.0, EXCESS_ALONE_K).level_k(18.0, 15.0, 1.0) == pytest.approx(20.0 + 5.0)
+
+
+def test_a_fault_is_told_once_it_was_sure_for_a_minute_without_a_break():
+    verdict = Verdict(20.0)
+    told = []
+    for sure in [0.98] * 5 + [0.97] + [0.98] * 6:
+        verdict.judge(sure, 10.0)
+        told.append(verdict.faulty)
+    assert told == [False] * 11 + [True]
