@@ -183,10 +183,13 @@ def _usual_spread(
     """
     expected_v2 = variance + design**2 @ np.median(prior_sd, axis=0) ** 2
     apart_v = np.abs(at_rest_v - np.median(at_rest_v, axis=1)[:, None])
-    spread_v2 = (MAD_TO_SD * np.median(apart_v, axis=1)) ** 2
-    ratio = np.average(spread_v2 / expected_v2, weights=share)
-    counted = MAD_EFFICIENCY * (at_rest_v.shape[1] - 1)
-    return math.sqrt((COUNTS_AS + counted * ratio) / (COUNTS_AS + counted))
+    spread_v = MAD_TO_SD * np.median(apart_v, axis=1)
+    ratio = spread_v**2 / expected_v2
+    mean_ratio = float(np.average(ratio, weights=share))
+    others = at_rest_v.shape[1] - 1
+    counted = MAD_EFFICIENCY * others
+    variance_ratio = COUNTS_AS + counted * mean_ratio
+    return math.sqrt(variance_ratio / (COUNTS_AS + counted))
 
 
 def _design(amps: Floats, depth: Floats, shown: Shown) -> Floats:

@@ -170,8 +170,9 @@ class CellMonitor:
             if len(self._spread) > 2 * SPREAD_STEPS:
                 self._spread = self._spread[-SPREAD_STEPS:]
         if self._last is not None:
-            change_v = median_v - self._last[0]
-            change_a = current_a - self._last[1]
+            before_v, before_a = self._last
+            change_v = median_v - before_v
+            change_a = current_a - before_a
             self._sums += (change_a**2, -change_a * change_v)
         self._last = (median_v, current_a)
 
@@ -184,11 +185,13 @@ class CellMonitor:
     def median_resistance(self) -> Estimate:
         """Of the median cell or block, from its answer to load changes. [ohm]"""
         power, cross = self._sums
-        enough = (0.05 * self.pack.rated_capacity_ah) ** 2 * 4
+        step_a = LOAD_C * self.pack.rated_capacity_ah
+        enough = 4 * step_a**2
         if power < enough:
             return cannot_say("the load has not changed enough yet", "ohm")
         mid = cross / power
-        sd = READING_SD_V * math.sqrt(2.0 / power) + RESISTANCE_SD * abs(mid)
+        noise = READING_SD_V * math.sqrt(2.0 / power)
+        sd = noise + RESISTANCE_SD * abs(mid)
         return _about(mid, sd, "ohm", ("pack_current_a", *self.channels))
 
     def _median_ohm(self) -> float:
