@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from analyzer.environment.stream import unknown
+from analyzer.hull.hull import prior
 from analyzer.range import inputs
 from analyzer.series.series import Series
 from tests.support.hull_boat import boat
@@ -72,3 +74,11 @@ def test_what_is_missing_is_said():
     )
     assert inputs.doing(log(pack_current_a=None), boat()) == "the motor's power is not measured"
     assert inputs.doing(log(pack_current_a=1.0), boat()) == "motor off"
+
+
+def test_as_many_draws_as_are_asked_for_whatever_the_seed():
+    known = inputs.RangeInputs(boat(), None, prior(boat()), unknown(""))
+    asked = [known.question(n=7, seed=seed).charge["capacity_ah"] for seed in (3, 3, 4)]
+    assert [len(draws) for draws in asked] == [7, 7, 7]
+    assert np.array_equal(asked[0], asked[1])
+    assert not np.array_equal(asked[0], asked[2])
