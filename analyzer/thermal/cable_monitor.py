@@ -62,7 +62,8 @@ class CableMonitor:
         current = chunk.values.get(self.cable.current_channel)
         if current is not None and chunk.n >= 3:
             size = np.abs(current)
-            low = np.minimum(np.minimum(size[:-2], size[1:-1]), size[2:])
+            low = np.minimum(size[:-2], size[1:-1])
+            low = np.minimum(low, size[2:])
             high = float(np.fmax.reduce(low))
             if math.isfinite(high):
                 self.highest_current_a = max(self.highest_current_a or 0.0, high)
@@ -133,7 +134,9 @@ class CableMonitor:
     @property
     def load(self) -> float:
         """Mean load of the last two minutes, in squares of the reference current."""
-        return sum(self._loads) / len(self._loads) if self._loads else 0.0
+        if not self._loads:
+            return 0.0
+        return sum(self._loads) / len(self._loads)
 
     @property
     def loosening(self) -> bool:
@@ -201,7 +204,8 @@ class CableMonitor:
         if not self._loads:
             heat = None  # at which current?
         rise_k, sd_k = self.found_rise(load)
-        found = Estimate(rise_k, rise_k - Z80 * sd_k, rise_k + Z80 * sd_k, "K")
+        reach_k = Z80 * sd_k
+        found = Estimate(rise_k, rise_k - reach_k, rise_k + reach_k, "K")
         why = self._why_unknown()
         return CableRow(
             name=self.cable.name,
