@@ -17,7 +17,8 @@ OVER_SHOWN_US = 24 * 3600 * 1_000_000  # of log: longer a flag that is over is n
 def flags(log: OpenLog) -> tuple[FlagView, ...]:
     """All flags: those that stand first, the newest of each first."""
     seen = views(log, log.store.flags())
-    return tuple(sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s)))
+    ranked = sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s))
+    return tuple(ranked)
 
 
 def standing(log: OpenLog) -> tuple[FlagView, ...]:
@@ -38,7 +39,8 @@ def over_unseen(log: OpenLog, end_us: int) -> tuple[FlagView, ...]:
 
 def views(log: OpenLog, flags: Iterable[FlagRecord]) -> tuple[FlagView, ...]:
     """Flags with times in seconds of UTC, their age, and what their causes look like now."""
-    span, age_s = log.store.span(), log.store.age_s()
+    span = log.store.span()
+    age_s = log.store.age_s()
     now_s = None if span is None or age_s is None else span[1] / 1e6 + age_s
     return tuple(_view(log, flag, now_s) for flag in flags)
 
@@ -106,11 +108,11 @@ class Changes:
 
         The first time, flags that stand are raised; those that are over are history.
         """
-        out = [
-            FlagEvent(action, flag)
-            for flag in sorted(flags, key=lambda f: f.raised_utc_s)
-            if (action := self._action(flag))
-        ]
+        out = []
+        for flag in sorted(flags, key=lambda f: f.raised_utc_s):
+            action = self._action(flag)
+            if action is not None:
+                out.append(FlagEvent(action, flag))
         self._known = {flag.number: flag for flag in flags}
         return out
 
@@ -122,4 +124,5 @@ class Changes:
             return "cleared" if before.cleared_utc_s is None else None
         if flag.level != before.level:
             return "worse"
-        return "seen" if flag.seen_utc_s is not None and before.seen_utc_s is None else None
+        seen = flag.seen_utc_s is not None and before.seen_utc_s is None
+        return "seen" if seen else None

@@ -75,8 +75,13 @@ def trip_plot(
         start_s, end_s: Seconds since 1970; None: the trip's own ends.
     """
     whole = trip.series
-    first = 0 if start_s is None else int((start_s - whole.t0_us / 1e6) / whole.step_s)
-    last = whole.n if end_s is None else int((end_s - whole.t0_us / 1e6) / whole.step_s) + 1
+    began_s = whole.t0_us / 1e6
+    first = 0
+    last = whole.n
+    if start_s is not None:
+        first = int((start_s - began_s) / whole.step_s)
+    if end_s is not None:
+        last = int((end_s - began_s) / whole.step_s) + 1
     part = whole.cut(first, last)
     means = [name for name in part.values if name.startswith(("sag_", "settles_", "rest_"))]
     return TripPlot(thinned(part, points, means), trip.lowest, trip.probes)
@@ -102,12 +107,14 @@ def trip_series(
     found = {name: series.values[name] for name in names if name in series.values}
     if series.has("pack_voltage_v", "pack_current_a"):
         found["power_w"] = pack_power_w(series)
-    if not deep:
-        return TripSeries(Series(series.t0_us, series.step_s, series.n, found), "", {})
-    cells, lowest = _cells(log, series)
-    settles, probes = _settles(log, series)
-    found |= cells | _sag(log, series) | settles
-    return TripSeries(Series(series.t0_us, series.step_s, series.n, found), lowest, probes)
+    lowest = ""
+    probes: dict[str, str] = {}
+    if deep:
+        cells, lowest = _cells(log, series)
+        settles, probes = _settles(log, series)
+        found |= cells | _sag(log, series) | settles
+    shown = Series(series.t0_us, series.step_s, series.n, found)
+    return TripSeries(shown, lowest, probes)
 
 
 def _cells(log: OpenLog, series: Series) -> tuple[dict[str, Floats], str]:
@@ -122,7 +129,8 @@ def _cells(log: OpenLog, series: Series) -> tuple[dict[str, Floats], str]:
     seen = np.isfinite(off).all(axis=0)
     if not seen.any():
         return {}, ""
-    lowest = int(off[:, seen].mean(axis=1).argmin())
+    means = off[:, seen].mean(axis=1)
+    lowest = int(means.argmin())
     fan = {"cells_low_v": off.min(axis=0), "cells_high_v": off.max(axis=0)}
     return fan | {"cells_lowest_v": off[lowest]}, names[lowest]
 
@@ -138,7 +146,8 @@ def _sag(log: OpenLog, series: Series) -> dict[str, Floats]:
         return {}
     found = {"rest_v": np.where(known, parts.rest_v, np.nan)}
     for name, _ in SAG_TERMS:
-        found[f"sag_{name}"] = np.where(known, np.nan_to_num(getattr(parts, name)), np.nan)
+        volts = np.nan_to_num(getattr(parts, name))
+        found[f"sag_{name}"] = np.where(known, volts, np.nan)
     return found
 
 
@@ -148,7 +157,8 @@ def _settles(log: OpenLog, series: Series) -> tuple[dict[str, Floats], dict[str,
     if not probed:
         return {}, {}
     names = [name for name in wanted(log.boat) if name in series.values]
-    given = Series(series.t0_us, series.step_s, series.n, {n: series.get(n) for n in names})
+    channels = {name: series.get(name) for name in names}
+    given = Series(series.t0_us, series.step_s, series.n, channels)
     found = {f"settles_{cable.name}_c": np.full(series.n, np.nan) for cable in probed}
     group = CableGroup(log.boat.cable)
     per = max(round(10.0 * SETTLE_STEPS / series.step_s), 1)
@@ -186,7 +196,9 @@ def around(log: OpenLog, number: int | None) -> Around | None:
     """
     record = find_trip(log, number)
     place = log.load(("latitude_deg", "longitude_deg"), record.start_us, record.end_us)
-    have = np.isfinite(place.get("latitude_deg")) & np.isfinite(place.get("longitude_deg"))
+    latitude_deg = place.get("latitude_deg")
+    longitude_deg = place.get("longitude_deg")
+    have = np.isfinite(latitude_deg) & np.isfinite(longitude_deg)
     here = between(log, record.start_us, record.end_us)
     if here.charge is None or not have.any():
         return None
@@ -198,13 +210,14 @@ def around(log: OpenLog, number: int | None) -> Around | None:
         k = reach(given).best() or 0
     speed = float(given.speeds_mps[k])
     rows = []
-    for course in np.arange(0.0, 360.0, AROUND_DEG):
-        asked = known.question(float(course), np.array([speed]), n=500)
-        found = reach(toward(asked, float(course)))
-        rows.append((float(course), middle(found.distance_m[:, 0], "m")))
+    for course in np.arange(0.0, 360.0, AROUND_DEG).tolist():
+        asked = known.question(course, np.array([speed]), n=500)
+        found = reach(toward(asked, course))
+        distance = middle(found.distance_m[:, 0], "m")
+        rows.append((course, distance))
     return Around(
-        float(place.get("latitude_deg")[last]),
-        float(place.get("longitude_deg")[last]),
+        float(latitude_deg[last]),
+        float(longitude_deg[last]),
         speed,
         tuple(rows),
     )

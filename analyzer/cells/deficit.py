@@ -19,10 +19,10 @@ import numpy.typing as npt
 from analyzer.cells.full_place import charges_at_nought
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import LEVEL_C, Table
-from analyzer.cells.marginal import marginal
 from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
 from analyzer.cells.published_curve import BEND_SOC
 from analyzer.cells.raised import COUNTS_AS, MAD_EFFICIENCY, MAD_TO_SD
+from analyzer.estimation.marginal import marginal
 from analyzer.pack.cell_model import Chemistry
 
 Floats = npt.NDArray[np.float64]

@@ -179,7 +179,8 @@ class CellMonitor:
     def _on_a_bend(self, mean_v: Floats, current_a: float) -> npt.NDArray[np.bool_]:
         """Cells near empty or full: there charge moves the voltage as load steps do, (cells,)."""
         rest_v = (mean_v + self._median_ohm() * current_a) / self.inside
-        low, high = rest_v < self._knee_v, rest_v > self.kind.top_v
+        low = rest_v < self._knee_v
+        high = rest_v > self.kind.top_v
         return np.asarray(low | high)
 
     def median_resistance(self) -> Estimate:
@@ -224,7 +225,8 @@ class CellMonitor:
                 middle_sd = (middle.mid - (middle.low or 0.0)) / Z80
                 sd = math.hypot(middle_sd, float(sd_ohm[i]))
                 ohm = _about(middle.mid + float(excess[i]), sd, "ohm", used)
-            lowest, highest = float(self._low[i]), float(self._high[i])
+            lowest = float(self._low[i])
+            highest = float(self._high[i])
             rows.append(CellRow(name, at_rest, ohm, lowest, highest))
         return tuple(rows)
 
@@ -258,7 +260,8 @@ class CellMonitor:
         excess, sd = self._excess()
         for i, one in enumerate(self._verdicts):
             used = (self.channels[i],)
-            name, sure = self.names[i], float(self._sure[i])
+            name = self.names[i]
+            sure = float(self._sure[i])
             if one.kind:
                 size = _share(one.size, used)
                 found.append(Standout(name, one.kind, size, one.sureness_frac))

@@ -148,7 +148,8 @@ class Stream:
     @property
     def sd_mps(self) -> float:
         """Standard deviation in the worst direction, now."""
-        return float(np.sqrt(np.linalg.eigvalsh(self.cov[-1])[-1]))
+        variances = np.linalg.eigvalsh(self.cov[-1])
+        return float(np.sqrt(variances[-1]))
 
     @property
     def toward_sd_deg(self) -> float:

@@ -143,7 +143,9 @@ def _priors(
         # ground speed has the stream in it
         usual_mps = float(np.sqrt(np.mean(np.square(SIZES))))
         rough_sd = float(np.hypot(0.5 * rough, usual_mps / np.median(turns)))
-    blind = (pitch_m * (1 - SLIP_MID), pitch_m * SLIP_SD) if pitch_m else (rough, rough_sd)
+    blind = (rough, rough_sd)
+    if pitch_m:
+        blind = (pitch_m * (1 - SLIP_MID), pitch_m * SLIP_SD)
     moved = CARRIED_SD * (before.advance_m[0] if before.advance_m else rough)
     advance = _carried(before.advance_m, moved) or blind
     compass = _carried(before.compass_error_deg, 1.0) or (0.0, COMPASS_SD_DEG)

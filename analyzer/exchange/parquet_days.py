@@ -148,7 +148,10 @@ def read(path: Path, store: Store) -> int:
 def _schema(store: Store, stretch: Stretch) -> "pa.Schema":
     pa = arrow()
     known = store.groups()
-    group_of = {name: g for g in intake.groups_for(stretch.channels, known) for name in g.channels}
+    group_of = {}
+    for group in intake.groups_for(stretch.channels, known):
+        for name in group.channels:
+            group_of[name] = group
     fields = [
         pa.field("t_utc", pa.timestamp("us", "UTC")),
         pa.field("boot", pa.string(), nullable=False),

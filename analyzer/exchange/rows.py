@@ -87,7 +87,8 @@ def rows(store: Store, stretch: Stretch) -> Iterator[Rows]:
     With a step, each row is the mean over it (angles: the mean direction) and its time the
     step's beginning; a step without a reading has no row.
     """
-    for boot in sorted(store.boots(), key=lambda b: (b.first_us or 0) + b.timeline_offset_us):
+    boots = store.boots()
+    for boot in sorted(boots, key=lambda b: (b.first_us or 0) + b.timeline_offset_us):
         if boot.first_us is None or boot.last_us is None:
             continue
         start_us = max(stretch.start_us, boot.first_us + boot.timeline_offset_us)

@@ -48,17 +48,22 @@ class Limit:
 
     def detections(self) -> list[Detection]:
         """That the channel is past its limit: as it is, and at worst since it tripped."""
-        acted = self.act is not None and self.act.active
-        limit = self.act if self.act is not None and self.act.active else self.warn
+        limit = self.warn
+        level: Level = "warning"
+        if self.act is not None and self.act.active:
+            limit = self.act
+            level = "act now"
         if not limit.active:
             return []
         past = "above" if limit.sign > 0 else "below"
-        now, worst = f"{limit.last:.2f}", f"{limit.value:.2f}"
+        now = f"{limit.last:.2f}"
+        worst = f"{limit.value:.2f}"
+        at_worst = "" if now == worst else f" ({worst} at worst)"
+        trip = f"{limit.sign * limit.trip:.2f} {self.unit}"
         text = (
-            f"{self.subject} at {now} {self.unit}{'' if now == worst else f' ({worst} at worst)'}; "
-            f"flagged {past} {limit.sign * limit.trip:.2f} {self.unit} for {limit.hold_s:.0f} s."
+            f"{self.subject} at {now} {self.unit}{at_worst}; "
+            f"flagged {past} {trip} for {limit.hold_s:.0f} s."
         )
-        level: Level = "act now" if acted else "warning"
         return [
             Detection(
                 self.subject,
@@ -75,7 +80,8 @@ class Limit:
         """Whether this chunk can change anything."""
         if self.warn.live or (self.act is not None and self.act.live):
             return self.channel in chunk.values
-        worst = (chunk.highest if self.warn.sign > 0 else chunk.lowest).get(self.channel, np.nan)
+        extremes = chunk.highest if self.warn.sign > 0 else chunk.lowest
+        worst = extremes.get(self.channel, np.nan)
         return self.warn.sign * worst > self.warn.trip
 
 
@@ -98,9 +104,10 @@ class ColdCharge:
         cold = any(chunk.lowest[n] < self.limit_c for n in names)
         if not (self.hold.live or (cold and least < -self.least_a)):
             return
+        amps = chunk.get("pack_current_a")
         coldest = np.min([chunk.get(n) for n in names], axis=0)
-        bad = (coldest < self.limit_c) & (chunk.get("pack_current_a") < -self.least_a)
-        known = np.isfinite(coldest) & np.isfinite(chunk.get("pack_current_a"))
+        bad = (coldest < self.limit_c) & (amps < -self.least_a)
+        known = np.isfinite(coldest) & np.isfinite(amps)
         if known.any():
             self._temp_c = float(coldest[known][-1])
         self.hold.see(chunk.t_utc_s, np.where(known, bad, np.nan))
@@ -131,17 +138,21 @@ class Quiet:
 
     def __init__(self) -> None:
         self._names: tuple[str, ...] = ()
-        self._last, self._usual, self._count = np.empty(0), np.empty(0), np.empty(0)
+        self._last = np.empty(0)
+        self._usual = np.empty(0)
+        self._count = np.empty(0)
 
     def update(self, chunk: Series) -> None:
         """Takes the next chunk of the log."""
         at = self._places(chunk.names)
         first, last, count = chunk.ages()
-        before, usual = self._last[at], self._usual[at]
-        spacing = np.where(count > 1, (last - first) / np.maximum(count - 1, 1), np.nan)
+        before = self._last[at]
+        usual = self._usual[at]
+        within = (last - first) / np.maximum(count - 1, 1)
+        spacing = np.where(count > 1, within, np.nan)
         spacing = np.fmax(spacing, np.minimum(first - before, 600.0))
-        fresh = np.where(np.isfinite(usual), np.fmax(0.98 * usual, np.fmin(spacing, 3 * usual)),
-                         spacing)  # fmt: skip
+        eased = np.fmax(0.98 * usual, np.fmin(spacing, 3 * usual))
+        fresh = np.where(np.isfinite(usual), eased, spacing)
         self._usual[at] = np.where(np.isfinite(spacing), fresh, usual)
         self._last[at] = np.where(count > 0, last, before)
         self._count[at] += count
@@ -154,7 +165,8 @@ class Quiet:
         least = np.where([n in VITAL for n in self._names], QUIET_LEAST_S, QUIET_OTHER_S)
         limit = np.fmax(least, QUIET_INTERVALS * self._usual)
         silent = (self._count >= 20) & (newest - self._last > limit)
-        return self._grouped([self._names[k] for k in np.flatnonzero(silent)], newest)
+        names = [self._names[k] for k in np.flatnonzero(silent)]
+        return self._grouped(names, newest)
 
     def _places(self, names: tuple[str, ...]) -> list[int]:
         """Where these channels are kept; new ones get a place."""
@@ -229,7 +241,8 @@ def limits(boat: Boat) -> list[Watcher[Series]]:
 def _cells(boat: Boat) -> list[Limit]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
-    cutoff, over = pack.cell_cutoff_v or kind.cutoff_v, _over_v(pack)
+    cutoff = pack.cell_cutoff_v or kind.cutoff_v
+    over = _over_v(pack)
     usable = float(kind.ocv_v(0.5)) - cutoff
     found: list[Limit] = []
     inside = pack.cells_in_series // (pack.blocks_in_series or pack.cells_in_series)
@@ -237,8 +250,9 @@ def _cells(boat: Boat) -> list[Limit]:
     blocks = range(1, (pack.blocks_in_series or 0) + 1)
     named += [(block_voltage(i), f"block {i}", inside) for i in blocks]
     for channel, name, count in named:
-        low = _below(count * (cutoff + 0.25 * usable), count * 0.05 * usable, 10.0)
-        least = _below(count * (cutoff + 0.1 * usable), count * 0.05 * usable, 5.0)
+        step = count * 0.05 * usable
+        low = _below(count * (cutoff + 0.25 * usable), step, 10.0)
+        least = _below(count * (cutoff + 0.1 * usable), step, 5.0)
         found.append(Limit(channel, f"cell/{name}", "cell_low", name, "V", low, least))
         high = _above(count * over[0], count * 0.03, 5.0)
         most = _above(count * over[1], count * 0.03, 3.0)
@@ -257,8 +271,10 @@ def _over_v(pack: Pack) -> tuple[float, float]:
 def _pack(boat: Boat) -> list[Limit]:
     pack = boat.pack
     kind = chemistry(pack.chemistry)
-    cutoff, over = pack.cell_cutoff_v or kind.cutoff_v, _over_v(pack)
-    count, usable = pack.cells_in_series, float(kind.ocv_v(0.5)) - cutoff
+    cutoff = pack.cell_cutoff_v or kind.cutoff_v
+    over = _over_v(pack)
+    count = pack.cells_in_series
+    usable = float(kind.ocv_v(0.5)) - cutoff
     cutback = boat.motor.cutback_v or count * (cutoff + 0.2 * usable)
     stop = boat.motor.shutdown_v or count * (cutoff + 0.1 * usable)
     hot = pack.max_temp_c or HOT_PACK_C[pack.chemistry]

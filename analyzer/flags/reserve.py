@@ -33,8 +33,10 @@ class Sense:
         """Takes the next minute."""
         size = max(round(LAG_S / chunk.step_s), 1)
         both = np.stack([chunk.get("pack_voltage_v"), chunk.get("pack_current_a")])
-        both = both[:, : chunk.n // size * size].reshape(2, -1, size).mean(axis=2)
-        self._means = np.hstack([self._means, both])[:, -SENSE_STEPS:]
+        whole = chunk.n // size * size
+        both = both[:, :whole].reshape(2, -1, size).mean(axis=2)
+        means = np.hstack([self._means, both])
+        self._means = means[:, -SENSE_STEPS:]
         volts, amps = self._means
         test = shunt_sense(volts, amps, size * chunk.step_s, self._ah)
         if test.verdict != "cannot say":
@@ -67,8 +69,10 @@ class Reserve:
     def update(self, chunk: Series) -> None:
         """Takes the next chunk of the log."""
         self._chunks.append(chunk)
-        if sum(c.n * c.step_s for c in self._chunks) >= CHARGE_EVERY_S:
-            whole, self._chunks = joined(self._chunks), []
+        held_s = sum(c.n * c.step_s for c in self._chunks)
+        if held_s >= CHARGE_EVERY_S:
+            whole = joined(self._chunks)
+            self._chunks = []
             self._advance(whole)
 
     def detections(self) -> list[Detection]:
@@ -120,7 +124,9 @@ class Reserve:
             if self._both and self._ratio is None:
                 self._ratio = bridges.learned_ratio(joined(self._both), self.boat)
             return bridges.pack_current(whole, self.boat, self._ratio)
-        self._both, self._ratio = [*self._both, whole][-LEARN_MINUTES:], None
+        both = [*self._both, whole]
+        self._both = both[-LEARN_MINUTES:]
+        self._ratio = None
         return bridges.pack_current(whole, self.boat)
 
 
@@ -129,9 +135,11 @@ def _despike(values: Floats, jump: float) -> None:
     the ends all that stand off the middle by ten times as much.
     """
     values[np.abs(values - np.nanmedian(values)) > 10 * jump] = np.nan
-    before, after = values[1:-1] - values[:-2], values[1:-1] - values[2:]
+    inner = values[1:-1]
+    before = inner - values[:-2]
+    after = inner - values[2:]
     lone = (np.abs(before) > jump) & (np.abs(after) > jump) & (before * after > 0)
-    values[1:-1][lone] = np.nan
+    inner[lone] = np.nan  # a view: the values themselves change
 
 
 def joined(chunks: list[Series]) -> Series:
@@ -139,10 +147,12 @@ def joined(chunks: list[Series]) -> Series:
     first, last = chunks[0], chunks[-1]
     step_us = first.step_s * 1e6
     n = round((last.t0_us - first.t0_us) / step_us) + last.n
-    values = {k: np.full(n, np.nan) for k in dict.fromkeys(k for c in chunks for k in c.values)}
+    values: dict[str, Floats] = {}
     for chunk in chunks:
         at = round((chunk.t0_us - first.t0_us) / step_us)
-        for k, v in chunk.values.items():
-            fits = v[: max(n - at, 0)]
-            values[k][at : at + len(fits)] = fits
+        for name, readings in chunk.values.items():
+            fits = readings[: max(n - at, 0)]
+            if name not in values:
+                values[name] = np.full(n, np.nan)
+            values[name][at : at + len(fits)] = fits
     return Series(first.t0_us, first.step_s, n, values)

@@ -69,7 +69,8 @@ def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
 
     None where it is known.
     """
-    charge, current = standing_of(rows, "charge"), standing_of(rows, "pack current")
+    charge = standing_of(rows, "charge")
+    current = standing_of(rows, "pack current")
     if charge is None or charge.standing == "assumed":
         return charge
     if charge.standing == "told by a device":
@@ -102,7 +103,9 @@ def _read(store: Store, channels: tuple[str, ...], end_us: int) -> Read | None:
         t_us, values = store.read(name, start_us, end_us)
         t_us = t_us[np.isfinite(values)]
         if len(t_us):
-            gap_s = float(np.median(np.diff(t_us))) / 1e6 if len(t_us) > 2 else None
+            gap_s = None
+            if len(t_us) > 2:
+                gap_s = float(np.median(np.diff(t_us))) / 1e6
             found.append(Read(name, int(t_us[-1]), gap_s))
     return max(found, key=lambda read: read.last_us, default=None)
 
@@ -149,7 +152,8 @@ def _stand_ins(rows: dict[str, Ground], boat: Boat) -> dict[str, Ground]:
 
 def _charge(rows: dict[str, Ground], wrong: str) -> Ground:
     """Of the charge, that is followed by the pack's current and voltage."""
-    current, volts = rows.get("pack current"), rows.get("pack voltage")
+    current = rows.get("pack current")
+    volts = rows.get("pack voltage")
     if wrong:
         return Ground("charge", "contradicted by", wrong)
     for ground in (current, volts):

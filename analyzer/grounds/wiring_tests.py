@@ -32,12 +32,12 @@ def wiring_tests(boat: Boat, store: Store, end_us: int | None = None) -> tuple[T
     blocks = [block_voltage(n + 1) for n in range(boat.pack.blocks_in_series or 0)]
     names = [*_NAMES, *cells, *blocks]
     series = load(store, names, start_us, end_us)
-    tests = [*_pack_tests(boat, series)]
+    tests = _pack_tests(boat, series)
+    pack_v = series.get("pack_voltage_v")
+    count = boat.pack.cells_in_series
     for part, family in (("cell", cells), ("block", blocks)):
-        if family and series.has(*family) and series.has("pack_voltage_v"):
+        if family and series.has(*family, "pack_voltage_v"):
             parts = np.array([series.get(name) for name in family])
-            pack_v = series.get("pack_voltage_v")
-            count = boat.pack.cells_in_series
             tests.append(wiring.cells_against_pack(parts, pack_v, part, count))
     return (*tests, *_motion_tests(boat, series))
 
@@ -56,11 +56,14 @@ _NAMES = (
 
 
 def _pack_tests(boat: Boat, series: Series) -> list[Test]:
-    pack, kind = boat.pack, chemistry(boat.pack.chemistry)
+    pack = boat.pack
+    kind = chemistry(pack.chemistry)
     tests = []
-    volts, amps = series.get("pack_voltage_v"), series.get("pack_current_a")
+    volts = series.get("pack_voltage_v")
+    amps = series.get("pack_current_a")
     if series.has("pack_voltage_v"):
-        low_v, high_v = pack.cell_cutoff_v or kind.cutoff_v, pack.cell_full_v or kind.full_v
+        low_v = pack.cell_cutoff_v or kind.cutoff_v
+        high_v = pack.cell_full_v or kind.full_v
         tests.append(wiring.pack_voltage_range(volts, pack.cells_in_series, low_v, high_v))
     if series.has("pack_voltage_v", "pack_current_a"):
         tests.append(shunt_sense(volts, amps, series.step_s, pack.rated_capacity_ah))
@@ -74,11 +77,13 @@ def _pack_tests(boat: Boat, series: Series) -> list[Test]:
 def _motion_tests(boat: Boat, series: Series) -> list[Test]:
     tests = []
     if series.has("latitude_deg", "longitude_deg", "speed_ground_mps"):
-        lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
+        lat = series.get("latitude_deg")
+        lon = series.get("longitude_deg")
         speed = series.get("speed_ground_mps")
         tests.append(wiring.speed_against_position(lat, lon, speed, series.step_s))
     if series.has("shaft_speed_rps", "motor_speed_rps"):
-        shaft, motor = series.get("shaft_speed_rps"), series.get("motor_speed_rps")
+        shaft = series.get("shaft_speed_rps")
+        motor = series.get("motor_speed_rps")
         tests.append(wiring.gear(shaft, motor, boat.motor.gear_ratio))
     return tests
 

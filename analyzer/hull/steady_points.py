@@ -64,7 +64,8 @@ class SteadyPoints:
             return cls.none()
         tables = [part._arrays() for part in parts]
         arrays = {name: np.concatenate([t[name] for t in tables]) for name in tables[0]}
-        groups, shift = [], 0
+        groups = []
+        shift = 0
         for part in parts:
             groups.append(part.group + shift)
             shift = int(groups[-1].max()) + 1

@@ -61,7 +61,8 @@ class CableHeat:
         self._probes = list(dict.fromkeys(probe_temp(str(c.probe)) for c in followed))
         self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
         names = ("ambient_temp_c", *self._loads, *self._probes)
-        most = {**highest(("ambient_temp_c", *self._probes)), **believable(self.cables)}
+        most = highest(("ambient_temp_c", *self._probes))
+        most |= believable(self.cables)
         self._gather = Gatherer(STEP_S, names, most)
         each = map(joints.joint, self.cables)
         self._ref_a2 = np.square([j.ref_a for j in each])

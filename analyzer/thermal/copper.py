@@ -118,7 +118,8 @@ def iec_ohm_per_m(size_mm2: float, tinned: bool, *, flexible: bool = True) -> fl
     table = IEC_60228_FLEXIBLE if flexible else IEC_60228_RIGID
     sizes = np.array(sorted(table))
     product = [table[s][tinned] * s for s in sizes]
-    return float(np.interp(math.log(size_mm2), np.log(sizes), product)) / size_mm2 / 1000
+    found = float(np.interp(math.log(size_mm2), np.log(sizes), product))
+    return found / size_mm2 / 1000
 
 
 def ohm_per_m_20c(cable: Cable) -> float:

@@ -171,7 +171,8 @@ def crossing_s(drawn: HeatSamples, load: float, limit_c: float) -> Floats:
 
     Solved by bisection; right where T rises all the way, as it does under a load that warms.
     """
-    tau_s, second_tau_s = drawn.tau_s, drawn.second_tau_s
+    tau_s = drawn.tau_s
+    second_tau_s = drawn.second_tau_s
     through = PHI * drawn.share
     settled_k = drawn.rise_k + drawn.neighbour_k
     end_c = drawn.air_c + drawn.offset_k + settled_k * load

@@ -190,7 +190,8 @@ class Electric:
         series["rest_v"] = kept.rest_v.sum(axis=1)
         series["cell_heat_w"] = series["pack_a"] * (series["rest_v"] - series["pack_v"])
         series["wire_heat_w"] = series["controller_a"] ** 2 * ohms
-        series["controller_v"] = series["pack_v"] - series["controller_a"] * ohms
+        drop_v = series["controller_a"] * ohms
+        series["controller_v"] = series["pack_v"] - drop_v
         for column, name in enumerate(("ambient_c", "motor_c", "controller_c")):
             series[name] = warm[:, column]
         first_cell = 3 + len(self.boat.runs)

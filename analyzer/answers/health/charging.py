@@ -21,13 +21,18 @@ def charging_now(log: OpenLog, here: Here) -> tuple[tuple[Detection, ...], tuple
     span = log.store.span()
     if span is None:
         return (), ()
-    names = (*pack_channels(log.boat), *SOURCES)
-    series = log.load(tuple(dict.fromkeys(names)), max(span[1] - RECENT_US, span[0]), span[1] + 1)
-    if here.charge is not None and here.charge.sign_reversed:
+    first_us, last_us = span
+    names = dict.fromkeys((*pack_channels(log.boat), *SOURCES))
+    start_us = max(last_us - RECENT_US, first_us)
+    series = log.load(tuple(names), start_us, last_us + 1)
+    charge = here.charge
+    if charge is None:
+        return charging.findings(series, log.boat.pack, None), ()
+    if charge.sign_reversed:
         return _reversed(series, log), ()
-    days = _days_since_full(here.charge, span) if here.charge else None
+    days = _days_since_full(charge, span)
     found = charging.findings(series, log.boat.pack, days)
-    return found, _remarks(series, here.charge, log) if here.charge else ()
+    return found, _remarks(series, charge, log)
 
 
 def _reversed(series: Series, log: OpenLog) -> tuple[Detection, ...]:
@@ -48,14 +53,15 @@ def _remarks(series: Series, charge: PackPosterior, log: OpenLog) -> tuple[str, 
     left = charging.time_to_full(charge, log.boat.pack, inward)
     if left.mid is None:
         return ()
-    return (
-        f"Charging{_by(series)} with {inward:.0f} A: full in about {_hours(left.mid)} "
-        f"({_hours(left.low)} to {_hours(left.high)}), {left.reason}.",
-    )
+    charging_with = f"Charging{_by(series)} with {inward:.0f} A"
+    band = f"{_hours(left.low)} to {_hours(left.high)}"
+    full_in = f"full in about {_hours(left.mid)} ({band})"
+    return (f"{charging_with}: {full_in}, {left.reason}.",)
 
 
 def _mean(series: Series, name: str) -> float:
-    last = series.get(name)[-max(round(NOW_S / series.step_s), 1) :]
+    steps = max(round(NOW_S / series.step_s), 1)
+    last = series.get(name)[-steps:]
     return float(np.nanmean(last)) if np.isfinite(last).any() else float("nan")
 
 

@@ -8,6 +8,8 @@ from analyzer.faces import format
 from analyzer.faces.charts.svg import Line, Marks, chart, stacked
 from logger.units import NMI
 
+Moment = tuple[float, Asked | None]  # time [s since 1970] and what was answered then
+
 
 def svg(answer: HindcastAnswer) -> str:
     """One picture; with nothing answered, a picture that says so."""
@@ -20,44 +22,64 @@ def charts(rows: Sequence[Asked]) -> tuple[str, ...]:
     """Distance left as it was answered, and for the energy then used the distance predicted and
     made; none where too little was answered.
     """
-    drawn = (_left(rows), _made(rows))
-    return tuple(one for one in drawn if one)
+    left = _left(rows)
+    made = _made(rows)
+    return tuple(drawn for drawn in (left, made) if drawn)
 
 
 def _left(rows: Sequence[Asked]) -> str:
     """Distance left at each moment: range and middle."""
     spaced = _spaced(rows)
     times = [t for t, _ in spaced]
-    bars = Marks("8 in 10 answers should lie within", _miles(spaced, 0), _miles(spaced, 2))
+    low = _miles(spaced, 0)
     middle = Line("middle", _miles(spaced, 1))
-    return chart("Distance still possible at that speed, nmi", times, [middle], 1.0, bars)
+    high = _miles(spaced, 2)
+    bars = Marks("8 in 10 answers should lie within", low, high)
+    title = "Distance still possible at that speed, nmi"
+    return chart(title, times, [middle], 1.0, bars)
 
 
 def _made(rows: Sequence[Asked]) -> str:
     """Distance predicted for the energy then used, and made with it."""
-    times, low, high, made = [], [], [], []
+    times = []
+    low = []
+    high = []
+    made = []
     for row in rows:
         if row.foreseen_m is None or row.made_m is None:
             continue
+        low_m, _, high_m = row.foreseen_m
         times.append(row.t_utc_s)
-        low.append(row.foreseen_m[0] / NMI)
-        high.append(row.foreseen_m[2] / NMI)
+        low.append(low_m / NMI)
+        high.append(high_m / NMI)
         made.append(row.made_m / NMI)
     marks = Marks("predicted", low, high, "made", made)
-    return chart("For the energy then used: predicted, and made, nmi", times, [], 1.0, marks)
+    title = "For the energy then used: predicted, and made, nmi"
+    return chart(title, times, [], 1.0, marks)
 
 
-def _spaced(rows: Sequence[Asked]) -> list[tuple[float, Asked | None]]:
+def _spaced(rows: Sequence[Asked]) -> list[Moment]:
     """The rows with their times, and a gap where nothing was answered for longer than usual."""
     times = [row.t_utc_s for row in rows]
-    usual = min((b - a for a, b in pairwise(times)), default=0.0)
-    out: list[tuple[float, Asked | None]] = []
+    intervals = (later - earlier for earlier, later in pairwise(times))
+    usual_s = min(intervals, default=0.0)
+    longest_s = 1.5 * usual_s
+    spaced: list[Moment] = []
+    last_s = None
     for row in rows:
-        if out and row.t_utc_s - out[-1][0] > 1.5 * usual:
-            out.append((out[-1][0] + 0.5 * usual, None))
-        out.append((row.t_utc_s, row))
-    return out
+        if last_s is not None and row.t_utc_s - last_s > longest_s:
+            gap_s = last_s + 0.5 * usual_s
+            spaced.append((gap_s, None))
+        last_s = row.t_utc_s
+        spaced.append((last_s, row))
+    return spaced
 
 
-def _miles(rows: Sequence[tuple[float, Asked | None]], which: int) -> list[float | None]:
-    return [None if row is None else row.distance_m[which] / NMI for _, row in rows]
+def _miles(moments: Sequence[Moment], which: int) -> list[float | None]:
+    miles: list[float | None] = []
+    for _, row in moments:
+        if row is None:
+            miles.append(None)
+        else:
+            miles.append(row.distance_m[which] / NMI)
+    return miles

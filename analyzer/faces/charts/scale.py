@@ -30,7 +30,8 @@ class Axis:
             least_span: It covers at least this much, so that a calm line looks calm.
         """
         short = max(least_span - (high - low), 0.0)
-        low, high = low - short / 2, high + short / 2
+        low -= short / 2
+        high += short / 2
         step = nice_step(max(high - low, 1e-6), about)
         low, high = math.floor(low / step) * step, math.ceil(high / step) * step
         return cls(low, high if high > low else low + step, step)

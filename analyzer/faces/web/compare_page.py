@@ -18,11 +18,20 @@ POINTS = 1200  # of each line, assumed
 
 router = APIRouter(include_in_schema=False)
 
+
+def _mean_speed(row: TripRow) -> str:
+    seconds = row.end_utc_s - row.start_utc_s
+    mean_mps = None
+    if row.distance_m and seconds > 0:
+        mean_mps = row.distance_m / seconds
+    return format.knots(mean_mps)
+
+
 ROWS: tuple[tuple[str, Callable[[TripRow], str]], ...] = (
     ("Began", lambda row: format.day(row.start_utc_s)),
     ("Lasted", lambda row: format.duration(row.end_utc_s - row.start_utc_s)),
     ("Went", lambda row: format.miles(row.distance_m)),
-    ("Mean speed", lambda row: _mean_speed(row)),
+    ("Mean speed", _mean_speed),
     ("Motoring", lambda row: format.duration(row.under_motor_s)),
     ("Out of the pack", lambda row: format.energy(row.energy_out_wh)),
     ("Back into it", lambda row: format.energy(row.energy_in_wh)),
@@ -36,10 +45,14 @@ ROWS: tuple[tuple[str, Callable[[TripRow], str]], ...] = (
 def compare(request: Request, a: int, b: int) -> Response:
     """What two trips took and gave back."""
     log = log_of(request)
-    both = [
-        remembered(request, ("review", number), partial(log.review, number)) for number in (a, b)
-    ]
-    rows = [(text, [say(one.trip) for one in both]) for text, say in ROWS]
+    both = []
+    for number in (a, b):
+        review = partial(log.review, number)
+        both.append(remembered(request, ("review", number), review))
+    rows = []
+    for text, say in ROWS:
+        said = [say(answer.trip) for answer in both]
+        rows.append((text, said))
     return render(
         request,
         "compare.html",
@@ -53,9 +66,10 @@ def compare(request: Request, a: int, b: int) -> Response:
 @router.get("/compare/charts.json")
 def charts(request: Request, a: int, b: int, look: str = "day") -> Response:
     """Speed and power of two trips over the time since each began."""
-    return JSONResponse(
-        remembered(request, ("compare", a, b, look), lambda: _item(log_of(request), a, b, look))
-    )
+    log = log_of(request)
+    draw = partial(_item, log, a, b, look)
+    item = remembered(request, ("compare", a, b, look), draw)
+    return JSONResponse(item)
 
 
 def _item(log: Log, a: int, b: int, look: str) -> Any:
@@ -65,17 +79,17 @@ def _item(log: Log, a: int, b: int, look: str) -> Any:
     names = ("speed_water_mps", "speed_ground_mps", "pack_voltage_v", "pack_current_a")
     plots = [log.trip_plot(number, names, POINTS, None, False).plot for number in (a, b)]
     both = columns.together(plots)
-    shown = columns.two_trips(both, (f"trip {a}", f"trip {b}"))
+    legends = (f"trip {a}", f"trip {b}")
+    shown = columns.two_trips(both, legends)
     return drawn.group(shown, both, (), look, dated=False)
 
 
 def ledger(a: ReviewAnswer, b: ReviewAnswer) -> list[tuple[str, list[Estimate | None]]]:
     """The lines of both ledgers, in order; None where a trip has no such line."""
-    found = [{row.text: row.energy for row in one.ledger} for one in (a, b)]
-    texts = list(dict.fromkeys(row.text for one in (a, b) for row in one.ledger))
-    return [(text, [each.get(text) for each in found]) for text in texts]
-
-
-def _mean_speed(row: TripRow) -> str:
-    seconds = row.end_utc_s - row.start_utc_s
-    return format.knots(row.distance_m / seconds if row.distance_m and seconds > 0 else None)
+    of_a = {row.text: row.energy for row in a.ledger}
+    of_b = {row.text: row.energy for row in b.ledger}
+    lines = []
+    for text in of_a | of_b:
+        energies = [of_a.get(text), of_b.get(text)]
+        lines.append((text, energies))
+    return lines

@@ -106,7 +106,8 @@ def curve_prior(name: str, soc: Floats) -> CurvePrior:
     """
     rng = np.random.default_rng(2)
     new, lost = LITHIUM.draw(rng, CELLS)
-    curves, share = np.empty((CELLS, len(soc))), np.empty(CELLS)
+    curves = np.empty((CELLS, len(soc)))
+    share = np.empty(CELLS)
     makes = MAKES[name]
     for k in range(CELLS):
         chosen = rng.integers(len(makes), size=2)

@@ -58,7 +58,8 @@ def reset_after_gap(mixture: GaussianMixtureFilter, gap_s: float, drift_sd: floa
     """
     hours = gap_s / HOUR_S
     long = 1.0 - float(np.exp(-hours / CHARGED_H))
-    charged, anything = CHARGED * long, ANYTHING * long
+    charged = CHARGED * long
+    anything = ANYTHING * long
     # a sleeping boat's draw is one unknown for all of the gap: it grows with its length
     mixture.cov[SOC, SOC] += min(LEFT_C * hours, MOST_LEFT) ** 2 + drift_sd**2
     put_in = charged * (mixture.weights() @ _charged_shares(mixture.mean[SOC], hours))

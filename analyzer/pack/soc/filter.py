@@ -101,7 +101,8 @@ class GaussianMixtureFilter:
         by_offset = step.length_s / full_as
         moved = step.charge_as / full_as - mean[OFFSET] * by_offset
         # A component that counts itself out of the tables would find no slope to come back by.
-        lowest, highest = TABLE_LOW + MARGIN, TABLE_HIGH - MARGIN
+        lowest = TABLE_LOW + MARGIN
+        highest = TABLE_HIGH - MARGIN
         mean[SOC] = np.clip(mean[SOC] - moved, lowest, highest)
         # ds/d(offset) = t / C and ds/d(ln_q) = moved: row and column of the Jacobian's product
         row = by_offset * cov[OFFSET] + moved * cov[LN_Q]

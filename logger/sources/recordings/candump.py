@@ -157,7 +157,8 @@ def _hex_number(numbers: Chars) -> tuple[npt.NDArray[np.uint32], Bools]:
 def _times(table: Chars) -> npt.NDArray[np.int64]:
     value = np.zeros(len(table), np.int64)
     for column in DIGITS:
-        value = value * 10 + (table[:, column] - 48)
+        digit = table[:, column] - 48
+        value = value * 10 + digit
     return value
 
 

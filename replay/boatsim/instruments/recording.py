@@ -63,7 +63,8 @@ def can_lines(outing: Outing, setting: Setting, rng: np.random.Generator) -> Ite
         t = message_times(message, float(grid[-1]), rng, setting.bus_holes)
         values: dict[str, Floats] = {}
         for s in message.signals:
-            read = senses[s.channel](np.interp(t, grid, true[s.channel]), rng)
+            at_times = np.interp(t, grid, true[s.channel])
+            read = senses[s.channel](at_times, rng)
             if s.channel.startswith("probe_"):
                 read[rng.random(len(t)) < ABSENT_PROBE] = np.nan
             values[s.channel] = read

@@ -10,10 +10,10 @@ from analyzer.cells.deficit import Evidence, Ohms, _fit, evidence, least_visible
 from analyzer.cells.full_place import charges_at_nought
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import Levels
-from analyzer.cells.marginal import marginal
 from analyzer.cells.median_curve import MedianCurve
 from analyzer.cells.memory import combined
 from analyzer.cells.verdict import verdict
+from analyzer.estimation.marginal import marginal
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
 

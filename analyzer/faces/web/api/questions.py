@@ -49,7 +49,9 @@ class RangeQuestion(Surroundings):
     def ask(self, log: Log) -> RangeAnswer:
         """The answer."""
         speed_mps = None if self.speed_kn is None else self.speed_kn * KN
-        return log.range_left(speed_mps, self.stream(), self.home, self.wind())
+        stream = self.stream()
+        wind = self.wind()
+        return log.range_left(speed_mps, stream, self.home, wind)
 
 
 class PlanQuestion(Surroundings):
@@ -64,10 +66,11 @@ class PlanQuestion(Surroundings):
     def of(self, route: Path, stream_table: Path | None) -> PlanWish:
         """The wish in SI units, for a route that lies somewhere."""
         wind = self.wind()
+        speeds_mps = None if self.speed_kn is None else (self.speed_kn * KN,)
         return PlanWish(
             route=route,
             departure_s=self.depart_utc_s,
-            speeds_mps=None if self.speed_kn is None else (self.speed_kn * KN,),
+            speeds_mps=speeds_mps,
             stream_table=stream_table,
             wind=None if wind is None else forecast(*wind),
             arrive_by_s=self.arrive_by_utc_s,
