@@ -21,8 +21,8 @@ TRUTH = json.loads((Path(replay.__file__).parent / "demo" / "truth.json").read_t
 @pytest.fixture(scope="module")
 def demo(demo_log):
     """The demo's log, opened."""
-    with OpenLog.open(demo_log) as ctx:
-        yield ctx
+    with OpenLog.open(demo_log) as opened:
+        yield opened
 
 
 @pytest.fixture(scope="module")
@@ -33,8 +33,8 @@ def healthy(tmp_path_factory):
     log = folder / "log.sqlite"
     files = sorted([*folder.glob("*.log.*"), *folder.glob("*.nmea.*")])
     play_into(log, Recordings(files), folder / "boat.toml")
-    with OpenLog.open(log) as ctx:
-        yield ctx
+    with OpenLog.open(log) as opened:
+        yield opened
 
 
 def test_range_holds_the_distance_the_boat_could_still_go(demo):

@@ -26,13 +26,13 @@ PLAN_INPUTS = (
 HOME_INPUTS = ("position", "charge", "pack current", "pack voltage", "speed over ground")
 
 
-def standings(ctx: OpenLog, end_us: int) -> tuple[Ground, ...]:
+def standings(log: OpenLog, end_us: int) -> tuple[Ground, ...]:
     """How every input stands at a time of the timeline. [µs]"""
-    return grounds(ctx.store, ctx.boat, end_us)
+    return grounds(log.store, log.boat, end_us)
 
 
 def charge_of(
-    ctx: OpenLog, followed: PackPosterior | None, rows: Sequence[Ground], end_us: int
+    log: OpenLog, followed: PackPosterior | None, rows: Sequence[Ground], end_us: int
 ) -> PackPosterior | None:
     """The charge as it may be used: followed, else told by a device, else None.
 
@@ -42,8 +42,8 @@ def charge_of(
     if ground is None:
         return followed
     if ground.standing == "told by a device":
-        gauge = ctx.store.last(ground.channel)
-        return known(ctx.boat.pack, gauge[1], GAUGE_SD, t_us=end_us) if gauge else None
+        gauge = log.store.last(ground.channel)
+        return known(log.boat.pack, gauge[1], GAUGE_SD, t_us=end_us) if gauge else None
     current = standing_of(rows, "pack current")
     if current is not None and current.by.startswith(REVERSED) and followed is not None:
         return replace(followed, sign_reversed=True)

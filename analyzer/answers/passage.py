@@ -110,7 +110,7 @@ class PlanWish:
 class _Asked:
     """A question about a passage with what the log says. departure_s: UTC s."""
 
-    ctx: OpenLog
+    log: OpenLog
     wish: PlanWish
     here: Here
     end_us: int
@@ -132,19 +132,19 @@ def forecast(speed_mps: float, from_deg: float) -> Wind:
     return Wind(speed_mps, from_deg, sd_mps=0.5 + 0.15 * speed_mps)  # assumed
 
 
-def plan_passage(ctx: OpenLog, wish: PlanWish) -> PlanAnswer:
+def plan_passage(log: OpenLog, wish: PlanWish) -> PlanAnswer:
     """Will this passage work?
 
     Raises:
         BadRoute: A file or the number of speeds is not what it should be.
     """
-    ctx = _with_reserve(ctx, wish.reserve_frac)
-    span = ctx.store.span()
+    log = _with_reserve(log, wish.reserve_frac)
+    span = log.store.span()
     end_us = span[1] + 1 if span else 0
-    here = here_now(ctx, end_us)
+    here = here_now(log, end_us)
     route = read_gpx(wish.route)
-    departure_s = wish.departure_s if wish.departure_s is not None else _now_s(ctx, end_us)
-    asked = _Asked(ctx, wish, here, end_us, route, departure_s)
+    departure_s = wish.departure_s if wish.departure_s is not None else _now_s(log, end_us)
+    asked = _Asked(log, wish, here, end_us, route, departure_s)
     given = _question(asked)
     speeds = _speeds(wish, len(route.legs))
     table, share, sun_from = _table(wish, departure_s), *_share(asked)
@@ -159,11 +159,11 @@ def plan_passage(ctx: OpenLog, wish: PlanWish) -> PlanAnswer:
         arrive_by_s=wish.arrive_by_s,
     )
     made = plan(passage)
-    sureness = ctx.boat.reserve.return_sureness_frac
+    sureness = log.boat.reserve.return_sureness_frac
     return PlanAnswer(
-        boat=ctx.boat.name,
+        boat=log.boat.name,
         plan=made,
-        reserve_frac=ctx.boat.reserve.soc_frac,
+        reserve_frac=log.boat.reserve.soc_frac,
         sureness_frac=sureness,
         enough=made.arrives_frac >= sureness,
         stream_from=_stream_words(table, asked),
@@ -212,7 +212,7 @@ def _surroundings(
         first = asked.route.legs[0]
         place = (first.latitude_deg, first.longitude_deg)
         span_s = (asked.departure_s, asked.departure_s + LONGEST_S)
-        sun = ClearSkySun.ahead(asked.ctx.boat.solar.peak_w, place, span_s, share, n, rng)
+        sun = ClearSkySun.ahead(asked.log.boat.solar.peak_w, place, span_s, share, n, rng)
     return Surroundings(water, sun, asked.end_us / 1e6)
 
 
@@ -228,9 +228,9 @@ def _water(
     return SeenStream(paths, asked.end_us / 1e6)
 
 
-def _now_s(ctx: OpenLog, end_us: int) -> float:
+def _now_s(log: OpenLog, end_us: int) -> float:
     """Now, by the log where it is of this boot: a board's calendar may be wrong. [UTC s]"""
-    age_s = ctx.store.age_s()
+    age_s = log.store.age_s()
     if age_s is None or end_us / 1e6 < UNDATED_S:
         return time.time()
     return end_us / 1e6 + age_s
@@ -274,7 +274,7 @@ def _question(asked: _Asked) -> ReachInput:
         )
     soon = abs(asked.ahead_s) < ONE_WIND_S
     known = inputs.RangeInputs.from_snapshot(
-        asked.ctx.boat,
+        asked.log.boat,
         here,
         charge=charge,
         present=here.present if soon and charge is not None else None,
@@ -306,10 +306,10 @@ def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
 
 def _share(asked: _Asked) -> tuple[tuple[float, float] | None, str]:
     """The panels' share of a clear sky, and in words where it comes from."""
-    peak, start_us = asked.ctx.boat.solar.peak_w, max(asked.end_us - TODAY_US, 0)
+    peak, start_us = asked.log.boat.solar.peak_w, max(asked.end_us - TODAY_US, 0)
     if peak <= 0:
         return None, "no panels in the boat file"
-    series = load(asked.ctx.store, ("solar_power_w",), start_us, asked.end_us, 60.0)
+    series = load(asked.log.store, ("solar_power_w",), start_us, asked.end_us, 60.0)
     first = asked.route.legs[0]
     try:
         share = share_today(series, peak, first.latitude_deg, first.longitude_deg)
@@ -324,12 +324,12 @@ def _share(asked: _Asked) -> tuple[tuple[float, float] | None, str]:
     return share, f"{100 * share[0]:.0f} % of a clear sky, {words}"
 
 
-def _with_reserve(ctx: OpenLog, reserve_frac: float | None) -> OpenLog:
+def _with_reserve(log: OpenLog, reserve_frac: float | None) -> OpenLog:
     """The same log and boat with another reserve."""
     if reserve_frac is None:
-        return ctx
-    kept = ctx.boat.reserve.model_copy(update={"soc_frac": reserve_frac})
-    return OpenLog(ctx.store, ctx.boat.model_copy(update={"reserve": kept}))
+        return log
+    kept = log.boat.reserve.model_copy(update={"soc_frac": reserve_frac})
+    return OpenLog(log.store, log.boat.model_copy(update={"reserve": kept}))
 
 
 def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:

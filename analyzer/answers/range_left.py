@@ -60,7 +60,7 @@ SET_SIGN = (
 
 
 def range_left(
-    ctx: OpenLog,
+    log: OpenLog,
     speed_mps: float | None = None,
     stream: tuple[float, float] | None = None,
     home: WayHome | None = None,
@@ -69,7 +69,7 @@ def range_left(
     """How far, for how long, what ends it, and what would go further.
 
     Args:
-        ctx: The log and its boat.
+        log: The log and its boat.
         speed_mps: Through water; None: the present one, or the best where the boat is not motoring.
         stream: Given by the user: speed [m/s] and direction it goes toward [deg true].
         wind: Given by the user: true wind [m/s] and direction it comes from [deg true].
@@ -78,14 +78,14 @@ def range_left(
     Raises:
         BadRoute: A table of the stream on the way home cannot be read.
     """
-    span = ctx.store.span()
+    span = log.store.span()
     end_us = span[1] + 1 if span else 0
-    here = here_now(ctx, end_us)
+    here = here_now(log, end_us)
     if stream is not None:
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
     if wind is not None:
         here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
-    return grounded.of_range(_on_its_grounds(ctx, here, end_us, speed_mps, home), here.grounds)
+    return grounded.of_range(_on_its_grounds(log, here, end_us, speed_mps, home), here.grounds)
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ class _Asked:
     k: Index of the speed that the answer is about.
     """
 
-    ctx: OpenLog
+    log: OpenLog
     here: Here
     end_us: int
     given: ReachInput
@@ -122,17 +122,17 @@ class _Asked:
 
 
 def _on_its_grounds(
-    ctx: OpenLog, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
+    log: OpenLog, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
 ) -> RangeAnswer:
     """The answer if everything that it rests on is as it is read."""
     if here.charge is None or here.charge.sign_reversed:
-        answer = _without_charge(ctx, here, end_us, speed_mps)
+        answer = _without_charge(log, here, end_us, speed_mps)
         return replace(answer, home_reason=answer.charge.reason) if home else answer
     wanted_mps = _own_speed(here) if speed_mps is None else speed_mps
-    known = inputs.RangeInputs.from_snapshot(ctx.boat, here, place_deg=_sun_place(ctx, here))
+    known = inputs.RangeInputs.from_snapshot(log.boat, here, place_deg=_sun_place(log, here))
     given = known.question(also_mps=wanted_mps)
     result = reach(given)
-    asked = _Asked(ctx, here, end_us, given, result, _index(result, wanted_mps))
+    asked = _Asked(log, here, end_us, given, result, _index(result, wanted_mps))
     answer = asked.with_action(_answer(asked, about=_about(here, speed_mps, wanted_mps)))
     if home is not None:
         answer = _with_home(asked, answer, home if isinstance(home, HomeWish) else HomeWish(home))
@@ -161,15 +161,15 @@ def _about(here: Here, asked_mps: float | None, wanted_mps: float | None) -> Abo
     return "power" if wanted_mps is not None else "furthest"
 
 
-def _last_fix(ctx: OpenLog, oldest_us: int = 0) -> tuple[float, float] | None:
+def _last_fix(log: OpenLog, oldest_us: int = 0) -> tuple[float, float] | None:
     """Latitude and longitude last read; None where older than a time of the timeline. [µs]"""
-    lat, lon = ctx.store.last("latitude_deg"), ctx.store.last("longitude_deg")
+    lat, lon = log.store.last("latitude_deg"), log.store.last("longitude_deg")
     return (lat[1], lon[1]) if lat and lon and lat[0] >= oldest_us else None
 
 
-def _sun_place(ctx: OpenLog, here: Here) -> tuple[float, float] | None:
+def _sun_place(log: OpenLog, here: Here) -> tuple[float, float] | None:
     """The last fix, where the sun matters."""
-    return _last_fix(ctx) if here.solar_w[0] > 0 else None
+    return _last_fix(log) if here.solar_w[0] > 0 else None
 
 
 def _index(result: ReachResult, speed_mps: float | None) -> int:
@@ -184,22 +184,22 @@ def _index(result: ReachResult, speed_mps: float | None) -> int:
 
 def _with_home(asked: _Asked, answer: RangeAnswer, wish: HomeWish) -> RangeAnswer:
     """The answer with the way home in it, or with why there is none."""
-    ctx = asked.ctx
-    if ctx.boat.home is None:
+    log = asked.log
+    if log.boat.home is None:
         return replace(answer, home_reason="the boat file names no [home]")
-    fix = _last_fix(ctx, asked.end_us - POSITION_AGE_US)
+    fix = _last_fix(log, asked.end_us - POSITION_AGE_US)
     if fix is None:
         return replace(answer, home_reason="the log has no position of the last ten minutes")
     dated = answer.asked_utc_s > UNDATED_S
-    way = way_back(ctx.boat, fix, answer.asked_utc_s if dated else None)
+    way = way_back(log.boat, fix, answer.asked_utc_s if dated else None)
     assert way is not None  # there is a home
     if wish.way == "track":
-        place = (ctx.boat.home.latitude_deg, ctx.boat.home.longitude_deg)
-        along_m = _track_m(ctx, place, asked.end_us)
+        place = (log.boat.home.latitude_deg, log.boat.home.longitude_deg)
+        along_m = _track_m(log, place, asked.end_us)
         way = replace(way, distance_m=max(along_m, way.distance_m))
     way = replace(way, ahead=_ahead(wish))
     back = home_reach(asked.given, asked.result, asked.k, way)
-    answer = replace(answer, home=_home_answer(ctx.boat.home.name, wish, back))
+    answer = replace(answer, home=_home_answer(log.boat.home.name, wish, back))
     return asked.with_action(answer, back)
 
 
@@ -212,29 +212,29 @@ def _ahead(wish: HomeWish) -> Ahead:
     return "stays" if wish.stream == "same" else "reversed"
 
 
-def _track_m(ctx: OpenLog, home: tuple[float, float], end_us: int) -> float:
+def _track_m(log: OpenLog, home: tuple[float, float], end_us: int) -> float:
     """Distance home along the track of the trip that is going on; 0 where there is none."""
-    trips = ctx.store.trips()
+    trips = log.store.trips()
     start_us = trips[-1].start_us if trips else max(end_us - TRACK_US, 0)
-    track = load(ctx.store, ("latitude_deg", "longitude_deg"), start_us, end_us, TRACK_STEP_S)
+    track = load(log.store, ("latitude_deg", "longitude_deg"), start_us, end_us, TRACK_STEP_S)
     return along_track(track.get("latitude_deg"), track.get("longitude_deg"), home) or 0.0
 
 
 def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
     """How far, by what came of the question."""
-    ctx, here, result, k = asked.ctx, asked.here, asked.result, asked.k
+    log, here, result, k = asked.log, asked.here, asked.result, asked.k
     shares = result.limit_shares(k)
     used, missing = here.used, _missing(here)
-    if ctx.boat.solar.peak_w > 0 and here.present is not None and here.present.less_sun:
+    if log.boat.solar.peak_w > 0 and here.present is not None and here.present.less_sun:
         missing = (*missing, advice.unmeasured(result, k))
     best = result.best()
     silence = advice.after_silence(here.charge) if here.charge else ""
     if silence:
         missing = (*missing, silence)
     return RangeAnswer(
-        boat=ctx.boat.name,
+        boat=log.boat.name,
         asked_utc_s=asked.end_us / 1e6,
-        data_age_s=ctx.store.age_s(),
+        data_age_s=log.store.age_s(),
         motoring=here.present is not None,
         speed_water_mps=float(result.speeds_mps[k]),
         speed_ground_mps=result.ground_speed_mps(k),
@@ -250,9 +250,9 @@ def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
         stream_toward_deg=_stream_toward(here.stream),
         next_action="",
         home=None,
-        reserve_frac=ctx.boat.reserve.soc_frac,
-        flags=standing(ctx),
-        flags_over=over_unseen(ctx, asked.end_us),
+        reserve_frac=log.boat.reserve.soc_frac,
+        flags=standing(log),
+        flags_over=over_unseen(log, asked.end_us),
         cautions=CAUTIONS,
         doing=here.doing,
         about=about,
@@ -318,16 +318,16 @@ def _missing(here: Here) -> tuple[str, ...]:
     return tuple(text for name, text in wants if name not in there)
 
 
-def _without_charge(ctx: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
+def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
     """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
-    known = inputs.RangeInputs(ctx.boat, None, here.curve, here.stream, wind=here.wind)
+    known = inputs.RangeInputs(log.boat, None, here.curve, here.stream, wind=here.wind)
     given = known.question(also_mps=speed_mps)
     full = np.ones(len(given.charge["soc"]))
     given = replace(given, charge={**given.charge, "soc": full})
     result = reach(given)
-    k = result.nearest(speed_mps or inputs.usual_speed_mps(ctx.boat.hull))
-    answer = _answer(_Asked(ctx, here, end_us, given, result, k))
+    k = result.nearest(speed_mps or inputs.usual_speed_mps(log.boat.hull))
+    answer = _answer(_Asked(log, here, end_us, given, result, k))
     as_if = f"as if the pack were full: {why}; {result.reason}"
     return replace(
         answer,

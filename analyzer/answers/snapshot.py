@@ -123,23 +123,23 @@ def _warmth(data: dict[str, Any]) -> Warmth:
     return Warmth(**{**data, "mean": tuple(data["mean"]), "cov": cov})
 
 
-def here_now(ctx: OpenLog, end_us: int) -> Here:
+def here_now(log: OpenLog, end_us: int) -> Here:
     """The log's newest moment: as kept if nothing came since, else worked out. [µs]"""
-    kept = ctx.store.learned(HERE)
+    kept = log.store.learned(HERE)
     value = kept[-1].value if kept and kept[-1].to_us == end_us else {}
-    fresh = value.get("boat") == numbers(ctx.boat)
+    fresh = value.get("boat") == numbers(log.boat)
     found = revive(Here.from_dict, value) if fresh else None
     if not found:
-        return look(ctx, end_us)
-    rows = standings(ctx, end_us)
-    return replace(found, charge=_charge(ctx, end_us, rows), grounds=rows)
+        return look(log, end_us)
+    rows = standings(log, end_us)
+    return replace(found, charge=_charge(log, end_us, rows), grounds=rows)
 
 
-def keep_here(ctx: OpenLog, from_us: int, end_us: int) -> None:
+def keep_here(log: OpenLog, from_us: int, end_us: int) -> None:
     """Works out the log's newest moment and keeps it, with the boat's numbers it rests on. [µs]"""
-    here = replace(look(ctx, end_us), charge=None)  # that is kept by itself
-    value = {**here.to_dict(), "boat": numbers(ctx.boat)}
-    ctx.store.put_learned(HERE, value, from_us, end_us)
+    here = replace(look(log, end_us), charge=None)  # that is kept by itself
+    value = {**here.to_dict(), "boat": numbers(log.boat)}
+    log.store.put_learned(HERE, value, from_us, end_us)
 
 
 def numbers(boat: Boat) -> str:
@@ -147,67 +147,67 @@ def numbers(boat: Boat) -> str:
     return sha256(boat.model_dump_json().encode()).hexdigest()[:16]
 
 
-def look(ctx: OpenLog, end_us: int) -> Here:
+def look(log: OpenLog, end_us: int) -> Here:
     """Works out the moment that ends at a time of the timeline. [µs]"""
-    known = ctx.store.trips()
+    known = log.store.trips()
     going = bool(known) and end_us - known[-1].end_us < FRESH_US
     start_us = known[-1].start_us if going else max(end_us - AT_REST_US, 0)
-    return between(ctx, start_us, end_us)
+    return between(log, start_us, end_us)
 
 
-def between(ctx: OpenLog, start_us: int, end_us: int) -> Here:
+def between(log: OpenLog, start_us: int, end_us: int) -> Here:
     """Works out the moment that ends a stretch, from the stretch and what was kept before. [µs]"""
-    names = (*pack_channels(ctx.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
-    names += watch.channels(ctx.boat)
-    series = ctx.load(tuple(dict.fromkeys(names)), start_us, end_us)
-    series = bridges.pack_current(series, ctx.boat).series
-    rows = standings(ctx, end_us)
-    stream = stream_before(ctx, series)
-    present = inputs.now(series, ctx.boat)
-    throttle_w = inputs.throttle_w(series, ctx.boat)
+    names = (*pack_channels(log.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
+    names += watch.channels(log.boat)
+    series = log.load(tuple(dict.fromkeys(names)), start_us, end_us)
+    series = bridges.pack_current(series, log.boat).series
+    rows = standings(log, end_us)
+    stream = stream_before(log, series)
+    present = inputs.now(series, log.boat)
+    throttle_w = inputs.throttle_w(series, log.boat)
     return Here(
-        charge=_charge(ctx, end_us, rows),
-        curve=_curve(ctx, series, stream),
+        charge=_charge(log, end_us, rows),
+        curve=_curve(log, series, stream),
         stream=stream,
-        weakest=cell_history.followed(ctx, end_us).weakest(),
+        weakest=cell_history.followed(log, end_us).weakest(),
         present=present,
-        hotel_w=inputs.mean_sd(series, "hotel_power_w", ctx.boat.hotel.power_w),
-        solar_w=_solar_w(ctx, series, end_us),
+        hotel_w=inputs.mean_sd(series, "hotel_power_w", log.boat.hotel.power_w),
+        solar_w=_solar_w(log, series, end_us),
         power_w=_power_w(series, present is not None or throttle_w is None),
         used=_used(series),
         wind=lately(series, heading_true(series)),
-        warmths=warmths(series, ctx.boat),
-        doing=inputs.doing(series, ctx.boat),
+        warmths=warmths(series, log.boat),
+        doing=inputs.doing(series, log.boat),
         grounds=rows,
         throttle_w=throttle_w,
         course_deg=inputs.straight_course_deg(series) if throttle_w is not None else None,
     )
 
 
-def _solar_w(ctx: OpenLog, series: Series, end_us: int) -> tuple[float, float]:
+def _solar_w(log: OpenLog, series: Series, end_us: int) -> tuple[float, float]:
     """The panels' power as measured lately, else as the sun's height allows. (mean, sd) [W]"""
     if series.has("solar_power_w"):
         return inputs.mean_sd(series, "solar_power_w", 0.0)
-    lat = ctx.store.last("latitude_deg")
-    lon = ctx.store.last("longitude_deg")
+    lat = log.store.last("latitude_deg")
+    lon = log.store.last("longitude_deg")
     place = (lat[1], lon[1]) if lat and lon else None
     end_s = end_us / 1e6
     utc_s = end_s if end_s > UNDATED_S else None
-    return unmeasured_sun_w(ctx.boat.solar.peak_w, place, utc_s)
+    return unmeasured_sun_w(log.boat.solar.peak_w, place, utc_s)
 
 
-def _charge(ctx: OpenLog, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:
-    charge = charge_of(ctx, charge_at(ctx, end_us), rows, end_us)
+def _charge(log: OpenLog, end_us: int, rows: tuple[Ground, ...]) -> PackPosterior | None:
+    charge = charge_of(log, charge_at(log, end_us), rows, end_us)
     return charge if charge and np.isfinite(charge.soc) else None
 
 
-def _curve(ctx: OpenLog, series: Series, stream: Stream) -> PowerCurve:
+def _curve(log: OpenLog, series: Series, stream: Stream) -> PowerCurve:
     """The power curve by the hull's numbers, earlier trips and this stretch."""
-    kept = [k for k in ctx.store.learned(STEADY) if k.from_us < series.t0_us]
+    kept = [k for k in log.store.learned(STEADY) if k.from_us < series.t0_us]
     earlier = [revive(SteadyPoints.from_dict, k.value) for k in kept]
     known = [points for points in earlier if points is not None]
-    points = SteadyPoints.join([*known, steady.steady(series, ctx.boat, stream)])
-    return hull.fit(points, hull.prior(ctx.boat))
+    points = SteadyPoints.join([*known, steady.steady(series, log.boat, stream)])
+    return hull.fit(points, hull.prior(log.boat))
 
 
 def _power_w(series: Series, steady: bool) -> float | None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.full_place import charges_at_nought
+from analyzer.cells.full_place import charges_at_zero
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import LEVEL_C, Table
 from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
@@ -111,7 +111,7 @@ class _Fit:
 
 def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
     """What a table says of each cell; over all likely places of full where none was seen."""
-    charges = charges_at_nought(table, kind, ohms.median)
+    charges = charges_at_zero(table, kind, ohms.median)
     fits = [_fit(MedianCurve(table, kind, c, ohms.median), ohms) for c in charges]
     chi = np.array([fit.chi for fit in fits])
     # Where even the best hypothesis misses by more than its noise, all are less sure.
@@ -212,7 +212,7 @@ def _prior_sd(ohms: Ohms) -> Floats:
 def least_visible(table: Table, kind: Chemistry, r_ohm: float) -> float:
     """Smallest difference in charge that would show, as a share; infinite on a flat stretch."""
     doubt = math.sqrt(2) * kind.shape_sd_v / kind.shape_soc
-    charges = charges_at_nought(table, kind, r_ohm)
+    charges = charges_at_zero(table, kind, r_ohm)
     steepest = [MedianCurve(table, kind, c, r_ohm).slope.max() for c in charges]
     surely = float(np.median(steepest)) - doubt
     if surely <= 0:

@@ -16,7 +16,7 @@ MOST_CHARGE = 1.02  # of a pack at the fullest level; assumed
 LEAST_SPAN = 0.8  # of what was counted out was there at least; assumed
 
 
-def charges_at_nought(table: Table, kind: Chemistry, r_ohm: float) -> Floats:
+def charges_at_zero(table: Table, kind: Chemistry, r_ohm: float) -> Floats:
     """Charge of the median cell where `place` is 0: known from a full charge, else by its curve.
 
     Args:

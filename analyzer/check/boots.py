@@ -5,10 +5,10 @@ from analyzer.series.log import OpenLog
 from logger.errors import StoreError
 
 
-def boots(ctx: OpenLog) -> tuple[BootRow, ...]:
+def boots(log: OpenLog) -> tuple[BootRow, ...]:
     """All boots, in the order in which the log met them."""
     rows = []
-    for boot in ctx.store.boots():
+    for boot in log.store.boots():
         ends = [
             None if at_us is None else (at_us + boot.timeline_offset_us) / 1e6
             for at_us in (boot.first_us, boot.last_us)
@@ -28,12 +28,12 @@ def boots(ctx: OpenLog) -> tuple[BootRow, ...]:
     return tuple(rows)
 
 
-def forget_date(ctx: OpenLog, number: int) -> None:
+def forget_date(log: OpenLog, number: int) -> None:
     """Takes a boot's date back: its place is then after the boot before it.
 
     Raises:
         StoreError: There is no boot of that number.
     """
-    if number not in [boot.number for boot in ctx.store.boots()]:
+    if number not in [boot.number for boot in log.store.boots()]:
         raise StoreError(f"there is no boot {number}; `keelwatt boots` lists them")
-    ctx.store.forget_date(number)
+    log.store.forget_date(number)

@@ -30,7 +30,7 @@ def marginal(square: Floats, cross: Floats, prior_sd: Floats) -> Marginal:
     Args:
         square: Design by design, weighted, (g, k, k).
         cross: Design by residual, weighted, (g, k, cells).
-        prior_sd: Of the coefficients about nought, (cells, g, k).
+        prior_sd: Of the coefficients about zero, (cells, g, k).
     """
     unit = np.eye(prior_sd.shape[-1])
     precision = square + prior_sd[..., None] ** -2.0 * unit

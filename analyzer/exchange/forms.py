@@ -1,7 +1,7 @@
 """The forms by name, for the faces: one function out, one in.
 
-with open_log("log.sqlite") as ctx, open("trip_2.csv", "wb") as out:
-    write(ctx.store, "csv", rows.choose(ctx.store, trip=2), out)
+with open_log("log.sqlite") as log, open("trip_2.csv", "wb") as out:
+    write(log.store, "csv", rows.choose(log.store, trip=2), out)
 """
 
 from pathlib import Path

@@ -139,10 +139,10 @@ class Live:
 
     def _teach(self, at_us: int) -> None:
         """What earlier trips taught: of hull and stream, and of each joint."""
-        ctx = OpenLog(self.store, self.boat)
-        points = SteadyPoints.join(points_before(ctx, at_us))
-        charge, cells = charge_at(ctx, at_us), cell_history.followed(ctx, at_us)
-        self.watch.teach(points, calibration_before(ctx, at_us), charge, cells)
+        log = OpenLog(self.store, self.boat)
+        points = SteadyPoints.join(points_before(log, at_us))
+        charge, cells = charge_at(log, at_us), cell_history.followed(log, at_us)
+        self.watch.teach(points, calibration_before(log, at_us), charge, cells)
         monitor.expect_joints(self.watch, self.store, at_us)
 
     def _silence(self, end_us: int) -> list[FlagEvent]:

@@ -83,8 +83,8 @@ def look(path: Path, boat: str | None = None) -> Record:
             log.save_boat(boat, 0)
     with answers.open_log(path, write=True) as log:
         log.refresh()
-        with log.opened() as ctx:
-            numbers, curve, aged = _boat(ctx), _curve(ctx), _ageing(ctx)
+        with log.opened() as opened:
+            numbers, curve, aged = _boat(opened), _curve(opened), _ageing(opened)
         found = {
             "boat": numbers,
             "trips": log.trips(),
@@ -136,8 +136,8 @@ def peak_bytes() -> int:
     return 0
 
 
-def _boat(ctx: OpenLog) -> Record:
-    boat, span = ctx.boat, ctx.store.span()
+def _boat(opened: OpenLog) -> Record:
+    boat, span = opened.boat, opened.store.span()
     return {
         "name": boat.name,
         "hull_kind": boat.hull.kind,
@@ -152,10 +152,10 @@ def _boat(ctx: OpenLog) -> Record:
     }
 
 
-def _curve(ctx: OpenLog) -> list[Record]:
+def _curve(opened: OpenLog) -> list[Record]:
     """Power at each Froude number, from all trips."""
-    curve = hull.fit(SteadyPoints.join(points_before(ctx, None)), hull.prior(ctx.boat))
-    speeds = np.array(FROUDE) * np.sqrt(GRAVITY * ctx.boat.hull.waterline_m)
+    curve = hull.fit(SteadyPoints.join(points_before(opened, None)), hull.prior(opened.boat))
+    speeds = np.array(FROUDE) * np.sqrt(GRAVITY * opened.boat.hull.waterline_m)
     seen = curve.seen_mps or (np.inf, -np.inf)
     return [
         {
@@ -168,6 +168,6 @@ def _curve(ctx: OpenLog) -> list[Record]:
     ]
 
 
-def _ageing(ctx: OpenLog) -> Record:
-    found = ageing(charges(ctx))
+def _ageing(opened: OpenLog) -> Record:
+    found = ageing(charges(opened))
     return {"capacity": found.capacity, "resistance": found.resistance, "remarks": found.remarks}

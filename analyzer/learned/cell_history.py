@@ -17,31 +17,31 @@ KEY = "cells"
 MOST_US = 3 * 24 * 3600 * 1_000_000  # of log looked back at where nothing newer is kept; assumed
 
 
-def followed(ctx: OpenLog, end_us: int) -> CellMonitor:
+def followed(log: OpenLog, end_us: int) -> CellMonitor:
     """The cells with all that the log knows of them at a time. [µs]"""
-    kept = ctx.store.learned_by(KEY, end_us)
+    kept = log.store.learned_by(KEY, end_us)
     memory = revive(CellMemory.from_dict, kept.value) if kept else None
     start_us = kept.to_us if kept and memory else 0
-    return _run(ctx, CellMonitor(ctx.boat.pack, memory), (max(start_us, end_us - MOST_US), end_us))
+    return _run(log, CellMonitor(log.boat.pack, memory), (max(start_us, end_us - MOST_US), end_us))
 
 
-def gather(ctx: OpenLog, trips: Sequence[TripRecord]) -> None:
+def gather(log: OpenLog, trips: Sequence[TripRecord]) -> None:
     """Keeps what is known at the end of each trip but the last, which may still be going on."""
-    kept = ctx.store.learned(KEY)
+    kept = log.store.learned(KEY)
     done_us = kept[-1].to_us if kept else 0
     for trip in trips[:-1]:
         if trip.end_us <= done_us:
             continue
-        memory = followed(ctx, trip.end_us).memory()
+        memory = followed(log, trip.end_us).memory()
         if memory is not None:
-            ctx.store.put_learned(KEY, memory.to_dict(), done_us, trip.end_us)
+            log.store.put_learned(KEY, memory.to_dict(), done_us, trip.end_us)
             done_us = trip.end_us
 
 
-def _run(ctx: OpenLog, monitor: CellMonitor, stretch_us: tuple[int, int]) -> CellMonitor:
-    names = ("pack_current_a", *cell_channels(ctx.boat))
+def _run(log: OpenLog, monitor: CellMonitor, stretch_us: tuple[int, int]) -> CellMonitor:
+    names = ("pack_current_a", *cell_channels(log.boat))
     at_us, end_us = stretch_us
-    while (window := next_window(ctx, at_us, end_us)) is not None:
-        monitor.update(ctx.load(names, *window))
+    while (window := next_window(log, at_us, end_us)) is not None:
+        monitor.update(log.load(names, *window))
         at_us = window[1]
     return monitor

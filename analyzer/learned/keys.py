@@ -28,28 +28,28 @@ def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | No
         return None
 
 
-def new_s(ctx: OpenLog) -> float:
+def new_s(log: OpenLog) -> float:
     """How much of the log's end has not been looked through. [s]"""
-    span, seen = ctx.store.span(), ctx.store.learned(SEEN)
+    span, seen = log.store.span(), log.store.learned(SEEN)
     begin_us, end_us = span or (0, 0)
     return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
 
 
-def stream_before(ctx: OpenLog, series: Series) -> Stream:
+def stream_before(log: OpenLog, series: Series) -> Stream:
     """The stream over a stretch, with the calibration that trips before it left. [µs]"""
-    kept = [k for k in ctx.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
+    kept = [k for k in log.store.learned(CALIBRATION) if k.to_us <= series.t0_us]
     before = revive(Calibration.from_dict, kept[-1].value) if kept else None
-    return stream_fit.estimate(series, ctx.boat, before=before)
+    return stream_fit.estimate(series, log.boat, before=before)
 
 
-def points_before(ctx: OpenLog, before_us: int | None) -> list[SteadyPoints]:
+def points_before(log: OpenLog, before_us: int | None) -> list[SteadyPoints]:
     """Steady points trip by trip, of trips that began before a time; None: of all. [µs]"""
-    kept = [k for k in ctx.store.learned(STEADY) if before_us is None or k.from_us < before_us]
+    kept = [k for k in log.store.learned(STEADY) if before_us is None or k.from_us < before_us]
     found = [revive(SteadyPoints.from_dict, k.value) for k in kept]
     return [points for points in found if points is not None]
 
 
-def calibration_before(ctx: OpenLog, before_us: int | None) -> Calibration | None:
+def calibration_before(log: OpenLog, before_us: int | None) -> Calibration | None:
     """The newest calibration from before a time; None: of all. [µs]"""
-    kept = [k for k in ctx.store.learned(CALIBRATION) if before_us is None or k.to_us <= before_us]
+    kept = [k for k in log.store.learned(CALIBRATION) if before_us is None or k.to_us <= before_us]
     return revive(Calibration.from_dict, kept[-1].value) if kept else None

@@ -60,36 +60,36 @@ def circuit(series: Series, found: Split) -> Circuit:
     return Circuit(ohmic, ohmic_sd, polar, polar_sd, temp_c, there.ohm, there.ln_sd, cables)
 
 
-def gather(ctx: OpenLog, trips: Sequence[TripRecord]) -> None:
+def gather(log: OpenLog, trips: Sequence[TripRecord]) -> None:
     """Keeps the newest trips' circuits, but for the last, which may still be going on.
 
     Each by its own trip alone, so that a later one may take them all for separate witnesses.
     """
-    done = {(k.from_us, k.to_us) for k in ctx.store.learned(KEY)}
+    done = {(k.from_us, k.to_us) for k in log.store.learned(KEY)}
     for trip in trips[:-1][-NEWEST:]:
         if (trip.start_us, trip.end_us) in done:
             continue
-        names = ("controller_voltage_v", *pack_channels(ctx.boat))
-        series = ctx.load(names, trip.start_us, trip.end_us)
-        charge = follow(ctx, series)
+        names = ("controller_voltage_v", *pack_channels(log.boat))
+        series = log.load(names, trip.start_us, trip.end_us)
+        charge = follow(log, series)
         if charge and charge.final.sign_reversed:
             series = turned(series)
-        found = split(series, charge, ctx.boat) if charge else None
+        found = split(series, charge, log.boat) if charge else None
         value = {"circuit": asdict(circuit(series, found)) if found else None}
-        ctx.store.put_learned(KEY, value, trip.start_us, trip.end_us)
+        log.store.put_learned(KEY, value, trip.start_us, trip.end_us)
 
 
-def circuits(ctx: OpenLog, before_us: int) -> list[Circuit]:
+def circuits(log: OpenLog, before_us: int) -> list[Circuit]:
     """Of the newest trips that ended before a time, oldest first. [µs]"""
-    kept = [k for k in ctx.store.learned(KEY) if k.to_us <= before_us][-NEWEST:]
+    kept = [k for k in log.store.learned(KEY) if k.to_us <= before_us][-NEWEST:]
     values = [k.value.get("circuit") for k in kept]
     found = [revive(lambda data: Circuit(**data), v) for v in values if v is not None]
     return [one for one in found if one is not None]
 
 
-def before(ctx: OpenLog, before_us: int) -> tuple[Earlier, ...]:
+def before(log: OpenLog, before_us: int) -> tuple[Earlier, ...]:
     """What the split of a later trip learns the cold from."""
-    return tuple(as_earlier(one) for one in circuits(ctx, before_us))
+    return tuple(as_earlier(one) for one in circuits(log, before_us))
 
 
 def as_earlier(one: Circuit) -> Earlier:

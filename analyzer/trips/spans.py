@@ -8,7 +8,7 @@ APART_US = round(PAUSE_S * 1e6)  # a silence this long ends a trip
 
 
 def next_window(
-    ctx: OpenLog, start_us: int, before_us: int | None = None
+    log: OpenLog, start_us: int, before_us: int | None = None
 ) -> tuple[int, int] | None:
     """The next stretch with readings, up to a long silence or a day's length; None at the end.
 
@@ -16,7 +16,7 @@ def next_window(
         start_us, before_us: Where to look, on the timeline; None: to the log's end. [µs]
     """
     found: list[int] = []
-    for boot in ctx.store.boots():
+    for boot in log.store.boots():
         if boot.first_us is None or boot.last_us is None:
             continue
         first = max(boot.first_us + boot.timeline_offset_us, start_us)
@@ -31,10 +31,10 @@ def next_window(
     return (found[0], min(found[1], found[0] + WINDOW_US)) if found else None
 
 
-def unknown_starts(ctx: OpenLog, start_us: int, end_us: int) -> set[int]:
+def unknown_starts(log: OpenLog, start_us: int, end_us: int) -> set[int]:
     """Where a stretch goes on after a time of unknown length: a boot without a date. [µs]"""
     found, dated = set(), True
-    for boot in ctx.store.boots():
+    for boot in log.store.boots():
         if boot.first_us is None:
             continue
         first_us = boot.first_us + boot.timeline_offset_us

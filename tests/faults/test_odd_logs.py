@@ -31,17 +31,17 @@ START_US = 1_782_887_400_000_000
 HOME = "[home]\nlatitude_deg = 46.0\nlongitude_deg = -23.1\n"
 QUESTIONS = {
     "range": range_left.range_left,
-    "home": lambda ctx: range_left.range_left(ctx, home="straight"),
+    "home": lambda log: range_left.range_left(log, home="straight"),
     "cells": health.cells,
     "cables": health.cables,
     "trips": review.trips,
     "review": review.review,
     "hull": hull.hull_state,
-    "hindcast": lambda ctx: hull.hindcast_trip(
-        ctx, review.find_trip(ctx, None), 600.0, lambda _share: None
+    "hindcast": lambda log: hull.hindcast_trip(
+        log, review.find_trip(log, None), 600.0, lambda _share: None
     ),
     "health": trends.pack,
-    "check": lambda ctx: check.check(ctx.boat, ctx.store),
+    "check": lambda log: check.check(log.boat, log.store),
 }
 
 
@@ -69,12 +69,12 @@ def stretch(rng, charge):
     }, float(np.clip(soc[-1], 0, 1))
 
 
-def fill(ctx, rng):
+def fill(log, rng):
     """Some boots, each with channels of its own."""
     charge, time_s = rng.uniform(0.1, 1.0), 0.0
     for boot in range(rng.integers(1, 5)):
         dated = rng.random() < 0.7
-        writer = ctx.store.writer(f"boot {boot}")
+        writer = log.store.writer(f"boot {boot}")
         if dated:
             writer.add(UtcFix(0, START_US, "file", 1.0))
         at_s = time_s if dated else 0.0
@@ -93,7 +93,7 @@ def fill(ctx, rng):
             at_s, time_s = at_s + more_s, time_s + more_s
         writer.close()
         if rng.random() < 0.5:
-            refresh.refresh(ctx)
+            refresh.refresh(log)
 
 
 @pytest.mark.parametrize("number", range(LOGS))
@@ -105,13 +105,13 @@ def test_every_question_of_an_odd_log_is_answered(tmp_path, number):
     ):
         warnings.simplefilter("error", RuntimeWarning)
         store.save_boat(BOAT_TEXT, 1)
-        ctx = OpenLog(store, boats.parse(BOAT_TEXT + HOME, "boat.toml"))
-        fill(ctx, rng)
-        refresh.refresh(ctx)
+        log = OpenLog(store, boats.parse(BOAT_TEXT + HOME, "boat.toml"))
+        fill(log, rng)
+        refresh.refresh(log)
         said = {}
         for name, ask in QUESTIONS.items():
             try:
-                said[name] = ask(ctx)
+                said[name] = ask(log)
             except (AnalyzerError, LoggerError) as error:
                 said[name] = str(error)
     assert all(said[name] is not None for name in QUESTIONS)

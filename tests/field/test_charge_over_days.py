@@ -99,11 +99,11 @@ class Days:
 
     def ask(self, when: str) -> None:
         """As the commands do: looks through what is new, then takes the newest moment."""
-        context = OpenLog(self.store, self.craft.boat)
-        refresh.refresh(context)
+        log = OpenLog(self.store, self.craft.boat)
+        refresh.refresh(log)
         span = self.store.span()
         assert span is not None
-        charge = here_now(context, span[1] + 1).charge
+        charge = here_now(log, span[1] + 1).charge
         assert charge is not None
         self.asked[when] = (float(self.charge[-1][-1]), charge.soc, *charge.range_frac(0.8))
 

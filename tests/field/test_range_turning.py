@@ -47,7 +47,7 @@ LONGEST_S = 14 * 3600.0
 
 @dataclass
 class Outing:
-    """One boat on her way: what happened and what was recorded."""
+    """One boat on its way: what happened and what was recorded."""
 
     craft: Craft
     place: Place
@@ -130,7 +130,7 @@ def stream_table(craft: Craft, place: Place) -> StreamTable:
 
 
 def outing(data: Data, number: int, *, aided: bool = False) -> tuple[float, float, float, bool]:
-    """Farthest distance, charge when turning and on arrival, and whether she got home."""
+    """Farthest distance, charge when turning and on arrival, and whether it got home."""
     craft = Craft(data, np.random.default_rng(40_000 + number))
     pack = Pack(craft, 0.97)
     parts = [at_shore(craft, pack, 0.0)]
@@ -190,7 +190,7 @@ def test_turning_back_when_told_keeps_the_reserve(unaided):
     assert home < 0.5  # not bought by turning at once
 
 
-def test_a_wind_sensor_and_a_stream_table_take_her_farther(data, unaided):
+def test_a_wind_sensor_and_a_stream_table_take_the_boat_farther(data, unaided):
     aided = [outing(data, number, aided=True) for number in range(BOATS if BOATS > 10 else 2)]
     above, _, far = told(aided, "wind sensor and stream table")
     assert above >= 0.98

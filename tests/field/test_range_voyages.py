@@ -159,7 +159,7 @@ def voyage(data: Data, number: int, deep: bool = False) -> list[Asked]:
         current, volts, charge = pack.give(run.motor_w + craft.hotel_w)
         parts.append(measured(craft, run, current, volts, t))
         t += parts[-1].n * STEP_S
-        if charge[-1] <= RESERVE:  # under way at full power she has passed it meanwhile
+        if charge[-1] <= RESERVE:  # under way at full power it has passed it meanwhile
             continue
         log = joined(parts)
         mark = pack.mark()

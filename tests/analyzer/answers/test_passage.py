@@ -35,7 +35,7 @@ START_UTC_US = 1_780_000_000_000_000
 
 
 @pytest.fixture(scope="module")
-def ctx(tmp_path_factory):
+def log(tmp_path_factory):
     """A log of one even outing of an hour and a half."""
     path = tmp_path_factory.mktemp("log") / "log.sqlite"
     series = motoring()
@@ -60,8 +60,8 @@ def route(tmp_path) -> Path:
     return path
 
 
-def test_plan_from_a_log(ctx, route):
-    answer = plan_passage(ctx, PlanWish(route, wind=Wind(4.0, 200.0)))
+def test_plan_from_a_log(log, route):
+    answer = plan_passage(log, PlanWish(route, wind=Wind(4.0, 200.0)))
     assert 0.0 <= answer.plan.arrives_frac <= 1.0
     assert len(answer.plan.legs) == 2
     text = text_passage.plan(answer)
@@ -71,15 +71,15 @@ def test_plan_from_a_log(ctx, route):
 
 
 @pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear")  # pvlib's, with the newest pandas
-def test_the_sky_of_the_log_is_not_that_of_three_days_later(ctx, route, monkeypatch):
+def test_the_sky_of_the_log_is_not_that_of_three_days_later(log, route, monkeypatch):
     pytest.importorskip("pvlib")
     noon = Series(1_782_900_000_000_000, 60.0, 60, {"solar_power_w": np.full(60, 30.0)})
     monkeypatch.setattr(passage, "load", lambda *_: noon)
-    panels = Boat.model_validate(ctx.boat.model_dump() | {"solar": {"peak_w": 300.0}})
-    end_s = ctx.store.span()[1] / 1e6
+    panels = Boat.model_validate(log.boat.model_dump() | {"solar": {"peak_w": 300.0}})
+    end_s = log.store.span()[1] / 1e6
     soon, later = (
         plan_passage(
-            OpenLog(ctx.store, panels),
+            OpenLog(log.store, panels),
             PlanWish(route, departure_s=end_s + hours * 3600, speeds_mps=(2.4,)),
         ).sun_from
         for hours in (2, 72)
@@ -91,31 +91,31 @@ def test_the_sky_of_the_log_is_not_that_of_three_days_later(ctx, route, monkeypa
     assert not soon.startswith("45 %")
 
 
-def test_plan_with_fewer_speeds_than_legs_says_so(ctx, route):
+def test_plan_with_fewer_speeds_than_legs_says_so(log, route):
     with pytest.raises(BadRoute, match="2 legs"):
-        plan_passage(ctx, PlanWish(route, speeds_mps=(2.0, 2.0, 2.0)))
+        plan_passage(log, PlanWish(route, speeds_mps=(2.0, 2.0, 2.0)))
 
 
-def test_more_charge_at_departure_makes_a_plan_surer(ctx, route):
-    low = plan_passage(ctx, PlanWish(route, speeds_mps=(2.4,), charge_frac=0.3)).plan
-    high = plan_passage(ctx, PlanWish(route, speeds_mps=(2.4,), charge_frac=1.0)).plan
+def test_more_charge_at_departure_makes_a_plan_surer(log, route):
+    low = plan_passage(log, PlanWish(route, speeds_mps=(2.4,), charge_frac=0.3)).plan
+    high = plan_passage(log, PlanWish(route, speeds_mps=(2.4,), charge_frac=1.0)).plan
     assert high.arrives_frac > low.arrives_frac
     assert high.charge.mid - low.charge.mid == pytest.approx(0.7, abs=0.05)
 
 
-def test_a_stream_that_could_not_be_told_is_not_said_to_go_on(ctx, route):
-    leaves_s = ctx.store.span()[1] / 1e6 + 3600.0
-    told = plan_passage(ctx, PlanWish(route, departure_s=leaves_s, speeds_mps=(2.4,))).stream_from
+def test_a_stream_that_could_not_be_told_is_not_said_to_go_on(log, route):
+    leaves_s = log.store.span()[1] / 1e6 + 3600.0
+    told = plan_passage(log, PlanWish(route, departure_s=leaves_s, speeds_mps=(2.4,))).stream_from
     assert told.startswith("not known, so the range is wider: on one heading")
 
 
-def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(ctx, route, monkeypatch):
-    end_s = ctx.store.span()[1] / 1e6
-    here = here_now(ctx, ctx.store.span()[1] + 1)
+def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(log, route, monkeypatch):
+    end_s = log.store.span()[1] / 1e6
+    here = here_now(log, log.store.span()[1] + 1)
     seen = replace(here, stream=replace(here.stream, known=True))
     monkeypatch.setattr(passage, "here_now", lambda *_: seen)
     soon, later = (
-        plan_passage(ctx, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
+        plan_passage(log, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
         for h in (1, 48)
     )
     assert "going on as a tide" in soon.stream_from
@@ -124,12 +124,12 @@ def test_the_tide_of_a_stream_seen_days_ago_is_not_taken_for_known(ctx, route, m
     assert len(soon.cautions) < len(later.cautions)
 
 
-def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_she_has(ctx, route):
-    leaves_s = ctx.store.span()[1] / 1e6 + 3600.0  # not now: that is another each time it is asked
+def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_it_has(log, route):
+    leaves_s = log.store.span()[1] / 1e6 + 3600.0  # not now: that is another each time it is asked
 
     def width(wind: Wind | None, area_m2: float) -> float:
-        hull = ctx.boat.hull.model_copy(update={"windage_area_m2": area_m2})
-        tall = OpenLog(ctx.store, ctx.boat.model_copy(update={"hull": hull}))
+        hull = log.boat.hull.model_copy(update={"windage_area_m2": area_m2})
+        tall = OpenLog(log.store, log.boat.model_copy(update={"hull": hull}))
         answer = plan_passage(
             tall, PlanWish(route, wind=wind, departure_s=leaves_s, speeds_mps=(2.4,))
         )
@@ -137,25 +137,25 @@ def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_she_has(ctx, ro
         return answer.plan.energy.high / answer.plan.energy.low
 
     calm = Wind(0.0, 0.0, sd_mps=0.0)
-    # what earlier legs teach is a little less sure where the wind may have moved her more
+    # what earlier legs teach is a little less sure where the wind may have moved the boat more
     assert width(calm, 10.0) == pytest.approx(width(calm, 1.0), rel=0.03)
     assert width(None, 10.0) > 1.1 * width(None, 1.0)
 
 
-def test_a_measured_wind_counts_for_a_departure_soon_after(ctx, route, monkeypatch):
-    end_s = ctx.store.span()[1] / 1e6
-    seen = replace(here_now(ctx, ctx.store.span()[1] + 1), wind=Wind(5.0, 200.0, 0.5, "measured"))
+def test_a_measured_wind_counts_for_a_departure_soon_after(log, route, monkeypatch):
+    end_s = log.store.span()[1] / 1e6
+    seen = replace(here_now(log, log.store.span()[1] + 1), wind=Wind(5.0, 200.0, 0.5, "measured"))
     monkeypatch.setattr(passage, "here_now", lambda *_: seen)
     soon, later = (
-        plan_passage(ctx, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
+        plan_passage(log, PlanWish(route, departure_s=end_s + h * 3600, speeds_mps=(2.4,)))
         for h in (1, 5)
     )
     assert soon.wind_from == "10 kn from 200°, measured"
     assert "not known" in later.wind_from
 
 
-def test_hull_from_a_log(ctx):
-    answer = answer_hull.hull_state(ctx)
+def test_hull_from_a_log(log):
+    answer = answer_hull.hull_state(log)
     assert answer.minutes > 60
     text = text_passage.hull(answer)
     assert "kn" in text
@@ -163,17 +163,17 @@ def test_hull_from_a_log(ctx):
     json.dumps(to_json(answer))
 
 
-def test_double_run_without_runs_tells_how(ctx):
-    found = answer_hull.double_run(ctx)
+def test_double_run_without_runs_tells_how(log):
+    found = answer_hull.double_run(log)
     text = text_passage.double_run(found)
     assert found.missing
     assert "opposite heading" in text
     assert "Keep a lookout" in text
 
 
-def test_hindcast_from_a_log(ctx):
-    record = review.find_trip(ctx, None)
-    answer = answer_hull.hindcast_trip(ctx, record, every_s=1200.0)
+def test_hindcast_from_a_log(log):
+    record = review.find_trip(log, None)
+    answer = answer_hull.hindcast_trip(log, record, every_s=1200.0)
     assert answer.hindcast.score.compared >= 1
     text = text_passage.hindcast(answer)
     assert "8 in 10 is right" in " ".join(text.split())

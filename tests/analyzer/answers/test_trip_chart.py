@@ -12,8 +12,8 @@ CHANNELS = ("pack_voltage_v", "pack_current_a", "controller_voltage_v", "latitud
 
 @pytest.fixture(scope="module")
 def demo(demo_log):
-    with OpenLog.open(demo_log) as ctx:
-        yield ctx
+    with OpenLog.open(demo_log) as log:
+        yield log
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
 from analyzer.cells.deficit import Evidence, Ohms, _fit, evidence, least_visible
-from analyzer.cells.full_place import charges_at_nought
+from analyzer.cells.full_place import charges_at_zero
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
 from analyzer.cells.levels import Levels
 from analyzer.cells.median_curve import MedianCurve
@@ -104,7 +104,7 @@ def test_where_full_was_not_seen_all_places_count_alike():
     found = evidence(table, KIND, OHMS)
     fits = [
         _fit(MedianCurve(table, KIND, charge, OHMS.median), OHMS)
-        for charge in charges_at_nought(table, KIND, OHMS.median)
+        for charge in charges_at_zero(table, KIND, OHMS.median)
     ]
     assert len(fits) > 1
     # the mean likelihood of equally likely places; of cell 1, which misses nothing by its noise

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.cells.full_place import charges_at_nought
+from analyzer.cells.full_place import charges_at_zero
 from analyzer.cells.levels import LEVEL_C, Levels
 from analyzer.cells.median_curve import CHARGE, MedianCurve, _likeliest
 from analyzer.cells.published_curve import KNEE_SD, OVER_V, REVERSED_V, PublishedCurve
@@ -98,7 +98,7 @@ def test_noise_is_that_of_the_readings(noise_v):
 def test_place_of_full_is_found_on_a_steep_curve_and_open_on_a_flat_one():
     table = given(first=0.85)
     assert table.full_place is None
-    likely = charges_at_nought(table, KIND, 1e-9)
+    likely = charges_at_zero(table, KIND, 1e-9)
     assert likely.mean() == approx(0.85, abs=0.05)
     flat = chemistry("lfp")
     pack = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=50)
@@ -106,4 +106,4 @@ def test_place_of_full_is_found_on_a_steep_curve_and_open_on_a_flat_one():
     for soc in np.arange(0.62, 0.45, -10 * 10 / 3600 / 50):
         levels.move(float(flat.ocv_v(soc, 25.0, -1.0)), 10.0, 10.0)
         levels.add(float(flat.ocv_v(soc, 25.0, -1.0)), np.zeros(4), 10.0, 10.0)
-    assert np.ptp(charges_at_nought(levels.table(), flat, 1e-9)) > 0.1
+    assert np.ptp(charges_at_zero(levels.table(), flat, 1e-9)) > 0.1

@@ -133,7 +133,7 @@ def test_a_shaft_that_others_drive_too_tells_nothing_of_the_stream(sailed_rps):
 
 @pytest.mark.parametrize("leeway_deg", [-6.0, 6.0])
 def test_leeway_under_sail_is_allowed_for(leeway_deg):
-    """Two legs under sail at the end, the boat sliding sideways past her log and compass."""
+    """Two legs under sail at the end, the boat sliding sideways past its log and compass."""
     series, toward, size = legs([40, 130] * 3, log_factor=1.05)
     values = {k: v.copy() for k, v in series.values.items()}
     sailed = np.arange(series.n) >= 2400

@@ -62,7 +62,7 @@ def test_a_clean_boat_raises_no_word_of_growth():
     assert found.trend.low < 0 < found.trend.high
 
 
-def test_a_boat_other_than_her_prior_is_not_called_foul():
+def test_a_boat_other_than_its_prior_is_not_called_foul():
     found = fouling([trip(7 * k, 0.0, 80 + k, truth=1.6) for k in range(8)], hull.prior(boat()))
     assert "no change" in found.sentence
 

@@ -57,7 +57,7 @@ def test_what_the_way_back_took_an_hour_ago_it_takes_again():
 
 
 def test_the_leg_that_goes_on_is_not_counted_beside_the_present():
-    """However long she has gone on so, the way back in an unknown wind is no surer."""
+    """However long it has gone on so, the way back in an unknown wind is no surer."""
     once, often = homeward_w(legs((OUT_W, 0.0))), homeward_w(legs(*[(OUT_W, 0.0)] * 6))
     assert np.log(often[2] / often[0]) == pytest.approx(np.log(once[2] / once[0]), rel=0.1)
 

@@ -43,16 +43,16 @@ def log(tmp_path):
         yield OpenLog(store, BOAT)
 
 
-def put(ctx, legs, full=1.0, after_h=0.0, boot="boot", names=NAMES):
+def put(log, legs, full=1.0, after_h=0.0, boot="boot", names=NAMES):
     """Records legs; the voltage is the chemistry's own for what was given since `full`."""
-    span = ctx.store.span()
+    span = log.store.span()
     first_s = 0 if span is None else round((span[1] - START_US) / 1e6) + 1 + round(after_h * HOUR)
     amps, speed = (np.repeat([leg[k] for leg in legs], [round(leg[0] * HOUR) for leg in legs])
                    for k in (1, 2))  # fmt: skip
     kind = chemistry("lfp")
     at_rest = kind.ocv_v(full - np.cumsum(np.maximum(amps, 0)) / HOUR / AH, 25.0, -1.0)
     volts = np.where(amps < 0, 3.55, at_rest - 5e-4 * amps) * 16
-    writer = ctx.store.writer(boot)
+    writer = log.store.writer(boot)
     writer.add(UtcFix(0, START_US, "file", 1.0))
     t_us = (first_s + np.arange(len(amps), dtype=np.int64)) * 1_000_000
     read = dict(zip(NAMES, (volts, amps, speed), strict=True))
@@ -61,8 +61,8 @@ def put(ctx, legs, full=1.0, after_h=0.0, boot="boot", names=NAMES):
     writer.close()
 
 
-def end_us(ctx):
-    return ctx.store.span()[1] + 1
+def end_us(log):
+    return log.store.span()[1] + 1
 
 
 def test_what_was_recorded_before_a_trip_counts(log):

@@ -44,7 +44,7 @@ def test_one_minute_of_log_is_enough_and_less_sure():
     assert inputs.doing(log(40), boat()) == "motoring, not steadily yet"
 
 
-def test_a_minute_at_a_new_setting_counts_once_she_has_gathered_way():
+def test_a_minute_at_a_new_setting_counts_once_it_has_gathered_way():
     assert inputs.now(log(before=60.0), boat()).power_w == pytest.approx(1000.0)
     still_slowing = log(before=60.0)
     still_slowing.values["speed_ground_mps"] = np.linspace(4.0, 2.0, SECONDS)

@@ -44,7 +44,7 @@ def test_current_triangle(track, water, toward, drift, heading, ground, drawn, d
     set_deg = np.radians(toward)
     east, north = drift * np.sin(set_deg), drift * np.cos(set_deg)
     made = float(ground_speed_mps(water, *along_across(east, north, track)))
-    # what she does through the water closes the triangle: its length and its direction
+    # what the boat does through the water closes the triangle: its length and its direction
     way = np.radians(track)
     to_east, to_north = made * np.sin(way) - east, made * np.cos(way) - north
     steered = np.degrees(np.arctan2(to_east, to_north)) % 360

@@ -257,7 +257,7 @@ def as_boots(told: list[tuple[int, int, bool]]) -> list[Boot]:
 @given(BOOTS)
 def test_windows_part_the_log_at_long_silences_and_days_and_lose_nothing(told):
     boots = as_boots(told)
-    ctx = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
+    log = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
     stretches = [
         (b.first_us + b.timeline_offset_us, b.last_us + b.timeline_offset_us + 1) for b in boots
     ]
@@ -270,7 +270,7 @@ def test_windows_part_the_log_at_long_silences_and_days_and_lose_nothing(told):
             joined.append([start, end])
     day = 86400 * 10**6
     got, at = [], 10**15
-    while (window := next_window(ctx, at)) is not None:
+    while (window := next_window(log, at)) is not None:
         got.append(window)
         at = window[1]
     want = []
@@ -283,16 +283,16 @@ def test_windows_part_the_log_at_long_silences_and_days_and_lose_nothing(told):
     assert got == want
     for start, end in got[:3]:
         middle = (start + end) // 2
-        assert next_window(ctx, start, middle) is None or next_window(ctx, start, middle)[1] <= end
+        assert next_window(log, start, middle) is None or next_window(log, start, middle)[1] <= end
 
 
 @given(BOOTS)
 def test_a_time_of_unknown_length_lies_at_each_end_of_an_undated_boot(told):
     boots = as_boots(told)
-    ctx = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
+    log = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
     want = {
         b.first_us + b.timeline_offset_us
         for k, b in enumerate(boots)
         if b.utc_offset_us is None or (k and boots[k - 1].utc_offset_us is None)
     }
-    assert unknown_starts(ctx, 0, 10**18) == want
+    assert unknown_starts(log, 0, 10**18) == want
