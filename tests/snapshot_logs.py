@@ -17,6 +17,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from tests.support.column_maps import ROAD_TRIP
+
 AFTER_S = 30.0  # the clock stands so long after the newest reading
 UNDATED_NOW_S = 1767225600.0  # 2026-01-01 for logs without a date
 NOWHERE = (46.0, -24.0)  # a place in open ocean for logs without one
@@ -42,27 +44,6 @@ rated_capacity_ah = {ah}
 [motor]
 rated_power_w = {watts}
 """
-ROAD_MAP = """[time]
-column = "time_s"
-unit = "s"
-[[column]]
-column = "battery_voltage_V"
-channel = "pack_voltage_v"
-[[column]]
-column = "discharge_current_A"
-channel = "pack_current_a"
-[[column]]
-column = "soc_percent"
-channel = "pack_soc_frac"
-unit = "%"
-[[column]]
-column = "speed_km_h"
-channel = "speed_ground_mps"
-unit = "km/h"
-[[column]]
-column = "battery_temp_C"
-channel = "pack_temp_c"
-"""
 LFP_MAP = """[time]
 column = "time_s"
 [[column]]
@@ -74,8 +55,8 @@ channel = "pack_voltage_v"
 """
 # name: file, its map (None: the one beside it), chemistry, cells, Ah, motor W; all from its README
 OPEN_DATA = {
-    "road_A06": ("ev_road_trips/trip_A06.csv", ROAD_MAP, "nmc", 96, 60, 60_000),
-    "road_B38": ("ev_road_trips/trip_B38.csv", ROAD_MAP, "nmc", 96, 60, 60_000),
+    "road_A06": ("ev_road_trips/trip_A06.csv", ROAD_TRIP, "nmc", 96, 60, 60_000),
+    "road_B38": ("ev_road_trips/trip_B38.csv", ROAD_TRIP, "nmc", 96, 60, 60_000),
     "gauge_T3": ("twizy_road_trips/T3_06_07_2021.csv", None, "nmc", 14, 105, 13_000),
     "lead_acid": ("lead_acid_17ah_telemetry/unit_a_first_days.csv", None, "lead_acid", 6, 17, 100),
     "leaf_charging": ("leaf_cell_33ah/1c.csv", None, "nmc", 1, 33.1, 200),

@@ -1,8 +1,8 @@
 """How long a speed can be held before motor or controller reaches its temperature limit.
 
 Heat goes with the square of the current, so about with that of the power; from there the part
-warms as one body, as `drive_heat.py` follows it. What ends is the speed, not the trip: slower the
-boat goes on.
+warms as one body, as `thermal/drive.py` follows it. What ends is the speed, not the trip: slower
+the boat goes on.
 """
 
 from dataclasses import dataclass

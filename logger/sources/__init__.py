@@ -1,1 +1,1 @@
-"""One file per way in; each yields rows (see `source.py`)."""
+"""One file per way in; each is a `Source` (see `reading.py`)."""

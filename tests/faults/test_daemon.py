@@ -7,7 +7,6 @@ import contextlib
 import errno
 import os
 import random
-import shutil
 import socket
 import struct
 import subprocess
@@ -30,6 +29,7 @@ from logger.sources import raw_copy
 from logger.sources.frame_readers import SocketCanReader
 from logger.store import FlagRecord, Store, due
 from tests.support.running import EVER, Running, free_port, gps, send_udp, sentence
+from tests.support.small_disk import mounted
 
 GARBAGE_S = 300.0 if os.environ.get("KEELWATT_FULL") else 2.0
 RATE = 8600  # frames a second: a full bus of 1 Mbit/s
@@ -75,13 +75,8 @@ def start() -> Iterator[Start]:
 
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
-    folder = tmp_path / "disk"
-    folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=3m", "tmpfs", str(folder)]
-    if not shutil.which("mount") or subprocess.run(mount, capture_output=True).returncode:
-        pytest.skip("a small disk cannot be mounted here")
-    yield folder
-    subprocess.run(["umount", "-l", str(folder)], check=True)
+    with mounted(tmp_path / "disk", 3, lazily=True) as folder:
+        yield folder
 
 
 def fill(path: Path) -> None:

@@ -3,9 +3,7 @@
 import contextlib
 import math
 import os
-import shutil
 import sqlite3
-import subprocess
 import time
 from types import SimpleNamespace
 
@@ -14,6 +12,7 @@ import pytest
 from logger.errors import StoreError
 from logger.reading import Group, Quantum, Row
 from logger.store import Store, due, writer
+from tests.support.small_disk import mounted
 
 S = 1_000_000
 ALL = -(2**62), 2**62
@@ -201,13 +200,8 @@ def test_a_slow_card_gets_its_commits_earlier(store, monkeypatch):
 
 @pytest.fixture
 def small_disk(tmp_path):
-    folder = tmp_path / "disk"
-    folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(folder)]
-    if not shutil.which("mount") or subprocess.run(mount, capture_output=True).returncode:
-        pytest.skip("a small disk cannot be mounted here; the tests above use SQLite's own limit")
-    yield folder
-    subprocess.run(["umount", str(folder)], check=True)
+    with mounted(tmp_path / "disk", 2) as folder:
+        yield folder
 
 
 def fill(path):

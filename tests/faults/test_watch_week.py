@@ -11,13 +11,12 @@ import numpy as np
 
 from analyzer.flags import monitor
 from analyzer.series.series import Series
-from logger.boat import Boat, Cable, Hull, Motor, Pack
+from logger.boat import Cable, Motor, Pack
+from tests.support.motor_boat import motor_boat
 
 HOURS = 168 if os.environ.get("KEELWATT_FULL") else 6
 PIECE_S = 1800
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+BOAT = motor_boat(
     pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200, max_discharge_a=150),
     motor=Motor(rated_power_w=6000, motor_max_temp_c=120, controller_max_temp_c=80),
     cable=(

@@ -7,34 +7,14 @@ import pytest
 
 from logger.store import Store
 from replay.player import open_recordings, play
+from tests.support.column_maps import ROAD_TRIP
 
 pytestmark = pytest.mark.field
 EVER = (0, 2**62)
 
-ROAD = """
-[time]
-column = "time_s"
-unit = "s"
-[[column]]
-column = "battery_voltage_V"
-channel = "pack_voltage_v"
-[[column]]
-column = "discharge_current_A"
-channel = "pack_current_a"
-optional = true
-[[column]]
-column = "soc_percent"
-channel = "pack_soc_frac"
-unit = "%"
-optional = true
-[[column]]
-column = "speed_km_h"
-channel = "speed_ground_mps"
-unit = "km/h"
-[[column]]
-column = "battery_temp_C"
-channel = "pack_temp_c"
-optional = true
+ROAD = (
+    ROAD_TRIP
+    + """
 [[column]]
 column = "motor_torque_Nm"
 channel = "motor_torque_nm"
@@ -45,6 +25,7 @@ channel = "other_heating_power_w"
 unit = "kW"
 optional = true
 """
+)
 MIXED = """
 [time]
 column = "time_s"

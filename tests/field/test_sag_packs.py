@@ -19,9 +19,10 @@ from analyzer.trips.sag_account import worst
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.sag_split import split
 from analyzer.trips.trips import Trip as Outing
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Boat, Pack
 from replay.boatsim.physics.battery import Battery, Cells
 from tests.boats.random_boat import random_boat
+from tests.support.motor_boat import motor_boat
 
 TRIPS = 200 if os.environ.get("KEELWATT_FULL") else 3
 BEFORE = 3  # trips in the log, of which the first alone, or all
@@ -121,11 +122,8 @@ def simulated(
     }
     for c in range(number):
         values[f"cell_{c + 1:02d}_voltage_v"] = np.round(volts[c] + noise(0.0005), 3)
-    boat = Boat(
-        name="invented",
-        hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-        pack=Pack(chemistry="lfp", cells_in_series=number, rated_capacity_ah=round(ah)),
-        motor=Motor(rated_power_w=6000),
+    boat = motor_boat(
+        pack=Pack(chemistry="lfp", cells_in_series=number, rated_capacity_ah=round(ah))
     )
     true = {
         "charge used": got["rest"][REST_S - 1] - got["rest"],

@@ -2,14 +2,10 @@
 
 import numpy as np
 
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Motor
+from tests.support.motor_boat import motor_boat
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000, motor_max_temp_c=110),
-)
+BOAT = motor_boat(motor=Motor(rated_power_w=6000, motor_max_temp_c=110))
 
 
 def two_nodes(load_a: np.ndarray, air_c: float, watts_at_100a: float, seed: int) -> np.ndarray:

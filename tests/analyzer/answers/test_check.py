@@ -7,7 +7,7 @@ import pytest
 
 from analyzer.answers.check import check
 from analyzer.estimation.results import CheckAnswer
-from logger.boat import Boat, parse
+from logger.boat import Boat, Cable, Motor, Pack
 from logger.reading import (
     Block,
     Group,
@@ -15,32 +15,18 @@ from logger.reading import (
     UtcFix,
 )
 from logger.store import Store
+from tests.support.motor_boat import motor_boat
 
-BOAT = """
-name = "Test boat"
-[hull]
-waterline_m = 7.2
-beam_waterline_m = 2.3
-draught_m = 1.3
-displacement_kg = 2600
-[pack]
-chemistry = "lfp"
-cells_in_series = 4
-rated_capacity_ah = 100
-[motor]
-rated_power_w = 500
-[[cable]]
-name = "positive"
-size_awg = "2/0"
-length_m = 2
-probe = "lug"
-"""
 N = 3600
 
 
 @pytest.fixture
 def boat() -> Boat:
-    return parse(BOAT, "boat.toml")
+    return motor_boat(
+        pack=Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100),
+        motor=Motor(rated_power_w=500),
+        cable=(Cable(name="positive", size_awg="2/0", length_m=2, probe="lug"),),
+    )
 
 
 def logged(path: Path, channels: dict[str, np.ndarray], hz: float = 1.0) -> Store:

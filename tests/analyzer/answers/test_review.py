@@ -9,17 +9,13 @@ from analyzer.answers.review import review, trips
 from analyzer.faces.cli.text import answers as text
 from analyzer.pack.chemistry import chemistry
 from analyzer.series.log import OpenLog
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Pack
 from logger.reading import EXACT, Block, Group, UtcFix
 from logger.store import Store
+from tests.support.motor_boat import motor_boat
 
 AH, CELLS = 200.0, 16
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH),
-    motor=Motor(rated_power_w=6000),
-)
+BOAT = motor_boat(pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH))
 START_US = 1_782_887_400_000_000
 
 

@@ -8,7 +8,7 @@ import pynmea2
 
 from analyzer.flags.follow import Growth, Live
 from analyzer.flags.watch_keeper import WatchKeeper
-from logger.boat import Boat, Cable, Hull, Motor, Pack, Tell
+from logger.boat import Boat, Motor, Tell
 from logger.reading import (
     Group,
     Quantum,
@@ -16,18 +16,16 @@ from logger.reading import (
     UtcFix,
 )
 from logger.store import Store
+from tests.support.motor_boat import PROBED, motor_boat
 
 NAMES = ("pack_current_a", "pack_voltage_v", "motor_temp_c", "pack_temp_c")
 GROUP = Group("test/all", NAMES, tuple(Quantum() for _ in NAMES))
 
 
 def boat(**more) -> Boat:
-    return Boat(
-        name="invented",
-        hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-        pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
+    return motor_boat(
         motor=Motor(rated_power_w=6000, motor_max_temp_c=120),
-        cable=(Cable(name="positive", size_mm2=50, length_m=2, probe="positive"),),
+        cable=(PROBED,),
         **more,
     )
 

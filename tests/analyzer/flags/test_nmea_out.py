@@ -7,20 +7,15 @@ import pynmea2
 import pytest
 
 from analyzer.flags import nmea_out
-from logger.store.records import FlagRecord
+from tests.support.flag_records import flag_record
 
-FLAG = FlagRecord(
+FLAG = flag_record(
     number=7,
     key="joint/positive",
     level="act now",
     subject="lug of positive",
     kind="lug_hot",
     title="Lug of positive is near the heat it can bear, 0.5 mΩ too much, and a very long tail",
-    evidence="",
-    cause="",
-    caution="",
-    first_action="",
-    raised_us=0,
 )
 
 

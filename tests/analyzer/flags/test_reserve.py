@@ -7,15 +7,13 @@ from analyzer.flags.reserve import Reserve
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import known
 from analyzer.series.series import Series
-from logger.boat import Boat, Hotel, Hull, Motor, Pack
+from logger.boat import Hotel, Pack
 from logger.boat import Reserve as Kept
+from tests.support.motor_boat import motor_boat
 
 AMPS, AH = 60.0, 200.0
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+BOAT = motor_boat(
     pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=AH),
-    motor=Motor(rated_power_w=6000),
     hotel=Hotel(power_w=0.0),
     reserve=Kept(soc_frac=0.2),
 )

@@ -10,19 +10,15 @@ import pytest
 
 from analyzer.flags.follow import Live
 from analyzer.flags.watch_keeper import WatchKeeper
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Motor
 from logger.reading import Group, Quantum, Row, UtcFix
 from logger.store import Store
 from logger.store.writer import Writer
+from tests.support.motor_boat import motor_boat
 
 NAMES = ("pack_current_a", "pack_voltage_v", "motor_temp_c", "pack_temp_c")
 GROUP = Group("test/all", NAMES, tuple(Quantum() for _ in NAMES))
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000, motor_max_temp_c=120),
-)
+BOAT = motor_boat(motor=Motor(rated_power_w=6000, motor_max_temp_c=120))
 HOT, WARM = 130.0, 50.0
 
 

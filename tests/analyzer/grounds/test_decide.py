@@ -10,19 +10,14 @@ import pytest
 from analyzer.estimation.ground import Ground, standing_of
 from analyzer.grounds import decide
 from analyzer.grounds.decide import SILENT_S, charge_lost, grounds
-from logger.boat import Boat, Hotel, Hull, Motor, Pack
+from logger.boat import Hotel
 from logger.reading import EXACT, Block, Group
 from logger.store import Store
+from tests.support.motor_boat import motor_boat
 
 S = 1_000_000
 END_S = 1200
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-    hotel=Hotel(power_w=40.0),
-)
+BOAT = motor_boat(hotel=Hotel(power_w=40.0))
 STEADY = {
     "pack_voltage_v": 51.0,
     "pack_current_a": 60.0,

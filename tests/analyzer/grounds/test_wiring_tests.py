@@ -4,19 +4,18 @@ import numpy as np
 import pytest
 
 from analyzer.grounds.wiring_tests import wiring_tests
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Boat, Motor, Pack
 from logger.channels import block_voltage, cell_voltage
 from logger.reading import EXACT, Block, Group
 from logger.store import Store
+from tests.support.motor_boat import motor_boat
 
 N = 600
 CELL_V = 3.3
 
 
 def boat(blocks: int | None) -> Boat:
-    return Boat(
-        name="invented",
-        hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
+    return motor_boat(
         pack=Pack(
             chemistry="lfp", cells_in_series=4, rated_capacity_ah=100, blocks_in_series=blocks
         ),

@@ -3,17 +3,11 @@
 import numpy as np
 
 from analyzer.learned import cable_history
-from logger.boat import Boat, Cable, Hull, Motor, Pack
 from logger.reading import Block, Group, Quantum
 from logger.store import Store, TripRecord
+from tests.support.motor_boat import PROBED, motor_boat
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-    cable=(Cable(name="positive", size_mm2=50, length_m=2, probe="positive"),),
-)
+BOAT = motor_boat(cable=(PROBED,))
 NAMES = ("pack_current_a", "ambient_temp_c", "probe_positive_temp_c")
 
 

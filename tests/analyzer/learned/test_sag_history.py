@@ -9,7 +9,6 @@ from analyzer.answers import refresh, review
 from analyzer.learned import sag_history
 from analyzer.learned.sag_history import Circuit, compared
 from analyzer.series.log import OpenLog
-from logger.boat import Boat, Hull, Motor, Pack
 from logger.reading import (
     EXACT,
     Block,
@@ -17,16 +16,12 @@ from logger.reading import (
     UtcFix,
 )
 from logger.store import Store
+from tests.support.motor_boat import motor_boat
 
 BEFORE = Circuit(
     8e-3, 0.2e-3, 10e-3, 0.6e-3, 20.0, (0.55e-3, 0.3e-3, 0.4e-3), (0.02, 0.05, 0.1), 3e-3
 )
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-)
+BOAT = motor_boat()
 
 
 def test_a_pack_that_has_not_changed_is_said_to_be_as_before():

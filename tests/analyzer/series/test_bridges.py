@@ -7,15 +7,10 @@ import pytest
 
 from analyzer.series import bridges
 from analyzer.series.series import Series
-from logger.boat import Boat, Hotel, Hull, Motor, Pack
+from logger.boat import Hotel
+from tests.support.motor_boat import motor_boat
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-    hotel=Hotel(power_w=100.0, measured_in_pack_current=True),
-)
+BOAT = motor_boat(hotel=Hotel(power_w=100.0, measured_in_pack_current=True))
 
 
 def log(known: int, ratio: float = 1.0, n: int = 1200) -> Series:

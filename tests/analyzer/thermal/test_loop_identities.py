@@ -21,16 +21,11 @@ from analyzer.thermal.loop_resistance import (
     Known,
     LoopMonitor,
 )
-from logger.boat import Boat, Cable, Hull, Motor, Pack
+from logger.boat import Cable
+from tests.support.motor_boat import PROBED, motor_boat
 
 Z80 = 1.2815515655446004  # the normal distribution's 90 % point
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-    cable=(Cable(name="positive", size_mm2=50, length_m=2, probe="positive"),),
-)
+BOAT = motor_boat(cable=(PROBED,))
 
 
 # -- loop ---------------------------------------------------------------------------------------

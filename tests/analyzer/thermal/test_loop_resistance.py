@@ -7,15 +7,9 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.series.series import Series
 from analyzer.thermal.copper import ALPHA_20C
 from analyzer.thermal.loop_resistance import LOOSENING, SOUND, LoopMonitor
-from logger.boat import Boat, Cable, Hull, Motor, Pack
+from tests.support.motor_boat import PROBED, motor_boat
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-    cable=(Cable(name="positive", size_mm2=50, length_m=2, probe="positive"),),
-)
+BOAT = motor_boat(cable=(PROBED,))
 
 
 def log(ohm, n: int = 7200, temp_c: float = 20.0, offset_v: float = 0.12, seed: int = 0) -> Series:

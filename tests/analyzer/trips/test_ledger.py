@@ -5,19 +5,10 @@ import pytest
 
 from analyzer.series.series import Series
 from analyzer.trips.ledger import ledger
-from logger.boat import Boat, Cable, Hotel, Hull, Motor, Pack
+from logger.boat import Boat, Cable, Hotel
+from tests.support.motor_boat import motor_boat
 
 N = 3600
-
-
-def boat(**more) -> Boat:
-    return Boat(
-        name="invented",
-        hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-        pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-        motor=Motor(rated_power_w=6000),
-        **more,
-    )
 
 
 def hour(**more: np.ndarray) -> Series:
@@ -43,7 +34,7 @@ def rows(series: Series, b: Boat) -> dict[str, object]:
 
 
 def test_every_row_is_what_the_hand_works_out():
-    got = rows(hour(), boat())
+    got = rows(hour(), motor_boat())
     # 51.8 V x 40 A x 0.5 h; 52.025 V x 5 A x 0.5 h; 104 W and 156 W for an hour;
     # 0.2 V x 40 A x 0.5 h + 0.025 V x 5 A x 0.5 h; 52 V x (39 - 6) A x 0.5 h.
     assert got["to the motor"].mid == pytest.approx(1036.0)
@@ -55,14 +46,14 @@ def test_every_row_is_what_the_hand_works_out():
 
 
 def test_it_closes_and_what_does_not_close_stands_under_its_own_name():
-    got = rows(hour(), boat())
+    got = rows(hour(), motor_boat())
     left = got["not accounted for"]
     assert left.mid == pytest.approx(0.0, abs=1e-6)
     assert left.low < 0 < left.high
     # A load that nobody knows of: 300 W at the pack.
     hidden = hour()
     hidden.values["pack_current_a"] = hidden.values["pack_current_a"] + 300.0 / 52.0
-    left = rows(hidden, boat())["not accounted for"]
+    left = rows(hidden, motor_boat())["not accounted for"]
     assert left.mid == pytest.approx(300.0)
     assert left.low > 0
 
@@ -78,7 +69,7 @@ def test_it_closes_within_its_error_on_meters_as_boats_have_them():
             series.values[name] = values * rng.normal(1, 0.01) + rng.normal(0, 0.2)
         for name in ("hotel_power_w", "solar_power_w"):
             series.values[name] = series.values[name] * rng.normal(1, 0.01)
-        left = rows(series, boat())["not accounted for"]
+        left = rows(series, motor_boat())["not accounted for"]
         held.append(left.low < 0 < left.high)
     print(f"\n80 % range held zero in {np.mean(held):.0%}")
     assert np.mean(held) >= 0.74
@@ -89,7 +80,7 @@ def test_what_is_not_measured_is_said_and_not_counted_as_nothing():
     for name in ("controller_current_a", "controller_voltage_v", "hotel_power_w"):
         del series.values[name]
     cable = Cable(name="positive", size_mm2=50, length_m=2)
-    got = rows(series, boat(hotel=Hotel(power_w=104), cable=(cable,)))
+    got = rows(series, motor_boat(hotel=Hotel(power_w=104), cable=(cable,)))
     assert "not measured" in got["to the hotel load"].reason
     assert got["to the hotel load"].low < 104 < got["to the hotel load"].high
     # The motor's part is what the pack gives beyond hotel and sun, 40 A x 52 V x 0.5 h, less the
@@ -101,7 +92,7 @@ def test_what_is_not_measured_is_said_and_not_counted_as_nothing():
     for name in tuple(series.values):
         if not name.startswith("pack_"):
             del series.values[name]
-    got = rows(series, boat(hotel=Hotel(power_w=0, measured_in_pack_current=False)))
+    got = rows(series, motor_boat(hotel=Hotel(power_w=0, measured_in_pack_current=False)))
     assert got["to the hotel load"].mid is None
     assert "another battery" in got["to the hotel load"].reason
 
@@ -109,5 +100,5 @@ def test_what_is_not_measured_is_said_and_not_counted_as_nothing():
 def test_gaps_add_nothing():
     series = hour()
     series.values["controller_current_a"][100:200] = np.nan
-    got = rows(series, boat())
+    got = rows(series, motor_boat())
     assert got["to the motor"].mid == pytest.approx(1036.0 * (1800 - 100) / 1800)

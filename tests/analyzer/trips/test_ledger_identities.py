@@ -12,7 +12,8 @@ from hypothesis.extra.numpy import arrays
 from analyzer.series.series import Series
 from analyzer.trips.ledger import ledger
 from analyzer.trips.trips import Trip
-from logger.boat import Boat, Cable, Hotel, Hull, Motor, Pack
+from logger.boat import Boat, Cable, Hotel
+from tests.support.motor_boat import motor_boat
 
 Z80 = 1.2815515655446004  # the normal distribution's 90 % point
 N = 40
@@ -40,11 +41,7 @@ def logs(draw) -> Series:
 
 
 def boat(length_m: float, hotel_in_pack: bool) -> Boat:
-    return Boat(
-        name="invented",
-        hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-        pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-        motor=Motor(rated_power_w=6000),
+    return motor_boat(
         hotel=Hotel(power_w=80.0, measured_in_pack_current=hotel_in_pack),
         cable=(Cable(name="positive", size_mm2=50, length_m=length_m),) if length_m else (),
     )

@@ -6,15 +6,13 @@ import pytest
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
 from analyzer.trips.sag_account import worst
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Pack
+from tests.support.motor_boat import motor_boat
 
 BLOCK_OHM, MORE_OHM = 0.004, 0.003
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200, blocks_in_series=4),
-    motor=Motor(rated_power_w=6000),
+BOAT = motor_boat(
+    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200, blocks_in_series=4)
 )
 
 

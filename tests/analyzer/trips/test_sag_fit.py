@@ -11,16 +11,12 @@ from analyzer.series.series import Series
 from analyzer.trips.sag_design import lagged
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.sag_split import split
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Pack
+from tests.support.motor_boat import motor_boat
 
 AH, CELLS = 200.0, 16
 R0, R1, R2, TAU1, TAU2 = 0.4e-3, 0.2e-3, 0.3e-3, 25.0, 600.0
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH),
-    motor=Motor(rated_power_w=6000),
-)
+BOAT = motor_boat(pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH))
 
 
 def outing(factor: float = 1.0, temp_c: float = 25.0, seed: int = 0) -> tuple[Series, np.ndarray]:

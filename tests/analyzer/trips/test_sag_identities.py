@@ -21,15 +21,11 @@ from analyzer.trips.sag_design import design_matrix, lagged
 from analyzer.trips.sag_noise import bin_means, whitened
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.sag_split import split
-from logger.boat import Boat, Hull, Motor, Pack
+from logger.boat import Pack
+from tests.support.motor_boat import motor_boat
 
 AH, CELLS = 200.0, 16
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH),
-    motor=Motor(rated_power_w=6000),
-)
+BOAT = motor_boat(pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH))
 
 
 def arrhenius(temp_c: np.ndarray, energy_j: float) -> np.ndarray:

@@ -5,14 +5,9 @@ import pytest
 
 from analyzer.series.series import Series
 from analyzer.trips import trips
-from logger.boat import Boat, Hull, Motor, Pack
+from tests.support.motor_boat import motor_boat
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-)
+BOAT = motor_boat()
 
 
 def day(*stretches: tuple[float, float, float]) -> Series:

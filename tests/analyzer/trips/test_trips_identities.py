@@ -14,16 +14,11 @@ from analyzer.series.operating import propulsion_power_w
 from analyzer.series.series import Series
 from analyzer.trips import trips
 from analyzer.trips.spans import next_window, unknown_starts
-from logger.boat import Boat, Hotel, Hull, Motor, Pack
+from logger.boat import Hotel
 from logger.store import Boot
+from tests.support.motor_boat import motor_boat
 
-BOAT = Boat(
-    name="invented",
-    hull=Hull(waterline_m=7, beam_waterline_m=2.3, draught_m=1.2, displacement_kg=3000),
-    pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200),
-    motor=Motor(rated_power_w=6000),
-    hotel=Hotel(power_w=50.0, measured_in_pack_current=True),
-)
+BOAT = motor_boat(hotel=Hotel(power_w=50.0, measured_in_pack_current=True))
 CHANNELS = {
     "pack_voltage_v": (48.0, 54.0),
     "pack_current_a": (-4.0, 4.0),

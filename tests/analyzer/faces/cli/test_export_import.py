@@ -13,15 +13,10 @@ from logger.reading import (
 )
 from logger.store import Store, TripRecord
 
+pytestmark = pytest.mark.usefixtures("own_home")
+
 START_US = 1_782_887_400_000_000  # 2026-07-01 06:30 UTC
 PACK = Group("t/pack", ("pack_voltage_v", "pack_current_a"), (EXACT, EXACT))
-
-
-@pytest.fixture(autouse=True)
-def own_home(tmp_path, monkeypatch):
-    for name in ("KEELWATT_LOG", "KEELWATT_BOAT", "XDG_DATA_HOME", "XDG_CONFIG_HOME"):
-        monkeypatch.delenv(name, raising=False)
-    monkeypatch.setenv("HOME", str(tmp_path))
 
 
 @pytest.fixture

@@ -14,18 +14,12 @@ from analyzer.estimation.results import HomeWish, to_json
 from analyzer.faces.cli import main, options
 from analyzer.faces.cli.text import answers as tell
 
+pytestmark = pytest.mark.usefixtures("own_home")
+
 COMMANDS = [
     *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),
     *("serve", "export", "import", "record", "boots", "salvage"),
 ]
-
-
-@pytest.fixture(autouse=True)
-def own_home(tmp_path, monkeypatch):
-    """No test reads or writes the real user's folders."""
-    for name in ("KEELWATT_LOG", "KEELWATT_BOAT", "XDG_DATA_HOME", "XDG_CONFIG_HOME"):
-        monkeypatch.delenv(name, raising=False)
-    monkeypatch.setenv("HOME", str(tmp_path))
 
 
 @pytest.fixture
