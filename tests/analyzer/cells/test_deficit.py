@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from pytest import approx
 from scipy.special import logsumexp
-from scipy.stats import multivariate_normal
 
 from analyzer.cells.deficit import Evidence, Ohms, _fit, evidence, least_visible
 from analyzer.cells.full_place import charges_at_zero
@@ -13,7 +12,6 @@ from analyzer.cells.levels import Levels
 from analyzer.cells.median_curve import MedianCurve
 from analyzer.cells.memory import combined
 from analyzer.cells.verdict import verdict
-from analyzer.estimation.marginal import marginal
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
 
@@ -128,25 +126,6 @@ def test_sizes_stay_within_what_a_cell_can_lack():
     found = told(evidence(table, KIND, OHMS))
     for size in (found.size, found.charge, found.capacity):
         assert 0.0 <= size.mean <= 1.0
-
-
-def test_marginal_likelihood_is_that_of_a_normal_distribution():
-    rng = np.random.default_rng(4)
-    design, prior_sd = rng.standard_normal((12, 3)), np.array([0.5, 2.0, 1.0])
-    weight, values = rng.uniform(0.5, 2.0, 12), rng.standard_normal(12)
-    square = (design * weight[:, None]).T @ design
-    cross = (design * weight[:, None]).T @ values
-    fit = marginal(square[None], cross[None, :, None], prior_sd[None, None])
-    chi = float(weight @ values**2) - fit.explained[0, 0]
-    log_noise = -np.log(weight).sum() + 12 * np.log(2 * np.pi)
-    found = -0.5 * (chi + fit.volume[0, 0] + log_noise)
-    covariance = np.diag(1 / weight) + (design * prior_sd**2) @ design.T
-    assert found == approx(multivariate_normal(np.zeros(12), covariance).logpdf(values))
-    # and the coefficients are those of ridge regression, the prior as three more rows
-    rows = np.vstack([design * np.sqrt(weight)[:, None], np.diag(1 / prior_sd)])
-    best = np.linalg.lstsq(rows, np.r_[values * np.sqrt(weight), np.zeros(3)], rcond=None)[0]
-    assert fit.found[0, 0] == approx(best)
-    assert fit.sd[0, 0] ** 2 == approx(np.diag(np.linalg.inv(rows.T @ rows)))
 
 
 def test_hypotheses_stand_in_their_bounds_and_their_prior_sums_to_one():

@@ -17,12 +17,16 @@ def install(repository: Path, folder: Path) -> Path:
     return folder
 
 
+def ran(code: str, folder: Path | None = None) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-P", "-c", code]
+    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=folder)
+
+
 def python(place: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     code = f"import sys; sys.path[:0] = [{str(place)!r}]; sys.argv[1:] = {list(arguments)!r}\n"
     run = "import runpy; runpy.run_module('keelwatt', run_name='__main__')"
     told = code + (run if arguments else "import keelwatt; keelwatt.trips")
-    command = [sys.executable, "-P", "-c", told]
-    return subprocess.run(command, capture_output=True, text=True, check=False, cwd=place.parent)
+    return ran(told, place.parent)
 
 
 def test_a_question_is_loaded_only_when_it_is_asked(repository, tmp_path):
@@ -36,8 +40,7 @@ def test_a_question_is_loaded_only_when_it_is_asked(repository, tmp_path):
         "for name in kw.__all__: getattr(kw, name)\n"
         "print(kw.__version__)"
     )
-    command = [sys.executable, "-P", "-c", code]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = ran(code)
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip()
 
@@ -80,7 +83,6 @@ def test_the_command_can_be_called_with_arguments_from_python(repository, tmp_pa
         "from keelwatt.__main__ import main\n"
         "sys.exit(main(['range', '--log', 'none.sqlite']))"
     )
-    command = [sys.executable, "-P", "-c", code]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = ran(code)
     assert done.returncode == 2
     assert "no log at none.sqlite" in done.stderr

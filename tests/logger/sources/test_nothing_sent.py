@@ -56,22 +56,22 @@ def test_only_the_gate_is_given_a_way_onto_the_bus(repository: Path):
     assert "SdoSchedule(reads, Gate(reads, reader.transmit)) if reads else None" in source
 
 
-def test_modbus_is_only_ever_read(repository: Path):
-    tree = ast.parse((repository / "logger/sources/modbus_line.py").read_text(encoding="utf-8"))
-    used = {
+def used_of(name: str, path: Path) -> set[str]:
+    """Attributes of a name that a file uses."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return {
         node.attr
         for node in ast.walk(tree)
-        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "self._client"
+        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == name
     }
+
+
+def test_modbus_is_only_ever_read(repository: Path):
+    used = used_of("self._client", repository / "logger/sources/modbus_line.py")
     reads = {"read_coils", "read_discrete_inputs", "read_holding_registers", "read_input_registers"}
     assert used == {*reads, "connected", "close"}
 
 
 def test_of_the_canopen_library_only_its_reader_of_eds_files_is_used(repository: Path):
-    tree = ast.parse((repository / "logger/decode/can/canopen_node.py").read_text(encoding="utf-8"))
-    used = {
-        node.attr
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "canopen"
-    }
+    used = used_of("canopen", repository / "logger/decode/can/canopen_node.py")
     assert used == {"import_od"}
