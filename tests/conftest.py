@@ -2,10 +2,15 @@
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from analyzer.series.log import OpenLog
 
 # A busy machine is no fault. By default the same examples each time, so that a build means what
 # it says; KEELWATT_FULL=1 looks for new ones.
@@ -69,6 +74,15 @@ def played_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def demo_log(played_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A copy of the demo's log, alone in its folder, for the tests of one file."""
     return Path(shutil.copy(played_demo, tmp_path_factory.mktemp("demo")))
+
+
+@pytest.fixture(scope="module")
+def demo(demo_log: Path) -> Iterator["OpenLog"]:
+    """The demo's log, opened."""
+    from analyzer.series.log import OpenLog
+
+    with OpenLog.open(demo_log) as opened:
+        yield opened
 
 
 @pytest.fixture

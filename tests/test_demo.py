@@ -19,13 +19,6 @@ TRUTH = json.loads((Path(replay.__file__).parent / "demo" / "truth.json").read_t
 
 
 @pytest.fixture(scope="module")
-def demo(demo_log):
-    """The demo's log, opened."""
-    with OpenLog.open(demo_log) as opened:
-        yield opened
-
-
-@pytest.fixture(scope="module")
 def healthy(tmp_path_factory):
     """The same day without the faults."""
     folder = tmp_path_factory.mktemp("healthy")

@@ -18,6 +18,7 @@ from analyzer.exchange.forms import Form, form_of
 from logger import boat as boats
 from logger.errors import StoreError
 from logger.store import Store
+from logger.store.backup import sync
 
 __all__ = ["Form", "form_of"]
 
@@ -71,18 +72,9 @@ def whole(path: Path) -> Iterator[BinaryIO]:
             file.flush()
             os.fsync(file.fileno())
         part.replace(path)
-        _sync(path.parent)
+        sync(path.parent)
     finally:
         part.unlink(missing_ok=True)
-
-
-def _sync(folder: Path) -> None:
-    """Makes a new name in a folder last."""
-    held = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(held)
-    finally:
-        os.close(held)
 
 
 def empty_log() -> Path:

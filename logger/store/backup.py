@@ -17,9 +17,9 @@ def back_up(db: sqlite3.Connection, log_path: Path, to: Path) -> None:
         part.unlink(missing_ok=True)
         db.execute("VACUUM INTO ?", [str(part.absolute())])
         _check(part)
-        _sync(part)
+        sync(part)
         part.rename(to)
-        _sync(to.parent)
+        sync(to.parent)
     except (OSError, sqlite3.Error) as error:
         part.unlink(missing_ok=True)
         raise StoreError(f"{log_path} could not be copied to {to}: {error}") from error
@@ -32,7 +32,8 @@ def _check(path: Path) -> None:
         raise OSError(f"the copy is damaged: {answer}")
 
 
-def _sync(path: Path) -> None:
+def sync(path: Path) -> None:
+    """Makes what was written to a file, or a new name in a folder, outlast a loss of power."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

@@ -5,15 +5,8 @@ import pytest
 
 from analyzer.answers import range_left, trip_chart
 from analyzer.answers.health import now as health
-from analyzer.series.log import OpenLog
 
 CHANNELS = ("pack_voltage_v", "pack_current_a", "controller_voltage_v", "latitude_deg")
-
-
-@pytest.fixture(scope="module")
-def demo(demo_log):
-    with OpenLog.open(demo_log) as log:
-        yield log
 
 
 @pytest.fixture(scope="module")

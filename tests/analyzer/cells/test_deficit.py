@@ -14,6 +14,7 @@ from analyzer.cells.memory import combined
 from analyzer.cells.verdict import verdict
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
+from tests.support.cell_levels import run_down
 
 PACK = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100)
 OHMS = Ohms(0.5e-3, np.zeros(4), np.full(4, 1e-5))
@@ -86,10 +87,7 @@ def test_least_visible_is_the_error_over_the_slope_that_is_sure():
     """On NMC's slope of some 0.7 V per unit: four times the error of a reading, done by hand."""
     kind = chemistry("nmc")
     pack = Pack(chemistry="nmc", cells_in_series=4, rated_capacity_ah=100)
-    levels = Levels(pack, 4)
-    for soc in np.arange(0.8, 0.4, -20 * 10 / 3600 / 100):
-        levels.move(float(kind.ocv_v(soc, 25.0, -1.0)), 20.0, 10.0)
-        levels.add(float(kind.ocv_v(soc, 25.0, -1.0)), np.zeros(4), 20.0, 10.0)
+    levels = run_down(pack, 20.0, 0.8, 0.4)
     slope = kind.docv_dsoc(np.linspace(0.4, 0.8, 50)).max()
     surely = slope - np.sqrt(2) * kind.shape_sd_v / kind.shape_soc
     expected = 4 * np.hypot(0.001, 0.0015) / surely

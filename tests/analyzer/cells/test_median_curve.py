@@ -10,6 +10,7 @@ from analyzer.cells.median_curve import CHARGE, MedianCurve, _likeliest
 from analyzer.cells.published_curve import KNEE_SD, OVER_V, REVERSED_V, PublishedCurve
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
+from tests.support.cell_levels import run_down
 from tests.support.gaussians import central_difference
 
 KIND = chemistry("nmc")
@@ -102,8 +103,5 @@ def test_place_of_full_is_found_on_a_steep_curve_and_open_on_a_flat_one():
     assert likely.mean() == approx(0.85, abs=0.05)
     flat = chemistry("lfp")
     pack = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=50)
-    levels = Levels(pack, 4)
-    for soc in np.arange(0.62, 0.45, -10 * 10 / 3600 / 50):
-        levels.move(float(flat.ocv_v(soc, 25.0, -1.0)), 10.0, 10.0)
-        levels.add(float(flat.ocv_v(soc, 25.0, -1.0)), np.zeros(4), 10.0, 10.0)
+    levels = run_down(pack, 10.0, 0.62, 0.45)
     assert np.ptp(charges_at_zero(levels.table(), flat, 1e-9)) > 0.1

@@ -78,20 +78,19 @@ def test_calibration_of_log_propeller_and_compass_is_found_beside_it():
     assert found.compass_error_deg[0] == pytest.approx(2.0, abs=1.5)
 
 
-def test_without_ground_speed_it_says_what_is_missing():
+@pytest.mark.parametrize(
+    ("missing", "told"),
+    [
+        ("speed_ground_mps", "speed and course over ground"),
+        ("shaft_speed_rps", "speed through water"),
+    ],
+)
+def test_it_says_what_is_missing(missing, told):
     series = legs([40])[0]
-    values = {k: v for k, v in series.values.items() if k != "speed_ground_mps"}
+    values = {k: v for k, v in series.values.items() if k != missing}
     found = stream_fit.estimate(Series(0, 1.0, series.n, values))
     assert not found.known
-    assert "speed and course over ground" in found.reason
-
-
-def test_without_shaft_or_log_it_says_what_is_missing():
-    series = legs([40])[0]
-    values = {k: v for k, v in series.values.items() if k != "shaft_speed_rps"}
-    found = stream_fit.estimate(Series(0, 1.0, series.n, values))
-    assert not found.known
-    assert "speed through water" in found.reason
+    assert told in found.reason
 
 
 @pytest.mark.parametrize("seconds", [1, 35, 65, 95])
