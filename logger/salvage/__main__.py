@@ -17,7 +17,6 @@ from logger.store import Store
 
 def main(damaged: Path, log: Path) -> int:
     """0 done, 2 with one sentence on the error output where it cannot be done."""
-    os.nice(LOWEST_PRIORITY)
     saved = damaged.with_name(damaged.name + ".saved")
     try:
         if saved.exists():
@@ -36,4 +35,5 @@ def main(damaged: Path, log: Path) -> int:
 
 
 if __name__ == "__main__":
+    os.nice(LOWEST_PRIORITY)
     sys.exit(main(Path(sys.argv[1]), Path(sys.argv[2])))
