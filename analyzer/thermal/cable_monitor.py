@@ -14,7 +14,7 @@ from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import CableRow
 from analyzer.series.resample import Gatherer
 from analyzer.series.series import Floats, Series
-from analyzer.thermal import copper, joint_size, joints, questions
+from analyzer.thermal import copper, device, joint_size, joints, questions
 from analyzer.thermal.cable_filter import CableHeat, Step, believable
 from analyzer.thermal.filter import STEP_S, ThermalImm
 from analyzer.thermal.loop_resistance import CURRENTS, Known
@@ -31,6 +31,7 @@ NEW_FRAC = 0.3  # of a rise: a place that showed less before was sound then; ass
 EXPECTED_RANGE = 0.6, 1.6  # of a healthy rise, over its middle; common practice, no source
 RATED = "33 CFR 183.425 Table 5, derated"
 NOT_AT_FAULT = "nothing says that this joint is at fault: other things may warm it"
+BY_DEVICE = "nothing says that this joint is at fault: slow heat may be the {device}'s own"
 
 
 class CableMonitor:
@@ -230,8 +231,9 @@ class CableMonitor:
 
     def _at_most(self) -> Estimate:
         """Of a joint that is not found at fault: none, up to what its heat would make it."""
-        by_heat = self.excess_ohm()
-        return Estimate(0.0, 0.0, by_heat.high, "ohm", reason=NOT_AT_FAULT, used=self.used)
+        by_heat, on = self.excess_ohm(), device.of(self.cable)
+        reason = BY_DEVICE.format(device=on) if on else NOT_AT_FAULT
+        return Estimate(0.0, 0.0, by_heat.high, "ohm", reason=reason, used=self.used)
 
     def _expected(self, load: float) -> Estimate:
         mid_k = joints.prior(self.cable, True).rise_k * load

@@ -23,6 +23,7 @@ import numpy.typing as npt
 from analyzer.series.series import Floats
 from analyzer.thermal.prior import HeatPrior, column, per_member
 from analyzer.thermal.transition import (
+    DEVICE,
     MOVING,
     NEIGHBOUR,
     OFFSET,
@@ -64,8 +65,9 @@ class ThermalImm:
     """The posterior of some bodies under one load, updated reading by reading.
 
     Attributes:
-        mean: (STATES, bodies, 2, members); cov: (STATES, STATES, bodies, 2, members). The axis of 2
+        mean: (states, bodies, 2, members); cov: (states, states, bodies, 2, members). The axis of 2
             is the hypothesis (sound, loosening), members are time constants with second nodes.
+            States are STATES, and one more if a body is on a device: `on_device`.
         weight: Probability of each filter, (bodies, 2, members), 1 for each body.
         air_c: Ambient last given; started: whether a temperature came; doubted_s: for how long
             its readings have been refused. All (bodies,).
@@ -81,11 +83,14 @@ class ThermalImm:
         self._loads = LaggedLoads(priors)
         first = np.array([[1 - LOOSE_AT_FIRST], [LOOSE_AT_FIRST]])
         self.weight = first * net.weight
-        self.mean = np.zeros((STATES, bodies, 2, members))
-        self.cov = np.zeros((STATES, STATES, bodies, 2, members))
+        self.on_device = any(p.device_sd > 0 for p in priors)
+        states = STATES + self.on_device
+        self.mean = np.zeros((states, bodies, 2, members))
+        self.cov = np.zeros((states, states, bodies, 2, members))
         self._set_prior(own_frac, 1 / (1 + PHI * net.share))
         self.started = np.zeros(bodies, bool)
         self.air_c = np.full(bodies, np.nan)
+        self.device_k = np.full(bodies, np.nan)
         self.doubted_s = np.zeros(bodies)
         self._loaded_s = np.zeros(bodies)
         self._reading_k2 = np.square(column(priors, "noise_k"))
@@ -105,15 +110,28 @@ class ThermalImm:
         self.cov[RISE, RISE] = np.square(rise_sd_k * own_frac)
         self.cov[NEIGHBOUR, NEIGHBOUR] = np.square(of("neighbour_sd_k") * through_frac)
         self.cov[OFFSET, OFFSET] = self.noise.offset_k2
+        if self.on_device:
+            self.mean[DEVICE] = of("device")
+            self.cov[DEVICE, DEVICE] = np.square(of("device_sd"))
 
-    def step(self, dt_s: float, load: Floats, temp_c: Floats, ambient_c: Floats) -> None:
+    def step(
+        self,
+        dt_s: float,
+        load: Floats,
+        temp_c: Floats,
+        ambient_c: Floats,
+        device_k: Floats | None = None,
+    ) -> None:
         """One step on: the loads over the step, and the temperatures at its end.
 
         Args:
             load: Means over the step in units of the reference loads, (bodies,); NaN: not known.
             temp_c: (bodies,); NaN: not measured.
             ambient_c: (bodies,); NaN: the last one holds.
+            device_k: Above the air, of the devices that they are on, (bodies,); NaN: not measured.
         """
+        if device_k is not None:
+            self.device_k = device_k
         self.air_c = np.where(np.isfinite(ambient_c), ambient_c, self.air_c)
         fresh = ~self.started & np.isfinite(temp_c)
         if fresh.any():
@@ -130,7 +148,9 @@ class ThermalImm:
         self._update(reached_c)
 
     def _start(self, fresh: Bools, temp_c: Floats) -> None:
-        """Conditions the prior on the first readings: (z - T_air) = o + H + N(0, START_SD_K²).
+        """Conditions the prior on the first readings.
+
+        z - T_air = o + H + c d + N(0, START_SD_K²)
 
         What a body lies above the air is its place's offset, or heat from before the log.
         """
@@ -141,18 +161,23 @@ class ThermalImm:
         above_k = per_member((temp_c - self.air_c)[fresh])
         stored_k2 = np.square(STORED_FRAC * above_k) + STORED_SD_K**2
         stored_k2 = np.where(self.network.share[fresh] > 0, stored_k2, 0.0)
-        offset_k2 = self.noise.offset_k2[fresh]
-        total_k2 = offset_k2 + stored_k2 + START_SD_K**2
-        offset_gain = offset_k2 / total_k2
-        stored_gain = stored_k2 / total_k2
-        shared_k2 = -offset_gain * stored_k2
-        mean, cov = self.mean, self.cov
-        mean[OFFSET, fresh] = offset_gain * above_k
-        mean[SECOND, fresh] = stored_gain * above_k
-        cov[OFFSET, OFFSET, fresh] = offset_k2 * (1 - offset_gain)
-        cov[SECOND, SECOND, fresh] = stored_k2 * (1 - stored_gain)
-        cov[OFFSET, SECOND, fresh] = shared_k2
-        cov[SECOND, OFFSET, fresh] = shared_k2
+        # Of each state in z: its part there, and its prior's mean and variance.
+        parts: dict[int, tuple[Floats | float, Floats | float, Floats]] = {
+            OFFSET: (1.0, 0.0, self.noise.offset_k2[fresh]),
+            SECOND: (1.0, 0.0, stored_k2),
+        }
+        if self.on_device:
+            device_k = per_member(np.nan_to_num(self.device_k[fresh]))
+            known = self.mean[DEVICE, fresh], self.cov[DEVICE, DEVICE, fresh]
+            parts[DEVICE] = (device_k, *known)
+        total_k2 = START_SD_K**2 + sum(var * part**2 for part, _, var in parts.values())
+        innovation_k = above_k - sum(mean * part for part, mean, _ in parts.values())
+        for i, (part, mean, var) in parts.items():
+            gain = var * part / total_k2
+            self.mean[i, fresh] = mean + gain * innovation_k
+            for j, (other_part, _, other_var) in parts.items():
+                own_k2 = var if i == j else 0.0
+                self.cov[i, j, fresh] = own_k2 - gain * other_part * other_var
         self._set_temp(fresh, temp_c)
 
     def _set_temp(self, which: Bools, temp_c: Floats) -> None:
@@ -181,6 +206,9 @@ class ThermalImm:
         own_load, neighbour_load = self._loads.advance(dt_s, load)
         self._fade_offset(dt_s)
         rows = self.network.moving_rows(decay, own_load, neighbour_load)
+        if self.on_device:
+            device = self.network.device_rows(decay, own_load, self.device_k)
+            rows = np.concatenate([rows, device[:, None]], axis=1)
         air_c = per_member(np.where(self.started, self.air_c, 0.0))
         self._propagate(rows)
         self.mean[TEMP] += decay.gain * air_c
@@ -260,6 +288,13 @@ class ThermalImm:
         first = slice(len(priors))
         self.noise.offset_k2[first] = np.square(column(priors, "offset_sd_k"))
         self.count_neighbour[first] = column(priors, "count_neighbour")
+
+    def revise_device(self, priors: Sequence[HeatPrior]) -> None:
+        """Begins anew with what devices bring: a sensor of theirs came or went."""
+        self.mean[DEVICE] = column(priors, "device")
+        self.cov[DEVICE] = 0.0
+        self.cov[:, DEVICE] = 0.0
+        self.cov[DEVICE, DEVICE] = np.square(column(priors, "device_sd"))
 
 
 def interact(

@@ -51,6 +51,9 @@ class HeatPrior:
             `neighbour_fast_frac` of it comes with `neighbour_fast_tau_s` instead.
         count_neighbour: Whether that counts as the body's own rise; not where nobody measures the
             air, as then an engine room cannot be told from a cable.
+        device, device_sd: What a device that the body is bolted to brings of its own: settled rise
+            at the reference load [K] or, where the device is measured, its share of what that is
+            above the air [K/K]. Both zero: there is none.
         lagged_frac, lagged_tau_s: Share of the body's own heat that a low-pass filter delays.
         second_nodes: What the body may be bolted to; each stands for those around it, up to
             half-way to the next, and `second_ln_sd` for how far their warmth may differ.
@@ -74,6 +77,8 @@ class HeatPrior:
     neighbour_fast_frac: float = 0.0
     neighbour_fast_tau_s: float = SLOW_TAU_S
     count_neighbour: bool = True
+    device: float = 0.0
+    device_sd: float = 0.0
     lagged_frac: float = 0.0
     lagged_tau_s: float = SLOW_TAU_S
     second_nodes: tuple[SecondNode, ...] = NO_SECOND_NODE

@@ -2,9 +2,9 @@
 
 By the heat balance of `transition.py`, at rest dT/dt = dH/dt = 0:
 
-    T = T_air + o + load ((1 + k) r + (1 + PHI k) g)
+    T = T_air + o + c d + load ((1 + k) r + (1 + PHI k) g + s)
 
-The bracket is the settled rise at the reference load.
+The bracket without s, which is a device's, is the settled rise at the reference load.
 """
 
 import math
@@ -16,12 +16,12 @@ from analyzer.estimation.quantiles import normal_below
 from analyzer.series.series import Floats
 from analyzer.thermal.filter import ThermalImm, combine
 from analyzer.thermal.transition import (
+    DEVICE,
     NEIGHBOUR,
     OFFSET,
     PHI,
     RISE,
     SECOND,
-    STATES,
     TEMP,
     apart_s,
 )
@@ -88,15 +88,28 @@ def _settled(imm: ThermalImm, body: int, load: float) -> tuple[Floats, Floats]:
     """
     mean, cov = imm.mean[:, body], imm.cov[:, :, body]
     share = imm.network.share[body]
-    h = np.zeros((STATES, *share.shape))
+    h = np.zeros((len(mean), *share.shape))
     h[RISE] = load * (1 + share)
     h[NEIGHBOUR] = load * (1 + PHI * share)
     h[OFFSET] = 1.0
-    var_k2 = np.einsum("i...,ij...,j...->...", h, cov, h)  # h' P h
     second_end_k = load * share * (mean[RISE] + PHI * mean[NEIGHBOUR])
+    if imm.on_device:
+        measured, device_k = _device(imm, body)
+        h[DEVICE] = device_k if measured else load
+        second_end_k = second_end_k + (0.0 if measured else load * mean[DEVICE])
+    var_k2 = np.einsum("i...,ij...,j...->...", h, cov, h)  # h' P h
     to_come_k = second_end_k - mean[SECOND]
     to_come_sd_k = imm.priors[body].second_ln_sd * to_come_k
     return np.sum(h * mean, axis=0), var_k2 + np.square(to_come_sd_k)
+
+
+def _device(imm: ThermalImm, body: int) -> tuple[bool, float]:
+    """Whether the device that a body is on is measured, and its warmth above the air. [K]
+
+    Nobody knows where it goes from here: what it is now is the likeliest.
+    """
+    device_k = float(imm.device_k[body])
+    return math.isfinite(device_k), device_k
 
 
 def _mixture_quantile(weight: Floats, mean: Floats, sd: Floats, share: float) -> float:
@@ -118,7 +131,8 @@ def _mixture_quantile(weight: Floats, mean: Floats, sd: Floats, share: float) ->
 class HeatSamples:
     """Joint samples of one body's posterior, (n,); see `transition.py` for what they are.
 
-    rise_k and neighbour_k are settled, the second node's warming included.
+    rise_k and neighbour_k are settled, the second node's warming included; device_k is what comes
+    through that alone from a device. The warmth of one that is measured is in offset_k.
     """
 
     temp_c: Floats
@@ -126,6 +140,7 @@ class HeatSamples:
     offset_k: Floats
     neighbour_k: Floats
     second_k: Floats
+    device_k: Floats
     share: Floats
     tau_s: Floats
     second_tau_s: Floats
@@ -136,26 +151,33 @@ def samples(imm: ThermalImm, body: int, n: int, rng: np.random.Generator) -> Hea
     """Draws filters by their weights, and states from each filter's normal distribution."""
     weight = imm.weight[body]
     which = rng.choice(weight.size, size=n, p=weight.ravel())
-    mean = imm.mean[:, body].reshape(STATES, -1).T
-    cov = imm.cov[:, :, body].reshape(STATES, STATES, -1)
+    states = len(imm.mean)
+    mean = imm.mean[:, body].reshape(states, -1).T
+    cov = imm.cov[:, :, body].reshape(states, states, -1)
     cov = np.moveaxis(cov, -1, 0)
     # A square root by eigenvalues: a Cholesky factor wants them positive, and rounding leaves
     # some a little below zero.
     value, vector = np.linalg.eigh(cov)
     sd = np.sqrt(np.maximum(value, 0.0))
     root = vector * sd[:, None, :]
-    normal = rng.standard_normal((n, STATES))
+    normal = rng.standard_normal((n, states))
     x = mean[which] + np.einsum("nij,nj->ni", root[which], normal)
     # The two hypotheses of a member share its time constants and its second node.
     member = which % weight.shape[1]
     net = imm.network
     share = net.share[body, 0, member]
+    offset_k, device_k = x[:, OFFSET], np.zeros(n)
+    if imm.on_device:
+        measured, above_k = _device(imm, body)
+        device_k = device_k if measured else x[:, DEVICE]
+        offset_k = offset_k + (x[:, DEVICE] * above_k if measured else 0.0)
     return HeatSamples(
         temp_c=x[:, TEMP],
         rise_k=x[:, RISE] * (1 + share),
-        offset_k=x[:, OFFSET],
+        offset_k=offset_k,
         neighbour_k=x[:, NEIGHBOUR] * (1 + PHI * share),
         second_k=x[:, SECOND],
+        device_k=device_k,
         share=share,
         tau_s=net.tau_s[body, 0, member],
         second_tau_s=net.second_tau_s[body, 0, member],
@@ -174,11 +196,11 @@ def crossing_s(drawn: HeatSamples, load: float, limit_c: float) -> Floats:
     tau_s = drawn.tau_s
     second_tau_s = drawn.second_tau_s
     through = PHI * drawn.share
-    settled_k = drawn.rise_k + drawn.neighbour_k
+    settled_k = drawn.rise_k + drawn.neighbour_k + drawn.device_k
     end_c = drawn.air_c + drawn.offset_k + settled_k * load
     from_own_k = drawn.share / (1 + drawn.share) * drawn.rise_k
     from_through_k = through / (1 + through) * drawn.neighbour_k
-    second_end_k = (from_own_k + from_through_k) * load
+    second_end_k = (from_own_k + from_through_k + drawn.device_k) * load
     to_come_k = second_end_k - drawn.second_k
     slow_k = to_come_k * second_tau_s / apart_s(tau_s, second_tau_s)
     fast_k = end_c - slow_k - drawn.temp_c

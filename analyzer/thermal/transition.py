@@ -1,7 +1,7 @@
 """A body that a load heats and the air cools, and what it is bolted to: a two-node heat balance.
 
-    tau1 dT/dt = r u + g v + H - (T - T_air - o)
-    tau2 dH/dt = k (r u + PHI g v) - H
+    tau1 dT/dt = r u + g v + H + c d - (T - T_air - o)
+    tau2 dH/dt = k (r u + PHI g v) + s u - H
 
     T      temperature of the body [°C]
     r      rise that the reference load makes in the body itself [K]
@@ -10,11 +10,14 @@
     H      warmth of the second node, as a rise of the body [K]
     u, v   the load as body and neighbour feel it; 1 at the reference load (for copper: current
            squared over reference current squared)
+    c, d   share of a device's warmth that comes to the body, and that warmth above the air [K];
+           where nobody measures it: s, the rise that the reference load brings from there [K]
     k      share of the second node: what it adds to the settled rise, over what the body makes
     tau1, tau2   time constants of body and second node [s]
 
-The state is x = (T, r, o, g, H). For given loads the model is linear, so that the transition
-matrix is its Jacobian too. r follows a random walk, o one that returns to zero.
+The state is x = (T, r, o, g, H), with c or s as the sixth where a body is on a device. For given
+loads the model is linear, so that the transition matrix is its Jacobian too. r follows a random
+walk, o one that returns to zero.
 
 Source: lumped heat balances, one capacity and one conductance a node; the discrete form is their
 exact solution for loads and air that are constant over a step.
@@ -28,8 +31,8 @@ import numpy as np
 from analyzer.series.series import Floats
 from analyzer.thermal.prior import HeatPrior, SecondNode, column, per_member
 
-TEMP, RISE, OFFSET, NEIGHBOUR, SECOND = range(5)
-STATES = SECOND + 1
+TEMP, RISE, OFFSET, NEIGHBOUR, SECOND, DEVICE = range(6)
+STATES = SECOND + 1  # of bodies that are on no device
 MOVING = slice(TEMP, SECOND + 1, SECOND - TEMP)  # the two states that the heat balance changes
 
 TAUS = 5  # time constants of the bank; assumed to be enough
@@ -122,6 +125,21 @@ class Network:
         second[RISE] = u * self.share * second_gain
         second[NEIGHBOUR] = v * through * second_gain
         return rows
+
+    def device_rows(self, decay: "Decay", own_load: Floats, device_k: Floats) -> Floats:
+        """What the device's state adds to T and H, (2, bodies, 1, members).
+
+        A device that is measured warms the body straight, another one through the second node.
+
+        Args:
+            own_load: u. device_k: Warmth of the device above the air, NaN: not measured. (bodies,)
+        """
+        u, above_k = per_member(own_load), per_member(device_k)
+        measured = np.isfinite(above_k)
+        warm = u * (decay.gain - decay.from_second)
+        second = u * (1 - decay.kept_second)
+        straight = decay.gain * above_k
+        return np.stack([np.where(measured, straight, warm), np.where(measured, 0.0, second)])
 
 
 @dataclass(frozen=True)

@@ -17,11 +17,19 @@ PARTNER = {"battery_positive": "battery_negative", "battery_negative": "battery_
 
 @dataclass(frozen=True)
 class JointDay:
-    """Readings, and the resistance that the second joint truly has too much, (n,). [ohm]"""
+    """Readings, the resistance that the bad joint truly has too much, (n,) [ohm], and the
+    controller's temperature, which is not among the readings, (n,) [°C].
+    """
 
     cables: tuple[Cable, ...]
     series: Series
     excess_ohm: np.ndarray
+    controller_c: np.ndarray
+
+    def with_controller(self) -> Series:
+        """The readings, with the controller's temperature in whole degrees as a frame has it."""
+        seen = {"controller_temp_c": np.round(self.controller_c)}
+        return Series(0, DT_S, self.series.n, {**self.series.values, **seen})
 
 
 def random_runs(rng: np.random.Generator, size_mm2: float) -> tuple[Run, ...]:
@@ -44,12 +52,19 @@ def random_runs(rng: np.random.Generator, size_mm2: float) -> tuple[Run, ...]:
 
 
 def joint_day(
-    seed: int, *, faulty: bool, hours: float = 3.0, meters: bool = True, controller_k: float = 0.0
+    seed: int,
+    *,
+    faulty: bool,
+    hours: float = 3.0,
+    meters: bool = True,
+    controller_k: float = 0.0,
+    bad: int = 1,
 ) -> JointDay:
     """A day of changing speeds; a lug that loosens from the first hour on, or none.
 
     meters: Whether the controller's voltage is measured. controller_k: What the controller, with
     the third lug on it, is warmer than the air at full current, after ten minutes or so.
+    bad: Which of `NAMES` it is that loosens.
     """
     rng = np.random.default_rng(seed)
     n = round(hours * 3600 / DT_S)
@@ -66,7 +81,9 @@ def joint_day(
     air_c = float(rng.uniform(8, 30)) + np.cumsum(rng.normal(0, 0.004, n))
     keep = np.exp(-DT_S / 600.0)
     warm_k = lfilter([controller_k * (1 - keep)], [1, -keep], (amps / full_a) ** 2)
-    lug_c, loop_ohm = _followed(runs, amps, excess_ohm, np.stack([air_c, air_c, air_c + warm_k]))
+    lug_c, loop_ohm = _followed(
+        runs, amps, bad, excess_ohm, np.stack([air_c, air_c, air_c + warm_k])
+    )
     values = _read(rng, amps, lug_c, loop_ohm, air_c)
     if not meters:
         del values["controller_voltage_v"]
@@ -75,17 +92,17 @@ def joint_day(
               partner=PARTNER.get(r.name))
         for r in runs
     )  # fmt: skip
-    return JointDay(cables, Series(0, DT_S, n, values), excess_ohm)
+    return JointDay(cables, Series(0, DT_S, n, values), excess_ohm, air_c + warm_k)
 
 
-def _followed(runs, amps, excess_ohm, post_c) -> tuple[np.ndarray, np.ndarray]:
+def _followed(runs, amps, bad, excess_ohm, post_c) -> tuple[np.ndarray, np.ndarray]:
     """Lug temperatures (n, runs) and the whole loop's resistance (n,). post_c: (runs, n)."""
     air_c = post_c[0]
     warm = Runs(runs, float(air_c[0]))
     lug_c, loop_ohm = np.empty((len(amps), len(runs))), np.empty(len(amps))
     extra = np.zeros(len(runs))
     for k in range(len(amps)):
-        extra[1] = excess_ohm[k]
+        extra[bad] = excess_ohm[k]
         square = np.full(len(runs), amps[k] ** 2)
         warm.step(square, extra, float(air_c[k]), post_c[:, k], 1.0, DT_S)
         lug_c[k], loop_ohm[k] = warm.lug_c, warm.resistance_ohm(extra).sum()

@@ -108,10 +108,13 @@ def test_a_sound_lug_is_not_blamed_for_its_partner_s_swings():
     assert heating(group)
 
 
-def test_a_lug_that_a_controller_warms_is_not_blamed():
-    """70 K above the air at full current, and a loop with no room for what heat alone would say."""
+def test_a_lug_that_something_unknown_warms_is_not_blamed():
+    """70 K above the air at full current, a name that tells no device, and a loop with no room for
+    what heat alone would say.
+    """
     warm = joint_day(501, faulty=False, controller_k=70.0)
-    group, by_heat = CableGroup(warm.cables), False
+    *others, third = warm.cables
+    group, by_heat = CableGroup((*others, third.model_copy(update={"name": "third"}))), False
     for k in range(0, warm.series.n, 300):
         group.update(warm.series.cut(k, k + 300))
         assert not group.detections()

@@ -95,7 +95,8 @@ def one_body(temp_c: list[float], end_c: list[float], tau_s: float) -> HeatSampl
     n, zero = len(temp_c), np.zeros(len(temp_c))
     return HeatSamples(
         temp_c=np.array(temp_c), rise_k=np.array(end_c), offset_k=zero, neighbour_k=zero,
-        second_k=zero, share=zero, tau_s=np.full(n, tau_s), second_tau_s=np.full(n, 1e4), air_c=0.0,
+        second_k=zero, device_k=zero, share=zero, tau_s=np.full(n, tau_s),
+        second_tau_s=np.full(n, 1e4), air_c=0.0,
     )  # fmt: skip
 
 

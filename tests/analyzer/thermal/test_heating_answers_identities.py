@@ -93,12 +93,14 @@ def test_crossing_is_where_a_fine_solution_passes_the_limit():
         "share": rng.uniform(0, 6, n), "offset_k": rng.normal(0, 2, n),
         "neighbour_k": rng.uniform(0, 8, n), "second_k": rng.uniform(0, 6, n),
         "tau_s": rng.uniform(100, 900, n), "second_tau_s": rng.uniform(1000, 4000, n),
+        "device_k": np.where(np.arange(n) % 2, rng.uniform(0, 20, n), 0.0),
     }  # fmt: skip
     got = crossing_s(HeatSamples(**drawn, air_c=air), load, limit)
     passed = 0
     for k in range(n):
         d = {name: float(values[k]) for name, values in drawn.items()}
         a = generator(d["tau_s"], d["second_tau_s"], d["share"], Drive(load, load, air))
+        a[SECOND, STATES] = load * d["device_k"] / d["second_tau_s"]
         own, fed = 1 + d["share"], 1 + PHI * d["share"]
         y0 = np.array([d["temp_c"], d["rise_k"] / own, d["offset_k"], d["neighbour_k"] / fed,
                        d["second_k"], 1.0])  # fmt: skip

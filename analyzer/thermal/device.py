@@ -1,0 +1,65 @@
+"""What a device warms a lug by that is bolted to it: a controller, a motor, a contactor.
+
+Such a lug is warm without being bad. Where the device's own temperature is measured, it is a known
+load: at rest the lug takes over the share c of what the device is above the air. Its conductances
+to device, cable and air are in series and parallel, so that
+
+    c = G_device / (G_device + G_fin + G_air),  0 <= c <= c(best contact)   [W/K over W/K]
+
+Where it is not, its heat goes with the load and reaches the lug through the second node, like a
+part of a bad joint's heat; only what comes sooner than that is then the joint's.
+"""
+
+import math
+
+from analyzer.thermal import joints
+from logger.boat import Cable
+
+MEASURED = {"controller": "controller_temp_c", "motor": "motor_temp_c"}  # by definition
+DEVICES = (*MEASURED, "contactor")
+# Metal contact of 5 µohm lets so much through: Wiedemann and Franz, see `joints.py`.
+BEST_CONTACT_W_K = 1.5
+# A device's terminals may rise by this at its rated current: IEC 60947-1, terminals with silver or
+# nickel on them; from general knowledge.
+TERMINAL_RISE_K = 70.0
+
+
+def of(cable: Cable) -> str | None:
+    """The device that its probed lug is on, by the cable's name and the probe's place."""
+    if cable.probe_at == "cable":
+        return None
+    if cable.probe_at == "contactor":
+        return "contactor"
+    return next((name for name in DEVICES if name in cable.name), None)
+
+
+def channel(cables: tuple[Cable | None, ...]) -> str | None:
+    """Temperature of the one device that all of the cables' devices are; None: no such witness."""
+    found = {of(cable) for cable in cables if cable is not None} - {None}
+    return MEASURED.get(str(found.pop())) if len(found) == 1 else None
+
+
+def prior(cable: Cable, partner: Cable | None, measured: bool) -> tuple[float, float]:
+    """Mean and standard deviation of what a device brings, over the partner's if there is one.
+
+    Measured: share of what the device is above the air [K/K], anything up to the best contact's,
+    so a uniform density. Else: settled rise at the reference load [K], anything positive with the
+    standard's limit for its mean, so an exponential density. Zeros: neither is on a device.
+    """
+    mean = variance = 0.0
+    for sign, each in ((1.0, cable), (-1.0, partner)):
+        if each is not None and of(each) is not None:
+            highest = most_share(each)
+            mid, sd = 0.5 * highest, highest / math.sqrt(12.0)
+            if not measured:
+                mid = sd = TERMINAL_RISE_K
+            mean += sign * mid
+            variance += sd * sd
+    return mean, math.sqrt(variance)
+
+
+def most_share(cable: Cable) -> float:
+    """Share of a device's warmth that its lug takes over through the best contact. [K/K]"""
+    j = joints.joint(cable)
+    fin_w_k = j.from_cable * joints.REACHES_FRAC / j.path_k_w
+    return BEST_CONTACT_W_K / (BEST_CONTACT_W_K + fin_w_k + joints.LUG_AIR_W_K)
