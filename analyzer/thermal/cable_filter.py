@@ -5,20 +5,21 @@ stands in for it, and where there is no other probe either, the air is only esti
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from analyzer.series.resample import Gatherer, highest
 from analyzer.series.series import Floats, Series
-from analyzer.thermal import copper, device, joints, questions
-from analyzer.thermal.filter import STEP_S, Bools, ThermalImm
+from analyzer.thermal import copper, joints, questions
+from analyzer.thermal.device import Devices
+from analyzer.thermal.filter import STEP_S, ThermalImm
 from analyzer.thermal.prior import HeatPrior
 from logger.boat import Cable
 from logger.channels import probe_temp
 
 WAIT_STEPS = 6  # for an ambient reading before the first temperature is taken; assumed
-AIR_OLD_S = 600.0  # an ambient reading older than this is as good as none, a device's too; assumed
+AIR_OLD_S = 600.0  # an ambient reading older than this is as good as none; assumed
 MOST_DT_S = 3600.0  # a longer silence counts as this long: all is settled by then; assumed
 BEYOND_AMPACITY = 3.0  # no fuse lets that pass for long; common practice, no source
 
@@ -61,14 +62,13 @@ class CableHeat:
         # Each channel once, though a cable may be its own place's and its partner's partner.
         self._probes = list(dict.fromkeys(probe_temp(str(c.probe)) for c in followed))
         self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
-        # The device that each body is on: of a place alone, of a pair both poles'.
-        couples: tuple[tuple[Cable | None, ...], ...]
-        couples = (*((c,) for c in self.cables), *zip(self.cables, self.partners, strict=True))
-        channels = [device.channel(each) for each in couples]
-        devices = [name for name in dict.fromkeys(channels) if name]
-        names = ("ambient_temp_c", *self._loads, *self._probes, *devices)
-        temps = ("ambient_temp_c", *self._probes, *devices)
-        most = highest(temps)
+        # Of a place alone, then of a pair both poles'.
+        alone = [(c, None) for c in self.cables]
+        couples = zip(self.cables, self.partners, strict=True)
+        self._devices = Devices([*alone, *couples])
+        temps = (*self._probes, *self._devices.names)
+        names = ("ambient_temp_c", *self._loads, *temps)
+        most = highest(("ambient_temp_c", *temps))
         most |= believable(self.cables)
         self._gather = Gatherer(STEP_S, names, most)
         each = map(joints.joint, self.cables)
@@ -76,10 +76,8 @@ class CableHeat:
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]
         self._other_at = [self._probe_at(c) if c else -1 for c in self.partners]
-        self._device_at = [names.index(name) if name else -1 for name in channels]
-        self._device_k = np.full(len(channels), np.nan)
-        self._device_s = np.full(len(channels), -np.inf)
-        self._device_known = np.zeros(len(channels), bool)
+        # A body without a measured device, -1, points at the NaN.
+        self._device_at = [names.index(name) if name else -1 for name in self._devices.channels]
         self.heat: ThermalImm | None = None
         self.measured = False
         self._waited = 0
@@ -111,9 +109,12 @@ class CableHeat:
         assert self.heat is not None
         load = row[self._load_at] / self._ref_a2
         # Pairs are bodies too, in air of 0 °C: what two poles share cancels in their difference.
-        both = np.concatenate([temp, temp - other])
-        around = np.concatenate([air, np.zeros(len(self.cables))])
-        self.heat.step(dt_s, np.tile(load, 2), both, around, device_k)
+        apart_k = temp - other
+        both = np.concatenate([temp, apart_k])
+        none = np.zeros(len(self.cables))
+        around = np.concatenate([air, none])
+        loads = np.tile(load, 2)
+        self.heat.step(dt_s, loads, both, around, device_k)
         rise, sd = questions.rise(self.heat)
         return Step(end_s, dt_s, load, temp, rise, sd)
 
@@ -134,7 +135,8 @@ class CableHeat:
     def _coldest_other(self, row: Floats, own: int) -> float:
         # A probe cannot be far below the air, and of several the coldest is the least heated.
         first = 1 + len(self._loads)
-        others = np.delete(row[: first + len(self._probes)], own)[first:]
+        end = first + len(self._probes)
+        others = np.delete(row[:end], own)[first:]
         others = others[np.isfinite(others)]
         return float(others.min()) if len(others) else np.nan
 
@@ -157,28 +159,16 @@ class CableHeat:
 
     def _priors(self) -> list[HeatPrior]:
         """Of bodies, then of pairs; with what their devices bring."""
-        known = self._device_known.tolist()
         bodies = [joints.prior(c, self.measured) for c in self.cables]
         pairs = map(joints.pair_prior, self.cables)
-        partners = (*(None for _ in self.cables), *self.partners)
-        both = zip((*bodies, *pairs), self.cables * 2, partners, known, strict=True)
-        return [_on_device(*each) for each in both]
+        return self._devices.added((*bodies, *pairs))
 
     def _device(self, end_s: float, row: Floats, air: Floats) -> Floats:
         """Each body's device above the air, (2 * cables,); NaN: none, or nobody measures it. [K]"""
-        above_k = np.append(row, np.nan)[self._device_at] - np.tile(air, 2)
-        fresh = np.isfinite(above_k)
-        self._device_k = np.where(fresh, above_k, self._device_k)
-        self._device_s = np.where(fresh, end_s, self._device_s)
-        known: Bools = end_s - self._device_s <= AIR_OLD_S
-        if (known != self._device_known).any():
-            self._device_known = known
-            if self.heat is not None:
-                self.heat.revise_device(self._priors())
-        return np.where(known, self._device_k, np.nan)
-
-
-def _on_device(prior: HeatPrior, cable: Cable, partner: Cable | None, measured: bool) -> HeatPrior:
-    """A prior with what the devices bring that the cable and its partner are on."""
-    mean, sd = device.prior(cable, partner, measured)
-    return replace(prior, device=mean, device_sd=sd)
+        padded = np.append(row, np.nan)
+        device_c = padded[self._device_at]
+        around = np.tile(air, 2)
+        changed = self._devices.see(end_s, device_c - around)
+        if changed and self.heat is not None:
+            self.heat.revise_device(self._priors())
+        return self._devices.above_k

@@ -11,17 +11,24 @@ part of a bad joint's heat; only what comes sooner than that is then the joint's
 """
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
+import numpy as np
+
+from analyzer.series.series import Floats
 from analyzer.thermal import joints
+from analyzer.thermal.prior import HeatPrior
 from logger.boat import Cable
 
 MEASURED = {"controller": "controller_temp_c", "motor": "motor_temp_c"}  # by definition
 DEVICES = (*MEASURED, "contactor")
-# Metal contact of 5 µohm lets so much through: Wiedemann and Franz, see `joints.py`.
+# Metal contact of 5 µohm lets so much through. Source: Wiedemann and Franz, see `joints.py`.
 BEST_CONTACT_W_K = 1.5
 # A device's terminals may rise by this at its rated current: IEC 60947-1, terminals with silver or
 # nickel on them; from general knowledge.
 TERMINAL_RISE_K = 70.0
+OLD_S = 600.0  # a device's temperature older than this is as good as none; assumed
 
 
 def of(cable: Cable) -> str | None:
@@ -63,3 +70,43 @@ def most_share(cable: Cable) -> float:
     j = joints.joint(cable)
     fin_w_k = j.from_cable * joints.REACHES_FRAC / j.path_k_w
     return BEST_CONTACT_W_K / (BEST_CONTACT_W_K + fin_w_k + joints.LUG_AIR_W_K)
+
+
+class Devices:
+    """How warm the devices are that some bodies are on, as far as anybody measures them.
+
+    Args:
+        couples: Each body's cable, and its partner where the body is their difference.
+    Attributes:
+        channels: Of each body's device, or None; names: each of those once.
+        above_k: Above the air, the last of them while it is fresh; NaN: not measured. (bodies,)
+    """
+
+    def __init__(self, couples: Sequence[tuple[Cable, Cable | None]]) -> None:
+        self._couples = couples
+        self.channels = [channel(each) for each in couples]
+        self.names = [name for name in dict.fromkeys(self.channels) if name]
+        self.above_k = np.full(len(couples), np.nan)
+        self._seen_s = np.full(len(couples), -np.inf)
+
+    def see(self, end_s: float, above_k: Floats) -> bool:
+        """Takes a step's readings, (bodies,); gives whether a sensor came or went."""
+        before = np.isfinite(self.above_k)
+        fresh = np.isfinite(above_k)
+        self._seen_s[fresh] = end_s
+        known = end_s - self._seen_s <= OLD_S
+        last_k = np.where(fresh, above_k, self.above_k)
+        self.above_k = np.where(known, last_k, np.nan)
+        return bool((before != known).any())
+
+    def added(self, priors: Sequence[HeatPrior]) -> list[HeatPrior]:
+        """The bodies' priors, with what their devices bring."""
+        known = np.isfinite(self.above_k).tolist()
+        brought = [
+            prior(cable, partner, measured)
+            for (cable, partner), measured in zip(self._couples, known, strict=True)
+        ]
+        return [
+            replace(each, device=mean, device_sd=sd)
+            for each, (mean, sd) in zip(priors, brought, strict=True)
+        ]

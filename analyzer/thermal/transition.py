@@ -134,12 +134,15 @@ class Network:
         Args:
             own_load: u. device_k: Warmth of the device above the air, NaN: not measured. (bodies,)
         """
-        u, above_k = per_member(own_load), per_member(device_k)
+        u = per_member(own_load)
+        above_k = per_member(device_k)
         measured = np.isfinite(above_k)
-        warm = u * (decay.gain - decay.from_second)
-        second = u * (1 - decay.kept_second)
+        to_second = decay.gain - decay.from_second
+        second_gain = 1 - decay.kept_second
         straight = decay.gain * above_k
-        return np.stack([np.where(measured, straight, warm), np.where(measured, 0.0, second)])
+        warm = np.where(measured, straight, u * to_second)
+        second = np.where(measured, 0.0, u * second_gain)
+        return np.stack([warm, second])
 
 
 @dataclass(frozen=True)
