@@ -35,6 +35,8 @@ LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come, ass
 MOST_SUN_RATIO = 2.0  # a day ahead over the sun now; common practice, no source
 SUNSET_STEP_S = 300.0  # twilight lasts longer; assumed
 FLAT = 1.2  # most that panels yield over flat ones under a clear sky, mean of hours: assumed
+# The end of nautical twilight, 12° under the horizon by its definition: no panel gives then.
+NIGHT_SINE = -0.208
 WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long, assumed
 
 
@@ -151,14 +153,17 @@ def mean_ahead(
 ) -> Floats:
     """Mean sun from now to each of `HOURS`, over the sun now; shape of `HOURS`.
 
+    Sun that is there by night shows that place or clock is wrong: it counts as without a place.
+
     Args:
         place: Latitude and longitude; None: the sun counts for four hours and then no more.
         rated: What the panels are rated at, over what they give now, where that is known: a panel
             that faces a low sun gives much now, but not that much more when the sun is high.
     """
-    if place is None:
+    sine = None if place is None else sine_of_height(*place, utc_s + 3600.0 * HOURS)
+    if sine is None or sine[0] < NIGHT_SINE:
         return np.asarray(np.minimum(1.0, WITHOUT_PLACE_H / np.maximum(HOURS, 1e-9)))
-    up = np.maximum(sine_of_height(place[0], place[1], utc_s + 3600.0 * HOURS), 0.0)
+    up = np.maximum(sine, 0.0)
     between = (up[1:] + up[:-1]) / 2
     total = np.concatenate([[0.0], np.cumsum(between)])
     count = np.maximum(np.arange(len(HOURS)), 1)

@@ -1,7 +1,7 @@
 """From a boat, its charge and the last minutes of its log to the question "how far"."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
-from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak
+from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak, along_across, sample
 from analyzer.range.reach import speeds_for
 from analyzer.range.thermal_limit import Warmth
 from analyzer.series.operating import (
@@ -181,11 +181,15 @@ def mean_sd(series: Series, name: str, fallback: float) -> tuple[float, float]:
     return float(values.mean()), max(float(values.std()), 0.1 * abs(float(values.mean())))
 
 
-def present_water_mps(present: Now, stream: Stream) -> float:
-    """Present speed through water: ground velocity less the stream's mean."""
-    angle = np.radians(present.course_deg)
-    ground = present.speed_ground_mps * np.array([np.sin(angle), np.cos(angle)])
-    return float(np.hypot(*(ground - stream.mean_mps[-1])))
+def present_water_mps(given: ReachInput, present: Now) -> float:
+    """Present speed through water: the posterior mean over streams and power curves.
+
+    Two witnesses: the speed over ground less the stream, and the power on the curve. Where no
+    stream is known the power tells most of it, where it is known well the ground speed does.
+    """
+    stream = sample(given).draws.stream
+    along, across = along_across(*stream.now(), present.course_deg)
+    return float(np.hypot(present.speed_ground_mps - along, across).mean())
 
 
 @dataclass(frozen=True)
@@ -246,13 +250,8 @@ class RangeInputs:
             speeds_mps = speeds_for(self.curve, boat.motor.rated_power_w)
         if also_mps is not None:
             speeds_mps = np.unique(np.append(speeds_mps, also_mps))
-        as_now = None
-        if present is not None and course_deg == present.course_deg:
-            own_mps = present_water_mps(present, self.stream)
-            speeds_mps = np.unique(np.append(speeds_mps, own_mps))
-            as_now = int(np.searchsorted(speeds_mps, own_mps))
         usual_w = boat.hotel.power_w
-        return ReachInput(
+        given = ReachInput(
             curve=self.curve,
             stream=self.stream,
             charge=self._charge_draws(n, seed),
@@ -265,13 +264,18 @@ class RangeInputs:
             solar_w=self.solar_w,
             weak=weak(self.weakest),
             now=present,
-            as_now=as_now,
             wind=self.wind,
             windage_m2=windage_m2(boat.hull),
             sun_ahead=self._sun_ahead(),
             warmths=self.warmths,
             seed=seed,
         )
+        if present is None or course_deg != present.course_deg:
+            return given
+        own_mps = present_water_mps(given, present)
+        speeds_mps = np.unique(np.append(given.speeds_mps, own_mps))
+        as_now = int(np.searchsorted(speeds_mps, own_mps))
+        return replace(given, speeds_mps=speeds_mps, as_now=as_now)
 
     def _charge_draws(self, n: int, seed: int) -> Mapping[str, Floats]:
         """Draws of the pack; at half charge where it is not measured."""

@@ -53,6 +53,16 @@ def test_without_a_place_the_sun_counts_for_some_hours_only():
     assert ahead[HOURS == 40.0][0] == pytest.approx(0.1)
 
 
+@pytest.mark.parametrize(("hour", "placed"), [("T18:35", True), ("T19:10", False)])
+def test_sun_by_night_is_not_placed_by_a_place_or_clock_that_must_be_wrong(hour, placed):
+    # equator at 0 east, equinox of 2026: sunset at 18:07 UTC, 15° an hour straight down, so 7°
+    # under the horizon at 18:35 and 16° at 19:10; nautical twilight ends at 12°
+    ahead = mean_ahead((0.0, 0.0), at(f"2026-03-20{hour}"))
+    assert np.array_equal(ahead, mean_ahead(None, 0.0)) is not placed
+    # four hours and no more, as without a place; in twilight nothing until the sun rises
+    assert ahead[HOURS == 2.0][0] == (0.0 if placed else 1.0)
+
+
 def test_panels_that_face_a_low_sun_do_not_give_more_than_they_are_rated_at():
     # 300 W of a rated 400 at a winter's nine in the morning: no more than 400 at the best hour
     winter = ((46.0, 0.0), at("2026-12-21T09:00"))

@@ -1,13 +1,18 @@
 """The present operating point, from whatever channels a boat has."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from analyzer.environment.stream import given as given_stream
 from analyzer.environment.stream import unknown
 from analyzer.hull.hull import prior
 from analyzer.range import inputs
+from analyzer.range.monte_carlo import Now
 from analyzer.series.series import Series
 from tests.support.hull_boat import boat
+from tests.support.range_inputs import cubic_curve, range_input
 
 SECONDS = 300
 
@@ -82,3 +87,34 @@ def test_as_many_draws_as_are_asked_for_whatever_the_seed():
     assert [len(draws) for draws in asked] == [7, 7, 7]
     assert np.array_equal(asked[0], asked[1])
     assert not np.array_equal(asked[0], asked[2])
+
+
+def through_water(power_w, stream_sd_mps, spread, stream_north_mps=0.0):
+    """Present speed through water at 2 m/s northward over ground, by `inputs`."""
+    present = Now(2.0, 0.0, power_w, 1e-4)
+    stream = given_stream(0.0, 0.0, sd_mps=stream_sd_mps)
+    stream = replace(stream, parts_mean=np.array([0, 0, 0, 0, stream_north_mps, 0, 0, 0.0]))
+    given = range_input(20_000, curve=cubic_curve(spread), now=present, stream=stream)
+    return inputs.present_water_mps(given, present)
+
+
+def test_where_no_stream_is_known_the_power_tells_the_speed_through_water():
+    # by hand: on 100 W s³/m³ x v³, 1,600 W are drawn at the cube root of 16
+    assert through_water(1600.0, 0.6, 1e-3) == pytest.approx(16 ** (1 / 3), abs=0.01)
+
+
+def test_where_the_stream_is_known_the_ground_speed_less_the_stream_tells_it():
+    # by hand: 2 m/s over ground with 0.3 m/s of stream, whatever the power
+    assert through_water(1600.0, 1e-4, 0.3, 0.3) == pytest.approx(1.7, abs=0.01)
+
+
+def test_two_witnesses_of_the_speed_through_water_count_by_their_precision():
+    # textbook: two normal witnesses have the mean weighted by 1 / sd²; a curve of the third power
+    # known to 6 % in power is one known to 2 % in speed
+    by_ground, ground_sd = 2.0, 0.04
+    by_power = 2.1
+    power_sd = by_power * 0.06 / 3
+    weights = np.array([ground_sd**-2, power_sd**-2])
+    want = float(weights @ [by_ground, by_power] / weights.sum())
+    found = through_water(100 * by_power**3, ground_sd, 0.06)
+    assert found == pytest.approx(want, abs=0.004)
