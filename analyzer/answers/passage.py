@@ -321,6 +321,8 @@ def _share(asked: _Asked) -> tuple[tuple[float, float] | None, str]:
     elif asked.ahead_s > SAME_SKY_S:
         share = USUAL_SHARE, USUAL_SD
         words = f"the usual share, as the log's last yield is of {_ago(asked.ahead_s)} before"
+    elif share == (USUAL_SHARE, USUAL_SD):
+        words = "the usual share, as the log's last hours had no sun high enough to judge by"
     return share, f"{100 * share[0]:.0f} % of a clear sky, {words}"
 
 

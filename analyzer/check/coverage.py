@@ -98,6 +98,8 @@ def charge_needs(standings: Standings) -> tuple[Need, ...]:
     if charge.standing == "bridged by":
         return (Need(charge.by, ("controller_current_a",)),)
     volts = standing_of(standings.rows, "pack voltage")
+    if volts is not None and volts.standing == "bridged by":
+        return (Need(volts.by, CONTROLLER.any_of), CURRENT)
     return (CURRENT,) if volts is None else (VOLTAGE, CURRENT)
 
 

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from logger.units import DAY_S
 from replay.boatsim import demo, demo_boat
 from replay.boatsim.boat import SimBoat
 from replay.boatsim.outing import Outing, run
-from replay.boatsim.physics.place import Place
+from replay.boatsim.physics.place import Place, Sky
 from replay.boatsim.scene import Leg, Scene
 from tests.boats import voyages
 from tests.boats.boat_table import boat_table
@@ -165,6 +166,14 @@ def _sailed(number: int, throttle: Throttle | None) -> tuple[Outing, Place, dict
     return outing, place, voyages.measured(outing, place, rng)
 
 
+def start_utc_s(sky: Sky, place: Place) -> float:
+    """When a day must have begun so that its sun stands as it does over its place, within the
+    equation of time's quarter of an hour. [s] UTC, to the minute; the year is `voyages`'."""
+    day_utc_s = voyages.FIRST_DAY_UTC_S // DAY_S * DAY_S + (sky.day - 1) * DAY_S
+    noon_utc_s = day_utc_s + DAY_S / 2 - place.longitude_deg / 360 * DAY_S
+    return round((noon_utc_s - sky.noon_s) / 60) * 60.0
+
+
 def recording(number: int, kit: str = "all", throttle: Throttle | None = None) -> Recording:
     """The sound recording of a boat's day.
 
@@ -181,5 +190,5 @@ def recording(number: int, kit: str = "all", throttle: Throttle | None = None) -
         name, start = "demo", demo_boat.START_UTC_S
     else:
         table = boat_table(outing.boat, place)
-        name, start = f"boat {number}", voyages.FIRST_DAY_UTC_S
+        name, start = f"boat {number}", start_utc_s(outing.scene.sky, place)
     return Recording(f"{name}, {kit}", table, readings, outing, start, place)

@@ -1,7 +1,11 @@
 """Every breakage does what it says to the readings, and a case is what its seed says."""
 
+from datetime import UTC, datetime
+
 import numpy as np
 import pytest
+from astral import Observer
+from astral.sun import elevation
 
 from logger.store import Store
 from tests.boats import voyages
@@ -158,3 +162,15 @@ def test_every_kind_is_drawn_and_has_words():
 def test_only_the_kinds_that_are_asked_for():
     assert {b.kind for n in range(50) for b in drawing.draw(n, ["frozen"]).breaks} == {"frozen"}
     assert not drawing.draw(5, ["sound"]).breaks
+
+
+@pytest.mark.parametrize("number", [70, 164, 186])
+def test_the_sun_shines_on_a_recording_where_an_almanac_has_it_up(number):
+    made = recording(number)
+    sun = made.readings["solar_power_w"]
+    shone = sun.value > 0.05 * made.outing.boat.solar_peak_w
+    times = (datetime.fromtimestamp(made.start_utc_s + t, UTC) for t in sun.t_s[shone][::600])
+    observer = Observer(made.place.latitude_deg, made.place.longitude_deg)
+    # the equation of time is at most 16.5 minutes, four degrees, and the path only so steep
+    assert shone.any()
+    assert min(elevation(observer, at, False) for at in times) > -5.0

@@ -33,12 +33,19 @@ def silent(for_s):
 GAUGE = charge("told by a device", "a device's own gauge", "pack_soc_frac")
 BRIDGED = charge("bridged by", "the controller's current, the hotel load and the sun")
 MEASURED = (VOLTS, CURRENT, charge("measured now"))
+VOLTS_BRIDGED = Ground(
+    "pack voltage", "bridged by", "the controller's voltage", "controller_voltage_v", END_S
+)
+AT_CONTROLLER = frozenset({"controller_voltage_v", "pack_current_a"})
 CASES = {
     "the pack's own meters": (MEASURED, METERS, True, "from pack voltage and pack current"),
     "its current alone": ((CURRENT, charge("measured now")), {"pack_current_a"}, True, "current"),
     "a gauge alone": ((GAUGE,), {"pack_soc_frac"}, True, "from a device's own gauge"),
     "the controller's current": (
         (BRIDGED,), {"controller_current_a"}, True, "from the controller's current"),
+    "the controller's voltage for the pack's": (
+        (VOLTS_BRIDGED, CURRENT, charge("measured now")), AT_CONTROLLER, True,
+        "from the controller's voltage and pack current"),
     "a current silent for four minutes": (silent(240), METERS, True, "pack current"),
     "a current silent for six minutes": (silent(360), METERS, False, "current, silent for 6 min"),
     "nothing that measures it": (
