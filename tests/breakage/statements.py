@@ -10,6 +10,7 @@ its first clause, or names the broken input in its first two sentences is not co
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from tests.breakage.asking import Answer, Said, sentences
@@ -82,7 +83,8 @@ def excuse(answer: Answer | None, broken: str) -> str:
 def stated(said: Said, truth: Truth, broken: str) -> list[Stated]:
     """Every statement of one moment that has a truth."""
     out: list[Stated] = []
-    for question, rows in (("range", _of_range), ("plan", _of_plan), ("trips", _of_trips)):
+    newest = partial(_of_trips, ago_s=_since_trip_s(said))
+    for question, rows in (("range", _of_range), ("plan", _of_plan), ("trips", newest)):
         data = said.data(question)
         if data:
             why = excuse(said.answers[question], broken)
@@ -123,9 +125,16 @@ def _of_plan(data: dict[str, Any], truth: Truth) -> Rows:
             yield "charge on arrival", data["plan"]["charge"], came.soc_frac
 
 
-def _of_trips(data: list[dict[str, Any]], truth: Truth) -> Rows:
+def _since_trip_s(said: Said) -> float:
+    """Time from the newest trip's end to the questions; 0 where either is not told. [s]"""
+    data, trips = said.data("range"), said.data("trips")
+    return float(data["asked_utc_s"] - trips[-1]["end_utc_s"]) if data and trips else 0.0
+
+
+def _of_trips(data: list[dict[str, Any]], truth: Truth, ago_s: float) -> Rows:
+    """Of the newest trip, which ended `ago_s` before the questions."""
     if data:
-        yield "charge at its end", data[-1]["charge_end"], truth.soc_frac
+        yield "charge at its end", data[-1]["charge_end"], truth.soc_before(ago_s)
 
 
 def wrong_figures(said: Said, truth: Truth, broken: str) -> list[str]:

@@ -22,6 +22,7 @@ from tests.breakage.recordings import (
     scene_of,
     split,
 )
+from tests.breakage.truth import truth_of
 
 BOAT, FROM_S = 3, 3000.0
 
@@ -174,3 +175,17 @@ def test_the_sun_shines_on_a_recording_where_an_almanac_has_it_up(number):
     # the equation of time is at most 16.5 minutes, four degrees, and the path only so steep
     assert shone.any()
     assert min(elevation(observer, at, False) for at in times) > -5.0
+
+
+@pytest.mark.parametrize(("hole_s", "counts"), [(600.0, True), (2400.0, False)])
+def test_what_was_used_in_a_hole_that_is_in_no_trip_is_not_asked_of_the_trips(hole_s, counts):
+    sound = recording(BOAT)
+    truth = truth_of(apply(sound, (Break("restarted", "", FROM_S, hole_s),)), 6600, None)
+    series = sound.outing.series
+    out_wh = np.maximum(series["pack_v"] * series["pack_a"], 0.0)[:6600] / 3600
+    # brute force; a pause of half an hour ends a trip (`PAUSE_S` of analyzer/trips)
+    in_hole_wh = out_wh[int(FROM_S) : int(FROM_S + hole_s)].sum()
+    want = out_wh.sum() - (0.0 if counts else in_hole_wh)
+    assert in_hole_wh > 5.0
+    assert truth.energy_out_wh == pytest.approx(want, abs=1.0)
+    assert truth.soc_before(600.0) == sound.outing.soc_frac[6000]

@@ -5,6 +5,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from replay.boatsim.ahead import Reach, reach
 from replay.boatsim.outing import Outing
@@ -14,17 +15,26 @@ from tests.boats.homeward import Homecoming, home_from
 from tests.boats.random_boat import CELL_V
 from tests.breakage.recordings import Recording, Throttle
 
+Bools = npt.NDArray[np.bool_]
+
+# A pause that ends a trip (`PAUSE_S` of analyzer/trips): a longer hole belongs to none.
+HOLE_S = 1800.0
 LATELY_S = 10  # the present speed is the mean over this
 SETTLED_S = 20.0  # so soon after a change of throttle the headline may still be of before
 
 
 @dataclass(frozen=True)
 class Truth:
-    """The truth at step `at`, a multiple of 60. outing: with the boat file's reserve."""
+    """The truth at step `at`, a multiple of 60.
+
+    Args:
+        outing: With the boat file's reserve. unrecorded: Steps in long holes of the log, (n,).
+    """
 
     outing: Outing
     at: int
     throttle: Throttle | None = None
+    unrecorded: Bools | None = None
 
     @property
     def soc_frac(self) -> float:
@@ -66,6 +76,10 @@ class Truth:
         leg, since_s = self.leg
         return leg.doing == "motoring" and since_s >= 120
 
+    def soc_before(self, ago_s: float) -> float:
+        """State of charge some seconds before the questions."""
+        return float(self.outing.soc_frac[min(max(self.at - round(ago_s), 0), self.at)])
+
     def ahead(self, speed_mps: float) -> Reach:
         """How far and how long at a speed through water, weather and stream staying."""
         return reach(self.outing, self.at, np.array([speed_mps]))
@@ -76,9 +90,12 @@ class Truth:
 
     @property
     def energy_out_wh(self) -> float:
-        """Given by the pack since the recording began."""
+        """Given by the pack since the recording began, where anything was recorded: a sum over
+        trips says when each began and ended, not what was in a hole that it does not cover."""
         s = self.outing.series
         power = (s["pack_v"] * s["pack_a"])[: self.at]
+        if self.unrecorded is not None:
+            power = power[~self.unrecorded[: self.at]]
         return float(np.maximum(power, 0).sum() / 3600)
 
     @property
@@ -98,7 +115,16 @@ def truth_of(recording: Recording, at: int, throttle: Throttle | None) -> Truth:
     """The truth for a recording; the reserve is what the boat file asks for, right or not."""
     reserve = reserve_of(recording.boat)
     boat = replace(recording.outing.boat, reserve_frac=reserve)
-    return Truth(replace(recording.outing, boat=boat), at, throttle)
+    return Truth(replace(recording.outing, boat=boat), at, throttle, _unrecorded(recording))
+
+
+def _unrecorded(recording: Recording) -> Bools:
+    """Steps that lie between two readings, of whatever channel, more than `HOLE_S` apart, (n,)."""
+    n = recording.outing.n
+    times = [said.t_s[~np.isnan(said.value)] for said in recording.readings.values()]
+    read_s = np.unique(np.concatenate([np.zeros(1), *times]))
+    after = np.clip(np.searchsorted(read_s, np.arange(n), side="right"), 1, len(read_s) - 1)
+    return np.asarray(read_s[after] - read_s[after - 1] > HOLE_S)
 
 
 def reserve_of(boat: dict[str, Any]) -> float:

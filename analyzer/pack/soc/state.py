@@ -75,6 +75,7 @@ class PackPosterior:
             was not seen full since; 0 else.
         label: The pack's numbers that all of it rests on (`cell_model.label`).
         emptied: It was drawn down to its label's end, and not charged since.
+        load_a: Mean current of its last five minutes. [A]
         recent_ah: Charge drawn of late, faded at the rates of `lead_acid/prior.py`; () elsewhere.
     """
 
@@ -102,6 +103,7 @@ class PackPosterior:
     label: str = ""
     recent_ah: tuple[float, ...] = ()
     emptied: bool = False
+    load_a: float = 0.0
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings, lists and dicts, as JSON has them."""

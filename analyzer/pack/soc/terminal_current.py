@@ -88,13 +88,17 @@ def _bridged(amps: Floats, lost: Bools, step_s: float, ah: float) -> tuple[Float
             continue
         before_a = _mean(amps[max(begin - near, 0) : begin])
         after_a = _mean(amps[end : end + near])
-        amps[begin:end] = 0.5 * (before_a + after_a)
-        # the load may have been off all the time, or on all the time
-        most_a = max(abs(before_a), abs(after_a))
-        sd_a = float(np.hypot(LOST_C * ah, most_a))
+        amps[begin:end], sd_a = load_between(before_a, after_a, ah)
         hours = np.arange(end - begin + 1) * step_s / HOUR_S
         var[begin:end] = np.diff((sd_a / ah * hours) ** 2)
     return amps, var
+
+
+def load_between(before_a: float, after_a: float, ah: float) -> tuple[float, float]:
+    """Mean current of a short gap and its standard deviation, by the loads beside it. [A]"""
+    # the load may have been off all the time, or on all the time
+    most_a = max(abs(before_a), abs(after_a))
+    return 0.5 * (before_a + after_a), float(np.hypot(LOST_C * ah, most_a))
 
 
 def _mean(amps: Floats) -> float:

@@ -31,7 +31,7 @@ from analyzer.pack.soc.state import (
     unpack_covariance,
 )
 from analyzer.pack.soc.states import LN_Q, SOC, STATES, FilterInputs, FilterStep, Floats
-from analyzer.pack.soc.terminal_current import BRIDGED_S, LOST_C
+from analyzer.pack.soc.terminal_current import BESIDE_S, BRIDGED_S, load_between
 from analyzer.series.derived import mean_cell_v
 from analyzer.series.series import Series
 from analyzer.series.steps import readings_per_step, whole_steps
@@ -118,18 +118,20 @@ def track(
     mixture = GaussianMixtureFilter(cell)
     # clocks may step back: time between two stretches is never negative
     gap_s = max((series.t0_us - start.t_us) / 1e6, 0.0) if start else 0.0
-    carried = _resume(mixture, start, gap_s) if start else Carried()
+    turned_round = sign_reversed(series, pack, start.sign_reversed if start else False)
+    inputs = filter_inputs(series, pack, cell, start, gap_s, -1.0 if turned_round else 1.0)
+    carried = _resume(mixture, start, gap_s, inputs) if start else Carried()
     _hear_gauge(mixture, series, start, gap_s)
-    carried.sign_reversed = sign_reversed(series, pack, start.sign_reversed if start else False)
-    sign = -1.0 if carried.sign_reversed else 1.0
-    inputs = filter_inputs(series, pack, cell, start, gap_s, sign)
+    carried.sign_reversed = turned_round
     if cell.kind.name in LEAD:
         carried.recent_ah = _drawn_of_late(inputs, start.recent_ah if start else (), gap_s)
     trace = _run(mixture, inputs, carried, series.t0_us)
     return _charge(series, pack, mixture, inputs, trace, carried)
 
 
-def _resume(mixture: GaussianMixtureFilter, start: PackPosterior, gap_s: float) -> Carried:
+def _resume(
+    mixture: GaussianMixtureFilter, start: PackPosterior, gap_s: float, inputs: FilterInputs
+) -> Carried:
     """Loads what an earlier stretch left, some time after it."""
     carried = Carried(
         start.initial_polarisation_sd_v, start.drift_sd, start.full_us, gap_s=start.gap_s
@@ -138,12 +140,32 @@ def _resume(mixture: GaussianMixtureFilter, start: PackPosterior, gap_s: float) 
     weight, mean, cov = start.mixture
     mixture.load(weight, mean, unpack_covariance(cov))
     mixture.cov[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
-    # short silences are counted on; after long ones anything may have happened
-    if gap_s < LONG_GAP_S:
-        mixture.cov[SOC, SOC] += (LOST_C * gap_s / HOUR_S) ** 2
-    else:
+    if gap_s <= BRIDGED_S:
+        _count_on(mixture, gap_s, start.load_a, _load_a(inputs, at_end=False))
+    # after a longer one something else may have happened besides
+    if gap_s >= LONG_GAP_S:
         carried.pass_gap(mixture, gap_s)
     return carried
+
+
+def _count_on(
+    mixture: GaussianMixtureFilter, gap_s: float, before_a: float, after_a: float
+) -> None:
+    """Counts on over a short silence, as over one within a series: the loads beside it went on."""
+    amps, sd_a = load_between(before_a, after_a, mixture.ah)
+    per_a = gap_s / HOUR_S / (mixture.ah * np.exp(mixture.mean[LN_Q]))
+    mixture.mean[SOC] -= amps * per_a
+    mixture.cov[SOC, SOC] += (sd_a * per_a) ** 2
+
+
+def _load_a(inputs: FilterInputs, at_end: bool) -> float:
+    """Mean current of a series' first or last five minutes; none without readings. [A]"""
+    length_s, charge_as = inputs.length_s, inputs.charge_as
+    if not len(length_s):
+        return 0.0
+    count = max(round(BESIDE_S / float(length_s[0])), 1)
+    part = slice(-count, None) if at_end else slice(count)
+    return float(charge_as[part].sum() / max(float(length_s[part].sum()), 1e-9))
 
 
 def _hear_gauge(
@@ -291,11 +313,12 @@ def _update(mixture: GaussianMixtureFilter, step: FilterStep, carried: Carried) 
 
 @dataclass(frozen=True)
 class CircuitEnd:
-    """Both pairs' voltages and the cell's temperature at a moment. [V], [°C]"""
+    """Both pairs' voltages, the cell's temperature and the load at a moment. [V], [°C], [A]"""
 
     v1_v: float = 0.0
     v2_v: float = 0.0
     temp_c: float = 25.0
+    load_a: float = 0.0
 
 
 def _charge(
@@ -319,7 +342,8 @@ def _charge(
     u1_v, u2_v = fast * losses.u1_v, slow * losses.u2_v
     end = CircuitEnd(temp_c=20.0)
     if series.n:
-        end = CircuitEnd(float(u1_v[-1]), float(u2_v[-1]), float(losses.temp_c[-1]))
+        pairs_v = float(u1_v[-1]), float(u2_v[-1])
+        end = CircuitEnd(*pairs_v, float(losses.temp_c[-1]), _load_a(inputs, at_end=True))
     end_us = series.t0_us + round(series.n * series.step_s * 1e6)
     return Charge(
         t_s=series.t_s,
@@ -367,5 +391,6 @@ def _posterior(
         gap_s=carried.gap_s,
         recent_ah=carried.recent_ah,
         emptied=carried.emptied,
+        load_a=end.load_a,
         label=label(pack),
     )

@@ -210,3 +210,19 @@ def test_taken_up_again_and_again_at_low_charge_it_is_as_in_one_go(piece_s):
     assert state.v2_v == approx(whole.v2_v, rel=0.03)
     assert state.soc == approx(whole.soc, abs=0.004)
     assert state.sd == approx(whole.sd, rel=0.1)
+
+
+@pytest.mark.parametrize("gap_s", [300, 2400])
+def test_a_load_on_both_sides_of_a_silence_went_on_wherever_the_log_is_cut(gap_s):
+    series, _ = invented(np.full(1200 + gap_s, 60.0), 0.7)
+    for values in series.values.values():
+        values[600 : 600 + gap_s] = np.nan
+    series.values["pack_voltage_v"][:] = np.nan  # counting alone
+    start = known(PACK, 0.7, 0.02)
+    whole = track(series, PACK, start).final
+    before = track(series.cut(0, 600), PACK, start).final
+    cut = track(series.cut(600 + gap_s, series.n), PACK, before).final
+    # by hand: 60 A all the time from 230 Ah; what else may have been in 40 minutes is 3 % likely
+    assert cut.soc == approx(0.7 - 60 * (1200 + gap_s) / 3600 / 230, abs=0.01)
+    assert cut.soc == approx(whole.soc, abs=0.01)
+    assert cut.sd == approx(whole.sd, rel=0.25)
