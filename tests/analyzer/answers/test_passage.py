@@ -185,15 +185,15 @@ def test_hindcast_from_a_log(log):
 
 
 @pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear")  # pvlib's, with the newest pandas
-def test_a_yield_by_night_is_not_said_to_show_the_sky(ctx, route, monkeypatch):
+def test_a_yield_by_night_is_not_said_to_show_the_sky(log, route, monkeypatch):
     pytest.importorskip("pvlib")
     # 23:30 UTC at 50 north, 30 June 2026: the sun is down, whatever a meter says
     night = Series(1_782_862_200_000_000, 60.0, 60, {"solar_power_w": np.full(60, 30.0)})
     monkeypatch.setattr(passage, "load", lambda *_: night)
-    panels = Boat.model_validate(ctx.boat.model_dump() | {"solar": {"peak_w": 300.0}})
-    end_s = ctx.store.span()[1] / 1e6
+    panels = Boat.model_validate(log.boat.model_dump() | {"solar": {"peak_w": 300.0}})
+    end_s = log.store.span()[1] / 1e6
     wish = PlanWish(route, departure_s=end_s + 3600, speeds_mps=(2.4,))
-    assert plan_passage(OpenLog(ctx.store, panels), wish).sun_from == (
+    assert plan_passage(OpenLog(log.store, panels), wish).sun_from == (
         "45 % of a clear sky, the usual share, as the log's last hours had no sun high enough to "
         "judge by"
     )
