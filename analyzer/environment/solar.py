@@ -35,7 +35,7 @@ LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come, ass
 MOST_SUN_RATIO = 2.0  # a day ahead over the sun now; common practice, no source
 SUNSET_STEP_S = 300.0  # twilight lasts longer; assumed
 FLAT = 1.2  # most that panels yield over flat ones under a clear sky, mean of hours: assumed
-# The end of nautical twilight, 12° under the horizon by its definition: no panel gives then.
+# The end of nautical twilight, by definition 12° under the horizon: no panel gives then.
 NIGHT_SINE = -0.208
 WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long, assumed
 

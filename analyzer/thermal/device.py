@@ -33,6 +33,7 @@ OLD_S = 600.0  # a device's temperature older than this is as good as none; assu
 
 def of(cable: Cable) -> str | None:
     """The device that its probed lug is on, by the cable's name and the probe's place."""
+    # A probe on the cable is a hand's breadth and more away: what reaches it is the cable's own.
     if cable.probe_at == "cable":
         return None
     if cable.probe_at == "contactor":
@@ -42,6 +43,7 @@ def of(cable: Cable) -> str | None:
 
 def channel(cables: tuple[Cable | None, ...]) -> str | None:
     """Temperature of the one device that all of the cables' devices are; None: no such witness."""
+    # Two different devices would want two shares, and the filter has one.
     found = {of(cable) for cable in cables if cable is not None} - {None}
     return MEASURED.get(str(found.pop())) if len(found) == 1 else None
 
@@ -60,6 +62,7 @@ def prior(cable: Cable, partner: Cable | None, measured: bool) -> tuple[float, f
             mid, sd = 0.5 * highest, highest / math.sqrt(12.0)
             if not measured:
                 mid = sd = TERMINAL_RISE_K
+            # A partner on a device of its own is taken off: the body is their difference.
             mean += sign * mid
             variance += sd * sd
     return mean, math.sqrt(variance)
@@ -91,10 +94,12 @@ class Devices:
 
     def see(self, end_s: float, above_k: Floats) -> bool:
         """Takes a step's readings, (bodies,); gives whether a sensor came or went."""
+        # Whoever asks begins the state anew when a sensor comes or goes: its meaning changes.
         before = np.isfinite(self.above_k)
         fresh = np.isfinite(above_k)
         self._seen_s[fresh] = end_s
         known = end_s - self._seen_s <= OLD_S
+        # Between readings a device keeps its warmth: it weighs kilograms, a lug grams.
         last_k = np.where(fresh, above_k, self.above_k)
         self.above_k = np.where(known, last_k, np.nan)
         return bool((before != known).any())

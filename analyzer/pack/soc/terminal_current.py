@@ -53,7 +53,8 @@ def terminal_current(
     kept, kept_sd, by_charger = _charge_efficiency(cell.kind, -amps, volts, temp_c, ah)
     # what goes in is not all stored; what comes out was
     stored = np.where(amps < 0, amps * kept, amps)
-    charge_var = charge_var + charge_doubt(-amps, kept_sd, series.step_s / HOUR_S, ah)
+    step_h = series.step_s / HOUR_S
+    charge_var = charge_var + charge_doubt(-amps, kept_sd, step_h, ah)
     return TerminalCurrent(amps, lost, stored, charge_var, by_charger)
 
 
@@ -79,11 +80,13 @@ def _bridged(amps: Floats, lost: Bools, step_s: float, ah: float) -> tuple[Float
     In a short gap the load most likely goes on as on both sides of it; by how much it does not is
     one error for the whole gap, so that the doubt grows with its length, not with its root.
     """
-    edges = np.flatnonzero(np.diff(np.r_[False, lost, False].astype(int)))
+    inside = np.r_[False, lost, False].astype(int)
+    edges = np.flatnonzero(np.diff(inside))
     near = max(round(BESIDE_S / step_s), 1)
     amps = amps.copy()
     var = np.zeros(len(amps))
-    for begin, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+    begins, ends = edges[::2].tolist(), edges[1::2].tolist()
+    for begin, end in zip(begins, ends, strict=True):
         if (end - begin) * step_s > BRIDGED_S:
             continue
         before_a = _mean(amps[max(begin - near, 0) : begin])
