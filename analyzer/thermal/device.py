@@ -60,6 +60,7 @@ def prior(cable: Cable, partner: Cable | None, measured: bool) -> tuple[float, f
         if each is not None and of(each) is not None:
             highest = most_share(each)
             mid, sd = 0.5 * highest, highest / math.sqrt(12.0)
+            # An exponential density is as wide as it is high.
             if not measured:
                 mid = sd = TERMINAL_RISE_K
             # A partner on a device of its own is taken off: the body is their difference.
@@ -70,6 +71,7 @@ def prior(cable: Cable, partner: Cable | None, measured: bool) -> tuple[float, f
 
 def most_share(cable: Cable) -> float:
     """Share of a device's warmth that its lug takes over through the best contact. [K/K]"""
+    # What the lug takes over leaves it again by its cable, as by a cooling fin, and by the air.
     j = joints.joint(cable)
     fin_w_k = j.from_cable * joints.REACHES_FRAC / j.path_k_w
     return BEST_CONTACT_W_K / (BEST_CONTACT_W_K + fin_w_k + joints.LUG_AIR_W_K)
