@@ -63,4 +63,4 @@ export PATH
 ruff check .
 ruff format --check .
 mypy
-exec python -m pytest -n 2 "$@"
+exec python -m pytest -n 2 --dist worksteal "$@"
