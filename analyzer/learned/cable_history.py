@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from analyzer.series.series import load
+from analyzer.thermal import device
 from analyzer.thermal.cable_trend import Kept
 from analyzer.thermal.cables import CableGroup
 from logger.boat import Boat
@@ -17,6 +18,8 @@ def wanted(boat: Boat) -> tuple[str, ...]:
     names = ["ambient_temp_c"]
     for cable in boat.cable:
         names += [cable.current_channel, *([probe_temp(cable.probe)] if cable.probe else [])]
+        on = device.of(cable)
+        names += [device.MEASURED[on]] if on in device.MEASURED else []
     return tuple(dict.fromkeys(names))
 
 

@@ -103,7 +103,8 @@ def test_what_is_no_log_is_skipped_and_said(whole, club):
     fleet, _ = whole
     (row,) = results(fleet.out)["skipped"].to_dict("records")
     assert row["log"] == str(club / "bad.sqlite")
-    assert row["reason"] == f"{club}/bad.sqlite cannot be used as a log: file is not a database"
+    said = f"{club}/bad.sqlite cannot be used as a log: file is not a database"
+    assert row["reason"].startswith(said)
 
 
 def test_memory_of_a_worker_is_small_and_flat(whole):
