@@ -89,6 +89,8 @@ def rescue(damaged: Path, to: Path) -> Account:
     """
     if to.exists():
         raise StoreError(f"{to} is there already; name a new file for what is saved of {damaged}")
+    if not damaged.is_file():
+        raise StoreError(f"there is no file {damaged}; name the damaged log to save")
     if not is_log(damaged):
         raise StoreError(f"{damaged} is no log of this program, or nothing of it can be read")
     part = to.with_name(to.name + ".part")

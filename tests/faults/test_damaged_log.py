@@ -295,3 +295,16 @@ def test_a_reader_of_a_damaged_log_says_what_to_do(
         assert "damaged" in said
         assert "keelwatt salvage" in said
         assert "Traceback" not in said
+
+
+def test_a_stretch_that_does_not_hold_what_it_says_is_not_saved(sound: Path, tmp_path: Path):
+    path = without_journal(sound, tmp_path / "a")
+    with closing(sqlite3.connect(path)) as db:
+        (number,) = db.execute("SELECT number FROM chunk ORDER BY number LIMIT 1").fetchone()
+        db.execute("UPDATE chunk SET count = count - 1 WHERE number = ?", [number])
+        db.commit()
+    with closing(sqlite3.connect(path)) as db:
+        (there,) = db.execute("SELECT count(*) FROM chunk").fetchone()
+    account = rescue(path, path.with_name("saved.sqlite"))
+    assert account.tables["chunk"] == there - 1
+    assert account.lost >= 1

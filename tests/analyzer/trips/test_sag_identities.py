@@ -18,11 +18,11 @@ from analyzer.trips import sag_design, sag_fit
 from analyzer.trips.sag import parts
 from analyzer.trips.sag_account import worst
 from analyzer.trips.sag_design import design_matrix, lagged
-from analyzer.trips.sag_noise import bin_means, whitened
 from analyzer.trips.sag_prior import Earlier
 from analyzer.trips.sag_split import split
 from logger.boat import Pack
 from tests.support.motor_boat import motor_boat
+from tests.support.sag_noise import left_cov
 
 AH, CELLS = 200.0, 16
 BOAT = motor_boat(pack=Pack(chemistry="lfp", cells_in_series=CELLS, rated_capacity_ah=AH))
@@ -129,34 +129,6 @@ def test_choices_shares_are_as_likely_as_their_normal_priors():
     told = np.array([(*c.transfer[:2], c.log_prior) for c in circuits])
     want = norm.logpdf(told[:, 0], 0.47, 0.15) + norm.logpdf(told[:, 1], 0.6, 0.2)
     np.testing.assert_allclose(told[:, 2] - told[0, 2], want - want[0], atol=1e-12)
-
-
-# -- whitening and means ------------------------------------------------------------------------
-
-
-def left_cov(t_s: np.ndarray, volts: np.ndarray) -> np.ndarray:
-    """What is left over: it fades in 300 s, 1 mV and a hundredth of the loss; 0.3 mV of noise."""
-    left = 0.001**2 + 0.01**2 * np.mean(volts**2)
-    return left * np.exp(-np.abs(t_s[:, None] - t_s) / 300.0) + 0.0003**2 * np.eye(len(t_s))
-
-
-def test_whitening_is_the_inverse_cholesky_factor_of_what_is_left():
-    rng = np.random.default_rng(3)
-    t_s = np.cumsum(rng.choice([10.0, 10.0, 40.0, 900.0], 50))
-    rows = rng.normal(0, 0.1, (50, 4))
-    root = np.linalg.cholesky(left_cov(t_s, rows[:, -1]))
-    np.testing.assert_allclose(whitened(rows, t_s), np.linalg.solve(root, rows), rtol=1e-8)
-
-
-def test_means_over_bins_are_numpy_s():
-    rng = np.random.default_rng(4)
-    values, known_ = rng.normal(0, 1, 47), rng.random(47) > 0.4
-    table = np.column_stack([values, values**2])
-    means, times = bin_means(table, known_, 2.0)
-    bins = [k for k in range(0, 47, 5) if known_[k : k + 5].sum() >= 2.5]
-    np.testing.assert_array_equal(times, [2.0 * k for k in bins])
-    for row, k in zip(means, bins, strict=True):
-        np.testing.assert_allclose(row, table[k : k + 5][known_[k : k + 5]].mean(axis=0))
 
 
 # -- the fit ------------------------------------------------------------------------------------
