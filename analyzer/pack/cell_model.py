@@ -15,7 +15,7 @@ from analyzer.pack.chemistry import (
     arrhenius,
     chemistry,
 )
-from analyzer.pack.curves.service_prior import Part, moments
+from analyzer.pack.curves.service_prior import SERVICE, Part, drawn_parts, moments
 from logger.boat import Pack
 
 __all__ = [
@@ -52,6 +52,7 @@ class Cell:
     kind: Chemistry
     params: CellParams
     capacity: tuple[Part, ...]  # of ln(capacity over the parameters')
+    curve_ln_q: float  # that at which the curve's mean holds
 
     @property
     def capacity_ln_mean(self) -> float:
@@ -65,7 +66,8 @@ class Cell:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dict of numbers, strings and lists, for the log; a default set by its name."""
-        capacity = {"capacity": [list(part) for part in self.capacity]}
+        parts = [list(part) for part in self.capacity]
+        capacity = {"capacity": parts, "curve_ln_q": self.curve_ln_q}
         # a default set is kept by its name, so that a later release's better one is used
         if self.kind is chemistry(self.kind.name):
             known = {"kind": self.kind.name, "params": asdict(self.params)}
@@ -77,13 +79,15 @@ class Cell:
     def from_dict(cls, data: dict[str, Any]) -> "Cell":
         """The cell that `to_dict` gave."""
         capacity = tuple((float(w), float(mean), float(sd)) for w, mean, sd in data["capacity"])
+        # earlier releases took the curve's mean for that of the parts
+        curve_ln_q = float(data.get("curve_ln_q", moments(capacity)[0]))
+        params = CellParams(**data["params"])
         if isinstance(data["kind"], str):
-            params = CellParams(**data["params"])
-            return cls(chemistry(data["kind"]), params, capacity)
+            return cls(chemistry(data["kind"]), params, capacity, curve_ln_q)
         kind: dict[str, Any] = {
             k: np.array(v) if isinstance(v, list) else v for k, v in data["kind"].items()
         }
-        return cls(Chemistry(**kind), CellParams(**data["params"]), capacity)
+        return cls(Chemistry(**kind), params, capacity, curve_ln_q)
 
 
 def default_params(pack: Pack) -> CellParams:
@@ -104,16 +108,20 @@ def default_params(pack: Pack) -> CellParams:
 def default_cell(pack: Pack) -> Cell:
     """The mean cell before anything was learned."""
     kind = chemistry(pack.chemistry)
-    return Cell(kind, default_params(pack), kind.capacity)
+    capacity = kind.capacity
+    if pack.age_years is not None:
+        capacity = drawn_parts(SERVICE[kind.name], pack.age_years)
+    return Cell(kind, default_params(pack), capacity, moments(kind.capacity)[0])
 
 
 def measured_capacity(cell: Cell, sd: float) -> Cell:
     """The cell with its parameters' capacity measured within a relative standard deviation."""
     # the skew of packs in service is no news of one that was measured
-    return replace(cell, capacity=((1.0, 0.0, sd),))
+    return replace(cell, capacity=((1.0, 0.0, sd),), curve_ln_q=0.0)
 
 
 def label(pack: Pack) -> str:
     """The numbers of a pack that all that is learned of its charge rests on."""
     ohm = "" if pack.cell_resistance_ohm is None else f" {pack.cell_resistance_ohm:g} ohm"
-    return f"{pack.chemistry} {pack.cells_in_series} x {pack.rated_capacity_ah:g} Ah{ohm}"
+    age = "" if pack.age_years is None else f" {pack.age_years:g} years"
+    return f"{pack.chemistry} {pack.cells_in_series} x {pack.rated_capacity_ah:g} Ah{ohm}{age}"

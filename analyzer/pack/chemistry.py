@@ -33,7 +33,7 @@ from analyzer.pack.curves.doubt import (
 )
 from analyzer.pack.curves.half_cells import lfp_cell_v, lfp_spread_v, nmc_spread_v
 from analyzer.pack.curves.prior import curve_prior
-from analyzer.pack.curves.service_prior import LEAD_ACID, Part, drawn_parts
+from analyzer.pack.curves.service_prior import SERVICE, Part, drawn_parts
 from analyzer.pack.lead_acid.rest import rest_modes_v, rest_v
 from logger.units import ZERO_C_IN_K
 
@@ -277,7 +277,7 @@ def _lead_acid(name: str) -> Chemistry:
         fast_shape=shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         slow_shape=shape({0: 2.0, 0.3: 1.3, 0.6: 1.0, 1: 0.9}),
         end_sd_v=np.zeros(GRID.size), curve_cov_v2=doubt(0.003, 0.3, *modes),
-        curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity=drawn_parts(LEAD_ACID),
+        curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity=drawn_parts(SERVICE[name]),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
         fast_sd=0.4, slow_sd=0.5, model_sd_v=0.0015,

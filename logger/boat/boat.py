@@ -63,6 +63,7 @@ class Pack(Part):
     chemistry: Literal["lfp", "nmc", "lead_acid", "agm", "gel"]
     cells_in_series: Annotated[int, Field(ge=1, le=200)]
     rated_capacity_ah: Annotated[float, Field(gt=0, lt=20_000)]
+    age_years: Annotated[float, Field(ge=0, le=40)] | None = None  # when recording began
     nominal_voltage_v: Volts | None = None  # as its label says; only to check the cell count
     blocks_in_series: Annotated[int, Field(ge=1, le=60)] | None = None  # factory blocks, if any
     cell_cutoff_v: CellVolts | None = None  # where the protection opens; None: the chemistry's

@@ -33,6 +33,7 @@ displacement_kg = 3000         # as it floats, with crew and gear
 chemistry = "lfp"              # lfp, nmc, lead_acid (flooded), agm or gel
 cells_in_series = 16           # a 12.8 V lfp battery has 4, a 12 V lead-acid battery 6
 rated_capacity_ah = 100        # of the string; batteries side by side add up
+# age_years = 3                # of the cells when recording began: older ones hold less
 nominal_voltage_v = 51.2       # as on the label
 # blocks_in_series = 4         # if it is made of factory batteries
 # cell_cutoff_v = 2.5          # where the protection opens

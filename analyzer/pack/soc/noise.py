@@ -46,7 +46,7 @@ def prior_moments(cell: Cell, ln_q: float, ln_q_sd: float) -> tuple[Floats, Floa
     mean = np.zeros(STATES)
     mean[LN_Q] = ln_q
     # an aged cell's curve bends elsewhere: it goes with the capacity
-    mean[CURVE:] = kind.curve_per_ln_q_v * (ln_q - cell.capacity_ln_mean)
+    mean[CURVE:] = kind.curve_per_ln_q_v * (ln_q - cell.curve_ln_q)
     sd = np.zeros(STATES)
     sd[states.SHIFT] = kind.curve_sd_v
     sd[states.WALK] = WALK_REST_V

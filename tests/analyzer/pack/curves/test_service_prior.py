@@ -11,6 +11,7 @@ from analyzer.pack.curves.prior import MAKES, _aged, curve_prior
 from analyzer.pack.curves.service_prior import (
     LEAD_ACID,
     LITHIUM,
+    SERVICE,
     WRONG_LABEL,
     drawn_parts,
     moments,
@@ -25,12 +26,13 @@ def without_wrong_labels(parts):
 
 @pytest.mark.parametrize("service", [LITHIUM, LEAD_ACID])
 def test_moments_of_the_story(service):
-    # ln(new) and rate · age are independent. Rate log-normal; age exponential, with moments m and
-    # 2m², or uniform up to L, with L/2 and L²/3
-    of_age = (1.0, 2.0) if service.grows else (1 / 2, 1 / 3)
-    lost = service.rate * np.exp(service.rate_ln_sd**2 / 2) * service.age * of_age[0]
-    squared = (service.rate * service.age) ** 2 * np.exp(2 * service.rate_ln_sd**2) * of_age[1]
-    mean, sd = moments(without_wrong_labels(drawn_parts(service, 40_000)))
+    # ln(new) and rate · age are independent. Rate log-normal; age by its density, integrated
+    density = np.exp(-service.growth * (t := np.linspace(0, service.life, 10_001)))
+    of_age = [np.trapezoid(t**k * density, t) for k in (0, 1, 2)]
+    once, twice = of_age[1] / of_age[0], of_age[2] / of_age[0]
+    lost = service.rate * np.exp(service.rate_ln_sd**2 / 2) * once
+    squared = service.rate**2 * np.exp(2 * service.rate_ln_sd**2) * twice
+    mean, sd = moments(without_wrong_labels(drawn_parts(service, n=40_000)))
     expected = np.log(service.new) - service.new_sd**2 / 2 - lost
     assert mean == approx(expected, abs=0.004)
     assert sd == approx(np.sqrt(service.new_sd**2 + squared - lost**2), rel=0.06)
@@ -51,27 +53,43 @@ def test_parts_keep_the_sample_s_moments_and_its_skew():
 def test_packs_lose_what_the_field_has_shown():
     """Home storage 2 to 3 % a year (Figgener et al. 2024), electric cars 1.8 to 2.3 %."""
     new, lost = LITHIUM.draw(np.random.default_rng(3), 50_000)
-    a_year = -np.log(1 - lost).mean() / LITHIUM.age
+    age = LITHIUM.ages(np.linspace(0, 1, 10_001)).mean()
+    a_year = -np.log(1 - lost).mean() / age
     assert 0.018 < a_year < 0.03
     # the tail is to low
     share = new * (1 - lost)
     assert share.mean() < np.median(share)
 
 
-def test_ages_are_those_of_a_market_that_grew():
-    """Home batteries registered in Germany, thousands, 2016 to 2024; 2021 and 2022 by halves of
-    what their sum leaves, all before 2016 taken for two years older. Its industry's association."""
-    count = np.array([32, 20, 30, 40, 60, 88, 177, 177, 594, 580])
-    age = np.array([10.5, 8.5, 7.5, 6.5, 5.5, 4.5, 3.5, 2.5, 1.5, 0.5])
-    assert count.sum() == approx(1800, rel=0.01)
-    assert np.average(age, weights=count) == approx(LITHIUM.age, abs=0.3)
-    # as many are older than four years as an exponential distribution has it, within some per cent
-    assert count[age > 4].sum() / count.sum() == approx(np.exp(-4 / LITHIUM.age), abs=0.05)
+def test_ages_are_those_of_a_market_that_grows():
+    """Electric boats: 5.0 to 16.6 thousand million dollars from 2021 to 2030, 4.5 to 20 from 2020
+    to 2027 by another count. Year by year, counted out, those of the last ten years."""
+    rates = [np.log(16.6 / 5.0) / 9, np.log(20 / 4.5) / 7]
+    assert np.sqrt(np.prod(rates)) == approx(LITHIUM.growth, abs=0.005)
+    age = np.arange(10) + 0.5
+    count = np.exp(-LITHIUM.growth * age)
+    share = np.linspace(0, 1, 100_001)
+    drawn = LITHIUM.ages(share)
+    assert drawn.mean() == approx(np.average(age, weights=count), abs=0.1)
+    assert np.mean(drawn > 4) == approx(count[age > 4].sum() / count.sum(), abs=0.02)
+
+
+@pytest.mark.parametrize("age_years", [0.0, 2.0, 8.0])
+def test_a_told_age_is_a_told_loss(age_years):
+    # ln C = ln(new) - rate · age, independent; the mean of a log-normal rate is exp(sd²/2) above
+    mean, sd = moments(without_wrong_labels(drawn_parts(LITHIUM, age_years, n=40_000)))
+    a_year = LITHIUM.rate * np.exp(LITHIUM.rate_ln_sd**2 / 2)
+    scatter = a_year * age_years * np.sqrt(np.expm1(LITHIUM.rate_ln_sd**2))
+    assert mean == approx(np.log(LITHIUM.new) - a_year * age_years, abs=0.004)
+    assert sd == approx(np.hypot(LITHIUM.new_sd, scatter), rel=0.06)
+    # lead-acid's unit is a life of 3.2 years where flooded
+    flooded = moments(drawn_parts(SERVICE["lead_acid"], 3.2))[0]
+    assert flooded == approx(moments(drawn_parts(SERVICE["agm"], 5.3))[0])
 
 
 def test_a_worn_bank_is_at_80_percent_in_the_median():
     """IEEE 1188: replaced at 80 %."""
-    at_the_end = np.exp(-LEAD_ACID.rate * LEAD_ACID.age)
+    at_the_end = np.exp(-LEAD_ACID.rate * LEAD_ACID.life)
     assert at_the_end == approx(0.8, abs=0.005)
 
 

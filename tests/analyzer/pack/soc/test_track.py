@@ -1,13 +1,14 @@
 """The charge filter on cells made here with another circuit than its own parameters."""
 
 import json
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.cell_model import chemistry
+from analyzer.pack.cell_model import chemistry, default_cell
 from analyzer.pack.soc import (
     PackPosterior,
     known,
@@ -222,7 +223,11 @@ def test_a_load_on_both_sides_of_a_silence_went_on_wherever_the_log_is_cut(gap_s
     whole = track(series, PACK, start).final
     before = track(series.cut(0, 600), PACK, start).final
     cut = track(series.cut(600 + gap_s, series.n), PACK, before).final
-    # by hand: 60 A all the time from 230 Ah; what else may have been in 40 minutes is 3 % likely
-    assert cut.soc == approx(0.7 - 60 * (1200 + gap_s) / 3600 / 230, abs=0.01)
+    # by hand: 60 A all the time; of log-normal parts the mean of 1/C is exp(-mean + sd²/2), and
+    # what else may have been in 40 minutes is 3 % likely
+    parts = default_cell(PACK).capacity
+    over_label = sum(weight * math.exp(sd**2 / 2 - mean) for weight, mean, sd in parts)
+    used = 60 * (1200 + gap_s) / 3600 / PACK.rated_capacity_ah * over_label
+    assert cut.soc == approx(0.7 - used, abs=0.01)
     assert cut.soc == approx(whole.soc, abs=0.01)
     assert cut.sd == approx(whole.sd, rel=0.25)
