@@ -26,18 +26,29 @@ _AT = {
 
 
 def how_far(answer: RangeAnswer) -> str:
-    """The one sentence, for the page and the command line alike."""
+    """The one sentence, for the command line."""
     distance = answer.distance
-    speed = answer.speed_water_mps
-    at = _AT[answer.about].format(speed=format.knots(speed)) if speed else "From here"
     if distance.mid is None:
         why = f"How far cannot be said: {distance.reason or 'too little is known yet'}"
         return f"{why}{_if_full(answer)}"
-    if first := conditions(answer):
-        at = f"{first}, {at[:1].lower()}{at[1:]}"
     reach = format.band(distance, long=True)
     often = format.coverage(distance.coverage)
-    return f"{at} you can go {reach}, {often}; most likely {format.value(distance)}"
+    most = f"most likely {format.value(distance)}"
+    return f"{_about(answer, conditions(answer))} {reach}, {often}; {most}"
+
+
+def lead(answer: RangeAnswer) -> str:
+    """What stands before the page's number; the page says elsewhere how old the data are."""
+    return _about(answer, format.capital(answer.condition))
+
+
+def _about(answer: RangeAnswer, first: str) -> str:
+    """What the distance is about, after what is broken of its grounds."""
+    speed = answer.speed_water_mps
+    at = _AT[answer.about].format(speed=format.knots(speed)) if speed else "From here"
+    if first:
+        at = f"{first}, {at[:1].lower()}{at[1:]}"
+    return f"{at} you can go"
 
 
 def _if_full(answer: RangeAnswer) -> str:
@@ -101,6 +112,14 @@ def ends(answer: RangeAnswer) -> str:
     return f"What ends it: {limit(answer, answer.limit)}{or_else}."
 
 
+def ends_short(answer: RangeAnswer) -> str:
+    """What ends the run and when, for a glance."""
+    if not answer.limit:
+        return ""
+    lasts = f", in {format.band(answer.duration)}" if answer.duration.known else ""
+    return f"What ends it: {limit(answer, answer.limit)}{lasts}."
+
+
 def draws(point_power: Estimate) -> str:
     """What a speed takes from the pack."""
     if point_power.mid is not None and point_power.mid <= 0:
@@ -152,6 +171,22 @@ def home(answer: HomeAnswer) -> str:
     if turn.low <= 0:
         return f"{text} Turn now: you asked for {wanted}."
     return f"{text} To keep {wanted} sureness, turn within {format.miles(turn.low)}."
+
+
+def home_short(answer: HomeAnswer) -> str:
+    """The way home for a glance: how sure it is if turned now, and when to turn."""
+    sure = format.sureness(answer.can_return_frac)
+    far = f"{answer.name}, {format.miles(answer.distance_m)}"
+    if answer.homeward:
+        return f"On the way home to {far}: {sure} sure."
+    turn = answer.turn_in
+    if turn.low is None:
+        when = ""
+    elif turn.low <= 0:
+        when = " Turn now."
+    else:
+        when = f" Turn within {format.miles(turn.low)}."
+    return f"Home, {far}: {sure} sure if you turn now.{when}"
 
 
 def _home_as_now(answer: HomeAnswer) -> str:

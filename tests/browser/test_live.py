@@ -74,7 +74,7 @@ def test_an_unfolded_flag_stays_unfolded(live, phone, log, invented_answers):
     log.change(flags=(invented_answers.flag(3, "act now"), *invented_answers.RANGE.flags))
     expect(lambda: phone.locator("#flag-3").count() == 1)
     assert notice.get_attribute("open") is not None
-    assert phone.locator("#strips .strip").first.inner_text().startswith("Act now")
+    assert phone.locator("#alarm summary").inner_text().startswith("Act now")
 
 
 def test_trouble_with_the_log_is_said(live, phone, log):

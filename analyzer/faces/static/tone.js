@@ -21,12 +21,14 @@ export class Tone {
     button.addEventListener("click", () => this.choose(!this.on));
     if (localStorage.getItem(CHOSEN)) {
       // Chosen before: any touch of the page lets it sound again.
-      button.textContent = "Touch to sound a tone for flags again";
+      button.textContent = "Tone: touch";
+      button.setAttribute("aria-label", "Touch to sound a tone for flags again");
       const again = (event) => event.target !== button && this.choose(true);
       document.addEventListener("pointerdown", again, { once: true });
     }
     place.addEventListener("submit", (event) => {
-      const flag = event.target.closest("details[data-unseen]");
+      const number = /\/flag\/(\d+)\/seen/.exec(event.target.action)?.[1];
+      const flag = number && document.getElementById(`flag-${number}`);
       if (flag) sessionStorage.setItem(named(flag), String(Date.now()));
     });
     setInterval(() => this.look(), 1000);
@@ -38,7 +40,8 @@ export class Tone {
 
   async choose(on) {
     this.button.setAttribute("aria-pressed", String(on));
-    this.button.textContent = on ? "Tone for flags: on" : "Sound a tone for flags";
+    this.button.textContent = on ? "Tone: on" : "Tone: off";
+    this.button.setAttribute("aria-label", "Tone for flags");
     if (on) localStorage.setItem(CHOSEN, "1");
     else localStorage.removeItem(CHOSEN);
     if (!on) return;

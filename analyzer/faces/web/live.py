@@ -49,15 +49,21 @@ class Shown:
         """One event."""
         age_s = self.age_s()
         told = {
-            "moment": format.moment(self.asked_utc_s, age_s),
-            "stale": stale_text(self.asked_utc_s, age_s),
+            "moment": ticking(format.moment(self.asked_utc_s, age_s), age_s),
+            "stale": ticking(stale_text(self.asked_utc_s, age_s), age_s),
+            "age_s": age_s,
             "hollow": "yes" if hollow(age_s) else "",
             "look": self.look,
         }
         return event(told | ({"html": self.html} if with_html else {}))
 
 
-def event(told: dict[str, str]) -> bytes:
+def ticking(text: str, age_s: float | None) -> str:
+    """A text with an empty place for its age: the page's clock fills it, board heard or not."""
+    return text if age_s is None else text.replace(format.age(age_s), "{age}")
+
+
+def event(told: dict[str, str | float | None]) -> bytes:
     """A server-sent event."""
     return f"data: {json.dumps(told, ensure_ascii=False)}\n\n".encode()
 
@@ -130,8 +136,8 @@ class Feed:
         self._shown = shown
 
     def _ask(self) -> Shown:
-        at_s = time.monotonic()
         answer = self._log.range_left(None, None, "straight")
+        at_s = time.monotonic()  # the answer tells its data's age as of its end
         return Shown(
             self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
         )

@@ -29,7 +29,8 @@ def sorry(request: Request, text: str, status: int) -> Response:
 def parts(answer: RangeAnswer) -> str:
     """The under-way page's parts, as the live stream sends them."""
     template = templates.env.get_template("_under_way.html")
-    return template.render(**_under_way(answer))
+    # The status line is not among them: the page's own clock keeps it.
+    return template.render(**_under_way(answer), stale="", asked=False)
 
 
 def _under_way(answer: RangeAnswer) -> dict[str, Any]:
@@ -38,7 +39,20 @@ def _under_way(answer: RangeAnswer) -> dict[str, Any]:
         "curve": range_svg.curve(answer),
         "rule": range_svg.rule(answer),
         "flags": answer.flags,
+        "unwatched": unwatched(answer),
     }
+
+
+WATCHED = {"cells": "cells", "cable probes": "cables and joints"}
+
+
+def unwatched(answer: RangeAnswer) -> str:
+    """What no flag can come of, since nothing measures it; empty where all is measured."""
+    measured = {g.input for g in answer.grounds if g.standing == "measured now"}
+    blind = [text for name, text in WATCHED.items() if name not in measured]
+    if not blind or not answer.grounds:
+        return ""
+    return f"Nobody looks at {' and '.join(blind)}: not measured."
 
 
 @router.get("/")
@@ -74,7 +88,7 @@ async def flag_stream(request: Request) -> Response:
 def seen(request: Request, number: int) -> Response:
     """Somebody has seen a flag."""
     log_of(request).flag_seen(number)
-    return Response(status_code=303, headers={"Location": "/#flags"})
+    return Response(status_code=303, headers={"Location": "/"})
 
 
 @router.get("/trips")
