@@ -26,6 +26,7 @@ def copy(source: Path, target: Path) -> None:
         closing(sqlite3.connect(part)) as made,
     ):
         log.backup(made)
+        made.execute("PRAGMA user_version = 0")  # a log's word that a journal belongs to it
         if made.execute("PRAGMA quick_check").fetchone() != ("ok",):
             raise sqlite3.DatabaseError("the copy is not whole")
     with part.open("rb+") as written:

@@ -3,12 +3,15 @@
 import time
 import uuid
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 import replay
 from logger import boat as boats
+from logger.errors import StoreError
 from logger.store import Store
+from logger.store.transaction import failure_said
 from replay import player
 from replay.player import Progress
 
@@ -53,13 +56,18 @@ def play_into(
         list(played.files), boat, maps=list(played.maps), dbcs=list(played.dbcs)
     )
     log.parent.mkdir(parents=True, exist_ok=True)
-    with Store.open(log, write=True) as store:
+    with closing(source), Store.open(log, write=True) as store:
         if boat_file:
             store.save_boat(boat_file.read_text("utf-8"), time.time_ns() // 1000)
         writer = store.writer(f"replay-{uuid.uuid4()}")
         try:
-            player.play(source, writer, pace, progress)
+            with failure_said(log):
+                player.play(source, writer, pace, progress)
         finally:
             writer.close()
-            source.close()
+        if writer.dropped:
+            raise StoreError(
+                f"{log}: {writer.dropped} rows were not kept, as the disk had no room or the log "
+                "was held; make room, remove the log and play again"
+            )
         return store.boat_text() is not None

@@ -79,10 +79,23 @@ def whole(path: Path) -> Iterator[BinaryIO]:
 
 def empty_log() -> Path:
     """A log of which nothing is recorded, for as long as the program runs."""
+    log = _passing_folder() / "log.sqlite"
+    Store.open(log, write=True).close()
+    return log
+
+
+def copy_for_now(log: Path) -> Path:
+    """A copy of a log, for as long as the program runs. Raises StoreError."""
+    to = _passing_folder() / log.name
+    with Store.open(log) as store:
+        store.back_up(to)
+    return to
+
+
+def _passing_folder() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    Store.open(folder / "log.sqlite", write=True).close()
-    return folder / "log.sqlite"
+    return folder
 
 
 def boat_text(boat_file: Path | None, log: Path) -> tuple[str, str]:

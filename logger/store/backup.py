@@ -6,6 +6,7 @@ from contextlib import closing
 from pathlib import Path
 
 from logger.errors import StoreError
+from logger.store.connect import mark_whole
 
 
 def back_up(db: sqlite3.Connection, log_path: Path, to: Path) -> None:
@@ -26,8 +27,10 @@ def back_up(db: sqlite3.Connection, log_path: Path, to: Path) -> None:
 
 
 def _check(path: Path) -> None:
+    """Also says in the copy that no journal belongs to it."""
     with closing(sqlite3.connect(path)) as copy:
         (answer,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
+        mark_whole(copy)
     if answer != "ok":
         raise OSError(f"the copy is damaged: {answer}")
 

@@ -17,15 +17,13 @@ from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, ChannelSpan
 from logger.store.transaction import transaction
 
+REPEATED = "#"  # before the count of a boot whose name was given out before, by definition
+AHEAD_US = 5 * 1_000_000  # so far a device's own times may be ahead of the clock; assumed
+
 
 def boots(db: sqlite3.Connection) -> list[Boot]:
     """All boots, in the order in which the log met them, placed on the timeline."""
-    tails = {
-        boot: (first_us, last_us)
-        for boot, first_us, last_us in db.execute(
-            "SELECT boot_number, min(first_us), max(last_us) FROM tick GROUP BY 1"
-        )
-    }
+    tails = _tails(db)
     known = []
     for number, uid, *dating, first_us, last_us, remark, recorded in db.execute(
         "SELECT number, uid, utc_offset_us, utc_source, utc_uncertainty_s, first_us, last_us,"
@@ -54,6 +52,12 @@ def boots(db: sqlite3.Connection) -> list[Boot]:
     return [replace(b, timeline_offset_us=o) for b, o in zip(known, offsets, strict=True)]
 
 
+def _tails(db: sqlite3.Connection) -> dict[int, tuple[int, int]]:
+    """First and last monotonic time in the tail, by boot. [µs]"""
+    query = "SELECT boot_number, min(first_us), max(last_us) FROM tick GROUP BY 1"
+    return {boot: (first_us, last_us) for boot, first_us, last_us in db.execute(query)}
+
+
 def add(db: sqlite3.Connection, path: Path, boot: Boot) -> None:
     """Stores a boot as another log knew it; see `Store.add_boot`."""
     done = db.execute(
@@ -72,9 +76,15 @@ def add(db: sqlite3.Connection, path: Path, boot: Boot) -> None:
         raise StoreError(f"{path} holds the boot {boot.uid} already: it was imported before")
 
 
-def enter(db: sqlite3.Connection, uid: str) -> tuple[int, Dating]:
-    """A boot's number and date, by its name; stored where it is new."""
+def enter(db: sqlite3.Connection, uid: str, now_us: int | None) -> tuple[int, Dating]:
+    """A boot's number and date, by its name; stored where it is new.
+
+    Args:
+        now_us: What the boot's clock says, where it runs now: a boot of that name whose readings
+            reach beyond is another one. [µs]
+    """
     with transaction(db):
+        uid = _unlike_earlier(db, uid, now_us)
         db.execute("INSERT OR IGNORE INTO boot (uid) VALUES (?)", [uid])
         row = db.execute(
             "SELECT number, utc_offset_us, utc_source, utc_uncertainty_s, remark,"
@@ -83,6 +93,27 @@ def enter(db: sqlite3.Connection, uid: str) -> tuple[int, Dating]:
         ).fetchone()
     number, offset_us, source, uncertainty_s, remark, recorded = row
     return number, Dating(offset_us, source, uncertainty_s, remark, bool(recorded))
+
+
+def _unlike_earlier(db: sqlite3.Connection, uid: str, now_us: int | None) -> str:
+    """The name, or NAME#2 and so on where the system gives out one that earlier boots had."""
+    if now_us is None:
+        return uid
+    tails, ends = _tails(db), {}
+    for number, name, last_us in db.execute("SELECT number, uid, last_us FROM boot"):
+        if plain_uid(name) == uid:
+            tail_us = tails.get(number, (0, 0))[1]
+            ends[name] = max(last_us or 0, tail_us)
+    for count in range(len(ends), 0, -1):  # the newest first: this boot may have begun it
+        name = uid if count == 1 else f"{uid}{REPEATED}{count}"
+        if ends.get(name, 0) <= now_us + AHEAD_US:
+            return name
+    return f"{uid}{REPEATED}{len(ends) + 1}" if ends else uid
+
+
+def plain_uid(uid: str) -> str:
+    """The system's own name of a boot, which it may have given to others too."""
+    return uid.partition(REPEATED)[0]
 
 
 def reach(db: sqlite3.Connection, number: int, first_us: int, last_us: int) -> None:
@@ -111,7 +142,7 @@ def age_s(db: sqlite3.Connection) -> float | None:
         return 0.0
     end_us, newest = max(ends, key=lambda end: end[0])
     last_us = end_us - newest.timeline_offset_us
-    if newest.uid == boot_clock.boot_uid() and not newest.recorded:
+    if plain_uid(newest.uid) == boot_clock.boot_uid() and not newest.recorded:
         return max((boot_clock.mono_us() - last_us) / 1e6, 0.0)
     if newest.utc_offset_us is None:
         return None

@@ -14,7 +14,6 @@ from logger.store.packing.codec import Floats, Ints
 from logger.store.readings import Readings
 from logger.store.records import Boot, ChannelSpan, Summary
 from logger.store.tables import SmallTables
-from logger.store.transaction import snapshot
 from logger.store.writer import TIME_STEP_US, Writer
 
 
@@ -75,12 +74,12 @@ class Store(SmallTables):
 
     def boots(self) -> list[Boot]:
         """All boots, in the order in which the log met them."""
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return boots.boots(self._db)
 
     def span(self) -> tuple[int, int] | None:
         """First and last reading, None in an empty log. [µs]"""
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return boots.span(self._db)
 
     def age_s(self) -> float | None:
@@ -89,12 +88,12 @@ class Store(SmallTables):
         In a log of this very boot its own clock tells: a board without a clock chip wakes with any
         date. Otherwise the calendar; None where the log has no date.
         """
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return boots.age_s(self._db)
 
     def channels(self) -> dict[str, ChannelSpan]:
         """What there is, by channel name; first and last of a channel are to the chunk."""
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return boots.channels(self._db)
 
     def read(
@@ -110,12 +109,12 @@ class Store(SmallTables):
             Times, shape (n,) [µs], and values, shape (n,), in the channel's unit; missing values
             are left out. Thinned stretches give the means of their points.
         """
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return self._readings.read(name, start_us, end_us, boot)
 
     def groups(self) -> list[tuple[Group, int]]:
         """Channels that arrive together, and the resolution of their times. [µs]"""
-        with self._lock, snapshot(self._db):
+        with self._reading():
             names = dict(self._db.execute("SELECT number, name FROM channel").fetchall())
             return [
                 (
@@ -127,12 +126,12 @@ class Store(SmallTables):
 
     def last(self, name: str) -> tuple[int, float] | None:
         """Newest reading's time [µs] and value, None where there is none."""
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return self._readings.last(name)
 
     def summary(self, name: str, start_us: int, end_us: int) -> Summary:
         """Count, lowest, highest and mean in [start, end), without reading whole chunks."""
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return self._readings.summary(name, start_us, end_us)
 
     def extremes(
@@ -144,7 +143,7 @@ class Store(SmallTables):
             Times [µs], lowest, value (mean) and highest, shape (n,) each. All three values are
             the same except where old readings were thinned.
         """
-        with self._lock, snapshot(self._db):
+        with self._reading():
             return self._readings.extremes(name, start_us, end_us)
 
     def used_bytes(self) -> int:

@@ -16,7 +16,7 @@ from typing import Any
 from logger.errors import StoreError
 from logger.store import spare
 from logger.store.records import FlagRecord, HealthRecord, Learned, Table, TripRecord
-from logger.store.transaction import damage_said, snapshot, transaction
+from logger.store.transaction import damage_said, failure_said, snapshot, transaction
 
 TABLES = ("boatfile", "flag", "health", "learned", "trip")
 _FLAG_COLUMNS = tuple(f.name for f in fields(FlagRecord))
@@ -58,14 +58,21 @@ class SmallTables:
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
-        """The connection, for one thread at a time. Raises StoreError where it only reads."""
+        """The connection, for one thread at a time. Raises StoreError where it only reads, or
+        cannot be written just now."""
         if not self.writable:
             raise StoreError(f"{self.path} was opened for reading only")
-        with self._lock:
+        with self._lock, failure_said(self.path):
+            yield self._db
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        """The connection in one state of the log, for one thread at a time. Raises StoreError."""
+        with self._lock, failure_said(self.path), snapshot(self._db):
             yield self._db
 
     def _rows(self, statement: str, values: list[Any]) -> list[tuple[Any, ...]]:
-        with self._lock, damage_said():
+        with self._lock, failure_said(self.path), damage_said():
             return self._db.execute(statement, values).fetchall()
 
     # -- as they are, for another log -----------------------------------------------------------
@@ -73,7 +80,7 @@ class SmallTables:
     def tables(self) -> dict[str, Table]:
         """The small tables as they are, by name; see `put_tables`. The spare copy is no content."""
         found = {}
-        with self._lock, snapshot(self._db):
+        with self._reading():
             for name in TABLES:
                 rows = self._db.execute(f"SELECT * FROM {name}").fetchall()
                 kept = [row for row in rows if row[0] != spare.KEY]

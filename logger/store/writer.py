@@ -19,7 +19,13 @@ from logger.reading import (
 )
 from logger.store import boots
 from logger.store.commit_extras import News
-from logger.store.connect import connect, may_succeed_later, used_bytes
+from logger.store.connect import (
+    connect,
+    mark_whole,
+    mark_written,
+    may_succeed_later,
+    used_bytes,
+)
 from logger.store.due import Due
 from logger.store.groups import load_groups, store_group
 from logger.store.lock import WriterLock
@@ -94,7 +100,9 @@ class Writer:
         try:
             self._db = connect(path, write=True)
             try:
-                self._boot_number, known = boots.enter(self._db, boot_uid)
+                mark_written(self._db)
+                now = now_us() if now_us else None
+                self._boot_number, known = boots.enter(self._db, boot_uid, now)
                 # Not the log's own last date: one receiver far ahead would poison all after it.
                 self._dater = clock.Dater(known, live=now_us is not None)
                 self._adopt()
@@ -242,6 +250,7 @@ class Writer:
         self._closed = True
         try:
             self.seal()
+            mark_whole(self._db)
         except sqlite3.OperationalError as error:
             rows = sum(p.fresh_rows for p in self._all)
             raise StoreError(

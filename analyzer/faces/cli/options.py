@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 
 from analyzer.answers import Log, to_json
 from analyzer.faces.cli import paths
-from logger.errors import LoggerError
+from logger.errors import DamagedLogError, LoggerError, StoreError
 from logger.units import KN
 
 NEWS_S = 1800.0  # of log; an answer reads so much anew by itself; assumed
@@ -87,7 +87,13 @@ PLACES = (
 
 def find_places(options: argparse.Namespace) -> paths.Places:
     """The two files that the options, the environment and the boat file name."""
-    return paths.find(options.log, options.boat)
+    from logger.store.connect import missing_journal
+
+    found = paths.find(options.log, options.boat)
+    missing = missing_journal(found.log)
+    if missing:
+        tell_user(f"Caution: {missing}.")
+    return found
 
 
 def log(options: argparse.Namespace) -> Log:
@@ -97,13 +103,28 @@ def log(options: argparse.Namespace) -> Log:
 
 
 def looked_through(options: argparse.Namespace) -> Log:
-    """The log, after all that is new in the log has been looked through."""
-    from analyzer.faces.cli.progress import Bar
+    """The log, after all that is new in it has been looked through; a copy of one that cannot be
+    written, as on a read-only medium."""
+    from analyzer.answers.files import copy_for_now
 
     there = log(options)
+    try:
+        _look_through(there)
+        return there
+    except DamagedLogError:
+        raise
+    except StoreError as error:
+        copy = Log(copy_for_now(there.path), there.boat_file)
+        tell_user(f"Answered from a copy, as what is found cannot be kept: {error}.")
+        _look_through(copy)
+        return copy
+
+
+def _look_through(there: Log) -> None:
+    from analyzer.faces.cli.progress import Bar
+
     with Bar("Looking through what is new in the log") as bar:
         there.refresh(bar)
-    return there
 
 
 def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
