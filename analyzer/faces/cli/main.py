@@ -6,12 +6,14 @@ import signal
 import sys
 import threading
 from collections.abc import Sequence
+from typing import Any
 
 from analyzer.errors import AnalyzerError
 from analyzer.faces.cli import (
     ask,
     boots,
     check,
+    completion,
     export,
     flags,
     fleet,
@@ -20,7 +22,7 @@ from analyzer.faces.cli import (
     record,
     serve,
 )
-from analyzer.faces.cli.options import Parser
+from analyzer.faces.cli.options import Parser, meant
 from logger.errors import LoggerError
 
 USER_ERROR = 2
@@ -33,6 +35,11 @@ It only listens: it never sends a command that moves, charges or switches anythi
 A range is no promise: keep a reserve, a sail ready, an anchor clear to let go."""
 
 
+GROUPS = (
+    play, ask, flags, passage, check, boots, serve, export, fleet, record, completion
+)  # fmt: skip
+
+
 def parser() -> Parser:
     """The whole command line."""
     top = Parser(
@@ -42,13 +49,44 @@ def parser() -> Parser:
         "no boat needed\n  keelwatt COMMAND --help    each command with an example",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    top.add_argument("--version", action=Version, nargs=0, help="print the release and exit")
+    top.set_defaults(top=top)
     commands = top.add_subparsers(
         title="commands", metavar="COMMAND", required=True, parser_class=Parser
     )
-    for group in (play, ask, flags, passage, check, boots, serve, export, fleet, record):
+    for group in GROUPS:
         for command in group.COMMANDS:
             command.add_to(commands)
     return top
+
+
+def parsed(arguments: Sequence[str]) -> argparse.Namespace:
+    """What was asked for. A word that is nearly right is named in the one sentence."""
+    top = parser()
+    names = [command.name for group in GROUPS for command in group.COMMANDS]
+    asked = next((word for word in arguments if not word.startswith("-")), None)
+    if asked is not None and asked not in names:
+        top.error(f"there is no command {asked!r}{meant(asked, names)}")
+    options, unknown = top.parse_known_args(arguments)
+    if unknown:
+        command: Parser = options.parser
+        known = [name for action in command._actions for name in action.option_strings]
+        wrong = unknown[0].partition("=")[0]
+        if wrong.startswith("-"):
+            command.error(f"there is no option {wrong}{meant(wrong, known)}")
+        command.error(f"it takes no {wrong!r} here")
+    return options
+
+
+class Version(argparse.Action):
+    """--version; looked up only when asked."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: Any) -> None:
+        """Prints it, and ends."""
+        from importlib.metadata import version
+
+        print(f"keelwatt {version('keelwatt')}")
+        parser.exit()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -64,7 +102,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, _end)
     try:
-        options = parser().parse_args(arguments)
+        options = parsed(sys.argv[1:] if arguments is None else arguments)
         status: int = options.run(options)
         sys.stdout.flush()
         return status

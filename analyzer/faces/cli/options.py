@@ -22,7 +22,17 @@ class Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         """Says what is wrong and where to read more."""
-        self.exit(2, f"{self.prog}: {message.replace(chr(10), ' ')}; see {self.prog} --help\n")
+        text = message.replace(chr(10), " ")
+        text = text if text.endswith("?") else f"{text};"
+        self.exit(2, f"{self.prog}: {text} see {self.prog} --help\n")
+
+
+def meant(word: str, known: Iterable[str]) -> str:
+    """ "; did you mean ...?" where a known word is nearly the same, else empty."""
+    from difflib import get_close_matches
+
+    near = get_close_matches(word, list(known), n=1)
+    return f"; did you mean {near[0]}?" if near else ""
 
 
 Argument = tuple[tuple[str, ...], dict[str, Any]]  # for `add_argument`
@@ -50,7 +60,7 @@ class Command:
             epilog="\n".join(("example:", *lines)),
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
-        parser.set_defaults(run=self.run)
+        parser.set_defaults(run=self.run, parser=parser)
         _add(parser, self.arguments)
         if self.json:
             _add(parser, (JSON,))
@@ -97,7 +107,11 @@ def find_places(options: argparse.Namespace) -> paths.Places:
 
 
 def log(options: argparse.Namespace) -> Log:
-    """Where the questions are put."""
+    """Where the questions are put: the demo's log as long as there is no other."""
+    demo = paths.only_demo(options.log, options.boat)
+    if demo is not None:
+        tell_user("Asked of the invented demo, as there is no log or boat file of your own yet.")
+        return Log(demo)
     found = find_places(options)
     return Log(found.log, found.boat)
 

@@ -56,6 +56,16 @@ def find(log: str | None = None, boat: str | None = None) -> Places:
     return Places(_log_of(boat_path) or data_folder() / "log.sqlite", boat_path)
 
 
+def only_demo(log: str | None = None, boat: str | None = None) -> Path | None:
+    """The demo's log, where nobody named another and neither a log nor a boat file is there."""
+    found = find(log, boat)
+    demo = demo_folder() / "log.sqlite"
+    named = log or os.environ.get(LOG_VARIABLE)
+    if named or found.boat is not None or found.log.exists() or not demo.exists():
+        return None
+    return demo
+
+
 def find_boat(boat: str | None = None) -> Path | None:
     """The boat file: option, environment, then boat.toml in the settings folder if it is there."""
     named = boat or os.environ.get(BOAT_VARIABLE)

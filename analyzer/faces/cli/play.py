@@ -2,11 +2,12 @@
 
 import argparse
 import math
+import shlex
 from pathlib import Path
 
 from analyzer.answers import Log
 from analyzer.faces.cli import options as opt
-from analyzer.faces.cli import paths, playback, serve
+from analyzer.faces.cli import paths, playback, serve, terminal
 from analyzer.faces.cli.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
 
@@ -29,12 +30,14 @@ def _demo(options: argparse.Namespace) -> int:
 
 def _what_next(log: Path) -> str:
     usual = log == paths.demo_folder() / "log.sqlite"
-    option = f" --log {log}"
+    call = terminal.program()
+    # questions find the usual log by themselves, as long as there is no other
+    option = "" if paths.only_demo() == log else f" --log {shlex.quote(str(log))}"
     return (
         "The boat, its numbers and this outing are invented. To look further:\n"
-        f"  keelwatt review{option}\n"
-        f"  keelwatt serve{option}\n"
-        + ("  or at once: keelwatt demo --serve\n" if usual else "")
+        f"  {call} review{option}\n"
+        f"  {call} serve{option}\n"
+        + (f"  or at once: {call} demo --serve\n" if usual else "")
         + f"and open http://{serve.HOST}:{serve.PORT}/ in a browser."
     )
 
@@ -51,11 +54,12 @@ def _replay(options: argparse.Namespace) -> int:
 
 
 def _ask(knows_boat: bool, log: Path) -> str:
+    call, where = terminal.program(), shlex.quote(str(log))
     if knows_boat:
-        return f"Ask it: keelwatt range --log {log}"
+        return f"Ask it: {call} range --log {where}"
     return (
-        f"It can be exported: keelwatt export --log {log}\n"
-        "To ask how far, name the boat's file with --boat; keelwatt check --starter writes one "
+        f"It can be exported: {call} export --log {where}\n"
+        f"To ask how far, name the boat's file with --boat; {call} check --starter writes one "
         "to begin with."
     )
 

@@ -1,5 +1,6 @@
 """Answers as plain text for the command line: the answer first, the reason under it."""
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
@@ -18,28 +19,44 @@ from analyzer.estimation.results import (
     TripRow,
 )
 from analyzer.faces import format, sentences
+from analyzer.faces.cli import terminal
 from logger.units import KN
 
-WIDTH, MOST_ROWS = 79, 12  # of a terminal: common practice, no source
+CURVE_WIDTH = 62  # of the table of speeds with all its columns
+MOST_ROWS = 6  # of speeds, so that an answer fits a screen; common practice, no source
 _MARK = {"notice": "o", "warning": "!", "act now": "!!"}
 
 
 def range_left(answer: RangeAnswer) -> str:
-    """The answer to "how far"."""
-    parts = [_how_far(answer), _because(answer), _facts(answer)]
-    if answer.next_action:
-        parts.append(wrapped(format.sentence(answer.next_action), "Next: "))
-    if answer.curve:
-        parts.append(_curve(answer))
+    """The answer to "how far": the way home and what to do next before what they rest on."""
+    parts = [_how_far(answer)]
     if answer.home:
         parts.append(home(answer.home))
     elif answer.home_reason:
         parts.append(wrapped(sentences.no_home(answer)))
+    if answer.next_action:
+        parts.append(wrapped(format.sentence(answer.next_action), "Next: ", "bold"))
     if answer.flags:
-        parts.append(flags(answer.flags))
+        parts.append(_flags_in_short(answer.flags))
     parts.append(_bullets([sentences.flag_over(row) for row in answer.flags_over]))
+    parts += [_because(answer), _facts(answer)]
+    if answer.curve:
+        parts.append(_curve(answer))
     parts.append(_cautions(answer.cautions))
     return _join(parts)
+
+
+def _flags_in_short(rows: Sequence[FlagView]) -> str:
+    """A line for each flag: what it is and what to do first."""
+    lines = [_flag_in_short(row) for row in rows]
+    return "\n".join([*lines, wrapped(f"More: {terminal.program()} flags", "  ")])
+
+
+def _flag_in_short(row: FlagView) -> str:
+    first = format.sentence(row.first_action).partition(". ")[0].rstrip(".")
+    what = f"{format.capital(row.title.rstrip('.'))} ({sentences.flag_life(row)})"
+    text = f"{what}. {first}."
+    return wrapped(text, f"{_MARK.get(row.level, '!')} ", row.level)
 
 
 def _how_far(answer: RangeAnswer) -> str:
@@ -49,7 +66,7 @@ def _how_far(answer: RangeAnswer) -> str:
     elif answer.duration.mid is not None:
         then = "then" if sentences.is_old(answer) else "now"
         text += f" That is {format.band(answer.duration)} from {then}."
-    return wrapped(text)
+    return wrapped(text, style="bold")
 
 
 def _because(answer: RangeAnswer) -> str:
@@ -81,10 +98,12 @@ def _facts(answer: RangeAnswer) -> str:
 
 
 def _curve(answer: RangeAnswer) -> str:
-    lines = ["  Speed   Goes               Lasts                    Draws"]
+    narrow = terminal.width() < CURVE_WIDTH
     best = answer.best_speed_mps
     shown = _round_speeds(answer.curve)
-    lines += [_curve_row(point) for point in shown]
+    lasts = "" if narrow else f"{'Lasts':<25}"
+    lines = [f"  {'Speed':<8}{'Goes':<19}{lasts}Draws"]
+    lines += [_curve_row(point, narrow=narrow) for point in shown]
     if best:
         lines.append(f"  Goes furthest at {format.knots(best)}.")
     for name in dict.fromkeys(p.limit for p in shown if p.limit not in ("", answer.limit)):
@@ -104,10 +123,11 @@ def _round_speeds(curve: Sequence[RangePoint]) -> Sequence[RangePoint]:
     return curve
 
 
-def _curve_row(point: RangePoint) -> str:
-    speed = format.knots(point.speed_water_mps)
-    goes, lasts = format.band(point.distance), format.band(point.duration)
-    return f"  {speed:<8}{goes:<19}{lasts:<25}{sentences.draws(point.power)}".rstrip()
+def _curve_row(point: RangePoint, *, narrow: bool) -> str:
+    """How long is left out where there is no room."""
+    speed, goes = format.knots(point.speed_water_mps), format.band(point.distance)
+    lasts = "" if narrow else f"{format.band(point.duration):<25}"
+    return f"  {speed:<8}{goes:<19}{lasts}{sentences.draws(point.power)}".rstrip()
 
 
 def home(answer: HomeAnswer) -> str:
@@ -260,6 +280,7 @@ def _flag(row: FlagView) -> str:
         wrapped(
             f"{format.capital(row.level)}: {format.capital(row.title.rstrip('.'))} ({when}).",
             f"{mark} ",
+            row.level,
         )
     ]
     for name, text in (
@@ -319,20 +340,23 @@ def _bullets(lines: Sequence[str], head: str = "") -> str:
 
 
 def _cautions(lines: Sequence[str]) -> str:
-    return "\n".join(wrapped(format.sentence(line), "Caution: ") for line in lines)
+    return wrapped(" ".join(format.sentence(line) for line in lines), "Caution: ")
 
 
-def wrapped(text: str, lead: str = "") -> str:
-    """Text in lines of a terminal's width, under its lead."""
+def wrapped(text: str, lead: str = "", style: str = "") -> str:
+    """Text in lines of the terminal's width, under its lead; each line in that style."""
     if not text:
         return ""
-    return textwrap.fill(
-        text,
-        WIDTH,
+    # a figure and its unit stay on one line
+    kept = re.sub(r"(\d) (%|[°µmkMGnV]?[A-Za-zΩ]{1,3}\b)", "\\1\u00a0\\2", text)
+    lines = textwrap.wrap(
+        kept,
+        terminal.width(),
         initial_indent=lead,
         subsequent_indent=" " * len(lead),
         break_on_hyphens=False,
     )
+    return "\n".join(terminal.styled(line.replace("\u00a0", " "), style) for line in lines)
 
 
 def _join(parts: Iterable[str], between: str = "\n\n") -> str:

@@ -2,23 +2,25 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
 import time
 from dataclasses import replace
+from importlib.metadata import version
 
 import pytest
 
 from analyzer.estimation.results import HomeWish, to_json
-from analyzer.faces.cli import main, options
+from analyzer.faces.cli import main, options, paths
 from analyzer.faces.cli.text import answers as tell
 
 pytestmark = pytest.mark.usefixtures("own_home")
 
 COMMANDS = [
     *("demo", "replay", "range", "trips", "review", "cells", "cables", "check"),
-    *("serve", "export", "import", "record", "boots", "salvage"),
+    *("serve", "export", "import", "record", "boots", "salvage", "completion", "manual"),
 ]
 
 
@@ -53,7 +55,7 @@ def test_help_lists_every_command(capsys):
     with pytest.raises(SystemExit):
         main.main(["--help"])
     text = capsys.readouterr().out
-    assert all(f"\n    {command} " in text for command in COMMANDS)
+    assert all(f"\n    {command}" in text for command in COMMANDS)
     assert "only listens" in text
 
 
@@ -61,7 +63,11 @@ def test_help_lists_every_command(capsys):
     ("arguments", "says"),
     [
         ([], "COMMAND"),
-        (["fly"], "fly"),
+        (["fly"], "there is no command 'fly'"),
+        (["rnage"], "there is no command 'rnage'; did you mean range? see keelwatt --help"),
+        (["range", "--spedd", "4"], "there is no option --spedd; did you mean --speed?"),
+        (["range", "--colour"], "there is no option --colour"),
+        (["range", "4"], "it takes no '4' here"),
         (
             ["range", "--speed", "fast"],
             "wants a speed in knots from 0 to 60, such as 4.5, got 'fast'",
@@ -86,6 +92,26 @@ def test_wrong_usage_is_one_sentence_and_status_2(arguments, says, capsys):
     error = capsys.readouterr().err
     assert says in error
     assert error.count("\n") == 1
+
+
+def test_version_is_the_installed_one(capsys):
+    with pytest.raises(SystemExit) as stop:
+        main.main(["--version"])
+    assert stop.value.code == 0
+    assert capsys.readouterr().out == f"keelwatt {version('keelwatt')}\n"
+
+
+def test_the_demo_is_asked_as_long_as_there_is_nothing_else(demo_log, monkeypatch, capsys):
+    place = paths.demo_folder() / "log.sqlite"
+    place.parent.mkdir(parents=True)
+    shutil.copy(demo_log, place)
+    assert main.main(["trips"]) == 0
+    said = capsys.readouterr()
+    assert "Asked of the invented demo" in said.err
+    assert "1  16 May 2026" in said.out
+    (paths.data_folder() / "log.sqlite").touch()
+    assert paths.only_demo() is None
+    assert paths.only_demo(log="other.sqlite") is None
 
 
 def test_missing_boat_file_is_one_sentence_and_status_2(capsys):
