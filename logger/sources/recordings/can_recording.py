@@ -3,7 +3,7 @@
 import io
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO, cast
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from logger.decode.counters import Counters
 from logger.errors import RecordingError
 from logger.reading import Item
 from logger.sources.recordings.candump import read_candump
-from logger.sources.recordings.opened import open_bytes
+from logger.sources.recordings.opened import LATEST_US, is_torn, open_bytes, text_lines
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
 BATCH = 50_000  # frames of a batch, assumed
@@ -58,7 +58,13 @@ class CanRecording:
             self._done = True
             return None
         self._read_frames += len(frames)
-        if self._read_frames == len(frames) and frames.t_us[0] >= DATED_US:
+        late = frames.t_us >= LATEST_US
+        if late.any():
+            self._counters.add("syntax", int(late.sum()))
+            frames = frames.picked(~late)
+        if not len(frames):
+            return []
+        if self.origin_us is None and frames.t_us[0] >= DATED_US and not self.reached_us:
             self.origin_us = 0
         self.reached_us = max(self.reached_us, int(frames.t_us[-1]))
         items: list[Item] = []
@@ -80,27 +86,34 @@ class CanRecording:
 def read_by_library(path: Path, counters: Counters) -> Iterator[FrameBatch]:
     """Batches of an ASC or BLF file. Raises RecordingError."""
     frames: list[Frame] = []
+    found = False
     try:
-        for message in _messages(path):
+        for message in _messages(path, counters):
             frame = _frame(message, counters)
             if frame is not None:
+                found = True
                 frames.append(frame)
             if len(frames) >= BATCH:
                 yield _sorted(frames)
                 frames = []
-    except Exception as error:  # python-can's readers let their own parsing errors through
-        if not isinstance(error, OSError | ValueError | KeyError | IndexError) and type(
-            error
-        ).__module__.split(".")[0] not in ("can", "struct", "zlib"):
+    except Exception as error:
+        if not _is_parsing(error):
             raise
-        if not frames:
+        if not found:
             raise RecordingError(f"{path}: wants an ASC or BLF file, got: {error}") from error
         counters.add("torn")
     if frames:
         yield _sorted(frames)
 
 
-def _messages(path: Path) -> Iterator[Any]:
+def _is_parsing(error: Exception) -> bool:
+    """Whether python-can's readers let an error of their parsing through."""
+    known = OSError | ValueError | ArithmeticError | LookupError | TypeError
+    module = type(error).__module__.split(".")[0]
+    return isinstance(error, known) or module in ("can", "struct", "zlib")
+
+
+def _messages(path: Path, counters: Counters) -> Iterator[Any]:
     with open_bytes(path) as stream:
         head = stream.read(4)
     with open_bytes(path) as stream:
@@ -109,10 +122,53 @@ def _messages(path: Path) -> Iterator[Any]:
 
             yield from BLFReader(stream)
         else:
-            from can.io.asc import ASCReader
+            yield from _asc_messages(stream, counters)
+        if is_torn(stream):
+            counters.add("torn")
 
-            text = io.TextIOWrapper(stream, "latin-1")
-            yield from ASCReader(text, relative_timestamp=False)
+
+class _Lines(io.TextIOBase):
+    """Lines for the library's ASC reader, which forgets where it was at each damaged one."""
+
+    def __init__(self, text: io.TextIOWrapper) -> None:
+        self._text, self._again = text, False
+
+    def __iter__(self) -> "_Lines":  # type: ignore[override]
+        return self
+
+    def __next__(self) -> str:  # type: ignore[override]
+        if self._again:  # a reader that begins takes its first line for the file's head
+            self._again = False
+            return "\n"
+        return next(self._text)
+
+    def begin_again(self) -> None:
+        """The next line is the one after the damaged one, for a reader that begins."""
+        self._again = True
+
+
+def _asc_messages(stream: BinaryIO, counters: Counters) -> Iterator[Any]:
+    """Messages of an ASC file; a damaged line costs itself only."""
+    from can.io.asc import ASCReader
+
+    lines = _Lines(text_lines(stream, lambda: counters.add("syntax"), "latin-1"))
+    reader = ASCReader(cast(Any, lines), relative_timestamp=False)
+    found, first = False, None
+    while True:
+        try:
+            for message in reader:
+                found = True
+                yield message
+            break
+        except Exception as error:
+            if not _is_parsing(error) or isinstance(error, RecordingError):
+                raise
+            first = first or error
+            counters.add("syntax")
+            if "datetime" not in str(error):  # after a strange date the head goes on
+                lines.begin_again()
+    if first and not found:
+        raise first
 
 
 def _sorted(frames: list[Frame]) -> FrameBatch:
@@ -127,6 +183,11 @@ def _frame(message: Any, counters: Counters) -> Frame | None:
     if message.is_remote_frame:
         counters.add("remote")
         return None
-    can_id = message.arbitration_id | (EXTENDED if message.is_extended_id else 0)
-    t_us = round(message.timestamp * 1e6)
-    return Frame(t_us, can_id, bytes(message.data), str(message.channel))
+    number, wide = message.arbitration_id, message.is_extended_id
+    seconds, data = message.timestamp, bytes(message.data)
+    sound = 0 <= number < (1 << 29 if wide else 1 << 11) and len(data) <= 64
+    if not sound or not 0 <= seconds < LATEST_US / 1e6:
+        counters.add("syntax")
+        return None
+    can_id = number | (EXTENDED if wide else 0)
+    return Frame(round(seconds * 1e6), can_id, data, str(message.channel))

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from logger.decode.can.frames import EXTENDED, FrameBatch, batch_of, joined
 from logger.decode.counters import Counters
-from logger.sources.recordings.candump_line import LineReader
+from logger.sources.recordings.candump_line import LONGEST, LineReader
 from logger.sources.recordings.opened import open_bytes, read_piece
 
 PIECE = 1 << 22  # bytes read at a time, assumed
@@ -52,6 +52,9 @@ def read_candump(path: Path, counters: Counters, piece: int = PIECE) -> Iterator
             text = rest + text
             end = text.rfind(b"\n") + 1
             text, rest = text[:end], text[end:]
+            if len(rest) > LONGEST:
+                counters.add("syntax")
+                rest = b""
             if text:
                 batch = parse_lines(text, lines)
                 if batch is not None:

@@ -8,6 +8,7 @@ from logger.decode.can.frames import (
     Frame,
 )
 from logger.decode.counters import Counters
+from logger.sources.recordings.opened import LATEST_US
 
 _LINE = re.compile(
     rb"^\s*(?:\((?P<time>[^)]{1,40})\)\s+)?(?P<bus>[\w.:-]{1,32})\s+"
@@ -17,6 +18,7 @@ _LINE = re.compile(
     rb"|\s+\[(?P<size>\d{1,3})\]\s*(?:(?P<remote_text>remote request)|(?P<spaced>[0-9A-Fa-f ]*)))"
     rb"(?:\s+[RT]|\s*'[^']*'.*|\s+.{0,3})?)\s*$"
 )
+LONGEST = 1024  # bytes of a line: 64 of data, spaced, in text and hex, take some 300; assumed
 _ERROR_BIT = 1 << 29  # CAN_ERR_FLAG, by definition in <linux/can.h>
 
 
@@ -31,7 +33,7 @@ class LineReader:
         """The line's frame; None where it has none (blank, error frame, remote, not a frame)."""
         if not line.strip() or line.lstrip().startswith(b"#"):
             return None
-        found = _LINE.match(line)
+        found = _LINE.match(line) if len(line) <= LONGEST else None
         if not found:
             self._counters.add("syntax")
             return None
@@ -81,12 +83,16 @@ def read_time(text: str) -> int:
     """A time stamp in µs: seconds, or a date and time of day taken as UTC.
 
     Raises:
-        ValueError: Neither.
+        ValueError: Neither, or no time of a recording.
     """
     if "-" in text.strip()[1:]:
         moment = datetime.fromisoformat(text.strip()).replace(tzinfo=UTC)
-        return round(moment.timestamp() * 1_000_000)
-    whole, _, part = text.strip().partition(".")
-    if not (whole.isdigit() and (part.isdigit() or not part)) or len(whole) > 11:
+        t_us = round(moment.timestamp() * 1_000_000)
+    else:
+        whole, _, part = text.strip().partition(".")
+        if not (whole.isdigit() and (part.isdigit() or not part)) or len(whole) > 11:
+            raise ValueError(text)
+        t_us = int(whole) * 1_000_000 + int(part[:6].ljust(6, "0"))
+    if not 0 <= t_us < LATEST_US:
         raise ValueError(text)
-    return int(whole) * 1_000_000 + int(part[:6].ljust(6, "0"))
+    return t_us

@@ -1,7 +1,6 @@
 """A CSV table through a column map (see `logger.decode.column_map`). Values are kept exactly."""
 
 import csv
-import io
 import itertools
 import math
 from collections.abc import Iterator
@@ -21,7 +20,7 @@ from logger.reading import (
     Group,
     Item,
 )
-from logger.sources.recordings.opened import open_bytes
+from logger.sources.recordings.opened import LATEST_US, is_torn, open_bytes, text_lines
 
 BATCH = 20_000  # rows of a batch, assumed
 _NOTHING = {"", "nan", "na", "n/a", "null", "none", "-"}
@@ -44,11 +43,12 @@ class CsvRecording:
         self.origin_us = 0 if columns.is_utc else None
         self._map, self._counters = columns, counters
         self._size, self._rows_read, self._done = max(path.stat().st_size, 1), 0, False
-        text = io.TextIOWrapper(open_bytes(path), "utf-8-sig", newline="", errors="replace")
+        self._bytes = open_bytes(path)
+        text = text_lines(self._bytes, lambda: counters.add("syntax"), "utf-8-sig")
         self._text = text
         self._rows = csv.reader(text, delimiter=columns.delimiter)
         try:
-            header = [part.strip() for part in next(self._rows, [])]
+            header = [part.strip() for part in self._first_row()]
             self._targets = tuple(t for t in columns.columns if self._has(header, t))
             self._time_place = self._time_column(header)
         except BaseException:
@@ -68,6 +68,7 @@ class CsvRecording:
         """The next rows as a block."""
         rows = list(itertools.islice(self._lines(), BATCH))
         if not rows:
+            self._counters.add("torn", is_torn(self._bytes))
             self._done = True
             self.close()
             return None
@@ -81,7 +82,7 @@ class CsvRecording:
                 for place, target in zip(self._places, self._targets, strict=True)
             ]
         )
-        good = t_us >= 0
+        good = (t_us >= 0) & (t_us < LATEST_US)
         self._counters.add("syntax", int(np.count_nonzero(~good)))
         order = np.flatnonzero(good)[np.argsort(t_us[good], kind="stable")]
         if len(order):
@@ -93,13 +94,23 @@ class CsvRecording:
         """Lets the file go."""
         self._text.close()
 
-    def _lines(self) -> Iterator[list[str]]:
+    def _first_row(self) -> list[str]:
         try:
-            yield from (row for row in self._rows if row)
-        except (csv.Error, EOFError) as error:
-            self._counters.add("torn")
-            if not self._rows_read:
-                raise RecordingError(f"{self.path}: is no CSV table: {error}") from error
+            return next(self._rows, [])
+        except csv.Error as error:
+            raise RecordingError(f"{self.path}: is no CSV table: {error}") from error
+
+    def _lines(self) -> Iterator[list[str]]:
+        while True:
+            try:
+                row = next(self._rows)
+            except StopIteration:
+                return
+            except csv.Error:  # as of a quotation mark without its second
+                self._counters.add("syntax")
+                continue
+            if row:
+                yield row
 
     def _has(self, header: list[str], target: ColumnTarget) -> bool:
         if target.column in header:

@@ -43,6 +43,8 @@ def kind_of(path: Path) -> str:
     """
     with open_bytes(path) as stream:
         head = stream.read(65536)
+    if not head:
+        raise RecordingError(f"{path}: holds nothing that can be read")
     if head.startswith(b"LOGG"):
         return "blf"
     names = [part.lower() for part in path.suffixes]
