@@ -64,7 +64,16 @@ def make(log: Path, file: Path, boat_file: Path | None = None) -> bool:
 
 @contextmanager
 def whole(path: Path) -> Iterator[BinaryIO]:
-    """A file that gets its name only when it is whole: a loss of power never leaves half of it."""
+    """A file that gets its name only when it is whole: a loss of power never leaves half of it.
+
+    What is there already and no plain file, such as a device or a pipe, is written into instead.
+    """
+    if path.exists() and not path.is_file():
+        with path.open("wb") as file:
+            yield file
+        return
+    # a link's own name stays a link
+    path = path.resolve()
     part = path.with_name(path.name + ".part")
     try:
         with part.open("wb") as file:

@@ -2,6 +2,7 @@
 
 import time
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -144,6 +145,7 @@ def plan_passage(log: OpenLog, wish: PlanWish) -> PlanAnswer:
     here = here_now(log, end_us)
     route = read_gpx(wish.route)
     departure_s = wish.departure_s if wish.departure_s is not None else _now_s(log, end_us)
+    _check_times(wish, departure_s)
     asked = _Asked(log, wish, here, end_us, route, departure_s)
     given = _question(asked)
     speeds = _speeds(wish, len(route.legs))
@@ -173,6 +175,17 @@ def plan_passage(log: OpenLog, wish: PlanWish) -> PlanAnswer:
         grounds=here.grounds,
         condition=_condition(asked),
     )
+
+
+def _check_times(wish: PlanWish, departure_s: float) -> None:
+    """Raises BadRoute where the passage would have to end before it begins."""
+    if wish.arrive_by_s is not None and wish.arrive_by_s <= departure_s:
+        late = datetime.fromtimestamp(wish.arrive_by_s, UTC)
+        leave = datetime.fromtimestamp(departure_s, UTC)
+        raise BadRoute(
+            f"arriving by {late:%Y-%m-%dT%H:%MZ} wants an earlier departure than "
+            f"{leave:%Y-%m-%dT%H:%MZ}: give a later arrival, or another --depart"
+        )
 
 
 def shown_places(path: Path) -> list[Place]:
@@ -297,9 +310,11 @@ def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
     if len(wish.speeds_mps) == 1:
         return wish.speeds_mps * legs
     if len(wish.speeds_mps) != legs:
+        have = "one leg" if legs == 1 else f"{legs} legs"
+        wanted = "" if legs == 1 else f" for all or {legs}"
         raise BadRoute(
-            f"the route has {legs} legs: give one speed for all or {legs}, "
-            f"got {len(wish.speeds_mps)}"
+            f"the route has {have}: give one speed{wanted}, got {len(wish.speeds_mps)} (a decimal "
+            "part follows a point, as in 4.5)"
         )
     return wish.speeds_mps
 

@@ -4,6 +4,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analyzer.answers import Log
 from analyzer.errors import CannotWrite
@@ -11,12 +12,15 @@ from analyzer.faces.cli import options as opt
 from analyzer.faces.cli import paths, playback
 from analyzer.faces.cli.options import Command, arg
 
+if TYPE_CHECKING:
+    from analyzer.answers.files import Form
+
 
 def _export(options: argparse.Namespace) -> int:
     from analyzer.answers import files
 
     log, out = opt.find_places(options).log, options.out
-    form = options.format or (out and files.form_of(out)) or "csv"
+    form: Form = options.format or (_form_of(out) if out else "csv")
     asked = (options.trip, options.channels, options.step)
     if form == "log":
         _copy(log, out, options.trip)
@@ -46,11 +50,29 @@ def _write_folder(
     files.export_days(log, out, step_s)
 
 
+def _form_of(out: Path) -> "Form":
+    """The form that a file's name says. Raises CannotWrite."""
+    from analyzer.answers import files
+
+    form = files.form_of(out)
+    special = out.exists() and not out.is_file()  # a device or a pipe has no ending
+    if form is None and not special:
+        raise CannotWrite(
+            f"{out} wants one of the endings .csv, .parquet, .gpx, .sqlite and .sqlite.zst, or "
+            "--format beside it"
+        )
+    return form or "csv"
+
+
 def _copy(log: Path, out: Path | None, trip: int | None) -> None:
     from analyzer.answers import files
 
     if out is None or trip is not None:
         raise CannotWrite("the log itself is written whole, to a new file: --format log --out FILE")
+    if files.form_of(out) != "log":
+        raise CannotWrite(
+            f"a log is taken in again only as FILE.sqlite or FILE.sqlite.zst; got {out}"
+        )
     files.copy(log, out)
 
 

@@ -59,6 +59,13 @@ def _draw(answer: "HindcastAnswer", path: Path) -> None:
         raise CannotWrite(f"the plot cannot be written to {path}: {error.strerror}") from error
 
 
+def _svg_file(text: str) -> Path:
+    """A name that says what will be in the file."""
+    if not text.lower().endswith(".svg"):
+        raise argparse.ArgumentTypeError(f"draws SVG: wants a name that ends in .svg, got {text!r}")
+    return Path(text)
+
+
 def _utc(text: str) -> float:
     """An ISO 8601 time as seconds since 1970."""
     from analyzer.answers.passage import parse_utc
@@ -148,7 +155,7 @@ COMMANDS = (
                 metavar="MIN",
                 help="minutes between answers (5)",
             ),
-            arg("--plot", type=Path, metavar="FILE", help="also draw it into an SVG file"),
+            arg("--plot", type=_svg_file, metavar="FILE.svg", help="also draw it into an SVG file"),
         ),
     ),
 )

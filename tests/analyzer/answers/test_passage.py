@@ -197,3 +197,10 @@ def test_a_yield_by_night_is_not_said_to_show_the_sky(log, route, monkeypatch):
         "45 % of a clear sky, the usual share, as the log's last hours had no sun high enough to "
         "judge by"
     )
+
+
+def test_an_arrival_before_the_departure_is_refused(log, route):
+    # 1778932560 is 2026-05-16 11:56 UTC
+    wish = PlanWish(route, departure_s=1778932560.0, arrive_by_s=0.0)
+    with pytest.raises(BadRoute, match="wants an earlier departure than 2026-05-16T11:56Z"):
+        plan_passage(log, wish)

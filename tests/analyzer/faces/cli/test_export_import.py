@@ -1,5 +1,8 @@
 """export and import as a user meets them."""
 
+import os
+import subprocess
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -93,3 +96,37 @@ def test_csv_of_a_whole_log_opens_with_pandas(log, tmp_path):
     out = tmp_path / "a.csv"
     assert main(["export", "--out", str(out), "--log", str(log)]) == 0
     assert pd.read_csv(out)["pack_current_a"].eq(0.1 + 0.2).all()
+
+
+def test_a_pipe_is_written_into_and_stays_one(log, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with subprocess.Popen(["cat", str(pipe)], stdout=subprocess.PIPE) as reader:
+        assert main(["export", "1", "--out", str(pipe), "--log", str(log)]) == 0
+        assert reader.stdout.read().startswith(b"utc_s,")
+    assert pipe.is_fifo()
+
+
+def test_a_link_stays_one(log, tmp_path):
+    there, link = tmp_path / "there.csv", tmp_path / "link.csv"
+    there.touch()
+    link.symlink_to(there)
+    assert main(["export", "1", "--out", str(link), "--log", str(log)]) == 0
+    assert link.is_symlink()
+    assert there.read_bytes().startswith(b"utc_s,")
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (["--out", "x.xyz"], "wants one of the endings .csv, .parquet, .gpx"),
+        (["--format", "log", "--out", "x.log"], "taken in again only as FILE.sqlite"),
+    ],
+)
+def test_a_name_that_could_not_come_back_is_refused(
+    log, tmp_path, monkeypatch, capsys, options, says
+):
+    monkeypatch.chdir(tmp_path)
+    assert main(["export", *options, "--log", str(log)]) == 2
+    assert says in capsys.readouterr().err
+    assert not list(tmp_path.glob("x.*"))

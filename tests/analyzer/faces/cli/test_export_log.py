@@ -34,7 +34,7 @@ def test_export_of_the_log_wants_a_file_and_no_trip(
 def test_export_of_the_log_replaces_nothing(
     log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
-    there = tmp_path / "there"
+    there = tmp_path / "there.sqlite"
     there.write_text("mine")
     assert main(["export", "--format", "log", "--out", str(there), "--log", str(log)]) == 2
     assert there.read_text() == "mine"
