@@ -19,7 +19,7 @@ sys.path.insert(0, str(ROOT))
 from analyzer.answers import Log  # noqa: E402
 from analyzer.faces.cli import main as cli  # noqa: E402
 from analyzer.faces.web.app import create_app  # noqa: E402
-from tests.support.browser import SWITCHES, WIDTHS, Served, chromium_path  # noqa: E402
+from tests.support.browser import SWITCHES, UNFOLD, WIDTHS, Served, chromium_path  # noqa: E402
 
 OUT = Path(__file__).parent / "pictures"
 PLACES = "46 16.890 N, 23 52.440 W\n46 16.500 N, 23 50.600 W\n46 17.300 N, 23 48.300 W Gannet Rock"
@@ -65,6 +65,7 @@ def shoot(browser: Browser, base: str, name: str) -> None:
         page.locator("#places").fill(shot.places)
         page.locator("form.plan button:not([type])").click()
     if shot.top:
+        page.evaluate(UNFOLD)
         page.locator(".chart").first.wait_for()
         show = f"document.querySelector('{shot.top}').scrollIntoView()"
         page.evaluate(show)

@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from tests.support.browser import UNFOLD
+
 pytestmark = pytest.mark.browser
 
 PAGES = ["/", "/trips", "/trip/2", "/log", "/plan", "/health", "/set-up", "/api", "/pair"]
@@ -78,6 +80,7 @@ def test_charts_are_drawn_from_this_computer_alone(phone, site):
     phone.goto(site + "/trip/2")
     phone.wait_for_selector("#chart-way[data-drawn]", timeout=15_000)
     assert phone.locator("#chart-way canvas").count() >= 2
+    phone.evaluate(UNFOLD)
     phone.locator("#chart-pack").scroll_into_view_if_needed()
     phone.wait_for_selector("#chart-pack[data-drawn]", timeout=15_000)
 
@@ -88,6 +91,7 @@ def test_charts_keep_to_the_same_stretch_of_time(phone, site):
     ranges = """() => Object.values(Bokeh.documents)
       .map((d) => d.get_model_by_name("times")).filter(Boolean)"""
     phone.evaluate(f"() => {{ const [r] = ({ranges})(); r.start += 600000; r.end -= 600000; }}")
+    phone.evaluate(UNFOLD)
     phone.locator("#chart-pack").scroll_into_view_if_needed()
     phone.wait_for_selector("#chart-pack[data-drawn]", timeout=15_000)
     assert phone.evaluate(f"() => new Set(({ranges})().map((r) => r.start)).size") == 1
@@ -110,6 +114,7 @@ def test_look_is_chosen_by_hand_and_kept(phone, site, look):
 def test_night_has_no_bright_pixel(phone, site, path):
     """Relative luminance after WCAG 2.2; pure red has 0.2126 and is the most this look may use."""
     phone.goto(f"{site}/look/night?back={path}")
+    phone.evaluate(UNFOLD)
     for chart in range(phone.locator(".chart").count()):
         phone.locator(".chart").nth(chart).scroll_into_view_if_needed()
         phone.locator(f".chart[data-drawn] >> nth={chart}").wait_for(timeout=60_000)

@@ -82,8 +82,8 @@ def test_a_warning_sounds_once_and_act_now_until_it_is_seen(page, log, invented_
     log.set([invented_answers.flag(1, "act now")])
     until(lambda: len(beeps(page)) == 9)
     until(lambda: len(beeps(page)) == 15)  # again, since nobody has seen it
-    page.locator("#flag-1 button").click()
-    until(lambda: "Seen at" in page.locator("#flag-1").inner_text())
+    page.locator("#alarms > .seen button").click()
+    until(lambda: "Seen at" in page.locator("#flag-1").text_content())
     assert page.locator("#flag-1[data-unseen]").count() == 0
     # Loaded anew, the page waits for a touch, and what was seen does not sound.
     page.reload()

@@ -14,6 +14,7 @@ SWITCHES = [
     "--disable-sync",
     "--no-first-run",
 ]
+UNFOLD = "document.querySelectorAll('main details').forEach((d) => { d.open = true; })"
 WIDTHS = {"phone": (390, 844), "table": (1280, 900)}
 
 

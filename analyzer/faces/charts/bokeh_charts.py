@@ -11,12 +11,7 @@ from bokeh.models import (
     ColumnDataSource,
     CrosshairTool,
     HoverTool,
-    PanTool,
     Range1d,
-    ResetTool,
-    WheelZoomTool,
-    ZoomInTool,
-    ZoomOutTool,
 )
 from bokeh.models.annotations import BoxAnnotation, Label, Span
 from bokeh.plotting import figure
@@ -39,9 +34,10 @@ class Look:
     layers: tuple[str, ...]  # of a stack, so that neighbours differ in lightness
 
 
-_LAYERS = ("#ffe27a", "#f2b134", "#cfe3f5", "#8fb8de", "#e7e7ec", "#c9b3e0", "#ff9d8a")
-_GREYS = ("#ffffff", "#dddddd", "#ffffff", "#c4c4c4", "#ffffff", "#aaaaaa", "#ffffff")
-_DARK = ("#2a0a04", "#5e170c", "#1c0602", "#47120a", "#2a0a04", "#5e170c", "#1c0602")
+# Seven layers of a stack: neighbours differ in lightness, and no two of a look are alike.
+_LAYERS = ("#ffe27a", "#f2b134", "#cfe3f5", "#8fb8de", "#e7e7ec", "#b49bd6", "#ffc9bd")
+_GREYS = ("#ffffff", "#bdbdbd", "#e6e6e6", "#9c9c9c", "#d2d2d2", "#8a8a8a", "#f2f2f2")
+_DARK = ("#2a0a04", "#6b1a0d", "#1c0602", "#82200f", "#3a0e06", "#9a2612", "#110302")
 _DAY = ("#0b4f8a", "#c25e00", "#6a3d9a", "#00796b", "#8a6d00", "#44546b", "#a8123a", "#2f7d1f")
 _NIGHT = ("#e54422", "#a8331c", "#c73c20", "#82260f", "#e54422", "#a8331c", "#c73c20", "#82260f")
 LOOKS = {
@@ -58,13 +54,17 @@ LOOKS = {
     "night": Look("#000000", "#e54422", "#4a1209", "#5e170c", "#e54422", _NIGHT, _DARK),
 }
 DASHES = ("solid", "dashed", "dashdot", "dotdash", "solid", "dashed", "dashdot", "dotdash")
-# The tools' own greys and blues, made dark red.
-NIGHT_TOOLS = (
-    ":host { filter: grayscale(1) brightness(0.7) sepia(1) saturate(9) hue-rotate(-45deg) "
-    "brightness(0.45); }"
+# A pattern for each layer, for eyes that tell its colour from no other.
+HATCHES = (
+    None,
+    "right_diagonal_line",
+    "dot",
+    "cross",
+    "horizontal_line",
+    "left_diagonal_line",
+    "vertical_line",
 )
-# Neighbours in a stack differ by more than hue.
-HATCHES = (None, "right_diagonal_line", None, "cross", None, "left_diagonal_line", None)
+FLAG_FOOT_PX = 5  # height of the bar for as long as a flag stood; assumed
 
 
 @dataclass(frozen=True)
@@ -137,13 +137,13 @@ def _over_time(chart: Chart, frame: Frame, first: bool, last: bool) -> Any:
         "x_range": frame.times,
         "sizing_mode": "stretch_width",
         "tools": [],
-        "toolbar_location": "above" if first else None,
+        "toolbar_location": None,  # the page has buttons of its own
         "title": chart.text,
         "output_backend": "canvas",
         "min_border_left": 52,
     }
     plot = figure(**options)
-    _tools(plot, frame.across, frame.look)
+    plot.add_tools(CrosshairTool(overlay=frame.across))
     _layers(plot, chart, frame)
     _lines(plot, chart, frame)
     _dress(plot, frame.look)
@@ -190,14 +190,14 @@ def _lines(plot: Any, chart: Chart, frame: Frame) -> None:
             )
         )
     tips = [(line.text, f"@{line.column}{{0.00}}") for line in chart.lines if line.text]
-    tips += [(f"{layer.text}, from", f"@{layer.lower}{{0.00}}") for layer in chart.layers[:1]
-             if not chart.lines]  # fmt: skip
+    if not drawn:
+        return
     plot.add_tools(
         HoverTool(
             tooltips=[("at", "@t_ms{%H:%M:%S}"), *tips],
             formatters={"@t_ms": "datetime"},
             mode="vline",
-            renderers=drawn[:1] or "auto",
+            renderers=drawn[:1],
         )
     )
 
@@ -212,14 +212,24 @@ def _draw_flags(
         cleared = flag.cleared_utc_s
         right: Any = frame.ends_ms[1] if cleared is None else (cleared + shift_s) * 1e3
         drawn.add_layout(
+            Span(
+                location=left,
+                dimension="height",
+                line_color=frame.look.flag,
+                line_dash="dashed",
+            )
+        )
+        drawn.add_layout(
             BoxAnnotation(
                 left=left,
                 right=right,
+                bottom=0,
+                top=FLAG_FOOT_PX,
+                bottom_units="screen",
+                top_units="screen",
                 fill_color=frame.look.flag,
-                fill_alpha=0.06,
-                line_color=frame.look.flag,
-                line_alpha=0.7,
-                line_dash="dashed",
+                fill_alpha=1.0,
+                line_color=None,
                 propagate_hover=True,
             )
         )
@@ -227,7 +237,7 @@ def _draw_flags(
             drawn.add_layout(
                 Label(
                     x=left,
-                    y=4 + 17 * (k % 4),
+                    y=7 + 17 * (k % 4),
                     y_units="screen",
                     x_offset=-5 if late else 5,
                     text_align="right" if late else "left",
@@ -250,16 +260,15 @@ def track(way: Points, reach: tuple[Points, Points, Points] | None, look: str) -
         "height": 460,
         "sizing_mode": "stretch_width",
         "match_aspect": True,
-        "tools": [PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
-        "toolbar_location": "above",
-        "title": "nautical miles from the start",
+        "tools": [],
+        "toolbar_location": None,
+        "title": "north is up; from the start",
+        "x_axis_label": "east, nautical miles",
+        "y_axis_label": "north, nautical miles",
         "output_backend": "canvas",
+        "name": "track",
     }
     plot = figure(**options)
-    plot.toolbar.logo = None
-    if colours is LOOKS["night"]:
-        plot.toolbar.stylesheets = [NIGHT_TOOLS]
-    plot.toolbar.active_drag = None  # a finger scrolls the page; the tool is chosen to pan
     if reach:
         low, mid, high = reach
         for ring, alpha in ((high, 0.28), (low, 0.5)):
@@ -283,22 +292,6 @@ def track(way: Points, reach: tuple[Points, Points, Points] | None, look: str) -
     return json_item(plot)
 
 
-def _tools(plot: Any, across: Span, look: Look) -> None:
-    pan = PanTool(dimensions="width")
-    plot.add_tools(
-        pan,
-        WheelZoomTool(dimensions="width"),
-        ZoomInTool(dimensions="width"),
-        ZoomOutTool(dimensions="width"),
-        ResetTool(),
-        CrosshairTool(overlay=across),
-    )
-    plot.toolbar.logo = None
-    plot.toolbar.active_drag = pan
-    if look is LOOKS["night"]:
-        plot.toolbar.stylesheets = [NIGHT_TOOLS]
-
-
 def _dress(plot: Any, look: Look) -> None:
     plot.background_fill_color = plot.border_fill_color = look.paper
     plot.outline_line_color = look.faint
@@ -307,7 +300,8 @@ def _dress(plot: Any, look: Look) -> None:
     plot.title.text_color = look.ink
     plot.title.text_font_size = "15px"
     for axis in plot.axis:
-        axis.major_label_text_color = look.ink
+        axis.major_label_text_color = axis.axis_label_text_color = look.ink
+        axis.axis_label_text_font_style = "normal"
         axis.major_label_text_font_size = "14px"
         axis.axis_line_color = axis.major_tick_line_color = look.faint
         axis.minor_tick_line_color = None
@@ -316,10 +310,12 @@ def _dress(plot: Any, look: Look) -> None:
 def _legend(plot: Any, look: Look) -> None:
     legend = plot.legend[0]
     plot.add_layout(legend, "below")  # not over the lines
-    plot.height += 26 * -(-len(legend.items) // 2)
-    legend.ncols = 2
+    # As many side by side as a phone's width takes: one line wherever the words are short.
+    letters = sum(len(item.label.value) for item in legend.items)
+    legend.ncols = min(len(legend.items), 3 if letters < 45 else 2)
+    plot.height += 22 * -(-len(legend.items) // legend.ncols)
     legend.padding = legend.margin = 2
-    legend.spacing = 14
+    legend.spacing = 10
     legend.location = "left"
     legend.label_text_color = look.ink
     legend.label_text_font_size = "13px"

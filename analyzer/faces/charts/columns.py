@@ -99,8 +99,25 @@ def columns(charts: Sequence[Chart]) -> dict[str, Floats]:
     """All columns of some charts, beside their times."""
     found = {line.column: line.values for chart in charts for line in chart.lines}
     for chart in charts:
-        found |= chart.edges
+        found |= unbridged(chart.edges)
     return found
+
+
+def unbridged(edges: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Edges of areas that have no height where anything is not known: the drawing library joins
+    what lies on either side of NaN, and would fill a gap that nobody measured.
+    """
+    if not edges:
+        return {}
+    names = list(edges)
+    held = np.array([edges[name] for name in names])
+    known = np.isfinite(held).all(axis=0)
+    if not known.any():
+        return dict(edges)
+    rows = np.flatnonzero(known)
+    before = rows[np.maximum(np.searchsorted(rows, np.arange(len(known)), side="right") - 1, 0)]
+    held = np.where(known, held, held[0, before])
+    return dict(zip(names, held, strict=True))
 
 
 def way_charts(plot: Plot) -> list[Chart]:
@@ -223,7 +240,8 @@ def _miles(latitude: Floats, longitude: Floats, start: tuple[float, float]) -> P
     """Places east and north of a start, on a flat sea."""
     degree_nmi = METRES_PER_DEGREE / NMI
     shrink = np.cos(np.radians(start[0]))
-    east = (longitude - start[1]) * shrink * degree_nmi
+    turn_deg = (longitude - start[1] + 180.0) % 360.0 - 180.0  # also over the date line
+    east = turn_deg * shrink * degree_nmi
     return Points(east, (latitude - start[0]) * degree_nmi)
 
 

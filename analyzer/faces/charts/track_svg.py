@@ -69,7 +69,9 @@ def _miles_from_start(
     # Metres in a degree on a sphere of 6 371 009 m (IUGG mean radius); a map for the eye.
     degree_nmi = math.radians(1) * 6371009 / NMI
     shrink = math.cos(math.radians(latitude_deg[0]))
-    east = [(lon - longitude_deg[0]) * degree_nmi * shrink for lon in longitude_deg]
+    # The shorter way round, also over the date line.
+    turns_deg = [(lon - longitude_deg[0] + 180.0) % 360.0 - 180.0 for lon in longitude_deg]
+    east = [turn_deg * degree_nmi * shrink for turn_deg in turns_deg]
     north = [(lat - latitude_deg[0]) * degree_nmi for lat in latitude_deg]
     return east, north
 

@@ -1,7 +1,7 @@
 // Fetches the page's charts and hands them to the charts' library, the first group at once, the
 // others when they are reached. All keep to the same stretch of time, and where one is zoomed or
 // panned its figures are fetched anew, as fine as the screen can show.
-"use strict";
+import { Plane, Times, hold, strip } from "./hand.js";
 
 const linked = []; // the ranges of time of all charts drawn
 const SETTLE_MS = 150; // a hand that has rested for so long has found its place
@@ -76,6 +76,9 @@ async function draw(place) {
     const named = (name) => drawn.map((one) => one.get_model_by_name(name)).find(Boolean);
     const range = named("times");
     if (range) link(range);
+    const track = named("track");
+    if (range) hold(place, new Times(range));
+    else if (track) hold(place, new Plane(track));
     if (range && place.dataset.columns) refill(range, named("columns"), place);
   }
   place.dataset.drawn = "yes";
@@ -103,6 +106,7 @@ function stretches() {
   }
 }
 
+document.querySelectorAll(".chart").forEach(strip);
 document.addEventListener("DOMContentLoaded", () => {
   document.querySelectorAll(".chart").forEach((place, k) => (k ? whenReached(place) : draw(place)));
   stretches();

@@ -1,5 +1,7 @@
 // Drawing a route: a flat sea in nautical miles, north up, with where the boat is and has been.
 // The places stand in the form's text field, which is what is sent; without script it is typed.
+import { hold } from "./hand.js";
+
 const [WIDTH, HEIGHT] = [400, 320];
 const SVG = "http://www.w3.org/2000/svg";
 const ANGLE = String.raw`(-?\d{1,3}(?:[.,]\d+)?)\s*°?\s*(?:(\d{1,2}(?:[.,]\d+)?)\s*['′]?\s*)?([NSEWnsew])?`;
@@ -35,9 +37,12 @@ function write(places) {
     .join("\n");
 }
 
+// Degrees east, the shorter way round: -179 is two degrees east of 179.
+const turn = (lon) => ((((lon + 180) % 360) + 360) % 360) - 180;
+
 // East and north in nautical miles from one place to another, on a flat sea.
 function apart(from, to) {
-  return [(to.lon - from.lon) * 60 * Math.cos(rad(from.lat)), (to.lat - from.lat) * 60];
+  return [turn(to.lon - from.lon) * 60 * Math.cos(rad(from.lat)), (to.lat - from.lat) * 60];
 }
 
 class Sea {
@@ -71,11 +76,11 @@ class Sea {
       shown = [...shown, ...marks, ...this.near.tracks.flat().map(of)];
     }
     if (shown.length) {
-      const [lats, lons] = [shown.map((p) => p.lat), shown.map((p) => p.lon)];
+      const [lats, lons] = [shown.map((p) => p.lat), shown.map((p) => shown[0].lon + turn(p.lon - shown[0].lon))];
       const ends = (values) => [Math.min(...values), Math.max(...values)];
       const [south, north] = ends(lats);
       const [west, east] = ends(lons);
-      this.middle = { lat: (south + north) / 2, lon: (west + east) / 2 };
+      this.middle = { lat: (south + north) / 2, lon: turn((west + east) / 2) };
       const wide = (east - west) * 60 * Math.cos(rad(this.middle.lat));
       const high = (north - south) * 60;
       this.across = Math.max(1.3 * wide, (1.3 * high * WIDTH) / HEIGHT, 2);
@@ -93,7 +98,7 @@ class Sea {
     const each = WIDTH / this.across;
     const lat = this.middle.lat + (HEIGHT / 2 - y) / each / 60;
     const lon = this.middle.lon + (x - WIDTH / 2) / each / 60 / Math.cos(rad(this.middle.lat));
-    return { lat, lon, name: "" };
+    return { lat, lon: turn(lon), name: "" };
   }
 
   pointer(event) {
@@ -104,12 +109,15 @@ class Sea {
 
   listen() {
     this.svg.addEventListener("pointerdown", (event) => {
-      this.svg.setPointerCapture(event.pointerId);
+      if (!event.isPrimary) {
+        this.held = null; // a second finger: no place is meant
+        return;
+      }
       const spot = event.target.closest("[data-spot]");
+      if (spot) this.svg.setPointerCapture(event.pointerId);
       this.held = {
         spot: spot ? Number(spot.dataset.spot) : null,
         began: this.pointer(event),
-        middle: { ...this.middle },
         moved: false,
       };
     });
@@ -120,14 +128,7 @@ class Sea {
     });
     this.svg.addEventListener("pointercancel", () => (this.held = null));
     this.svg.addEventListener("keydown", (event) => this.key(event));
-    this.svg.addEventListener(
-      "wheel",
-      (event) => {
-        event.preventDefault();
-        this.zoom(event.deltaY > 0 ? 1.2 : 1 / 1.2);
-      },
-      { passive: false },
-    );
+    hold(this.svg, this, 0);
     const press = (id, act) => document.getElementById(id).addEventListener("click", act);
     press("undo", () => this.change(this.places.slice(0, -1)));
     press("clear", () => this.change([]));
@@ -151,10 +152,16 @@ class Sea {
       this.change(this.places.map((p, k) => (k === this.held.spot ? moved : p)));
       return;
     }
-    const each = WIDTH / this.across;
+  }
+
+  // The water under a mouse, or under two fingers; shares of what is seen.
+  move(by, up) {
+    if (this.held?.spot != null) return;
+    const east = by * this.across;
+    const north = ((up * HEIGHT) / WIDTH) * this.across;
     this.middle = {
-      lat: this.held.middle.lat + dy / each / 60,
-      lon: this.held.middle.lon - dx / each / 60 / Math.cos(rad(this.middle.lat)),
+      lat: this.middle.lat + north / 60,
+      lon: turn(this.middle.lon + east / 60 / Math.cos(rad(this.middle.lat))),
     };
     this.draw();
   }

@@ -1,8 +1,11 @@
 """How a page is made: templates, their words, the look, the headers."""
 
+import hashlib
+import mimetypes
 import time
 from collections.abc import Callable, Hashable
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +15,7 @@ from fastapi.responses import Response
 from fastapi.staticfiles import StaticFiles
 from fastapi.templating import Jinja2Templates
 from markupsafe import Markup, escape
+from starlette.types import Scope
 
 from analyzer.answers import Log
 from analyzer.answers.memory import Memory
@@ -46,24 +50,59 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    environment.globals.update(words=format, sentences=sentences, bars=range_svg.bars)
+    environment.globals.update(words=format, sentences=sentences, bars=range_svg.bars, asset=asset)
     environment.filters["sentence"] = _sentence
     return environment
 
 
+@lru_cache
+def asset(path: str) -> str:
+    """A file's address with a mark of its content, so that a browser keeps it until it changes.
+
+    Args:
+        path: "/static/..." or "/assets/bokeh/...".
+    """
+    mount, _, name = path.removeprefix("/").rpartition("/")
+    content = (_FOLDERS[mount]() / name).read_bytes()
+    return f"{path}?{_MARK}={hashlib.sha256(content).hexdigest()[:12]}"
+
+
+def _bokeh() -> Path:
+    from bokeh.util.paths import bokehjs_path
+
+    return bokehjs_path() / "js"
+
+
+_FOLDERS: dict[str, Callable[[], Path]] = {
+    "static": lambda: _HERE / "static",
+    "assets/bokeh": _bokeh,
+}
+_MARK = "is"  # the parameter that names a file's content
+_KEPT = "public, max-age=31536000, immutable"  # a year, common practice, no source
+_ASKED_AGAIN = "no-cache"  # kept, but asked each time whether it is still the same
+mimetypes.add_type("application/manifest+json", ".webmanifest")
 templates = Jinja2Templates(env=_environment())
+
+
+class KeptFiles(StaticFiles):
+    """Files that browsers keep: by content where the address names it, else by their tag."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        """The file, or that it has not changed."""
+        answer = await super().get_response(path, scope)
+        named = scope["query_string"].startswith(f"{_MARK}=".encode())
+        answer.headers["Cache-Control"] = _KEPT if named else _ASKED_AGAIN
+        return answer
 
 
 def static_files() -> StaticFiles:
     """The pages' own style and scripts."""
-    return StaticFiles(directory=_HERE / "static")
+    return KeptFiles(directory=_FOLDERS["static"]())
 
 
 def chart_files() -> StaticFiles:
     """The charts' scripts as the installed bokeh package brings them; nothing from a network."""
-    from bokeh.util.paths import bokehjs_path
-
-    return StaticFiles(directory=bokehjs_path() / "js")
+    return KeptFiles(directory=_bokeh())
 
 
 def render(

@@ -117,3 +117,24 @@ def test_item_is_made_in_every_look_and_none_of_nothing(invented, look):
     way = columns.track(found.plot)
     assert bokeh_charts.track(way, None, look)["root_id"]
     assert bokeh_charts.group([], Plot(), [], look) is None
+
+
+def test_an_area_has_no_height_where_nothing_was_measured():
+    edges = {
+        "low": np.array([np.nan, 1.0, 1.5, np.nan, np.nan, 1.0]),
+        "high": np.array([np.nan, 2.0, 2.5, np.nan, np.nan, 2.0]),
+    }
+    drawn = columns.unbridged(edges)
+    thick = drawn["high"] - drawn["low"]
+    assert thick.tolist() == [0.0, 1.0, 1.0, 0.0, 0.0, 1.0]
+    assert np.isfinite(drawn["low"]).all()
+
+
+def test_a_track_across_the_date_line_stays_in_one_piece(invented):
+    plot = invented.plot()
+    many = len(plot.t_utc_s)
+    plot.series["latitude_deg"] = [0.0] * many
+    plot.series["longitude_deg"] = [179.9 if k < many // 2 else -179.9 for k in range(many)]
+    way = columns.track(plot)
+    # 0.2 degrees of the equator are 12 nautical miles, by what a nautical mile was
+    assert float(way.east_nmi.max() - way.east_nmi.min()) == pytest.approx(12.0, abs=0.01)
