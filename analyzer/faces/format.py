@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 
 from analyzer.estimation.estimate import Estimate
-from logger.units import DAY_S, HOUR_S, KN, KW, NMI, UNDATED_S
+from logger.units import DAY_S, HOUR_S, KN, KW, NMI, RPM, UNDATED_S
 
 UNKNOWN = "not known"
 _TIMES_IN_TEN = {5: "five", 6: "six", 7: "seven", 8: "eight", 9: "nine"}
@@ -302,14 +302,24 @@ def hours(seconds: float) -> float:
     return seconds / HOUR_S
 
 
+# Units used inside -> how a sailor says them: the word, and how many of it make one inside.
+_SAID = {
+    "degC": ("°C", 1.0),
+    "count": ("", 1.0),
+    "deg": ("°", 1.0),
+    "rps": ("turns a minute", 1 / RPM),
+    "m/s": ("kn", 1 / KN),
+}
+
+
 def reading(number: float | None, unit: str) -> str:
-    """A channel's value as it came, in the unit used inside."""
+    """A channel's value as it came, in a sailor's unit."""
     if number is None or not math.isfinite(number):
         return "no value"
     if unit == "frac":
         return percent(number)
-    shown = {"degC": "°C", "count": "", "deg": "°", "rps": "turns/s"}.get(unit, unit)
-    return f"{number:.5g} {shown}".strip()
+    shown, times = _SAID.get(unit, (unit, 1.0))
+    return f"{number * times:.5g} {shown}".strip()
 
 
 def rate(rate_hz: float | None, age_s: float | None = None) -> str:

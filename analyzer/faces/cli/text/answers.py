@@ -8,6 +8,7 @@ from analyzer.estimation.detection import Detection
 from analyzer.estimation.results import (
     CablesAnswer,
     CellsAnswer,
+    ChannelRow,
     CheckAnswer,
     FlagView,
     HomeAnswer,
@@ -20,6 +21,7 @@ from analyzer.estimation.results import (
 )
 from analyzer.faces import format, sentences
 from analyzer.faces.cli import terminal
+from logger.channels import CATALOGUE
 from logger.units import KN
 
 CURVE_WIDTH = 62  # of the table of speeds with all its columns
@@ -306,17 +308,26 @@ def check(answer: CheckAnswer) -> str:
         ]
         parts.append("\n".join(["What can be answered", *lines]))
     if answer.channels:
-        wide = max(len(row.name) for row in answer.channels) + 2
+        shown = [format.reading(row.value, row.unit) for row in answer.channels]
+        wide = max(map(len, shown)) + 2
         lines = [
-            f"  {row.name:<{wide}}{format.reading(row.value, row.unit):<16}"
-            f"{format.rate(row.rate_hz, row.age_s)}"
-            for row in answer.channels
+            wrapped(_channel_words(row), f"  {value:<{wide}}")
+            for row, value in zip(answer.channels, shown, strict=True)
         ]
         parts.append("\n".join(["What arrives", *lines]))
     if answer.missing_channels:
         parts.append(wrapped(", ".join(answer.missing_channels), "Expected, not there: "))
     parts.append(_bullets(answer.devices, "Ports and buses found"))
     return _join(parts)
+
+
+def _channel_words(row: ChannelRow) -> str:
+    """What it is and how often it comes; of one of many alike, such as a cell's voltage, its name."""
+    words = [str(int(word)) if word.isdecimal() else word for word in row.name.split("_")[:-1]]
+    own = " ".join(words).replace("temp", "temperature")
+    text = row.text if row.name in CATALOGUE else own
+    often = format.rate(row.rate_hz, row.age_s)
+    return f"{text}; {often}" if often else text
 
 
 def _answered(question: QuestionRow) -> str:
