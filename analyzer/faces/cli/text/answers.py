@@ -322,7 +322,7 @@ def check(answer: CheckAnswer) -> str:
 
 
 def _channel_words(row: ChannelRow) -> str:
-    """What it is and how often it comes; of one of many alike, such as a cell's voltage, its name."""
+    """What it is and how often it comes; its own name where many are alike, such as cells."""
     words = [str(int(word)) if word.isdecimal() else word for word in row.name.split("_")[:-1]]
     own = " ".join(words).replace("temp", "temperature")
     text = row.text if row.name in CATALOGUE else own
