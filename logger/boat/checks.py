@@ -19,6 +19,7 @@ class CellVoltages:
     Args:
         nominal_low, nominal_high: What a label may call it; "48 V" is said of 15 cells and of 16.
         lowest, highest: No cut-off is below, no full voltage above.
+        most_wh_per_kg: No cell on the market holds more for its weight; data sheets, from memory.
     Source: common practice, no source; the LFP limits as in makers' sheets (2.0 to 3.65 V), with
         room for measuring cells to 3.8 V.
     """
@@ -27,14 +28,17 @@ class CellVoltages:
     nominal_high: float
     lowest: float
     highest: float
+    most_wh_per_kg: float
 
 
 CELLS = {
-    "lfp": CellVoltages(2.95, 3.45, 1.9, 3.8),
-    "nmc": CellVoltages(3.3, 3.9, 2.4, 4.4),
-    **dict.fromkeys(("lead_acid", "agm", "gel"), CellVoltages(1.9, 2.2, 1.5, 2.7)),
+    "lfp": CellVoltages(2.95, 3.45, 1.9, 3.8, 210.0),
+    "nmc": CellVoltages(3.3, 3.9, 2.4, 4.4, 300.0),
+    **dict.fromkeys(("lead_acid", "agm", "gel"), CellVoltages(1.9, 2.2, 1.5, 2.7, 50.0)),
 }
 
+# Hull, ballast, rig and crew weigh the other half at least: common practice, no source.
+HEAVIEST_SHARE = 0.5
 # sea water is 1020 to 1030: the most that a volume can carry, handbook, from memory
 SALTEST_KG_M3 = 1030.0
 # Length over the cube root of volume: towing-tank yachts 4.3 to 5.1, catamarans to about 11;
@@ -47,6 +51,7 @@ def contradictions(boat: Boat) -> tuple[str, ...]:
     return (
         *_hull(boat.hull),
         *_pack(boat.pack),
+        *_weight(boat.pack, boat.hull),
         *_motor(boat.motor, boat.pack),
         *_cables(boat.cable),
         *_twice("source", "name", (s.name for s in boat.source)),
@@ -101,6 +106,20 @@ def _pack(pack: Pack) -> Iterator[str]:
     if cutoff is not None and full is not None and cutoff >= full:
         yield f"pack.cell_cutoff_v wants less than pack.cell_full_v ({full:g}); got {cutoff:g}"
     yield from _cell_count(pack, cell)
+
+
+def _weight(pack: Pack, hull: Hull) -> Iterator[str]:
+    """A battery is lighter than the boat it is in; energy is often given for charge."""
+    cell = CELLS[pack.chemistry]
+    volts = pack.cells_in_series * (cell.nominal_low + cell.nominal_high) / 2
+    least_kg = pack.rated_capacity_ah * volts / cell.most_wh_per_kg
+    if least_kg > HEAVIEST_SHARE * hull.displacement_kg:
+        yield (
+            f"pack.rated_capacity_ah wants ampere-hours; got {pack.rated_capacity_ah:g}: such a "
+            f"pack would weigh over {least_kg:.0f} kg in a boat of {hull.displacement_kg:g} kg; "
+            f"{pack.rated_capacity_ah:g} Wh are {pack.rated_capacity_ah / volts:.0f} Ah, if that "
+            "was meant"
+        )
 
 
 def _cell_count(pack: Pack, cell: CellVoltages) -> Iterator[str]:

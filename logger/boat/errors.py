@@ -235,6 +235,9 @@ def syntax_sentence(error: Exception, text: str, where: str) -> str:
     number, column = int(found[1]), int(found[2])
     lines = text.splitlines()
     line = lines[number - 1].strip() if number <= len(lines) else ""
+    twice = _said_twice(reason, line, lines[: number - 1])
+    if twice:
+        return f"{where}, line {number}: {twice}."
     got = f'; got "{short(line)}"' if line else ""
     at = f"line {number}, column {column}"
     return f"{where}, {at}: cannot be read as TOML: {reason}{got}{_syntax_hint(line)}."
@@ -245,13 +248,32 @@ def ended(sentence: str) -> str:
     return sentence if sentence.endswith("?") else f"{sentence}."
 
 
+def _said_twice(reason: str, line: str, before: list[str]) -> str:
+    """Of a table or key that stands there a second time; empty where it is another fault."""
+    if not re.search(r"twice|overwrite", reason):
+        return ""
+    name = line if line.startswith("[") else line.partition("=")[0].strip()
+    starts = [n for n, text in enumerate(before, 1) if text.strip().startswith(name)]
+    first = f", first in line {starts[-1]}" if starts else ""
+    return f"{short(name)} stands here a second time{first}; it wants to stand once"
+
+
+# What stands in a line that is no TOML -> what to write instead; the first that fits is told.
+_HINTS = (
+    (r"[\u2018-\u201f]", "quotation marks want to be the straight kind, as on a keyboard"),
+    (r"=\s*(true|yes|on|false|no|off)\s*(#.*)?$", "write true or false, in small letters alone"),
+    (r"=\s*-?\d+,\d{3}\b(?!\.)", "thousands want no comma, decimals a point"),
+    (r"=\s*-?\d+,\d", "decimals want a point, not a comma"),
+    (r"=\s*[1-4]/0", 'a gauge wants quotes, as in size_awg = "1/0"'),
+    (r"=\s*-?[\d.]+\s*[a-z°%]", "a number stands alone, as its unit is in the key's name"),
+    (r"=\s*\"[^\"]*$|=\s*'[^']*$", "a quotation mark is missing at the end"),
+    (r"=\s*[a-z]", 'words want quotes, as in kind = "fin_keel"'),
+    (r"[\w. -]+(:.*)?$", "a line wants the form key = value"),
+)
+
+
 def _syntax_hint(line: str) -> str:
-    if re.search(r"=\s*-?\d+,\d", line):
-        return "; decimals want a point, not a comma"
-    if re.search(r"=\s*-?[\d.]+\s*[A-Za-z°%]", line):
-        return "; a number stands alone, as its unit is in the key's name"
-    if re.search(r"=\s*[A-Za-z]", line):
-        return '; words want quotes, as in kind = "fin_keel"'
-    if re.fullmatch(r"[\w. -]+(:.*)?", line):
-        return "; a line wants the form key = value"
+    for pattern, hint in _HINTS:
+        if re.match(rf"(.*?)({pattern})", line, re.IGNORECASE):
+            return f"; {hint}"
     return ""

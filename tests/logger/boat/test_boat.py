@@ -173,6 +173,8 @@ def test_parse_of_a_single_bracket_cable_asks_for_two():
         # 48 V / 3.45 V = 13.9 and 48 V / 2.95 V = 16.3: 14 to 16 cells
         ("cells_in_series = 16", "cells_in_series = 24\nnominal_voltage_v = 48", ["14 to 16"]),
         ("[motor]", "blocks_in_series = 5\n[motor]", ["multiple", "16 cells in 5 blocks"]),
+        # 11776 Ah x 51.2 V / 210 Wh/kg = 2871 kg; 11776 Wh / 51.2 V = 230 Ah
+        ("rated_capacity_ah = 100", "rated_capacity_ah = 11776", ["2871 kg", "are 230 Ah"]),
         # 16 x 3.8 V = 60.8 V
         ("rated_power_w = 5000", "rated_power_w = 5000\nshutdown_v = 72", ["60.8", "72"]),
         (
@@ -237,13 +239,27 @@ def test_parse_tells_every_mistake_in_the_order_of_the_file():
         ("waterline_m = long", ["line 5", "words want quotes"]),
         ("waterline_m: 7.2", ["line 5", "key = value"]),
         ("waterline_m = ", ["line 5"]),
-        ('waterline_m = "7', ["line 5"]),
+        ('waterline_m = "7', ["line 5", "missing at the end"]),
+        ("waterline_m = 7,200", ["line 5", "thousands want no comma"]),
+        ("water = True", ["line 5", "true or false"]),
+        ("water = yes  # salt", ["line 5", "true or false"]),
+        ("kind = “fin_keel”", ["line 5", "straight kind"]),
+        ("size_awg = 1/0", ["line 5", '"1/0"']),
     ],
 )
 def test_parse_of_bad_toml_names_line_and_column(line: str, words: list[str]):
     (sentence,) = complaints(changed("waterline_m = 7.2", line))
     assert re.match(r"boat\.toml, line \d+, column \d+: cannot be read as TOML: ", sentence)
     assert all(w in sentence for w in words), sentence
+
+
+@pytest.mark.parametrize("twice", ["[pack]", "[hull]"])
+def test_what_stands_twice_is_named_with_both_places(twice: str):
+    first = GOOD.splitlines().index(twice) + 1
+    (sentence,) = complaints(f"{GOOD}\n{twice}\n")
+    last = GOOD.count("\n") + 2
+    assert sentence.startswith(f"boat.toml, line {last}: {twice} stands here a second time")
+    assert f"first in line {first}" in sentence
 
 
 def test_load_of_no_file_a_folder_and_another_encoding(tmp_path: Path):
