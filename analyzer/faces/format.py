@@ -59,10 +59,10 @@ def miles(distance_m: float | None) -> str:
     return UNKNOWN if missing(distance_m) else f"{plain((distance_m or 0.0) / NMI)} nmi"
 
 
-def until(start_utc_s: float, end_utc_s: float) -> str:
+def until(start_utc_s: float, end_utc_s: float, zone: tzinfo | None = None) -> str:
     """When something ended: the clock alone where it was the day on which it began."""
-    same = day(start_utc_s).rsplit(" ", 1)[0] == day(end_utc_s).rsplit(" ", 1)[0]
-    return clock(end_utc_s) if same else day(end_utc_s)
+    same = day(start_utc_s, zone).rsplit(" ", 1)[0] == day(end_utc_s, zone).rsplit(" ", 1)[0]
+    return clock(end_utc_s, zone) if same else day(end_utc_s, zone)
 
 
 def duration(seconds: float | None) -> str:
@@ -233,10 +233,9 @@ def day(utc_s: float | None, zone: tzinfo | None = None) -> str:
 
 
 def moments(estimate: Estimate, zone: tzinfo | None = None) -> str:
-    """A range of times, with the date of the later where that is another day's."""
-    early, late = _moment(estimate.low or 0.0, zone), _moment(estimate.high or 0.0, zone)
-    told = clock if early.date() == late.date() else day
-    return f"{clock(estimate.low, zone)} to {told(estimate.high, zone)}"
+    """A range of times with its date, and that of the later where it is another day's."""
+    low, high = estimate.low or 0.0, estimate.high or 0.0
+    return f"{day(low, zone)} to {until(low, high, zone)}"
 
 
 def course(deg: float) -> str:

@@ -10,6 +10,7 @@ from bokeh.layouts import column
 from bokeh.models import (
     ColumnDataSource,
     CrosshairTool,
+    DatetimeTickFormatter,
     HoverTool,
     Range1d,
 )
@@ -64,6 +65,16 @@ HATCHES = (
     "left_diagonal_line",
     "vertical_line",
 )
+# The axis tells times and dates as the pages do: 14:05, 3 Jun 2024.
+CLOCK: dict[str, Any] = {name: "%H:%M" for name in ("hours", "hourmin", "minutes")} | {
+    name: "%H:%M:%S" for name in ("minsec", "seconds")
+}
+DATES: dict[str, Any] = {"days": "%-d %b", "months": "%b %Y", "years": "%Y"}
+BELOW: dict[str, Any] = {name: "%-d %b %Y" for name in CLOCK} | {
+    "days": "%Y",
+    "months": "",
+    "years": "",
+}
 FLAG_FOOT_PX = 5  # height of the bar for as long as a flag stood; assumed
 
 
@@ -105,8 +116,10 @@ def group(
     ]
     for drawn in figures:
         _draw_flags(drawn, flags, frame, plot, named=drawn is figures[0])
-    if not dated:
-        figures[-1].xaxis.formatter.context = None
+    below = DatetimeTickFormatter(**BELOW) if dated else None
+    figures[-1].xaxis.formatter = DatetimeTickFormatter(
+        **CLOCK, **DATES, context=below, context_which="start"
+    )
     return json_item(column(*figures, sizing_mode="stretch_width"))
 
 

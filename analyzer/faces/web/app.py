@@ -7,7 +7,7 @@ from contextlib import asynccontextmanager, suppress
 from functools import partial
 from typing import Annotated, Any
 
-from fastapi import APIRouter, FastAPI, Query, Request
+from fastapi import APIRouter, Depends, FastAPI, Query, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
@@ -44,7 +44,15 @@ from analyzer.faces.web import (
 )
 from analyzer.faces.web.access import Access
 from analyzer.faces.web.api import reference
-from analyzer.faces.web.api.parameters import ERRORS, ManyPoints, TripNumber
+from analyzer.faces.web.api.parameters import (
+    ERRORS,
+    ManyPoints,
+    TripNumber,
+    WrongQuestion,
+    channels_of,
+    known_only,
+    refusal,
+)
 from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuestion
 from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
@@ -64,7 +72,9 @@ ROUTERS = (
     plan_page.router,
     setup_page.router,
 )
-router = APIRouter(prefix="/api/v1", tags=["answers"], responses=ERRORS)
+router = APIRouter(
+    prefix="/api/v1", tags=["answers"], responses=ERRORS, dependencies=[Depends(known_only)]
+)
 
 
 def create_app(log: Log, *, names: Sequence[str] = (), access: Access | None = None) -> FastAPI:
@@ -194,7 +204,7 @@ def plot(
 ) -> Any:
     """Channels of one trip, thinned so that peaks stay."""
     log = log_of(request)
-    names = tuple(name for name in channels.split(",") if name)
+    names = channels_of(log, channels)
     return _json(log.plot(number, names or columns.wanted(log.channels()), points))
 
 
@@ -220,13 +230,12 @@ def _said(error: Exception) -> tuple[str, int]:
     """What is wrong, in a sentence, and HTTP's number for it."""
     match error:
         case RequestValidationError():
-            first = error.errors()[0]
-            return f"{first['loc'][-1]}: {first['msg']}", 422
+            return refusal(error), 422
         case HTTPException():
             lost = error.status_code == 404
             text = "there is nothing here" if lost else "this cannot be asked like that"
             return text, error.status_code
-        case FormError() | BadRoute():
+        case FormError() | BadRoute() | WrongQuestion():
             return str(error), 422
         case AnalyzerError() | LoggerError():
             return str(error), 404 if isinstance(error, LookupError) else 503

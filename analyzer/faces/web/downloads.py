@@ -5,15 +5,15 @@ from collections.abc import Iterator
 from enum import StrEnum
 from typing import IO, Annotated, Any, Literal
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response, StreamingResponse
 
 from analyzer.answers import Log
 from analyzer.answers.log import Form
-from analyzer.faces.web.api.parameters import ERRORS, TripNumber
+from analyzer.faces.web.api.parameters import ERRORS, TripNumber, channels_of, known_only
 from analyzer.faces.web.page import log_of
 
-router = APIRouter(prefix="/api/v1/export", tags=["downloads"])
+router = APIRouter(prefix="/api/v1/export", tags=["downloads"], dependencies=[Depends(known_only)])
 paper = APIRouter(include_in_schema=False)  # the printed report, from the pages
 
 Step = Annotated[
@@ -51,7 +51,7 @@ def trip(
     step_s: Step = None,
 ) -> Response:
     """Channels of a trip as a file; as GPX its track."""
-    names = tuple(name for name in channels.split(",") if name)
+    names = channels_of(log_of(request), channels)
     return _file(log_of(request), ending.value, number, names, step_s, f"trip_{number}.{ending}")
 
 

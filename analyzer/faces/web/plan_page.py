@@ -2,7 +2,8 @@
 
 import math
 import tempfile
-from datetime import UTC, datetime
+import time
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from starlette.datastructures import FormData
 
 from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
+from analyzer.faces import format
 from analyzer.faces.charts import range_svg
 from analyzer.faces.web import waypoints
 from analyzer.faces.web.api.questions import PlanQuestion
@@ -103,6 +105,10 @@ def ask(log: Log, question: PlanQuestion, files: dict[str, bytes]) -> "tuple[Pla
 
 def _wish(written: dict[str, str]) -> PlanQuestion:
     """What the form says, in the HTTP API's own terms."""
+    for what, speed, way in (("stream", "stream_kn", "stream_toward_deg"),
+                             ("wind", "wind_kn", "wind_from_deg")):  # fmt: skip
+        if bool(written.get(speed, "").strip()) != bool(written.get(way, "").strip()):
+            raise FormError(f"the {what} wants both: its knots and its direction in degrees")
     return PlanQuestion(
         depart_utc_s=_utc(written.get("depart", "")),
         arrive_by_utc_s=_utc(written.get("arrive_by", "")),
@@ -140,14 +146,14 @@ def _number(written: dict[str, str], name: str, what: str, low: float, high: flo
 
 
 def _utc(text: str) -> float | None:
-    """A date and time in UTC, as a browser's field sends it."""
+    """A date and time as a browser's field sends it: the board's own zone, where none is named."""
     if not text.strip():
         return None
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
         raise FormError(f"a time wants to look like 2026-07-01T06:30, got {text!r}") from None
-    return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+    return moment.timestamp()
 
 
 def _page(
@@ -160,7 +166,13 @@ def _page(
     way = None
     if answer is not None:
         way = range_svg.along(answer.plan.legs, start, answer.reserve_frac)
-    status = 422 if wrong else 200
     return render(
-        request, "plan.html", status, written=written, wrong=wrong, answer=answer, way=way
+        request,
+        "plan.html",
+        422 if wrong else 200,
+        written=written,
+        wrong=wrong,
+        answer=answer,
+        way=way,
+        zone=format.zone_name(time.time()),
     )

@@ -109,9 +109,11 @@ def test_a_log_without_a_date_shows_none():
 
 def test_a_range_of_times_tells_the_date_where_the_night_lies_between():
     late = 1_717_400_000.0  # 07:33 UTC
-    assert format.moments(Estimate(late, late, late + 3600, "s"), UTC) == "07:33 to 08:33"
+    assert (
+        format.moments(Estimate(late, late, late + 3600, "s"), UTC) == "3 Jun 2024 07:33 to 08:33"
+    )
     night = Estimate(late, late, late + 20 * 3600, "s")
-    assert format.moments(night, UTC) == "07:33 to 4 Jun 2024 03:33"
+    assert format.moments(night, UTC) == "3 Jun 2024 07:33 to 4 Jun 2024 03:33"
 
 
 def test_courses_have_three_figures():

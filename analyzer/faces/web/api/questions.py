@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, model_validator
 
 from analyzer.answers import Log
 from analyzer.answers.passage import PlanWish, forecast
@@ -55,13 +55,26 @@ class RangeQuestion(Surroundings):
 
 
 class PlanQuestion(Surroundings):
-    """All may be left out."""
+    """All may be left out; but a stream or a wind wants its direction beside its knots."""
 
     depart_utc_s: float | None = Field(None, ge=0, le=1e11, description=f"{_UTC}; else now")
     arrive_by_utc_s: float | None = Field(None, ge=0, le=1e11, description=_UTC)
     speed_kn: float | None = Field(None, ge=0.5, le=30, description="else the cheapest speeds")
     charge_frac: float | None = Field(None, ge=0, le=1, description="else as in the log")
     reserve_frac: float | None = Field(None, ge=0, le=1, description="else the boat file's")
+
+    @model_validator(mode="after")
+    def _whole(self) -> "PlanQuestion":
+        halves = (
+            ("the stream", "where it goes (toward_deg)", self.stream_kn, self.toward_deg),
+            ("the wind", "where it comes from (from_deg)", self.wind_kn, self.from_deg),
+        )
+        for what, way, speed_kn, degrees in halves:
+            if speed_kn is not None and degrees is None:
+                raise ValueError(f"{what} wants {way} beside its knots")
+            if speed_kn is None and degrees is not None:
+                raise ValueError(f"{what} wants its knots beside its direction")
+        return self
 
     def of(self, route: Path, stream_table: Path | None) -> PlanWish:
         """The wish in SI units, for a route that lies somewhere."""

@@ -20,6 +20,12 @@ def reference(request: Request) -> Response:
     )
 
 
+@router.get("/openapi.json")
+def usual_place(request: Request) -> Any:
+    """The description where tools look for it."""
+    return request.app.openapi()
+
+
 def answers(call: dict[str, Any]) -> str:
     """What a call answers with, in words."""
     content = call["responses"].get("200", {}).get("content", {})

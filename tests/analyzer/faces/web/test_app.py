@@ -62,7 +62,13 @@ def test_plot_keeps_gaps_as_null(client):
         ("/api/v1/review/x", 422, "number"),
         ("/api/v1/range?speed_kn=-1", 422, "speed_kn"),
         ("/api/v1/range?speed_kn=nan", 422, "speed_kn"),
-        ("/api/v1/plot/2?points=1", 422, "points"),
+        ("/api/v1/plot/2?points=1", 422, "points wants 10 or more, got '1'"),
+        ("/api/v1/range?sped_kn=4", 422, "no parameter 'sped_kn' here: did you mean 'speed_kn'?"),
+        ("/api/v1/range?home=moon", 422, "home wants 'straight' or 'track', got 'moon'"),
+        ("/api/v1/cells?x=1", 422, "no parameter 'x' here: it takes none"),
+        ("/api/v1/plot/2?channels=pack_volts_v", 404, "did you mean 'pack_voltage_v'?"),
+        ("/api/v1/export/2.csv?channels=zzz", 404, "the log holds no channel 'zzz'"),
+        ("/api/v1/export/2.csv?step=2", 422, "no parameter 'step' here: did you mean 'step_s'?"),
         ("/api/v1/export/99.csv", 404, "the log holds no trip 99"),
         ("/api/v1/export/99.gpx", 404, "the log holds no trip 99"),
     ],
@@ -194,10 +200,12 @@ def test_no_path_leads_out_of_a_folder(client, path):
     ],
 )
 def test_downloads_come_as_files(client, log, ending, kind):
-    answer = client.get(f"/api/v1/export/2.{ending}?channels=a,b&step_s=2")
+    answer = client.get(
+        f"/api/v1/export/2.{ending}?channels=pack_voltage_v,pack_current_a&step_s=2"
+    )
     assert answer.headers["content-type"] == kind
     assert answer.headers["content-disposition"] == f'attachment; filename="trip_2.{ending}"'
-    assert log.asked[-1] == ("export", ending, ("a", "b"), 2.0)
+    assert log.asked[-1] == ("export", ending, ("pack_voltage_v", "pack_current_a"), 2.0)
     assert answer.content
 
 
@@ -218,6 +226,9 @@ def test_plan_takes_a_route_and_changes_nothing(client, log, invented):
     assert client.post("/api/v1/plan", content=b"no route").status_code == 422
     assert client.post("/api/v1/plan", content=b"x" * 5_100_000).status_code == 422
     assert client.post("/api/v1/plan?speed_kn=400", content=b"<gpx/>").status_code == 422
+    half = client.post("/api/v1/plan?stream_kn=1", content=b"<gpx/>")
+    assert half.status_code == 422
+    assert "the stream wants where it goes" in half.json()["error"]
 
 
 def test_hindcast_takes_minutes(client, log, invented):
@@ -235,6 +246,7 @@ def test_reference_names_every_question_and_shape(client):
     assert "RangeAnswer" in page
     assert "distance_m" in page
     assert client.get("/api/v1/openapi.json").json() == described
+    assert client.get("/openapi.json").json() == described
 
 
 def test_a_fault_of_ours_is_said_and_hides_its_insides(invented, browse):

@@ -1,5 +1,7 @@
 """The plan page: what is asked reaches the plan in SI units, what is wrong is said."""
 
+import time
+
 import pytest
 
 from analyzer.faces.charts import range_svg
@@ -45,6 +47,19 @@ def test_wishes_reach_the_plan_in_si(client, log):
     assert not wish.route.exists()  # what was sent is not kept
 
 
+def test_times_are_the_boat_s_own_and_say_so(client, log, monkeypatch):
+    monkeypatch.setenv("TZ", "Asia/Kolkata")  # five and a half hours ahead, all year
+    time.tzset()
+    try:
+        page = client.post("/plan", files={"route": ROUTE}, data={"depart": "2026-07-01T12:00"})
+        assert "Leaving, IST (else now)" in page.text
+        wish = next(asked for asked in log.asked if hasattr(asked, "route"))
+        assert wish.departure_s == 1_782_887_400  # date -u -d 2026-07-01T06:30Z +%s
+    finally:
+        monkeypatch.delenv("TZ")
+        time.tzset()
+
+
 @pytest.mark.parametrize(
     ("files", "fields", "says"),
     [
@@ -53,6 +68,8 @@ def test_wishes_reach_the_plan_in_si(client, log):
         ({"route": ROUTE}, {"speed_kn": "fast"}, "the speed in knots wants 0.5 to 30"),
         ({"route": ROUTE}, {"charge_percent": "120"}, "the charge in per cent wants 0 to 100"),
         ({"route": ROUTE}, {"depart": "tomorrow"}, "2026-07-01T06:30"),
+        ({"route": ROUTE}, {"stream_kn": "1.5"}, "the stream wants both: its knots and"),
+        ({"route": ROUTE}, {"wind_from_deg": "225"}, "the wind wants both: its knots and"),
     ],
 )
 def test_what_is_wrong_is_said_and_what_was_written_stays(client, files, fields, says):
