@@ -66,9 +66,10 @@ HATCHES = (
     "vertical_line",
 )
 # The axis tells times and dates as the pages do: 14:05, 3 Jun 2024.
-CLOCK: dict[str, Any] = dict.fromkeys(("hours", "hourmin", "minutes"), "%H:%M") | dict.fromkeys(
-    ("minsec", "seconds"), "%H:%M:%S"
-)
+CLOCK: dict[str, Any] = {
+    **dict.fromkeys(("hours", "hourmin", "minutes"), "%H:%M"),
+    **dict.fromkeys(("minsec", "seconds"), "%H:%M:%S"),
+}
 DATES: dict[str, Any] = {"days": "%-d %b", "months": "%b %Y", "years": "%Y"}
 BELOW: dict[str, Any] = dict.fromkeys(CLOCK, "%-d %b %Y") | {
     "days": "%Y",
