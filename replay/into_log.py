@@ -2,7 +2,7 @@
 
 import time
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +16,15 @@ from replay import player
 from replay.player import Progress
 
 FLAT_OUT = None  # the player's pace that waits for nothing
+
+
+@dataclass(frozen=True)
+class Played:
+    """knows_boat: Whether the log knows one, so that questions about it can be asked.
+    remarks: What of the files could not be read, a sentence each."""
+
+    knows_boat: bool
+    remarks: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -41,15 +50,15 @@ def play_into(
     boat_file: Path | None,
     pace: float | None = FLAT_OUT,
     progress: Progress | None = None,
-) -> bool:
+) -> Played:
     """Records the files into the log as if they arrived now.
 
     Args:
         log: Made where it is not there yet.
         boat_file: Kept in the log; None: the files' own maps say everything.
         pace: None flat out, 1 real time, N for N times as fast.
-    Returns:
-        Whether the log knows a boat, so that questions about it can be asked.
+    Raises:
+        LoggerError: A file, the boat file or the log cannot be used, or rows were not kept.
     """
     boat = boats.load(boat_file) if boat_file else None
     source = player.open_recordings(
@@ -70,4 +79,13 @@ def play_into(
                 f"{log}: {writer.dropped} rows were not kept, as the disk had no room or the log "
                 "was held; make room, remove the log and play again"
             )
-        return store.boat_text() is not None
+        return Played(store.boat_text() is not None, tuple(_remarks(source)))
+
+
+def _remarks(source: player.Player) -> Iterator[str]:
+    for name, counters in source.counters.items():
+        if counters["torn"]:
+            yield f"{name} breaks off: what came before is played"
+        lines = counters["syntax"] + counters["checksum"]
+        if lines:
+            yield f"{name}: {lines} lines could not be read"

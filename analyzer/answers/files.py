@@ -4,11 +4,10 @@ None of it wants a boat: what was recorded without one can be taken away all the
 """
 
 import atexit
-import os
 import shutil
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
@@ -17,8 +16,8 @@ from analyzer.exchange import forms, packed_log, parquet_days, rows
 from analyzer.exchange.forms import Form, form_of
 from logger import boat as boats
 from logger.errors import StoreError
-from logger.store import Store
-from logger.store.backup import sync
+from logger.store import Store, connect
+from logger.store.backup import whole_file
 
 __all__ = ["Form", "form_of"]
 
@@ -45,21 +44,37 @@ def copy(log: Path, out: Path) -> None:
             packed_log.write(store, file)
 
 
-def make(log: Path, file: Path, boat_file: Path | None = None) -> bool:
+def make(
+    log: Path,
+    file: Path,
+    boat_file: Path | None = None,
+    look: Callable[[Path], None] | None = None,
+) -> bool:
     """Makes a new log of what `Log.export` wrote, or of anybody's GPX track with times.
+
+    The log gets its name last of all: one that is cut short leaves none, and can be done again.
 
     Args:
         boat_file: Kept in the log; None: the log's own, if it has one.
+        look: Looks through the log, if it knows a boat.
     Returns:
         Whether the log knows a boat.
     """
     if boat_file is not None:
         boats.load(boat_file)
-    forms.read(file, log)
-    with Store.open(log, write=True) as store:
-        if boat_file is not None:
-            store.save_boat(boat_file.read_text("utf-8-sig"), _now_us())
-        return store.boat_text() is not None
+    knows_boat = False
+
+    def finish(made: Path) -> None:
+        nonlocal knows_boat
+        with Store.open(made, write=True) as store:
+            if boat_file is not None:
+                store.save_boat(boat_file.read_text("utf-8-sig"), _now_us())
+            knows_boat = store.boat_text() is not None
+        if look and knows_boat:
+            look(made)
+
+    forms.read(file, log, finish)
+    return knows_boat
 
 
 @contextmanager
@@ -73,17 +88,13 @@ def whole(path: Path) -> Iterator[BinaryIO]:
             yield file
         return
     # a link's own name stays a link
-    path = path.resolve()
-    part = path.with_name(path.name + ".part")
-    try:
-        with part.open("wb") as file:
-            yield file
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-        sync(path.parent)
-    finally:
-        part.unlink(missing_ok=True)
+    with whole_file(path.resolve()) as part, part.open("r+b") as file:
+        yield file
+
+
+def missing_journal(log: Path) -> str:
+    """A sentence where a log seems to have been copied without its journal; else ""."""
+    return connect.missing_journal(log)
 
 
 def empty_log() -> Path:

@@ -21,6 +21,7 @@ from analyzer.exchange.rows import Ints, Rows, Stretch, rows
 from logger.store import Boot, Store
 
 UTC, BOOT, MONO = "utc_s", "boot", "t_mono_us"
+FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a cell of a formula begins so, OWASP CSV injection
 ROWS = 10_000  # written and read at a time, assumed
 
 
@@ -33,15 +34,15 @@ def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
     """
     import pandas as pd
 
-    head = ",".join([UTC, *stretch.channels, BOOT, MONO])
-    out.write(f"{head}\n".encode())
+    names = [UTC, *map(as_text, stretch.channels), BOOT, MONO]
+    out.write(pd.DataFrame(columns=names).to_csv(index=False, lineterminator="\n").encode())
     for piece in rows(store, stretch):
         for start in range(0, len(piece.t_mono_us), ROWS):
             part = slice(start, start + ROWS)
             t_mono_us = piece.t_mono_us[part]
             frame = pd.DataFrame(piece.values[part], columns=list(stretch.channels))
             frame.insert(0, UTC, _seconds(t_mono_us, piece.utc_offset_us))
-            frame[BOOT], frame[MONO] = piece.boot.uid, t_mono_us
+            frame[BOOT], frame[MONO] = as_text(piece.boot.uid), t_mono_us
             text = frame.to_csv(index=False, header=False, lineterminator="\n")
             out.write(text.encode())
 
@@ -55,13 +56,22 @@ def read(path: Path, store: Store) -> int:
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
             lines = csv.reader(file)
-            head = _Head.of(next(lines, []), path)
+            head = _Head.of([_plain(name) for name in next(lines, [])], path)
             pieces = (rows for part in _parts(lines) for rows in head.rows(part))
             return intake.take_in(store, intake.Layout(head.channels), pieces)
     except (ValueError, ArithmeticError, IndexError, csv.Error) as error:
         if isinstance(error, BadImport):
             raise
         raise BadImport(f"{path} cannot be read as a table of readings: {error}") from error
+
+
+def as_text(text: str) -> str:
+    """A cell that no table program takes for a formula: an apostrophe before it, as they do."""
+    return f"'{text}" if text.startswith((*FORMULA, "'")) else text
+
+
+def _plain(text: str) -> str:
+    return text[1:] if text[:1] == "'" and text[1:].startswith((*FORMULA, "'")) else text
 
 
 def _seconds(t_mono_us: Ints, offset_us: int | None) -> list[str]:
@@ -107,7 +117,7 @@ class _Head:
             text = own[0][self.utc]
             offset_us = int(Decimal(text) * 1_000_000) - int(t_mono_us[0]) if text else None
             source = "file" if text else None
-            boot = Boot(0, uid, offset_us, source, None, None, None)
+            boot = Boot(0, _plain(uid), offset_us, source, None, None, None)
             yield Rows(boot, t_mono_us, np.array(values).reshape(len(own), len(self.columns)))
 
 

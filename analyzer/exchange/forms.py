@@ -4,6 +4,7 @@ with open_log("log.sqlite") as log, open("trip_2.csv", "wb") as out:
     write(log.store, "csv", rows.choose(log.store, trip=2), out)
 """
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO, Literal, get_args
 
@@ -12,6 +13,7 @@ from analyzer.exchange import csv_table, gpx_track, packed_log, parquet_days
 from analyzer.exchange.rows import Stretch
 from logger.errors import StoreError
 from logger.store import Store
+from logger.store.backup import scratch_file
 
 Form = Literal["csv", "parquet", "gpx", "log"]
 FORMS: tuple[Form, ...] = get_args(Form)
@@ -53,9 +55,11 @@ def write(store: Store, form: Form, stretch: Stretch, out: BinaryIO, name: str =
         packed_log.write(store, out)
 
 
-def read(path: Path, log: Path) -> None:
+def read(path: Path, log: Path, finish: Callable[[Path], None] | None = None) -> None:
     """Makes a new log of a file in any of the forms.
 
+    Args:
+        finish: Called with the log under a passing name, before it gets its own.
     Raises:
         BadImport: It is in none of them, or damaged.
         StoreError: There is a log of that name already.
@@ -69,20 +73,18 @@ def read(path: Path, log: Path) -> None:
             "folder of Parquet; recordings of other programs are for `keelwatt replay`"
         )
     log.parent.mkdir(parents=True, exist_ok=True)
+    with scratch_file(log.with_name(f"{log.name}.made")) as made:
+        _fill(path, form, made)
+        if finish:
+            finish(made)
+        with Store.open(made) as store:
+            store.back_up(log)
+
+
+def _fill(path: Path, form: Form, made: Path) -> None:
     if form == "log":
-        packed_log.read(path, log)
+        packed_log.read(path, made)
         return
     take = {"csv": csv_table.read, "parquet": parquet_days.read, "gpx": gpx_track.read}[form]
-    part = log.with_name(log.name + ".part")
-    _remove(part)
-    try:
-        with Store.open(part, write=True) as store:
-            take(path, store)
-            store.back_up(log)
-    finally:
-        _remove(part)
-
-
-def _remove(log: Path) -> None:
-    for tail in ("", "-wal", "-shm", ".lock"):
-        log.with_name(log.name + tail).unlink(missing_ok=True)
+    with Store.open(made, write=True) as store:
+        take(path, store)

@@ -9,6 +9,7 @@ Source: GPX 1.1 schema, https://www.topografix.com/GPX/1/1/gpx.xsd
 """
 
 import hashlib
+import logging
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -32,6 +33,9 @@ PLACE = ("latitude_deg", "longitude_deg")
 HEIGHT = "altitude_m"
 GAP_S = 30.0  # longer without a fix is a new segment, assumed
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+LATEST = datetime(2100, 1, 1, tzinfo=UTC)  # no track's time is as late, assumed
+ALL_US = 2**62  # beyond any time, by definition
+log = logging.getLogger("keelwatt")
 FILE_SURE_S = 1.0  # a track's times are the receiver's; common practice, no source
 
 
@@ -78,8 +82,13 @@ def read(path: Path, store: Store) -> int:
         if isinstance(error, BadImport):
             raise
         raise BadImport(f"{path} cannot be read as GPX: {error}") from error
-    if not points:
-        raise BadImport(f"{path} holds no track")
+    placed = [point for point in points if PLACE[0] in point[-1]]
+    if not placed:
+        raise BadImport(f"{path} holds no track, or none with places on earth")
+    if len(placed) < len(points):
+        lost = len(points) - len(placed)
+        log.warning("%s: %d points have no place on earth and are left out", path, lost)
+    points = placed
     names = dict.fromkeys(name for *_, values in points for name in values)
     channels = intake.check_channels(names, str(path))
     return intake.take_in(store, intake.Layout(channels), _pieces(points, channels))
@@ -190,8 +199,10 @@ def _points(path: Path) -> Iterator[Point]:
 
 
 def _point(element: ElementTree.Element) -> tuple[int | None, int | None, dict[str, float]]:
-    values = {"latitude_deg": float(element.attrib["lat"]),
-              "longitude_deg": float(element.attrib["lon"])}  # fmt: skip
+    latitude, longitude = float(element.attrib["lat"]), float(element.attrib["lon"])
+    values: dict[str, float] = {}
+    if abs(latitude) <= 90 and abs(longitude) <= 180:
+        values = {"latitude_deg": latitude, "longitude_deg": longitude}
     mono_us: int | None = None
     utc_us: int | None = None
     for part in element.iter():
@@ -202,10 +213,14 @@ def _point(element: ElementTree.Element) -> tuple[int | None, int | None, dict[s
         elif name == "time" and text:
             when = datetime.fromisoformat(text)
             when = when if when.tzinfo else when.replace(tzinfo=UTC)
+            if not EPOCH <= when < LATEST:
+                raise ValueError(f"{text} is no time of a track")
             utc_us = (when - EPOCH) // timedelta(microseconds=1)
         elif space == f"{{{NAMESPACE}" and text:
             if name == "t_mono_us":
                 mono_us = int(text)
+                if abs(mono_us) >= ALL_US:
+                    raise ValueError(f"{text} is no time of a boot's clock")
             elif find(name):
                 values[name] = float(text)
     return mono_us, utc_us, values

@@ -4,6 +4,7 @@
 """
 
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -17,6 +18,10 @@ from logger.store import Store
 
 LEVEL = 10  # of zstd's 22, assumed
 PACKED = ".zst"
+WINDOW = 1 << 27  # what zstd itself uses without being asked for more, its manual
+# A log is packed inside already (the demo's to 0.6 of its size; an empty one to a hundredth). More
+# than this, of so many bytes, is no log but a trap; assumed.
+MOST_RATIO, TRAP_BYTES = 300, 1 << 28
 
 
 def write(store: Store, out: BinaryIO) -> None:
@@ -56,8 +61,15 @@ def unpack(path: Path, to: Path) -> None:
     try:
         with path.open("rb") as file, to.open("wb") as out:
             wanted = zstandard.get_frame_parameters(file.read(18)).content_size
+            _refuse_trap(path, wanted, to)
             file.seek(0)
-            _, got = zstandard.ZstdDecompressor().copy_stream(file, out)
+            unpacker = zstandard.ZstdDecompressor(max_window_size=WINDOW)
+            got = 0
+            for piece in unpacker.read_to_iter(file):
+                got += len(piece)
+                if got > wanted:
+                    break
+                out.write(piece)
             out.flush()
             os.fsync(out.fileno())
     except zstandard.ZstdError as error:
@@ -66,12 +78,27 @@ def unpack(path: Path, to: Path) -> None:
         raise BadImport(f"{path} is cut off: it unpacks to {got} bytes of {wanted}")
 
 
+def _refuse_trap(path: Path, wanted: int, to: Path) -> None:
+    """Raises BadImport where a file says that it unpacks to more than a log, or the disk, has."""
+    packed, free = path.stat().st_size, shutil.disk_usage(to.parent).free
+    if wanted > max(TRAP_BYTES, MOST_RATIO * packed):
+        raise BadImport(
+            f"{path} is no packed log: it unpacks to more than {MOST_RATIO} times its size, or "
+            "does not say to how much"
+        )
+    if wanted > free:
+        raise BadImport(
+            f"{path} unpacks to {wanted / 1e6:.0f} MB, and {to.parent} has {free / 1e6:.0f} MB "
+            "free; make room"
+        )
+
+
 def read(path: Path, to: Path) -> None:
-    """Makes a new log of a packed one, or of a plain copy; older ones are brought up to date.
+    """Fills an empty file with a packed log, or a plain copy; older ones are brought up to date.
 
     Raises:
         BadImport: The file is damaged.
-        StoreError: It is no log, or of a newer version; or there is a file of the new name.
+        StoreError: It is no log, or of a newer version.
     """
     with unpacked(path) as log, Store.open(log) as store:
-        store.back_up(to)
+        store.copy_into(to)

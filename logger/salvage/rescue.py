@@ -1,6 +1,5 @@
 """What can be read of a damaged log, as a new log."""
 
-import os
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from logger.errors import StoreError
 from logger.salvage.pages import HEADER, Pages
 from logger.salvage.records import Row, Tree, Value
 from logger.store import spare
+from logger.store.backup import whole_file
 from logger.store.connect import connect
 from logger.store.groups import StoredGroup, load_groups
 from logger.store.packing.chunks import load_column, load_times
@@ -93,20 +93,18 @@ def rescue(damaged: Path, to: Path) -> Account:
         raise StoreError(f"there is no file {damaged}; name the damaged log to save")
     if not is_log(damaged):
         raise StoreError(f"{damaged} is no log of this program, or nothing of it can be read")
-    part = to.with_name(to.name + ".part")
-    part.unlink(missing_ok=True)
     try:
-        with Pages(damaged) as pages, closing(connect(part, write=True)) as db:
+        with (
+            whole_file(to) as part,
+            Pages(damaged) as pages,
+            closing(connect(part, write=True)) as db,
+        ):
             db.execute("BEGIN")
             account = _fill(db, pages)
             db.execute("COMMIT")
             db.execute("PRAGMA journal_mode = DELETE")
-        os.replace(part, to)
     except sqlite3.Error as error:
         raise StoreError(f"{to} could not be written: {error}") from error
-    finally:
-        for ending in ("", "-wal", "-shm"):
-            part.with_name(part.name + ending).unlink(missing_ok=True)
     return account
 
 

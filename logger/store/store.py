@@ -7,7 +7,7 @@ from pathlib import Path
 
 from logger.reading import Group
 from logger.store import boots
-from logger.store.backup import back_up
+from logger.store.backup import back_up, copy_into
 from logger.store.connect import connect, free_bytes, used_bytes
 from logger.store.groups import load_groups
 from logger.store.packing.codec import Floats, Ints
@@ -164,6 +164,11 @@ class Store(SmallTables):
         """
         with self._lock:
             back_up(self._db, self.path, Path(to))
+
+    def copy_into(self, empty: Path) -> None:
+        """The same into an empty file. Raises StoreError."""
+        with self._lock:
+            copy_into(self._db, empty)
 
     def forget_date(self, number: int) -> None:
         """Takes a boot's date back; its readings stay, after the boot before it."""

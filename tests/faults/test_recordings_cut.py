@@ -108,6 +108,13 @@ def test_a_stump_is_a_sentence(tmp_path, size, packing, capsys):
     assert capsys.readouterr().err.count("\n") == 1
 
 
+def test_the_user_is_told_that_a_recording_breaks_off(tmp_path, capsys):
+    path = written(tmp_path, "csv", [line("csv", k) for k in range(LINES)])
+    path.write_bytes(gzip.compress(path.read_bytes())[:-1000])
+    assert main(["replay", str(path), "--log", str(tmp_path / "new.sqlite")]) == 0
+    assert "a.csv breaks off" in capsys.readouterr().err
+
+
 DAMAGED = {
     "candump": [
         b"(99999999999.999999) can0 12C#8813\n",

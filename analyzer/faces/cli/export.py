@@ -81,9 +81,7 @@ def _import(options: argparse.Namespace) -> int:
 
     log = paths.find(options.log, options.boat).log
     boat = paths.find_boat(options.boat) if options.boat else None  # else the log's own
-    known = files.make(log, options.file, boat)
-    if known:
-        playback.look_through(log, None)
+    known = files.make(log, options.file, boat, lambda made: playback.look_through(made, None))
     opt.tell_user(f"Made {log}." + ("" if known else " It has no boat file: name one with --boat."))
     return 0
 

@@ -97,7 +97,7 @@ PLACES = (
 
 def find_places(options: argparse.Namespace) -> paths.Places:
     """The two files that the options, the environment and the boat file name."""
-    from logger.store.connect import missing_journal
+    from analyzer.answers.files import missing_journal
 
     found = paths.find(options.log, options.boat)
     missing = missing_journal(found.log)

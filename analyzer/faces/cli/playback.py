@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.answers import Log
+from analyzer.faces.cli.options import tell_user
 from analyzer.faces.cli.progress import Bar
 
 if TYPE_CHECKING:
@@ -17,10 +18,12 @@ def play_into(
     from replay import into_log
 
     with Bar(f"Playing {', '.join(path.name for path in played.files)}") as bar:
-        knows_boat = into_log.play_into(log, played, boat_file, pace, bar)
-    if knows_boat:
+        done = into_log.play_into(log, played, boat_file, pace, bar)
+    for remark in done.remarks:
+        tell_user(f"{remark}.")
+    if done.knows_boat:
         look_through(log, boat_file)
-    return knows_boat
+    return done.knows_boat
 
 
 def look_through(log: Path, boat_file: Path | None) -> None:
