@@ -206,6 +206,7 @@ class RangeInputs:
         warmths: Of motor and controller, where they may get too hot at a speed.
         place_deg: Latitude and longitude, for the sun of the hours ahead.
         course_deg: Over ground, held while speed and power settle.
+        throttle_w: Power that the throttle stands at, where the boat motors. [W]
     """
 
     boat: Boat
@@ -220,6 +221,7 @@ class RangeInputs:
     warmths: tuple[Warmth, ...] = ()
     place_deg: tuple[float, float] | None = None
     course_deg: float | None = None
+    throttle_w: float | None = None
 
     @classmethod
     def from_snapshot(cls, boat: Boat, snapshot: object, **changes: Any) -> "RangeInputs":
@@ -270,12 +272,22 @@ class RangeInputs:
             warmths=self.warmths,
             seed=seed,
         )
+        if present is None and self.throttle_w is not None and course_deg == self.course_deg:
+            return self._at_throttle(given, self.throttle_w)
         if present is None or course_deg != present.course_deg:
             return given
         own_mps = present_water_mps(given, present)
         speeds_mps = np.unique(np.append(given.speeds_mps, own_mps))
         as_now = int(np.searchsorted(speeds_mps, own_mps))
         return replace(given, speeds_mps=speeds_mps, as_now=as_now)
+
+    def _at_throttle(self, given: ReachInput, power_w: float) -> ReachInput:
+        """The question with the speed among its own that the throttle's power will give."""
+        own_mps = speed_at_w(self.curve, power_w)
+        speeds_mps = np.unique(np.append(given.speeds_mps, own_mps))
+        as_now = int(np.searchsorted(speeds_mps, own_mps))
+        throttle = power_w, NOW_LOG_SD * float(np.sqrt(NOW_S / THROTTLE_S))
+        return replace(given, speeds_mps=speeds_mps, throttle=throttle, as_now=as_now)
 
     def _charge_draws(self, n: int, seed: int) -> Mapping[str, Floats]:
         """Draws of the pack; at half charge where it is not measured."""

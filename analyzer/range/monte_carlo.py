@@ -93,7 +93,10 @@ class ReachInput:
         now: The present operating point, if motoring steadily.
         as_now: Index of the speed that stands for going on as now, where it is among them: there
             every draw keeps the present ground speed and power, whatever its stream and curve
-            are; only what weather is still to come is left open.
+            are; only what weather is still to come is left open. By `throttle` every draw keeps
+            that power, and goes as fast as its own curve says.
+        throttle: Propulsion power and its doubt in ln, where the boat motors and its speed has not
+            settled yet; beside no `now`. [W]
         ahead: The stream to come: "stays" as it is now, which is what "how far" means where
             nothing else is said; "goes on", turning and wandering as its draws have it;
             "reversed"; or by a table of times.
@@ -116,6 +119,7 @@ class ReachInput:
     weak: Weak = Weak()
     now: Now | None = None
     as_now: int | None = None
+    throttle: tuple[float, float] | None = None
     ahead: Ahead = "stays"
     wind: Wind | None = None
     windage_m2: float = 0.0
@@ -178,7 +182,7 @@ class Draws:
     stream, air: (n,). log_power: ln power in still air on the curve's grid, (n, m). aside: ln
     power that sea and unknown wind add on the present course, (n,). hotel_w, sun_w: hotel load, and
     what the panels give now, (n,).
-    now_w: propulsion power at this moment, (n,); NaN where the boat does not motor steadily.
+    now_w: propulsion power at this moment, (n,); NaN where the boat does not motor.
     """
 
     stream: StreamDraws
@@ -217,10 +221,18 @@ def draw(
     leg_sd = air.left * given.curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
     sun_w = np.zeros(n) if sun_w is None else sun_w
-    free = Draws(paths, lines, aside, air, hotel_w, np.full(n, np.nan), sun_w)
+    free = Draws(paths, lines, aside, air, hotel_w, _throttle_w(given, n, rng), sun_w)
     if now is None:
         return replace(free, log_power=np.maximum.accumulate(lines + day.moved, axis=1))
     return _through_present(given, now, free, day, rng)
+
+
+def _throttle_w(given: ReachInput, n: int, rng: np.random.Generator) -> Floats:
+    """Power that the throttle stands at, (n,); NaN where it is not asked for. [W]"""
+    if given.throttle is None:
+        return np.full(n, np.nan)
+    power_w, log_sd = given.throttle
+    return np.asarray(power_w * np.exp(log_sd * rng.standard_normal(n)))
 
 
 def _through_present(

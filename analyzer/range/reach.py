@@ -134,8 +134,10 @@ def reach(given: ReachInput) -> ReachResult:
     """
     drawn = sample(given)
     draws, pack, rng = drawn.draws, drawn.pack, drawn.rng
-    water_mps = _water_mps(given, draws)
-    motor_w = _course_power_w(given, draws, water_mps, rng)
+    # what waves and wind still to come do to the whole passage
+    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((len(draws.aside), 1)))
+    water_mps = _water_mps(given, draws, rng)
+    motor_w = _course_power_w(given, draws, water_mps, rng) * ahead
     run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], draws.sun_w[:, None])
     run = _cooled(given, run, motor_w, pack.soc, rng)
     stream = _stream_ahead(given, draws, rng)
@@ -166,16 +168,25 @@ def _made_mps(given: ReachInput, water_mps: Floats, stream: tuple[Floats, Floats
 def _course_power_w(
     given: ReachInput, draws: Draws, water_mps: Floats, rng: np.random.Generator
 ) -> Floats:
-    """Propulsion power on the course at each speed, with what weather is to come, (n, k). [W]"""
+    """Propulsion power on the course at each speed in the present weather, (n, k). [W]"""
     n = len(draws.aside)
-    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
     calm_w = np.exp(given.curve.read_each(draws.log_power, water_mps))
     still_w = calm_w * np.exp(aside_on(draws, given, rng))
     course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
-    motor_w = (still_w + draws.air.added_w(course, water_mps, still_w)) * ahead
-    if given.as_now is not None and given.now is not None:
-        motor_w[:, given.as_now] = draws.now_w * ahead[:, 0]
+    motor_w = still_w + draws.air.added_w(course, water_mps, still_w)
+    if given.as_now is not None:
+        motor_w[:, given.as_now] = draws.now_w
     return np.asarray(motor_w)
+
+
+def _at_throttle_mps(given: ReachInput, draws: Draws, rng: np.random.Generator) -> Floats:
+    """Speed through water of each draw at the throttle's power, on its own curve, (n,)."""
+    grid = given.curve.speed_mps
+    water_mps = np.broadcast_to(grid, (len(draws.aside), len(grid)))
+    power_w = _course_power_w(replace(given, as_now=None), draws, water_mps, rng)
+    rising = np.maximum.accumulate(np.log(power_w), axis=1)
+    pairs = zip(np.log(draws.now_w), rising, strict=True)
+    return np.array([np.interp(own, line, grid) for own, line in pairs])
 
 
 def _run(
@@ -231,13 +242,15 @@ def _stream_ahead(given: ReachInput, draws: Draws, rng: np.random.Generator) -> 
     return lambda duration_s: held
 
 
-def _water_mps(given: ReachInput, draws: Draws) -> Floats:
+def _water_mps(given: ReachInput, draws: Draws, rng: np.random.Generator) -> Floats:
     """Speed through water per draw and speed asked for, (n, k)."""
     n = len(draws.aside)
     water = np.broadcast_to(given.speeds_mps, (n, len(given.speeds_mps))).copy()
     if given.as_now is not None and given.now is not None:
         along, across = along_across(*draws.stream.now(), given.now.course_deg)
         water[:, given.as_now] = np.hypot(given.now.speed_ground_mps - along, across)
+    elif given.as_now is not None:
+        water[:, given.as_now] = _at_throttle_mps(given, draws, rng)
     return water
 
 

@@ -130,6 +130,26 @@ def test_what_the_boat_does_now_narrows_the_answer():
     assert a.high - a.low < 0.35 * (b.high - b.low)
 
 
+def test_after_a_step_of_the_throttle_the_power_is_kept_and_the_speed_is_the_curve_s():
+    # by hand, P = c v³ with ln c known to 0.15 and ln P to 0.1: v = (P/c)^(1/3), and distance goes
+    # as v/P, so as P^(-2/3) c^(-1/3); at a speed asked for it goes as 1/c
+    wide = replace(sure_curve(), cov=0.15**2 * np.ones((48, 48)) + 1e-12 * np.eye(48))
+    power_w = 100 * 2.2**3
+    asked = question(n=4000, curve=wide, speeds_mps=np.array([1.8, 2.2]))
+    result = reach(replace(asked, throttle=(power_w, 0.1), as_now=1))
+    assert result.ground_mps[:, 0] == pytest.approx(1.8)
+    assert np.log(result.ground_mps[:, 1] / 2.2).std() == pytest.approx(
+        np.hypot(0.1, 0.15) / 3, rel=0.05
+    )
+    assert np.log(result.motor_w[:, 1] / power_w).std() == pytest.approx(
+        np.hypot(0.1, 0.03), rel=0.05
+    )
+    # 3 % of power still to come in each; the pack is sure
+    spread = np.log(result.distance_m).std(axis=0)
+    assert spread[0] == pytest.approx(np.hypot(0.15, 0.03), rel=0.05)
+    assert spread[1] == pytest.approx(np.linalg.norm([0.2 / 3, 0.15 / 3, 0.03]), rel=0.05)
+
+
 def test_a_hotel_load_only_thought_does_not_blur_what_the_pack_gives_now():
     """The pack's power is measured: what the hotel takes more of it the motor takes less."""
     power = 400.0
