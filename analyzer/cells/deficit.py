@@ -2,11 +2,12 @@
 
 Of a hypothesis the distance of a cell from the median cell at each level is
 
-    d_i = o - r I_i + V(x_i + shift(D_i)) - V(x_i) + u e_i + noise_i,
+    d_i = o - r(x_i) I_i - q J_i + V(x_i + shift(D_i)) - V(x_i) + u e_i + noise_i,
 
-o the error of its voltage input, r what its resistance is off by, I the current, x the charge
-moved, e how far the curve may be off where it was not seen. What a bin leaves open of s and c, and
-o, r and u are linear with Gaussian priors and marginalised; the evidence of each hypothesis is the
+o the error of its voltage input, r what its resistance is off by, I the current, q and J the same
+of slow polarisation and the lagged current, x the charge moved, e how far the curve may be off
+where it was not seen. What a bin leaves open of s and c, and o, r at some charges, q and u are
+linear with Gaussian priors and marginalised; the evidence of each hypothesis is the
 marginal likelihood (textbook: Gaussian linear model).
 """
 
@@ -16,10 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.full_place import charges_at_zero
-from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
+from analyzer.cells.full_place import axes
+from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, PRIOR
 from analyzer.cells.levels import LEVEL_C, Table
 from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
+from analyzer.cells.ohms import Ohms, hats
 from analyzer.cells.published_curve import BEND_SOC
 from analyzer.cells.raised import COUNTS_AS, MAD_EFFICIENCY, MAD_TO_SD
 from analyzer.estimation.marginal import marginal
@@ -28,10 +30,8 @@ from analyzer.pack.cell_model import Chemistry
 Floats = npt.NDArray[np.float64]
 
 OFFSET_SD_V = 0.0015  # of a cell's voltage input; assumed
-# Slow polarisation, which load steps do not show: of the median's resistance, as far as healthy
-# cells differ; of the cell's own excess, as usual circuits have it (0.45 / 1.0); assumed.
-SLOW_SHARE, SLOW_EXCESS = 0.05, 0.45
 ALIKE = 2 * BEND_SOC / LEVEL_C  # neighbouring levels that share one error: the curve's
+OF_CHARGE, OF_LOSS = 1, 2  # columns of the linear model: by definition
 FULL_S = 30.0  # a level seen for so long counts in full; assumed
 VISIBLE = 4.0  # standard deviations that show; assumed
 USUAL_DEPTH = 0.8  # of a discharge, where nothing was seen; assumed
@@ -40,7 +40,7 @@ LEAST_LOSS = -0.5  # of a cell of more capacity than the others; assumed
 
 @dataclass(frozen=True)
 class Evidence:
-    """Of each cell and hypothesis, (cells, g).
+    """Of each cell and hypothesis, (cells, 2, g).
 
     Args:
         log_likelihood: Up to a constant of the cell.
@@ -58,10 +58,10 @@ class Evidence:
     @classmethod
     def nothing(cls, cells: int) -> "Evidence":
         """Of a stretch in which nothing was seen: the bins as they stand."""
-        shape = (cells, 1)
+        shape = (cells, len(PRIOR), 1)
         own_sd = np.where(GRID.cause == CHARGE, GRID.charge_sd, GRID.loss_sd)
         return cls(
-            log_likelihood=np.zeros((cells, len(GRID.prior))),
+            log_likelihood=np.zeros((cells, *PRIOR.shape)),
             charge=np.tile(GRID.charge, shape),
             loss=np.tile(GRID.loss, shape),
             sd=np.tile(own_sd, shape),
@@ -70,28 +70,8 @@ class Evidence:
 
 
 @dataclass(frozen=True)
-class Ohms:
-    """Resistances of one cell. [ohm]
-
-    Args:
-        median: Of the median cell.
-        excess, excess_sd: Of each above it, (cells,); sd infinite where nothing is known.
-    """
-
-    median: float
-    excess: Floats
-    excess_sd: Floats
-
-    def left_open_sd(self) -> Floats:
-        """What load steps leave open of what a steady load drops, (cells,)."""
-        known = np.where(np.isfinite(self.excess_sd), self.excess_sd, 0.2 * self.median)
-        own = SLOW_EXCESS * np.abs(self.excess)
-        return np.asarray(np.sqrt(known**2 + own**2 + (SLOW_SHARE * self.median) ** 2))
-
-
-@dataclass(frozen=True)
 class _Fit:
-    """Of all hypotheses for one place of full, (cells, g).
+    """Of all hypotheses for one place of full and usual or raised resistances, (cells, g).
 
     Args:
         chi: What is missed by, in its noise, as a sum of squares.
@@ -110,33 +90,37 @@ class _Fit:
 
 
 def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
-    """What a table says of each cell; over all likely places of full where none was seen."""
-    charges = charges_at_zero(table, kind, ohms.median)
-    fits = [_fit(MedianCurve(table, kind, c, ohms.median), ohms) for c in charges]
-    chi = np.array([fit.chi for fit in fits])
+    """What a table says of each cell; over all likely places of full and capacities."""
+    likely = axes(table, kind, ohms.median)
+    curves = [MedianCurve(table, kind, axis, ohms.median) for axis in likely]
+    usual = [_fit(curve, ohms.if_usual()) for curve in curves]
+    raised = usual if ohms.known else [_fit(curve, ohms.if_raised()) for curve in curves]
+    pairs = list(zip(usual, raised, strict=True))
+
+    def stacked(name: str) -> Floats:
+        """Of each axis, (axes, cells, 2, g)."""
+        return np.array([np.stack([getattr(fit, name) for fit in pair], axis=1) for pair in pairs])
+
+    chi = stacked("chi")
     # Where even the best hypothesis misses by more than its noise, all are less sure.
-    best = chi.min(axis=(0, 2))[:, None]
-    wide2 = np.maximum(best / fits[0].readings, 1.0)
-    log_likelihood = -0.5 * (chi / wide2 + [fit.volume for fit in fits])
+    best = chi.min(axis=(0, 2, 3))[:, None, None]
+    wide2 = np.maximum(best / usual[0].readings, 1.0)
+    log_likelihood = -0.5 * (chi / wide2 + stacked("volume"))
     most = log_likelihood.max(axis=0)
     share = np.exp(log_likelihood - most)
     total = share.sum(axis=0)
     share /= total
-
-    def mixed(name: str) -> Floats:
-        return np.asarray((share * [getattr(fit, name) for fit in fits]).sum(axis=0))
-
     return Evidence(
-        log_likelihood=most + np.log(total / len(fits)),
-        charge=mixed("charge"),
-        loss=mixed("loss"),
-        sd=np.sqrt(wide2) * mixed("sd"),
-        depth=float(np.mean([fit.depth for fit in fits])),
+        log_likelihood=most + np.log(total / len(pairs)),
+        charge=(share * stacked("charge")).sum(axis=0),
+        loss=(share * stacked("loss")).sum(axis=0),
+        sd=np.sqrt(wide2) * (share * stacked("sd")).sum(axis=0),
+        depth=float(np.mean([fit.depth for fit in usual])),
     )
 
 
 def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
-    """For one place of full; see the module's docstring."""
+    """For one curve; see the module's docstring."""
     table, depth = curve.table, curve.depth
     shift = GRID.charge[:, None] + GRID.loss[:, None] * depth
     shown = curve.shown(shift)
@@ -145,24 +129,27 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     readings = max(count.sum() / ALIKE, 1.0)
     share = count * readings / count.sum()
     weight = share / shown.variance
-    design = _design(table.amps[:, 0], depth, shown)
+    design = _design(curve, shown)
     weighted = (design * weight[..., None]).transpose(0, 2, 1)
-    at_rest_v = table.distance_v + np.outer(table.amps[:, 0], ohms.excess)
-    residual = at_rest_v - shown.volts[..., None]  # (g, m, cells)
-    chi = (weight[..., None] * residual**2).sum(axis=1).T
-    prior_sd = _prior_sd(ohms)
+    at_rest_v = table.distance_v + table.amps[:, [0, 2]] @ [ohms.excess, ohms.slow()[0]]
+    # Sums of squares and products of at_rest_v - volts, without an array of (g, m, cells).
+    weighted_v = weight * shown.volts
+    square_v2 = (weighted_v * shown.volts).sum(axis=1)
+    chi = (weight @ at_rest_v**2 - 2 * weighted_v @ at_rest_v).T + square_v2
+    cross = weighted @ at_rest_v - weighted @ shown.volts[..., None]
+    prior_sd = _prior_sd(ohms, curve.kind)
     usual = _usual_spread(at_rest_v, design[0], shown.variance[0], prior_sd[:, 0], share)
-    prior_sd[..., 2] *= np.where(GRID.cause == CHARGE, 1.0, usual)
-    prior_sd[..., 3] *= np.where(GRID.cause == CAPACITY, 1.0, usual)
-    fit = marginal(weighted @ design, weighted @ residual, prior_sd)
+    prior_sd[..., OF_CHARGE] *= np.where(GRID.cause == CHARGE, 1.0, usual)
+    prior_sd[..., OF_LOSS] *= np.where(GRID.cause == CAPACITY, 1.0, usual)
+    fit = marginal(weighted @ design, cross, prior_sd)
     noise = (share * np.log(shown.variance)).sum(axis=1)
-    charge_sd, loss_sd = fit.sd[..., 2], fit.sd[..., 3]
+    own = np.where(GRID.cause == CHARGE, fit.sd[..., OF_CHARGE], fit.sd[..., OF_LOSS])
     return _Fit(
         chi=chi - fit.explained,
         volume=fit.volume + noise,
-        charge=GRID.charge + fit.found[..., 2],
-        loss=np.maximum(GRID.loss + fit.found[..., 3], LEAST_LOSS),
-        sd=np.where(GRID.cause == CHARGE, charge_sd, loss_sd),
+        charge=GRID.charge + fit.found[..., OF_CHARGE],
+        loss=np.maximum(GRID.loss + fit.found[..., OF_LOSS], LEAST_LOSS),
+        sd=own,
         depth=float(depth.max()),
         readings=float(readings),
     )
@@ -178,7 +165,7 @@ def _usual_spread(
 
     Args:
         at_rest_v: Distances from the median cell, (m, cells).
-        design, variance: Of a healthy cell, (m, 5), (m,). prior_sd: (cells, 5).
+        design, variance: Of a healthy cell, (m, k), (m,). prior_sd: (cells, k).
         share: What each level counts, (m,).
     """
     expected_v2 = variance + design**2 @ np.median(prior_sd, axis=0) ** 2
@@ -192,28 +179,34 @@ def _usual_spread(
     return math.sqrt(variance_ratio / (COUNTS_AS + counted))
 
 
-def _design(amps: Floats, depth: Floats, shown: Shown) -> Floats:
-    """What offset, resistance, charge, loss and the curve's error each add, (g, m, 5)."""
-    offset = np.ones_like(shown.slope)
-    columns = [offset, -amps * offset, -shown.slope, -shown.slope * depth, shown.doubt_v]
-    return np.stack(columns, axis=2)
+def _design(curve: MedianCurve, shown: Shown) -> Floats:
+    """What offset, charge, loss, the curve's error and resistances each add, (g, m, k)."""
+    amps, slope = curve.table.amps, shown.slope
+    dropped = [-amps[:, 2], *(-amps[:, 0] * hats(curve.charge))]
+    columns = [1.0, -slope, -slope * curve.depth, shown.doubt_v, *dropped]
+    design = np.empty((*slope.shape, len(columns)))
+    for k, column in enumerate(columns):
+        design[..., k] = column
+    return design
 
 
-def _prior_sd(ohms: Ohms) -> Floats:
-    """Of offset, resistance, what a bin leaves open, and the curve's error, (cells, g, 5)."""
+def _prior_sd(ohms: Ohms, kind: Chemistry) -> Floats:
+    """Of each, with what a bin leaves open of charge and loss, (cells, g, k)."""
     shape = (len(ohms.excess), len(GRID.cause), 1)
-    ohmic = ohms.left_open_sd()[:, None, None]
     charge, loss = GRID.charge_sd[:, None], GRID.loss_sd[:, None]
+    slow_sd = ohms.slow()[1][:, None, None]
+    fast_sd = ohms.left_open_sd(kind)[:, None, :]
     columns = [np.full(shape, OFFSET_SD_V)]
-    columns += [np.broadcast_to(sd, shape) for sd in (ohmic, charge, loss, 1.0)]
+    columns += [np.broadcast_to(sd, shape) for sd in (charge, loss, 1.0, slow_sd)]
+    columns.append(np.broadcast_to(fast_sd, (*shape[:2], fast_sd.shape[2])))
     return np.concatenate(columns, axis=2)
 
 
 def least_visible(table: Table, kind: Chemistry, r_ohm: float) -> float:
     """Smallest difference in charge that would show, as a share; infinite on a flat stretch."""
     doubt = math.sqrt(2) * kind.shape_sd_v / kind.shape_soc
-    charges = charges_at_zero(table, kind, r_ohm)
-    steepest = [MedianCurve(table, kind, c, r_ohm).slope.max() for c in charges]
+    likely = axes(table, kind, r_ohm)
+    steepest = [MedianCurve(table, kind, axis, r_ohm).slope.max() for axis in likely]
     surely = float(np.median(steepest)) - doubt
     if surely <= 0:
         return math.inf

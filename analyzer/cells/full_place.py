@@ -1,64 +1,119 @@
-"""Where the pack is full on the axis of charge moved, as far as a stretch of log tells."""
+"""Where the pack is full on the axis of charge moved, and what it holds, as far as a log tells.
+
+The axis is counted in shares of the label's capacity; what the pack holds is another number, and
+where it was full may not have been seen. Both move the bends of the curve along the axis, so both
+are drawn: what a cell lacks must not be told from bends that are taken to lie elsewhere.
+"""
+
+import math
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.levels import Table
-from analyzer.cells.median_curve import polarised
+from analyzer.cells.median_curve import Axis, polarised
 from analyzer.cells.published_curve import PublishedCurve
 from analyzer.pack.cell_model import Chemistry
 
 Floats = npt.NDArray[np.float64]
 
-PLACES = 5  # equally likely places of full that are tried where none was seen; assumed
+PLACES = 3  # equally likely places of full that are tried for each capacity; assumed
+CAPACITIES = 4  # equally likely capacities that are tried; assumed
 UNSEEN_STEP = 0.02  # of the places of full looked at first; assumed
 MOST_CHARGE = 1.02  # of a pack at the fullest level; assumed
 LEAST_SPAN = 0.8  # of what was counted out was there at least; assumed
+# Capacities over the label that are looked at first: what wrong labels and age leave; assumed.
+HELD = np.exp(np.linspace(math.log(0.6), math.log(1.15), 14))
 
 
-def charges_at_zero(table: Table, kind: Chemistry, r_ohm: float) -> Floats:
-    """Charge of the median cell where `place` is 0: known from a full charge, else by its curve.
+@dataclass(frozen=True)
+class _Trial:
+    """Places of full that may be at one capacity: charge at zero and its weight, (t,)."""
+
+    held: float
+    charge: Floats
+    weight: Floats
+
+
+def axes(table: Table, kind: Chemistry, r_ohm: float) -> tuple[Axis, ...]:
+    """Equally likely ones, by the median cell's curve and by what packs in service hold.
 
     Args:
         r_ohm: Resistance of the median cell.
-    Returns:
-        Equally likely ones, (k,). [frac]
     """
+    seen = _Seen.of(table, kind, r_ohm)
+    trials = [_trial(seen, held) for held in HELD]
+    total = np.array([trial.weight.sum() for trial in trials]) * _prior(kind)
+    found = []
+    for held in _quantiles(HELD, total, CAPACITIES):
+        trial = _trial(seen, float(held))
+        places = 1 if len(trial.charge) == 1 else PLACES
+        charges = _quantiles(trial.charge, trial.weight, places)
+        found += [Axis(float(charge), float(held)) for charge in charges]
+    return tuple(found)
+
+
+def _prior(kind: Chemistry) -> Floats:
+    """Of what packs in service hold, at `HELD`, up to a constant."""
+    weight, mean, sd = np.array(kind.capacity).T[:, :, None]
+    density = weight / sd * np.exp(-0.5 * ((np.log(HELD) - mean) / sd) ** 2)
+    return np.asarray(density.sum(axis=0))
+
+
+def _quantiles(values: Floats, weight: Floats, count: int) -> Floats:
+    """Middles of so many equally likely parts of a distribution given by points."""
+    below = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
+    wanted = (np.arange(count) + 0.5) / count
+    return np.asarray(np.interp(wanted, below, values))
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What the median cell showed: rest voltage at each level, (m,)."""
+
+    table: Table
+    kind: Chemistry
+    rest_v: Floats
+
+    @classmethod
+    def of(cls, table: Table, kind: Chemistry, r_ohm: float) -> "_Seen":
+        """Without what a usual circuit drops."""
+        _, slow = polarised(kind)
+        drop_v = (1.0 + slow) * r_ohm * table.amps[:, 0]
+        return cls(table, kind, table.volts + drop_v)
+
+
+def _trial(seen: _Seen, held: float) -> _Trial:
+    table = seen.table
     if table.full_place is not None:
-        return np.array([1.0 + table.full_place])
-    least = min(np.ptp(table.place) * LEAST_SPAN, 1.0)
-    at_first = np.arange(MOST_CHARGE, least, -UNSEEN_STEP)
-    trial = at_first + table.place.min()
-    weight = _weights(table, kind, r_ohm, trial)
-    below = np.cumsum(weight) / weight.sum()
-    wanted = (np.arange(PLACES) + 0.5) / PLACES
-    likely = np.interp(wanted, below, trial)
-    return np.unique(likely.round(3))
+        charge = np.array([1.0 + table.full_place / held])
+    else:
+        first = table.place.min() / held
+        least = min(np.ptp(table.place) / held * LEAST_SPAN, 1.0)
+        charge = np.arange(MOST_CHARGE, least, -UNSEEN_STEP) + first
+    return _Trial(held, charge, _weights(seen, charge, held))
 
 
-def _weights(table: Table, kind: Chemistry, r_ohm: float, trial: Floats) -> Floats:
-    """How likely each place of full is, (t,).
+def _weights(seen: _Seen, trial: Floats, held: float) -> Floats:
+    """How likely each charge at zero is, (t,).
 
     The chemistry's curve is held against the median cell's own. Its errors are alike over
     `shape_soc`, so that a span counts as so many independent readings.
     """
-    _, slow = polarised(kind)
-    drop_v = (1.0 + slow) * r_ohm * table.amps[:, 0]
-    rest_v = table.volts + drop_v
-    charge = trial[:, None] - table.place
+    table, kind = seen.table, seen.kind
+    charge = trial[:, None] - table.place / held
     residual_v = np.zeros_like(charge)
     steep = np.zeros_like(charge)
     for way in (-1, 0, 1):
         at = np.flatnonzero(table.way == way)
         points = PublishedCurve(kind, way).at(charge[:, at])
-        residual_v[:, at] = rest_v[at] - points.volts
+        residual_v[:, at] = seen.rest_v[at] - points.volts
         steep[:, at] = points.steep
     step_v = steep.mean(axis=1) * UNSEEN_STEP / 2
     level_v2 = kind.curve_sd_v**2 + step_v**2
     shape_v2 = kind.shape_sd_v**2 + step_v**2
     level = residual_v.mean(axis=1) ** 2 / level_v2
     shape = residual_v.var(axis=1) / shape_v2
-    readings = np.ptp(table.place) / kind.shape_soc + 1.0
-    miss = level + readings * shape
-    miss -= miss.min()
-    return np.asarray(np.exp(-0.5 * miss))
+    readings = np.ptp(table.place) / held / kind.shape_soc + 1.0
+    return np.asarray(np.exp(-0.5 * (level + readings * shape)))

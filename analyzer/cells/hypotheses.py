@@ -8,6 +8,9 @@ capacity, by c, and falls behind as the pack empties. With D the charge given fr
 is the charge that it lacks beside the median cell, all as shares of the rated capacity. Sizes have
 the bounds that physics sets: s in (-1, 1), c in [0, 1). They stand in bins, the closer the smaller,
 and each bin's width is carried as the standard deviation of a linear correction.
+
+Beside each of these its resistance is usual or raised, independent of the rest before anything is
+seen: a mixture over 2 x g hypotheses, of which the first row has a usual resistance.
 """
 
 from dataclasses import dataclass
@@ -90,6 +93,8 @@ def _grid() -> Grid:
 
 
 GRID = _grid()
+USUAL, RAISED = 0, 1  # rows of the mixture: by definition
+PRIOR = np.outer([1 - FAULT, FAULT], GRID.prior)  # before anything was seen, (2, g)
 
 
 def after_levelling(weight: Floats) -> Floats:
@@ -99,15 +104,15 @@ def after_levelling(weight: Floats) -> Floats:
     balancing is known to have worked; a quarter is healthy, a quarter is levelled in part. Assumed.
 
     Args:
-        weight: (cells, g).
+        weight: (..., g).
     """
     out = weight.copy()
     for sign in (1, -1):
         at = np.flatnonzero((GRID.cause == CHARGE) & (np.sign(GRID.charge) == sign))
-        held = weight[:, at]
-        out[:, at] = 0.5 * held
-        out[:, 0] += 0.25 * held.sum(axis=1)
+        held = weight[..., at]
+        out[..., at] = 0.5 * held
+        out[..., 0] += 0.25 * held.sum(axis=-1)
         # In part: evenly over all bins below, from the largest down.
         share = held / np.arange(1, len(at) + 1)
-        out[:, at] += 0.25 * np.cumsum(share[:, ::-1], axis=1)[:, ::-1]
+        out[..., at] += 0.25 * np.cumsum(share[..., ::-1], axis=-1)[..., ::-1]
     return out

@@ -37,6 +37,23 @@ CHARGE = np.arange(1.06, -0.5, -STEP)  # of the median cell, along a rising plac
 
 
 @dataclass(frozen=True)
+class Axis:
+    """How the charge of the median cell follows from the charge moved.
+
+    Args:
+        charge: Of the median cell where `place` is 0. [frac]
+        held: What the pack holds, as a share of the label.
+    """
+
+    charge: float
+    held: float = 1.0
+
+    def at(self, place: Floats) -> Floats:
+        """Charge of the median cell. [frac]"""
+        return self.charge - place / self.held
+
+
+@dataclass(frozen=True)
 class _Curve:
     """Of one way, tabulated along the axis, (a,).
 
@@ -70,20 +87,19 @@ class Shown:
 
 
 class MedianCurve:
-    """The curves of all cells of a string, for one place of full.
+    """The curves of all cells of a string, for one place of full and one capacity.
 
     Args:
-        charge: Of the median cell where `place` is 0. [frac]
         r_ohm: Resistance of the median cell, as load steps show it.
     """
 
-    def __init__(self, table: Table, kind: Chemistry, charge: float, r_ohm: float) -> None:
+    def __init__(self, table: Table, kind: Chemistry, axis: Axis, r_ohm: float) -> None:
         self.table = table
         self.kind = kind
         self.r_ohm = r_ohm
-        self._charge = charge - table.place  # of the median cell, (m,)
-        self.depth = 1.0 - self._charge  # given from full, (m,)
-        self._place = charge - CHARGE
+        self.charge = axis.at(table.place)  # of the median cell, (m,)
+        self.depth = axis.held * (1.0 - self.charge)  # given from full, as a share of Ah, (m,)
+        self._place = axis.held * (axis.charge - CHARGE)
         self._here_v = np.zeros(len(table.place))
         self.slope = np.zeros(len(table.place))  # where the median cell stands, (m,)
         self._by_way = {way: self._fitted(way) for way in (-1, 0, 1)}
@@ -132,7 +148,7 @@ class MedianCurve:
         if not len(at):
             doubt_v = np.sqrt(published.variance(axis))
             return _Curve(axis.volts, self._slope(axis.volts), doubt_v, 0.0)
-        seen = published.at(self._charge[at])
+        seen = published.at(self.charge[at])
         rest_v, error_v2 = self._rest(at, way)
         off_v = rest_v - seen.volts
         own = published.covariance(seen, seen) + error_v2
@@ -159,7 +175,7 @@ class MedianCurve:
         time_s = table.time_s[at]
         fast, slow = polarised(kind)
         drop_v = self.r_ohm * (amps @ [1.0, 0.0, slow])
-        inside = np.clip(self._charge[at], 0.0, 1.0)
+        inside = np.clip(self.charge[at], 0.0, 1.0)
         gap_v = kind.gap_v(25.0, inside)
         # 0 where hysteresis has turned all the way.
         turned_v = gap_v * (way + table.hysteresis[at])

@@ -10,14 +10,14 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.deficit import Ohms
 from analyzer.cells.findings import Standout, detection
 from analyzer.cells.memory import CellMemory, passed_on
-from analyzer.cells.raised import raised
+from analyzer.cells.ohms import Ohms
+from analyzer.cells.raised import likelihood_ratio
 from analyzer.cells.sense_leads import SenseLeads
 from analyzer.cells.step_resistance import READING_SD_V, StepResistance
 from analyzer.cells.tracker import DeficitTracker
-from analyzer.cells.verdict import Share, Verdict
+from analyzer.cells.verdict import Told, Verdict
 from analyzer.cells.weak_cell import Deficit, WeakCell
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
@@ -38,8 +38,10 @@ SPREAD_STEPS = 3600  # of load that the spread is typical of: ten hours; assumed
 RESISTANCE_SD = 0.03  # of the median cell's resistance: polarisation within a step; assumed
 KNEE_SOC = 0.1  # charge below which a cell's resistance is no longer its usual one; assumed
 GAP_US = 600_000_000  # without readings, in which charge may have moved unseen; assumed
-RAISED = 0.9  # probability from which a resistance is told to be raised; assumed
-LEAST_TOLD = 0.02  # probability of a cause from which the run-down counts it; assumed
+LEAST_COUNTED = 0.02  # probability of a cause from which the run-down counts it; assumed
+# How far a cell's resistance above the others' moves from trip to trip: of itself, as the cold
+# raises all alike, and of the median's; assumed.
+DRIFT_OWN, DRIFT = 0.1, 0.03
 
 __all__ = ["CellMonitor", "measured", "measured_blocks"]
 
@@ -83,7 +85,6 @@ class CellMonitor:
         self._deficits: DeficitTracker | None = None
         self._leads = SenseLeads(self.params.r0_ohm)
         self._verdicts: list[Verdict] = []
-        self._sure = np.zeros(0)  # that a resistance is raised
         self._knee_v = float(self.kind.ocv_v(KNEE_SOC, 25.0, -1.0))
 
     def update(self, chunk: Series) -> None:
@@ -134,7 +135,7 @@ class CellMonitor:
         self._low = np.full(count, np.inf)
         self._high = np.full(count, -np.inf)
         told_of = known.told if known else {}
-        told = [told_of.get(name, "") for name in self.names]
+        told = [Told.of(told_of.get(name, [])) for name in self.names]
         weight = known.weight if known else None
         self._deficits = DeficitTracker(self.pack, self._resistances, told, weight)
 
@@ -199,18 +200,27 @@ class CellMonitor:
         return self.median_resistance().mid or self.params.r0_ohm * self.inside
 
     def _excess(self) -> tuple[Floats, Floats]:
-        """Resistance of each above the median, and its sd: of this log, else as kept. [ohm]"""
+        """Resistance of each above the median, and its sd, by the load steps of all trips. [ohm]"""
         excess, sd = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
-        seen = np.isfinite(sd)
         if self._before is None:
-            return np.where(seen, excess, 0.0), sd
-        excess = np.where(seen, excess, self._before.excess_ohm)
-        return excess, np.where(seen, sd, self._before.excess_sd_ohm)
+            return excess, sd
+        before = self._before.excess_ohm
+        drift_ohm = np.hypot(DRIFT_OWN * before, DRIFT * self._median_ohm())
+        known = np.hypot(self._before.excess_sd_ohm, drift_ohm) ** -2.0
+        precision = known + sd**-2.0
+        seen = precision > 0
+        total = np.where(seen, precision, 1.0)
+        excess = (before * known + excess * sd**-2.0) / total
+        return excess, np.where(seen, total**-0.5, np.inf)
 
     def _resistances(self) -> Ohms:
         excess, sd = self._excess()
         median = self._median_ohm() / self.inside
-        return Ohms(median, excess / self.inside, sd / self.inside)
+        usual = self.median_resistance()
+        ratio = None  # while the others' resistance is not known to be above nothing
+        if usual.mid is not None and usual.low is not None and usual.low > 0:
+            ratio = likelihood_ratio(excess, sd, usual.mid)
+        return Ohms(median, excess / self.inside, sd / self.inside, ratio)
 
     def rows(self) -> tuple[CellRow, ...]:
         """One per cell or block, in order."""
@@ -242,16 +252,6 @@ class CellMonitor:
         """Weighs the evidence, and what is told, anew; asked again soon, nothing changes."""
         if self._deficits is not None and self._deficits.weigh():
             self._verdicts = self._deficits.verdicts()
-            self._sure = self._raised()
-
-    def _raised(self) -> Floats:
-        """Probability that a cell's resistance is raised, (cells,); 0 while the others' is not
-        known to be above nothing."""
-        excess, sd = self._excess()
-        usual = self.median_resistance()
-        if usual.mid is None or usual.low is None or usual.low <= 0:
-            return np.zeros(len(excess))
-        return raised(excess, sd, usual.mid)
 
     def standouts(self) -> list[Standout]:
         """All that stands out, surest first; one of the resistance and one of the rest a cell."""
@@ -261,14 +261,12 @@ class CellMonitor:
         for i, one in enumerate(self._verdicts):
             used = (self.channels[i],)
             name = self.names[i]
-            sure = float(self._sure[i])
             if one.kind:
-                size = _share(one.size, used)
-                found.append(Standout(name, one.kind, size, one.sureness_frac))
-            if sure >= RAISED:
+                found.append(Standout(name, one.kind, one.size.estimate(used), one.sureness_frac))
+            if one.told.raised and np.isfinite(sd[i]):
                 size = _about(float(excess[i]), float(sd[i]), "ohm", used)
                 usual = self._median_ohm()
-                found.append(Standout(name, "cell_resistance", size, sure, usual))
+                found.append(Standout(name, "cell_resistance", size, one.raised_frac, usual))
         return sorted(found, key=lambda one: -one.sureness_frac)
 
     def detections(self) -> list[Detection]:
@@ -276,33 +274,34 @@ class CellMonitor:
         return [detection(one) for one in self.standouts()]
 
     def weakest(self) -> WeakCell | None:
-        """The cell that will reach its limit first under load; None where none stands out."""
+        """The cell expected to reach its limit first under load, by all likely causes, told or
+        not; None where none is likely to lack anything.
+        """
         self._judge()
         if not self._verdicts:
             return None
         excess, sd = self._excess()
         first = int(np.argmax([one.expected for one in self._verdicts]))
-        if not self._verdicts[first].kind:
-            first = int(np.argmax(np.where(self._sure >= RAISED, excess, -np.inf)))
-            if self._sure[first] < RAISED:
+        likely = _likely(self._verdicts[first])
+        if not likely:
+            raised = np.array([one.told.raised for one in self._verdicts])
+            first = int(np.argmax(np.where(raised, excess, -np.inf)))
+            if not raised[first]:
                 return None
-        one = self._verdicts[first]
-        causes = [
-            Deficit(one.charge_frac, one.charge.mean, one.charge.sd),
-            Deficit(one.capacity_frac, one.capacity.mean, one.capacity.sd),
-        ]
-        likely = tuple(cause for cause in causes if cause.weight >= LEAST_TOLD)
         ohm, ohm_sd = float(excess[first]), float(sd[first])
         if not math.isfinite(ohm_sd):
             ohm = ohm_sd = 0.0
-        return WeakCell(self.names[first], ohm, ohm_sd, likely)
+        told = bool(self._verdicts[first].told.kinds)
+        return WeakCell(self.names[first], ohm, ohm_sd, likely, told)
 
     def memory(self) -> CellMemory | None:
         """What the next trip is to know; None where nothing is measured."""
         if self._deficits is None:
             return self._before
+        self._judge()
         excess, sd = self._excess()
-        told = {one.name: one.kind for one in self.standouts() if one.kind != "cell_resistance"}
+        told = {name: one.kinds for name, one in zip(self.names, self._deficits.told, strict=True)}
+        told = {name: kinds for name, kinds in told.items() if kinds}
         weight = passed_on(self._deficits.weight, levelled=False)
         return CellMemory(label(self.pack), tuple(self.names), weight, excess, sd, told)
 
@@ -339,10 +338,13 @@ class CellMonitor:
         return tuple(said)
 
 
-def _share(size: Share, used: tuple[str, ...]) -> Estimate:
-    """Of a whole: within 0 and 1."""
-    low, high = size.mean - Z80 * size.sd, size.mean + Z80 * size.sd
-    return Estimate(size.mean, max(low, 0.0), min(high, 1.0), "frac", used=used)
+def _likely(one: Verdict) -> tuple[Deficit, ...]:
+    """What the cell lacks, by each cause that is likely enough to count."""
+    causes = (
+        Deficit(one.charge_frac, one.charge.mean, one.charge.sd),
+        Deficit(one.capacity_frac, one.capacity.mean, one.capacity.sd),
+    )
+    return tuple(cause for cause in causes if cause.weight >= LEAST_COUNTED)
 
 
 def _about(mid: float, sd: float, unit: str, used: tuple[str, ...]) -> Estimate:

@@ -1,7 +1,12 @@
-"""Whether a cell's resistance is raised, or within what healthy cells differ by.
+"""What load steps say of whether a cell's resistance is raised, or as healthy cells' differ.
 
 Two hypotheses: the excess is a healthy cell's, of a Student distribution whose scale is that of the
-others about their median; or it is raised, by an amount that falls off by e over `USUAL_EXCESS`.
+others about their median; or it is raised by more than is of no matter, L, by an exponential
+distribution of scale U. Seen with a normal error of standard deviation sd that is, at an excess x,
+
+    p(x) = exp(sd^2 / (2 U^2) - (x - L) / U) Phi((x - L) / sd - sd / U) / U
+
+(the exponentially modified normal distribution, textbook).
 """
 
 import math
@@ -19,25 +24,35 @@ MAD_EFFICIENCY = 0.37  # of the median absolute deviation beside the standard de
 MAD_TO_SD = 1.4826  # of a normal distribution: handbook
 LEAST_EXCESS = 0.18  # of the median: less is of no practical matter; assumed
 USUAL_EXCESS = 0.4  # of the median; assumed
-FAULT = 0.01  # probability of a raised resistance, of a cell that nothing is known of; assumed
+# What is unlikelier by both hypotheses tells nothing between them, and no ratio is beyond a number.
+LEAST_DENSITY, MOST_EXPONENT = 1e-300, 700.0
 
 
-def raised(excess_ohm: Floats, sd_ohm: Floats, median_ohm: float) -> Floats:
-    """Probability that each is raised by more than is of no matter, (cells,).
+def likelihood_ratio(excess_ohm: Floats, sd_ohm: Floats, median_ohm: float) -> Floats:
+    """Likelihood of each excess if raised, over that of a healthy cell, (cells,).
 
     Args:
         excess_ohm, sd_ohm: Above the median cell, (cells,); sd infinite where nothing is known.
         median_ohm: Of the median cell.
     """
     middle = float(np.median(excess_ohm))
-    out = np.zeros(len(excess_ohm))
+    out = np.ones(len(excess_ohm))
     for cell, (excess, sd) in enumerate(zip(excess_ohm, sd_ohm, strict=True)):
-        own = float(excess) - middle
-        if math.isfinite(sd) and own > LEAST_EXCESS * median_ohm:
+        if sd < median_ohm:  # more leaves all open
+            own = float(excess) - middle
             others = np.delete(excess_ohm, cell)
             healthy = _healthy(own, float(sd), others, median_ohm)
-            out[cell] = _probability(own, float(sd), healthy, median_ohm)
+            faulty = _faulty(own / median_ohm, float(sd) / median_ohm) / median_ohm
+            out[cell] = (faulty + LEAST_DENSITY) / (healthy + LEAST_DENSITY)
     return out
+
+
+def _faulty(own: float, sd: float) -> float:
+    """Density of a raised resistance's excess there; all as shares of the median's."""
+    apart = own - LEAST_EXCESS
+    tail = math.erfc((sd / USUAL_EXCESS - apart / sd) / math.sqrt(2)) / 2
+    exponent = (sd / USUAL_EXCESS) ** 2 / 2 - apart / USUAL_EXCESS
+    return math.exp(min(exponent, MOST_EXPONENT)) * tail / USUAL_EXCESS
 
 
 def _healthy(own: float, sd: float, others: Floats, median_ohm: float) -> float:
@@ -50,16 +65,6 @@ def _healthy(own: float, sd: float, others: Floats, median_ohm: float) -> float:
     spread_ohm2 = (prior_ohm2 + counted * usual**2) / freedom
     scale = math.sqrt(spread_ohm2 + sd**2)
     return _student(own / scale, freedom) / scale
-
-
-def _probability(own: float, sd: float, healthy: float, median_ohm: float) -> float:
-    """By Bayes' rule; of a raised one only what lies above `LEAST_EXCESS` counts."""
-    usual = USUAL_EXCESS * median_ohm
-    faulty = FAULT * math.exp(-own / usual) / usual
-    sound = (1 - FAULT) * healthy
-    over = (own - LEAST_EXCESS * median_ohm) / sd
-    above = 0.5 * (1 + math.erf(over / math.sqrt(2)))
-    return above * faulty / (faulty + sound)
 
 
 def _student(z: float, freedom: float) -> float:

@@ -10,11 +10,12 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.cells.deficit import Evidence, Ohms, evidence, least_visible
-from analyzer.cells.hypotheses import GRID
+from analyzer.cells.deficit import Evidence, evidence, least_visible
+from analyzer.cells.hypotheses import PRIOR, RAISED
 from analyzer.cells.levels import Levels
-from analyzer.cells.memory import combined, passed_on
-from analyzer.cells.verdict import Verdict, verdict
+from analyzer.cells.memory import combined, passed_on, probabilities
+from analyzer.cells.ohms import Ohms
+from analyzer.cells.verdict import Told, Verdict, verdict
 from logger.boat import Pack
 from logger.units import HOUR_S
 
@@ -29,21 +30,22 @@ class DeficitTracker:
 
     Args:
         resistances: Gives those of one cell, as far as known.
-        known: Probability of each hypothesis before the log begins, (cells, g); None: nothing is.
-        told: Kind of finding by which each cell was called last, (cells,); empty: none.
+        known: Probability of each hypothesis by what levels have shown before the log begins,
+            (cells, 2, g); None: nothing is.
+        told: What each cell was called last, (cells,).
     """
 
     def __init__(
         self,
         pack: Pack,
         resistances: Callable[[], Ohms],
-        told: list[str],
+        told: list[Told],
         known: Floats | None = None,
     ) -> None:
         self.levels = Levels(pack, len(told))
         self.told = told
         self._resistances = resistances
-        self._known = np.tile(GRID.prior, (len(told), 1)) if known is None else known
+        self._known = np.tile(PRIOR, (len(told), 1, 1)) if known is None else known
         self._time_s = self._begun_s = 0.0
         self._weighed_s = -np.inf
         self._seen = Evidence.nothing(len(told))
@@ -91,16 +93,22 @@ class DeficitTracker:
 
     @property
     def weight(self) -> Floats:
-        """Probability of each hypothesis as last weighed, (cells, g)."""
+        """Probability of each hypothesis by what levels have shown, (cells, 2, g)."""
         return self._weight
 
     def verdicts(self) -> list[Verdict]:
-        """What is told of each cell, as last weighed."""
+        """What is told of each cell: by levels as last weighed, and by load steps."""
+        ratio = self._resistances().ratio
+        weight = self._weight
+        if ratio is not None:
+            log_ratio = np.zeros_like(weight)
+            log_ratio[:, RAISED] = np.log(ratio)[:, None]
+            weight = probabilities(np.log(np.maximum(weight, 1e-300)) + log_ratio)
         found = [
-            verdict(weight, self._seen, cell, before)
-            for cell, (weight, before) in enumerate(zip(self._weight, self.told, strict=True))
+            verdict(of_cell, self._seen, cell, before)
+            for cell, (of_cell, before) in enumerate(zip(weight, self.told, strict=True))
         ]
-        self.told = [one.kind for one in found]
+        self.told = [one.told for one in found]
         return found
 
     def least_visible(self) -> float:

@@ -26,15 +26,19 @@ class WeakCell:
         name: "cell 7" or "block 2".
         r_excess_ohm, r_excess_sd_ohm: Resistance above the others'.
         deficits: By cause; what is left of their weights is a cell that lacks nothing.
+        told: Whether it is found to be weak; else it is only the likeliest to be.
     """
 
     name: str
     r_excess_ohm: float
     r_excess_sd_ohm: float
     deficits: tuple[Deficit, ...] = ()
+    told: bool = True
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "WeakCell":
         """What `dataclasses.asdict` made of it."""
         deficits = tuple(Deficit(**one) for one in data["deficits"])
-        return cls(data["name"], data["r_excess_ohm"], data["r_excess_sd_ohm"], deficits)
+        return cls(
+            data["name"], data["r_excess_ohm"], data["r_excess_sd_ohm"], deficits, data["told"]
+        )

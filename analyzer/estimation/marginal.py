@@ -32,13 +32,19 @@ def marginal(square: Floats, cross: Floats, prior_sd: Floats) -> Marginal:
         cross: Design by residual, weighted, (g, k, cells).
         prior_sd: Of the coefficients about zero, (cells, g, k).
     """
+    # Cells of one prior share all but what they showed.
+    rows = [row.tobytes() for row in prior_sd]
+    first = {row: cell for cell, row in reversed(list(enumerate(rows)))}
+    unlike = sorted(first.values())
+    of_cell = [unlike.index(first[row]) for row in rows]
+    unlike_sd = prior_sd[unlike]
     unit = np.eye(prior_sd.shape[-1])
-    precision = square + prior_sd[..., None] ** -2.0 * unit
+    precision = square + unlike_sd[..., None] ** -2.0 * unit
     covariance = np.linalg.inv(precision)
-    target = cross.transpose(2, 0, 1)
-    found = (covariance @ target[..., None])[..., 0]
-    explained = (target * found).sum(axis=-1)
-    prior_volume = 2 * np.log(prior_sd).sum(axis=-1)
+    prior_volume = 2 * np.log(unlike_sd).sum(axis=-1)
     volume = np.linalg.slogdet(precision)[1] + prior_volume
     variance = np.diagonal(covariance, axis1=-2, axis2=-1)
-    return Marginal(found, np.sqrt(variance), explained, volume)
+    target = cross.transpose(2, 0, 1)
+    found = (covariance[of_cell] @ target[..., None])[..., 0]
+    explained = (target * found).sum(axis=-1)
+    return Marginal(found, np.sqrt(variance)[of_cell], explained, volume[of_cell])

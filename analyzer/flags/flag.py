@@ -9,13 +9,14 @@ from dataclasses import dataclass, replace
 
 from analyzer.estimation.detection import LEVELS, Detection, worst
 from analyzer.flags.words import WORDS
+from analyzer.learned.findings import BEHIND
 from logger.store.records import FlagRecord
 
 CLEAR_S = 120.0  # without the cause; assumed, so that what comes and goes makes one flag
 KEEP_US = 60_000_000  # cards wear by writing; assumed
 # Found by fits that begin anew with the program: only so long under load shows that it is over.
 FOUND_UNDER_LOAD = frozenset(
-    {"lug_heating", "cell_resistance", "cell_charge", "cell_capacity", "reserve", "shunt_reversed"}
+    {"lug_heating", "cell_resistance", *BEHIND, "reserve", "shunt_reversed"}
 )
 ADOPTED_S = 3600.0  # assumed: a fit finds again what it found before within an hour of load
 # Looked at every few minutes, and only under way; assumed.

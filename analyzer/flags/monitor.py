@@ -11,6 +11,7 @@ from analyzer.flags.flag import Evidence, FlagBook, FlagEvent
 from analyzer.flags.reserve import Reserve
 from analyzer.flags.turn_back import CHANNELS as HOMEWARD_CHANNELS
 from analyzer.flags.turn_back import Turning
+from analyzer.flags.words import WORDS
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cable_history, findings
 from analyzer.pack.soc import PackPosterior
@@ -34,7 +35,7 @@ LOAD_C = 0.05  # an hour's share of the rated capacity from which a joint warms 
 # A finding must stand for so long. What cells hold is judged anew every five minutes, and now and
 # then wrongly where a curve bends: four times in a row. Both assumed.
 HOLD_S = 60.0
-HOLD_LONG_S = {"cell_charge": 1200.0, "cell_capacity": 1200.0}
+HOLD_BEHIND_S = 1200.0
 
 __all__ = ["FlagEvent", "Watch", "channels", "expect_joints", "run"]
 
@@ -71,7 +72,7 @@ class Watch:
         self._reserve = Reserve(boat, charge)
         self._turning = Turning(boat)
         self._direct: list[Watcher[Series]] = [*limits(boat), *self.drive, self._reserve]
-        self._since_us: dict[str, int] = {}
+        self._since_us: dict[tuple[str, str], int] = {}
 
     def update(self, chunk: Series) -> list[FlagEvent]:
         """Takes the next chunk, some seconds long."""
@@ -120,17 +121,32 @@ class Watch:
         """What fits to cells and joints found, once it has been sure for long enough."""
         found = [replace(d, key=f"cell/{d.subject}") for d in self.cells.detections()]
         found += self.cables.detections()
-        sure = [d for d in found if d.sureness_frac >= SURE and d.kind in _SHOWN]
-        names = [f"{d.key} {d.kind}" for d in sure]
-        self._since_us = {name: self._since_us.get(name, t_us) for name in names}
+        held = {_cause(d): d for d in found if d.kind in _SHOWN and self._is_sure(d, t_us)}
+        self._since_us = {name: self._since_us.get(name, t_us) for name in held}
         return [
             _as_flag(replace(d, since_us=self._since_us[name]))
-            for name, d in zip(names, sure, strict=True)
-            if t_us - self._since_us[name] >= 1e6 * HOLD_LONG_S.get(d.kind, HOLD_S)
+            for name, d in held.items()
+            if t_us - self._since_us[name] >= 1e6 * _hold_s(d.kind)
         ]
 
+    def _is_sure(self, found: Detection, t_us: int) -> bool:
+        """Whether a flag may tell of it; of a cell that one told of, as long as it is behind."""
+        since_us = self._since_us.get(_cause(found), t_us)
+        told = found.kind in findings.BEHIND and t_us - since_us >= 1e6 * HOLD_BEHIND_S
+        return told or found.sureness_frac >= SURE
 
-_SHOWN = {"lug_heating", "over_ampacity", "cell_resistance", "cell_charge", "cell_capacity"}
+
+_SHOWN = {"lug_heating", "over_ampacity", "cell_resistance", *findings.BEHIND}
+
+
+def _cause(found: Detection) -> tuple[str, str]:
+    """Of which flag it is; a cell that is behind has been since it first was, by any cause."""
+    return findings.cause(replace(found, subject=found.key))
+
+
+def _hold_s(kind: str) -> float:
+    """For how long a finding must stand."""
+    return HOLD_BEHIND_S if kind in findings.BEHIND else HOLD_S
 
 
 def _as_flag(found: Detection) -> Detection:
@@ -139,11 +155,20 @@ def _as_flag(found: Detection) -> Detection:
     found = replace(found, channels=channels)
     if found.kind == "over_ampacity":
         return replace(found, level="notice", key=f"{found.key}/ampacity")
-    if found.kind != "cell_charge":
+    if found.kind not in findings.BEHIND:
+        return found
+    found = replace(found, cause=f"{WORDS[found.kind].cause} {_sure(found.sureness_frac)}")
+    if found.kind == "cell_capacity":
         return found
     # A cell is levelled otherwise than a block.
     first = f"Plan for less range. In harbour: {found.cure[:1].lower()}{found.cure[1:]}."
     return replace(found, first_action=first)
+
+
+def _sure(frac: float) -> str:
+    """How sure a finding was when its flag was raised; never quite sure, as nothing at sea is."""
+    percent = "Over 99" if frac > 0.99 else f"{100 * frac:.0f}"
+    return f"{percent} % sure when it was found."
 
 
 def _without_echoes(found: list[Detection]) -> list[Detection]:

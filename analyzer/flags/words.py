@@ -68,6 +68,12 @@ WORDS = {
         LITHIUM,
         "Plan by this cell, not by the mean; watch it through a full charge.",
     ),
+    "cell_behind": Words(
+        "{subject} is behind the others",
+        "It holds less charge or has less capacity: which of them does not show yet.",
+        LITHIUM,
+        "Plan for less range; a charge to full, then a look at it when low, tells which it is.",
+    ),
     "cell_low": Words(
         "{subject} is close to its cut-off",
         "The weakest cell is nearly empty, or the load is too high for it.",

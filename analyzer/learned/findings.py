@@ -50,7 +50,7 @@ def beside_flags(
             flags[_as_now(store, flag)] = flag
     told = []
     for one in found:
-        flag_of = flags.pop(_cause(one), None)
+        flag_of = flags.pop(cause(one), None)
         told.append(_of_flag(store, flag_of, one, since_us))
     for flag in flags.values():
         last = kept(store, flag)
@@ -62,10 +62,10 @@ def beside_flags(
 def _as_now(store: Store, flag: FlagRecord) -> tuple[str, str]:
     """What a flag's cause is now: a cell close to its cut-off, then found to be behind, is one."""
     last = kept(store, flag)
-    return _cause(flag if last is None else last[1])
+    return cause(flag if last is None else last[1])
 
 
-def _cause(found: FlagRecord | Detection) -> tuple[str, str]:
+def cause(found: FlagRecord | Detection) -> tuple[str, str]:
     """What makes two findings one: a cell behind the others is, whichever cause is likelier."""
     kind = "cell_behind" if found.kind in BEHIND else found.kind
     return found.subject, kind

@@ -53,8 +53,8 @@ DELIBERATE = [
     ("analyzer/cells/step_resistance.py", "self.sums[1] -= change", "self.sums[1] += change"),
     ("analyzer/cells/step_resistance.py", "np.divide(cross, square", "np.divide(square, cross"),
     ("analyzer/cells/deficit.py", "GRID.charge[:, None] + GRID.loss", "GRID.charge[:, None] - GRID.loss"),
-    ("analyzer/cells/deficit.py", "-shown.slope * depth", "shown.slope * depth"),
-    ("analyzer/cells/deficit.py", "table.distance_v + np.outer", "table.distance_v - np.outer"),
+    ("analyzer/cells/deficit.py", "-slope * curve.depth", "slope * curve.depth"),
+    ("analyzer/cells/deficit.py", "table.distance_v + table.amps", "table.distance_v - table.amps"),
     ("analyzer/cells/deficit.py", "chi - fit.explained", "chi + fit.explained"),
     ("analyzer/cells/sense_leads.py", "_away_s > 0, BACK_V, may_v)", "_away_s > 0, may_v, BACK_V)"),
     # trips

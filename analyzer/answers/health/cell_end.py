@@ -38,7 +38,7 @@ class CellEnd:
 
 def cell_end(here: Here, boat: Boat, seed: int = 1) -> CellEnd | None:
     """What is predicted; None where no cell stands out or the charge is not known."""
-    if here.weakest is None or here.charge is None:
+    if here.weakest is None or not here.weakest.told or here.charge is None:
         return None
     known = RangeInputs(boat, here.charge, here.curve, here.stream, weakest=here.weakest)
     given = known.question(n=DRAWS, seed=seed)

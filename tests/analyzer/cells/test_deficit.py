@@ -5,13 +5,14 @@ import pytest
 from pytest import approx
 from scipy.special import logsumexp
 
-from analyzer.cells.deficit import Evidence, Ohms, _fit, evidence, least_visible
-from analyzer.cells.full_place import charges_at_zero
-from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID
+from analyzer.cells.deficit import Evidence, _fit, evidence, least_visible
+from analyzer.cells.full_place import axes
+from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, PRIOR, USUAL
 from analyzer.cells.levels import Levels
 from analyzer.cells.median_curve import MedianCurve
 from analyzer.cells.memory import combined
-from analyzer.cells.verdict import verdict
+from analyzer.cells.ohms import Ohms
+from analyzer.cells.verdict import Told, verdict
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
 from tests.support.cell_levels import run_down
@@ -36,8 +37,8 @@ def cycle(less=0.0, smaller=0.0, low=0.03, high=0.995):
 
 
 def told(seen: Evidence, cell=3, before=""):
-    weight = combined(np.tile(GRID.prior, (4, 1)), seen.log_likelihood)
-    return verdict(weight[cell], seen, cell, before)
+    weight = combined(np.tile(PRIOR, (4, 1, 1)), seen.log_likelihood)
+    return verdict(weight[cell], seen, cell, Told(before))
 
 
 @pytest.mark.parametrize(
@@ -65,7 +66,8 @@ def test_two_bins_beside_the_truth_are_corrected_towards_each_other(cause):
     true = float(np.sort(sizes)[[3, 4]].mean())
     seen = evidence(cycle(**{"less" if cause == CHARGE else "smaller": true}), KIND, OHMS)
     near = np.flatnonzero((GRID.cause == cause) & (np.abs(GRID.size / true - 1) < 0.08))
-    found = seen.charge[3] if cause == CHARGE else seen.loss[3] / (1 + seen.loss[3])
+    charge, loss = seen.charge[3, USUAL], seen.loss[3, USUAL]
+    found = charge if cause == CHARGE else loss / (1 + loss)
     assert len(near) == 2
     assert np.ptp(found[near]) < 0.5 * np.ptp(GRID.size[near])
     assert found[near] == approx(true, rel=0.1)
@@ -99,16 +101,16 @@ def test_where_full_was_not_seen_all_places_count_alike():
     assert table.full_place is None
     found = evidence(table, KIND, OHMS)
     fits = [
-        _fit(MedianCurve(table, KIND, charge, OHMS.median), OHMS)
-        for charge in charges_at_zero(table, KIND, OHMS.median)
+        _fit(MedianCurve(table, KIND, axis, OHMS.median), OHMS.if_usual())
+        for axis in axes(table, KIND, OHMS.median)
     ]
     assert len(fits) > 1
     # the mean likelihood of equally likely places; of cell 1, which misses nothing by its noise
     each = np.array([-0.5 * (fit.chi + fit.volume)[0] for fit in fits])
     assert min(fit.chi[0].min() for fit in fits) < fits[0].readings
-    assert found.log_likelihood[0] == approx(logsumexp(each, axis=0, b=1 / len(fits)))
+    assert found.log_likelihood[0, USUAL] == approx(logsumexp(each, axis=0, b=1 / len(fits)))
     share = np.exp(each - logsumexp(each, axis=0))
-    assert found.charge[0] == approx((share * [fit.charge[0] for fit in fits]).sum(axis=0))
+    assert found.charge[0, USUAL] == approx((share * [fit.charge[0] for fit in fits]).sum(axis=0))
 
 
 def test_a_cell_behind_on_the_flat_part_is_given_no_cause_that_cannot_be_seen():
@@ -134,3 +136,32 @@ def test_hypotheses_stand_in_their_bounds_and_their_prior_sums_to_one():
     assert (missing < 1).all()
     for cause in (CHARGE, CAPACITY):
         assert (np.diff(np.sort(np.abs(GRID.size[GRID.cause == cause]))) >= 0).all()
+
+
+def test_a_raised_resistance_alone_leaves_no_cell_behind():
+    """A discharge and a charge at changing current, the last cell with twice the resistance: its
+    distance is -r I (Ohm's law), which load steps have told."""
+    r_ohm, table = 0.5e-3, cycle(low=0.06)
+    table.distance_v[:, 3] = -r_ohm * table.amps[:, 0]
+    known = Ohms(r_ohm, np.array([0, 0, 0, r_ohm]), np.full(4, 1e-5))
+    assert told(evidence(table, KIND, known)).behind_frac < 0.05
+
+
+def test_a_resistance_of_the_wrong_sign_shows_as_something_else():
+    r_ohm, table = 0.5e-3, cycle(low=0.06)
+    table.distance_v[:, 3] = r_ohm * table.amps[:, 0]
+    known = Ohms(r_ohm, np.array([0, 0, 0, -r_ohm]), np.full(4, 1e-5))
+    right = evidence(table, KIND, known).log_likelihood[3, USUAL, 0]
+    wrong = evidence(table, KIND, Ohms(r_ohm, -known.excess, known.excess_sd))
+    assert right > wrong.log_likelihood[3, USUAL, 0] + 10
+
+
+def test_without_a_load_step_a_bad_link_is_told_by_what_turns_with_the_current():
+    """Given and taken at 20 A each: twice the resistance is 10 mV low, then 10 mV high (Ohm)."""
+    table = cycle(low=0.55, high=0.65)
+    unseen = Ohms(0.5e-3, np.zeros(4), np.full(4, np.inf))
+    table.distance_v[:, 3] = -0.5e-3 * table.amps[:, 0]
+    found = told(evidence(table, KIND, unseen))
+    assert found.kind == ""
+    assert found.raised_frac > 0.5
+    assert told(evidence(table, KIND, unseen), cell=0).raised_frac < 0.01

@@ -5,7 +5,7 @@ import json
 import numpy as np
 from pytest import approx
 
-from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, HEALTHY, after_levelling
+from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, PRIOR, USUAL, after_levelling
 from analyzer.cells.memory import CellMemory, combined, passed_on
 
 CELLS = 3
@@ -19,8 +19,8 @@ def at(cause, size):
 
 def sure_of(cause, size, weight=0.98):
     """Cells of which one hypothesis is nearly sure."""
-    out = np.tile((1 - weight) * GRID.prior, (CELLS, 1))
-    out[:, at(cause, size)] += weight
+    out = np.tile((1 - weight) * PRIOR, (CELLS, 1, 1))
+    out[:, USUAL, at(cause, size)] += weight
     return out
 
 
@@ -28,7 +28,7 @@ def test_a_memory_survives_json():
     weight = sure_of(CAPACITY, 0.2)
     memory = CellMemory(
         "a pack", ("cell 1", "cell 2", "cell 3"), weight, np.array([1e-4, 0.0, 2e-5]),
-        np.array([1e-5, np.inf, 3e-6]), {"cell 2": "cell_capacity"},
+        np.array([1e-5, np.inf, 3e-6]), {"cell 2": ["cell_capacity", "cell_resistance"]},
     )  # fmt: skip
     back = CellMemory.from_dict(json.loads(json.dumps(memory.to_dict())))
     assert (back.label, back.names, back.told) == (memory.label, memory.names, memory.told)
@@ -41,16 +41,16 @@ def test_a_memory_survives_json():
 
 def test_a_full_charge_may_level_charge_but_mends_no_capacity():
     low, small = sure_of(CHARGE, 0.1), sure_of(CAPACITY, 0.1)
-    assert after_levelling(small)[:, GRID.cause == CAPACITY] == approx(
-        small[:, GRID.cause == CAPACITY]
-    )
+    capacity = GRID.cause == CAPACITY
+    assert after_levelling(small)[..., capacity] == approx(small[..., capacity])
     after = after_levelling(low)
-    assert after.sum(axis=1) == approx(1.0)
+    # whether its resistance is raised is another matter
+    assert after.sum(axis=2) == approx(low.sum(axis=2))
     # half stays, and no cell is further behind than before
-    assert after[0, at(CHARGE, 0.1)] == approx(0.5 * low[0, at(CHARGE, 0.1)], rel=0.1)
+    assert after[0, USUAL, at(CHARGE, 0.1)] == approx(0.5 * low[0, USUAL, at(CHARGE, 0.1)], rel=0.1)
     larger = (GRID.cause == CHARGE) & (GRID.charge > 0.11)
-    assert (after[:, larger] <= low[:, larger]).all()
-    assert after[0, GRID.cause == HEALTHY].sum() > low[0, GRID.cause == HEALTHY].sum() + 0.2
+    assert (after[..., larger] <= low[..., larger]).all()
+    assert after[0, USUAL, 0] > low[0, USUAL, 0] + 0.2
 
 
 def test_a_stretch_that_tells_nothing_changes_nothing():
@@ -59,33 +59,33 @@ def test_a_stretch_that_tells_nothing_changes_nothing():
 
 
 def test_without_earlier_evidence_it_is_bayes():
-    log_likelihood = np.random.default_rng(3).normal(0, 2, (CELLS, len(GRID.prior)))
-    prior = np.tile(GRID.prior, (CELLS, 1))
+    log_likelihood = np.random.default_rng(3).normal(0, 2, (CELLS, *PRIOR.shape))
+    prior = np.tile(PRIOR, (CELLS, 1, 1))
     product = prior * np.exp(log_likelihood)
-    expected = product / product.sum(axis=1, keepdims=True)
+    expected = product / product.sum(axis=(1, 2), keepdims=True)
     assert combined(prior, log_likelihood) == approx(expected)
 
 
 def test_a_hundred_like_stretches_count_as_ten():
     """They share the error of a voltage input; sums of squares, done by hand."""
-    log_likelihood = np.zeros((CELLS, len(GRID.prior)))
+    log_likelihood = np.zeros((CELLS, *PRIOR.shape))
     k = at(CAPACITY, 0.1)
-    log_likelihood[:, k] = 0.5
-    known = np.tile(GRID.prior, (CELLS, 1))
+    log_likelihood[:, USUAL, k] = 0.5
+    known = np.tile(PRIOR, (CELLS, 1, 1))
     for _ in range(100):
         known = combined(known, log_likelihood)
-    ratio = known[0] / GRID.prior
+    ratio = known[0, USUAL] / PRIOR[USUAL]
     assert np.log(ratio[k] / ratio[0]) == approx(0.5 * 100**0.5)
 
 
 def test_contrary_evidence_counts_in_full():
     known, k = sure_of(CAPACITY, 0.2), at(CAPACITY, 0.2)
     log_likelihood = np.zeros_like(known)
-    log_likelihood[:, k] = -3.0
-    before, after = known[0], combined(known, log_likelihood)[0]
+    log_likelihood[:, USUAL, k] = -3.0
+    before, after = known[0, USUAL], combined(known, log_likelihood)[0, USUAL]
     # Bayes: the odds fall by e to the third
     assert after[k] / after[0] == approx(before[k] / before[0] * np.exp(-3.0))
 
 
 def test_every_hypothesis_stays_possible():
-    assert (passed_on(sure_of(CHARGE, 0.3, 1.0), levelled=True) >= 0.009 * GRID.prior).all()
+    assert (passed_on(sure_of(CHARGE, 0.3, 1.0), levelled=True) >= 0.009 * PRIOR).all()

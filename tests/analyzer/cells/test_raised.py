@@ -2,9 +2,9 @@
 
 import numpy as np
 from pytest import approx
-from scipy.stats import expon, norm, t
+from scipy.stats import exponnorm, t
 
-from analyzer.cells.raised import _student, raised
+from analyzer.cells.raised import _faulty, _student, likelihood_ratio
 
 MEDIAN = 0.5e-3
 
@@ -20,7 +20,15 @@ def test_students_density_is_scipys():
         assert _student(z, 15.5) == approx(t(15.5).pdf(z))
 
 
-def test_probability_is_bayes_over_two_hypotheses():
+def test_a_raised_resistance_seen_with_noise_is_scipys_exponentially_modified_normal():
+    for own in (-0.3, 0.1, 0.18, 0.5, 2.0):
+        for sd in (0.01, 0.1, 0.9):
+            # exponential of scale 0.4 from 0.18 on; scipy's K is the scale over sd
+            expected = exponnorm(0.4 / sd, loc=0.18, scale=sd).pdf(own)
+            assert _faulty(own, sd) == approx(expected, rel=1e-6, abs=1e-30)
+
+
+def test_ratio_is_that_of_the_two_densities():
     excess, sd = string(0.3 * MEDIAN), np.full(16, 0.01 * MEDIAN)
     own = excess[4] - np.median(excess)
     others = np.delete(excess, 4)
@@ -29,15 +37,20 @@ def test_probability_is_bayes_over_two_hypotheses():
     counted = 0.37 * 15
     scale = np.sqrt((10 * (0.04 * MEDIAN) ** 2 + counted * mad**2) / (10 + counted) + sd[4] ** 2)
     healthy = t(10 + counted, scale=scale).pdf(own)
-    faulty = expon(scale=0.4 * MEDIAN).pdf(own)
-    above = norm.sf(0.18 * MEDIAN, own, sd[4])
-    expected = above * 0.01 * faulty / (0.01 * faulty + 0.99 * healthy)
-    assert raised(excess, sd, MEDIAN)[4] == approx(expected)
-    assert expected > 0.9
+    faulty = exponnorm(40, loc=0.18 * MEDIAN, scale=0.01 * MEDIAN).pdf(own)
+    assert likelihood_ratio(excess, sd, MEDIAN)[4] == approx(faulty / healthy)
+    assert faulty / healthy > 900  # one in a hundred before, nine in ten after
 
 
-def test_what_is_of_no_matter_or_not_known_is_not_raised():
+def test_what_is_of_no_matter_is_not_raised_and_what_is_not_known_may_be():
     sd = np.full(16, 0.01 * MEDIAN)
-    assert raised(string(0.15 * MEDIAN), sd, MEDIAN).max() == 0.0
-    sd[4] = np.inf
-    assert raised(string(2.0 * MEDIAN), sd, MEDIAN)[4] == 0.0
+    assert likelihood_ratio(string(0.14 * MEDIAN), sd, MEDIAN).max() < 0.1
+    for unknown in (np.inf, 2 * MEDIAN):
+        sd[4] = unknown
+        assert likelihood_ratio(string(2.0 * MEDIAN), sd, MEDIAN)[4] == 1.0
+
+
+def test_no_reading_is_beyond_a_number():
+    sd = np.full(16, 1e-4 * MEDIAN)
+    for excess in (-1e4 * MEDIAN, 1e4 * MEDIAN):
+        assert np.isfinite(np.log(likelihood_ratio(string(excess), sd, MEDIAN))).all()

@@ -3,10 +3,11 @@
 import numpy as np
 from pytest import approx
 
-from analyzer.cells.deficit import Ohms
-from analyzer.cells.hypotheses import CHARGE, GRID
+from analyzer.cells.hypotheses import CHARGE, GRID, PRIOR
 from analyzer.cells.memory import passed_on
+from analyzer.cells.ohms import Ohms
 from analyzer.cells.tracker import ASK_S, LONGEST_S, DeficitTracker
+from analyzer.cells.verdict import Told
 from analyzer.pack.cell_model import chemistry
 from logger.boat import Pack
 
@@ -14,9 +15,9 @@ PACK = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100)
 KIND = chemistry("lfp")
 
 
-def tracker(known=None):
-    ohms = Ohms(0.5e-3, np.zeros(4), np.full(4, 1e-5))
-    return DeficitTracker(PACK, lambda: ohms, [""] * 4, known)
+def tracker(known=None, ratio=None):
+    ohms = Ohms(0.5e-3, np.zeros(4), np.full(4, 1e-5), ratio)
+    return DeficitTracker(PACK, lambda: ohms, [Told()] * 4, known)
 
 
 def discharge(of, first=0.995, last=0.1, less=0.05):
@@ -30,7 +31,7 @@ def discharge(of, first=0.995, last=0.1, less=0.05):
 
 def behind(of):
     of.weigh()
-    return float(of.weight[3, (GRID.cause == CHARGE) & (GRID.charge > 0)].sum())
+    return float(of.weight[3][:, (GRID.cause == CHARGE) & (GRID.charge > 0)].sum())
 
 
 def test_evidence_is_weighed_once_in_a_while():
@@ -44,7 +45,7 @@ def test_evidence_is_weighed_once_in_a_while():
 
 
 def test_nothing_seen_leaves_what_was_known():
-    known = np.tile(GRID.prior, (4, 1))
+    known = np.tile(PRIOR, (4, 1, 1))
     of = tracker(known)
     assert of.weigh()
     assert of.weight == approx(known)
@@ -79,4 +80,16 @@ def test_what_is_told_is_kept_for_the_next_time():
     assert of.weigh()
     told = [one.kind for one in of.verdicts()]
     assert told == ["", "", "", "cell_charge"]
-    assert of.told == told
+    assert [one.kind for one in of.told] == told
+
+
+def test_load_steps_turn_the_odds_of_a_raised_resistance_by_their_likelihood_ratio():
+    """Bayes' rule by hand: 1 to 99 before, times the ratio."""
+    ratio = np.array([1.0, 1e4, 1e-3, 99.0])
+    of = tracker(ratio=ratio)
+    assert of.weigh()
+    odds = ratio / 99
+    found = of.verdicts()
+    assert [one.raised_frac for one in found] == approx(odds / (1 + odds))
+    assert [one.told.raised for one in found] == [False, True, False, False]
+    assert [one.kind for one in found] == [""] * 4

@@ -123,6 +123,46 @@ def test_what_a_cell_holds_is_flagged_once_it_has_stood_for_some_time(stands_s, 
     assert all(e.flag.first_action.endswith("In harbour: cure.") for e in flags)
 
 
+def told(watching, log, kinds):
+    """Events while a cell is told as (from when on, kind, sureness)."""
+    size = Estimate(0.06, 0.04, 0.08, "frac", used=("cell_07_voltage_v",))
+    events = []
+    for first in range(0, log.n, 10):
+        *_, (_, kind, sure) = [one for one in kinds if one[0] <= first]
+        found = (
+            [Detection("cell 7", kind, f"{kind}, 6 %.", sure, size, "cure", "c")] if kind else []
+        )
+        watching.cells.detections = lambda found=found: found
+        events += watching.update(log.cut(first, first + 10))
+    return [(e.action, e.flag) for e in events]
+
+
+def test_a_cell_behind_by_no_known_cause_raises_a_flag_with_size_sureness_and_what_to_do():
+    ((action, flag),) = told(monitor.Watch(BOAT), calm(), [(0, "cell_behind", 0.96)])
+    assert (action, flag.kind, flag.subject) == ("raised", "cell_behind", "cell 7")
+    assert "6 %" in flag.evidence
+    assert "96 % sure" in flag.cause
+    assert flag.first_action == "Plan for less range. In harbour: cure."
+
+
+def test_a_cell_whose_cause_is_named_later_has_one_flag():
+    """First behind by no known cause, then by one that is less sure, then surely by it."""
+    watching = monitor.Watch(BOAT)
+    course = [(0, "cell_behind", 0.99), (1500, "cell_charge", 0.8), (2400, "cell_charge", 0.97)]
+    ((action, flag),) = told(watching, calm(4200), course)
+    assert (action, flag.kind) == ("raised", "cell_behind")
+    now = watching.book.now(flag.key)
+    assert now is not None
+    assert now.text == "cell_charge, 6 %."
+
+
+def test_a_cell_that_is_no_longer_behind_clears_its_flag():
+    course = [(0, "cell_behind", 0.99), (1500, "", 0.0)]
+    assert [action for action, _ in told(monitor.Watch(BOAT), calm(4200), course)] == [
+        "raised", "cleared",
+    ]  # fmt: skip
+
+
 CHARGED = {  # cells, volts of a pack at the end of a usual charge, one too high: common practice
     "lfp": (16, 58.4, 59.4),
     "nmc": (14, 58.8, 59.4),
