@@ -85,12 +85,13 @@ _FIXED = [
     Channel("pitch_deg", "deg", -90.0, 90.0, "trim"),
 ]
 
+# No text: the name's own words say which of many it is.
 _FAMILIES: list[tuple[str, str, float, float, str]] = [
-    (r"cell_\d{2,3}_voltage_v", "V", 0.0, 6.0, "voltage of one cell"),
-    (r"cell_\d{2,3}_temp_c", "degC", -40.0, 120.0, "temperature of one cell"),
-    (r"block_\d{1,2}_voltage_v", "V", 0.0, 100.0, "voltage of one block"),
-    (r"block_\d{1,2}_temp_c", "degC", -40.0, 120.0, "temperature of one block"),
-    (r"probe_[a-z0-9_]+_temp_c", "degC", -40.0, 250.0, "a temperature probe"),
+    (r"cell_\d{2,3}_voltage_v", "V", 0.0, 6.0, ""),
+    (r"cell_\d{2,3}_temp_c", "degC", -40.0, 120.0, ""),
+    (r"block_\d{1,2}_voltage_v", "V", 0.0, 100.0, ""),
+    (r"block_\d{1,2}_temp_c", "degC", -40.0, 120.0, ""),
+    (r"probe_[a-z0-9_]+_temp_c", "degC", -40.0, 250.0, ""),
     (r"health_[a-z0-9_]+_(count|frac|s)", "count", -1e15, 1e15, "the logger's own counters"),
     # Anything else a boat reports; the boat's own name for it and a unit known here.
     (r"other_[a-z0-9_]+", "", -1e15, 1e15, "a channel of this boat"),
@@ -106,8 +107,14 @@ def find(name: str) -> Channel | None:
         return CATALOGUE[name]
     for pattern, unit, low, high, text in _FAMILIES:
         if re.fullmatch(pattern, name):
-            return Channel(name, unit or unit_of(name), low, high, text)
+            return Channel(name, unit or unit_of(name), low, high, text or _words(name))
     return None
+
+
+def _words(name: str) -> str:
+    """cell_03_voltage_v: "cell 3 voltage"."""
+    parts = [str(int(part)) if part.isdecimal() else part for part in name.split("_")[:-1]]
+    return " ".join(parts).replace("temp", "temperature")
 
 
 def unit_of(name: str) -> str:

@@ -28,3 +28,15 @@ def test_families_are_found(name, unit):
 def test_unknown_names_are_not_channels():
     assert channels.find("pack_volts") is None
     assert channels.find("cell_3_voltage_v") is None  # cells have two digits
+
+
+@mark.parametrize(
+    ("name", "text"),
+    [
+        ("cell_03_voltage_v", "cell 3 voltage"),
+        ("probe_motor_lug_temp_c", "probe motor lug temperature"),
+        ("pack_voltage_v", "voltage at the pack's terminals"),
+    ],
+)
+def test_each_of_many_alike_has_words_of_its_own(name, text):
+    assert channels.find(name).text == text

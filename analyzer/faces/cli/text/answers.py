@@ -21,7 +21,6 @@ from analyzer.estimation.results import (
 )
 from analyzer.faces import format, sentences
 from analyzer.faces.cli import terminal
-from logger.channels import CATALOGUE
 from logger.units import KN
 
 CURVE_WIDTH = 62  # of the table of speeds with all its columns
@@ -322,10 +321,8 @@ def check(answer: CheckAnswer) -> str:
 
 
 def _channel_words(row: ChannelRow) -> str:
-    """What it is and how often it comes; its own name where many are alike, such as cells."""
-    words = [str(int(word)) if word.isdecimal() else word for word in row.name.split("_")[:-1]]
-    own = " ".join(words).replace("temp", "temperature")
-    text = row.text if row.name in CATALOGUE else own
+    """What it is and how often it comes."""
+    text = row.text or row.name
     often = format.rate(row.rate_hz, row.age_s)
     return f"{text}; {often}" if often else text
 
