@@ -9,6 +9,7 @@ from analyzer.faces.web.set_up.forms import FormError
 MOST = 200  # places of a route, assumed
 _NUMBER = r"(-?\d{1,3}(?:[.,]\d+)?)"
 _ANGLE = rf"{_NUMBER}\s*°?\s*(?:(\d{{1,2}}(?:[.,]\d+)?)\s*['′]?\s*)?([NSEWnsew])?"
+_ONE = re.compile(rf"\s*{_ANGLE}\s*")
 _LINE = re.compile(rf"\s*{_ANGLE}\s*[,;\s]\s*{_ANGLE}\s*(?:[,;:\s]\s*(\S.*))?")
 WANTS = "46 16.89 N, 23 52.44 W, or 46.2815, -23.8740"
 
@@ -49,11 +50,24 @@ def _degrees(whole: str, minutes: str | None, side: str | None) -> float:
 
 def text(found: Sequence[Place]) -> str:
     """Places as the form shows them, in degrees and minutes, one a line."""
-    lines = (f"{_angle(a, 'NS')}, {_angle(b, 'EW')} {name}".rstrip() for a, b, name in found)
+    lines = (f"{angle(a, 'NS')}, {angle(b, 'EW')} {name}".rstrip() for a, b, name in found)
     return "\n".join(lines)
 
 
-def _angle(degrees: float, sides: str) -> str:
+def read_angle(written: str, sides: str) -> float | None:
+    """An angle in degrees, or in degrees and minutes; None where it is none of these sides.
+
+    Args:
+        sides: "NS" or "EW".
+    """
+    match = _ONE.fullmatch(written)
+    if not match or (match[3] and match[3].upper() not in sides):
+        return None
+    return _degrees(match[1], match[2], match[3])
+
+
+def angle(degrees: float, sides: str) -> str:
+    """An angle in degrees and minutes. "46 16.890 N"."""
     whole, minutes = divmod(round(abs(degrees) * 60_000), 60_000)
     return f"{whole} {minutes / 1000:06.3f} {sides[degrees < 0]}"
 

@@ -6,6 +6,7 @@ with, and what is wrong is said by the same sentences as everywhere.
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -16,8 +17,12 @@ from tomlkit.items import AoT
 from analyzer.faces.web.set_up import source_form
 from analyzer.faces.web.set_up.form_fields import (
     NEW,
+    SIDES,
     Field,
     Section,
+    inside,
+    sailors_unit,
+    sailors_value,
     shown,
     valued,
 )
@@ -36,6 +41,12 @@ _TITLES = {
     "solar": "Solar panels",
     "home": "Home",
     "reserve": "Reserve",
+}
+# Where the file's own remark speaks of another unit.
+_SAILOR_HELP = {
+    "cruising_speed_mps": "usual speed under motor",
+    "latitude_deg": "as 46 16.89 N or 46.2815",
+    "longitude_deg": "as 23 52.44 W or -23.8740",
 }
 REST = "rest"  # the form's field for what has no fields of its own, as TOML
 _REST_KEYS = ("tell", "fault_text")
@@ -133,7 +144,7 @@ def _section(key: str, title: str, table: dict[str, Any]) -> Section:
         shape = (name.get("$ref") or name["anyOf"][0]["$ref"]).rpartition("/")[2]
         return Section(title, _fields(shape, key, part if isinstance(part, dict) else {}))
     own = [k for k, v in _schema()["properties"].items() if "type" in v or "anyOf" in v]
-    plain = [k for k in own if k not in ("cable", "source", "home")]
+    plain = [k for k in own if k not in ("cable", "source", "home", *_REST_KEYS)]
     shape = {"properties": {k: _schema()["properties"][k] for k in plain}}
     required = _schema()["required"]
     return Section(
@@ -168,7 +179,9 @@ def _field(
     if helped == "" and default not in (None, "", [], {}):
         helped = f"{shown(default)} where it is left empty"
     label = stem.replace("_", " ").capitalize()
-    return Field(name, label, noun(key), helped, shown(values.get(key)), choices, wanted, number)
+    helped = _SAILOR_HELP.get(key, helped)
+    unit, value = sailors_unit(key) or noun(key), sailors_value(key, values.get(key))
+    return Field(name, label, unit, helped, value, choices, wanted, number and key not in SIDES)
 
 
 def _put(document: tomlkit.TOMLDocument, field: Field, written: str) -> None:
@@ -202,11 +215,18 @@ def _set(place: Any, key: str, field: Field, written: str) -> None:
         if key in place:
             place.remove(key)
         return
-    value = valued(field, written)
+    value = _inside_value(key, field, written)
     if key in place:
         place[key] = value
     else:
         place.add(key, value)
+
+
+def _inside_value(key: str, field: Field, written: str) -> bool | int | float | str:
+    """What was written, in the boat file's own unit and kind."""
+    turned = inside(key, written)
+    number = field if turned == written else replace(field, number=True)
+    return valued(number, turned)
 
 
 def _drop_cables(document: tomlkit.TOMLDocument, numbers: list[int]) -> None:

@@ -1,5 +1,7 @@
 """The set-up page: what arrives, whether it makes sense, and the boat file as a form."""
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
@@ -8,6 +10,8 @@ from analyzer.errors import AnalyzerError
 from analyzer.estimation.results import CheckAnswer
 from analyzer.faces.web.page import log_of, render
 from analyzer.faces.web.set_up import boat_form, from_network
+from analyzer.faces.web.set_up.faults import faults
+from analyzer.faces.web.set_up.form_fields import Section
 from analyzer.faces.web.set_up.forms import read_form
 from logger.errors import BoatFileError, LoggerError
 
@@ -36,7 +40,7 @@ def _save(request: Request, form: dict[str, str]) -> Response:
         from_network.check_change(text, new)
         log.save_boat(new)
     except BoatFileError as error:
-        return _page(request, text, where, form, wrong=str(error).splitlines())
+        return _page(request, text, where, form, wrong=str(error))
     return RedirectResponse("/set-up?saved=true", status_code=303)
 
 
@@ -45,24 +49,33 @@ def _page(
     text: str,
     where: str,
     form: dict[str, str] | None = None,
-    wrong: list[str] | None = None,
+    wrong: str = "",
     saved: bool = False,
 ) -> Response:
     check, trouble = _check(request)
+    sections = boat_form.sections(text)
+    found = faults(wrong, sections, _written(sections, form or {}))
     return render(
         request,
         "set_up.html",
         422 if wrong else 200,
-        sections=boat_form.sections(text),
+        sections=sections,
         rest=(form or {}).get(boat_form.REST, boat_form.rest(text)),
         form=form or {},
-        wrong=wrong or [],
+        wrong=found,
+        at={fault.field: fault for fault in found if fault.field},
         where=where,
         saved=saved,
         check=check,
         trouble=trouble,
         may_change=request.state.right == "change",
     )
+
+
+def _written(sections: Sequence[Section], form: dict[str, str]) -> dict[str, str]:
+    """Every field as it stands in the form."""
+    fields = (field for section in sections for field in section.fields)
+    return {field.name: form.get(field.name, field.value) for field in fields}
 
 
 def _check(request: Request) -> tuple[CheckAnswer | None, str]:

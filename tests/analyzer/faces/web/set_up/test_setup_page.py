@@ -36,6 +36,40 @@ def test_a_wrong_change_is_said_and_kept_in_the_form(client, log):
     assert log.boat_toml == before
 
 
+def test_what_is_wrong_stands_at_its_field_in_the_form_s_words(client):
+    change = {"hull.waterline_m": "-3", "cable.0.size_mm2": "-4", "source.0.name": "g ps"}
+    page = client.post("/set-up", data=change).text
+    assert "boat.toml, line" not in page
+    assert '<a href="#f-hull.waterline_m">Hull: Waterline</a> wants a number of metres' in page
+    assert '<a href="#f-cable.0.size_mm2">Cable: positive: Size</a>' in page
+    assert '<a href="#f-source.0.name">' in page
+    assert page.count('aria-invalid="true"') == 3
+    assert 'id="w-hull.waterline_m"' in page
+
+
+def test_a_sailor_s_units_go_in_and_come_out(client, log):
+    change = {
+        "hull.cruising_speed_mps": "4.5",
+        "home.latitude_deg": "46 16.89 N",
+        "home.longitude_deg": "23 52.44 W",
+    }
+    client.post("/set-up", data=change)
+    assert "cruising_speed_mps = 2.315\n" in log.boat_toml  # 4.5 x 1852 / 3600
+    assert "latitude_deg = 46.2815\n" in log.boat_toml  # 16.89 / 60
+    assert "longitude_deg = -23.874\n" in log.boat_toml
+    page = client.get("/set-up").text
+    assert 'value="4.5"' in page
+    assert 'value="46 16.890 N"' in page
+    assert "Cruising speed, knots" in page
+
+
+def test_what_cannot_be_answered_yet_is_not_called_no(client):
+    page = client.get("/set-up").text
+    assert "<b>Cannot yet</b>" in page
+    assert 'name="tell"' not in page
+    assert 'name="fault_text"' not in page
+
+
 def test_written_markup_stays_text(client):
     page = client.post("/set-up", data={"hull.waterline_m": '"><script>alert(1)</script>'}).text
     assert "<script>alert" not in page
