@@ -42,8 +42,8 @@ TRACK_US, TRACK_STEP_S = 12 * 3600 * 1_000_000, 15.0
 
 CAUTIONS = (
     "A range is no promise: keep the reserve, a sail ready and an anchor clear to let go.",
-    "It knows nothing of what wind, sea and stream will do next; the rules where you are and "
-    "your own judgement come first.",
+    "It knows no forecast: wind, sea and stream to come are drawn from how they usually change; the "
+    "rules where you are and your own judgement come first.",
 )
 
 

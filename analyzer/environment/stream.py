@@ -6,14 +6,23 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.environment import persistence
+
 Floats = npt.NDArray[np.float64]
 
 TIDE_RAD_S = 2 * np.pi / (0.51753 * 86400.0)  # semi-diurnal, as speed trials (ISO 15016) have it
 
-# What streams may be, common practice, no source.
-EDDY_S = 2 * 3600.0  # how long what is neither steady nor tide stays alike: places, eddies
+# How long what is neither steady nor tide stays alike: places that the boat comes to, eddies. The
+# drift that charts of currents leave unexplained is a random flight with a memory of hours (D. S.
+# Ullman et al., J. Geophys. Res. 111 (2006) C12005); of its figure no source.
+EDDY_S = 2 * 3600.0
 SIZES = (0.08, 0.25, 0.75)  # m/s: how strong streams are where boats go; all thought as likely
-STEADY_SHARE, EDDY_SHARE, EDDY_LEAST = 0.5, 0.35, 0.02
+# Standard deviations over a stream's size: steady part, tide's cosine and sine, eddies; where the
+# tide makes the streams, and where rivers and winds do. All thought as likely. Common practice, no
+# source, as the least eddies, that are there without any stream. [m/s]
+PLACES = ((0.5, 1.0, 1.0, 0.35), (1.0, 0.1, 0.1, 0.35))
+EDDY_LEAST = 0.02
+KINDS = tuple((size, place) for size in SIZES for place in range(len(PLACES)))
 
 PARTS = 4  # by definition, per component: steady, tide's cosine and sine from now, eddy now
 
@@ -77,11 +86,8 @@ class StreamDraws:
     def mean_over(self, duration_s: Floats) -> tuple[Floats, Floats]:
         """Mean east and north over the time from now, each of the shape (n, k) of it."""
         angle = np.maximum(TIDE_RAD_S * duration_s, 1e-6)
-        share = np.maximum(duration_s / EDDY_S, 1e-6)
-        kept = -np.expm1(-share) / share
-        # Variance of the mean of an eddy process that begins anew, of unit size.
-        new_var = 2 / share * (1 - kept) - kept**2
-        new = np.sqrt(np.maximum(new_var, 0.0)) * self.eddy_mps[:, None]
+        kept, new = persistence.mean_until(duration_s / EDDY_S)
+        new = new * self.eddy_mps[:, None]
         weights = (
             np.ones_like(angle),
             np.sin(angle) / angle,
@@ -98,12 +104,36 @@ class StreamDraws:
     def at_each(self, ahead_s: Floats) -> tuple[Floats, Floats]:
         """East and north, each draw at its own time from now, (n,). [m/s]"""
         angle = TIDE_RAD_S * ahead_s
-        kept = np.exp(-np.maximum(ahead_s, 0.0) / EDDY_S)
+        kept, new = persistence.later(np.maximum(ahead_s, 0.0) / EDDY_S)
         steady = np.ones_like(angle)
         weights = np.stack([steady, np.cos(angle), np.sin(angle), kept], axis=1)
-        new = np.sqrt(1 - kept**2) * self.eddy_mps
-        both = np.einsum("ncj,nj->nc", self.parts, weights) + new[:, None] * self.normal
+        eddy = new * self.eddy_mps
+        both = np.einsum("ncj,nj->nc", self.parts, weights) + eddy[:, None] * self.normal
         return both[:, 0], both[:, 1]
+
+
+@dataclass(frozen=True)
+class Hypothesis:
+    """What a stream is if it is of one kind: its probability, and parts as in `Stream`.
+
+    mean: (8,). cov: (8, 8). eddy_mps: Size of eddies still to come.
+    """
+
+    weight: float
+    mean: Floats
+    cov: Floats
+    eddy_mps: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers and lists, for JSON."""
+        lists = {"mean": self.mean.tolist(), "cov": self.cov.tolist()}
+        return {"weight": self.weight, "eddy_mps": self.eddy_mps, **lists}
+
+    @classmethod
+    def from_dict(cls, data: dict[str, Any]) -> "Hypothesis":
+        """The inverse of `to_dict`."""
+        mean, cov = np.asarray(data["mean"]), np.asarray(data["cov"])
+        return cls(float(data["weight"]), mean, cov, float(data["eddy_mps"]))
 
 
 @dataclass(frozen=True)
@@ -119,6 +149,7 @@ class Stream:
         parts_mean: Steady, cosine, sine, eddy of east, then of north, from now, shape (8,).
         parts_cov: Covariance of the same, shape (8, 8).
         eddy_mps: Size of eddies still to come; 0 for a stream that is held as it is.
+        kinds: The stream for each kind that it may be; none: it is of one.
         calibration: Of log, propeller and compass, found beside it.
         used: Channels it rests on.
     """
@@ -131,6 +162,7 @@ class Stream:
     parts_mean: Floats
     parts_cov: Floats
     eddy_mps: float
+    kinds: tuple[Hypothesis, ...] = ()
     calibration: Calibration = field(default_factory=Calibration)
     used: tuple[str, ...] = field(default_factory=tuple)
 
@@ -171,10 +203,16 @@ class Stream:
 
     def paths(self, n: int, rng: np.random.Generator) -> StreamDraws:
         """Equally likely streams now and in the coming hours."""
-        values, vectors = np.linalg.eigh(self.parts_cov)
-        root = vectors * np.sqrt(np.maximum(values, 0.0))
-        parts = self.parts_mean + rng.standard_normal((n, 2 * PARTS)) @ root.T
-        eddy = np.full(n, self.eddy_mps)
+        one = Hypothesis(1.0, self.parts_mean, self.parts_cov, self.eddy_mps)
+        kinds = self.kinds or (one,)
+        weight = np.array([kind.weight for kind in kinds])
+        of = rng.choice(len(kinds), n, p=weight / weight.sum())
+        parts, normal = np.empty((n, 2 * PARTS)), rng.standard_normal((n, 2 * PARTS))
+        for k, kind in enumerate(kinds):
+            values, vectors = np.linalg.eigh(kind.cov)
+            root = vectors * np.sqrt(np.maximum(values, 0.0))
+            parts[of == k] = kind.mean + normal[of == k] @ root.T
+        eddy = np.array([kind.eddy_mps for kind in kinds])[of]
         return StreamDraws(parts.reshape(n, 2, PARTS), eddy, rng.standard_normal((n, 2)))
 
     def draws(self, n: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -192,6 +230,7 @@ class Stream:
             "parts_mean": self.parts_mean.tolist(),
             "parts_cov": self.parts_cov.tolist(),
             "eddy_mps": self.eddy_mps,
+            "kinds": [kind.to_dict() for kind in self.kinds],
             "calibration": self.calibration.to_dict(),
             "used": list(self.used),
         }
@@ -208,26 +247,30 @@ class Stream:
             parts_mean=np.asarray(data["parts_mean"], dtype=np.float64),
             parts_cov=np.asarray(data["parts_cov"], dtype=np.float64),
             eddy_mps=float(data["eddy_mps"]),
+            kinds=tuple(Hypothesis.from_dict(kind) for kind in data["kinds"]),
             calibration=Calibration.from_dict(data["calibration"]),
             used=tuple(data["used"]),
         )
 
 
-def part_sds(size_mps: float) -> Floats:
-    """Standard deviations of steady part, cosine, sine and eddy of a stream of a size, (4,)."""
-    return np.array(
-        [
-            STEADY_SHARE * size_mps,
-            size_mps,
-            size_mps,
-            EDDY_SHARE * size_mps + EDDY_LEAST,
-        ]
-    )
+def part_sds(size_mps: float, place: int) -> Floats:
+    """Standard deviations of steady part, cosine, sine and eddy of a stream of a size, (4,).
+
+    place: Index into `PLACES`.
+    """
+    sds = size_mps * np.array(PLACES[place])
+    sds[-1] += EDDY_LEAST
+    return np.asarray(sds)
 
 
 def unknown(reason: str, t_s: float = 0.0) -> Stream:
-    """A stream of which only the usual size is known."""
-    var = np.mean([part_sds(size) ** 2 for size in SIZES], axis=0)
+    """A stream of which only is known how streams usually are."""
+    sds = [part_sds(*kind) for kind in KINDS]
+    kinds = tuple(
+        Hypothesis(1 / len(sds), np.zeros(2 * PARTS), np.diag(np.tile(sd**2, 2)), float(sd[3]))
+        for sd in sds
+    )
+    var = np.mean(np.square(sds), axis=0)
     now_var = var[0] + var[1] + var[3]
     return Stream(
         known=False,
@@ -238,6 +281,7 @@ def unknown(reason: str, t_s: float = 0.0) -> Stream:
         parts_mean=np.zeros(2 * PARTS),
         parts_cov=np.diag(np.concatenate([var, var])),
         eddy_mps=float(np.sqrt(var[3])),
+        kinds=kinds,
     )
 
 

@@ -5,10 +5,10 @@ along the heading; its size comes from the water-speed log or from the shaft (sp
 revolutions), either with a calibration factor that is not known beforehand. Stream (steady part,
 tide, eddies), both factors and the compass error are found together by least squares with the
 usual sizes of each as prior, so that what cannot be separated stays wide; how strong streams are
-here is judged by the log too. Without a
-compass the direction through water is ground velocity less stream, found by iteration, and only
-speeds along it are compared. The shaft counts only where the motor drives the boat by itself, at
-its propeller's usual load: one that the boat's way turns, or that sails help, tells another speed.
+here, and whether a tide makes them, is judged by the log too and drawn from. Without a compass the
+direction through water is ground velocity less stream, found by iteration, and only speeds along it
+are compared. The shaft counts only where the motor drives the boat by itself, at its propeller's
+usual load: one that the boat's way turns, or that sails help, tells another speed.
 
 Source: linear Gaussian estimation (textbook); the iterative current correction of speed trials
 (ISO 15016:2015) fits the same tide. Prior sizes are common practice, no source.
@@ -21,9 +21,11 @@ import numpy.typing as npt
 
 from analyzer.environment.stream import (
     EDDY_S,
+    KINDS,
     SIZES,
     TIDE_RAD_S,
     Calibration,
+    Hypothesis,
     Stream,
     part_sds,
     unknown,
@@ -48,7 +50,7 @@ SLIP_LEG = 0.03  # the same for the shaft, as a share of speed: slip goes with t
 KNOWN_SD_MPS = 0.18  # a stream known worse than this in any direction is not "known"
 KNOT_S = 600.0
 ROUNDS = 6
-JUDGED = 0.7  # how far one log may judge how strong streams are; the rest stays open
+JUDGED = 0.7  # how far one log may judge of what kind streams are; the rest stays open
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ class _Solution:
     one: int  # numbers per component: steady, cosine, sine, eddies at the m times
     mean: Floats  # (2 one + 3,): east, north; log factor, advance, compass error
     cov: Floats
-    eddy_mps: float
+    kinds: tuple[Hypothesis, ...]
 
 
 def estimate(
@@ -176,46 +178,52 @@ def _direction(bins: Bins, weights: Floats, mean: Floats) -> Floats:
 def _solve(
     bins: Bins, sensed: list[Sensed], now_s: float, priors: tuple[Floats, Floats]
 ) -> _Solution:
-    """Least squares with priors for stream, factors and compass error, over sizes of stream."""
+    """Least squares with priors for stream, factors and compass error, over kinds of stream."""
     first = min(float(bins.t_s[one.ok].min()) for one in sensed)
     last = max(now_s, first + 60.0)
     pieces = max(int(np.ceil((last - first) / KNOT_S)), 1)
     grid: Floats = np.linspace(first, last, pieces + 1)
     weights = _component(bins.t_s, grid)
-    means, covs, evidences, eddies = [], [], [], []
-    for size_mps in SIZES:
-        mean, cov, evidence = _solve_size(bins, sensed, weights, grid, priors, size_mps)
-        means.append(mean)
-        covs.append(cov)
-        evidences.append(evidence)
-        eddies.append(part_sds(size_mps)[3])
-    # Posterior over sizes; a share of it stays as it was before the log.
-    chance = np.exp(np.array(evidences) - max(evidences))
-    chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / len(SIZES)
+    fits = [_solve_kind(bins, sensed, weights, grid, priors, kind) for kind in KINDS]
+    # Posterior over kinds; a share of it stays as it was before the log.
+    evidences = np.array([evidence for _, _, evidence in fits])
+    chance = np.exp(evidences - evidences.max())
+    chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / len(KINDS)
     # Mean and covariance of the mixture.
-    mean = chance @ np.array(means)
-    apart = np.array(means) - mean
+    means, covs = (np.array([fit[k] for fit in fits]) for k in (0, 1))
+    mean = chance @ means
+    apart = means - mean
     between = apart.T @ (apart * chance[:, None])
-    within = np.tensordot(chance, np.array(covs), axes=1)
-    eddy = float(np.sqrt(chance @ np.square(eddies)))
+    within = np.tensordot(chance, covs, axes=1)
     cov = np.asarray(within + between)
     one = weights.shape[1]
-    return _Solution(grid, one, np.asarray(mean), cov, eddy)
+    parts = _now_parts(one)
+    kinds = tuple(
+        Hypothesis(float(share), m[parts], c[np.ix_(parts, parts)], float(part_sds(*kind)[3]))
+        for share, m, c, kind in zip(chance, means, covs, KINDS, strict=True)
+    )
+    return _Solution(grid, one, np.asarray(mean), cov, kinds)
 
 
-def _solve_size(
+def _now_parts(one: int) -> npt.NDArray[np.int64]:
+    """Where steady part, cosine, sine and the eddy of now stand, of east and of north, (8,)."""
+    parts = np.array([0, 1, 2, one - 1])
+    return np.concatenate([parts, parts + one])
+
+
+def _solve_kind(
     bins: Bins,
     sensed: list[Sensed],
     weights: Floats,
     grid: Floats,
     priors: tuple[Floats, Floats],
-    size_mps: float,
+    kind: tuple[float, int],
 ) -> tuple[Floats, Floats, float]:
-    """Mean, covariance and log evidence for one size of stream."""
+    """Mean, covariance and log evidence for one kind of stream: its size and place."""
     one = weights.shape[1]
     prior_mean, prior_sd = priors
     base = np.zeros((2 * one + 3, 2 * one + 3))
-    component = _component_precision(grid, size_mps)
+    component = _component_precision(grid, kind)
     base[:one, :one] = component
     base[one : 2 * one, one : 2 * one] = component
     base[2 * one :, 2 * one :] = np.diag(1 / prior_sd**2)
@@ -233,9 +241,9 @@ def _solve_size(
     return fit.mean, np.asarray(np.linalg.inv(fit.precision)), float(evidence)
 
 
-def _component_precision(grid: Floats, size_mps: float) -> Floats:
-    """Inverse prior covariance of one component of a stream of a size, shape (one, one)."""
-    sds = part_sds(size_mps)
+def _component_precision(grid: Floats, kind: tuple[float, int]) -> Floats:
+    """Inverse prior covariance of one component of a stream of a kind, shape (one, one)."""
+    sds = part_sds(*kind)
     table = np.zeros((3 + len(grid), 3 + len(grid)))
     table[:3, :3] = np.diag(1 / sds[:3] ** 2)
     table[3:, 3:] = _eddy_precision(grid, float(sds[3]))
@@ -289,8 +297,8 @@ def _stream(solution: _Solution, bins: Bins, sensed: list[Sensed]) -> Stream:
     east_north = solution.mean[:both].reshape(2, one)
     at = _component(solution.grid_s, solution.grid_s)
     covs = np.einsum("ti,aibj,tj->tab", at, cov, at)
-    parts = np.array([0, 1, 2, one - 1])
-    parts = np.concatenate([parts, parts + one])
+    parts = _now_parts(one)
+    eddy_var = sum(kind.weight * kind.eddy_mps**2 for kind in solution.kinds)
     worst = float(np.sqrt(np.linalg.eigvalsh(covs[-1])[-1]))
     columns = {instrument.column for instrument in sensed}
     compass = bins.has_compass
@@ -302,7 +310,8 @@ def _stream(solution: _Solution, bins: Bins, sensed: list[Sensed]) -> Stream:
         cov=covs,
         parts_mean=solution.mean[parts],
         parts_cov=solution.cov[np.ix_(parts, parts)],
-        eddy_mps=solution.eddy_mps,
+        eddy_mps=float(np.sqrt(eddy_var)),
+        kinds=solution.kinds,
         calibration=Calibration(
             water_factor=_pair(solution, 0) if 0 in columns else None,
             advance_m=_pair(solution, 1) if 1 in columns else None,

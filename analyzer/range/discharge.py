@@ -61,14 +61,17 @@ def cell_current_a(power_w: Floats, soc: Floats, pack: PackDraws) -> Floats:
 
 
 def after_s(pack: PackDraws, power_w: Floats, soc: Floats, seconds: Floats) -> Floats:
-    """Charge after so long at a power, (n,); charging where the sun gives more than is used."""
-    drawn_w = np.maximum(power_w, 0.0)
-    drawn_a = cell_current_a(drawn_w[:, None], soc[:, None], pack)[:, 0]
+    """Charge after so long at a power, (n,); charging where the sun gives more than is used.
+
+    By the midpoint rule (textbook): the current is that of the middle's charge.
+    """
+    drawn_w, per_a = np.maximum(power_w, 0.0)[:, None], seconds / HOUR_S / pack.capacity_ah
+    begin_a = cell_current_a(drawn_w, soc[:, None], pack)[:, 0]
+    middle = np.maximum(soc - begin_a * per_a / 2, 0.0)
+    drawn_a = cell_current_a(drawn_w, middle[:, None], pack)[:, 0]
     charging_v = pack.cells * CHARGING_V
     current_a = np.where(power_w < 0, power_w / charging_v, drawn_a)
-    moved_ah = current_a * seconds / HOUR_S
-    left = soc - moved_ah / pack.capacity_ah
-    return np.asarray(np.minimum(left, 1.0))
+    return np.asarray(np.minimum(soc - current_a * per_a, 1.0))
 
 
 def _cutoff_soc(power_w: Floats, pack: PackDraws, limits: Limits) -> Floats:

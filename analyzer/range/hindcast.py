@@ -35,6 +35,9 @@ Floats = npt.NDArray[np.float64]
 LEAST_S, MOST_S = 600.0, 3600.0
 POWER_ALIKE = 0.25
 COURSE_ALIKE_DEG = 30.0
+# Rounds in which a span and its mean power come to agree, what divides where nothing is used, and
+# the longest span that an energy is looked at for: assumed.
+ROUNDS, LEAST_W, LONGEST_S = 3, 1.0, 4 * MOST_S
 
 
 @dataclass(frozen=True)
@@ -165,10 +168,7 @@ def _compare(series: Series, end: int, boat: Boat, present: Now, result: ReachRe
     size, wh, made = _what_followed(series, end, boat, present)
     predicted = None
     if made is not None and wh > 0:
-        used = (result.total_w * result.duration_s)[:, result.as_now] / HOUR_S
-        able = used > 1e-6
-        per_wh = np.where(able, left / np.maximum(used, 1e-6), 0.0)
-        a, b, c = np.percentile(per_wh * wh, (10, 50, 90))
+        a, b, c = np.percentile(_foreseen_m(result, wh), (10, 50, 90))
         predicted = (float(a), float(b), float(c))
     return Asked(
         t_utc_s=series.t0_us / 1e6 + end * series.step_s,
@@ -178,6 +178,16 @@ def _compare(series: Series, end: int, boat: Boat, present: Now, result: ReachRe
         made_m=made if predicted else None,
         over_s=size * series.step_s,
     )
+
+
+def _foreseen_m(result: ReachResult, wh: float) -> Floats:
+    """Distance for an energy, going on as now, with the weather over the time it takes, (n,)."""
+    other_w = result.total_w - result.motor_w
+    span_s = np.minimum(result.duration_s, MOST_S)
+    for _ in range(ROUNDS):
+        total_w = np.maximum(result.motor_over(span_s) + other_w, LEAST_W)
+        span_s = np.minimum(wh * HOUR_S / total_w, LONGEST_S)
+    return np.asarray((result.made_over(span_s) * span_s)[:, result.as_now])
 
 
 def _what_followed(

@@ -33,6 +33,7 @@ AHEAD_WORDS = {"stays": "as now", "goes on": "going on as it may", "reversed": "
 # stream over that time come to agree; steps in which its charge is spent; so much less sure than
 # the surest speed a sensible one may be; made good, as a share of the usual speed, to be sensible.
 LEAST_MPS = 0.05
+LEAST_W = 1.0  # divides where the sun gives as much as is used; assumed
 ROUNDS, STEPS = 4, 8
 NO_LESS_SURE = 0.02
 LEAST_OF_USUAL = 0.4
@@ -200,23 +201,26 @@ def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float
 
 @dataclass(frozen=True)
 class _Back:
-    """The way home at every speed, (n, k): mean speed made good, time and energy it takes, what
-    could be gone at that speed before a limit."""
+    """The way home at every speed, (n, k): mean speed made good and power, time it takes, what
+    could be gone at that speed and power before a limit."""
 
     made_mps: Floats
+    total_w: Floats
     takes_s: Floats
-    takes_j: Floats
     able_m: Floats
 
 
 def _back(back: ReachResult, distance_m: float) -> _Back:
-    """Over the time that home takes: a stream of hours later neither helps nor hinders."""
+    """Over the time that home takes: wind and stream of hours later neither help nor hinder."""
     takes_s = distance_m / np.maximum(back.speeds_mps, LEAST_MPS) + 0.0 * back.duration_s
     for _ in range(ROUNDS):
         made_mps = back.made_over(takes_s)
         takes_s = distance_m / np.maximum(made_mps, LEAST_MPS)
     made_mps = np.where(_stuck(back, takes_s), 0.0, back.made_over(takes_s))
-    return _Back(made_mps, takes_s, back.total_w * takes_s, made_mps * back.duration_s)
+    total_w = back.total_w - back.motor_w + back.motor_over(takes_s)
+    # The same energy at another power: a few per cent, so that the sag does not matter.
+    lasts = np.maximum(back.total_w, LEAST_W) / np.maximum(total_w, LEAST_W)
+    return _Back(made_mps, total_w, takes_s, made_mps * back.duration_s * lasts)
 
 
 def _stuck(back: ReachResult, takes_s: Floats) -> Bools:
@@ -253,7 +257,7 @@ def _back_speed(home: _Back, sure_m: Floats, arrives: Floats, able: Bools, homew
     if sure_m.max() > 0 and not homeward:
         return int(np.flatnonzero(sure_m >= NEARLY * sure_m.max())[-1])
     if arrives.max() < HOPELESS:
-        return int(np.argmin(np.median(home.takes_j, axis=0)))
+        return int(np.argmin(np.median(home.total_w * home.takes_s, axis=0)))
     return int(np.flatnonzero(arrives >= arrives.max() - 0.005)[-1])
 
 
@@ -290,7 +294,7 @@ def _home_at(back: ReachResult, home: _Back, arrives: Floats, k: int) -> HomeAt:
     """The way home at the k-th speed: charge step by step, as a passage spends it."""
     soc = back.pack.soc
     for _ in range(STEPS):
-        soc = after_s(back.pack, back.total_w[:, k], soc, home.takes_s[:, k] / STEPS)
+        soc = after_s(back.pack, home.total_w[:, k], soc, home.takes_s[:, k] / STEPS)
         soc = np.maximum(soc, 0.0)
     return HomeAt(float(back.speeds_mps[k]), float(arrives[k]), middle(soc, "frac"))
 

@@ -18,6 +18,7 @@ from analyzer.environment.wind import (
     AREA_LOG_SD,
     BEYOND_WIND,
     LEAST_SHARE,
+    MEMORY_S,
     MOST_SEA,
     ONE_WIND_S,
     Air,
@@ -97,9 +98,8 @@ class ReachInput:
             that power, and goes as fast as its own curve says.
         throttle: Propulsion power and its doubt in ln, where the boat motors and its speed has not
             settled yet; beside no `now`. [W]
-        ahead: The stream to come: "stays" as it is now, which is what "how far" means where
-            nothing else is said; "goes on", turning and wandering as its draws have it;
-            "reversed"; or by a table of times.
+        ahead: The stream to come: "goes on", turning and wandering as its draws have it; "stays"
+            as it is now; "reversed"; or by a table of times.
         sun_ahead: Mean sun from now on over the sun now, at `solar.HOURS`; None: it stays.
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
         warmths: Parts that may get too hot at a speed, as they are now.
@@ -120,7 +120,7 @@ class ReachInput:
     now: Now | None = None
     as_now: int | None = None
     throttle: tuple[float, float] | None = None
-    ahead: Ahead = "stays"
+    ahead: Ahead = "goes on"
     wind: Wind | None = None
     windage_m2: float = 0.0
     sun_ahead: Floats | None = None
@@ -173,6 +173,16 @@ def air_draws(given: ReachInput, n: int, rng: np.random.Generator) -> Air:
         return Air(wind_mps, rng.uniform(0.0, 360.0, n), area, sea, BEYOND_WIND)
     wind_mps = at_least_zero((given.wind.speed_mps, given.wind.sd_mps), n, rng)
     return Air(wind_mps, np.full(n, given.wind.from_deg), area, sea, BEYOND_WIND)
+
+
+def winds_to_come(given: ReachInput, n: int) -> Air:
+    """Winds that the present ones become, one a draw."""
+    return air_draws(replace(given, wind=None), n, np.random.default_rng(given.seed + 1))
+
+
+def memory_s(given: ReachInput) -> float:
+    """Memory of the wind; endless where somebody says what it is on the whole way. [s]"""
+    return MEMORY_S if given.wind is None else given.wind.lasts_s
 
 
 @dataclass(frozen=True)

@@ -1,9 +1,9 @@
 """Walks a passage leg by leg, many equally likely boats at once.
 
 Each step is a piece of a leg: ground speed from the stream at that boat's own clock, power from
-its curve and the wind on that course, charge from its pack, checked against every limit. A wind
-that is not known is one all the way, in each draw another: what helps out hinders back. One that
-was measured fades into any other.
+its curve and the wind on that course, charge from its pack, checked against every limit. The wind
+of now, known or in each draw another, becomes any other in time; one that was given for the
+passage stays.
 """
 
 from dataclasses import dataclass, replace
@@ -12,10 +12,19 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.environment import persistence
 from analyzer.environment.wind import Air
+from analyzer.range.ahead import AHEAD_LOG_SD, ground_speed_mps
 from analyzer.range.discharge import PackDraws, after_s, run_down
-from analyzer.range.monte_carlo import Draws, ReachInput, air_draws, along_across, aside_on, sample
-from analyzer.range.reach import AHEAD_LOG_SD, ground_speed_mps
+from analyzer.range.monte_carlo import (
+    Draws,
+    ReachInput,
+    along_across,
+    aside_on,
+    memory_s,
+    sample,
+    winds_to_come,
+)
 from analyzer.range.route import Leg, Route, SeenStream
 from logger.units import HOUR_S
 
@@ -69,7 +78,7 @@ class Boats:
     """Everything drawn once for a passage; all (n,) but the curve's lines (n, m).
 
     weather: ln power that wind and sea of each leg add beside `air`, (n, legs). later: the winds
-    that `air` fades into from when it was measured; None: it stays.
+    that `air` becomes from the log's end on.
     """
 
     given: ReachInput
@@ -80,14 +89,12 @@ class Boats:
     weather: Floats
     air: Air
     hotel_w: Floats
-    later: Air | None = None
+    later: Air
 
     def air_at(self, t_s: Floats) -> Air:
         """Winds at each draw's own time, (n,)."""
-        if self.later is None or self.given.wind is None:
-            return self.air
         age_s = np.maximum(t_s - self.around.log_end_s, 0.0)
-        return self.air.fading(self.later, np.exp(-age_s / self.given.wind.lasts_s))
+        return self.air.become(self.later, persistence.later(age_s / memory_s(self.given)))
 
 
 @dataclass(frozen=True)
@@ -105,9 +112,6 @@ def draw_boats(given: ReachInput, route: Route, around: Surroundings) -> Boats:
     drawn = sample(given)
     draws, rng = drawn.draws, drawn.rng
     n = len(draws.hotel_w)
-    later = None
-    if given.wind is not None and np.isfinite(given.wind.lasts_s):
-        later = air_draws(replace(given, wind=None), n, np.random.default_rng(given.seed + 1))
     whole = AHEAD_LOG_SD * rng.standard_normal((n, 1))
     water = around.water or SeenStream(draws.stream, around.log_end_s)
     return Boats(
@@ -119,7 +123,7 @@ def draw_boats(given: ReachInput, route: Route, around: Surroundings) -> Boats:
         weather=whole + _weather(given, draws, route, rng),
         air=draws.air,
         hotel_w=draws.hotel_w,
-        later=later,
+        later=winds_to_come(given, n),
     )
 
 

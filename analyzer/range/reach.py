@@ -11,28 +11,20 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.environment.solar import HOURS
-from analyzer.environment.stream_table import StreamTable, TableStream
 from analyzer.estimation.estimate import Estimate
 from analyzer.hull.power_curve import PowerCurve
+from analyzer.range.ahead import Ahead, look_ahead
 from analyzer.range.discharge import LIMITS, RunDown, run_down
-from analyzer.range.monte_carlo import (
-    Draws,
-    ReachInput,
-    along_across,
-    aside_on,
-    sample,
-)
+from analyzer.range.monte_carlo import ReachInput, sample
 from analyzer.range.pack_draws import PackDraws
 from logger.units import HOUR_S, KN
 
 Floats = npt.NDArray[np.float64]
-MeanStream = Callable[[Floats], tuple[Floats, Floats]]
 
-# Assumed: what waves and wind still to come do to a whole passage, in ln power; probability from
-# which on heat counts as what ends a speed; sun from which on, and how often, the day is looked at.
-AHEAD_LOG_SD = 0.03
+# Assumed: probability from which on heat counts as what ends a speed; sun from which on, and how
+# often, the day is looked at; how often the wind over the run.
 TOO_HOT = 0.5
-SUN_COUNTS_W, SUN_ROUNDS = 5.0, 3
+SUN_COUNTS_W, SUN_ROUNDS, WIND_ROUNDS = 5.0, 3, 1
 STEPS_KN = (
     0.1,
     0.25,
@@ -49,10 +41,12 @@ class ReachResult:
 
     Args:
         speeds_mps: Through water, (k,).
-        ground_mps, motor_w, total_w, distance_m, duration_s: (n, k).
+        ground_mps: Over ground on the course, now, (n, k).
+        motor_w, total_w, distance_m, duration_s: Powers as means over the run, (n, k).
         run: End charge and limit, (n, k).
         pack: As drawn, (n,).
-        made_over: Mean speed made good on the course over times from now, (n, k) of (n, k). [m/s]
+        made_over, motor_over: Mean speed made good on the course, and mean propulsion power, over
+            times from now, (n, k) of (n, k). [m/s], [W]
     """
 
     speeds_mps: Floats
@@ -67,6 +61,7 @@ class ReachResult:
     reason: str
     as_now: int | None
     made_over: Callable[[Floats], Floats]
+    motor_over: Callable[[Floats], Floats]
 
     @property
     def soc(self) -> Floats:
@@ -86,7 +81,7 @@ class ReachResult:
         return middle(self.total_w[:, k], "W", self.reason)
 
     def ground_speed_mps(self, k: int) -> float:
-        """Median speed over ground at the k-th speed."""
+        """Median speed over ground now at the k-th speed."""
         return float(np.median(self.ground_mps[:, k]))
 
     def limit_shares(self, k: int) -> dict[str, float]:
@@ -111,21 +106,6 @@ def middle(draws: Floats, unit: str, reason: str = "", used: tuple[str, ...] = (
     return Estimate(float(mid), float(low), float(high), unit, reason=reason, used=used)
 
 
-def ground_speed_mps(water_mps: Floats, along_mps: Floats, across_mps: Floats) -> Floats:
-    """Speed made good along a course held against a stream (the current triangle).
-
-    Args:
-        water_mps: Speed through water.
-        along_mps, across_mps: Stream along and across the course.
-    Returns:
-        Broadcast shape; 0 where the boat cannot hold the course or is set back.
-
-    Source: navigation (textbook).
-    """
-    made = np.sqrt(np.maximum(water_mps**2 - across_mps**2, 0.0)) + along_mps
-    return np.where(water_mps > np.abs(across_mps), np.maximum(made, 0.0), 0.0)
-
-
 def reach(given: ReachInput) -> ReachResult:
     """How far and how long at each speed, as draws.
 
@@ -133,19 +113,15 @@ def reach(given: ReachInput) -> ReachResult:
         Draws and summaries; the number of draws is that of `given.charge["soc"]`.
     """
     drawn = sample(given)
-    draws, pack, rng = drawn.draws, drawn.pack, drawn.rng
-    # what waves and wind still to come do to the whole passage
-    ahead = np.exp(AHEAD_LOG_SD * rng.standard_normal((len(draws.aside), 1)))
-    water_mps = _water_mps(given, draws, rng)
-    motor_w = _course_power_w(given, draws, water_mps, rng) * ahead
-    run, other_w = _run(given, pack, motor_w, draws.hotel_w[:, None], draws.sun_w[:, None])
+    pack, rng = drawn.pack, drawn.rng
+    ahead = look_ahead(given, drawn.draws, rng)
+    run, motor_w, other_w = _run(given, pack, ahead)
     run = _cooled(given, run, motor_w, pack.soc, rng)
-    stream = _stream_ahead(given, draws, rng)
-    made_mps = _made_mps(given, water_mps, stream(run.duration_s))
+    made_mps = ahead.made_mps(run.duration_s)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
         speeds_mps=given.speeds_mps,
-        ground_mps=made_mps,
+        ground_mps=ahead.made_mps(np.zeros_like(motor_w)),
         motor_w=motor_w,
         total_w=motor_w + other_w,
         distance_m=made_mps * run.duration_s,
@@ -155,56 +131,29 @@ def reach(given: ReachInput) -> ReachResult:
         known_stream=given.stream.known,
         reason=reason,
         as_now=given.as_now,
-        made_over=lambda duration_s: _made_mps(given, water_mps, stream(duration_s)),
+        made_over=ahead.made_mps,
+        motor_over=ahead.motor_w,
     )
 
 
-def _made_mps(given: ReachInput, water_mps: Floats, stream: tuple[Floats, Floats]) -> Floats:
-    """Speed made good on the course in a stream, its east and north, (n, k)."""
-    along, across = along_across(*stream, given.course_deg)
-    return ground_speed_mps(water_mps, along, across)
+def _run(given: ReachInput, pack: PackDraws, ahead: Ahead) -> tuple[RunDown, Floats, Floats]:
+    """The run-down; mean propulsion power, and hotel less sun, over it, (n, k) each. [W]
 
-
-def _course_power_w(
-    given: ReachInput, draws: Draws, water_mps: Floats, rng: np.random.Generator
-) -> Floats:
-    """Propulsion power on the course at each speed in the present weather, (n, k). [W]"""
-    n = len(draws.aside)
-    calm_w = np.exp(given.curve.read_each(draws.log_power, water_mps))
-    still_w = calm_w * np.exp(aside_on(draws, given, rng))
-    course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
-    motor_w = still_w + draws.air.added_w(course, water_mps, still_w)
-    if given.as_now is not None:
-        motor_w[:, given.as_now] = draws.now_w
-    return np.asarray(motor_w)
-
-
-def _at_throttle_mps(given: ReachInput, draws: Draws, rng: np.random.Generator) -> Floats:
-    """Speed through water of each draw at the throttle's power, on its own curve, (n,)."""
-    grid = given.curve.speed_mps
-    water_mps = np.broadcast_to(grid, (len(draws.aside), len(grid)))
-    power_w = _course_power_w(replace(given, as_now=None), draws, water_mps, rng)
-    rising = np.maximum.accumulate(np.log(power_w), axis=1)
-    pairs = zip(np.log(draws.now_w), rising, strict=True)
-    return np.array([np.interp(own, line, grid) for own, line in pairs])
-
-
-def _run(
-    given: ReachInput, pack: PackDraws, motor_w: Floats, hotel_w: Floats, sun_w: Floats
-) -> tuple[RunDown, Floats]:
-    """The run-down, and hotel less the mean sun over it, (n, k) or (n, 1). [W]
-
-    How long the run lasts says how much of the day's sun it meets, and the other way round.
+    How long the run lasts says how much of the weather and the day's sun it meets, and the other
+    way round.
     """
-    other_w = hotel_w - sun_w
+    hotel_w, sun_w = ahead.draws.hotel_w[:, None], ahead.draws.sun_w[:, None]
+    motor_w = ahead.motor_w(np.zeros_like(ahead.still_w))
+    other_w = hotel_w - sun_w + np.zeros_like(motor_w)
     run = run_down(motor_w, other_w, pack, given.limits)
-    if given.sun_ahead is None or given.solar_w[0] <= SUN_COUNTS_W:
-        return run, other_w
-    for _ in range(SUN_ROUNDS):
-        share = np.interp(run.duration_s / HOUR_S, HOURS, given.sun_ahead)
-        other_w = hotel_w - sun_w * share
+    day = given.sun_ahead if given.solar_w[0] > SUN_COUNTS_W else None
+    for _ in range(WIND_ROUNDS if day is None else SUN_ROUNDS):
+        motor_w = ahead.motor_w(run.duration_s)
+        if day is not None:
+            share = np.interp(run.duration_s / HOUR_S, HOURS, day)
+            other_w = hotel_w - sun_w * share
         run = run_down(motor_w, other_w, pack, given.limits)
-    return run, other_w
+    return run, motor_w, other_w
 
 
 def _cooled(
@@ -227,31 +176,6 @@ def _cooled(
             limit=np.where(short, LIMITS.index(f"{warmth.part}'s temperature"), run.limit),
         )
     return run
-
-
-def _stream_ahead(given: ReachInput, draws: Draws, rng: np.random.Generator) -> MeanStream:
-    """The stream to come: its mean east and north over times from now, (n, k) or (n, 1). [m/s]"""
-    if isinstance(given.ahead, StreamTable):
-        table = TableStream.around(given.ahead, len(draws.aside), rng)
-        return lambda duration_s: table.mean_over(float(given.stream.t_s[-1]), duration_s)
-    if given.ahead == "goes on":
-        return draws.stream.mean_over
-    sign = -1.0 if given.ahead == "reversed" else 1.0
-    east, north = draws.stream.now()
-    held = sign * east[:, None], sign * north[:, None]
-    return lambda duration_s: held
-
-
-def _water_mps(given: ReachInput, draws: Draws, rng: np.random.Generator) -> Floats:
-    """Speed through water per draw and speed asked for, (n, k)."""
-    n = len(draws.aside)
-    water = np.broadcast_to(given.speeds_mps, (n, len(given.speeds_mps))).copy()
-    if given.as_now is not None and given.now is not None:
-        along, across = along_across(*draws.stream.now(), given.now.course_deg)
-        water[:, given.as_now] = np.hypot(given.now.speed_ground_mps - along, across)
-    elif given.as_now is not None:
-        water[:, given.as_now] = _at_throttle_mps(given, draws, rng)
-    return water
 
 
 def speeds_for(curve: PowerCurve, rated_power_w: float, most: int = 20) -> Floats:

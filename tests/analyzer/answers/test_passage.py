@@ -137,9 +137,10 @@ def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_it_has(log, rou
         return answer.plan.energy.high / answer.plan.energy.low
 
     calm = Wind(0.0, 0.0, sd_mps=0.0)
-    # what earlier legs teach is a little less sure where the wind may have moved the boat more
-    assert width(calm, 10.0) == pytest.approx(width(calm, 1.0), rel=0.03)
-    assert width(None, 10.0) > 1.1 * width(None, 1.0)
+    # in a calm only what earlier legs teach is less sure, as the wind may have moved the boat more
+    in_calm = np.log(width(calm, 10.0) / width(calm, 1.0))
+    in_any = np.log(width(None, 10.0) / width(None, 1.0))
+    assert in_any > max(np.log(1.1), 2 * in_calm)
 
 
 def test_a_measured_wind_counts_for_a_departure_soon_after(log, route, monkeypatch):

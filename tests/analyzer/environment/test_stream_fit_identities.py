@@ -12,6 +12,8 @@ STEP_S = 30.0  # one sample a bin: what the fit sees is what is written here
 TIDE = 2 * np.pi / (0.51753 * 86400.0)
 EDDY_S, KNOT_S, NOISE, LEG = 7200.0, 600.0, 0.10, 0.06  # as the module states them
 SIZES, JUDGED = (0.08, 0.25, 0.75), 0.7
+PLACES = ((0.5, 1.0), (1.0, 0.1))  # steady part and tide over a stream's size
+KINDS = [(size, place) for size in SIZES for place in PLACES]
 
 
 def legs_log(seed: int, legs: int = 7, bins: int = 25, error_deg: float = 1.5) -> Series:
@@ -47,7 +49,8 @@ def noise_var(heading: np.ndarray) -> np.ndarray:
 class Plain:
     """The model written out: stream = steady + tide from now + eddies between knots."""
 
-    def __init__(self, log: Series, size: float, factor_sd: float = 0.06, factor: float = 1.0):
+    def __init__(self, log: Series, kind, factor_sd: float = 0.06, factor: float = 1.0):
+        size, (steady, tide) = kind
         v, t = log.values, log.t_utc_s
         now = t[-1] + STEP_S
         self.grid = np.linspace(t[0], now, int(np.ceil((now - t[0]) / KNOT_S)) + 1)
@@ -60,7 +63,8 @@ class Plain:
         self.var = noise_var(v["heading_true_deg"])
         eddy = (0.35 * size + 0.02) ** 2
         apart = np.abs(self.grid[:, None] - self.grid)
-        one = np.diag([(0.5 * size) ** 2, size**2, size**2] + [0.0] * m)
+        tides = [(tide * size) ** 2] * 2
+        one = np.diag([(steady * size) ** 2, *tides] + [0.0] * m)
         one[3:, 3:] = eddy * np.exp(-apart / EDDY_S)
         self.prior = np.zeros((2 * (m + 3) + 2,) * 2)
         self.prior[: m + 3, : m + 3] = self.prior[m + 3 : -2, m + 3 : -2] = one
@@ -101,11 +105,11 @@ class Plain:
 
 
 def mixed(log: Series, **kwargs) -> tuple[Plain, np.ndarray, np.ndarray]:
-    """Fits for every size of stream, mixed by evidence; a share keeps all as likely."""
-    models = [Plain(log, size, **kwargs) for size in SIZES]
+    """Fits for every kind of stream, mixed by evidence; a share keeps all as likely."""
+    models = [Plain(log, kind, **kwargs) for kind in KINDS]
     fits = [m.fit() for m in models]
     chance = np.exp([f[2] - max(g[2] for g in fits) for f in fits])
-    chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / 3
+    chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / len(KINDS)
     mean = sum(c * f[0] for c, f in zip(chance, fits, strict=True))
     cov = sum(
         c * (f[1] + np.outer(f[0] - mean, f[0] - mean)) for c, f in zip(chance, fits, strict=True)

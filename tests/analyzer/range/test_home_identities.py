@@ -8,6 +8,8 @@ import pytest
 
 from analyzer.environment.stream import given as given_stream
 from analyzer.environment.stream_table import StreamTable
+from analyzer.environment.wind import Wind
+from analyzer.range.ahead import ground_speed_mps
 from analyzer.range.discharge import SOC_GRID, Limits
 from analyzer.range.home import (
     WayBack,
@@ -17,7 +19,7 @@ from analyzer.range.home import (
     turn_lead_s,
 )
 from analyzer.range.monte_carlo import Weak, along_across
-from analyzer.range.reach import ground_speed_mps, reach, toward
+from analyzer.range.reach import reach, toward
 from tests.support.range_inputs import charge, cubic_curve, range_input
 
 
@@ -55,7 +57,7 @@ def test_stream_along_and_across_is_a_turned_vector():
 
 
 def uncertain(n: int = 40, **changes):
-    """A pack, a curve and a stream none of which is known well."""
+    """A pack, a curve and a stream none of which is known well, in a calm that lasts."""
     rng = np.random.default_rng(3)
     pack = charge(n, 0.75)
     pack["capacity_ah"] = 60 * np.exp(0.15 * rng.standard_normal(n))
@@ -68,6 +70,7 @@ def uncertain(n: int = 40, **changes):
         hotel_w=(80.0, 20.0),
         limits=Limits(0.2, 2.8, 45.0, 0.004),
         weak=Weak((5e-4, 1e-4), ((1.0, 0.04, 0.01),)),
+        wind=Wind(0.0, 0.0, sd_mps=0.0),
     )
     return replace(base, **changes)
 

@@ -167,10 +167,10 @@ def test_without_a_present_course_the_weather_stays_as_drawn():
     )
 
 
-def test_a_fading_wind_adds_its_vectors_and_keeps_its_spread():
+def test_a_wind_that_becomes_another_adds_its_vectors_and_keeps_its_spread():
     one, other = some_air(200, 1), some_air(200, 2)
     kept = np.linspace(0.0, 1.0, 200)
-    mixed = one.fading(other, kept)
+    mixed = one.become(other, (kept, np.sqrt(1 - kept**2)))
     for i, share in enumerate(kept):
         want = share * one.wind_mps[i] * toward(one.from_deg[i])
         want = want + np.sqrt(1 - share**2) * other.wind_mps[i] * toward(other.from_deg[i])
