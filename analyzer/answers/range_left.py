@@ -42,8 +42,8 @@ TRACK_US, TRACK_STEP_S = 12 * 3600 * 1_000_000, 15.0
 
 CAUTIONS = (
     "A range is no promise: keep the reserve, a sail ready and an anchor clear to let go.",
-    "It knows no forecast: wind, sea and stream to come are drawn from how they usually change; the "
-    "rules where you are and your own judgement come first.",
+    "It knows no forecast: wind, sea and stream to come are drawn from how they usually change; "
+    "the rules where you are and your own judgement come first.",
 )
 
 
@@ -285,6 +285,12 @@ def _home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
         present_speed_water_mps=back.at_present.speed_mps,
         present_can_return_frac=back.at_present.can_return_frac,
         present_charge_on_arrival=back.at_present.charge_on_arrival,
+        present_turn_in=back.at_present.turn_in,
+        takes=back.chosen.takes,
+        stream_gain=back.chosen.stream_gain,
+        before_dark_frac=back.chosen.before_dark_frac,
+        present_takes=back.at_present.takes,
+        present_before_dark_frac=back.at_present.before_dark_frac,
     )
 
 

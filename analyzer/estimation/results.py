@@ -84,6 +84,14 @@ class HomeAnswer:
     present_speed_water_mps: float | None = None
     present_can_return_frac: float | None = None
     present_charge_on_arrival: Estimate | None = None
+    present_turn_in: Estimate | None = None  # m
+    # Time home, and what the stream adds to the speed made good on the mean of the way; probability
+    # of being home before sunset, null by night or without a date.
+    takes: Estimate | None = None  # s
+    stream_gain: Estimate | None = None  # m/s
+    before_dark_frac: float | None = None
+    present_takes: Estimate | None = None  # s
+    present_before_dark_frac: float | None = None
     grounds: tuple[Ground, ...] = ()  # how what it rests on stands
 
 

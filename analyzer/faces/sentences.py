@@ -159,7 +159,7 @@ def home(answer: HomeAnswer) -> str:
         f"Home, {answer.name}, is {format.miles(answer.distance_m)} {away}. Turning now{back}, you "
         f"are {sure} sure to be there above the reserve, with the stream {answer.stream}."
     )
-    text += _home_as_now(answer)
+    text += _on_the_way(answer) + _home_as_now(answer)
     turn, wanted = answer.turn_in, format.percent(answer.sureness_frac)
     if answer.homeward:
         asked = (
@@ -189,6 +189,22 @@ def home_short(answer: HomeAnswer) -> str:
     return f"Home, {far}: {sure} sure if you turn now.{when}"
 
 
+def _on_the_way(answer: HomeAnswer) -> str:
+    """How long home takes, what the stream does there, and whether it is still light."""
+    if answer.takes is None or answer.takes.mid is None:
+        return ""
+    text = f" That takes {format.duration(answer.takes.mid)}"
+    gain = answer.stream_gain
+    if gain is not None and gain.mid is not None and gain.low is not None and gain.high is not None:
+        if gain.low > 0:
+            text += f", with {format.knots(gain.mid)} of stream behind you"
+        elif gain.high < 0:
+            text += f", against {format.knots(-gain.mid)} of stream"
+    if answer.before_dark_frac is not None:
+        text += f"; before sunset: {format.sureness(answer.before_dark_frac)} sure"
+    return f"{text}."
+
+
 def _home_as_now(answer: HomeAnswer) -> str:
     """The way home at the speed that the range is about, where that is another."""
     speed, surest = answer.present_speed_water_mps, answer.speed_water_mps
@@ -196,8 +212,15 @@ def _home_as_now(answer: HomeAnswer) -> str:
         return ""
     if format.knots(speed) == format.knots(surest):
         return ""
-    sure = format.sureness(answer.present_can_return_frac)
-    return f" At {format.knots(speed)} it would be {sure}."
+    text = (
+        f" At {format.knots(speed)} it would be {format.sureness(answer.present_can_return_frac)}"
+    )
+    takes, turn = answer.present_takes, answer.present_turn_in
+    if takes is not None and takes.mid is not None:
+        text += f" and take {format.duration(takes.mid)}"
+    if answer.homeward or turn is None or turn.low is None:
+        return f"{text}."
+    return f"{text}: turn {'now' if turn.low <= 0 else f'within {format.miles(turn.low)}'}."
 
 
 def no_home(answer: RangeAnswer) -> str:

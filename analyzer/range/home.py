@@ -15,10 +15,10 @@ from geographiclib.geodesic import Geodesic
 from analyzer.environment.solar import until_sunset_s
 from analyzer.estimation.estimate import Estimate
 from analyzer.range.discharge import after_s
-from analyzer.range.inputs import usual_speed_mps
 from analyzer.range.monte_carlo import Ahead, ReachInput
 from analyzer.range.reach import ReachResult, middle, reach, toward
 from logger.boat import Boat
+from logger.units import KN
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -31,12 +31,16 @@ HOMEWARD_COS = 0.5  # cosine of course and the one home from which the boat is o
 AHEAD_WORDS = {"stays": "as now", "goes on": "going on as it may", "reversed": "reversed"}
 # Assumed: slower over ground than LEAST_MPS is no way made; rounds in which the time home and the
 # stream over that time come to agree; steps in which its charge is spent; so much less sure than
-# the surest speed a sensible one may be; made good, as a share of the usual speed, to be sensible.
+# the surest speed a sensible one may be.
 LEAST_MPS = 0.05
 LEAST_W = 1.0  # divides where the sun gives as much as is used; assumed
 ROUNDS, STEPS = 4, 8
 NO_LESS_SURE = 0.02
-LEAST_OF_USUAL = 0.4
+# Floor of sense: below this speed of advance a rudder may not keep the course in any wind and sea.
+# Two knots is what IMO asks of ships (MEPC.1/Circ.850/Rev.3, 2021, from memory; its principle, that
+# who advances so fast keeps any course, in MEPC.232(65), 3.1); for small craft common practice, no
+# source. As it is made good over the ground, it beats the stream too.
+SENSIBLE_MPS = 2.0 * KN
 HOPELESS = 0.01  # probability below which no speed gets home; assumed
 TRACK_POINTS = 400  # a track is thinned to about this many places; assumed
 
@@ -73,11 +77,20 @@ class HomeAt:
     Args:
         can_return_frac: Probability of arriving above every limit.
         charge_on_arrival: Below the reserve too, as no one gives up there. [frac]
+        turn_in: Distance that can still be gone outward with this speed home, with the wanted
+            sureness; its `low` is the one to act on (0: turn now). [m]
+        takes: Time until home; where the stream stops the boat, without end. [s]
+        stream_gain: What the stream adds to the speed made good, on the mean of the way. [m/s]
+        before_dark_frac: Probability of being there before sunset; None: by night, or not known.
     """
 
     speed_mps: float
     can_return_frac: float
     charge_on_arrival: Estimate
+    turn_in: Estimate
+    takes: Estimate
+    stream_gain: Estimate
+    before_dark_frac: float | None
 
 
 @dataclass(frozen=True)
@@ -88,8 +101,6 @@ class HomeReach:
         distance_m, course_deg: Home from here, geodesic or along the track.
         chosen: At the speed that makes it most likely, within what is sensible.
         at_present: At the speed gone outward.
-        turn_in: Distance that can still be gone outward, with the wanted sureness; its `low` is
-            the one to act on (0: turn now). [m]
         stream: The stream on the way home, in words.
         homeward: Whether the boat is on its way home already.
     """
@@ -99,7 +110,6 @@ class HomeReach:
     sureness_frac: float
     chosen: HomeAt
     at_present: HomeAt
-    turn_in: Estimate
     stream: str
     homeward: bool
 
@@ -107,6 +117,11 @@ class HomeReach:
     def can_return_frac(self) -> float:
         """Probability of arriving above every limit if turned now."""
         return self.chosen.can_return_frac
+
+    @property
+    def turn_in(self) -> Estimate:
+        """Distance that can still be gone outward; its `low` is the one to act on. [m]"""
+        return self.chosen.turn_in
 
     @property
     def homeward_in_doubt(self) -> bool:
@@ -137,7 +152,7 @@ def way_back(boat: Boat, fix: tuple[float, float], utc_s: float | None) -> WayBa
     return WayBack(
         *geodesic(*fix, *home),
         boat.reserve.return_sureness_frac,
-        least_mps=LEAST_OF_USUAL * usual_speed_mps(boat.hull),
+        least_mps=SENSIBLE_MPS,
         dark_in_s=dark_in_s,
     )
 
@@ -277,26 +292,34 @@ def home_reach(given: ReachInput, out: ReachResult, k_out: int, way: WayBack) ->
     homeward = bool(np.cos(np.radians(turn_deg)) > HOMEWARD_COS)
     able = _sensible(home, arrives, way)
     k = _back_speed(home, sure_m, arrives, able, homeward)
-    chosen, at_present = (_home_at(back, home, arrives, at) for at in (k, k_out))
+    chosen, at_present = (_home_at(back, home, turn, at, way) for at in (k, k_out))
     return HomeReach(
         distance_m=way.distance_m,
         course_deg=way.course_deg,
         sureness_frac=way.sureness_frac,
         chosen=chosen,
         at_present=at_present,
-        turn_in=_turn_in(turn[:, k], way, chosen.speed_mps),
         stream=way.stream,
         homeward=homeward,
     )
 
 
-def _home_at(back: ReachResult, home: _Back, arrives: Floats, k: int) -> HomeAt:
+def _home_at(back: ReachResult, home: _Back, turn_m: Floats, k: int, way: WayBack) -> HomeAt:
     """The way home at the k-th speed: charge step by step, as a passage spends it."""
-    soc = back.pack.soc
+    soc, takes_s = back.pack.soc, home.takes_s[:, k]
     for _ in range(STEPS):
-        soc = after_s(back.pack, home.total_w[:, k], soc, home.takes_s[:, k] / STEPS)
+        soc = after_s(back.pack, home.total_w[:, k], soc, takes_s / STEPS)
         soc = np.maximum(soc, 0.0)
-    return HomeAt(float(back.speeds_mps[k]), float(arrives[k]), middle(soc, "frac"))
+    dark_in_s, speed_mps = way.dark_in_s, float(back.speeds_mps[k])
+    return HomeAt(
+        speed_mps=speed_mps,
+        can_return_frac=float(np.mean(home.able_m[:, k] >= way.distance_m)),
+        charge_on_arrival=middle(soc, "frac"),
+        turn_in=_turn_in(turn_m[:, k], way, speed_mps),
+        takes=middle(takes_s, "s"),
+        stream_gain=middle(home.made_mps[:, k] - speed_mps, "m/s"),
+        before_dark_frac=None if dark_in_s is None else float(np.mean(takes_s <= dark_in_s)),
+    )
 
 
 def _turn_in(turn_m: Floats, way: WayBack, speed_mps: float) -> Estimate:

@@ -39,7 +39,11 @@ from tests.boats.kinds import KINDS
 from tests.boats.runner import run_to
 from tests.field.score_marks import winkler
 
-LITHIUM = [name for name, kind in KINDS.items() if kind.cells not in LEAD and kind.dated]
+LITHIUM = [
+    name
+    for name, kind in KINDS.items()
+    if kind.cells not in LEAD and kind.dated and not kind.gps_lost and kind.kit != "volts_only"
+]
 SOC_SD, CAPACITY_SD = 0.003, 0.01  # of what is told
 BINS = np.linspace(0, 1, 6)  # of the passages' probabilities
 

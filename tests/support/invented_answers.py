@@ -81,6 +81,16 @@ HOME = HomeAnswer(
     can_return_frac=0.97,
     turn_in=estimate(3.1 * NMI, 2.4 * NMI, 3.9 * NMI, "m"),
     charge_on_arrival=estimate(0.41, 0.36, 0.46, "frac"),
+    speed_water_mps=3.0 * KN,
+    takes=estimate(7800.0, 7100.0, 8700.0, "s"),
+    stream_gain=estimate(-0.1 * KN, -0.3 * KN, 0.2 * KN, "m/s"),
+    before_dark_frac=0.93,
+    present_speed_water_mps=4.5 * KN,
+    present_can_return_frac=0.91,
+    present_charge_on_arrival=estimate(0.34, 0.28, 0.40, "frac"),
+    present_turn_in=estimate(1.9 * NMI, 0.6 * NMI, 3.0 * NMI, "m"),
+    present_takes=estimate(5100.0, 4700.0, 5600.0, "s"),
+    present_before_dark_frac=1.0,
 )
 
 RANGE = RangeAnswer(

@@ -36,9 +36,10 @@ def told(distances_nmi, speeds_kn=(2.0, 3.0, 4.0)):
 def home(turn_m, *, can=0.95, homeward=False):
     """A way home that can be put off for `turn_m` metres."""
     charge = Estimate(0.3, 0.2, 0.4, "frac")
-    at = HomeAt(2.5 * KN, can, charge)
     turn = Estimate(turn_m + 500.0, turn_m, turn_m + 900.0, "m")
-    return HomeReach(9_000.0, 90.0, 0.9, at, at, turn, "as now", homeward)
+    takes, gain = Estimate(7e3, 6e3, 8e3, "s"), Estimate(0.0, -0.1, 0.1, "m/s")
+    at = HomeAt(2.5 * KN, can, charge, turn, takes, gain, None)
+    return HomeReach(9_000.0, 90.0, 0.9, at, at, "as now", homeward)
 
 
 def test_who_must_turn_is_told_at_what_speed_and_how_sure():

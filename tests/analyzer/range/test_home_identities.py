@@ -17,9 +17,12 @@ from analyzer.range.home import (
     geodesic,
     home_reach,
     turn_lead_s,
+    way_back,
 )
 from analyzer.range.monte_carlo import Weak, along_across
 from analyzer.range.reach import reach, toward
+from logger.boat import Boat
+from tests.support.hull_boat import boat
 from tests.support.range_inputs import charge, cubic_curve, range_input
 
 
@@ -233,6 +236,36 @@ def test_home_at_the_present_speed_stands_beside_the_surest():
     assert home.can_return_frac == 1.0
     # 25 km at 2 m/s take 860 W x 12,500 s = 2,986 Wh of some 60 Ah x 52.8 V = 3,168 Wh
     assert home.at_present.charge_on_arrival.mid == pytest.approx(0.6 - 2986 / 5280, abs=0.02)
+
+
+def test_each_speed_home_has_its_own_time_light_and_turning_point():
+    # still water: 9 km at 2 m/s take 4,500 s; out and back in proportion, x / out + (x + 9) / back
+    # = 1, with 17.7 km to be gone at 2 m/s either way: x = (17.7 - 9) / 2 km
+    home = told_home(9_000.0, dark_in_s=4_400.0)
+    at = home.at_present
+    assert at.takes.mid == pytest.approx(4_500.0)
+    assert at.before_dark_frac == 0.0
+    assert at.turn_in.low == pytest.approx(4_350.0, rel=0.03)
+    assert at.stream_gain.mid == pytest.approx(0.0, abs=1e-6)
+    chosen = home.chosen
+    assert chosen.takes.mid == pytest.approx(9_000.0 / chosen.speed_mps)
+    assert chosen.before_dark_frac == float(chosen.takes.mid <= 4_400.0) == 1.0
+    assert home.turn_in is chosen.turn_in
+    assert told_home(9_000.0).chosen.before_dark_frac is None
+
+
+def test_the_stream_on_the_way_home_is_told_as_what_it_adds():
+    asked = range_input(course_deg=0.0, stream=given_stream(0.4, 180.0, sd_mps=1e-9))
+    home = home_reach(asked, reach(asked), 6, WayBack(2_000.0, 180.0, 0.9, "stays"))
+    assert home.at_present.stream_gain.mid == pytest.approx(0.4, abs=1e-6)
+
+
+def test_a_way_home_is_made_at_two_knots_at_least():
+    # IMO MEPC.1/Circ.850/Rev.3 (2021, from memory): a speed of advance of two knots
+    home = {"name": "home", "latitude_deg": 50.0, "longitude_deg": 0.0}
+    afloat = Boat.model_validate(boat().model_dump() | {"home": home})
+    way = way_back(afloat, (50.1, 0.0), None)
+    assert way.least_mps == pytest.approx(2.0 * 1852 / 3600)
 
 
 def test_where_no_speed_gets_home_the_one_that_spends_least_is_told():

@@ -310,7 +310,8 @@ def test_the_turning_point_comes_first_where_it_is_near():
     back = home_reach(asked, result, k, WayBack(8_000.0, 180.0, 0.9))
     assert next_action(result, k, back).startswith("slow to")
     assert home_reach(asked, result, k, WayBack(8_000.0, 30.0, 0.9)).homeward
-    near = replace(back, homeward=False, turn_in=replace(back.turn_in, low=600.0 * ground))
+    turn_in = replace(back.turn_in, low=600.0 * ground)
+    near = replace(back, homeward=False, chosen=replace(back.chosen, turn_in=turn_in))
     assert next_action(result, k, near).startswith("turn for home within")
     assert next_action(result, k, replace(near, homeward=True)).startswith("slow to")
 
