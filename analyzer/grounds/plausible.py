@@ -1,11 +1,12 @@
 """Which inputs other inputs contradict: volts against cells, speed against position, controller
-against pack current, readings that stand still while what they measure moves.
+against pack current, readings that stand still while what they measure moves or that come late.
 """
 
 from collections.abc import Iterator
 
 import numpy as np
 
+from analyzer.grounds.late import recently_late
 from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.series import bridges
 from analyzer.series.operating import (
@@ -59,7 +60,7 @@ def contradictions(store: Store, boat: Boat, end_us: int) -> dict[str, str]:
             name, by = BY_FINDING[test.finding.kind]
             found.setdefault(name, by)
     recent = load(store, CHANNELS, end_us - round(LOOK_S * 1e6), end_us)
-    for name, by in recently(recent, boat):
+    for name, by in (*recently(recent, boat), *recently_late(store, boat, end_us)):
         found.setdefault(name, by)
     return found
 

@@ -1,0 +1,189 @@
+"""By how much one signal comes after another that drives it, and how sure that is.
+
+A signal x that drives y, at once or through a first-order lag of the boat's own (inertia, a
+filter), gives
+
+    y(t) = a + c·t + b·(h_tau * x)(t - L) + e(t)
+
+with h_tau the first-order lag of time constant tau [s], L the delay [s], b a gain that is complex
+for velocities (a compass may be turned) and e an error that stays alike from step to step. L and
+tau are found by least squares over a grid. A delay is believed where it explains the changes so
+much better than any that the two may have that the likelihood ratio passes 1/alpha for every
+delay tried: a likelihood ratio has mean 1 where the denominator is true, so by Markov's
+inequality and the sum over what was tried it does so by chance in less than alpha of all
+questions. That wants independent errors: they are made so by their own correlation from step to
+step (generalised least squares of Cochrane and Orcutt 1949).
+"""
+
+from dataclasses import dataclass
+from math import log
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from analyzer.series.series import Floats, Ints
+
+Signal = npt.NDArray[Any]  # real, or complex: north and east
+
+STEP_S = 5.0  # of the grid: shorter than any delay that matters; assumed
+MOST_S = 240.0  # longest delay looked for (assumed)
+LOOKS_S = (900.0, 3600.0)  # the shortest stretch that can tell decides (assumed)
+TAUS_S = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)  # of a boat's speed after its thrust; assumed
+PAIRS_MOST = 12  # of inputs held against each other at one question: more than there are
+ALPHA = 1e-4  # chance of a false alarm at one question; assumed
+ROUNDING = 1e-9  # no signal explains another better than floating point lets it
+EXPLAINED = 0.5  # of the changes at the least: the later signal tells the same (assumed)
+
+
+@dataclass(frozen=True)
+class Delay:
+    """By how much one signal comes after another.
+
+    Args:
+        delay_s: The likeliest.
+        evidence: Logarithm of its likelihood ratio to the best delay that is no fault; below 0
+            where one of those is the likeliest.
+        explained: Share of the later signal's changes that the earlier one explains.
+    """
+
+    delay_s: float
+    evidence: float
+    explained: float
+
+    @property
+    def told(self) -> bool:
+        """Whether it can be said that the delay is a fault, or is none."""
+        tried = len(TAUS_S) * MOST_S / STEP_S * PAIRS_MOST * len(LOOKS_S)
+        return self.explained > EXPLAINED and abs(self.evidence) > log(tried / ALPHA)
+
+    @property
+    def late(self) -> bool:
+        """Whether the later signal's sensor is late."""
+        return self.told and self.evidence > 0
+
+
+def newest(
+    first: Signal, then: Signal, step_s: float, allowed_s: float, bound: bool
+) -> Delay | None:
+    """The delay in the shortest stretch up to now that can tell; None where none can.
+
+    Args:
+        first, then: As for `delay`, over the longest of `LOOKS_S` and `MOST_S` before it.
+        allowed_s: How long `then` may follow, beside the sensors' own steps.
+        bound: No change of `first` is without effect on `then`. Else one change of each, of
+            causes apart, may look like a delay: then no single one may decide.
+    """
+    own_s = allowed_s + _own_step_s(first, step_s) + _own_step_s(then, step_s)
+    for look_s in LOOKS_S:
+        size = round((look_s + MOST_S) / step_s)
+        both = first[-size:], then[-size:]
+        found = delay(*both, step_s, own_s)
+        if found is None or not found.told:
+            continue
+        if bound or not found.late or _again(*both, step_s, own_s):
+            return found
+    return None
+
+
+def _again(first: Signal, then: Signal, step_s: float, allowed_s: float) -> bool:
+    """Whether it is late by any stretch of `MOST_S` left out, so by more than one change."""
+    size = round(MOST_S / step_s)
+    for start in range(size, len(then), size // 2):
+        without = then.copy()
+        without[start : start + size] = np.nan
+        found = delay(first, without, step_s, allowed_s)
+        if found is None or not found.late:
+            return False
+    return True
+
+
+def _own_step_s(values: Signal, step_s: float) -> float:
+    """How often a signal brings a new value, on the grid at the most. [s]"""
+    known = values[np.isfinite(values)]
+    changes = int(np.count_nonzero(np.diff(known)))
+    return step_s * len(known) / (changes + 1)
+
+
+def delay(first: Signal, then: Signal, step_s: float, allowed_s: float) -> Delay | None:
+    """By how much `then` comes after `first`; None where too little is there.
+
+    Args:
+        first, then: On one even grid, NaN where missing, shape (n,); the first `MOST_S` of `then`
+            are not looked at.
+        allowed_s: Delays up to this are no fault.
+    """
+    lags = np.arange(round(MOST_S / step_s) + 1)
+    rows = np.arange(len(then))
+    rows = rows[(rows >= lags[-1]) & np.isfinite(then)]
+    if len(rows) < 2 * len(lags) or not np.isfinite(first).any():
+        return None
+    lagged = _first_order(_held(first), step_s)
+    shifted = _detrended(lagged[:, rows[None] - lags[:, None]], rows)  # (taus, lags, m)
+    wanted = _detrended(then[rows], rows)
+    share, gain = _explained(shifted, wanted)
+    beyond = lags * step_s > allowed_s
+    if not beyond.any():
+        return None
+    share, gain = _explained(shifted, wanted)
+    at = np.unravel_index(int(np.where(beyond, 0.0, share).argmax()), share.shape)
+    alike = _alike(wanted - gain[at] * shifted[at])
+    best = np.unravel_index(int(share.argmax()), share.shape)
+    next_to = np.diff(rows) == 1
+    evidence = []
+    # As alike as the error is by the best delay that is no fault; and wholly so, as that is always
+    # found too small where two signals only wander. The weaker evidence counts.
+    for part in (alike, 1.0):
+        both = (_innovations(values, part)[..., next_to] for values in (shifted, wanted))
+        new, _ = _explained(*both)
+        ratio = (1 - new[:, ~beyond].max()) / (1 - new[:, beyond].max())
+        evidence.append(float(np.count_nonzero(next_to) / 2 * log(ratio)))
+    weaker = min(evidence, key=abs) if min(evidence) * max(evidence) > 0 else 0.0
+    return Delay(float(lags[best[1]] * step_s), weaker, float(share[best]))
+
+
+def _held(values: Signal) -> Signal:
+    """The last known value where one is missing; the first known one before it. (n,)"""
+    known = np.flatnonzero(np.isfinite(values))
+    at = np.searchsorted(known, np.arange(len(values)), side="right") - 1
+    return np.asarray(values[known[np.maximum(at, 0)]])
+
+
+def _first_order(values: Signal, step_s: float) -> Signal:
+    """The signal through each of `TAUS_S`. (taus, n)"""
+    keep = np.exp(-step_s / np.maximum(TAUS_S, 1e-9))
+    out = np.empty((len(TAUS_S), len(values)), dtype=values.dtype)
+    state = np.full(len(TAUS_S), values[0])
+    for k, value in enumerate(values):
+        state = value + keep * (state - value)
+        out[:, k] = state
+    return out
+
+
+def _detrended(values: Signal, rows: Ints) -> Signal:
+    """What a straight line over time leaves, along the last axis."""
+    line, _ = np.linalg.qr(np.column_stack([np.ones(len(rows)), rows - rows.mean()]))
+    return np.asarray(values - (values @ line) @ line.T)
+
+
+def _explained(shifted: Signal, wanted: Signal) -> tuple[Floats, Signal]:
+    """Share of the changes that each delay explains, none with the wrong sign, and its gain."""
+    size = np.maximum(np.sum(np.abs(shifted) ** 2, axis=-1), 1e-12)
+    total = max(float(np.sum(np.abs(wanted) ** 2)), 1e-12)
+    gain = (shifted.conj() @ wanted) / size
+    share = np.abs(gain) ** 2 * size / total
+    return np.where(gain.real > 0, np.minimum(share, 1 - ROUNDING), 0.0), gain
+
+
+def _alike(residual: Signal) -> float:
+    """Correlation of an error from step to step, 0 to 1."""
+    size = float(np.sum(np.abs(residual) ** 2))
+    if not size:
+        return 0.0
+    alike = float(np.sum(residual[1:] * residual[:-1].conj()).real) / size
+    return min(max(alike, 0.0), 1.0)
+
+
+def _innovations(values: Signal, alike: float) -> Signal:
+    """What of each step is new, where the error of one is alike that of the step before."""
+    return np.asarray(values[..., 1:] - alike * values[..., :-1])
