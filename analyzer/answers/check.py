@@ -15,11 +15,7 @@ from analyzer.estimation.results import (
 from analyzer.grounds.decide import grounds
 from analyzer.grounds.plausible import REVERSED
 from analyzer.grounds.wiring_tests import wiring_tests
-from analyzer.hull.steady import CHANNELS as STEADY
 from analyzer.pack.shunt_sense import Test
-from analyzer.range.inputs import NOW_S, now
-from analyzer.series.log import pack_channels
-from analyzer.series.series import load
 from logger import channels
 from logger.boat import Boat
 from logger.store import Store
@@ -66,14 +62,12 @@ def _standings(store: Store, boat: Boat, found: Sequence[Detection]) -> coverage
     if span is None:
         return coverage.Standings()
     end_us = span[1] + 1
-    last = load(store, (*pack_channels(boat), *STEADY), end_us - round(NOW_S * 1e6), end_us)
     rows = grounds(store, boat, end_us)
     current = standing_of(rows, "pack current")
     wrong = any(finding.kind == "shunt_reversed" for finding in found)
     wrong |= current is not None and current.by.startswith(REVERSED)
     why = "a pack current with the right sign" if wrong else ""
-    steady = now(last, boat) is not None
-    return coverage.Standings(rows, end_us / 1e6, steady, why)
+    return coverage.Standings(rows, end_us / 1e6, why)
 
 
 def _reception(store: Store, rows: tuple[ChannelRow, ...]) -> tuple[Detection, ...]:

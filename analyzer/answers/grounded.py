@@ -4,12 +4,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.estimation.ground import Ground, broken, standing_of
+from analyzer.estimation.ground import Ground, broken, is_contradicted, standing_of
 from analyzer.estimation.results import RangeAnswer
 from analyzer.grounds.decide import charge_lost, grounds
 from analyzer.grounds.plausible import REVERSED
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
+from analyzer.series.series import Series
 from logger.units import HOUR_S
 
 MOST = 3  # grounds named in one clause; assumed
@@ -23,6 +24,8 @@ PLAN_INPUTS = (
     "charge", "pack current", "pack voltage", "controller current", "speed over ground",
     "pack temperature",
 )  # fmt: skip
+VELOCITY = ("speed_ground_mps", "course_ground_deg")
+NO_STREAM = "the speed over ground is not believed, and without it no stream is told"
 HOME_INPUTS = ("position", "charge", "pack current", "pack voltage", "speed over ground")
 
 
@@ -49,6 +52,16 @@ def charge_of(
         return replace(followed, sign_reversed=True)
     lost = charge_lost(rows, end_us / 1e6)
     return followed if lost is None or lost.standing == "assumed" else None
+
+
+def believed(series: Series, rows: Sequence[Ground]) -> Series:
+    """Without the velocity over ground where that is contradicted: no stream, no point of the power
+    curve is learned from it, and the speed of now is that of the power.
+    """
+    if not is_contradicted(rows, "speed over ground"):
+        return series
+    values = {name: said for name, said in series.values.items() if name not in VELOCITY}
+    return replace(series, values=values)
 
 
 def words(ground: Ground, now_s: float, verb: bool = False) -> str:
@@ -83,6 +96,7 @@ def condition(rows: Sequence[Ground], inputs: Sequence[str], now_s: float) -> st
         found.insert(0, charge)
     told = {g.by or g.standing for g in found if g.input != "charge"}
     shown = [g for g in found if not (g.input == "charge" and g.broken and (g.by or "") in told)]
+    shown = [g for k, g in enumerate(shown) if not g.by or g.by not in {o.by for o in shown[:k]}]
     order = {name: k for k, name in enumerate(inputs)}
     shown.sort(key=lambda g: (g.standing != "contradicted by", order.get(g.input, 0)))
     parts = [words(ground, now_s) for ground in shown[:MOST]]
@@ -113,10 +127,6 @@ def of_range(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
         answer = replace(answer, home=replace(answer.home, grounds=of_home))
     if not answer.charge.known:
         return _without_charge(answer, rows)
-    speed = standing_of(rows, "speed over ground")
-    if answer.motoring and speed is not None and speed.standing == "contradicted by":
-        why = words(speed, now_s, verb=True)
-        return replace(answer, distance=_none(answer.distance, why), speed_ground_mps=None)
     return answer
 
 

@@ -318,7 +318,7 @@ def _missing(here: Here) -> tuple[str, ...]:
         ("speed_water_mps", "a water-speed log would sharpen the stream and the power curve"),
         ("pack_temp_c", "a temperature probe on the pack would sharpen its resistance"),
     )
-    there = set(here.used)
+    there = set(here.used) | {ground.channel for ground in here.grounds if ground.broken}
     if "heading_true_deg" in there:
         there.add("heading_magnetic_deg")
     return tuple(text for name, text in wants if name not in there)

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from analyzer.answers.grounded import standings
+from analyzer.answers.grounded import believed, standings
 from analyzer.answers.snapshot import keep_here
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.ground import Ground
@@ -128,9 +128,10 @@ def _keep(
     for number, trip in enumerate(found, before + 1):
         ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
         row = trips.trip_row(bridged, trip, number, *ends)
-        row = replace(row, grounds=standings(log, trip.end_us))
+        rows = standings(log, trip.end_us)
+        row = replace(row, grounds=rows)
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
-        part = trips.between(series, trip.start_us, trip.end_us)
+        part = believed(trips.between(series, trip.start_us, trip.end_us), rows)
         stream = stream_before(log, part)
         points = steady.steady(part, log.boat, stream)
         log.store.put_learned(STEADY, points.to_dict(), trip.start_us, trip.end_us)

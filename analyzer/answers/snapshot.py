@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from analyzer.answers.grounded import charge_of, standings
+from analyzer.answers.grounded import NO_STREAM, believed, charge_of, standings
 from analyzer.cells.weak_cell import WeakCell
 from analyzer.environment.solar import unmeasured_sun_w
 from analyzer.environment.stream import Stream
 from analyzer.environment.stream_bins import heading_true
 from analyzer.environment.wind import Wind, lately
-from analyzer.estimation.ground import Ground
+from analyzer.estimation.ground import Ground, is_contradicted
 from analyzer.flags import monitor as watch
 from analyzer.hull import hull, steady
 from analyzer.hull.power_curve import PowerCurve
@@ -162,7 +162,10 @@ def between(log: OpenLog, start_us: int, end_us: int) -> Here:
     series = log.load(tuple(dict.fromkeys(names)), start_us, end_us)
     series = bridges.pack_current(series, log.boat).series
     rows = standings(log, end_us)
+    series = believed(series, rows)
     stream = stream_before(log, series)
+    if is_contradicted(rows, "speed over ground"):
+        stream = replace(stream, reason=NO_STREAM)
     present = inputs.now(series, log.boat)
     throttle_w = inputs.throttle_w(series, log.boat)
     return Here(

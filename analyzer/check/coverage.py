@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from analyzer.estimation.ground import Ground, standing_of
+from analyzer.estimation.ground import Ground, is_contradicted, standing_of
 from analyzer.estimation.results import QuestionRow
 from analyzer.grounds.decide import charge_lost
 from logger.boat import Boat
@@ -61,13 +61,11 @@ class Standings:
     Args:
         rows: Of every input; empty without a log.
         end_s: The log's end, on the timeline.
-        steady: Whether the boat motors steadily, so that its speed is asked for.
         reversed: Why the pack's current is not believed; empty where it is.
     """
 
     rows: tuple[Ground, ...] = ()
     end_s: float = 0.0
-    steady: bool = False
     reversed: str = ""
 
 
@@ -107,15 +105,14 @@ def _asked(boat: Boat, standings: Standings) -> Iterator[tuple[str, tuple[Need, 
     pack, charge = (VOLTAGE, CURRENT), charge_needs(standings)
     yield "How much charge is left?", charge, ()
     stream = ((HEADING, "the stream is told from the boat"), (THROUGH, "so is its own speed"))
-    ground = ((GROUND, "it is tied to the ground"),)
-    speed = standing_of(standings.rows, "speed over ground")
-    wrong = standings.steady and speed is not None and speed.standing == "contradicted by"
-    sound = (replace(GROUND, refused="a ground speed that agrees with the positions"),)
-    far = (*charge, *(sound if wrong else ()))
-    yield "How far will it take us, and which speed goes furthest?", far, ground + stream
+    over = GROUND
+    if is_contradicted(standings.rows, "speed over ground"):
+        over = replace(GROUND, refused="a ground speed that nothing contradicts")
+    ground = ((over, "it is tied to the ground"),)
+    yield "How far will it take us, and which speed goes furthest?", charge, ground + stream
     home = () if boat.home else (Need("a [home] in the boat file", ()),)
     yield "Can we get home, and when must we turn?", (*charge, POSITION, *home), stream
-    yield "What is the stream doing?", (GROUND, HEADING, THROUGH), ((WATER, "it is measured"),)
+    yield "What is the stream doing?", (over, HEADING, THROUGH), ((WATER, "it is measured"),)
     cells = cells_need(boat)
     yield "Is a cell falling behind the others?", (*pack, cells), ()
     probes = probes_need(boat)
@@ -134,7 +131,7 @@ def _asked(boat: Boat, standings: Standings) -> Iterator[tuple[str, tuple[Need, 
         pack,
         ((SOLAR, "the sun's share is known"), (HOTEL, "so is the hotel load's")),
     )
-    yield "Is the bottom foul?", (*pack, GROUND), ((WATER, "the stream no longer hides it"),)
+    yield "Is the bottom foul?", (*pack, over), ((WATER, "the stream no longer hides it"),)
 
 
 def _row(text: str, needs: tuple[Need, ...], better: Better, arriving: Arriving) -> QuestionRow:

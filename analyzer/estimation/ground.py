@@ -58,3 +58,9 @@ def broken(grounds: Sequence[Ground], inputs: Sequence[str]) -> tuple[Ground, ..
 def standing_of(grounds: Sequence[Ground], name: str) -> Ground | None:
     """The standing of one input; None where nothing decided it."""
     return next((g for g in grounds if g.input == name), None)
+
+
+def is_contradicted(grounds: Sequence[Ground], name: str) -> bool:
+    """Whether other inputs speak against one."""
+    ground = standing_of(grounds, name)
+    return ground is not None and ground.standing == "contradicted by"

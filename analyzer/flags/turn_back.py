@@ -14,6 +14,7 @@ from analyzer.environment.wind import lately
 from analyzer.estimation.detection import Detection, Level
 from analyzer.estimation.estimate import Estimate
 from analyzer.flags.reserve import joined
+from analyzer.grounds.late import late
 from analyzer.hull import hull
 from analyzer.hull.steady import CHANNELS as STEADY_CHANNELS
 from analyzer.hull.steady import steady
@@ -138,7 +139,10 @@ class Turning:
         told = self._ask(log, charge, present, way)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
-        return _detections(told, lead_s)
+        found = _detections(told, lead_s)
+        # Its stream and its hull's power would be those of other moments.
+        comes_late = found and "speed over ground" in dict(late(log, self.boat))
+        return [] if comes_late else found
 
     def _ask(self, log: Series, charge: PackPosterior, present: Now, way: WayBack) -> HomeReach:
         stream = stream_fit.estimate(log, self.boat, before=self.calibration)

@@ -54,7 +54,7 @@ PAIRS = (
     Pair("pack voltage", "pack current", AT_ONCE_S, ("pack current",), -1.0),
     Pair("controller current", "shaft speed", MEASURED_S, ("shaft speed",)),
     Pair("shaft speed", "controller current", MEASURED_S, ("controller current",)),
-    Pair("heading and drive", "velocity over ground", INERTIA_S, GPS),
+    Pair("heading and the drive", "velocity over ground", INERTIA_S, GPS),
     Pair("course over ground", "heading", MEASURED_S, ("heading",)),
     Pair("drive", "speed over ground", INERTIA_S, GPS, bound=False),
     Pair("drive", "speed through water", INERTIA_S, ("speed through water",), bound=False),
@@ -126,7 +126,7 @@ class Signals:
         return self.speed_over_ground * self.course_over_ground
 
     @cached_property
-    def heading_and_drive(self) -> Signal:
+    def heading_and_the_drive(self) -> Signal:
         """Goes with the velocity through water."""
         return self.heading * self.drive
 

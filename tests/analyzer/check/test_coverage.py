@@ -63,20 +63,23 @@ def test_how_far_is_answered_by_what_stands_in(name):
     assert found["How much charge is left?"].answerable is answered
 
 
-def far(**more):
-    arriving = METERS | {"speed_ground_mps", "latitude_deg"}
-    rows = questions(boat(), arriving, Standings((*MEASURED, SPEED), END_S, **more))
-    return next(row for row in rows if row.question == FAR)
+def rows_with(*grounds, **more):
+    arriving = METERS | {"speed_ground_mps", "latitude_deg", "heading_true_deg", "shaft_speed_rps"}
+    asked = questions(boat(), arriving, Standings((*MEASURED, *grounds), END_S, **more))
+    return {row.question: row for row in asked}
 
 
-def test_a_ground_speed_that_is_not_believed_matters_only_under_way():
-    assert far(steady=False).answerable
-    assert not far(steady=True).answerable
-    assert "agrees with the positions" in far(steady=True).why
+def test_a_ground_speed_that_is_contradicted_tells_no_stream_and_leaves_the_range():
+    """The power stands in for it."""
+    for question in ("What is the stream doing?", "Is the bottom foul?"):
+        assert rows_with()[question].answerable
+        assert not rows_with(SPEED)[question].answerable
+        assert "nothing contradicts" in rows_with(SPEED)[question].why
+    assert rows_with(SPEED)[FAR].answerable
 
 
 def test_a_current_of_the_wrong_sign_answers_nothing():
-    row = far(steady=False, reversed="a pack current with the right sign")
+    row = rows_with(SPEED, reversed="a pack current with the right sign")[FAR]
     assert not row.answerable
     assert "right sign" in row.why
 
