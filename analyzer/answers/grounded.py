@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.estimation.ground import Ground, broken, is_contradicted, standing_of
+from analyzer.estimation.ground import Ground, broken, standing_of
 from analyzer.estimation.results import RangeAnswer
 from analyzer.grounds.decide import charge_lost, grounds
-from analyzer.grounds.plausible import REVERSED
+from analyzer.grounds.plausible import LOOK_S, REVERSED, since_always
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
@@ -58,10 +60,13 @@ def believed(series: Series, rows: Sequence[Ground]) -> Series:
     """Without the velocity over ground where that is contradicted: no stream, no point of the power
     curve is learned from it, and the speed of now is that of the power.
     """
-    if not is_contradicted(rows, "speed over ground"):
+    speed = standing_of(rows, "speed over ground")
+    if speed is None or speed.standing != "contradicted by":
         return series
-    values = {name: said for name, said in series.values.items() if name not in VELOCITY}
-    return replace(series, values=values)
+    lost = series.n if since_always(speed.by) else round(LOOK_S / series.step_s)
+    known = np.arange(series.n) < series.n - lost
+    wrong = {name: np.where(known, series.get(name), np.nan) for name in VELOCITY}
+    return replace(series, values=series.values | wrong)
 
 
 def words(ground: Ground, now_s: float, verb: bool = False) -> str:

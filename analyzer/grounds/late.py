@@ -19,6 +19,7 @@ from logger.store import Store
 
 # Delays that are no fault, beside the sensors' own steps; assumed.
 AT_ONCE_S, MEASURED_S, INERTIA_S = 10.0, 20.0, 40.0
+LATE = "after which it comes"
 CHANNELS = (
     "pack_voltage_v", "pack_current_a", "controller_current_a", "shaft_speed_rps",
     "motor_speed_rps", "speed_ground_mps", "course_ground_deg", "speed_water_mps",
@@ -155,4 +156,4 @@ def late(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
         found = newest(first, then, series.step_s, pair.allowed_s, pair.bound)
         if found is not None and found.late:
             for name in pair.inputs:
-                yield name, f"the {pair.first}, after which it comes {found.delay_s:.0f} s late"
+                yield name, f"the {pair.first}, {LATE} {found.delay_s:.0f} s late"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from analyzer.grounds.late import recently_late
+from analyzer.grounds.late import LATE, recently_late
 from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.series import bridges
 from analyzer.series.operating import (
@@ -19,6 +19,7 @@ from analyzer.series.operating import (
 from analyzer.series.series import Floats, Series, load
 from logger.boat import Boat
 from logger.store import Store
+from logger.units import KN
 
 LOOK_S = 900.0  # of the newest readings; assumed
 LEAST_S = 60.0  # both must be there for so long; assumed
@@ -32,6 +33,10 @@ MOVED_FRAC = 0.15
 POLE_DEG = 90.0  # by definition
 JUMP_MPS = 30.0  # no boat of this kind goes so fast from fix to fix; assumed
 JUMP_LEAST_M = 60.0  # a receiver's own wander is less; common practice, no source
+TRACK_S = (30.0, 120.0)  # of the newest fixes that the speed is held against; assumed
+TRACK_RATIO = (0.85, 1.3)  # speed over the way between fixes, as in the wiring's test
+WANDER_M = 15.0  # between two fixes of a receiver's own; common practice, no source
+STRAIGHT_COS = 0.99  # of the course's scatter: 8 degrees (assumed)
 WARM_C = (-30.0, 70.0)  # a pack that works is not outside (assumed)
 WARMER_K = 30.0  # than the air at most (assumed)
 
@@ -48,7 +53,8 @@ BY_FINDING = {
 CHANNELS = (
     "pack_voltage_v", "pack_current_a", "controller_voltage_v", "controller_current_a",
     "hotel_power_w", "solar_power_w", "shore_power_w", "shaft_speed_rps", "motor_speed_rps",
-    "speed_ground_mps", "latitude_deg", "longitude_deg", "pack_temp_c", "ambient_temp_c",
+    "speed_ground_mps", "course_ground_deg", "latitude_deg", "longitude_deg", "pack_temp_c",
+    "ambient_temp_c",
 )  # fmt: skip
 
 
@@ -65,6 +71,11 @@ def contradictions(store: Store, boat: Boat, end_us: int) -> dict[str, str]:
     return found
 
 
+def since_always(by: str) -> bool:
+    """Whether what speaks against an input does so over the whole log, not of late alone."""
+    return LATE in by or by in {by for _, by in BY_FINDING.values()}
+
+
 def flows_back(series: Series, boat: Boat) -> bool:
     """Whether the pack's current has the wrong sign, as the controller's own shows."""
     return any(by.startswith(REVERSED) for _, by in _pack_against_controller(series, boat))
@@ -78,7 +89,7 @@ def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
     yield from _pack_against_controller(series, boat)
     yield from _volts_against_volts(series)
     yield from _frozen(series)
-    yield from _jumps(series)
+    yield from _positions(series)
     yield from _temperature(series)
 
 
@@ -155,7 +166,7 @@ def _spread(values: Floats) -> float:
     return float((high - low) / max(mid, 1e-6))
 
 
-def _jumps(series: Series) -> Iterator[tuple[str, str]]:
+def _positions(series: Series) -> Iterator[tuple[str, str]]:
     lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
     have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
     if len(have) < 3:
@@ -164,12 +175,46 @@ def _jumps(series: Series) -> Iterator[tuple[str, str]]:
     if len(beyond):
         yield "position", f"itself: {beyond[-1]:.0f}° is no latitude"
         return
-    north = np.diff(lat[have]) * 60 * 1852.0
-    east = np.diff(lon[have]) * 60 * 1852.0 * np.cos(np.radians(lat[have][1:]))
-    apart_m, apart_s = np.hypot(north, east), np.diff(have) * series.step_s
+    apart_m, apart_s = _apart_m(lat[have], lon[have]), np.diff(have) * series.step_s
     jumped = (apart_m > JUMP_LEAST_M) & (apart_m > JUMP_MPS * apart_s)
     if jumped.any():
         yield "position", f"itself: it jumped by {apart_m[jumped].max():.0f} m between two fixes"
+        return
+    yield from _speed_against_track(series)
+
+
+def _apart_m(lat_deg: Floats, lon_deg: Floats) -> Floats:
+    """From each fix to the next, on the plane beside it. (n,) to (n - 1,)"""
+    north = np.diff(lat_deg) * 60 * 1852.0
+    east = np.diff(lon_deg) * 60 * 1852.0 * np.cos(np.radians(lat_deg[1:]))
+    return np.asarray(np.hypot(north, east))
+
+
+def _speed_against_track(series: Series) -> Iterator[tuple[str, str]]:
+    """The speed of now beside the way that the last fixes are apart.
+
+    No way is shorter than the straight line between its ends; on a straight course it is as long.
+    """
+    for last_s in TRACK_S:
+        last = series.cut(series.n - round(last_s / series.step_s), series.n)
+        lat, lon = last.get("latitude_deg"), last.get("longitude_deg")
+        said = last.get("speed_ground_mps")
+        have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon) & np.isfinite(said))
+        if len(have) < 3 or (have[-1] - have[0]) * series.step_s < last_s / 2:
+            continue
+        ends = have[[0, -1]]
+        over_s = float(np.diff(ends)[0]) * series.step_s
+        moved = float(_apart_m(lat[ends], lon[ends])[0]) / over_s
+        mean = float(said[have].mean())
+        room = WANDER_M / over_s
+        course = np.radians(last.get("course_ground_deg")[have])
+        straight = np.hypot(np.sin(course).mean(), np.cos(course).mean()) > STRAIGHT_COS
+        if mean + room < TRACK_RATIO[0] * moved or (
+            straight and mean - room > TRACK_RATIO[1] * moved
+        ):
+            text = f"{mean / KN:.1f} kn against {moved / KN:.1f} kn by the last fixes"
+            yield "speed over ground", f"the positions: {text}"
+            return
 
 
 def _temperature(series: Series) -> Iterator[tuple[str, str]]:

@@ -106,3 +106,29 @@ def test_a_kettle_contradicts_nothing():
     # 1.5 kW beside a motor that takes nothing
     wave = np.random.default_rng(2).standard_normal(N)
     assert found({"pack_current_a": 30 + wave, "controller_current_a": 0.1 * wave}) == set()
+
+
+def with_speed(said_mps: float, scatter_deg: float = 0.0) -> set[str]:
+    """The fixes go 2e-5 degrees north a second: 60 nautical miles a degree make it 2.22 m/s."""
+    course = 180.0 * np.arange(N) + scatter_deg * np.where(np.arange(N) % 2, 1.0, -1.0)
+    changed = {
+        "speed_ground_mps": np.full(N, said_mps) + 0.01 * np.sin(np.arange(N)),
+        "course_ground_deg": np.where(scatter_deg, course % 360.0, 0.0),
+    }
+    return found(changed)
+
+
+@pytest.mark.parametrize(("said_mps", "believed"), [(0.3, False), (2.0, True), (2.3, True)])
+def test_no_way_is_shorter_than_the_line_between_its_fixes(said_mps, believed):
+    assert ("speed over ground" not in with_speed(said_mps)) is believed
+
+
+def test_a_way_is_longer_than_that_line_only_where_the_boat_turns():
+    assert "speed over ground" in with_speed(4.5)
+    assert "speed over ground" not in with_speed(4.5, scatter_deg=60.0)
+
+
+def test_a_speed_that_went_wrong_half_a_minute_ago_is_seen():
+    said = np.full(N, 2.2)
+    said[-30:] -= 2.0
+    assert "speed over ground" in found({"speed_ground_mps": said})
