@@ -101,7 +101,7 @@ def condition(rows: Sequence[Ground], inputs: Sequence[str], now_s: float) -> st
         found.insert(0, charge)
     told = {g.by or g.standing for g in found if g.input != "charge"}
     shown = [g for g in found if not (g.input == "charge" and g.broken and (g.by or "") in told)]
-    shown = [g for k, g in enumerate(shown) if not g.by or g.by not in {o.by for o in shown[:k]}]
+    shown = _once(shown)
     order = {name: k for k, name in enumerate(inputs)}
     shown.sort(key=lambda g: (g.standing != "contradicted by", order.get(g.input, 0)))
     parts = [words(ground, now_s) for ground in shown[:MOST]]
@@ -111,6 +111,11 @@ def condition(rows: Sequence[Ground], inputs: Sequence[str], now_s: float) -> st
     *first, last = parts
     listed = [", ".join(first)] if first else []
     return "with " + " and ".join([*listed, last])
+
+
+def _once(found: Sequence[Ground]) -> list[Ground]:
+    """One of those that the same speaks against."""
+    return [g for k, g in enumerate(found) if not g.by or g.by not in {o.by for o in found[:k]}]
 
 
 def sparse(rows: Sequence[Ground], inputs: Sequence[str]) -> list[Ground]:
@@ -138,7 +143,7 @@ def of_range(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
 def _without_charge(answer: RangeAnswer, rows: Sequence[Ground]) -> RangeAnswer:
     """How far cannot be said without a charge; what a full pack would give stands in the curve."""
     why = answer.charge.reason
-    silent = broken(rows, ("pack current", "pack voltage", "charge"))
+    silent = _once(broken(rows, ("pack current", "pack voltage", "charge")))
     if silent:
         why = ", ".join(words(ground, answer.asked_utc_s, verb=True) for ground in silent)
     charge = replace(answer.charge, reason=why)

@@ -19,7 +19,8 @@ from analyzer.estimation.ground import Ground
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import SCHEMA, LegRow, TripRow, to_json
 from analyzer.flags import monitor
-from analyzer.grounds.plausible import flows_back
+from analyzer.grounds.plausible import flows_back, scale_wrong
+from analyzer.grounds.power_doubt import power_doubt
 from analyzer.hull import steady
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cable_history, cell_history, sag_history
@@ -126,8 +127,11 @@ def _keep(
     bridged = bridges.pack_current(series, log.boat).series
     records = []
     for number, trip in enumerate(found, before + 1):
-        ends = (_at(charge, at) for at in (trip.start_us, trip.end_us))
-        row = trips.trip_row(bridged, trip, number, *ends)
+        doubt = power_doubt(trips.between(series, trip.start_us, trip.end_us), log.boat)
+        first, last = _at(charge, trip.start_us), _at(charge, trip.end_us)
+        if scale_wrong(doubt):
+            first = last = cannot_say(doubt, "frac")
+        row = trips.trip_row(bridged, trip, number, first, last, doubt)
         rows = standings(log, trip.end_us)
         row = replace(row, grounds=rows)
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))

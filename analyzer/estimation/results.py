@@ -176,7 +176,7 @@ class TripRow:
     start_utc_s: float
     end_utc_s: float
     distance_m: float | None
-    energy_out_wh: float | None  # None where the pack's power was not read
+    energy_out_wh: float | None  # None where the pack's power was not read, or is not believed
     energy_in_wh: float | None
     motoring_wh_per_m: float | None
     charge_start: Estimate
@@ -189,6 +189,9 @@ class TripRow:
         return sum(g.end_utc_s - g.start_utc_s for g in self.legs if g.kind == "motoring")
 
     grounds: tuple[Ground, ...] = ()  # at the end of the trip
+    unrecorded_s: float = 0.0  # within it, with no reading at all
+    unread_s: float = 0.0  # besides, without the pack's power: nothing is counted for either
+    energy_reason: str = ""  # why the energy cannot be said
     schema: int = SCHEMA
 
 

@@ -13,6 +13,7 @@ from analyzer.faces import format
 
 CELLS_SOUND = "No cell is falling behind the others."
 NO_JOINT_OHM = 5e-6  # by definition: what is less is shown as 0.00 mΩ
+SHORT_S = 60.0  # of a trip that is not recorded: less is not worth a word (assumed)
 CABLES_SOUND = "No cable is hotter than its current should make it."
 
 
@@ -231,15 +232,36 @@ def no_home(answer: RangeAnswer) -> str:
 def trip(row: TripRow) -> str:
     """What the trip was, in one sentence."""
     lasted = format.duration(row.end_utc_s - row.start_utc_s)
-    text = f"{format.miles(row.distance_m)} in {lasted}, "
-    if row.energy_out_wh is None:
-        return format.sentence(f"{text}the energy not measured")
-    text += f"for {format.energy(row.energy_out_wh)}"
-    if row.energy_in_wh:
-        text += f" out of the pack and {format.energy(row.energy_in_wh)} back into it"
+    text = f"{format.miles(row.distance_m)} in {lasted}, {_energy(row)}"
     if row.motoring_wh_per_m is not None:
         text += f"; motoring took {format.consumption(row.motoring_wh_per_m)}"
+    if missing := not_counted(row):
+        text += f"; {missing}"
     return format.sentence(text)
+
+
+def _energy(row: TripRow) -> str:
+    if row.energy_out_wh is None:
+        return f"the energy {energy_unknown(row) or 'not measured'}"
+    text = f"for {format.energy(row.energy_out_wh)}"
+    if row.energy_in_wh:
+        text += f" out of the pack and {format.energy(row.energy_in_wh)} back into it"
+    return text
+
+
+def energy_unknown(row: TripRow) -> str:
+    """Why a trip's energy is not told though it was read; empty else."""
+    return f"cannot be said: {row.energy_reason}" if row.energy_reason else ""
+
+
+def not_counted(row: TripRow) -> str:
+    """What of a trip's time is in none of its energy; empty where all of it is counted."""
+    parts = []
+    if row.unrecorded_s > SHORT_S:
+        parts.append(f"{format.duration(row.unrecorded_s)} are not recorded")
+    if row.unread_s > SHORT_S and row.energy_out_wh is not None:
+        parts.append(f"{format.duration(row.unread_s)} without the pack's power")
+    return f"{' and '.join(parts)}, and not counted" if parts else ""
 
 
 def mid_band(estimate: Estimate) -> str:

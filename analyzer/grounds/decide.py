@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.estimation.ground import Ground, Standing, standing_of
-from analyzer.grounds.plausible import REVERSED, contradictions
+from analyzer.grounds.plausible import REVERSED, contradictions, scale_wrong
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -65,7 +65,8 @@ def grounds(store: Store, boat: Boat, end_us: int) -> tuple[Ground, ...]:
 
 
 def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
-    """What leaves no charge of now: nothing measures it, what did fell silent or is turned round.
+    """What leaves no charge of now: nothing measures it, or what did fell silent, is turned round
+    or has a wrong scale.
 
     None where it is known.
     """
@@ -75,7 +76,7 @@ def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
         return charge
     if charge.standing == "told by a device":
         return None
-    if charge.by.startswith(REVERSED):
+    if charge.by.startswith(REVERSED) or scale_wrong(charge.by):
         return charge
     silent = next((g for g in (charge, current) if g and g.standing == "measured until"), None)
     if silent is None:

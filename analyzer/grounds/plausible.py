@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from analyzer.grounds.current_scale import NOISY, SCALE, current_scale
 from analyzer.grounds.late import LATE, recently_late
 from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.series import bridges
@@ -45,6 +46,8 @@ BY_FINDING = {
     "cells_do_not_add_up": ("pack voltage", "the sum of the cells"),
     "cell_count": ("pack voltage", "the boat file's number of cells"),
     "shunt_reversed": ("pack current", "the pack's voltage, which rises when it should fall"),
+    SCALE: ("pack current", "the pack's voltage, which does not move as far as it should by it"),
+    NOISY: ("pack current", "the pack's voltage, which does not go up and down with it"),
     "charge_opposite": ("charge", "the device's own gauge"),
     "charge_disagrees": ("charge", "the device's own gauge or the rests"),
     "speed_unit": ("speed over ground", "the positions"),
@@ -63,12 +66,16 @@ def contradictions(store: Store, boat: Boat, end_us: int) -> dict[str, str]:
     found: dict[str, str] = {}
     for test in wiring_tests(boat, store, end_us):
         if test.finding is not None and test.finding.kind in BY_FINDING:
-            name, by = BY_FINDING[test.finding.kind]
-            found.setdefault(name, by)
+            found.setdefault(*BY_FINDING[test.finding.kind])
     recent = load(store, CHANNELS, end_us - round(LOOK_S * 1e6), end_us)
     for name, by in (*recently(recent, boat), *recently_late(store, boat, end_us)):
         found.setdefault(name, by)
     return found
+
+
+def scale_wrong(by: str) -> bool:
+    """Whether what speaks against the pack's current is that it is too large or too small."""
+    return by.endswith(BY_FINDING[SCALE][1])
 
 
 def since_always(by: str) -> bool:
@@ -87,6 +94,10 @@ def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
         rated_w = boat.motor.rated_power_w
         yield "controller current", f"the motor's rating: {high_w:.0f} W into {rated_w:.0f} W"
     yield from _pack_against_controller(series, boat)
+    volts, current = series.get("pack_voltage_v"), series.get("pack_current_a")
+    scale = current_scale(volts, current, series.step_s, boat.pack)
+    if scale.finding is not None:
+        yield BY_FINDING[scale.finding.kind]
     yield from _volts_against_volts(series)
     yield from _frozen(series)
     yield from _positions(series)

@@ -3,6 +3,7 @@
 import numpy as np
 
 from analyzer.grounds import wiring
+from analyzer.grounds.current_scale import current_scale
 from analyzer.pack.cell_model import chemistry
 from analyzer.pack.shunt_sense import Test, shunt_sense
 from analyzer.series.operating import at_rest
@@ -67,6 +68,7 @@ def _pack_tests(boat: Boat, series: Series) -> list[Test]:
         tests.append(wiring.pack_voltage_range(volts, pack.cells_in_series, low_v, high_v))
     if series.has("pack_voltage_v", "pack_current_a"):
         tests.append(shunt_sense(volts, amps, series.step_s, pack.rated_capacity_ah))
+        tests.append(current_scale(volts, amps, series.step_s, pack))
         tests.append(_rests_test(boat, series))
     if series.has("pack_current_a", "pack_soc_frac"):
         soc = series.get("pack_soc_frac")

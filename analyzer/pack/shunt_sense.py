@@ -24,6 +24,7 @@ CAUTION = (
 LAG_S = 5.0
 SURE_Z = 4.0  # standard errors from zero: 1 in 30 000 by chance
 FEWEST_STEPS = 8  # below, chance alone may line them up; assumed
+STEADY = "the current has not changed enough; run the motor up and down for a minute"
 STEP_C = 0.02  # a change of current that counts as a step, as a share of Ah: assumed
 
 
@@ -60,18 +61,10 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
         capacity_ah: Sets what counts as a step of current: 2 % of it, in amperes.
     """
     question = "Is the shunt the right way round?"
-    lag = max(round(LAG_S / step_s), 1)
-    dv, di = (np.diff(whole_steps(v, lag).mean(axis=1)) for v in (voltage_v, current_a))
-    ok = np.isfinite(dv) & np.isfinite(di)
-    dv, di = dv[ok], di[ok]
-    steps = int(np.count_nonzero(np.abs(di) >= STEP_C * capacity_ah))
-    if steps < FEWEST_STEPS:
-        why = "the current has not changed enough; run the motor up and down for a minute"
-        return Test(question, "cannot say", why)
-    # differences of means: the curve at rest moves slowly, and leaves them
-    slope = float(di @ dv / (di @ di))
-    residual = dv - slope * di
-    error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))
+    answer = volts_per_ampere(voltage_v, current_a, step_s, capacity_ah)
+    if answer is None:
+        return Test(question, "cannot say", STEADY)
+    slope, error = answer
     if abs(slope) < SURE_Z * max(error, 1e-12):
         return Test(question, "cannot say", "voltage and current do not move together clearly")
     ohm = Estimate(-slope, -slope - Z80 * error, -slope + Z80 * error, "ohm")
@@ -79,6 +72,29 @@ def shunt_sense(voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah
     if slope < 0:
         return Test(question, "right", f"{text} that the pack gives.", None)
     return wrong(question, _reversed(f"{text} that the pack is said to give.", ohm))
+
+
+def volts_per_ampere(
+    voltage_v: Floats, current_a: Floats, step_s: float, capacity_ah: float, over_s: float = LAG_S
+) -> tuple[float, float] | None:
+    """Change of the voltage for a step of the current, and its standard error. [ohm], [ohm]
+
+    Below 0 at a pack. None where the current made too few steps.
+
+    Args:
+        over_s: Means over so long are compared. The others as for `shunt_sense`.
+    """
+    size = max(round(over_s / step_s), 1)
+    dv, di = (np.diff(whole_steps(v, size).mean(axis=1)) for v in (voltage_v, current_a))
+    ok = np.isfinite(dv) & np.isfinite(di)
+    dv, di = dv[ok], di[ok]
+    if np.count_nonzero(np.abs(di) >= STEP_C * capacity_ah) < FEWEST_STEPS:
+        return None
+    # differences of means: the curve at rest moves slowly, and leaves them
+    slope = float(di @ dv / (di @ di))
+    residual = dv - slope * di
+    error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))
+    return slope, error
 
 
 def _reversed(text: str, ohm: Estimate) -> Detection:

@@ -4,7 +4,7 @@ A trip is an outing: motoring and sailing with what lies between. Nothing is inv
 it has no distance and no energy.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,7 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.results import LegRow, TripRow
 from analyzer.series.operating import first_finite, motoring, propulsion_power_w, rest_a
 from analyzer.series.series import Floats, Series
-from analyzer.series.steps import moving_sum
+from analyzer.series.steps import Steps, moving_sum, readings_per_step
 from logger.boat import Boat
 from logger.units import HOUR_S
 
@@ -39,6 +39,7 @@ MOVING_MPS = 0.6  # above a GPS receiver's wander at a mooring (common practice,
 # ends a trip; less under way is none. Assumed.
 SMOOTH_S, SHORT_LEG_S, PAUSE_S, SHORTEST_TRIP_S = 60.0, 120.0, 1800.0, 300.0
 
+SIGN_S = 60.0  # over which it is told whether the pack gives or takes; assumed
 Labels = npt.NDArray[np.int64]
 
 
@@ -137,14 +138,30 @@ def track_m(series: Series, every_s: float = 20.0, gap_s: float = 120.0) -> floa
 
 
 def energy_wh(series: Series) -> tuple[float, float] | None:
-    """Energy out of and into the pack, both positive; gaps add nothing. [Wh] None: never read"""
-    volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
-    power_w = volts * series.get("pack_current_a")
+    """Energy out of and into the pack, both positive; gaps add nothing. [Wh] None: never read
+
+    By the sign of each minute's mean: a meter's noise is neither drawn nor put back.
+    """
+    power_w = _pack_power_w(series)
     if not np.isfinite(power_w).any():
         return None
-    out = float(np.nansum(np.where(power_w > 0, power_w, 0.0)))
-    into = float(-np.nansum(np.where(power_w < 0, power_w, 0.0)))
-    return out * series.step_s / HOUR_S, into * series.step_s / HOUR_S
+    steps = Steps.of(series.n, series.step_s, readings_per_step(SIGN_S, series.step_s))
+    wh = steps.total(np.nan_to_num(power_w)) * series.step_s / HOUR_S
+    return float(wh[wh > 0].sum()), float(-wh[wh < 0].sum())
+
+
+def _pack_power_w(series: Series) -> Floats:
+    volts = first_finite(series, ("pack_voltage_v", "controller_voltage_v"))
+    return np.asarray(volts * series.get("pack_current_a"))
+
+
+def unseen_s(series: Series) -> tuple[float, float]:
+    """Time with no reading at all, and time besides without the pack's power. [s]"""
+    read = np.zeros(series.n, dtype=bool)
+    for name in TRIP_CHANNELS:
+        read |= np.isfinite(series.get(name))
+    unread = read & ~np.isfinite(_pack_power_w(series))
+    return float((~read).sum() * series.step_s), float(unread.sum() * series.step_s)
 
 
 def between(series: Series, start_us: int, end_us: int) -> Series:
@@ -171,12 +188,20 @@ def trip_row(
     number: int,
     charge_start: Estimate | None = None,
     charge_end: Estimate | None = None,
+    doubt: str = "",
 ) -> TripRow:
-    """One trip as people see it. The charge at both ends is the caller's, if known."""
+    """One trip as people see it. The charge at both ends is the caller's, if known.
+
+    doubt: Why its energy cannot be said; empty where it can.
+    """
     unknown = cannot_say("the charge was not tracked", "frac")
     part = between(series, trip.start_us, trip.end_us)
     legs = tuple(leg_row(series, leg) for leg in trip.legs)
-    out, into = energy_wh(part) or (None, None)
+    if doubt:
+        legs = tuple(replace(leg, energy_wh=None) for leg in legs)
+    counted = None if doubt else energy_wh(part)
+    out, into = counted or (None, None)
+    unrecorded_s, unread_s = unseen_s(part)
     return TripRow(
         number,
         trip.start_us / 1e6,
@@ -188,6 +213,9 @@ def trip_row(
         charge_start or unknown,
         charge_end or unknown,
         legs,
+        unrecorded_s=unrecorded_s,
+        unread_s=unread_s,
+        energy_reason=doubt,
     )
 
 

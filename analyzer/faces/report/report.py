@@ -121,12 +121,14 @@ def _summary(review: ReviewAnswer) -> Iterator[str]:
     which = "" if took is None else f", which took {format.consumption(took)}"
     yield f"Under motor {format.duration(trip.under_motor_s)}{which}."
     if trip.energy_out_wh is None or trip.energy_in_wh is None:
-        yield "The energy was not measured."
+        yield f"The energy {sentences.energy_unknown(trip) or 'was not measured'}."
     else:
         yield (
             f"Energy out of the pack {trip.energy_out_wh / KWH:.2f} kWh, into it "
             f"{trip.energy_in_wh / KWH:.2f} kWh."
         )
+    if missing := sentences.not_counted(trip):
+        yield format.sentence(missing)
     if trip.charge_start.mid is not None and trip.charge_end.mid is not None:
         start, left = format.percent(trip.charge_start.mid), format.percent(trip.charge_end.mid)
         yield f"Charge {start} at the start, {left} at the end ({format.band(trip.charge_end)})."

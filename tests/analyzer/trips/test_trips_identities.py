@@ -207,7 +207,7 @@ def test_a_trip_s_energies_are_its_legs_and_what_lies_unlabelled_between(log):
 
 
 @given(st.integers(0, 10**6), st.integers(0, 60), st.sampled_from([1.0, 2.5]))
-def test_energies_of_two_parts_are_the_whole_s_reading_by_reading(seed, at, step_s):
+def test_energies_of_two_parts_are_the_whole_s_minute_by_minute(seed, at, step_s):
     log = noise(seed, step_s)
     middle_us = log.t0_us + round(at * step_s * 1e6)
     end_us = log.t0_us + round(log.n * step_s * 1e6)
@@ -218,14 +218,47 @@ def test_energies_of_two_parts_are_the_whole_s_reading_by_reading(seed, at, step
     volts = log.get("pack_voltage_v")
     volts = np.where(np.isfinite(volts), volts, log.get("controller_voltage_v"))
     power = volts * log.get("pack_current_a")
-    known = [w * step_s / 3600 for w in power.tolist() if math.isfinite(w)]
-    assert (trips.energy_wh(log) is None) == (not known)
+    wh = [w * step_s / 3600 if math.isfinite(w) else 0.0 for w in power.tolist()]
+    assert (trips.energy_wh(log) is None) == (not np.isfinite(power).any())
     out, into = trips.energy_wh(log) or (0.0, 0.0)
-    assert out == pytest.approx(sum(w for w in known if w > 0), rel=1e-12)
-    assert into == pytest.approx(-sum(w for w in known if w < 0), rel=1e-12)
+    minute = round(60 / step_s)
+    minutes = [sum(wh[k : k + minute]) for k in range(0, log.n, minute)]
+    assert out == pytest.approx(sum(w for w in minutes if w > 0), rel=1e-9, abs=1e-12)
+    assert into == pytest.approx(-sum(w for w in minutes if w < 0), rel=1e-9, abs=1e-12)
     halves = [trips.energy_wh(part) or (0.0, 0.0) for part in (head, tail)]
-    both = [a + b for a, b in zip(*halves, strict=True)]
-    assert both == pytest.approx([out, into], rel=1e-9, abs=1e-12)
+    net = sum(gave - took for gave, took in halves)
+    assert net == pytest.approx(out - into, rel=1e-9, abs=1e-12)
+    if at % minute == 0:
+        both = [a + b for a, b in zip(*halves, strict=True)]
+        assert both == pytest.approx([out, into], rel=1e-9, abs=1e-12)
+
+
+@given(st.integers(0, 10**6))
+def test_a_meter_s_noise_is_neither_drawn_nor_put_back(seed):
+    """200 W for an hour is 200 Wh. A noise of 1 kW, 129 W over a minute, puts 129·L(200/129) =
+    3.4 Wh back (L: unit normal loss); by single readings, 1000·L(0.2) = 307 Wh."""
+    scatter_w = np.random.default_rng(seed).standard_normal(3600) * 1000.0
+    amps = (200.0 + scatter_w - scatter_w.mean()) / 50.0
+    log = Series(0, 1.0, 3600, {"pack_voltage_v": np.full(3600, 50.0), "pack_current_a": amps})
+    out, into = trips.energy_wh(log)
+    assert out - into == pytest.approx(200.0)
+    assert into < 30.0
+
+
+def test_what_is_not_recorded_and_what_is_without_the_pack_s_power_is_told_apart():
+    """An hour; from 600 s on the pack is silent for 300 s, and all of it from 1800 s for 1200 s."""
+    speed, amps = np.full(3600, 2.0), np.full(3600, 30.0)
+    amps[600:900] = np.nan
+    speed[1800:3000] = amps[1800:3000] = np.nan
+    values = {"speed_ground_mps": speed, "pack_current_a": amps, "pack_voltage_v": amps + 20}
+    log = Series(0, 1.0, 3600, values)
+    assert trips.unseen_s(log) == (1200.0, 300.0)
+    trip = trips.Trip(0, 3600_000_000, ())
+    row = trips.trip_row(log, trip, 1)
+    assert (row.unrecorded_s, row.unread_s) == (1200.0, 300.0)
+    doubted = trips.trip_row(log, trip, 1, doubt="its sign is not known")
+    assert (doubted.energy_out_wh, doubted.energy_in_wh) == (None, None)
+    assert doubted.energy_reason == "its sign is not known"
 
 
 # -- windows ------------------------------------------------------------------------------------

@@ -149,6 +149,9 @@ def trips(rows: Sequence[TripRow]) -> str:
             f"{format.miles(row.distance_m):<10}{format.energy(row.energy_out_wh):<10}"
             f"{format.energy(row.energy_in_wh)}"
         )
+        for said in filter(None, (sentences.energy_unknown(row), sentences.not_counted(row))):
+            about = "The energy " if said.startswith("cannot") else ""
+            lines.append(wrapped(format.sentence(about + said), lead="      "))
     return "\n".join(lines)
 
 
