@@ -226,6 +226,8 @@ WRONG_INPUTS = {
     "cells_do_not_add_up": r"cells|voltage",
     "cell_count": r"cells|voltage",
     "shunt_reversed": r"shunt|current",
+    "current_scale": r"shunt|current",
+    "current_noisy": r"shunt|current",
     "charge_opposite": r"shunt|current|gauge|device",
     "charge_disagrees": r"shunt|current|gauge|device|capacity",
     "speed_unit": r"gps|ground speed|speed over ground|position",

@@ -35,6 +35,7 @@ def answers() -> dict[str, Any]:
             "range": {
                 "asked_utc_s": 10_000.0,
                 "motoring": True,
+                "about": "present",
                 "doing": "motoring",
                 "speed_water_mps": 2.1,
                 "speed_ground_mps": 2.1,

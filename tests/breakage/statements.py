@@ -20,6 +20,7 @@ FAR = 3.0
 SURE_FRAC = 0.95  # a yes or no said with more than this and wrong is a miss by itself
 SPEED_FRAC, SPEED_MPS = 0.15, 0.15  # assumed: so far may a named speed be from the present one
 ENERGY_FRAC = 0.10  # assumed: a plain figure of energy or distance is good to a tenth
+OF_NOW = ("present", "power")  # what an answer is about that is about the present throttle
 _CONDITION = re.compile(r"^(if|when|with|as if|assuming|after|before|until|while|how long)\b", re.I)
 _CANNOT = re.compile(r"cannot (be said|say|be judged)|not known|too little", re.I)
 
@@ -103,7 +104,9 @@ def _of_range(data: dict[str, Any], truth: Truth) -> Rows:
     yield "charge", data["charge"], truth.soc_frac
     speed = data["speed_water_mps"]
     if truth.steady and speed:
-        ahead = truth.ahead(speed)
+        # Of now, and so of the present throttle: what the boat does with it is the truth, however
+        # its speed is named, whose own error `_speed_named` judges.
+        ahead = truth.ahead(truth.speed_mps if data["about"] in OF_NOW else speed)
         if ahead.limit[0] != "time":  # where the sun covers it, days are as good as for ever
             yield "distance", data["distance"], float(ahead.distance_m[0])
             yield "duration", data["duration"], float(ahead.duration_s[0])

@@ -186,3 +186,20 @@ def test_home_said_surely_and_it_came_otherwise():
         home=False, soc_frac=0.05, above_reserve=False))  # fmt: skip
     (found,) = statements.wrong_figures(said(), late, "")
     assert "not home at all" in found
+
+
+@pytest.mark.parametrize(("about", "speed_mps"), [
+    ("present", 2.1), ("power", 2.1), ("asked", 2.3), ("furthest", 2.3),
+])  # fmt: skip
+def test_an_answer_about_now_is_held_against_what_the_throttle_does_and_one_at_a_speed_against_that(
+    about, speed_mps
+):
+    """The boat does 2.1 m/s by the truth; the answer names 2.3. Far is 10 km for each m/s."""
+    road = SimpleNamespace(**vars(ROAD), ahead=lambda speed: SimpleNamespace(
+        limit=["reserve"], distance_m=[1e4 * speed], duration_s=[1e4]))  # fmt: skip
+    data = answers()
+    data["range"] |= {"about": about, "speed_water_mps": 2.3}
+    (distance,) = (
+        s for s in statements.stated(said(data), road, "") if s.what == "range: distance"
+    )
+    assert distance.truth == pytest.approx(1e4 * speed_mps)
