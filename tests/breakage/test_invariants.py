@@ -195,7 +195,7 @@ def test_an_answer_about_now_is_held_against_what_the_throttle_does_and_one_at_a
     about, speed_mps
 ):
     """The boat does 2.1 m/s by the truth; the answer names 2.3. Far is 10 km for each m/s."""
-    road = SimpleNamespace(**vars(ROAD), ahead=lambda speed: SimpleNamespace(
+    road = SimpleNamespace(**vars(ROAD), soc_before=lambda ago_s: 0.6, ahead=lambda speed: SimpleNamespace(
         limit=["reserve"], distance_m=[1e4 * speed], duration_s=[1e4]))  # fmt: skip
     data = answers()
     data["range"] |= {"about": about, "speed_water_mps": 2.3}
