@@ -3,6 +3,8 @@
 python -m tests.breakage --count 5000 --seed 1 --jobs 2
 python -m tests.breakage --count 200 --kind dead --kind frozen
 python -m tests.breakage --case 1234 --keep broken/
+python -m tests.breakage --twins before.json --count 30
+python -m tests.breakage --twins-compare before.json after.json
 """
 
 import argparse
@@ -12,7 +14,7 @@ from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
 
-from tests.breakage import cases, drawing
+from tests.breakage import cases, drawing, twins
 from tests.breakage.breaks import APPLY
 from tests.breakage.tally import Tally
 
@@ -26,8 +28,8 @@ def examined(seed: int, kinds: Sequence[str]) -> tuple[int, cases.Result]:
         return seed, cases.Result(case, [cases.Miss("harness", f"{error!r}")])
 
 
-def main() -> int:
-    """Runs one case, or many."""
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one case, or many; or their unbroken twins."""
     parser = argparse.ArgumentParser(prog="python -m tests.breakage", description=__doc__)
     parser.add_argument("--count", type=int, default=100, help="cases (100)")
     parser.add_argument("--seed", type=int, default=1, help="number of the first case (1)")
@@ -35,7 +37,15 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=1, help="processes (1)")
     parser.add_argument("--case", type=int, metavar="SEED", help="one case, in full")
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="leave that case's log there")
-    options = parser.parse_args()
+    parser.add_argument("--twins", type=Path, metavar="FILE", help="ask unbroken twins, keep that")
+    parser.add_argument("--twins-compare", type=Path, nargs=2, metavar=("OLD", "NEW"))
+    options = parser.parse_args(arguments)
+    if options.twins_compare:
+        return twins.compare(*options.twins_compare)
+    if options.twins:
+        seeds = range(options.seed, options.seed + options.count)
+        twins.take(options.twins, seeds, options.kind)
+        return 0
     if options.case is not None:
         return one(options.case, options.kind, options.keep)
     return many(options.seed, options.count, options.kind, options.jobs)

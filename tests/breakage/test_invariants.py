@@ -195,8 +195,12 @@ def test_an_answer_about_now_is_held_against_what_the_throttle_does_and_one_at_a
     about, speed_mps
 ):
     """The boat does 2.1 m/s by the truth; the answer names 2.3. Far is 10 km for each m/s."""
-    road = SimpleNamespace(**vars(ROAD), soc_before=lambda ago_s: 0.6, ahead=lambda speed: SimpleNamespace(
-        limit=["reserve"], distance_m=[1e4 * speed], duration_s=[1e4]))  # fmt: skip
+    came = {"limit": ["reserve"], "duration_s": [1e4]}
+    road = SimpleNamespace(
+        **vars(ROAD),
+        soc_before=lambda ago_s: 0.6,
+        ahead=lambda speed: SimpleNamespace(**came, distance_m=[1e4 * speed]),
+    )
     data = answers()
     data["range"] |= {"about": about, "speed_water_mps": 2.3}
     (distance,) = (
