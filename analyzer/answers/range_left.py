@@ -13,6 +13,7 @@ from analyzer.environment.stream import Stream
 from analyzer.environment.stream_table import read_stream_table
 from analyzer.environment.wind import Wind
 from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.ground import is_contradicted
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import (
     About,
@@ -49,6 +50,7 @@ CAUTIONS = (
 
 NO_PACK = "the pack's current and voltage are not in the log, so its charge is not known"
 MEASURE = "measure pack voltage and current: `keelwatt check` shows what arrives"
+SET_RIGHT = "see in `keelwatt check` what is wrong with the pack's readings, and set that right"
 WRONG_SIGN = (
     "the pack's voltage rises when its current is said to be drawn, so the current comes with the "
     "wrong sign and nothing that rests on it can be believed"
@@ -327,6 +329,8 @@ def _missing(here: Here) -> tuple[str, ...]:
 def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
     """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
+    if not here.charge and is_contradicted(here.grounds, "charge"):
+        first = SET_RIGHT
     known = inputs.RangeInputs(log.boat, None, here.curve, here.stream, wind=here.wind)
     given = known.question(also_mps=speed_mps)
     full = np.ones(len(given.charge["soc"]))

@@ -19,7 +19,7 @@ from analyzer.estimation.ground import Ground
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import SCHEMA, LegRow, TripRow, to_json
 from analyzer.flags import monitor
-from analyzer.grounds.plausible import flows_back, scale_wrong
+from analyzer.grounds.plausible import flows_back, tells_nothing
 from analyzer.grounds.power_doubt import power_doubt
 from analyzer.hull import steady
 from analyzer.hull.steady_points import SteadyPoints
@@ -129,7 +129,7 @@ def _keep(
     for number, trip in enumerate(found, before + 1):
         doubt = power_doubt(trips.between(series, trip.start_us, trip.end_us), log.boat)
         first, last = _at(charge, trip.start_us), _at(charge, trip.end_us)
-        if scale_wrong(doubt):
+        if tells_nothing(doubt):
             first = last = cannot_say(doubt, "frac")
         row = trips.trip_row(bridged, trip, number, first, last, doubt)
         rows = standings(log, trip.end_us)

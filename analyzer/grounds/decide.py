@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analyzer.estimation.ground import Ground, Standing, standing_of
-from analyzer.grounds.plausible import REVERSED, contradictions, scale_wrong
+from analyzer.grounds.plausible import REVERSED, contradictions, tells_nothing
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -66,7 +66,7 @@ def grounds(store: Store, boat: Boat, end_us: int) -> tuple[Ground, ...]:
 
 def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
     """What leaves no charge of now: nothing measures it, or what did fell silent, is turned round
-    or has a wrong scale.
+    or cannot be (`plausible.tells_nothing`).
 
     None where it is known.
     """
@@ -76,7 +76,7 @@ def charge_lost(rows: Sequence[Ground], end_s: float) -> Ground | None:
         return charge
     if charge.standing == "told by a device":
         return None
-    if charge.by.startswith(REVERSED) or scale_wrong(charge.by):
+    if charge.by.startswith(REVERSED) or tells_nothing(charge.by):
         return charge
     silent = next((g for g in (charge, current) if g and g.standing == "measured until"), None)
     if silent is None:

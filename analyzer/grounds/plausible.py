@@ -41,10 +41,11 @@ STRAIGHT_COS = 0.99  # of the course's scatter: 8 degrees (assumed)
 WARM_C = (-30.0, 70.0)  # a pack that works is not outside (assumed)
 WARMER_K = 30.0  # than the air at most (assumed)
 
+CELLS = "voltage_impossible"
 # Findings of the wiring: the input, and what speaks against it.
 BY_FINDING = {
     "cells_do_not_add_up": ("pack voltage", "the sum of the cells"),
-    "cell_count": ("pack voltage", "the boat file's number of cells"),
+    CELLS: ("pack voltage", "the boat file's number of cells"),
     "shunt_reversed": ("pack current", "the pack's voltage, which rises when it should fall"),
     SCALE: ("pack current", "the pack's voltage, which does not move as far as it should by it"),
     NOISY: ("pack current", "the pack's voltage, which does not go up and down with it"),
@@ -73,9 +74,9 @@ def contradictions(store: Store, boat: Boat, end_us: int) -> dict[str, str]:
     return found
 
 
-def scale_wrong(by: str) -> bool:
-    """Whether what speaks against the pack's current is that it is too large or too small."""
-    return by.endswith(BY_FINDING[SCALE][1])
+def tells_nothing(by: str) -> bool:
+    """Whether what speaks against an input leaves no charge: a wrong scale or number of cells."""
+    return by.endswith((BY_FINDING[SCALE][1], BY_FINDING[CELLS][1]))
 
 
 def since_always(by: str) -> bool:

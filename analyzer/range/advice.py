@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.home import HomeReach, turn_lead_s
+from analyzer.range.inputs import MOTOR_OFF
 from analyzer.range.reach import ReachResult
 from logger.units import DAY_S, HOUR_S, KN, NMI
 
@@ -26,7 +27,6 @@ LEARN_CAPACITY = (
     "home, in quiet weather and with shore power waiting, would tell it; stop before any cell "
     "comes near its cut-off"
 )
-MOTOR_OFF = "motor off"
 HEAD_IN = "head in now by the nearest safe way, slowly: the pack is at or below its reserve"
 NOTHING = "nothing to do with the motor off: the table shows what each speed would give"
 SETTLE = "hold one throttle setting and course for three minutes, then ask again"
@@ -122,10 +122,12 @@ def next_in(
     warning where else "go on" would be said; then turn, slow down or go on (`next_action`).
     """
     low = situation.soc_frac <= situation.reserve_frac
-    off = situation.doing == MOTOR_OFF
+    off = situation.doing.startswith(MOTOR_OFF)
+    # What flows in under way comes from the sun or the propeller, not from a charger.
+    lying = situation.doing == MOTOR_OFF
     if situation.urgent:
         return situation.urgent
-    if off and (situation.power_w or 0.0) < -CHARGING_W:
+    if lying and (situation.power_w or 0.0) < -CHARGING_W:
         return "leave the charger on" + (": the pack is below its reserve" if low else "")
     if low:
         return "charge before motoring: the pack is at or below its reserve" if off else HEAD_IN

@@ -28,6 +28,7 @@ from analyzer.series.operating import (
 from analyzer.series.physics import GRAVITY
 from analyzer.series.series import Series
 from analyzer.thermal import copper
+from analyzer.trips.trips import MOVING_MPS, ground_or_water_mps
 from logger.boat import Boat, Hull
 
 Floats = npt.NDArray[np.float64]
@@ -41,6 +42,8 @@ MOTORING_SHARE = 0.9  # of the readings in it (assumed)
 # Each end of a cable run: a joint of 5-15 µΩ and the contactor; common practice, no source.
 LUG_OHM = 50e-6
 HOTEL_SPREAD = 0.3  # of a load that is only told, and that a measured one changes by (assumed)
+MOTOR_OFF = "motor off"
+UNDER_WAY = f"{MOTOR_OFF}, under way"
 # Where no pack is measured: the label's capacity and a usual cell's resistance (assumed).
 CAPACITY_LOG_SD, RESISTANCE_LOG_SD = 0.05, 0.3
 
@@ -165,7 +168,9 @@ def doing(series: Series, boat: Boat) -> str:
     if not len(power):
         return "the motor's power is not measured"
     if power.mean() < drive_threshold_w(boat) or not motoring(last, boat).any():
-        return "motor off"
+        speed = ground_or_water_mps(last)
+        speed = speed[np.isfinite(speed)]
+        return UNDER_WAY if len(speed) and speed.mean() > MOVING_MPS else MOTOR_OFF
     if not np.isfinite(last.get("speed_ground_mps") + last.get("course_ground_deg")).any():
         return "motoring, with no speed and course over ground to go by"
     return "motoring, not steadily yet"

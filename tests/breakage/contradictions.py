@@ -224,7 +224,7 @@ def check_and_range_agree(said: Said) -> Found:
 # Findings of `check` about an input of the range, and the words by which the range would own it.
 WRONG_INPUTS = {
     "cells_do_not_add_up": r"cells|voltage",
-    "cell_count": r"cells|voltage",
+    "voltage_impossible": r"cells|voltage",
     "shunt_reversed": r"shunt|current",
     "current_scale": r"shunt|current",
     "current_noisy": r"shunt|current",

@@ -68,7 +68,7 @@ def test_the_controller_stands_in_for_a_pack_that_is_not_measured():
 
 def test_power_under_a_shaft_that_stands_still_is_not_the_motor_s():
     assert inputs.now(log(shaft_speed_rps=0.0), boat()) is None
-    assert inputs.doing(log(shaft_speed_rps=0.0), boat()) == "motor off"
+    assert inputs.doing(log(shaft_speed_rps=0.0), boat()) == "motor off, under way"
     dead_sensor = log(shaft_speed_rps=0.0, controller_voltage_v=51.0, controller_current_a=20.0)
     assert inputs.now(dead_sensor, boat()) is not None
 
@@ -78,7 +78,7 @@ def test_what_is_missing_is_said():
         "motoring, with no speed and course over ground to go by"
     )
     assert inputs.doing(log(pack_current_a=None), boat()) == "the motor's power is not measured"
-    assert inputs.doing(log(pack_current_a=1.0), boat()) == "motor off"
+    assert inputs.doing(log(pack_current_a=1.0), boat()) == "motor off, under way"
 
 
 def test_as_many_draws_as_are_asked_for_whatever_the_seed():
