@@ -49,6 +49,7 @@ CAUTIONS = (
 
 
 NO_PACK = "the pack's current and voltage are not in the log, so its charge is not known"
+NO_CURRENT = "the pack's current is not in the log, so its charge is not known"
 MEASURE = "measure pack voltage and current: `keelwatt check` shows what arrives"
 SET_RIGHT = "see in `keelwatt check` what is wrong with the pack's readings, and set that right"
 WRONG_SIGN = (
@@ -329,6 +330,8 @@ def _missing(here: Here) -> tuple[str, ...]:
 def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:
     """As from a full pack, said so, where the pack is not measured or is measured wrongly."""
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
+    if not here.charge and "pack_voltage_v" in here.used and "pack_current_a" not in here.used:
+        why = NO_CURRENT
     if not here.charge and is_contradicted(here.grounds, "charge"):
         first = SET_RIGHT
     known = inputs.RangeInputs(log.boat, None, here.curve, here.stream, wind=here.wind)

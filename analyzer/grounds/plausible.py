@@ -17,7 +17,7 @@ from analyzer.series.operating import (
     motoring,
     pack_power_w,
 )
-from analyzer.series.series import Floats, Series, load
+from analyzer.series.series import Floats, Ints, Series, load
 from logger.boat import Boat
 from logger.store import Store
 from logger.units import KN
@@ -187,12 +187,21 @@ def _positions(series: Series) -> Iterator[tuple[str, str]]:
     if len(beyond):
         yield "position", f"itself: {beyond[-1]:.0f}° is no latitude"
         return
-    apart_m, apart_s = _apart_m(lat[have], lon[have]), np.diff(have) * series.step_s
+    fixes = _fixes(series)
+    apart_m, apart_s = _apart_m(lat[fixes], lon[fixes]), np.diff(fixes) * series.step_s
     jumped = (apart_m > JUMP_LEAST_M) & (apart_m > JUMP_MPS * apart_s)
     if jumped.any():
         yield "position", f"itself: it jumped by {apart_m[jumped].max():.0f} m between two fixes"
         return
     yield from _speed_against_track(series)
+
+
+def _fixes(series: Series) -> Ints:
+    """Where a position is new, not held from before."""
+    lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
+    have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
+    new = (np.diff(lat[have]) != 0) | (np.diff(lon[have]) != 0)
+    return np.asarray(have[np.concatenate([[True], new])])
 
 
 def _apart_m(lat_deg: Floats, lon_deg: Floats) -> Floats:
@@ -211,10 +220,14 @@ def _speed_against_track(series: Series) -> Iterator[tuple[str, str]]:
         last = series.cut(series.n - round(last_s / series.step_s), series.n)
         lat, lon = last.get("latitude_deg"), last.get("longitude_deg")
         said = last.get("speed_ground_mps")
-        have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon) & np.isfinite(said))
-        if len(have) < 3 or (have[-1] - have[0]) * series.step_s < last_s / 2:
+        fixes = _fixes(last)
+        if len(fixes) < 3 or (fixes[-1] - fixes[0]) * series.step_s < last_s / 2:
             continue
-        ends = have[[0, -1]]
+        ends = fixes[[0, -1]]
+        have = np.arange(ends[0], ends[1])
+        have = have[np.isfinite(said[have])]
+        if not len(have):
+            continue
         over_s = float(np.diff(ends)[0]) * series.step_s
         moved = float(_apart_m(lat[ends], lon[ends])[0]) / over_s
         mean = float(said[have].mean())

@@ -132,3 +132,9 @@ def test_a_speed_that_went_wrong_half_a_minute_ago_is_seen():
     said = np.full(N, 2.2)
     said[-30:] -= 2.0
     assert "speed over ground" in found({"speed_ground_mps": said})
+
+
+def test_fixes_a_minute_apart_are_no_jumps():
+    """134 m apart at 2.2 m/s, each held until the next comes."""
+    held = WAY["latitude_deg"][np.arange(N) // 60 * 60]
+    assert found({"latitude_deg": held, "speed_ground_mps": np.full(N, 2.2)}) == set()
