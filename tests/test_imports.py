@@ -15,7 +15,14 @@ HERE = Path(__file__).resolve().parent.parent
 PACKAGES = ("logger", "analyzer", "replay")
 HEAVY = {"pandas", "scipy", "bokeh", "fastapi", "uvicorn", "jinja2", "starlette"}
 # What the models and answers may take from the logger.
-SHARED = {"logger.store", "logger.boat", "logger.channels", "logger.units", "logger.errors"}
+SHARED = {
+    "logger.store",
+    "logger.boat",
+    "logger.channels",
+    "logger.units",
+    "logger.errors",
+    "logger.standstill",
+}
 
 # The layers of the analyzer, lowest first: each imports only from itself and from those before it.
 LAYERS = (

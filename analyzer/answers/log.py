@@ -27,6 +27,7 @@ from logger.errors import LoggerError
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analyzer.answers.guard import Guard
     from analyzer.answers.health.trends import Course, PackHealth
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer, PlanWish
@@ -190,10 +191,14 @@ class Log(LogFile):
         with self.opened(write=True) as log:
             refresh(log, progress)
 
-    def watch(self) -> Callable[[], None]:
-        """Starts the live watch on the log's tail, in a thread of its own; gives what stops it."""
+    def watch(self, guard: "Guard | None" = None) -> Callable[[], None]:
+        """Starts the live watch on the log's tail, in a thread of its own; gives what stops it.
+
+        Args:
+            guard: Says where it stands still.
+        """
         from analyzer.flags.follow import Live
-        from analyzer.flags.watch_keeper import WatchKeeper
+        from analyzer.flags.watch_keeper import STILL_S, WatchKeeper
 
         def reach() -> tuple[float, float] | None:
             try:
@@ -204,7 +209,8 @@ class Log(LogFile):
 
         with self.opened() as log:
             boat = log.boat
-        return WatchKeeper(lambda: Live(self.path, boat, reach=reach)).stop
+        pulse = guard.pulse("the live watch", STILL_S) if guard else None
+        return WatchKeeper(lambda: Live(self.path, boat, reach=reach), pulse=pulse).stop
 
     def new_s(self) -> float:
         """How much of the log's end has not been looked through. [s]"""

@@ -11,8 +11,10 @@ from collections.abc import Callable
 from contextlib import suppress
 
 from analyzer.flags.follow import EVERY_S, Live
+from logger.standstill import Pulse
 from logger.store import FlagRecord, Store
 
+STILL_S = 600.0  # the first tick looks through hours of log on a slow board; assumed
 LONGEST_WAIT_S = 60.0  # between two tries; assumed
 log = logging.getLogger("keelwatt")
 
@@ -23,17 +25,18 @@ class WatchKeeper:
     Args:
         make: Opens the watch; it is called at once, so that what is wrong then is raised.
         every_s: Between ticks, and the first wait after a failure. [s]
-    Attributes:
-        since_s: When the watch last did its work, on the monotonic clock.
+        pulse: Beaten before each tick.
     """
 
-    def __init__(self, make: Callable[[], Live], every_s: float = EVERY_S) -> None:
+    def __init__(
+        self, make: Callable[[], Live], every_s: float = EVERY_S, pulse: Pulse | None = None
+    ) -> None:
         self._make, self._every_s = make, every_s
         self._live: Live | None = make()
         self._file = _file_of(self._live)
         self._failed_us: int | None = None
         self._why = ""
-        self.since_s = time.monotonic()
+        self._pulse = pulse or Pulse("the live watch", STILL_S)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
         self._thread.start()
@@ -46,12 +49,14 @@ class WatchKeeper:
     def _run(self) -> None:
         wait_s = self._every_s
         while not self._stop.wait(wait_s):
+            self._pulse.beat()
             try:
                 self._turn()
                 wait_s = self._every_s
             except Exception as error:  # flags and ways out must come back whatever it was
                 self._fails(error)
                 wait_s = min(2 * wait_s, LONGEST_WAIT_S)
+        self._pulse.rest()
         self._let_go()
 
     def _turn(self) -> None:
@@ -61,7 +66,6 @@ class WatchKeeper:
             self._live = self._make()
             self._file = _file_of(self._live)
         self._live.tick()
-        self.since_s = time.monotonic()
         if self._failed_us is not None:
             _tell_pause(self._live.store, self._failed_us, self._why)
             self._failed_us = None

@@ -7,8 +7,10 @@ from pathlib import Path
 
 from logger.daemon import config
 from logger.errors import BoatFileError
+from logger.standstill import Pulse
 
 LOOK_S = 1.0  # assumed
+STILL_S = 60.0  # a small file is read in less, assumed
 log = logging.getLogger("keelwatt")
 
 
@@ -34,6 +36,7 @@ class BoatWatch:
     ) -> None:
         self._path, self._text, self._take, self._refuse = path, text, take, refuse
         self._look_s = look_s
+        self.pulse = Pulse("the look at the boat file", STILL_S)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="boat file", daemon=True)
         self._thread.start()
@@ -43,9 +46,16 @@ class BoatWatch:
         self._stop.set()
 
     def _run(self) -> None:
+        try:
+            self._look()
+        finally:
+            self.pulse.rest()
+
+    def _look(self) -> None:
         known: object = None  # the file's state that was last judged
         before = self._state()
         while not self._stop.wait(self._look_s):
+            self.pulse.beat()
             state = self._state()
             still, before = state == before, state
             if state is None or state == known or not still:

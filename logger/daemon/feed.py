@@ -8,10 +8,12 @@ from collections.abc import Callable
 from logger.decode.counters import Counters
 from logger.errors import BoatFileError, SourceError
 from logger.reading import Item, Source
+from logger.standstill import Pulse
 
 READ_S = 0.25  # assumed
 FIRST_WAIT_S = 0.5  # assumed
 LONGEST_WAIT_S = 30.0  # assumed
+STILL_S = 120.0  # no way of opening or reading a source takes as long, assumed
 QUEUE_BATCHES = 1000  # assumed
 
 log = logging.getLogger("keelwatt")
@@ -38,6 +40,7 @@ class Feed:
         self.name, self.counters = name, counters
         self._extra = {"source": name}
         self._opener, self._batches = opener, batches
+        self.pulse = Pulse(f"source {name}", STILL_S)
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name=f"source {name}", daemon=True)
         self.failure: BoatFileError | None = None
@@ -62,8 +65,15 @@ class Feed:
         return self._thread.is_alive()
 
     def _run(self) -> None:
+        try:
+            self._keep_reading()
+        finally:
+            self.pulse.rest()
+
+    def _keep_reading(self) -> None:
         wait_s = FIRST_WAIT_S
         while not self._stop.is_set():
+            self.pulse.beat()
             try:
                 source = self._opener()
             except BoatFileError as error:
@@ -85,6 +95,7 @@ class Feed:
         """Reads until the source is lost (False) or has ended or must stop (True)."""
         try:
             while not self._stop.is_set():
+                self.pulse.beat()
                 items = source.read(READ_S)
                 if items is None:
                     return True

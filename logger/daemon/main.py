@@ -128,6 +128,7 @@ def _record(
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, stop)
     watch = BoatWatch(path, text, recorder.give_way, recorder.refuse)
+    recorder.watch_over(watch.pulse)
     try:
         return recorder.run()
     finally:

@@ -26,6 +26,7 @@ from logger.reading import (
 )
 from logger.salvage.page_check import PageCheck
 from logger.sources.raw_copy import RawFile
+from logger.standstill import Pulse, Pulses
 from logger.store import Store
 from logger.store.connect import may_succeed_later
 from logger.store.writer import Writer
@@ -73,12 +74,17 @@ class Recorder:
             store, store.path.parent / "raw", boat.full_rate_days, boat.log_limit_mb
         )
         self._pages = PageCheck(store.path)
+        self._pulses = Pulses("record", [feed.pulse for feed in self.feeds])
         self._lag_s, self._remark = 0.0, ""
         self._full_since_us: int | None = None
         self._lost = 0
         self._boat_trouble = ""
         self._told_s, self._told_up = 0.0, [False for _ in self.feeds]
         self._successor: tuple[str, RecorderConfig] | None = None
+
+    def watch_over(self, pulse: Pulse) -> None:
+        """Another thread's standing still is said as well."""
+        self._pulses.add(pulse)
 
     def stop(self) -> None:
         """Asks the loop to end; may be called from a signal handler or another thread."""
@@ -152,7 +158,10 @@ class Recorder:
             elif now >= self._told_s + CHANGE_S and self._told_up != [f.up for f in self.feeds]:
                 self._tell_sources(writer)  # nobody waits a minute to see that a plug is in again
             self._write_aside(lambda: self._room.turn(writer))
-            self._service.alive()
+            if self._pulses.due():
+                self._write_aside(lambda: self._pulses.tell(self._store))
+            if not self._pulses.hopeless:  # else systemd begins the recorder anew
+                self._service.alive()
             if not any(feed.alive for feed in self.feeds) and self._batches.empty():
                 return
 

@@ -6,6 +6,7 @@ from contextlib import suppress
 from typing import Any
 
 from analyzer.answers import Log
+from analyzer.answers.guard import Guard
 from analyzer.faces.cli import options as opt
 from analyzer.faces.cli import paths
 from analyzer.faces.cli.options import Command, arg
@@ -58,9 +59,11 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
     asked = options.name or not access.is_own(options.host)
     paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
-    app = create_app(log, names=(options.host, *options.name), access=paired)
+    guard = Guard(log.path)
+    app = create_app(log, names=(options.host, *options.name), access=paired, guard=guard)
     opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
-    stop = watch_beside(log)
+    stop = watch_beside(log, guard)
+    guard.start()
     uvicorn.run(
         app,
         host=options.host,
@@ -113,10 +116,10 @@ def _own_addresses() -> list[str]:
     return [address for address in found if not address.startswith("127.")]
 
 
-def watch_beside(log: Log) -> Callable[[], None]:
+def watch_beside(log: Log, guard: Guard | None = None) -> Callable[[], None]:
     """Starts the live watch on the log's tail; returns what stops it."""
     try:
-        return log.watch()
+        return log.watch(guard)
     except (LoggerError, OSError, ValueError) as error:
         opt.tell_user(f"No live flags: {error}")
         return lambda: None

@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.answers import Log
+from analyzer.answers.guard import Guard, Pulse
 from analyzer.answers.hull import HindcastAnswer, HullAnswer
 from analyzer.answers.memory import Memory
 from analyzer.answers.passage import PlanAnswer
@@ -77,13 +78,20 @@ router = APIRouter(
 )
 
 
-def create_app(log: Log, *, names: Sequence[str] = (), access: Access | None = None) -> FastAPI:
+def create_app(
+    log: Log,
+    *,
+    names: Sequence[str] = (),
+    access: Access | None = None,
+    guard: Guard | None = None,
+) -> FastAPI:
     """The application.
 
     Args:
         log: Where the answers come from.
         names: Host names, beside this computer's own, under which browsers may ask.
         access: Who may look and change; None: whoever reaches this computer.
+        guard: Says in the log what of it stands still; None: nobody looks.
     """
     app = FastAPI(
         title="keelwatt",
@@ -98,7 +106,11 @@ def create_app(log: Log, *, names: Sequence[str] = (), access: Access | None = N
     app.state.memory = Memory(log.state)
     app.state.access = access
     app.state.sun = page.Sun(log)
-    app.state.feed = live.Feed(log, pages.parts, app.state.sun.look)
+    app.state.pulses = {
+        name: guard.pulse(name, limit_s) if guard else Pulse(name, limit_s)
+        for name, limit_s in live.LIMITS_S.items()
+    }
+    app.state.feed = live.Feed(log, pages.parts, app.state.sun.look, app.state.pulses[live.ANSWER])
     for one in (router, *ROUTERS):
         app.include_router(one)
     app.mount("/static", page.static_files(), name="static")
@@ -127,11 +139,16 @@ def _described(app: FastAPI, describe: Callable[[], dict[str, Any]]) -> dict[str
 @asynccontextmanager
 async def _keep(app: FastAPI) -> AsyncIterator[None]:
     """While the pages are served, the log is looked through as it grows."""
-    keeper = asyncio.create_task(live.Keeper(app.state.log).run())
+    pulses = app.state.pulses
+    tasks = [
+        asyncio.create_task(live.Keeper(app.state.log, pulses[live.LOOK]).run()),
+        asyncio.create_task(live.beat(pulses[live.LOOP])),
+    ]
     yield
-    keeper.cancel()
-    with suppress(asyncio.CancelledError):
-        await keeper
+    for task in tasks:
+        task.cancel()
+        with suppress(asyncio.CancelledError):
+            await task
 
 
 @router.get("/range", response_model=RangeAnswer)

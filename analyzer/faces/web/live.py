@@ -17,11 +17,16 @@ from starlette.concurrency import run_in_threadpool
 
 from analyzer.answers import Log
 from analyzer.answers.flags import Changes
+from analyzer.answers.guard import Pulse
 from analyzer.estimation.results import FlagView, RangeAnswer
 from analyzer.faces import format
 from analyzer.faces.charts import columns
 
 BEAT_S = 1.0  # between events, assumed
+ANSWER, LOOK, LOOP = "the live page", "the look through the log", "the pages"
+# What takes longer stands still: an answer, a look through months of log on a slow board, a turn
+# of the loop that all pages hang on; assumed.
+LIMITS_S = {ANSWER: 600.0, LOOK: 3600.0, LOOP: 60.0}
 QUIET_S = 15.0  # a sign of life at least this often, before proxies give up; assumed
 STALE_S = 15.0  # data older than this are not "now"; common practice, no source
 PAST_S = 12 * 3600.0  # older than this, somebody reads an old log and knows it; assumed
@@ -90,9 +95,13 @@ class Feed:
         log: Asked for the range.
         render: Makes the page's parts of an answer.
         look: Gives the look by the sun.
+        pulse: Beaten while there are readers.
     """
 
-    def __init__(self, log: Log, render: Render, look: Callable[[], str]) -> None:
+    def __init__(
+        self, log: Log, render: Render, look: Callable[[], str], pulse: Pulse | None = None
+    ) -> None:
+        self._pulse = pulse or Pulse(ANSWER, LIMITS_S[ANSWER])
         self._log = log
         self._render = render
         self._look = look
@@ -120,11 +129,15 @@ class Feed:
             self._readers -= 1
 
     async def _work(self) -> None:
-        while self._readers:
-            began = time.monotonic()
-            await self._answer()
-            took = time.monotonic() - began
-            await asyncio.sleep(max(BEAT_S - took, took))
+        try:
+            while self._readers:
+                self._pulse.beat()
+                began = time.monotonic()
+                await self._answer()
+                took = time.monotonic() - began
+                await asyncio.sleep(max(BEAT_S - took, took))
+        finally:
+            self._pulse.rest()
 
     async def _answer(self) -> None:
         try:
@@ -141,6 +154,13 @@ class Feed:
         return Shown(
             self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
         )
+
+
+async def beat(pulse: Pulse) -> None:
+    """Shows that the loop in which all pages are answered turns, until it is cancelled."""
+    while True:
+        pulse.beat()
+        await asyncio.sleep(LIMITS_S[LOOP] / 10)
 
 
 async def flag_events(ask: Callable[[], Sequence[FlagView]]) -> AsyncIterator[bytes]:
@@ -168,8 +188,9 @@ class Keeper:
     REST_S = 60.0  # flags are not waited for: the watch beside the log has them at once
     READY_S = 3.0  # the first page goes first; then the charts' library is made ready
 
-    def __init__(self, log: Log) -> None:
+    def __init__(self, log: Log, pulse: Pulse | None = None) -> None:
         self._log = log
+        self._pulse = pulse or Pulse(LOOK, LIMITS_S[LOOK])
         self._seen: float | None = None
 
     async def run(self) -> None:
@@ -179,8 +200,10 @@ class Keeper:
         await self._days()
         while True:
             began = time.monotonic()
+            self._pulse.beat()
             with suppress(Exception):  # the pages say what is wrong; it is tried again
                 await run_in_threadpool(self._look)
+            self._pulse.rest()
             await asyncio.sleep(max(self.REST_S, 10 * (time.monotonic() - began)))
 
     async def _days(self) -> None:
