@@ -9,10 +9,12 @@ from pathlib import Path
 
 import replay
 from logger import boat as boats
+from logger.account import Account
 from logger.errors import StoreError
 from logger.store import Store
 from logger.store.transaction import failure_said
 from replay import player
+from replay.account import Tally
 from replay.player import Progress
 
 FLAT_OUT = None  # the player's pace that waits for nothing
@@ -21,10 +23,12 @@ FLAT_OUT = None  # the player's pace that waits for nothing
 @dataclass(frozen=True)
 class Played:
     """knows_boat: Whether the log knows one, so that questions about it can be asked.
-    remarks: What of the files could not be read, a sentence each."""
+    remarks: What of the files could not be read, a sentence each. account: What became of it all.
+    """
 
     knows_boat: bool
     remarks: tuple[str, ...]
+    account: Account
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,8 @@ def play_into(
         writer = store.writer(f"replay-{uuid.uuid4()}")
         try:
             with failure_said(log):
-                player.play(source, writer, pace, progress)
+                tally = Tally(writer)
+                player.play(source, tally, pace, progress)
         finally:
             writer.close()
         if writer.dropped:
@@ -79,13 +84,11 @@ def play_into(
                 f"{log}: {writer.dropped} rows were not kept, as the disk had no room or the log "
                 "was held; make room, remove the log and play again"
             )
-        return Played(store.boat_text() is not None, tuple(_remarks(source)))
+        account = tally.account(source.counters)
+        return Played(store.boat_text() is not None, tuple(_remarks(source)), account)
 
 
 def _remarks(source: player.Player) -> Iterator[str]:
     for name, counters in source.counters.items():
         if counters["torn"]:
             yield f"{name} breaks off: what came before is played"
-        lines = counters["syntax"] + counters["checksum"]
-        if lines:
-            yield f"{name}: {lines} lines could not be read"

@@ -16,6 +16,7 @@ PACKAGES = ("logger", "analyzer", "replay")
 HEAVY = {"pandas", "scipy", "bokeh", "fastapi", "uvicorn", "jinja2", "starlette"}
 # What the models and answers may take from the logger.
 SHARED = {
+    "logger.account",
     "logger.store",
     "logger.boat",
     "logger.channels",
@@ -57,7 +58,7 @@ STARTS = {
     "record.py": {"logger.daemon", "logger.salvage"},
     "check.py": {"logger.discover"},  # the ports of this computer
     "play.py": {"replay"},
-    "playback.py": {"replay"},
+    "playback.py": {"replay", "logger.account"},
     "fleet.py": {"analyzer.fleet"},  # a layer above the answers; text/fleet.py too
     "progress.py": {"analyzer.fleet"},
 }

@@ -28,6 +28,7 @@ def made() -> dict[str, Any]:
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
     from analyzer.estimation import json_schema, results
+    from logger.account import Account
 
     shapes: dict[str, Any] = {}
     commands: dict[str, Any] = {
@@ -45,6 +46,7 @@ def made() -> dict[str, Any]:
         "check": results.CheckAnswer,
         "boots": list[results.BootRow],
         "demo": results.RangeAnswer,
+        "replay": Account,
     }
     said = {name: json_schema.describe(kind, shapes) for name, kind in commands.items()}
     json_schema.describe(results.Plot, shapes)

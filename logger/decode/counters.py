@@ -7,6 +7,7 @@ PASSED_OVER = frozenset(
     {"unknown_id", "unknown_sentence", "unknown_bus", "void", "remote", "untimed", "error_frame",
      "bus_off", "dropped", "raw_lost"}
 )  # fmt: skip
+MOST_KINDS = 500  # told by name: a bus has fewer, noise has any number; assumed
 
 
 class Counters:
@@ -24,11 +25,22 @@ class Counters:
     def __init__(self, name: str) -> None:
         self.name = name
         self._counts: Counter[str] = Counter()
+        self._kinds: Counter[str] = Counter()
 
     def add(self, cause: str, n: int = 1) -> None:
         """Counts `n` more of a cause."""
         if n:
             self._counts[cause] += n
+
+    def add_unknown(self, cause: str, kind: str, n: int = 1) -> None:
+        """Counts `n` more of a kind that nothing decodes, as that cause and by its name."""
+        self.add(cause, n)
+        if kind in self._kinds or len(self._kinds) < MOST_KINDS:
+            self._kinds[kind] += n
+
+    def unknown_kinds(self) -> Counter[str]:
+        """How often each kind came that nothing decodes; the first few hundred kinds."""
+        return self._kinds
 
     def __getitem__(self, cause: str) -> int:
         return self._counts[cause]

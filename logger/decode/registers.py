@@ -135,7 +135,7 @@ class RegisterLines:
                 if values is not None:
                     rows.append(Row(one.group, t_us, values))
         if not rows:
-            self._counters.add("unknown_id")
+            self._counters.add_unknown("unknown_id", f"device {device} register {address}")
         return rows
 
 

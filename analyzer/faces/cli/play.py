@@ -11,6 +11,8 @@ from analyzer.faces.cli import paths, playback, serve, terminal
 from analyzer.faces.cli.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
 
+NOTHING = 1  # exit status where nothing was stored
+
 
 def _demo(options: argparse.Namespace) -> int:
     from replay.into_log import shipped_demo
@@ -43,13 +45,21 @@ def _what_next(log: Path) -> str:
 
 
 def _replay(options: argparse.Namespace) -> int:
+    from analyzer.faces.cli.text import playback as text
     from replay.into_log import Recordings
 
     found = opt.find_places(options)
-    knows_boat = playback.play_into(
-        found.log, Recordings(options.files, options.map, options.dbc), found.boat, options.pace
-    )
-    print(f"Played into {found.log}. {_ask(knows_boat, found.log)}")
+    files = Recordings(options.files, options.map, options.dbc)
+    played = playback.play_into(found.log, files, found.boat, options.pace)
+    opt.give(played.account, options.json, text.account)
+    if not played.account.readings:
+        opt.tell_user(
+            "keelwatt: nothing of it could be stored; frames want a DBC file (--dbc), tables a "
+            "column map (--map), lines of other devices the boat file that names their source"
+        )
+        return NOTHING
+    if not options.json:
+        print(f"Played into {found.log}. {_ask(played.knows_boat, found.log)}")
     return 0
 
 
@@ -131,6 +141,5 @@ COMMANDS = (
                 "as fast",
             ),
         ),
-        json=False,
     ),
 )

@@ -8,12 +8,12 @@ from analyzer.faces.cli.options import tell_user
 from analyzer.faces.cli.progress import Bar
 
 if TYPE_CHECKING:
-    from replay.into_log import Recordings
+    from replay.into_log import Played, Recordings
 
 
 def play_into(
     log: Path, played: "Recordings", boat_file: Path | None, pace: float | None = None
-) -> bool:
+) -> "Played":
     """Records the files into the log, and finds trips and flags; see `replay.into_log`."""
     from replay import into_log
 
@@ -21,9 +21,9 @@ def play_into(
         done = into_log.play_into(log, played, boat_file, pace, bar)
     for remark in done.remarks:
         tell_user(f"{remark}.")
-    if done.knows_boat:
+    if done.knows_boat and done.account.readings:
         look_through(log, boat_file)
-    return done.knows_boat
+    return done
 
 
 def look_through(log: Path, boat_file: Path | None) -> None:

@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from logger.decode.can.dbc import DbcChoices, DbcDecoder
-from logger.decode.can.frames import EXTENDED, FrameBatch
+from logger.decode.can.frames import EXTENDED, FrameBatch, identifier_words
 from logger.decode.can.pgn import PgnDecoder
 from logger.decode.can.pgn_channels import PgnNames
 from logger.decode.counters import Counters
@@ -135,7 +135,7 @@ class BusDecoder:
             if handlers:
                 yield can_id, handlers, order[start:end]
             else:
-                self.counters.add("unknown_id", end - start)
+                self.counters.add_unknown("unknown_id", identifier_words(can_id), end - start)
 
 
 def _of_moment(handlers: tuple[Handler, ...], batch: FrameBatch, rows: Rows) -> list[Item]:

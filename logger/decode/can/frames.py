@@ -43,6 +43,11 @@ class FrameBatch:
         )
 
 
+def identifier_words(can_id: int) -> str:
+    """An identifier as people write it: three hexadecimal digits of 11 bits, eight of 29."""
+    return f"{can_id & ~EXTENDED:08X}" if can_id & EXTENDED else f"{can_id:03X}"
+
+
 @dataclass(frozen=True, slots=True)
 class Frame:
     """One frame, for readers that have no batches."""

@@ -63,7 +63,7 @@ class SentenceDecoder:
         except pynmea2.ChecksumError:
             self.counters.add("checksum")
         except pynmea2.SentenceTypeError:
-            self.counters.add("unknown_sentence")
+            self.counters.add_unknown("unknown_sentence", text[1:].partition(",")[0][:8])
         except (pynmea2.ParseError, ValueError, IndexError, KeyError):
             self.counters.add("syntax")
         return None
@@ -95,7 +95,7 @@ class SentenceDecoder:
             return []
         reader: Callable[[list[str]], list[Reading] | None] | None = KINDS.get(kind)
         if reader is None:
-            self.counters.add("unknown_sentence")
+            self.counters.add_unknown("unknown_sentence", kind)
             return []
         readings = reader(data)
         if readings is None:
