@@ -49,11 +49,16 @@ _PLAIN = {
     "129029.satellites": "other_gnss_satellites_count",
     "129029.hdop": "other_gnss_hdop_count",
     "130310.water_temp": "water_temp_c",
+    "130577.speed": "speed_ground_mps",
+    "130577.water": "speed_water_mps",
 }
 _BY_REFERENCE = {
     ("127250.heading", 0): "heading_true_deg",
     ("127250.heading", 1): "heading_magnetic_deg",
     ("129026.course", 0): "course_ground_deg",
+    ("130577.heading", 0): "heading_true_deg",
+    ("130577.heading", 1): "heading_magnetic_deg",
+    ("130577.course", 0): "course_ground_deg",
     ("130306.speed", 0): "wind_speed_true_mps",
     ("130306.angle", 0): "wind_direction_true_deg",
     ("130306.speed", 2): "wind_speed_apparent_mps",

@@ -6,7 +6,8 @@ Sources: reference values 4.3 for 127488, 127489, 127250, 127506, 127508, 128259
 129026, 130312, 130316; the others from memory of the published field lists, checked in
 tests/field against recorded and published messages where these have them. Field order and
 scales of 127493, 127513 and 130306 were compared with reference values' key N2L; 127257: no
-outside value at hand.
+outside value at hand. 127507: from memory. 127751, 129291 and 130577: from memory, checked against
+the nmea2000 library (version 2026.10.3).
 """
 
 from dataclasses import dataclass
@@ -40,12 +41,17 @@ _TABLE = """
 127506 battery fast
  sid u8 -; instance u8 key; kind u8 key; soc u8 1 %; soh u8 1 %; time_left u16 60 s;
  ripple u16 0.001 V; capacity u16 1 Ah
+127507 charger
+ instance u8 key; battery u8 key; state u4 1 count; mode u4 1 count; enabled u2 1 count;
+ pending u2 -; reserved u4 -; time_left u16 60 s
 127508 battery
  instance u8 key; voltage s16 0.01 V; current s16 0.1 A; temp u16 0.01 K; sid u8 -
 127513 battery fast
  instance u8 key; kind u4 1 count; equalization u2 1 count; reserved u2 -;
  nominal u4 1 count; chemistry u4 1 count; capacity u16 1 Ah; temp_coefficient s8 -;
  peukert u8 -; efficiency s8 1 %
+127751 dc
+ sid u8 -; instance u8 key; voltage u16 0.1 V; current s24 0.01 A
 128259 water_speed
  sid u8 -; water u16 0.01 m/s; ground u16 0.01 m/s
 128267 depth
@@ -63,6 +69,8 @@ _TABLE = """
  geoid s32 0.01 m
 129033 time_date
  date u16 -; time u32 -
+129291 stream
+ sid u8 -; reference u2 key; reserved u6 -; set u16 0.0001 rad; drift u16 0.01 m/s
 130306 wind
  sid u8 -; speed u16 0.01 m/s; angle u16 0.0001 rad; reference u3 key
 130310 surroundings
@@ -73,6 +81,10 @@ _TABLE = """
  sid u8 -; instance u8 key; source u8 key; pressure s32 0.1 Pa
 130316 temperature_wide
  sid u8 -; instance u8 key; source u8 key; temp u24 0.001 K
+130577 directions fast
+ mode u4 -; reference u2 key; reserved u2 -; sid u8 -; course u16 0.0001 rad;
+ speed u16 0.01 m/s; heading u16 0.0001 rad; water u16 0.01 m/s; set u16 0.0001 rad;
+ drift u16 0.01 m/s
 """
 
 # Where date (days since 1970) and time (0.0001 s) of UTC sit, and the clock's kind if sent.

@@ -147,6 +147,26 @@ def _mtw(data: list[str]) -> list[Reading]:
     return [_scaled("water_temp_c", data[0], unit)]
 
 
+def _ths(data: list[str]) -> list[Reading] | None:
+    """Heading and the state of its sensor: V is void."""
+    return None if _at(data, 1) == "V" else [_angle("heading_true_deg", data[0])]
+
+
+def _mta(data: list[str]) -> list[Reading]:
+    return [_scaled("other_air_temp_c", data[0], "degC")]
+
+
+def _mda(data: list[str]) -> list[Reading]:
+    """Weather in one sentence: pressure, air, water, humidity, dew point, true wind."""
+    return [
+        _scaled("other_air_pressure_pa", _at(data, 2), "bar"),
+        _scaled("other_air_temp_c", _at(data, 4), "degC"),
+        _scaled("water_temp_c", _at(data, 6), "degC"),
+        _angle("wind_direction_true_deg", _at(data, 12)),
+        _scaled("wind_speed_true_mps", _at(data, 16), "kn"),
+    ]
+
+
 def _dpt(data: list[str]) -> list[Reading]:
     return [
         _scaled("depth_m", data[0], "m"),
@@ -224,6 +244,9 @@ KINDS: dict[str, Callable[[list[str]], list[Reading] | None]] = {
     "VWR": _vwr,
     "RPM": _rpm,
     "VLW": _vlw,
+    "THS": _ths,
+    "MTA": _mta,
+    "MDA": _mda,
 }
 
 # XDR's type and unit letters -> unit of `units.TO_INSIDE`.

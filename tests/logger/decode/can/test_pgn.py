@@ -75,6 +75,32 @@ def test_battery_status_from_address_21():
     assert values == {"pack_voltage_v": 51.2, "pack_current_a": 85.3, "pack_temp_c": 25.0}
 
 
+# The same bytes as the nmea2000 library (2026.10.3) decodes them.
+
+
+def test_stream_of_an_instrument():
+    # set 0.796 rad, drift 115.58 m/s, reference magnetic
+    values = decode(129291, "0a11181f262d343b")
+    assert values == close(
+        {"other_stream_1_set_deg": math.degrees(0.796), "other_stream_1_drift_mps": 115.58}
+    )
+
+
+def test_directions_in_one_message():
+    values = decode(130577, "0011181f262d343b424950575e656c73")
+    assert values["course_ground_deg"] == pytest.approx(math.degrees(0.796))
+    assert values["heading_true_deg"] == pytest.approx(math.degrees(1.5156))
+    # 115.58 and 187.54 m/s, 2.2352 rad and 259.5 m/s
+    assert values["other_directions_0_set_deg"] == pytest.approx(math.degrees(2.2352))
+
+
+def test_direct_current_of_a_connection():
+    values = decode(127751, "0a11181f262d343b")
+    # 796.0 V; 34194.3 A
+    assert values["other_dc_17_voltage_v"] == pytest.approx(796.0)
+    assert values["other_dc_17_current_a"] == pytest.approx(34194.3)
+
+
 def test_dc_detail_of_instance_3():
     # inst 3, SOC 100 %, 20 min, rest absent.
     values = decode(127506, "FF03FF64FF1400FFFFFFFF", PgnNames(pack_instance=3))

@@ -2,6 +2,7 @@
 
 import math
 
+import pynmea2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -34,7 +35,7 @@ def decode(line: str, transducers: dict[str, str] | None = None) -> dict[str, fl
 KN = 1852 / 3600  # m/s
 KINDS = [
     "GPRMC", "GPGGA", "GPGLL", "GPVTG", "IIVHW", "IIHDG", "IIMTW", "IIDPT",
-    "IIMWV", "IIRPM", "IIXDR", "GPZDA", "IIDBT", "IIMWD", "IIVLW",
+    "IIMWV", "IIRPM", "IIXDR", "GPZDA", "IIDBT", "IIMWD", "IIVLW", "HETHS", "WIMTA", "WIMDA",
 ]  # fmt: skip
 
 # Reference values 4.1; sources named there.
@@ -53,6 +54,26 @@ def test_rmc():
     fix = SentenceDecoder("gps", Counters("gps")).feed(line, 5)[0]
     # 1994-11-19 22:54:46 UTC = 785 285 686 s after 1970 (days 9088, 82 486 s).
     assert fix == UtcFix(5, (9088 * 86400 + 82486) * 1_000_000, "gnss", 0.5)
+
+
+def test_heading_with_its_sensor_s_state():
+    # fields: heading true, mode (A autonomous, V void); from memory of the published list
+    assert decode(sentence("HETHS,287.3,A")) == {"heading_true_deg": 287.3}
+    assert decode(sentence("HETHS,287.3,V")) == {}
+
+
+def test_weather_sentences():
+    assert decode(sentence("WIMTA,21.4,C")) == {"other_air_temp_c": 21.4}
+    # order of fields as pynmea2's own class MDA has them
+    body = "WIMDA,29.92,I,1.013,B,21.4,C,15.2,C,,,,C,240.0,T,245.0,M,12.0,N,6.2,M"
+    parsed = pynmea2.parse(sentence(body))
+    assert decode(sentence(body)) == {
+        "other_air_pressure_pa": pytest.approx(float(parsed.b_pressure_bar) * 1e5),
+        "other_air_temp_c": float(parsed.air_temp),
+        "water_temp_c": float(parsed.water_temp),
+        "wind_direction_true_deg": float(parsed.direction_true),
+        "wind_speed_true_mps": pytest.approx(float(parsed.wind_speed_knots) * KN),
+    }
 
 
 def test_gll():
