@@ -13,7 +13,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from logger.errors import StoreError
-from logger.store.connect import mark_whole
+from logger.store.connect import mark_whole, plain
 
 ENDING = ".keelwatt-part"
 BESIDE = ("-wal", "-shm", "-journal", ".lock")  # what SQLite and a writer keep beside a log
@@ -38,7 +38,7 @@ def copy_into(db: sqlite3.Connection, to: Path) -> None:
     """
     try:
         db.execute("VACUUM INTO ?", [str(to.absolute())])
-        with closing(sqlite3.connect(to)) as copy:
+        with closing(plain(to)) as copy:
             (answer,) = copy.execute("PRAGMA integrity_check(1)").fetchone()
             mark_whole(copy)
     except sqlite3.Error as error:

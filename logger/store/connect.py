@@ -39,6 +39,11 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
         raise StoreError(f"{path} cannot be used as a log: {error}") from error
 
 
+def plain(path: Path) -> sqlite3.Connection:
+    """A connection to an SQLite file as it is; nothing of it is prepared or looked at."""
+    return _raw(f"file:{_quoted(path)}")
+
+
 def used_bytes(db: sqlite3.Connection) -> int:
     """Bytes of the pages in use. Free pages stay in the file and take the next readings."""
     pages, free, size = (

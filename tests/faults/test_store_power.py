@@ -1,19 +1,10 @@
-"""Power cuts, simulated: an SQLite VFS under the log forgets or tears what was not synced.
-
-The VFS (through apsw, which brings its own SQLite) passes everything to the real files, and keeps
-beside each what a disk would surely hold: the bytes as of the last sync. At a random write or
-sync the power goes: of each write since that file's last sync, some of its 512-byte sectors
-arrive, or all, or none, or garbage does. The log is then opened as after any start.
-
-Two kinds of card. A kind one damages only bytes that were being written ("powersafe overwrite").
-A rough one may lose the whole 4096-byte block around them, also bytes synced earlier.
+"""Power cuts while a log is recorded, on both kinds of card of `tests.support.power`.
 
 KEELWATT_FULL=1 makes 200 cuts of each kind.
 """
 
 import os
 import random
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -31,169 +22,17 @@ from logger.store import connect as connect_module
 from tests.support.flag_records import PLAIN
 
 apsw = pytest.importorskip("apsw")
+from tests.support.power import Connection, CutVfs, Disk, PowerCutError  # noqa: E402
 
 # SQLite's own tidying up after the cut meets a dead disk, where nobody can catch it.
 pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
 
 CUTS = 200 if os.environ.get("KEELWATT_FULL") else 25
 S = 1_000_000
-SECTOR, BLOCK = 512, 4096
 GROUPS = (
     Group("can/1", ("pack_voltage_v", "pack_current_a"), (Quantum(0.01), Quantum(0.1))),
     Group("gps/RMC", ("latitude_deg",), (Quantum(),)),
 )
-
-
-class PowerCutError(Exception):
-    """The power is gone."""
-
-
-@dataclass
-class Held:
-    """What a disk holds of one file: surely, and perhaps."""
-
-    sure: bytearray = field(default_factory=bytearray)
-    perhaps: list[tuple[int, bytes | None]] = field(default_factory=list)  # None: truncated there
-
-    def sync(self):
-        for offset, data in self.perhaps:
-            put(self.sure, offset, data)
-        self.perhaps = []
-
-    def after_cut(self, rng: random.Random, rough: bool) -> bytearray:
-        image = bytearray(self.sure)
-        for offset, data in self.perhaps:
-            if data is None:
-                if rng.random() < 0.5:
-                    put(image, offset, None)
-                continue
-            fate = rng.random()
-            if fate < 0.3:
-                put(image, offset, data)
-            elif fate < 0.8:
-                tear(image, offset, data, rng)
-                if rough and rng.random() < 0.3:
-                    spoil_block(image, offset, rng)
-        return image
-
-
-def put(image: bytearray, offset: int, data: bytes | None) -> None:
-    if data is None:
-        del image[offset:]
-        return
-    if len(image) < offset + len(data):
-        image.extend(bytes(offset + len(data) - len(image)))
-    image[offset : offset + len(data)] = data
-
-
-def tear(image: bytearray, offset: int, data: bytes, rng: random.Random) -> None:
-    """Each sector's share of the write arrives, or not, or as garbage."""
-    start = 0
-    while start < len(data):
-        stop = min(len(data), start + SECTOR - (offset + start) % SECTOR)
-        fate = rng.random()
-        if fate < 0.45:
-            put(image, offset + start, data[start:stop])
-        elif fate < 0.6:
-            put(image, offset + start, rng.randbytes(stop - start))
-        start = stop
-
-
-def spoil_block(image: bytearray, offset: int, rng: random.Random) -> None:
-    start = offset // BLOCK * BLOCK
-    room = min(BLOCK, len(image) - start)
-    if room > 0:
-        put(image, start, rng.randbytes(room))
-
-
-class Disk:
-    """All files of one simulated card, and when its power goes."""
-
-    def __init__(self, cut_after: int, rng: random.Random) -> None:
-        self.files: dict[str, Held] = {}
-        self.left, self.rng, self.dead = cut_after, rng, False
-
-    def step(self) -> None:
-        self.left -= 1
-        self.dead = self.dead or self.left <= 0
-        if self.dead:
-            raise PowerCutError
-
-
-class CutFile(apsw.VFSFile):
-    def __init__(self, disk, name, flags):
-        super().__init__("", name, flags)
-        self.path = name.filename() if isinstance(name, apsw.URIFilename) else name
-        self.disk = disk
-        self.held = disk.files.setdefault(self.path, Held())
-
-    def xWrite(self, data, offset):  # noqa: N802
-        if not self.disk.dead:
-            self.held.perhaps.append((offset, bytes(data)))
-        self.disk.step()
-        super().xWrite(data, offset)
-
-    def xTruncate(self, size):  # noqa: N802
-        if not self.disk.dead:
-            self.held.perhaps.append((size, None))
-        self.disk.step()
-        super().xTruncate(size)
-
-    def xSync(self, flags):  # noqa: N802
-        self.disk.step()
-        self.held.sync()
-
-
-class CutVfs(apsw.VFS):
-    def __init__(self, disk):
-        self.disk = disk
-        super().__init__("powercut", "")
-
-    def xOpen(self, name, flags):  # noqa: N802
-        return CutFile(self.disk, name, flags)
-
-    def xDelete(self, path, sync):  # noqa: N802
-        self.disk.step()
-        self.disk.files.pop(path, None)
-        super().xDelete(path, sync)
-
-
-class Cursor:
-    def __init__(self, db, cursor):
-        self._cursor, self.lastrowid, self.rowcount = cursor, db.last_insert_rowid(), db.changes()
-
-    def __iter__(self):
-        return iter(self._cursor)
-
-    def fetchone(self):
-        return self._cursor.fetchone()
-
-    def fetchall(self):
-        return self._cursor.fetchall()
-
-
-class Connection:
-    """What the store uses of `sqlite3.Connection`, over apsw and the VFS above."""
-
-    def __init__(self, uri, synchronous):
-        flags = apsw.SQLITE_OPEN_URI | apsw.SQLITE_OPEN_READWRITE | apsw.SQLITE_OPEN_CREATE
-        self._db = apsw.Connection(f"{uri}{'&' if '?' in uri else '?'}vfs=powercut", flags=flags)
-        self._synchronous = synchronous
-
-    @property
-    def in_transaction(self):
-        return self._db.in_transaction
-
-    def execute(self, statement, bindings=()):
-        statement = statement.replace("synchronous = FULL", f"synchronous = {self._synchronous}")
-        statement = statement.replace("checkpoint = 250", "checkpoint = 20")  # oftener than live
-        return Cursor(self._db, self._db.execute(statement, bindings))
-
-    def executemany(self, statement, rows):
-        return Cursor(self._db, self._db.executemany(statement, rows))
-
-    def close(self):
-        self._db.close(True)
 
 
 class Run:
