@@ -57,6 +57,7 @@ UNITS = {
 STARTS = {
     "record.py": {"logger.daemon", "logger.salvage"},
     "check.py": {"logger.discover"},  # the ports of this computer
+    "serve.py": {"logger.discover"},  # the same, for the set-up page
     "play.py": {"replay"},
     "playback.py": {"replay", "logger.account"},
     "fleet.py": {"analyzer.fleet"},  # a layer above the answers; text/fleet.py too

@@ -121,7 +121,8 @@ def _passing_folder() -> Path:
 def boat_text(boat_file: Path | None, log: Path) -> tuple[str, str]:
     """The boat file's text and where it is; the log's own copy where there is no file."""
     if boat_file is not None:
-        return boat_file.read_text("utf-8-sig"), str(boat_file)
+        text = boat_file.read_text("utf-8-sig") if boat_file.exists() else ""
+        return text, str(boat_file)
     if not log.is_file():
         return "", "not yet written"
     with Store.open(log) as store:
@@ -136,6 +137,7 @@ def save_boat(boat_file: Path | None, log: Path, text: str) -> None:
     """
     boats.parse(text, boat_file.name if boat_file else "boat.toml")
     if boat_file is not None:
+        boat_file.parent.mkdir(parents=True, exist_ok=True)
         with whole(boat_file) as file:
             file.write(text.encode())
     if log.is_file():

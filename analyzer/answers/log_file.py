@@ -84,6 +84,10 @@ class LogFile(AbstractContextManager["LogFile"]):
             raise AnalyzerError(f"{self.path} is not held open: open it in a `with`")
         return self._held
 
+    def is_there(self) -> bool:
+        """Whether anything has been recorded into it yet."""
+        return self.path.is_file()
+
     def channels(self) -> tuple[str, ...]:
         """Names of the channels that the log holds."""
         with self.opened() as log:

@@ -7,7 +7,18 @@ import pytest
 
 pytestmark = pytest.mark.browser
 
-PAGES = ["/", "/trips", "/trip/2", "/log", "/plan", "/health", "/set-up", "/api", "/pair"]
+PAGES = [
+    "/",
+    "/trips",
+    "/trip/2",
+    "/log",
+    "/plan",
+    "/health",
+    "/set-up",
+    "/set-up/guide",
+    "/api",
+    "/pair",
+]
 LOOKS = ["day", "night", "contrast"]
 _AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 

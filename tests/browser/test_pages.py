@@ -11,7 +11,18 @@ from tests.support.browser import UNFOLD
 
 pytestmark = pytest.mark.browser
 
-PAGES = ["/", "/trips", "/trip/2", "/log", "/plan", "/health", "/set-up", "/api", "/pair"]
+PAGES = [
+    "/",
+    "/trips",
+    "/trip/2",
+    "/log",
+    "/plan",
+    "/health",
+    "/set-up",
+    "/set-up/guide",
+    "/api",
+    "/pair",
+]
 
 
 def overflow(page):

@@ -78,6 +78,9 @@ class InventedLog(Log):
     def flags(self):
         return RANGE.flags
 
+    def is_there(self):
+        return True
+
     def boat_name(self):
         return "Invented"
 

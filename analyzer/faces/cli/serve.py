@@ -3,7 +3,7 @@
 import argparse
 from collections.abc import Callable, Mapping
 from contextlib import suppress
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analyzer.answers import Log
 from analyzer.answers.guard import Guard
@@ -11,6 +11,9 @@ from analyzer.faces.cli import options as opt
 from analyzer.faces.cli import paths
 from analyzer.faces.cli.options import Command, arg
 from logger.errors import LoggerError
+
+if TYPE_CHECKING:
+    from analyzer.faces.web.set_up.plugged import Plug
 
 HOST, PORT = "127.0.0.1", 8765  # assumed: a port that little else takes
 
@@ -45,7 +48,20 @@ ADDRESS = (
 
 
 def _serve(options: argparse.Namespace) -> int:
-    return serve(opt.log(options), options)
+    return serve(_log(options), options)
+
+
+def _log(options: argparse.Namespace) -> Log:
+    """The log; on a board with nothing yet, one to be, so that the pages can set it up."""
+    if paths.only_demo(options.log, options.boat) is not None:
+        return opt.log(options)
+    found = opt.find_places(options)
+    if options.log is not None and not found.log.exists():
+        Log(found.log).boat_name()  # one that was named has to be there
+    if found.log.exists() or found.boat is not None:
+        return Log(found.log, found.boat)
+    opt.tell_user("There is no boat file and no log yet: the page leads through setting them up.")
+    return Log(found.log, paths.config_folder() / "boat.toml")
 
 
 def serve(log: Log, options: argparse.Namespace) -> int:
@@ -55,12 +71,13 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     from analyzer.faces.web import access, front_door
     from analyzer.faces.web.app import create_app
 
-    log.boat_name()  # a log that cannot be used is said now
+    if log.is_there():
+        log.boat_name()  # a log that cannot be used is said now
     key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
     asked = options.name or not access.is_own(options.host)
     paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
-    guard = Guard(log.path)
-    app = create_app(log, names=(options.host, *options.name), access=paired, guard=guard)
+    guard, named = Guard(log.path), (options.host, *options.name)
+    app = create_app(log, names=named, access=paired, guard=guard, plugs=plugged_in)
     opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
     stop = watch_beside(log, guard)
     guard.start()
@@ -76,6 +93,24 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     )
     stop()
     return 0
+
+
+def plugged_in(listen: bool = False) -> "list[Plug]":
+    """What a boat file could read on this computer.
+
+    Args:
+        listen: Also listen to each for some seconds; not while anything records.
+    """
+    from analyzer.faces.web.set_up.plugged import Plug
+    from logger.discover.listen import heard
+    from logger.discover.ports import found
+
+    devices = found()
+    said = heard(devices) if listen else ("",) * len(devices)
+    return [
+        Plug(one.kind, one.name, one.stable_name or one.name, one.sentence, text)
+        for one, text in zip(devices, said, strict=True)
+    ]
 
 
 def _tell_codes(codes: Mapping[Any, str]) -> None:
@@ -118,6 +153,8 @@ def _own_addresses() -> list[str]:
 
 def watch_beside(log: Log, guard: Guard | None = None) -> Callable[[], None]:
     """Starts the live watch on the log's tail; returns what stops it."""
+    if not log.is_there():
+        return lambda: None
     try:
         return log.watch(guard)
     except (LoggerError, OSError, ValueError) as error:

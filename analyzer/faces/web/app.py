@@ -58,8 +58,9 @@ from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuesti
 from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
-from analyzer.faces.web.set_up import setup_page
+from analyzer.faces.web.set_up import guide_page, setup_page
 from analyzer.faces.web.set_up.forms import FormError, read_body
+from analyzer.faces.web.set_up.plugged import Plugs, nothing
 from logger.errors import LoggerError
 
 ROUTERS = (
@@ -72,6 +73,7 @@ ROUTERS = (
     compare_page.router,
     plan_page.router,
     setup_page.router,
+    guide_page.router,
 )
 router = APIRouter(
     prefix="/api/v1", tags=["answers"], responses=ERRORS, dependencies=[Depends(known_only)]
@@ -84,6 +86,7 @@ def create_app(
     names: Sequence[str] = (),
     access: Access | None = None,
     guard: Guard | None = None,
+    plugs: Plugs = nothing,
 ) -> FastAPI:
     """The application.
 
@@ -92,6 +95,7 @@ def create_app(
         names: Host names, beside this computer's own, under which browsers may ask.
         access: Who may look and change; None: whoever reaches this computer.
         guard: Says in the log what of it stands still; None: nobody looks.
+        plugs: Finds what is plugged in.
     """
     app = FastAPI(
         title="keelwatt",
@@ -105,6 +109,7 @@ def create_app(
     app.state.log = log
     app.state.memory = Memory(log.state)
     app.state.access = access
+    app.state.plugs = plugs
     app.state.sun = page.Sun(log)
     app.state.pulses = {
         name: guard.pulse(name, limit_s) if guard else Pulse(name, limit_s)

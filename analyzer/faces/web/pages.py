@@ -58,6 +58,8 @@ def unwatched(answer: RangeAnswer) -> str:
 @router.get("/")
 def under_way(request: Request, speed: float | None = None) -> Response:
     """How far, what ends it, what slowing down would buy."""
+    if not log_of(request).is_there():
+        return render(request, "welcome.html", boat=log_of(request).boat_text()[0])
     asked = speed * KN if speed is not None and 0 < speed <= 60 else None
     answer = log_of(request).range_left(asked, None, "straight")
     return render(

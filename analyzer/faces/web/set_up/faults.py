@@ -45,8 +45,15 @@ def _fault(
     for name in names:
         if name in fields:
             section, field = fields[name]
-            return Fault(rest, name, f"{section.title}: {field.label}")
-    return Fault(text)
+            return Fault(_worded(rest, fields), name, f"{section.title}: {field.label}")
+    return Fault(_worded(text, fields))
+
+
+def _worded(text: str, fields: Mapping[str, tuple[Section, Field]]) -> str:
+    """The text with the labels of other fields in the place of their keys."""
+    for name in sorted((name for name in fields if "." in name), key=len, reverse=True):
+        text = text.replace(name, f"“{fields[name][1].label.lower()}”")
+    return text
 
 
 def _of_entry(

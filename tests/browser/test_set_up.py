@@ -1,0 +1,117 @@
+"""From nothing to a boat file, on a phone, by thumb: the taps are counted."""
+
+import time
+
+import pytest
+
+from analyzer.answers import Log
+from analyzer.faces.web.app import create_app
+from analyzer.faces.web.set_up.plugged import Plug
+from logger import boat
+
+pytestmark = pytest.mark.browser
+
+PORT = "/dev/serial/by-id/usb-invented-gps"
+PLUGS = (
+    Plug("serial", "/dev/ttyUSB0", PORT, "serial port /dev/ttyUSB0", ""),
+    Plug("can", "can0", "can0", "CAN bus can0, up", ""),
+)
+HEARD = "serial port /dev/ttyUSB0: NMEA 0183 at 38400 bit/s, GPS"
+
+
+@pytest.fixture
+def empty(serve, tmp_path):
+    """A board with nothing: no boat file, no log; a GPS and a bus are plugged in."""
+
+    def plugged_in(listen=False):
+        first = PLUGS[0]
+        if listen:
+            first = Plug(first.kind, first.name, first.place, first.text, HEARD)
+        return (first, PLUGS[1])
+
+    file = tmp_path / "config" / "boat.toml"
+    with serve(create_app(Log(tmp_path / "log.sqlite", file), plugs=plugged_in)) as served:
+        yield served.url, file
+
+
+@pytest.fixture
+def phone(chromium):
+    """A phone; that a refused page is one is no fault of it."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
+    yield context.new_page()
+    context.close()
+
+
+def test_a_boat_with_a_gps_and_a_shunt_is_set_up_by_thumb(empty, phone):
+    url, file = empty
+    taps, began = 0, time.monotonic()
+
+    def tap(name):
+        nonlocal taps
+        phone.get_by_role("button", name=name, exact=True).click()
+        taps += 1
+
+    def write(label, value):
+        nonlocal taps
+        phone.get_by_label(label, exact=True).fill(value)
+        taps += 1
+
+    phone.goto(url)
+    assert "A boat to be set up" in phone.locator("h1").inner_text()
+    phone.locator("a.start").click()
+    write("Its name", "Heron")
+    write("Length on the waterline", "26")
+    phone.get_by_label("Length on the waterline: unit").select_option("feet")
+    write("Greatest breadth on the waterline", "2.4")
+    write("Draught, with keel", "1.2")
+    write("Weight as it floats", "3.1")
+    tap("Go on")
+    write("Cells in series", "16")
+    write("Ampere-hours", "200")
+    tap("Go on")
+    write("Its power", "-4")
+    tap("Go on")
+    field = phone.get_by_label("Its power", exact=True)
+    assert field.get_attribute("aria-invalid") == "true"
+    assert field.input_value() == "-4"  # kept
+    write("Its power", "4")
+    tap("Go on")
+    tap("Leave this out")
+    write("Its place", "46 16.89 N, 23 52.44 W")
+    tap("Go on")
+    tap("Listen to each for some seconds")
+    assert phone.get_by_label(HEARD).input_value() == "nmea:38400"
+    phone.get_by_label("CAN bus can0, up").select_option("can:raw")
+    tap("Go on")
+    text = phone.locator("main").inner_text()
+    assert "Cannot yet" in text
+    assert phone.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    tap("Save the boat")
+    assert "Saved." in phone.locator("main").inner_text()
+    print(f"\nset up in {taps + 3} taps, {time.monotonic() - began:.0f} s by machine")
+    made = boat.parse(file.read_text(), "boat.toml")
+    assert made.name == "Heron"
+    assert made.hull.waterline_m == pytest.approx(7.9248)  # 26 x 0.3048
+    assert made.hull.displacement_kg == 3100
+    assert made.motor.rated_power_w == 4000
+    assert made.home.latitude_deg == pytest.approx(46.2815)
+    assert made.cable == ()
+    assert [source.name for source in made.source] == ["gps", "bus"]
+    assert made.source[0].options == {"port": PORT, "baud": 38400}
+    assert taps <= 30
+
+
+def test_going_back_keeps_what_was_written(empty, phone):
+    url, _ = empty
+    phone.goto(f"{url}/set-up/guide")
+    phone.get_by_label("Its name", exact=True).fill("Heron")
+    phone.get_by_label("Length on the waterline", exact=True).fill("8")
+    phone.get_by_role("button", name="Go on", exact=True).click()
+    assert "wants a number" in phone.locator("[role=alert]").inner_text()
+    for label in ("Greatest breadth on the waterline", "Draught, with keel", "Weight as it floats"):
+        phone.get_by_label(label, exact=True).fill("2")
+    phone.get_by_role("button", name="Go on", exact=True).click()
+    assert phone.locator("h1").inner_text() == "What battery?"
+    phone.get_by_role("button", name="Back", exact=True).click()
+    assert phone.get_by_label("Its name", exact=True).input_value() == "Heron"
+    assert phone.get_by_label("Length on the waterline", exact=True).input_value() == "8"
