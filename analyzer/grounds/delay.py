@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.series.series import Floats, Ints
+from analyzer.series.series import Bools, Floats, Ints
 
 Signal = npt.NDArray[Any]  # real, or complex: north and east
 
@@ -30,9 +30,10 @@ STEP_S = 5.0  # of the grid: shorter than any delay that matters; assumed
 MOST_S = 240.0  # longest delay looked for (assumed)
 LOOKS_S = (900.0, 3600.0)  # the shortest stretch that can tell decides (assumed)
 TAUS_S = (0.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)  # of a boat's speed after its thrust; assumed
-PAIRS_MOST = 12  # of inputs held against each other at one question: more than there are
+PAIRS_MOST = 12  # of inputs held against each other at one question; by definition, `late.PAIRS`
 ALPHA = 1e-4  # chance of a false alarm at one question; assumed
-ROUNDING = 1e-9  # no signal explains another better than floating point lets it
+LEAST = 1e-12  # by definition: a sum of squares that is none
+ROUNDING = 1e-9  # by definition: no signal explains another better than floating point lets it
 EXPLAINED = 0.5  # of the changes at the least: the later signal tells the same (assumed)
 
 
@@ -114,32 +115,51 @@ def delay(first: Signal, then: Signal, step_s: float, allowed_s: float) -> Delay
         allowed_s: Delays up to this are no fault.
     """
     lags = np.arange(round(MOST_S / step_s) + 1)
+    beyond = lags * step_s > allowed_s
     rows = np.arange(len(then))
     rows = rows[(rows >= lags[-1]) & np.isfinite(then)]
-    if len(rows) < 2 * len(lags) or not np.isfinite(first).any():
+    too_few = len(rows) < 2 * len(lags)
+    if too_few or not beyond.any() or not np.isfinite(first).any():
         return None
     lagged = _first_order(_held(first), step_s)
-    shifted = _detrended(lagged[:, rows[None] - lags[:, None]], rows)  # (taus, lags, m)
+    shifted = lagged[:, rows[None] - lags[:, None]]  # (taus, lags, m)
+    shifted = _detrended(shifted, rows)
     wanted = _detrended(then[rows], rows)
     share, gain = _explained(shifted, wanted)
-    beyond = lags * step_s > allowed_s
-    if not beyond.any():
-        return None
-    share, gain = _explained(shifted, wanted)
-    at = np.unravel_index(int(np.where(beyond, 0.0, share).argmax()), share.shape)
-    alike = _alike(wanted - gain[at] * shifted[at])
-    best = np.unravel_index(int(share.argmax()), share.shape)
-    next_to = np.diff(rows) == 1
-    evidence = []
     # As alike as the error is by the best delay that is no fault; and wholly so, as that is always
     # found too small where two signals only wander. The weaker evidence counts.
-    for part in (alike, 1.0):
-        both = (_innovations(values, part)[..., next_to] for values in (shifted, wanted))
-        new, _ = _explained(*both)
-        ratio = (1 - new[:, ~beyond].max()) / (1 - new[:, beyond].max())
-        evidence.append(float(np.count_nonzero(next_to) / 2 * log(ratio)))
-    weaker = min(evidence, key=abs) if min(evidence) * max(evidence) > 0 else 0.0
-    return Delay(float(lags[best[1]] * step_s), weaker, float(share[best]))
+    sound = _best(np.where(beyond, 0.0, share))
+    residual = wanted - gain[sound] * shifted[sound]
+    next_to = np.diff(rows) == 1
+    evidence = [
+        _evidence(
+            _innovations(shifted, alike)[..., next_to],
+            _innovations(wanted, alike)[next_to],
+            beyond,
+        )
+        for alike in (_alike(residual), 1.0)
+    ]
+    agree = min(evidence) * max(evidence) > 0
+    weaker = min(evidence, key=abs) if agree else 0.0
+    tau, lag = _best(share)
+    return Delay(float(lags[lag] * step_s), weaker, float(share[tau, lag]))
+
+
+def _best(share: Floats) -> tuple[int, int]:
+    """Indices of time constant and delay that explain most."""
+    tau, lag = np.unravel_index(int(share.argmax()), share.shape)
+    return int(tau), int(lag)
+
+
+def _evidence(shifted: Signal, wanted: Signal, beyond: Bools) -> float:
+    """Logarithm of the likelihood ratio of the delays beyond those that are no fault.
+
+    Of normal errors of unknown size: n/2 ln(RSS_sound / RSS_late).
+    """
+    share, _ = _explained(shifted, wanted)
+    left_sound = 1 - share[:, ~beyond].max()
+    left_late = 1 - share[:, beyond].max()
+    return len(wanted) / 2 * log(left_sound / left_late)
 
 
 def _held(values: Signal) -> Signal:
@@ -166,24 +186,30 @@ def _detrended(values: Signal, rows: Ints) -> Signal:
     return np.asarray(values - (values @ line) @ line.T)
 
 
+def _power(values: Signal) -> Floats:
+    """Sum of squares along the last axis, never 0."""
+    squares = np.abs(values) ** 2
+    return np.asarray(np.maximum(squares.sum(axis=-1), LEAST))
+
+
 def _explained(shifted: Signal, wanted: Signal) -> tuple[Floats, Signal]:
     """Share of the changes that each delay explains, none with the wrong sign, and its gain."""
-    size = np.maximum(np.sum(np.abs(shifted) ** 2, axis=-1), 1e-12)
-    total = max(float(np.sum(np.abs(wanted) ** 2)), 1e-12)
+    size = _power(shifted)
     gain = (shifted.conj() @ wanted) / size
-    share = np.abs(gain) ** 2 * size / total
-    return np.where(gain.real > 0, np.minimum(share, 1 - ROUNDING), 0.0), gain
+    share = np.abs(gain) ** 2 * size / _power(wanted)
+    share = np.minimum(share, 1 - ROUNDING)
+    return np.where(gain.real > 0, share, 0.0), gain
 
 
 def _alike(residual: Signal) -> float:
     """Correlation of an error from step to step, 0 to 1."""
-    size = float(np.sum(np.abs(residual) ** 2))
-    if not size:
-        return 0.0
-    alike = float(np.sum(residual[1:] * residual[:-1].conj()).real) / size
-    return min(max(alike, 0.0), 1.0)
+    before = residual[:-1].conj()
+    after = residual[1:]
+    alike = np.sum(after * before).real / _power(residual)
+    return float(np.clip(alike, 0.0, 1.0))
 
 
 def _innovations(values: Signal, alike: float) -> Signal:
     """What of each step is new, where the error of one is alike that of the step before."""
-    return np.asarray(values[..., 1:] - alike * values[..., :-1])
+    expected = alike * values[..., :-1]
+    return np.asarray(values[..., 1:] - expected)

@@ -200,8 +200,8 @@ def _fixes(series: Series) -> Ints:
     """Where a position is new, not held from before."""
     lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
     have = np.flatnonzero(np.isfinite(lat) & np.isfinite(lon))
-    new = (np.diff(lat[have]) != 0) | (np.diff(lon[have]) != 0)
-    return np.asarray(have[np.concatenate([[True], new])])
+    moved = (np.diff(lat[have]) != 0) | (np.diff(lon[have]) != 0)
+    return np.concatenate([have[:1], have[1:][moved]])
 
 
 def _apart_m(lat_deg: Floats, lon_deg: Floats) -> Floats:

@@ -125,6 +125,8 @@ def _cables(part: Series, boat: Boat) -> LedgerRow:
         sd = METER_SD_V * _summed_h(part, np.abs(amps))
         return LedgerRow(text, _range(_summed_h(part, lost_w), sd))
     loop = _loop_ohm(boat)
+    if not np.isfinite(amps).any():
+        return LedgerRow(text, cannot_say("no current is measured", "Wh"))
     if not loop:
         return LedgerRow(text, cannot_say("no cable in the boat file", "Wh"))
     mid = loop * _summed_h(part, np.square(amps))

@@ -138,3 +138,11 @@ def test_fixes_a_minute_apart_are_no_jumps():
     """134 m apart at 2.2 m/s, each held until the next comes."""
     held = WAY["latitude_deg"][np.arange(N) // 60 * 60]
     assert found({"latitude_deg": held, "speed_ground_mps": np.full(N, 2.2)}) == set()
+
+
+@pytest.mark.parametrize("last", [20, 40, 100, 200])
+def test_a_position_that_fell_silent_contradicts_nothing(last):
+    lat, lon = (WAY[name].copy() for name in ("latitude_deg", "longitude_deg"))
+    lat[-last:] = lon[-last:] = np.nan
+    speed = np.full(N, 2.2)
+    assert found({"latitude_deg": lat, "longitude_deg": lon, "speed_ground_mps": speed}) == set()
