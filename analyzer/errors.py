@@ -9,6 +9,7 @@ AnalyzerError
 ├── BadRoute(ValueError)       a route or a table of streams is not what it should be
 ├── BadImport(ValueError)      a file to import is not what it should be
 ├── NotInstalled(ImportError)  a part that is installed only on wish is wanted
+├── CannotServe(OSError)       the pages cannot be shown at an address
 └── CannotWrite(OSError)       a file that was asked for cannot be written
 
 "Too little data" is no error: it is an `Estimate` with a reason.
@@ -49,6 +50,10 @@ class NotInstalled(AnalyzerError, ImportError):  # noqa: N818
 
 class BadRoute(AnalyzerError, ValueError):  # noqa: N818
     """A route or a table of streams cannot be used."""
+
+
+class CannotServe(AnalyzerError, OSError):  # noqa: N818
+    """The pages cannot be shown at that address."""
 
 
 class CannotWrite(AnalyzerError, OSError):  # noqa: N818

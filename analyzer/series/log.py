@@ -34,8 +34,11 @@ class OpenLog(AbstractContextManager["OpenLog"]):
             LoggerError: It cannot be read, or there is no boat file to go with it.
         """
         if not log.is_file():
+            what = f"there is no log at {log}"
+            if log.exists():
+                what = f"{log} is no file, so no log"
             raise NoLog(
-                f"there is no log at {log}: name one with --log, "
+                f"{what}: name one with --log, "
                 "or make one with `keelwatt record`, `keelwatt replay` or `keelwatt demo`"
             )
         store = Store.open(log, write=write)

@@ -1,6 +1,7 @@
 """The command line: `keelwatt COMMAND ...`. Formatting only; heavy imports wait for their use."""
 
 import argparse
+import errno
 import os
 import signal
 import sys
@@ -29,6 +30,8 @@ USER_ERROR = 2
 INTERRUPTED = 128 + signal.SIGINT
 PIPE_CLOSED = 128 + signal.SIGPIPE
 TERMINATED = 128 + signal.SIGTERM
+# What a full disk or a device that takes nothing answers: POSIX, by definition.
+NO_OUTPUT = (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG)
 
 _ABOUT = """Battery and motor logger and trip analyzer for electrified sailing boats.
 It only listens: it never sends a command that moves, charges or switches anything.
@@ -115,7 +118,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _refuse(str(error))
     except OSError as error:
         if error.filename is None:
-            raise
+            if error.errno not in NO_OUTPUT:
+                raise
+            _forget_output()
+            return _refuse(f"the answer cannot be written to the output: {error.strerror}")
         return _refuse(f"{error.filename}: {error.strerror}")
 
 

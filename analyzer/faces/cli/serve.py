@@ -6,13 +6,14 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from analyzer.answers import Log
-from analyzer.answers.guard import Guard
+from analyzer.errors import CannotServe
 from analyzer.faces.cli import options as opt
 from analyzer.faces.cli import paths
 from analyzer.faces.cli.options import Command, arg
 from logger.errors import LoggerError
 
 if TYPE_CHECKING:
+    from analyzer.answers.guard import Guard
     from analyzer.faces.web.set_up.plugged import Plug
 
 HOST, PORT = "127.0.0.1", 8765  # assumed: a port that little else takes
@@ -68,11 +69,13 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     """Serves until it is stopped."""
     import uvicorn
 
+    from analyzer.answers.guard import Guard
     from analyzer.faces.web import access, front_door
     from analyzer.faces.web.app import create_app
 
     if log.is_there():
         log.boat_name()  # a log that cannot be used is said now
+    _check_free(options.host, options.port)
     key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
     asked = options.name or not access.is_own(options.host)
     paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
@@ -113,6 +116,21 @@ def plugged_in(listen: bool = False) -> "list[Plug]":
     ]
 
 
+def _check_free(host: str, port: int) -> None:
+    """Raises CannotServe where nothing can listen there."""
+    import socket
+
+    with socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise CannotServe(
+                f"nothing can listen at {host}, port {port} ({error.strerror}): another program, "
+                "or a keelwatt that serves already, may have it; name another with --port"
+            ) from None
+
+
 def _tell_codes(codes: Mapping[Any, str]) -> None:
     opt.tell_user(
         f"Another device is asked for a code, each good once: {codes['look']} to look, "
@@ -151,7 +169,7 @@ def _own_addresses() -> list[str]:
     return [address for address in found if not address.startswith("127.")]
 
 
-def watch_beside(log: Log, guard: Guard | None = None) -> Callable[[], None]:
+def watch_beside(log: Log, guard: "Guard | None" = None) -> Callable[[], None]:
     """Starts the live watch on the log's tail; returns what stops it."""
     if not log.is_there():
         return lambda: None

@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -112,6 +113,31 @@ def test_the_demo_is_asked_as_long_as_there_is_nothing_else(demo_log, monkeypatc
     (paths.data_folder() / "log.sqlite").touch()
     assert paths.only_demo() is None
     assert paths.only_demo(log="other.sqlite") is None
+
+
+def test_a_folder_is_no_log(tmp_path, capsys):
+    assert main.main(["trips", "--log", str(tmp_path)]) == 2
+    assert f"{tmp_path} is no file, so no log" in capsys.readouterr().err
+
+
+def test_a_taken_port_is_one_sentence_and_status_2(demo_log, capsys):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert main.main(["serve", "--log", str(demo_log), "--port", str(port)]) == 2
+    error = capsys.readouterr().err
+    assert f"nothing can listen at 127.0.0.1, port {port}" in error
+    assert error.count("\n") == 1
+
+
+def test_an_output_that_is_full_is_one_sentence_and_status_2(demo_log):
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-m", "analyzer.faces.cli.main", "trips", "--log", str(demo_log)]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert "cannot be written to the output: No space left on device" in done.stderr
+    assert done.stderr.count("\n") == 1
 
 
 def test_missing_boat_file_is_one_sentence_and_status_2(capsys):
