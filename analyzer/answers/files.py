@@ -3,9 +3,6 @@
 None of it wants a boat: what was recorded without one can be taken away all the same.
 """
 
-import atexit
-import shutil
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,7 +13,7 @@ from analyzer.exchange import forms, packed_log, parquet_days, rows
 from analyzer.exchange.forms import Form, form_of
 from logger import boat as boats
 from logger.errors import StoreError
-from logger.store import Store, connect
+from logger.store import Store
 from logger.store.backup import whole_file
 
 __all__ = ["Form", "form_of"]
@@ -90,32 +87,6 @@ def whole(path: Path) -> Iterator[BinaryIO]:
     # a link's own name stays a link
     with whole_file(path.resolve()) as part, part.open("r+b") as file:
         yield file
-
-
-def missing_journal(log: Path) -> str:
-    """A sentence where a log seems to have been copied without its journal; else ""."""
-    return connect.missing_journal(log)
-
-
-def empty_log() -> Path:
-    """A log of which nothing is recorded, for as long as the program runs."""
-    log = _passing_folder() / "log.sqlite"
-    Store.open(log, write=True).close()
-    return log
-
-
-def copy_for_now(log: Path) -> Path:
-    """A copy of a log, for as long as the program runs. Raises StoreError."""
-    to = _passing_folder() / log.name
-    with Store.open(log) as store:
-        store.back_up(to)
-    return to
-
-
-def _passing_folder() -> Path:
-    folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return folder
 
 
 def boat_text(boat_file: Path | None, log: Path) -> tuple[str, str]:
