@@ -3,6 +3,7 @@ and the same again works. And what others' files may hold that is no reading."""
 
 import csv
 import io
+import itertools
 import multiprocessing
 import os
 import signal
@@ -179,6 +180,15 @@ def test_a_time_that_is_none_is_a_sentence(tmp_path, time):
     with pytest.raises(BadImport, match=r"a\.gpx cannot be read as GPX"):
         forms.read(path, tmp_path / "a.sqlite")
     assert not (tmp_path / "a.sqlite").exists()
+
+
+def test_entities_that_grow_without_end_are_a_sentence(tmp_path):
+    names = "abcdefghijkl"
+    grown = "".join(f'<!ENTITY {b} "{f"&{a};" * 10}">' for a, b in itertools.pairwise(names))
+    path = tmp_path / "a.gpx"
+    path.write_text(f'<!DOCTYPE g [<!ENTITY a "aaaaaaaaaa">{grown}]><gpx><trk>&l;</trk></gpx>')
+    with pytest.raises(BadImport, match="amplification"):
+        forms.read(path, tmp_path / "a.sqlite")
 
 
 @pytest.mark.parametrize("told", [True, False])
