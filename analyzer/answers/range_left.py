@@ -34,6 +34,7 @@ from analyzer.range.monte_carlo import Ahead, ReachInput
 from analyzer.range.reach import ReachResult, middle, reach
 from analyzer.series.log import OpenLog
 from analyzer.series.series import load
+from logger.boat import Boat
 from logger.units import UNDATED_S
 
 # Assumed: age of a position that still says where the boat is; how far back and how finely a track
@@ -228,8 +229,9 @@ def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
     log, here, result, k = asked.log, asked.here, asked.result, asked.k
     shares = result.limit_shares(k)
     used, missing = here.used, _missing(here)
-    if log.boat.solar.peak_w > 0 and here.present is not None and here.present.less_sun:
-        missing = (*missing, advice.unmeasured(result, k))
+    flows = _unmeasured_flows(log.boat, here)
+    if flows:
+        missing = (*missing, advice.unmeasured(result, k, flows))
     best = result.best()
     silence = advice.after_silence(here.charge) if here.charge else ""
     if silence:
@@ -325,6 +327,16 @@ def _missing(here: Here) -> tuple[str, ...]:
     if "heading_true_deg" in there:
         there.add("heading_magnetic_deg")
     return tuple(text for name, text in wants if name not in there)
+
+
+def _unmeasured_flows(boat: Boat, here: Here) -> tuple[str, ...]:
+    """Flows into and out of the pack that no meter shows, beside the motor's."""
+    flows = []
+    if boat.hotel.measured_in_pack_current and "hotel_power_w" not in here.used:
+        flows.append("the hotel load")
+    if boat.solar.peak_w > 0 and "solar_power_w" not in here.used:
+        flows.append("the panels' power")
+    return tuple(flows)
 
 
 def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:

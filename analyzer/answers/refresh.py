@@ -30,6 +30,7 @@ from analyzer.learned.keys import (
     CHARGE,
     CHARGE_BEFORE,
     GAUGE,
+    HOTEL,
     SEEN,
     STEADY,
     calibration_before,
@@ -38,6 +39,7 @@ from analyzer.learned.keys import (
 )
 from analyzer.pack.capacity import from_gauge
 from analyzer.pack.soc import Charge, PackPosterior, turned, upright
+from analyzer.range.hotel import at_rest
 from analyzer.series import bridges
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.series.series import Series
@@ -142,6 +144,9 @@ def _keep(
         gauge = from_gauge(f"trip {number}", part)
         if gauge is not None:
             log.store.put_learned(GAUGE, asdict(gauge), trip.start_us, trip.end_us)
+        rest = at_rest(part, log.boat, charge[-1][1].final if charge else None)
+        if rest is not None:
+            log.store.put_learned(HOTEL, rest.to_dict(), trip.start_us, trip.end_us)
         if stream.known:
             calibration = stream.calibration.to_dict()
             log.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)

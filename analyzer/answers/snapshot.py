@@ -22,9 +22,10 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import cell_history
 from analyzer.learned.charge_history import charge_at
-from analyzer.learned.keys import HERE, STEADY, revive, stream_before
+from analyzer.learned.keys import HERE, HOTEL, STEADY, revive, stream_before
 from analyzer.pack.soc import PackPosterior
 from analyzer.range import inputs
+from analyzer.range.hotel import AtRest, at_rest
 from analyzer.range.monte_carlo import Now
 from analyzer.range.thermal_limit import Warmth, warmths
 from analyzer.series import bridges
@@ -168,13 +169,14 @@ def between(log: OpenLog, start_us: int, end_us: int) -> Here:
         stream = replace(stream, reason=NO_STREAM)
     present = inputs.now(series, log.boat)
     throttle_w = inputs.throttle_w(series, log.boat)
+    charge = _charge(log, end_us, rows)
     return Here(
-        charge=_charge(log, end_us, rows),
+        charge=charge,
         curve=_curve(log, series, stream),
         stream=stream,
         weakest=cell_history.followed(log, end_us).weakest(),
         present=present,
-        hotel_w=inputs.mean_sd(series, "hotel_power_w", log.boat.hotel.power_w),
+        hotel_w=inputs.hotel_w(series, log.boat, _at_rest(log, series, charge)),
         solar_w=_solar_w(log, series, end_us),
         power_w=_power_w(series, present is not None or throttle_w is None),
         used=_used(series),
@@ -187,10 +189,19 @@ def between(log: OpenLog, start_us: int, end_us: int) -> Here:
     )
 
 
+def _at_rest(log: OpenLog, series: Series, charge: PackPosterior | None) -> AtRest | None:
+    """The load with the motor off, on this trip or the newest of those before it."""
+    found = at_rest(series, log.boat, charge)
+    if found is not None:
+        return found
+    kept = [k for k in log.store.learned(HOTEL) if k.to_us <= series.t0_us]
+    return revive(AtRest.from_dict, kept[-1].value) if kept else None
+
+
 def _solar_w(log: OpenLog, series: Series, end_us: int) -> tuple[float, float]:
     """The panels' power as measured lately, else as the sun's height allows. (mean, sd) [W]"""
     if series.has("solar_power_w"):
-        return inputs.mean_sd(series, "solar_power_w", 0.0)
+        return inputs.mean_sd(series, "solar_power_w")
     lat = log.store.last("latitude_deg")
     lon = log.store.last("longitude_deg")
     place = (lat[1], lon[1]) if lat and lon else None

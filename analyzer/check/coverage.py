@@ -109,7 +109,11 @@ def _asked(boat: Boat, standings: Standings) -> Iterator[tuple[str, tuple[Need, 
     if is_contradicted(standings.rows, "speed over ground"):
         over = replace(GROUND, refused="a ground speed that nothing contradicts")
     ground = ((over, "it is tied to the ground"),)
-    yield "How far will it take us, and which speed goes furthest?", charge, ground + stream
+    flows: Better = ((HOTEL, "what all but the motor uses is measured, not thought"),)
+    if boat.solar.peak_w > 0:
+        flows = (*flows, (SOLAR, "so is what the panels give"))
+    better = ground + stream + flows
+    yield "How far will it take us, and which speed goes furthest?", charge, better
     home = () if boat.home else (Need("a [home] in the boat file", ()),)
     yield "Can we get home, and when must we turn?", (*charge, POSITION, *home), stream
     yield "What is the stream doing?", (over, HEADING, THROUGH), ((WATER, "it is measured"),)

@@ -153,7 +153,7 @@ class Turning:
             hull.fit(points, self._prior),
             stream,
             present=present,
-            hotel_w=inputs.mean_sd(log, "hotel_power_w", self.boat.hotel.power_w),
+            hotel_w=inputs.hotel_w(log, self.boat),
             wind=lately(log, stream_bins.heading_true(log)),
         )
         asked = known.question(n=DRAWS)

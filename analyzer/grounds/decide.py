@@ -11,6 +11,7 @@ import numpy as np
 
 from analyzer.estimation.ground import Ground, Standing, standing_of
 from analyzer.grounds.plausible import REVERSED, contradictions, tells_nothing
+from analyzer.series.operating import usual_hotel_w
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -144,8 +145,12 @@ def _stand_ins(rows: dict[str, Ground], boat: Boat) -> dict[str, Ground]:
         if held.standing != "contradicted by":
             out["pack voltage"] = _with(held, "bridged by", "the controller's voltage")
     if "hotel load" not in rows:
-        by = f"the boat file's {boat.hotel.power_w:.0f} W"
-        out["hotel load"] = Ground("hotel load", "assumed", by)
+        mean_w = usual_hotel_w(boat)[0]
+        told = "power_w" in boat.hotel.model_fields_set
+        whose = "the boat file's" if told else "what boats of its length use,"
+        out["hotel load"] = Ground("hotel load", "assumed", f"{whose} {mean_w:.0f} W")
+    if "sun" not in rows and boat.solar.peak_w > 0:
+        out["sun"] = Ground("sun", "assumed", "the sun's height and any clouds")
     if "pack temperature" not in rows:
         out["pack temperature"] = Ground("pack temperature", "assumed", "20 °C, or the air's")
     return out

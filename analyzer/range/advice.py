@@ -162,22 +162,28 @@ def calibration_hint(
     return ""
 
 
-def unmeasured(result: ReachResult, k: int) -> str:
-    """What a meter of the panels would buy: the range, were hotel load and sun known.
+def unmeasured(result: ReachResult, k: int, flows: tuple[str, ...]) -> str:
+    """What meters of flows that nobody measures would buy: the range, were they known.
 
     A normal distribution that shares r^2 of its variance with a cause is narrower by
     1 - sqrt(1 - r^2) once that is known.
+
+    Args:
+        flows: Their names, as in "the panels' power"; all that is thought of hotel load and sun.
     """
+    what = " and ".join(flows)
+    many = len(flows) > 1
+    meter = f"{'meters' if many else 'a meter'} of {what}"
     other, distance = result.total_w[:, k] - result.motor_w[:, k], result.distance_m[:, k]
-    if other.std() == 0 or distance.std() == 0:
-        return "a meter of the panels' power would tell what they give"
-    shared = float(np.corrcoef(other, distance)[0, 1]) ** 2
-    narrower = 100 * (1 - np.sqrt(1 - shared))
+    narrower = 0.0
+    if other.std() > 0 and distance.std() > 0:
+        shared = float(np.corrcoef(other, distance)[0, 1]) ** 2
+        narrower = 100 * (1 - np.sqrt(1 - shared))
     if narrower < 1:
-        return "a meter of the panels' power would tell what they give"
+        return f"{meter} would tell what {'they are' if many else 'it is'}"
     return (
-        "the panels' power is not measured and was drawn from the sun's height and any clouds: a "
-        f"meter would narrow this range by some {narrower:.0f} %"
+        f"{what} {'are' if many else 'is'} not measured and {'were' if many else 'was'} drawn: "
+        f"{meter} would narrow this range by some {narrower:.0f} %"
     )
 
 

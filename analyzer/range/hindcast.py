@@ -145,8 +145,8 @@ def _ask(
         stream,
         weakest=before.weakest,
         present=present,
-        hotel_w=inputs.mean_sd(past, "hotel_power_w", boat.hotel.power_w),
-        solar_w=inputs.mean_sd(past, "solar_power_w", 0.0),
+        hotel_w=inputs.hotel_w(past, boat),
+        solar_w=inputs.mean_sd(past, "solar_power_w"),
     )
     result = reach(known.question(seed=end))
     return _compare(series, end, boat, present, result)

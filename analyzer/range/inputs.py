@@ -15,6 +15,7 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
+from analyzer.range.hotel import AtRest, thought_w
 from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak, along_across, sample
 from analyzer.range.reach import speeds_for
 from analyzer.range.thermal_limit import Warmth
@@ -24,6 +25,7 @@ from analyzer.series.operating import (
     propulsion_power_w,
     settled_power,
     settled_way,
+    usual_hotel_w,
 )
 from analyzer.series.physics import GRAVITY
 from analyzer.series.series import Series
@@ -41,7 +43,6 @@ USUAL_FROUDE = 0.28  # common practice, no source
 MOTORING_SHARE = 0.9  # of the readings in it (assumed)
 # Each end of a cable run: a joint of 5-15 µΩ and the contactor; common practice, no source.
 LUG_OHM = 50e-6
-HOTEL_SPREAD = 0.3  # of a load that is only told, and that a measured one changes by (assumed)
 MOTOR_OFF = "motor off"
 UNDER_WAY = f"{MOTOR_OFF}, under way"
 # Where no pack is measured: the label's capacity and a usual cell's resistance (assumed).
@@ -117,9 +118,10 @@ def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
     toward = np.degrees(np.arctan2(np.sin(course).mean(), np.cos(course).mean()))
     thought = boat.hotel.measured_in_pack_current and not last.has("hotel_power_w")
     sd = NOW_LOG_SD * float(np.sqrt(NOW_S / last_s))
+    taken_w = usual_hotel_w(boat)[0]
     unseen_sun = boat.solar.peak_w > 0 and not last.has("solar_power_w")
     here = float(speed.mean()), float(toward % 360.0)
-    return Now(*here, mean, sd, less_hotel=thought, less_sun=unseen_sun)
+    return Now(*here, mean, sd, less_hotel=thought, less_sun=unseen_sun, taken_w=taken_w)
 
 
 def throttle_w(series: Series, boat: Boat) -> float | None:
@@ -176,13 +178,24 @@ def doing(series: Series, boat: Boat) -> str:
     return "motoring, not steadily yet"
 
 
-def mean_sd(series: Series, name: str, fallback: float) -> tuple[float, float]:
-    """A load's mean and uncertainty over the last half hour, else the boat file's figure."""
+def hotel_w(series: Series, boat: Boat, learned: AtRest | None = None) -> tuple[float, float]:
+    """The load beside the motor, measured lately or thought: (mean, standard deviation). [W]
+
+    Args:
+        learned: What the pack's shunt showed while the motor was off, on this or earlier trips.
+    """
+    if series.has("hotel_power_w"):
+        return mean_sd(series, "hotel_power_w")
+    return thought_w(boat, learned)
+
+
+def mean_sd(series: Series, name: str) -> tuple[float, float]:
+    """A measured power's mean and uncertainty over the last half hour; none where it is not."""
     size = max(round(1800.0 / series.step_s), 1)
     values = series.get(name)[-size:]
     values = values[np.isfinite(values)]
     if not len(values):
-        return fallback, HOTEL_SPREAD * fallback
+        return 0.0, 0.0
     return float(values.mean()), max(float(values.std()), 0.1 * abs(float(values.mean())))
 
 
@@ -257,7 +270,6 @@ class RangeInputs:
             speeds_mps = speeds_for(self.curve, boat.motor.rated_power_w)
         if also_mps is not None:
             speeds_mps = np.unique(np.append(speeds_mps, also_mps))
-        usual_w = boat.hotel.power_w
         given = ReachInput(
             curve=self.curve,
             stream=self.stream,
@@ -267,7 +279,7 @@ class RangeInputs:
             limits=limits(boat),
             course_deg=course_deg,
             speeds_mps=np.asarray(speeds_mps, dtype=np.float64),
-            hotel_w=self.hotel_w or (usual_w, HOTEL_SPREAD * usual_w),
+            hotel_w=self.hotel_w or usual_hotel_w(boat),
             solar_w=self.solar_w,
             weak=weak(self.weakest),
             now=present,

@@ -50,6 +50,7 @@ class Now:
     log_sd: how well that stretch's mean power is known. less_hotel: power_w is the pack's
     measured power less a hotel load that is only thought: were that larger, this is smaller.
     less_sun: it lacks what panels without a meter give the motor: were that more, this is larger.
+    taken_w: The load that was thought and taken off; None: the mean of the question's.
     """
 
     speed_ground_mps: float
@@ -58,6 +59,7 @@ class Now:
     log_sd: float = NOW_LOG_SD
     less_hotel: bool = False
     less_sun: bool = False
+    taken_w: float | None = None
 
 
 @dataclass(frozen=True)
@@ -295,7 +297,8 @@ def _legs_before(given: ReachInput, now: Now) -> Recent | None:
 def _now_w(given: ReachInput, now: Now, draws: Draws) -> Floats:
     """The present propulsion power, per draw (n,). [W]"""
     power_w = np.full(len(draws.hotel_w), max(now.power_w, 1.0))
-    more_w = draws.hotel_w - given.hotel_w[0] if now.less_hotel else np.zeros_like(power_w)
+    taken_w = given.hotel_w[0] if now.taken_w is None else now.taken_w
+    more_w = draws.hotel_w - taken_w if now.less_hotel else np.zeros_like(power_w)
     if now.less_sun:
         more_w = more_w - draws.sun_w
     return np.asarray(np.maximum(power_w - more_w, LEAST_SHARE * power_w))

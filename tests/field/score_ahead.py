@@ -79,13 +79,13 @@ def knowledge(boat: Boat, days: list[list[Record]], moment: Moment, true_ah: flo
                   ("latitude_deg", "longitude_deg"))  # fmt: skip
     sun = unmeasured_sun_w(boat.solar.peak_w, place, end_us / 1e6)
     if now.has("solar_power_w"):
-        sun = inputs.mean_sd(now, "solar_power_w", 0.0)
+        sun = inputs.mean_sd(now, "solar_power_w")
     return inputs.RangeInputs(
         boat,
         known(boat.pack, moment.soc_frac, SOC_SD, cell, end_us),
         curve,
         stream,
-        hotel_w=inputs.mean_sd(now, "hotel_power_w", boat.hotel.power_w),
+        hotel_w=inputs.hotel_w(now, boat),
         solar_w=sun,
         present=inputs.now(now, boat),
         wind=lately(now, heading_true(now)),

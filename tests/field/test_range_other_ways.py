@@ -123,7 +123,7 @@ def predicted(
         hull.fit(points, hull.prior(craft.boat)),
         stream,
         present=present,
-        hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
+        hotel_w=inputs.hotel_w(log, craft.boat),
     )
     asked = told.question((course + turned) % 360 if turned else None, np.array([speed]))
     result = reach(asked)

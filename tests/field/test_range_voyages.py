@@ -109,7 +109,7 @@ def answer(craft: Craft, log: Series, known: Known, state: PackPosterior) -> Rea
         curve,
         stream,
         present=present,
-        hotel_w=inputs.mean_sd(log, "hotel_power_w", craft.boat.hotel.power_w),
+        hotel_w=inputs.hotel_w(log, craft.boat),
     )
     return reach(told.question(seed=int(craft.rng.integers(1 << 30))))
 

@@ -136,11 +136,14 @@ def test_a_range_rests_on_what_has_half_its_variance(share, wide, rests):
     assert not advice.rests_on(result, 0, -cause)
 
 
-def test_what_a_meter_of_the_panels_would_buy_is_the_variance_it_explains():
+def test_what_a_meter_of_a_flow_would_buy_is_the_variance_it_explains():
     # a normal distribution with 36 % of its variance told is sqrt(0.64) = 0.8 as wide
     result, cause = spread_of(0.36, 0.2)
     one = np.ones((len(cause), 1))
     result.motor_w, result.total_w = 500.0 * one, 500.0 * one + cause[:, None]
-    assert "narrow this range by some 20 %" in advice.unmeasured(result, 0)
+    one_flow, both = ("the hotel load",), ("the hotel load", "the panels' power")
+    assert "narrow this range by some 20 %" in advice.unmeasured(result, 0, one_flow)
+    assert advice.unmeasured(result, 0, both).startswith("the hotel load and the panels' power are")
     result.total_w = 600.0 * one
-    assert advice.unmeasured(result, 0) == "a meter of the panels' power would tell what they give"
+    told = "a meter of the hotel load would tell what it is"
+    assert advice.unmeasured(result, 0, one_flow) == told

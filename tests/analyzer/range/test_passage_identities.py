@@ -22,6 +22,7 @@ from analyzer.range.passage import (
 from analyzer.range.plan import Passage, cheapest, plan
 from analyzer.range.route import Leg, Route
 from analyzer.series.series import Series
+from logger.boat import Hotel
 from tests.support.range_inputs import range_input
 
 LEG = Leg("north-east", 9_000.0, 40.0, 0.0, 0.0)
@@ -195,7 +196,7 @@ def test_what_followed_is_summed_to_the_first_minute_that_differs(alike_minutes)
         "pack_voltage_v": np.full(n, 50.0), "pack_current_a": amps,
         "course_ground_deg": course, "speed_ground_mps": speed,
     })  # fmt: skip
-    hotel = SimpleNamespace(power_w=0.0, measured_in_pack_current=True)
+    hotel = Hotel(power_w=0.0)
     boat = SimpleNamespace(hotel=hotel)
     size, wh, made = _what_followed(log, end, boat, Now(2.0, 50.0, 1_000.0))
     minutes = min(alike_minutes, 60)  # an hour at most; ten minutes at least

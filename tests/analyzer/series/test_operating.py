@@ -10,6 +10,7 @@ from analyzer.series.operating import (
     settled,
     shaft_rps,
     unaided,
+    usual_hotel_w,
 )
 from analyzer.series.series import Series
 from logger.boat import Boat
@@ -69,10 +70,35 @@ def test_motoring_is_what_two_of_three_meters_say(log: Series, drives: bool):
 
 
 def test_the_packs_meter_gives_the_power_and_the_controllers_stands_in():
-    # by hand: 50 V x 18 A = 900 W from the pack; 50 V x 14.94 A = 747 W where it is not measured
+    # by hand: 50 V x 18 A = 900 W from the pack, of which 0.6 W/m2 x (8.2 m)^2 = 40.3 W are thought
+    # to go to the hotel load; 50 V x 14.94 A = 747 W where the pack is not measured
     given = {"controller_voltage_v": 50.0, "controller_current_a": 14.94}
-    assert propulsion_power_w(drive(18.0, **given), boat()) == pytest.approx([900.0])
+    assert propulsion_power_w(drive(18.0, **given), boat()) == pytest.approx([859.7], abs=0.1)
     assert propulsion_power_w(drive(np.nan, **given), boat()) == pytest.approx([747.0])
+
+
+def hotel_of(hotel: dict, length_m: float = 8.2) -> tuple[float, float]:
+    """The load that is thought of a boat whose file says this of it."""
+    return usual_hotel_w(
+        Boat.model_validate(boat(waterline_m=length_m).model_dump() | {"hotel": hotel})
+    )
+
+
+def test_a_load_that_the_file_tells_is_that_and_none_where_it_says_none():
+    assert hotel_of({"power_w": 80.0}) == pytest.approx((80.0, 24.0))
+    assert hotel_of({"power_w": 0.0}) == (0.0, 0.0)
+    assert hotel_of({"measured_in_pack_current": False}) == (0.0, 0.0)
+
+
+def test_a_load_that_no_file_tells_is_that_of_boats_of_its_length():
+    # published by cruisers of a yacht of 11.6 m: 63 W at anchor to 100 W under way (1.5 and 2.4 kWh
+    # a day); on small boats, where a GPS, a log and a radio are all, 6 to 10 W (common practice)
+    mean_w, sd_w = hotel_of({}, 11.6)
+    assert mean_w - sd_w < 63.0
+    assert mean_w + sd_w > 100.0
+    small_w, small_sd_w = hotel_of({}, 5.0)
+    assert small_w - small_sd_w < 6.0
+    assert small_w + small_sd_w > 10.0
 
 
 def test_settled_holds_power_speed_and_heading_still():

@@ -16,6 +16,7 @@ from analyzer.series.derived import (
 from analyzer.series.operating import propulsion_power_w, shaft_rps, unaided
 from analyzer.series.resample import Gatherer, highest
 from analyzer.series.series import Series, load, on_grid
+from logger.boat import Hotel
 from logger.channels import find
 
 
@@ -190,7 +191,7 @@ def test_cells_temperature_by_preference():
 
 
 def boat(in_pack_current: bool = True) -> SimpleNamespace:
-    hotel = SimpleNamespace(power_w=60.0, measured_in_pack_current=in_pack_current)
+    hotel = Hotel(power_w=60.0, measured_in_pack_current=in_pack_current)
     return SimpleNamespace(hotel=hotel, motor=SimpleNamespace(gear_ratio=2.2))
 
 

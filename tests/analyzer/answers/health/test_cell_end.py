@@ -10,7 +10,7 @@ from analyzer.answers.health.cell_end import cell_end, sentence
 from analyzer.cells.weak_cell import Deficit, WeakCell
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import known
-from logger.boat import Pack
+from logger.boat import Hotel, Pack
 
 PACK = Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=200)
 POWER_W = 3000.0
@@ -21,7 +21,7 @@ def boat(reserve=0.2):
     return SimpleNamespace(
         pack=PACK,
         reserve=SimpleNamespace(soc_frac=reserve),
-        hotel=SimpleNamespace(power_w=0.0),
+        hotel=Hotel(power_w=0.0),
         solar=SimpleNamespace(peak_w=0.0),
         motor=SimpleNamespace(rated_power_w=6000.0, cutback_v=None, shutdown_v=None),
         cable=(),
