@@ -333,6 +333,24 @@ class Log(LogFile):
             stretch = rows.choose(store, trip, channels, step_s)
             forms.write(store, form, stretch, out, f"{name}, trip {trip}" if trip else name)
 
+    def mirror(self, url: str, channels: Sequence[str] = (), step_s: float | None = None) -> int:
+        """Carries what is new into a database: readings, trips and flags; see `exchange.mirror`.
+
+        Args:
+            url: SQLAlchemy's, such as "postgresql+psycopg://user@host/name".
+            channels: Names; none: all. step_s: Seconds from reading to reading; None: as they came.
+        Returns:
+            How many readings.
+        Raises:
+            CannotWrite, NotInstalled, NoChannel: The database or a channel cannot be used.
+        """
+        from analyzer.answers import mirroring
+
+        # without a boat there is nothing that could be worked out
+        known = bool(self.boat_text()[0])
+        trips, flags = (self.trips(), self.flags()) if known else ((), ())
+        return mirroring.mirror(self.path, url, channels, step_s, trips, flags)
+
 
 def open_log(log: str | Path, boat: str | Path | None = None, *, write: bool = False) -> Log:
     """Opens a log for questions; use it with `with`, or close it. The rest is as for `Log`.

@@ -6,7 +6,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from analyzer.errors import CannotWrite, NotInstalled
+from analyzer.exchange.database import Reached
 from analyzer.exchange.parquet_days import arrow
 from analyzer.fleet.tables import TABLES, Column, Row
 
@@ -58,27 +58,15 @@ class Database:
     """
 
     def __init__(self, url: str) -> None:
-        import sqlalchemy as sa
-
-        self._sa: Any = sa
-        try:
-            self._url = sa.make_url(url)
-            self._engine = sa.create_engine(self._url)
-        except (sa.exc.NoSuchModuleError, ImportError) as error:
-            raise NotInstalled(
-                f"the driver for {_hidden(url)} is not installed: {_first_line(error)}"
-            ) from error
-        except sa.exc.ArgumentError as error:
-            raise CannotWrite(
-                f"{_hidden(url)} is no database URL, such as postgresql+psycopg://user@host/name"
-            ) from error
+        self._reached = Reached(url)
+        sa = self._reached.sa
         self._tables = {
             name: sa.Table(f"{PREFIX}{name}", sa.MetaData(), *map(self._column, columns.items()))
             for name, columns in TABLES.items()
         }
-        with self._sentences():
+        with self._reached.sentences():
             for table in self._tables.values():
-                table.metadata.create_all(self._engine)
+                table.metadata.create_all(self._reached.engine)
 
     def write(self, logs: Iterable[str], rows: Rows) -> None:
         """Puts rows in the place of those that these logs had; all of them or none.
@@ -87,7 +75,7 @@ class Database:
             CannotWrite: The database would not take them.
         """
         names = iter(logs)
-        with self._sentences(), self._engine.begin() as connection:
+        with self._reached.sentences(), self._reached.engine.begin() as connection:
             while some := list(islice(names, BATCH)):
                 for table in self._tables.values():
                     connection.execute(table.delete().where(table.c.log.in_(some)))
@@ -96,31 +84,14 @@ class Database:
 
     def close(self) -> None:
         """Lets the database go."""
-        self._engine.dispose()
+        self._reached.close()
 
     def _column(self, item: tuple[str, Column]) -> Any:
-        sa = self._sa
+        sa = self._reached.sa
         name, column = item
         kinds = {"text": sa.Text, "integer": sa.BigInteger, "real": sa.Double, "truth": sa.Boolean}
         about = f"{column.text} [{column.unit}]" if column.unit else column.text
         return sa.Column(name, kinds[column.kind], comment=about, index=name == "log")
-
-    def _sentences(self) -> "_Sentences":
-        return _Sentences(self._sa, str(self._url.render_as_string(hide_password=True)))
-
-
-class _Sentences:
-    """Turns the database's errors into a sentence without the password."""
-
-    def __init__(self, sa: Any, where: str) -> None:
-        self.sa, self.where = sa, where
-
-    def __enter__(self) -> None: ...
-
-    def __exit__(self, kind: object, error: BaseException | None, *_: object) -> None:
-        if isinstance(error, self.sa.exc.SQLAlchemyError):
-            said = _first_line(getattr(error, "orig", None) or error)
-            raise CannotWrite(f"the database at {self.where} cannot be used: {said}") from error
 
 
 def _batches(rows: Rows) -> Iterator[tuple[str, list[Row]]]:
@@ -148,13 +119,3 @@ def _schema(pa: Any, columns: dict[str, Column]) -> Any:
 
 def _part(folder: Path, name: str) -> Path:
     return folder / f"{name}.parquet.part"
-
-
-def _first_line(error: BaseException) -> str:
-    return (str(error).strip() or type(error).__name__).splitlines()[0]
-
-
-def _hidden(url: str) -> str:
-    """The URL without what may be a password."""
-    head, at, rest = url.rpartition("@")
-    return f"{head.partition('://')[0]}://...@{rest}" if at else url

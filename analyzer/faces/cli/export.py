@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+import time
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,10 +17,15 @@ if TYPE_CHECKING:
     from analyzer.answers.files import Form
 
 
+FOLLOW_S = 60.0  # between looks for what is new; assumed
+
+
 def _export(options: argparse.Namespace) -> int:
     from analyzer.answers import files
 
     log, out = opt.find_places(options).log, options.out
+    if options.to is not None:
+        return _mirror(options)
     form: Form = options.format or (_form_of(out) if out else "csv")
     asked = (options.trip, options.channels, options.step)
     if form == "log":
@@ -35,6 +41,21 @@ def _export(options: argparse.Namespace) -> int:
             Log(log).export(form, file, *asked)
     opt.tell_user(f"Wrote {out}.")
     return 0
+
+
+def _mirror(options: argparse.Namespace) -> int:
+    if options.trip is not None or options.out is not None or options.format is not None:
+        raise CannotWrite(
+            "a database takes what is new in the whole log: --to goes with --channels, --step and "
+            "--follow only"
+        )
+    log = opt.log(options)
+    while True:
+        count = log.mirror(options.to, options.channels, options.step)
+        opt.tell_user(f"Carried {count:,} readings over.")
+        if not options.follow:
+            return 0
+        time.sleep(FOLLOW_S)
 
 
 def _write_folder(
@@ -114,7 +135,8 @@ COMMANDS = (
         "keelwatt export 2 --out trip2.gpx\n"
         "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv\n"
         "keelwatt export --format parquet --out boats/    a folder by boat and day\n"
-        "keelwatt export --out log.sqlite.zst   the whole log packed, also while it is written",
+        "keelwatt export --out log.sqlite.zst   the whole log packed, also while it is written\n"
+        "keelwatt export --to sqlite:///boats.db --step 10    into a database",
         (
             arg(
                 "trip",
@@ -148,6 +170,13 @@ COMMANDS = (
                 metavar="FILE",
                 help="where to (else the output); Parquet: or a folder",
             ),
+            arg(
+                "--to",
+                metavar="URL",
+                help="carry what is new, with trips and flags, into a database, such as "
+                "postgresql+psycopg://user@host/name or sqlite:///boats.db",
+            ),
+            arg("--follow", action="store_true", help="with --to: go on, every minute"),
         ),
         json=False,
     ),

@@ -2,14 +2,10 @@
 
 import contextlib
 import os
-import shutil
 import signal
 import socket
 import subprocess
 import sys
-import tempfile
-import time
-from pathlib import Path
 
 import pandas as pd
 import psutil
@@ -18,6 +14,7 @@ import sqlalchemy as sa
 
 from analyzer.faces.cli.main import main
 from analyzer.fleet import keep, logs, pool, run, tables
+from tests.support.postgresql import engine, server
 from tests.support.stand_ins import Here
 
 
@@ -34,51 +31,11 @@ def looked(club, tmp_path_factory):
 # -- PostgreSQL ---------------------------------------------------------------------------------
 
 
-def _postgresql(name):
-    found = shutil.which(name) or next(
-        (str(p) for p in sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))), None
-    )
-    if found is None:
-        pytest.skip("PostgreSQL is not installed here (Debian: apt install postgresql)")
-    return found
-
-
 @pytest.fixture(scope="module")
 def postgresql():
-    """A server of our own on a socket in its own folder: its version, its URL."""
-    initdb, server = _postgresql("initdb"), _postgresql("postgres")
-    root = os.geteuid() == 0  # which the server refuses to be
-    who = {"user": "postgres", "group": "postgres", "extra_groups": []} if root else {}
-    folder = Path(tempfile.mkdtemp(prefix="keelwatt-pg-"))
-    try:
-        if root:
-            shutil.chown(folder, "postgres", "postgres")
-        quiet = {"stdout": subprocess.DEVNULL, "cwd": folder, **who}
-        data = str(folder / "data")
-        options = ["-D", data, "-U", "keelwatt", "-A", "trust", "-E", "UTF8", "--no-sync"]
-        subprocess.run([initdb, *options], check=True, **quiet)
-        asked = [server, "-D", data, "-k", str(folder), "-c", "listen_addresses=", "-F"]
-        running = subprocess.Popen(asked, stderr=subprocess.DEVNULL, **quiet)
-        try:
-            url = f"postgresql+psycopg://keelwatt@/postgres?host={folder}"
-            yield _answers(url), url
-        finally:
-            running.send_signal(signal.SIGINT)
-            running.wait(30)
-    finally:
-        shutil.rmtree(folder)
-
-
-def _engine(url):
-    return sa.create_engine(url, poolclass=sa.NullPool)
-
-
-def _answers(url):
-    for _ in range(300):
-        with contextlib.suppress(sa.exc.OperationalError), _engine(url).connect() as connection:
-            return connection.execute(sa.text("SHOW server_version")).scalar_one()
-        time.sleep(0.1)
-    raise AssertionError("the database server did not start")
+    """A server of our own: its version, its URL."""
+    with server() as found:
+        yield found
 
 
 def _sorted(frame, name):
@@ -94,7 +51,7 @@ def test_postgresql_has_the_same_rows_as_parquet(looked, postgresql):
     database.close()
     for name in tables.TABLES:
         parquet = pd.read_parquet(looked.out / f"{name}.parquet")
-        with _engine(url).connect() as connection:
+        with engine(url).connect() as connection:
             rows = pd.read_sql(sa.text(f"SELECT * FROM fleet_{name}"), connection)
         assert len(rows) == len(parquet)
         # A column that is empty everywhere has no kind of its own in a data frame.
@@ -109,7 +66,7 @@ def test_postgresql_keeps_units_as_comments(looked, postgresql):
     _, url = postgresql
     database = keep.Database(url)
     database.close()
-    columns = {c["name"]: c for c in sa.inspect(_engine(url)).get_columns("fleet_boats")}
+    columns = {c["name"]: c for c in sa.inspect(engine(url)).get_columns("fleet_boats")}
     assert columns["energy_out_wh"]["comment"] == "out of the pack, all trips [Wh]"
 
 
@@ -125,7 +82,7 @@ def test_a_database_that_fails_half_way_keeps_what_it_had(looked, postgresql):
     with pytest.raises(RuntimeError):
         database.write(list(looked.keys), rows())
     database.close()
-    with _engine(url).connect() as connection:
+    with engine(url).connect() as connection:
         count = connection.execute(sa.text("SELECT count(*) FROM fleet_boats")).scalar_one()
     assert count == len(looked.keys)
 
