@@ -93,6 +93,11 @@ STEPS = (
             ),
             Ask("pack.rated_capacity_ah", "Ampere-hours", "Batteries side by side add up"),
             Ask(
+                "pack.age_years",
+                "How many years old",
+                "Older cells hold less than their label; may stay empty",
+            ),
+            Ask(
                 "pack.blocks_in_series",
                 "Factory batteries in series, if it is made of such",
                 "Leave empty for bare cells",
