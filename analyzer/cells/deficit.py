@@ -18,12 +18,11 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.full_place import axes
-from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, PRIOR
+from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, HEALTHY, PRIOR
 from analyzer.cells.levels import LEVEL_C, Table
 from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
-from analyzer.cells.ohms import Ohms, hats
+from analyzer.cells.ohms import COUNTS_AS, MAD_EFFICIENCY, MAD_TO_SD, Ohms, hats
 from analyzer.cells.published_curve import BEND_SOC
-from analyzer.cells.raised import COUNTS_AS, MAD_EFFICIENCY, MAD_TO_SD
 from analyzer.estimation.marginal import marginal
 from analyzer.pack.cell_model import Chemistry
 
@@ -33,6 +32,11 @@ OFFSET_SD_V = 0.0015  # of a cell's voltage input; assumed
 ALIKE = 2 * BEND_SOC / LEVEL_C  # neighbouring levels that share one error: the curve's
 OF_CHARGE, OF_LOSS = 1, 2  # columns of the linear model: by definition
 FULL_S = 30.0  # a level seen for so long counts in full; assumed
+# A cell takes a little more than full, and gives a little more than all, before it is driven out of
+# its bounds (reversed, or past its protection), and how far these are known; assumed.
+FULLEST, EMPTIEST, BEYOND_SD = 1.03, -0.1, 0.02
+IN_BIN = 3.0  # standard deviations of a bin that its slope is good for; assumed
+FAR = 0.2  # of the charge apart, from which a cell is never sound for want of a cause; assumed
 VISIBLE = 4.0  # standard deviations that show; assumed
 USUAL_DEPTH = 0.8  # of a discharge, where nothing was seen; assumed
 LEAST_LOSS = -0.5  # of a cell of more capacity than the others; assumed
@@ -102,10 +106,13 @@ def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
         return np.array([np.stack([getattr(fit, name) for fit in pair], axis=1) for pair in pairs])
 
     chi = stacked("chi")
+    readings = usual[0].readings
     # Where even the best hypothesis misses by more than its noise, all are less sure.
     best = chi.min(axis=(0, 2, 3))[:, None, None]
-    wide2 = np.maximum(best / usual[0].readings, 1.0)
-    log_likelihood = -0.5 * (chi / wide2 + stacked("volume"))
+    wide2 = np.maximum(best / readings, 1.0)
+    widened2 = np.where(_far_apart(chi, usual[0].depth), 1.0, wide2)
+    misfit = chi / widened2 + readings * np.log(widened2)
+    log_likelihood = -0.5 * (misfit + stacked("volume"))
     most = log_likelihood.max(axis=0)
     share = np.exp(log_likelihood - most)
     total = share.sum(axis=0)
@@ -117,6 +124,21 @@ def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
         sd=np.sqrt(wide2) * (share * stacked("sd")).sum(axis=0),
         depth=float(np.mean([fit.depth for fit in usual])),
     )
+
+
+def _far_apart(chi: Floats, depth: float) -> npt.NDArray[np.bool_]:
+    """Health of cells that stand far from the others by what fits best, (cells, 1, g).
+
+    That no cause fits such a cell well is no reason to call it sound: absolute distance counts.
+
+    Args:
+        chi: Misfit of each axis, (axes, cells, 2, g).
+        depth: Charge given from full, as a share of Ah.
+    """
+    behind = GRID.charge + GRID.loss * depth
+    likeliest = chi.min(axis=(0, 2)).argmin(axis=1)
+    far = behind[likeliest] >= FAR
+    return np.asarray(far[:, None, None] & (GRID.cause == HEALTHY))
 
 
 def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
@@ -132,10 +154,6 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     design = _design(curve, shown)
     weighted = (design * weight[..., None]).transpose(0, 2, 1)
     at_rest_v = table.distance_v + table.amps[:, [0, 2]] @ [ohms.excess, ohms.slow()[0]]
-    # Sums of squares and products of at_rest_v - volts, without an array of (g, m, cells).
-    weighted_v = weight * shown.volts
-    square_v2 = (weighted_v * shown.volts).sum(axis=1)
-    chi = (weight @ at_rest_v**2 - 2 * weighted_v @ at_rest_v).T + square_v2
     cross = weighted @ at_rest_v - weighted @ shown.volts[..., None]
     prior_sd = _prior_sd(ohms, curve.kind)
     usual = _usual_spread(at_rest_v, design[0], shown.variance[0], prior_sd[:, 0], share)
@@ -144,15 +162,56 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     fit = marginal(weighted @ design, cross, prior_sd)
     noise = (share * np.log(shown.variance)).sum(axis=1)
     own = np.where(GRID.cause == CHARGE, fit.sd[..., OF_CHARGE], fit.sd[..., OF_LOSS])
+    # Not of the noise: however badly readings are met, it counts in full.
+    beyond = _beyond(curve.axis.at(table.place + shift))
+    outside = (share * beyond**2).sum(axis=1) + _outside_bin(fit.found, prior_sd)
+    outside += _wrong_side(at_rest_v, curve, ohms, share)
     return _Fit(
-        chi=chi - fit.explained,
-        volume=fit.volume + noise,
+        chi=_squares(weight, at_rest_v, shown.volts) - fit.explained,
+        volume=fit.volume + noise + outside,
         charge=GRID.charge + fit.found[..., OF_CHARGE],
         loss=np.maximum(GRID.loss + fit.found[..., OF_LOSS], LEAST_LOSS),
         sd=own,
         depth=float(depth.max()),
         readings=float(readings),
     )
+
+
+def _squares(weight: Floats, at_rest_v: Floats, volts: Floats) -> Floats:
+    """Weighted sum of squares of at_rest_v (m, cells) less volts (g, m): (cells, g), without an
+    array of all three."""
+    weighted_v = weight * volts
+    square_v2 = (weighted_v * volts).sum(axis=1)
+    return np.asarray((weight @ at_rest_v**2 - 2 * weighted_v @ at_rest_v).T + square_v2)
+
+
+def _beyond(charge: Floats) -> Floats:
+    """How far a charge is beyond what a cell can hold or give, in standard deviations."""
+    over, under = charge - FULLEST, EMPTIEST - charge
+    return np.maximum(np.maximum(over, under), 0.0) / BEYOND_SD
+
+
+def _outside_bin(found: Floats, prior_sd: Floats) -> Floats:
+    """How far a size is corrected beyond what its bin stands for, squared, (cells, g): there the
+    curve is another, and another bin's."""
+    sizes = [OF_CHARGE, OF_LOSS]
+    corrected = np.abs(found[..., sizes]) / prior_sd[..., sizes]
+    return np.asarray((np.maximum(corrected - IN_BIN, 0.0) ** 2).sum(axis=-1))
+
+
+def _wrong_side(at_rest_v: Floats, curve: MedianCurve, ohms: Ohms, share: Floats) -> Floats:
+    """How far a cell stands on the side where no cell of that charge can, squared, (cells, g): the
+    curve rises with charge.
+
+    Args:
+        at_rest_v: Distance from the median cell, (m, cells). share: What each level counts, (m,).
+    """
+    mean_v = np.average(at_rest_v, axis=0, weights=share)
+    mean_a = np.average(np.abs(curve.table.amps[:, 0]), weights=share)
+    ohmic_sd_v = mean_a * ohms.left_open_sd(curve.kind).max(axis=1)
+    apart = (mean_v / np.hypot(OFFSET_SD_V, ohmic_sd_v))[:, None]
+    lacking = np.sign(GRID.charge + GRID.loss)
+    return np.asarray(np.maximum(lacking * apart - IN_BIN, 0.0) ** 2)
 
 
 def _usual_spread(

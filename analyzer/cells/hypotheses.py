@@ -24,6 +24,9 @@ Ints = npt.NDArray[np.int64]
 HEALTHY, CHARGE, CAPACITY = 0, 1, 2  # numbers of the causes: by definition
 LEAST, MOST = 0.02, 0.95  # sizes of a fault, as shares of the rated capacity; assumed
 RATIO = 1.12  # from one bin to the next; assumed
+WIDEST = (
+    0.025  # bin, so that a cell finds its place on the curve's knee, some hundredths wide; assumed
+)
 USUAL_FAULT = 0.1  # sizes fall off by e over so much: small faults are the commoner; assumed
 FAULT = 0.01  # probability of each cause, of a cell that nothing is known of; assumed
 # Standard deviation of healthy cells. New ones differ by 0.2 to 0.3 % in capacity (Wildfeuer and
@@ -61,35 +64,32 @@ def capacity_of(loss: Floats) -> Floats:
     return np.asarray(loss / (1.0 + loss))
 
 
-def _bins(most: float) -> Floats:
-    """Middles of bins that grow by `RATIO`."""
-    count = int(np.log(most / LEAST) / np.log(RATIO)) + 1
-    return np.asarray(LEAST * RATIO ** np.arange(count))
+def _bins() -> tuple[Floats, Floats]:
+    """Middles of bins that grow by `RATIO` up to `WIDEST`, and their half widths."""
+    middles = [LEAST]
+    while middles[-1] < MOST:
+        middles.append(middles[-1] + min((RATIO - 1) * middles[-1], WIDEST))
+    size = np.array(middles)
+    return size, np.gradient(size) / 2
 
 
 def _grid() -> Grid:
-    charges = _bins(MOST)
-    losses = _bins(MOST / (1 - MOST))
-    nothing = np.zeros(1)
-    width = (RATIO - 1) / 2
-    # The density of sizes times the bin's width, which grows with the size.
-    by_charge = np.exp(-charges / USUAL_FAULT) * charges
-    capacity = capacity_of(losses)
-    by_capacity = np.exp(-capacity / USUAL_FAULT) * capacity * (1 - capacity)
-    by_charge *= FAULT / by_charge.sum()
-    by_capacity *= FAULT / by_capacity.sum()
-    sizes = (len(charges), len(charges), len(losses))
-    counts = (1, sizes[0] + sizes[1], sizes[2])
-    zero = np.zeros(counts[CAPACITY])
+    size, half = _bins()
+    # The density of sizes times the bin's width.
+    prior = np.exp(-size / USUAL_FAULT) * half
+    prior *= FAULT / prior.sum()
+    counts = (1, 2 * len(size), len(size))
+    zero = np.zeros(len(size))
+    # k = c / (1 - c), dk/dc = 1 / (1 - c)^2
+    loss, loss_half = size / (1 - size), half / (1 - size) ** 2
     return Grid(
         cause=np.repeat([HEALTHY, CHARGE, CAPACITY], counts),
-        charge=np.concatenate([nothing, charges, -charges, zero]),
-        loss=np.concatenate([np.zeros(1 + counts[CHARGE]), losses]),
-        charge_sd=np.concatenate([[CHARGE_SD], width * charges, width * charges,
-                                  zero + CHARGE_SD]),
-        loss_sd=np.concatenate([np.full(1 + counts[CHARGE], CAPACITY_SD), width * losses]),
-        prior=np.concatenate([[1 - 3 * FAULT], by_charge, by_charge, by_capacity]),
-    )  # fmt: skip
+        charge=np.concatenate([[0.0], size, -size, zero]),
+        loss=np.concatenate([np.zeros(1 + counts[CHARGE]), loss]),
+        charge_sd=np.concatenate([[CHARGE_SD], half, half, zero + CHARGE_SD]),
+        loss_sd=np.concatenate([np.full(1 + counts[CHARGE], CAPACITY_SD), loss_half]),
+        prior=np.concatenate([[1 - 3 * FAULT], prior, prior, prior]),
+    )
 
 
 GRID = _grid()

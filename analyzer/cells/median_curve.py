@@ -97,6 +97,7 @@ class MedianCurve:
         self.table = table
         self.kind = kind
         self.r_ohm = r_ohm
+        self.axis = axis
         self.charge = axis.at(table.place)  # of the median cell, (m,)
         self.depth = axis.held * (1.0 - self.charge)  # given from full, as a share of Ah, (m,)
         self._place = axis.held * (axis.charge - CHARGE)
@@ -127,6 +128,8 @@ class MedianCurve:
             noise_v2[at] = curve.noise_v2
         # A cell that stands where the median stands errs as it does.
         doubt_v *= 1.0 - np.exp(-np.abs(shift) / BEND_SOC)
+        # The curve rises with charge: no error of a knee turns the sign of what is shown.
+        doubt_v = np.minimum(doubt_v, np.maximum(np.abs(volts), self.kind.shape_sd_v))
         place_v2 = PLACE_SD**2 * (slope**2 + self.slope**2)
         return Shown(volts, slope, LEVEL_SD_V**2 + noise_v2 + place_v2, doubt_v)
 

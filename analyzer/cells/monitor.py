@@ -12,8 +12,7 @@ import numpy.typing as npt
 
 from analyzer.cells.findings import Standout, detection
 from analyzer.cells.memory import CellMemory, passed_on
-from analyzer.cells.ohms import Ohms
-from analyzer.cells.raised import likelihood_ratio
+from analyzer.cells.ohms import Ohms, likelihood_ratio
 from analyzer.cells.sense_leads import SenseLeads
 from analyzer.cells.step_resistance import READING_SD_V, StepResistance
 from analyzer.cells.tracker import DeficitTracker

@@ -55,7 +55,7 @@ DELIBERATE = [
     ("analyzer/cells/deficit.py", "GRID.charge[:, None] + GRID.loss", "GRID.charge[:, None] - GRID.loss"),
     ("analyzer/cells/deficit.py", "-slope * curve.depth", "slope * curve.depth"),
     ("analyzer/cells/deficit.py", "table.distance_v + table.amps", "table.distance_v - table.amps"),
-    ("analyzer/cells/deficit.py", "chi - fit.explained", "chi + fit.explained"),
+    ("analyzer/cells/deficit.py", "shown.volts) - fit.explained", "shown.volts) + fit.explained"),
     ("analyzer/cells/sense_leads.py", "_away_s > 0, BACK_V, may_v)", "_away_s > 0, may_v, BACK_V)"),
     # trips
     ("analyzer/trips/ledger.py", "boat.hotel.power_w * part.n", "boat.hotel.power_w / part.n"),

@@ -165,3 +165,14 @@ def test_without_a_load_step_a_bad_link_is_told_by_what_turns_with_the_current()
     assert found.kind == ""
     assert found.raised_frac > 0.5
     assert told(evidence(table, KIND, unseen), cell=0).raised_frac < 0.01
+
+
+@pytest.mark.parametrize(("fault", "kind"), [({"less": 0.05}, "cell_charge"),
+                                             ({"smaller": 0.08}, "cell_capacity")])  # fmt: skip
+def test_the_top_of_charge_tells_charge_from_capacity(fault, kind):
+    """Low at the top is a lack of charge, level there and low below a lack of capacity; where only
+    the middle was seen, either may be."""
+    assert told(evidence(cycle(**fault, low=0.3, high=0.55), KIND, OHMS)).kind == "cell_behind"
+    found = told(evidence(cycle(**fault, low=0.4, high=0.999), KIND, OHMS))
+    assert found.kind == kind
+    assert found.sureness_frac > 0.95

@@ -4,7 +4,7 @@ import numpy as np
 from pytest import approx
 from scipy.stats import exponnorm, t
 
-from analyzer.cells.raised import _faulty, _student, likelihood_ratio
+from analyzer.cells.ohms import _faulty, _student, likelihood_ratio
 
 MEDIAN = 0.5e-3
 
