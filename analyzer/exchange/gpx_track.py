@@ -199,6 +199,8 @@ def _points(path: Path) -> Iterator[Point]:
 
 
 def _point(element: ElementTree.Element) -> tuple[int | None, int | None, dict[str, float]]:
+    if not {"lat", "lon"} <= element.attrib.keys():
+        raise ValueError("a point has no lat or no lon")
     latitude, longitude = float(element.attrib["lat"]), float(element.attrib["lon"])
     values: dict[str, float] = {}
     if abs(latitude) <= 90 and abs(longitude) <= 180:

@@ -182,6 +182,13 @@ def test_a_time_that_is_none_is_a_sentence(tmp_path, time):
     assert not (tmp_path / "a.sqlite").exists()
 
 
+def test_a_point_without_a_latitude_is_a_sentence(tmp_path):
+    path = tmp_path / "a.gpx"
+    path.write_text(GPX.format(points='<trkpt lon="1"><time>2026-07-01T10:00:00Z</time></trkpt>'))
+    with pytest.raises(BadImport, match="no lat or no lon"):
+        forms.read(path, tmp_path / "a.sqlite")
+
+
 def test_entities_that_grow_without_end_are_a_sentence(tmp_path):
     names = "abcdefghijkl"
     grown = "".join(f'<!ENTITY {b} "{f"&{a};" * 10}">' for a, b in itertools.pairwise(names))
