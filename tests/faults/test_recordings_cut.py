@@ -4,10 +4,12 @@ not is counted, and nobody meets a traceback or an eaten memory."""
 import gzip
 import itertools
 import resource
+import struct
 import subprocess
 import sys
 import zlib
 
+import can
 import numpy as np
 import pytest
 import zstandard
@@ -162,6 +164,46 @@ def test_a_strange_date_in_an_asc_file_does_not_hide_its_base(tmp_path):
     (tmp_path / "pack.dbc").write_text(DBC)
     values, _ = played(path)
     assert values.tolist() == [50.0, 50.0]
+
+
+def blf(path, *objects: bytes):
+    """A BLF file of a few frames, and then these objects."""
+    with can.BLFWriter(path, max_container_size=256) as writer:
+        for k in range(30):
+            writer.on_message_received(
+                can.Message(
+                    timestamp=1_700_000_000 + k,
+                    arbitration_id=300,
+                    is_extended_id=False,
+                    data=b"\x88\x13",
+                )
+            )
+    with path.open("ab") as file:
+        file.write(b"".join(objects))
+    (path.parent / "pack.dbc").write_text(DBC)
+    return path
+
+
+def container(packed: bytes, size: int | None = None) -> bytes:
+    """A container (type 10) that is deflated (method 2), as the format has it."""
+    body = struct.pack("<H6xL4x", 2, len(packed)) + packed
+    return struct.pack("<4sHHLL", b"LOBJ", 16, 1, size or 16 + len(body), 10) + body
+
+
+ENDLESS = struct.pack("<4sHHLL", b"LOBJ", 16, 1, 0xFFFFFFF0, 1) + bytes(100_000)
+TRAPS = {
+    "longer than the file": [container(b"", 0xFFFFFFFF)],
+    "shorter than its head": [container(zlib.compress(bytes(100)), 3)],
+    "unpacks without end": [container(zlib.compress(bytes(400 << 20), 9))],
+    "goes on and on": [container(zlib.compress(ENDLESS)), *[container(zlib.compress(ENDLESS))] * 9],
+}
+
+
+@pytest.mark.parametrize("trap", TRAPS)
+def test_a_length_in_a_blf_file_is_not_believed(tmp_path, trap):
+    values, counts = played(blf(tmp_path / "a.blf", *TRAPS[trap]))
+    assert len(values) >= 25  # the last frames may wait for what comes after them
+    assert counts["torn"] == 1
 
 
 READ = """

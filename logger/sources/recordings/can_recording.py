@@ -22,6 +22,9 @@ from logger.sources.recordings.opened import LATEST_US, is_torn, open_bytes, tex
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
 BATCH = 50_000  # frames of a batch, assumed
+# Bytes of an object of a BLF file; its containers hold 128 kB before they are packed (python-can's
+# writer, and its remark on the format), twice that. Deflate unpacks it to 270 MB at the most.
+MOST_OBJECT = 1 << 18
 
 
 class CanRecording:
@@ -120,11 +123,28 @@ def _messages(path: Path, counters: Counters) -> Iterator[Any]:
         if head == b"LOGG":
             from can.io.blf import BLFReader
 
-            yield from BLFReader(stream)
+            objects = _Objects(stream)
+            objects.reader = BLFReader(cast(Any, objects))
+            yield from objects.reader
         else:
             yield from _asc_messages(stream, counters)
         if is_torn(stream):
             counters.add("torn")
+
+
+class _Objects(io.BufferedIOBase):
+    """Bytes for the library's BLF reader, which believes every length that it reads."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._stream = stream
+        self.reader: Any = None
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        """Raises ValueError where the file says what none says that was written."""
+        waiting = len(getattr(self.reader, "_tail", b""))  # of an object that goes on and on
+        if size is None or not 0 <= size <= MOST_OBJECT or waiting > MOST_OBJECT:
+            raise ValueError(f"an object of {size} bytes, after {waiting} without an end")
+        return self._stream.read(size)
 
 
 class _Lines(io.TextIOBase):
