@@ -145,6 +145,11 @@ class LegRow:
     energy_wh: float | None  # None where the pack's power was not read
     mean_speed_mps: float | None
 
+    @property
+    def doing(self) -> str:
+        """What it is called: without a power nobody tells sails from the motor."""
+        return "under way" if self.kind == "sailing" and self.energy_wh is None else self.kind
+
 
 @dataclass(frozen=True)
 class BootRow:

@@ -174,7 +174,7 @@ def _legs(review: ReviewAnswer) -> Rows:
         far = "" if leg.distance_m is None else f"{leg.distance_m / NMI:.2f} nmi"
         fast = "" if leg.mean_speed_mps is None else f"{leg.mean_speed_mps / KN:.1f} kn"
         lasted = format.duration(leg.end_utc_s - leg.start_utc_s)
-        rows.append((leg.kind, f"{_time(leg.start_utc_s):%H:%M}", lasted, far, fast,
+        rows.append((leg.doing, f"{_time(leg.start_utc_s):%H:%M}", lasted, far, fast,
                      "" if leg.energy_wh is None else f"{leg.energy_wh:.0f} Wh"))  # fmt: skip
     return tuple(rows)
 

@@ -102,3 +102,10 @@ def test_gaps_add_nothing():
     series.values["controller_current_a"][100:200] = np.nan
     got = rows(series, motor_boat())
     assert got["to the motor"].mid == pytest.approx(1036.0 * (1800 - 100) / 1800)
+
+
+def test_without_any_current_nothing_is_told_of_the_cables():
+    way = {"speed_ground_mps": np.full(N, 2.0)}
+    cable = Cable(name="positive", size_mm2=50, length_m=2, probe="positive")
+    got = rows(Series(10**15, 1.0, N, way), motor_boat(cable=[cable]))
+    assert got["lost in cables and contactor"].mid is None

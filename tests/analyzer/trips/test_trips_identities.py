@@ -245,6 +245,16 @@ def test_a_meter_s_noise_is_neither_drawn_nor_put_back(seed):
     assert into < 30.0
 
 
+def test_without_a_power_a_leg_is_under_way_and_not_said_to_be_sailed():
+    log = Series(0, 1.0, 600, {"speed_ground_mps": np.full(600, 2.0)})
+    leg = trips.Leg("sailing", 0, 600_000_000)
+    assert trips.leg_row(log, leg).doing == "under way"
+    sailed = {"pack_voltage_v": np.full(600, 50.0), "pack_current_a": np.full(600, 0.2)}
+    with_power = Series(0, 1.0, 600, log.values | sailed)
+    assert trips.leg_row(with_power, leg).doing == "sailing"
+    assert trips.leg_row(log, trips.Leg("motoring", 0, 600_000_000)).doing == "motoring"
+
+
 def test_what_is_not_recorded_and_what_is_without_the_pack_s_power_is_told_apart():
     """An hour; from 600 s on the pack is silent for 300 s, and all of it from 1800 s for 1200 s."""
     speed, amps = np.full(3600, 2.0), np.full(3600, 30.0)

@@ -178,7 +178,7 @@ def _legs(row: TripRow) -> str:
     for leg in row.legs:
         span = f"{format.clock(leg.start_utc_s)} to {format.clock(leg.end_utc_s)}"
         lines.append(
-            f"  {span:<17}{leg.kind:<11}{format.miles(leg.distance_m):<12}"
+            f"  {span:<17}{leg.doing:<11}{format.miles(leg.distance_m):<12}"
             f"{format.knots(leg.mean_speed_mps):<11}{format.energy(leg.energy_wh)}"
         )
     return "\n".join(lines) if row.legs else ""
