@@ -4,11 +4,14 @@ import numpy as np
 import pytest
 
 from analyzer.answers import refresh
-from analyzer.answers.grounded import RANGE_INPUTS, condition, sparse
+from analyzer.answers.grounded import RANGE_INPUTS, VELOCITY, believed, condition, sparse
 from analyzer.answers.range_left import range_left
 from analyzer.answers.review import review
 from analyzer.estimation.ground import SPARSE_S, Ground
+from analyzer.grounds.late import LATE
+from analyzer.grounds.plausible import BY_FINDING, LOOK_S
 from analyzer.series.log import OpenLog
+from analyzer.series.series import Series
 from logger.reading import EXACT, Block, Group, UtcFix
 from logger.store import Store
 from tests.support.hull_boat import boat
@@ -38,6 +41,11 @@ CLAUSES = {
         [row("pack voltage", "contradicted by", "the sum of the cells")],
         "with the pack voltage contradicted by the sum of the cells",
     ),
+    "contradicted by one thing, said once": (
+        [row("speed over ground", "contradicted by", "the heading"),
+         row("course over ground", "contradicted by", "the heading")],
+        "with the speed over ground contradicted by the heading",
+    ),
     "bridged": (
         [row("charge", "bridged by", "the controller's current")],
         "with the charge bridged by the controller's current",
@@ -60,6 +68,33 @@ CLAUSES = {
 def test_the_first_clause(name):
     rows, clause = CLAUSES[name]
     assert condition(rows, RANGE_INPUTS, NOW_S) == clause
+
+
+SAILED = Series(0, 1.0, 3600, {
+    name: np.arange(3600.0)
+    for name in ("speed_ground_mps", "course_ground_deg", "latitude_deg", "pack_current_a")
+})  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("by", "left"),
+    [
+        (BY_FINDING["speed_unit"][1], 0),
+        (f"the heading, {LATE} 120 s late", 0),
+        ("the positions: 1.1 kn against 5.7 kn by the last fixes", 3600 - round(LOOK_S)),
+    ],
+)
+def test_a_contradicted_velocity_is_left_out_for_as_long_as_it_is_known_to_be_wrong(by, left):
+    """A unit or a delay is one for the whole log; what the last minutes show, for those looked
+    at. Nothing else is left out, and what nothing contradicts stays whole."""
+    out = believed(SAILED, [row("speed over ground", "contradicted by", by)])
+    for name in VELOCITY:
+        known = np.isfinite(out.get(name))
+        assert known.sum() == left
+        assert known[:left].all()
+    assert np.isfinite(out.get("latitude_deg")).all()
+    assert believed(SAILED, [row("speed over ground")]) is SAILED
+    assert believed(SAILED, [row("position", "contradicted by", by)]) is SAILED
 
 
 def test_what_is_silent_is_not_called_sparse():
