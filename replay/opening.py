@@ -154,7 +154,7 @@ class Opener:
             return self._from_source(spec), spec.name
         raise RecordingError(
             f"{path}: a CSV table needs a column map; give one with --map, or put it beside the "
-            f"file as {beside.name}"
+            f"file as {beside.name}; `keelwatt check {path.name}` proposes one"
         )
 
     def _fitting(self, path: Path) -> ColumnMap:

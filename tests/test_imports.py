@@ -56,7 +56,7 @@ UNITS = {
 # The command line also starts programs that are no question to a log.
 STARTS = {
     "record.py": {"logger.daemon", "logger.salvage"},
-    "check.py": {"logger.discover"},  # the ports of this computer
+    "check.py": {"logger.discover", "replay"},  # the ports of this computer, and recordings
     "serve.py": {"logger.discover"},  # the same, for the set-up page
     "play.py": {"replay"},
     "playback.py": {"replay", "logger.account"},

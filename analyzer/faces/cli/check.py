@@ -6,6 +6,7 @@ schema: what --json prints, described for programs.
 import argparse
 
 from analyzer.faces.cli import options as opt
+from analyzer.faces.cli import paths
 from analyzer.faces.cli.options import Command, arg
 from analyzer.faces.cli.text import answers
 
@@ -13,6 +14,8 @@ from analyzer.faces.cli.text import answers
 def _check(options: argparse.Namespace) -> int:
     from logger.discover.ports import found
 
+    if options.files:
+        return _look(options)
     if options.starter:
         from logger.boat.starter import starter_text
 
@@ -24,6 +27,24 @@ def _check(options: argparse.Namespace) -> int:
 
         there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
     return opt.give(opt.log(options).check(there), options.json, answers.check)
+
+
+def _look(options: argparse.Namespace) -> int:
+    """Recordings instead of a log: what is in them; of a table without a map, a map."""
+    from analyzer.faces.cli.text import playback
+    from replay.into_log import Recordings
+    from replay.looking import account_of, proposal
+
+    for path in options.files:
+        made = "" if options.map else proposal(path)
+        if made:
+            opt.tell_user(f"A column map for {path} to be corrected; keep it as a .toml beside it.")
+            print(made, end="")
+            continue
+        files = Recordings([path], options.map, options.dbc)
+        found = account_of(files, paths.find_boat(options.boat))
+        opt.give(found, options.json, playback.account)
+    return 0
 
 
 def _schema(_: argparse.Namespace) -> int:
@@ -40,8 +61,33 @@ COMMANDS = (
         "say what arrives, what is wrong with it, and what it can answer",
         "keelwatt check\n"
         "keelwatt check --listen               also: what do the ports and buses speak?\n"
-        "keelwatt check --starter > boat.toml  a commented boat file to begin with",
+        "keelwatt check --starter > boat.toml  a commented boat file to begin with\n"
+        "keelwatt check outing.nmea            what is in a recording, before it is replayed\n"
+        "keelwatt check table.csv > table.toml a column map to be corrected",
         (
+            arg(
+                "files",
+                nargs="*",
+                type=opt.existing_file,
+                metavar="FILE",
+                help="recordings: what is in them, with nothing stored",
+            ),
+            arg(
+                "--dbc",
+                action="append",
+                default=[],
+                type=opt.existing_file,
+                metavar="FILE",
+                help="a CAN database for them; may be given again",
+            ),
+            arg(
+                "--map",
+                action="append",
+                default=[],
+                type=opt.existing_file,
+                metavar="FILE",
+                help="a column map (TOML) for them; may be given again",
+            ),
             arg(
                 "--listen",
                 action="store_true",

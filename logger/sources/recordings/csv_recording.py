@@ -4,7 +4,7 @@ import csv
 import itertools
 import math
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -46,11 +46,12 @@ class CsvRecording:
         self._bytes = open_bytes(path)
         text = text_lines(self._bytes, lambda: counters.add("syntax"), "utf-8-sig")
         self._text = text
-        self._rows = csv.reader(text, delimiter=columns.delimiter)
+        told = (line for line in text if not _left_out(line, columns.comment))
+        self._rows = csv.reader(told, delimiter=columns.delimiter)
         try:
             header = [part.strip() for part in self._first_row()]
             self._targets = tuple(t for t in columns.columns if self._has(header, t))
-            self._time_place = self._time_column(header)
+            self._time_places = [self._time_place(header, name) for name in columns.time_columns]
         except BaseException:
             text.close()
             raise
@@ -122,10 +123,7 @@ class CsvRecording:
             f"got {', '.join(header)[:200]}"
         )
 
-    def _time_column(self, header: list[str]) -> int | None:
-        name = self._map.time_column
-        if name is None:
-            return None
+    def _time_place(self, header: list[str], name: str) -> int:
         if name not in header:
             raise RecordingError(
                 f"{self.path}, line 1: wants the time column {name!r} as {self._map.where} "
@@ -134,19 +132,34 @@ class CsvRecording:
         return header.index(name)
 
     def _times(self, rows: list[list[str]], first: int) -> npt.NDArray[np.int64]:
-        place, unit = self._time_place, self._map.time_unit
-        if place is None:
+        unit = self._map.time_unit
+        if not self._time_places:
             numbers = np.arange(first, first + len(rows))
             steps: npt.NDArray[np.int64] = np.rint(numbers * self._map.step_s * 1e6).astype(
                 np.int64
             )
             return steps
-        texts = [row[place] if place < len(row) else "" for row in rows]
+        texts = [
+            " ".join(row[place] if place < len(row) else "" for place in self._time_places)
+            for row in rows
+        ]
         if unit == "iso":
-            return np.array([_iso_us(text) for text in texts], np.int64)
-        seconds = np.array([_number(text) for text in texts])
+            return np.array([_iso_us(text, self._map.zone) for text in texts], np.int64)
+        if unit == "date":
+            return np.array([self._date_us(text) for text in texts], np.int64)
+        seconds = np.array([self._number(text) for text in texts])
         usable = np.nan_to_num(seconds * TIME_UNITS[unit], nan=-1.0, posinf=-1.0, neginf=-1.0)
         return np.rint(np.clip(usable, -1, 9e18)).astype(np.int64)
+
+    def _date_us(self, text: str) -> int:
+        try:
+            moment = datetime.strptime(text.strip(), self._map.time_format)
+        except ValueError:
+            return -1
+        return round(moment.replace(tzinfo=self._map.zone).timestamp() * 1e6)
+
+    def _number(self, text: str) -> float:
+        return _number(text.replace(self._map.decimal, ".") if self._map.decimal != "." else text)
 
     def _column(
         self, rows: list[list[str]], place: int, target: ColumnTarget
@@ -165,10 +178,14 @@ class CsvRecording:
         return values
 
     def _cell(self, text: str) -> float:
-        value = _number(text)
+        value = self._number(text)
         if math.isnan(value) and text.strip().lower() not in _NOTHING:
             self._counters.add("syntax")
         return value
+
+
+def _left_out(line: str, comment: str) -> bool:
+    return bool(comment) and line.lstrip().startswith(comment)
 
 
 def _number(text: str) -> float:
@@ -178,10 +195,10 @@ def _number(text: str) -> float:
         return math.nan
 
 
-def _iso_us(text: str) -> int:
+def _iso_us(text: str, zone: tzinfo) -> int:
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
         return -1
-    moment = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
+    moment = moment if moment.tzinfo else moment.replace(tzinfo=zone)
     return round(moment.timestamp() * 1e6)

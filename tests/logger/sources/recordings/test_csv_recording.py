@@ -94,11 +94,62 @@ def test_missing_column_is_named(tmp_path: Path):
         ('unit = "mV"', 'unit = "kn"', "mV: wants a unit that fits V, got 'kn'"),
         ("pack_voltage_v", "volts", "mV: wants the name of a channel"),
         ("pack_voltage_v", "pack_current_a", "each channel once|unit that fits"),
-        ("sign = -1", "turn = -1", "knows column, channel, unit, sign and optional, got 'turn'"),
-        ("[time]", "[clock]", "knows time, column and delimiter, got 'clock'"),
+        (
+            "sign = -1",
+            "turn = -1",
+            "knows column, channel, unit, factor, offset, sign and optional, got 'turn'",
+        ),
+        ("[time]", "[clock]", "knows time, column, delimiter, decimal and comment, got 'clock'"),
         ("[time]", "[time", "wants TOML"),
     ],
 )
 def test_wrong_maps_name_the_key(tmp_path: Path, old: str, new: str, text: str):
     with pytest.raises(BoatFileError, match=text):
         block(tmp_path, "t,mV,A in\n0,1,1\n", MAP.replace(old, new, 1))
+
+
+SPREADSHEET = """
+delimiter = ";"
+decimal = ","
+comment = "#"
+[time]
+columns = ["Date", "Time"]
+format = "%d.%m.%Y %H:%M:%S"
+zone = "Europe/Berlin"
+[[column]]
+column = "Volts x10"
+channel = "pack_voltage_v"
+factor = 0.1
+[[column]]
+column = "Temp"
+channel = "pack_temp_c"
+unit = "°F"
+offset = -4
+"""
+
+
+def test_a_spreadsheet_as_people_keep_them(tmp_path: Path):
+    table = (
+        "# exported\n# by hand\nDate;Time;Volts x10;Temp\n"
+        "15.11.2023;00:13:20;512,5;72\n15.11.2023;00:13:21;;\n32.11.2023;00:13:22;512;72\n"
+    )
+    got, counters = block(tmp_path, table, SPREADSHEET)
+    # 23:13:20 UTC, an hour less in winter, is 1 700 003 600 s after 1970
+    assert got.t_us.tolist() == [1_700_003_600_000_000]
+    # 512.5 / 10, and 72 - 4 = 68 degrees Fahrenheit are 20 Celsius
+    assert got.values[0].tolist() == pytest.approx([51.25, 20.0])
+    assert counters["syntax"] == 1  # a 32nd of November
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('zone = "Europe/Berlin"', 'zone = "Berlin"', "wants a time zone's name"),
+        ('decimal = ","', 'decimal = ",,"', "wants one character"),
+        ("factor = 0.1", 'factor = "a tenth"', "factor wants a number"),
+        ('format = "%d.%m.%Y %H:%M:%S"\n', "", "and time.format beside it"),
+    ],
+)
+def test_wrong_spreadsheet_maps_name_the_key(tmp_path: Path, old: str, new: str, says: str):
+    with pytest.raises(BoatFileError, match=says):
+        block(tmp_path, "Date;Time\n", SPREADSHEET.replace(old, new))
