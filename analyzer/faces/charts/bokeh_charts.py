@@ -20,6 +20,7 @@ from bokeh.plotting import figure
 from analyzer.estimation.results import FlagView, Plot
 from analyzer.faces.charts import columns
 from analyzer.faces.charts.columns import Chart, Points
+from logger.units import UNDATED_S
 
 
 @dataclass(frozen=True)
@@ -117,9 +118,11 @@ def group(
     ]
     for drawn in figures:
         _draw_flags(drawn, flags, frame, plot, named=drawn is figures[0])
+    dated = dated and bool(plot.t_utc_s) and plot.t_utc_s[0] >= UNDATED_S
     below = DatetimeTickFormatter(**BELOW) if dated else None
+    days = DATES if dated else dict.fromkeys(DATES, "%H:%M")
     figures[-1].xaxis.formatter = DatetimeTickFormatter(
-        **CLOCK, **DATES, context=below, context_which="start"
+        **CLOCK, **days, context=below, context_which="start"
     )
     return json_item(column(*figures, sizing_mode="stretch_width"))
 

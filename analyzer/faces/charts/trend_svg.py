@@ -10,6 +10,7 @@ from analyzer.answers.health.trends import Course, Past
 from analyzer.answers.hull import Fouling
 from analyzer.estimation.estimate import Estimate
 from analyzer.faces.charts.scale import Axis, Tick
+from logger.units import DAY_S, UNDATED_S
 
 # Layout in pixels, assumed.
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 312.0, 10.0, 96.0
@@ -121,5 +122,7 @@ def _three(value: Estimate) -> tuple[float, float, float] | None:
 
 
 def _date(utc_s: float) -> str:
+    if utc_s < UNDATED_S:
+        return f"day {int(utc_s // DAY_S) + 1}, undated"
     moment = datetime.fromtimestamp(utc_s, UTC).astimezone()
     return f"{moment.day} {moment:%b %Y}"
