@@ -13,8 +13,16 @@ from analyzer.hull.fouling import Fouling, TripLoss, fouling
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned.charge_history import charge_at
-from analyzer.learned.keys import CALIBRATION, calibration_before, points_before
+from analyzer.learned.keys import (
+    CALIBRATION,
+    CHARGE,
+    calibration_before,
+    points_before,
+    revive,
+)
+from analyzer.pack.soc import PackPosterior
 from analyzer.range.hindcast import Asked, Before, Hindcast, hindcast
+from analyzer.range.hindcast_charge import CountedBack, counted_back
 from analyzer.range.reach import speeds_for
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.trips import trips
@@ -22,6 +30,8 @@ from logger.store import TripRecord
 
 __all__ = ["STEPS", "Asked", "Calibration", "DoubleRun", "Fouling", "Hindcast", "TripLoss"]
 
+# So long after a trip a full charge still tells of it: the shunt's offset adds up; assumed.
+FULL_WITHIN_US = 3 * 24 * 3600 * 1_000_000
 LATELY_US = 45 * 60 * 1_000_000  # of log, that double runs are looked for in; assumed
 
 
@@ -98,9 +108,23 @@ def hindcast_trip(
         charge=charge_at(log, record.start_us),
         points=SteadyPoints.join(points_before(log, record.start_us)),
         calibration=calibration_before(log, record.start_us),
+        after=_charge_by_full(log, record),
     )
     found = hindcast(series, log.boat, before, every_s, progress)
     return HindcastAnswer(record.number, record.start_us / 1e6, found)
+
+
+def _charge_by_full(log: OpenLog, record: TripRecord) -> CountedBack | None:
+    """The trip's charge as the next full charge tells it; None where none followed in days."""
+    kept = [revive(PackPosterior.from_dict, k.value) for k in log.store.learned(CHARGE)]
+    later = [k for k in kept if k is not None and (k.full_us or 0) > record.end_us]
+    at_full = min(later, key=lambda k: k.full_us or 0, default=None)
+    if at_full is None or at_full.full_us is None:
+        return None
+    if at_full.full_us - record.end_us > FULL_WITHIN_US:
+        return None
+    series = log.load(pack_channels(log.boat), record.start_us, at_full.full_us)
+    return counted_back(series, log.boat.pack, at_full)
 
 
 def double_run(log: OpenLog) -> DoubleRun:

@@ -7,7 +7,7 @@ the same charge: a full pack's ampere-hours carry more than those of the whole r
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,7 @@ from analyzer.hull.steady import steady
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
+from analyzer.range.hindcast_charge import CountedBack
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.monte_carlo import Now
 from analyzer.range.reach import ReachResult, reach
@@ -51,6 +52,8 @@ class Asked:
         foreseen_m: Distance for the energy that was then used, (low, mid, high).
         made_m: Distance then made on it; None where the boat soon did something else.
         over_s: How long that was.
+        charge_frac: Charge as it was thought, (low, mid, high).
+        charge_was_frac: Charge by the next full charge; None where none followed that tells.
     """
 
     t_utc_s: float
@@ -59,6 +62,15 @@ class Asked:
     foreseen_m: tuple[float, float, float] | None
     made_m: float | None
     over_s: float
+    charge_frac: tuple[float, float, float] | None = None
+    charge_was_frac: float | None = None
+
+    @property
+    def charge_held(self) -> bool | None:
+        """Whether the charge lay in its range; None where it cannot be compared."""
+        if self.charge_was_frac is None or self.charge_frac is None:
+            return None
+        return self.charge_frac[0] <= self.charge_was_frac <= self.charge_frac[2]
 
     @property
     def held(self) -> bool | None:
@@ -73,7 +85,8 @@ class Score:
     """How good the answers were; None where nothing could be compared.
 
     held_frac: share of ranges that held (80 % is right). error_frac: median error of the middle.
-    width_frac: median width of the range over its middle.
+    width_frac: median width of the range over its middle. charge_compared, charge_held_frac,
+    charge_error_frac: the same of the charge, against the next full one; its error in points.
     """
 
     compared: int
@@ -81,6 +94,9 @@ class Score:
     error_frac: float | None
     width_frac: float | None
     sentence: str
+    charge_compared: int = 0
+    charge_held_frac: float | None = None
+    charge_error_frac: float | None = None
 
 
 @dataclass(frozen=True)
@@ -93,12 +109,13 @@ class Hindcast:
 
 @dataclass(frozen=True)
 class Before:
-    """What was known when the trip began."""
+    """What was known when the trip began, and what came to be known of its charge."""
 
     charge: PackPosterior | None = None
     points: SteadyPoints | None = None
     calibration: Calibration | None = None
     weakest: WeakCell | None = None
+    after: CountedBack | None = None  # not known then: what the charge is held against
 
 
 def hindcast(
@@ -122,10 +139,16 @@ def hindcast(
         done = end
         row = _ask(series, end, boat, before, state)
         if row is not None:
-            rows.append(row)
+            rows.append(_with_charge(row, before.after, series.t0_us, end * series.step_s))
         if progress:
             progress(end / series.n)
     return Hindcast(tuple(rows), score(rows))
+
+
+def _with_charge(row: Asked, after: CountedBack | None, t0_us: int, at_s: float) -> Asked:
+    """A row with the charge that the next full charge tells."""
+    found = after.at(t0_us + round(at_s * 1e6)) if after is not None else None
+    return replace(row, charge_was_frac=found[0]) if found is not None else row
 
 
 def _ask(
@@ -164,20 +187,25 @@ def _compare(series: Series, end: int, boat: Boat, present: Now, result: ReachRe
     """The answer beside what the log shows from there on."""
     assert result.as_now is not None
     left = result.distance_m[:, result.as_now]
-    low, mid, high = np.percentile(left, (10, 50, 90))
     size, wh, made = _what_followed(series, end, boat, present)
     predicted = None
     if made is not None and wh > 0:
-        a, b, c = np.percentile(_foreseen_m(result, wh), (10, 50, 90))
-        predicted = (float(a), float(b), float(c))
+        predicted = _three(_foreseen_m(result, wh))
     return Asked(
         t_utc_s=series.t0_us / 1e6 + end * series.step_s,
-        distance_m=(float(low), float(mid), float(high)),
+        distance_m=_three(left),
         soc_frac=float(np.median(result.soc)),
         foreseen_m=predicted,
         made_m=made if predicted else None,
         over_s=size * series.step_s,
+        charge_frac=_three(result.soc),
     )
+
+
+def _three(draws: Floats) -> tuple[float, float, float]:
+    """Low, middle and high of an 80 % range."""
+    low, mid, high = np.percentile(draws, (10, 50, 90))
+    return float(low), float(mid), float(high)
 
 
 def _foreseen_m(result: ReachResult, wh: float) -> Floats:
@@ -215,7 +243,28 @@ def _what_followed(
 
 
 def score(rows: Sequence[Asked]) -> Score:
-    """How often ranges held, and how far the middle was off."""
+    """How often ranges held, and how far the middle was off; of distances and of charges."""
+    charges = [(r.charge_held, r.charge_frac, r.charge_was_frac) for r in rows]
+    told = [(h, abs(f[1] - w)) for h, f, w in charges if f is not None and w is not None]
+    held = float(np.mean([h for h, _ in told])) if told else None
+    off = _middle([error for _, error in told])
+    found = replace(
+        _distance_score(rows),
+        charge_compared=len(told),
+        charge_held_frac=held,
+        charge_error_frac=off,
+    )
+    if held is None or off is None:
+        return found
+    more = (
+        f"; of {len(told)} charges held against the next full one the range held "
+        f"{held * 100:.0f} %, the middle was off by {off * 100:.0f} points"
+    )
+    return replace(found, sentence=found.sentence + more)
+
+
+def _distance_score(rows: Sequence[Asked]) -> Score:
+    """The score of the distances."""
     pairs = [(r.foreseen_m, r.made_m, r.held) for r in rows]
     known = [(f, m, h) for f, m, h in pairs if f is not None and m is not None]
     if not known:

@@ -1,5 +1,8 @@
 """Answers during a trip held against what then happened."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
 from analyzer.range.hindcast import (
@@ -8,6 +11,7 @@ from analyzer.range.hindcast import (
     hindcast,
     score,
 )
+from analyzer.range.hindcast_charge import CountedBack
 from tests.support.even_trip import motoring
 from tests.support.hull_boat import boat
 
@@ -46,6 +50,34 @@ def test_a_pack_whose_voltage_falls_is_no_reason_to_be_off():
     )
     assert found.score.compared >= 3
     assert found.score.error_frac < 0.015
+
+
+def test_charges_are_scored_against_the_next_full_one():
+    # by hand: of ranges 0.5 to 0.7, 0.3 to 0.5 and 0.1 to 0.3 the first two hold 0.55 and 0.36;
+    # middles are off by 5, 4 and 30 points
+    ranges = [(0.5, 0.6, 0.7), (0.3, 0.4, 0.5), (0.1, 0.2, 0.3)]
+    rows = [
+        replace(row(8, 10, 12, 10), charge_frac=said, charge_was_frac=was)
+        for said, was in zip(ranges, (0.55, 0.36, 0.5), strict=True)
+    ]
+    found = score([*rows, row(8, 10, 12, 10)])
+    assert found.charge_compared == 3
+    assert found.charge_held_frac == pytest.approx(2 / 3)
+    assert found.charge_error_frac == pytest.approx(0.05)
+    assert "of 3 charges held against the next full one the range held 67 %" in found.sentence
+    assert score([row(8, 10, 12, 10)]).charge_held_frac is None
+
+
+def test_a_trip_is_held_against_the_charge_counted_back_from_full():
+    # the trip gives 1,040 W of a 200 Ah pack, from 0.98: counted here by its own integral
+    series = motoring()
+    drawn_ah = np.cumsum(series.get("pack_current_a")) / 3600
+    after = CountedBack(series.t0_us, 1.0, 0.98 - drawn_ah / 200, np.full(series.n, 0.01))
+    found = hindcast(series, boat(), Before(after=after), every_s=900.0)
+    assert found.score.charge_compared >= 3
+    for asked in found.rows:
+        k = round(asked.t_utc_s - series.t0_us / 1e6)
+        assert asked.charge_was_frac == pytest.approx(after.soc_frac[min(k, series.n - 1)])
 
 
 def test_only_the_past_is_used():
