@@ -4,7 +4,10 @@ import numpy as np
 import pytest
 from pytest import approx
 
+from analyzer.cells.deficit import Evidence
+from analyzer.cells.hypotheses import GRID, PRIOR, USUAL
 from analyzer.cells.monitor import CellMonitor
+from analyzer.cells.verdict import Told, verdict
 from analyzer.pack.cell_model import chemistry
 from analyzer.series.series import Series
 from logger.boat import Pack
@@ -44,6 +47,27 @@ def test_findings_is_empty_on_a_healthy_string(seed):
     monitor.update(string(100 + seed))
     assert monitor.detections() == []
     assert monitor.weakest() is None
+
+
+def test_the_run_down_counts_what_is_likely_though_it_is_not_told(monkeypatch):
+    """A third that a cell lacks a tenth of the charge: too little to tell, too much to leave."""
+    monitor = CellMonitor(PACK)
+    monitor.update(string(100, hours=0.2))
+    weight = np.zeros(PRIOR.shape)
+    weight[USUAL, np.argmin(np.abs(GRID.charge - 0.1))] = 1 / 3
+    weight[USUAL, 0] = 2 / 3
+    sound = np.zeros(PRIOR.shape)
+    sound[USUAL, 0] = 1.0
+    seen = Evidence.nothing(16)
+    each = [verdict(weight if i == 4 else sound, seen, i, Told()) for i in range(16)]
+    monkeypatch.setattr(monitor, "_judge", lambda: setattr(monitor, "_verdicts", each))
+    assert monitor.detections() == []
+    weak = monitor.weakest()
+    assert weak is not None
+    assert (weak.name, weak.told) == ("cell 5", False)
+    ((share, missing),) = [(one.weight, one.mean) for one in weak.deficits]
+    assert share == approx(1 / 3)
+    assert missing == approx(0.1, rel=0.07)  # bins are 12 % apart
 
 
 def test_update_in_any_portions_gives_the_same():

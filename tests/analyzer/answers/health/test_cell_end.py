@@ -76,6 +76,8 @@ def test_cell_end_against_the_reserve():
 
 def test_cell_end_says_nothing_where_nothing_stands_out():
     assert cell_end(here(None), boat()) is None
+    likely = WeakCell("cell 7", 0.0, 0.0, (Deficit(0.3, 0.06, 0.005),), told=False)
+    assert cell_end(here(likely), boat()) is None, "counted by the run-down, but not told"
 
 
 def test_cell_end_without_load_says_where_and_not_when():
