@@ -4,7 +4,9 @@ The command line, the pages, the HTTP API and Python all ask here, so that they 
 question's own code, and the libraries that it needs, are imported when it is first asked.
 """
 
-from collections.abc import Callable, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
@@ -350,6 +352,31 @@ class Log(LogFile):
         known = bool(self.boat_text()[0])
         trips, flags = (self.trips(), self.flags()) if known else ((), ())
         return mirroring.mirror(self.path, url, channels, step_s, trips, flags)
+
+    @contextmanager
+    def telling(self, url: str) -> Iterator[Callable[[], int]]:
+        """Something that tells a broker, each time, what is new; see `exchange.broker`.
+
+        It gives how many messages were published.
+
+        Raises:
+            CannotWrite, NotInstalled: The broker cannot be reached.
+        """
+        from analyzer.answers.telling import News
+        from analyzer.exchange.broker import Broker
+        from analyzer.exchange.rows import boat_name
+        from logger.store import Store
+
+        news = News()
+        with Store.open(self.path) as store, closing(Broker(url, boat_name(store))) as broker:
+
+            def tell() -> int:
+                found = list(news.of(self, store, time.monotonic()))
+                for topic, value, keep in found:
+                    broker.publish(topic, value, keep=keep)
+                return len(found)
+
+            yield tell
 
 
 def open_log(log: str | Path, boat: str | Path | None = None, *, write: bool = False) -> Log:

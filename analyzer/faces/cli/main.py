@@ -20,6 +20,7 @@ from analyzer.faces.cli import (
     fleet,
     passage,
     play,
+    publish,
     record,
     serve,
 )
@@ -39,7 +40,7 @@ A range is no promise: keep a reserve, a sail ready, an anchor clear to let go."
 
 
 GROUPS = (
-    play, ask, flags, passage, check, boots, serve, export, fleet, record, completion
+    play, ask, flags, passage, check, boots, serve, export, publish, fleet, record, completion
 )  # fmt: skip
 
 
