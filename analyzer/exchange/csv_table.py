@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import groupby, islice
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, TextIO
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from logger.store import Boot, Store
 
 UTC, BOOT, MONO = "utc_s", "boot", "t_mono_us"
 FORMULA = ("=", "+", "-", "@", "\t", "\r")  # a cell of a formula begins so, OWASP CSV injection
+LONGEST = 1 << 20  # characters of a line: 50,000 numbers, assumed
 ROWS = 10_000  # written and read at a time, assumed
 
 
@@ -55,8 +56,9 @@ def read(path: Path, store: Store) -> int:
     """
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
-            lines = csv.reader(file)
-            head = _Head.of([_plain(name) for name in next(lines, [])], path)
+            lines = csv.reader(_short(file, path))
+            names = [_plain(name) for name in next(lines, [])]
+            head = _Head.of(names, path)
             pieces = (rows for part in _parts(lines) for rows in head.rows(part))
             return intake.take_in(store, intake.Layout(head.channels), pieces)
     except (ValueError, ArithmeticError, IndexError, csv.Error) as error:
@@ -114,11 +116,24 @@ class _Head:
             own = list(run)
             t_mono_us = np.array([int(line[self.mono]) for line in own], np.int64)
             values = [[float(line[k] or "nan") for k in self.columns] for line in own]
-            text = own[0][self.utc]
-            offset_us = int(Decimal(text) * 1_000_000) - int(t_mono_us[0]) if text else None
-            source = "file" if text else None
-            boot = Boot(0, _plain(uid), offset_us, source, None, None, None)
-            yield Rows(boot, t_mono_us, np.array(values).reshape(len(own), len(self.columns)))
+            table = np.array(values).reshape(len(own), len(self.columns))
+            boot = self._boot(uid, own[0][self.utc], int(t_mono_us[0]))
+            yield Rows(boot, t_mono_us, table)
+
+    def _boot(self, uid: str, utc_s: str, mono_us: int) -> Boot:
+        name = _plain(uid)
+        if not utc_s:
+            return Boot(0, name, None, None, None, None, None)
+        utc_us = int(Decimal(utc_s) * 1_000_000)
+        return Boot(0, name, utc_us - mono_us, "file", None, None, None)
+
+
+def _short(file: TextIO, path: Path) -> Iterator[str]:
+    """The file's lines. Raises BadImport at one that has no end."""
+    while line := file.readline(LONGEST):
+        if len(line) == LONGEST:
+            raise BadImport(f"{path} has a line of more than {LONGEST} characters: it is no table")
+        yield line
 
 
 def _parts(lines: Iterator[list[str]]) -> Iterator[list[list[str]]]:

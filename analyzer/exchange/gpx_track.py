@@ -35,6 +35,7 @@ GAP_S = 30.0  # longer without a fix is a new segment, assumed
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 LATEST = datetime(2100, 1, 1, tzinfo=UTC)  # no track's time is as late, assumed
 ALL_US = 2**62  # beyond any time, by definition
+MOST_BYTES = 100_000_000  # a week of fixes each second; all of it is held in memory, assumed
 log = logging.getLogger("keelwatt")
 FILE_SURE_S = 1.0  # a track's times are the receiver's; common practice, no source
 
@@ -76,6 +77,11 @@ def read(path: Path, store: Store) -> int:
     Raises:
         BadImport: The file is no GPX, or has a point without a time.
     """
+    if path.stat().st_size > MOST_BYTES:
+        raise BadImport(
+            f"{path} is larger than {MOST_BYTES / 1e6:.0f} MB, which is too much for a track: "
+            "import it in parts, or take a log along as a packed log"
+        )
     try:
         points = list(_points(path))
     except (ElementTree.ParseError, OSError, ValueError) as error:

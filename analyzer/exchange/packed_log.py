@@ -18,7 +18,7 @@ from logger.store import Store
 
 LEVEL = 10  # of zstd's 22, assumed
 PACKED = ".zst"
-WINDOW = 1 << 27  # what zstd itself uses without being asked for more, its manual
+WINDOW = 1 << 27  # ZSTD_WINDOWLOG_LIMIT_DEFAULT in <zstd.h>, by definition
 # A log is packed inside already (the demo's to 0.6 of its size; an empty one to a hundredth). More
 # than this, of so many bytes, is no log but a trap; assumed.
 MOST_RATIO, TRAP_BYTES = 300, 1 << 28

@@ -6,6 +6,7 @@ import io
 import itertools
 import multiprocessing
 import os
+import resource
 import signal
 from contextlib import closing
 
@@ -187,6 +188,17 @@ def test_a_point_without_a_latitude_is_a_sentence(tmp_path):
     path.write_text(GPX.format(points='<trkpt lon="1"><time>2026-07-01T10:00:00Z</time></trkpt>'))
     with pytest.raises(BadImport, match="no lat or no lon"):
         forms.read(path, tmp_path / "a.sqlite")
+
+
+@pytest.mark.parametrize(("name", "says"), [("a.csv", "a line of more"), ("a.gpx", "larger than")])
+def test_a_line_or_a_track_without_end_is_refused_at_once(tmp_path, name, says):
+    path = tmp_path / name
+    with path.open("wb") as file:
+        file.truncate(2 << 30)  # a hole: it takes no room on the disk
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(BadImport, match=says):
+        forms.read(path, tmp_path / "a.sqlite")
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss < before + 100_000
 
 
 def test_entities_that_grow_without_end_are_a_sentence(tmp_path):

@@ -22,8 +22,8 @@ from logger.sources.recordings.opened import LATEST_US, is_torn, open_bytes, tex
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
 BATCH = 50_000  # frames of a batch, assumed
-# Bytes of an object of a BLF file; its containers hold 128 kB before they are packed (python-can's
-# writer, and its remark on the format), twice that. Deflate unpacks it to 270 MB at the most.
+# Bytes of an object of a BLF file: twice what writers put into a container, 128 kB, assumed.
+# Deflate unpacks it to 270 MB at the most.
 MOST_OBJECT = 1 << 18
 
 

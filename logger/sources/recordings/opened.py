@@ -14,10 +14,10 @@ from logger.errors import RecordingError
 
 GZIP = b"\x1f\x8b"
 ZSTD = b"\x28\xb5\x2f\xfd"
-# Fed at a time: what it unpacks to, 1032 (deflate) or 32768 (zstd's repeated blocks) times as much
-# by their formats, has room in memory.
+# Fed at a time, assumed: what it unpacks to, by definition of the formats up to 1032 (deflate) or
+# 32768 (zstd's repeated blocks) times as much, has room in memory.
 GZIP_STEP, ZSTD_STEP = 1 << 14, 1 << 10
-ZSTD_WINDOW = 1 << 27  # what zstd itself uses without being asked for more, its manual
+ZSTD_WINDOW = 1 << 27  # ZSTD_WINDOWLOG_LIMIT_DEFAULT in <zstd.h>, by definition
 # Recordings unpack to some 10 to 50 times their size (the demo: 5 to 9). More than this, of so many
 # bytes, is no recording but a trap; assumed.
 MOST_RATIO, TRAP_BYTES = 300, 1 << 28
