@@ -76,6 +76,6 @@ DELIBERATE = [
     ("analyzer/environment/stream_fit.py", "= -at * sin[:, None]", "= at * sin[:, None]"),
     ("analyzer/environment/stream.py", "(1 - np.cos(angle)) / angle", "(1 + np.cos(angle)) / angle"),
     ("analyzer/environment/wind.py", "np.abs(ahead) - still", "np.abs(ahead) + still"),
-    ("analyzer/environment/wind.py", "np.sqrt(1 - np.square(kept))", "np.sqrt(1 + np.square(kept))"),
+    ("analyzer/environment/persistence.py", "np.sqrt(1 - np.square(kept))", "np.sqrt(1 + np.square(kept))"),
     ("analyzer/environment/solar.py", "bright = clear > LEAST", "bright = clear < LEAST"),
 ]  # fmt: skip

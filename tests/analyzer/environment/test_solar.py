@@ -8,10 +8,12 @@ import pytest
 from analyzer.environment.solar import (
     HOURS,
     mean_ahead,
+    share_today,
     sine_of_height,
     unmeasured_sun_w,
     until_sunset_s,
 )
+from analyzer.series.series import Series
 
 
 def at(text: str) -> float:
@@ -92,3 +94,18 @@ def test_sunset_on_the_equator_is_six_hours_after_noon_and_none_by_night():
     noon_s = 1_774_008_420.0
     assert until_sunset_s(0.0, 0.0, noon_s) == pytest.approx(6 * 3600.0, abs=600.0)
     assert until_sunset_s(0.0, 0.0, noon_s + 43_200.0) is None
+
+
+@pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear")  # pvlib's own use of pandas
+def test_today_s_share_is_of_the_bright_hours_alone():
+    # June at 50 degrees north: 0.6 of Haurwitz's clear sky, 1098 sin h exp(-0.057 / sin h) W/m2,
+    # while that is above 80 W/m2; what panels seem to give in dimmer hours is no share of the sun
+    t_s = at("2026-06-01T00:00") + np.arange(0, 86400, 60.0)
+    sine = np.maximum(sine_of_height(50.0, 0.0, t_s), 1e-3)
+    clear_w_m2 = 1098.0 * sine * np.exp(-0.057 / sine)
+    power_w = np.where(clear_w_m2 > 80.0, 0.6 * clear_w_m2 / 1000.0 * 300.0, 40.0)
+    series = Series(round(t_s[0] * 1e6), 60.0, len(t_s), {"solar_power_w": power_w})
+    share, sd = share_today(series, 300.0, 50.0, 0.0)
+    # ten minutes around 80 W/m2 are half of each
+    assert share == pytest.approx(0.6, abs=0.02)
+    assert sd == pytest.approx(0.12)
