@@ -19,6 +19,7 @@ Floats = npt.NDArray[np.float64]
 
 Place = tuple[float, float, str]  # latitude and longitude [deg], name
 
+MOST_CHARACTERS = 20_000_000  # a track of two days at a fix a second, assumed
 NEAR_M = 20.0  # waypoints closer together count as one; assumed
 # A longer route is thinned, by this or by twice it as often as needed, to so many places: each leg
 # costs some 60 ms of an answer. The thinning goes as deep as it is given places at once. Assumed.
@@ -110,7 +111,11 @@ def gpx_places(path: Path) -> tuple[list[Place], str]:
     import gpxpy.gpx
 
     try:
-        gpx = gpxpy.parse(path.read_text(encoding="utf-8"))
+        with path.open(encoding="utf-8") as file:
+            text = file.read(MOST_CHARACTERS + 1)
+        if len(text) > MOST_CHARACTERS:
+            raise BadRoute(f"{path} has more than {MOST_CHARACTERS} characters: it is no route")
+        gpx = gpxpy.parse(text)
     except (OSError, UnicodeDecodeError, gpxpy.gpx.GPXException) as error:
         raise BadRoute(f"{path} cannot be read as GPX: {error}") from error
     segments = gpx.tracks[0].segments if gpx.tracks else []

@@ -1,11 +1,11 @@
 """Where the boat file and the log are: option, environment, boat file, then the usual folder."""
 
 import os
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 from analyzer.errors import AnalyzerError
+from logger.boat.toml_text import MOST_CHARACTERS, read_toml
 
 LOG_VARIABLE = "KEELWATT_LOG"
 BOAT_VARIABLE = "KEELWATT_BOAT"
@@ -88,8 +88,9 @@ def _log_of(boat: Path | None) -> Path | None:
     if boat is None:
         return None
     try:
-        told = tomllib.loads(boat.read_text("utf-8")).get("log_path")
-    except (OSError, ValueError):
+        with boat.open(encoding="utf-8-sig") as file:
+            told = read_toml(file.read(MOST_CHARACTERS + 1)).get("log_path")
+    except (OSError, ValueError, RecursionError):
         return None
     return boat.parent / Path(told).expanduser() if isinstance(told, str) and told else None
 

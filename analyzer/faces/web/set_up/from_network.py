@@ -4,10 +4,10 @@ A paired phone sets up a boat. It does not start programs on the board, and it d
 board read files of anybody else: those stand in the file on disk, by its owner.
 """
 
-import tomllib
 from pathlib import PurePosixPath
 from typing import Any
 
+from logger.boat.toml_text import read_toml
 from logger.errors import BoatFileError
 
 DEVICES = "/dev/"
@@ -56,7 +56,7 @@ def _sentence(place: tuple[str, ...], value: Any) -> str:
 def _parts(text: str) -> list[tuple[tuple[str, ...], Any]]:
     """Every value of a TOML text with the names that lead to it; lists of numbers whole."""
     try:
-        table = tomllib.loads(text)
+        table = read_toml(text)
     except (ValueError, RecursionError):
         return []  # said where the file is read
     return list(_walk((), table))
