@@ -30,7 +30,7 @@ Floats = npt.NDArray[np.float64]
 
 OFFSET_SD_V = 0.0015  # of a cell's voltage input; assumed
 ALIKE = 2 * BEND_SOC / LEVEL_C  # neighbouring levels that share one error: the curve's
-OF_CHARGE, OF_LOSS = 1, 2  # columns of the linear model: by definition
+OF_CHARGE, OF_LOSS, OF_SLOW = 1, 2, 4  # columns of the linear model: by definition
 FULL_S = 30.0  # a level seen for so long counts in full; assumed
 # A cell takes a little more than full, and gives a little more than all, before it is driven out of
 # its bounds (reversed, or past its protection), and how far these are known; assumed.
@@ -98,32 +98,41 @@ def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
     likely = axes(table, kind, ohms.median)
     curves = [MedianCurve(table, kind, axis, ohms.median) for axis in likely]
     usual = [_fit(curve, ohms.if_usual()) for curve in curves]
-    raised = usual if ohms.known else [_fit(curve, ohms.if_raised()) for curve in curves]
-    pairs = list(zip(usual, raised, strict=True))
-
-    def stacked(name: str) -> Floats:
-        """Of each axis, (axes, cells, 2, g)."""
-        return np.array([np.stack([getattr(fit, name) for fit in pair], axis=1) for pair in pairs])
-
-    chi = stacked("chi")
+    raised = usual
+    if not ohms.known:
+        raised = [_fit(curve, ohms.if_raised()) for curve in curves]
+    chi = _of_all("chi", usual, raised)
+    volume = _of_all("volume", usual, raised)
     readings = usual[0].readings
     # Where even the best hypothesis misses by more than its noise, all are less sure.
     best = chi.min(axis=(0, 2, 3))[:, None, None]
     wide2 = np.maximum(best / readings, 1.0)
-    widened2 = np.where(_far_apart(chi, usual[0].depth), 1.0, wide2)
-    misfit = chi / widened2 + readings * np.log(widened2)
-    log_likelihood = -0.5 * (misfit + stacked("volume"))
+    far = _far_apart(chi, usual[0].depth)
+    widened2 = np.where(far, 1.0, wide2)
+    misfit = chi / widened2
+    misfit += readings * np.log(widened2)
+    log_likelihood = -0.5 * (misfit + volume)
     most = log_likelihood.max(axis=0)
     share = np.exp(log_likelihood - most)
     total = share.sum(axis=0)
     share /= total
+    sd = share * _of_all("sd", usual, raised)
+    charge = share * _of_all("charge", usual, raised)
+    loss = share * _of_all("loss", usual, raised)
+    depths = [fit.depth for fit in usual]
     return Evidence(
-        log_likelihood=most + np.log(total / len(pairs)),
-        charge=(share * stacked("charge")).sum(axis=0),
-        loss=(share * stacked("loss")).sum(axis=0),
-        sd=np.sqrt(wide2) * (share * stacked("sd")).sum(axis=0),
-        depth=float(np.mean([fit.depth for fit in usual])),
+        log_likelihood=most + np.log(total / len(usual)),
+        charge=charge.sum(axis=0),
+        loss=loss.sum(axis=0),
+        sd=np.sqrt(wide2) * sd.sum(axis=0),
+        depth=float(np.mean(depths)),
     )
+
+
+def _of_all(name: str, usual: list[_Fit], raised: list[_Fit]) -> Floats:
+    """One figure of all fits, (axes, cells, 2, g)."""
+    rows = [[getattr(fit, name) for fit in fits] for fits in (usual, raised)]
+    return np.stack(rows).transpose(1, 2, 0, 3)
 
 
 def _far_apart(chi: Floats, depth: float) -> npt.NDArray[np.bool_]:
@@ -154,24 +163,26 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     design = _design(curve, shown)
     weighted = (design * weight[..., None]).transpose(0, 2, 1)
     at_rest_v = table.distance_v + table.amps[:, [0, 2]] @ [ohms.excess, ohms.slow()[0]]
-    cross = weighted @ at_rest_v - weighted @ shown.volts[..., None]
+    cross = weighted @ at_rest_v
+    cross -= weighted @ shown.volts[..., None]
     prior_sd = _prior_sd(ohms, curve.kind)
     usual = _usual_spread(at_rest_v, design[0], shown.variance[0], prior_sd[:, 0], share)
     prior_sd[..., OF_CHARGE] *= np.where(GRID.cause == CHARGE, 1.0, usual)
     prior_sd[..., OF_LOSS] *= np.where(GRID.cause == CAPACITY, 1.0, usual)
     fit = marginal(weighted @ design, cross, prior_sd)
     noise = (share * np.log(shown.variance)).sum(axis=1)
-    own = np.where(GRID.cause == CHARGE, fit.sd[..., OF_CHARGE], fit.sd[..., OF_LOSS])
+    own_charge, own_loss = fit.found[..., OF_CHARGE], fit.found[..., OF_LOSS]
     # Not of the noise: however badly readings are met, it counts in full.
     beyond = _beyond(curve.axis.at(table.place + shift))
-    outside = (share * beyond**2).sum(axis=1) + _outside_bin(fit.found, prior_sd)
+    outside = _outside_bin(fit.found, prior_sd)
     outside += _wrong_side(at_rest_v, curve, ohms, share)
+    outside += beyond**2 @ share
     return _Fit(
         chi=_squares(weight, at_rest_v, shown.volts) - fit.explained,
         volume=fit.volume + noise + outside,
-        charge=GRID.charge + fit.found[..., OF_CHARGE],
-        loss=np.maximum(GRID.loss + fit.found[..., OF_LOSS], LEAST_LOSS),
-        sd=own,
+        charge=GRID.charge + own_charge,
+        loss=np.maximum(GRID.loss + own_loss, LEAST_LOSS),
+        sd=np.where(GRID.cause == CHARGE, fit.sd[..., OF_CHARGE], fit.sd[..., OF_LOSS]),
         depth=float(depth.max()),
         readings=float(readings),
     )
@@ -182,21 +193,26 @@ def _squares(weight: Floats, at_rest_v: Floats, volts: Floats) -> Floats:
     array of all three."""
     weighted_v = weight * volts
     square_v2 = (weighted_v * volts).sum(axis=1)
-    return np.asarray((weight @ at_rest_v**2 - 2 * weighted_v @ at_rest_v).T + square_v2)
+    crossed = weighted_v @ at_rest_v
+    own = weight @ at_rest_v**2
+    return np.asarray((own - 2 * crossed).T + square_v2)
 
 
 def _beyond(charge: Floats) -> Floats:
     """How far a charge is beyond what a cell can hold or give, in standard deviations."""
-    over, under = charge - FULLEST, EMPTIEST - charge
-    return np.maximum(np.maximum(over, under), 0.0) / BEYOND_SD
+    over = np.maximum(charge - FULLEST, 0.0)
+    under = np.maximum(EMPTIEST - charge, 0.0)
+    return np.asarray((over + under) / BEYOND_SD)
 
 
 def _outside_bin(found: Floats, prior_sd: Floats) -> Floats:
     """How far a size is corrected beyond what its bin stands for, squared, (cells, g): there the
     curve is another, and another bin's."""
     sizes = [OF_CHARGE, OF_LOSS]
-    corrected = np.abs(found[..., sizes]) / prior_sd[..., sizes]
-    return np.asarray((np.maximum(corrected - IN_BIN, 0.0) ** 2).sum(axis=-1))
+    corrected = np.abs(found[..., sizes])
+    corrected /= prior_sd[..., sizes]
+    over = np.maximum(corrected - IN_BIN, 0.0)
+    return np.asarray((over**2).sum(axis=-1))
 
 
 def _wrong_side(at_rest_v: Floats, curve: MedianCurve, ohms: Ohms, share: Floats) -> Floats:
@@ -207,11 +223,14 @@ def _wrong_side(at_rest_v: Floats, curve: MedianCurve, ohms: Ohms, share: Floats
         at_rest_v: Distance from the median cell, (m, cells). share: What each level counts, (m,).
     """
     mean_v = np.average(at_rest_v, axis=0, weights=share)
-    mean_a = np.average(np.abs(curve.table.amps[:, 0]), weights=share)
-    ohmic_sd_v = mean_a * ohms.left_open_sd(curve.kind).max(axis=1)
-    apart = (mean_v / np.hypot(OFFSET_SD_V, ohmic_sd_v))[:, None]
+    drawn_a = np.abs(curve.table.amps[:, 0])
+    mean_a = np.average(drawn_a, weights=share)
+    most_ohm = ohms.left_open_sd(curve.kind).max(axis=1)
+    sd_v = np.hypot(OFFSET_SD_V, mean_a * most_ohm)
+    apart = mean_v / sd_v
     lacking = np.sign(GRID.charge + GRID.loss)
-    return np.asarray(np.maximum(lacking * apart - IN_BIN, 0.0) ** 2)
+    over = np.maximum(np.outer(apart, lacking) - IN_BIN, 0.0)
+    return np.asarray(over**2)
 
 
 def _usual_spread(
@@ -228,7 +247,8 @@ def _usual_spread(
         share: What each level counts, (m,).
     """
     expected_v2 = variance + design**2 @ np.median(prior_sd, axis=0) ** 2
-    apart_v = np.abs(at_rest_v - np.median(at_rest_v, axis=1)[:, None])
+    middle_v = np.median(at_rest_v, axis=1)
+    apart_v = np.abs(at_rest_v - middle_v[:, None])
     spread_v = MAD_TO_SD * np.median(apart_v, axis=1)
     ratio = spread_v**2 / expected_v2
     mean_ratio = float(np.average(ratio, weights=share))
@@ -241,8 +261,9 @@ def _usual_spread(
 def _design(curve: MedianCurve, shown: Shown) -> Floats:
     """What offset, charge, loss, the curve's error and resistances each add, (g, m, k)."""
     amps, slope = curve.table.amps, shown.slope
-    dropped = [-amps[:, 2], *(-amps[:, 0] * hats(curve.charge))]
-    columns = [1.0, -slope, -slope * curve.depth, shown.doubt_v, *dropped]
+    slow = -amps[:, 2]
+    fast = -amps[:, 0] * hats(curve.charge)
+    columns = [1.0, -slope, -slope * curve.depth, shown.doubt_v, slow, *fast]
     design = np.empty((*slope.shape, len(columns)))
     for k, column in enumerate(columns):
         design[..., k] = column
@@ -251,14 +272,16 @@ def _design(curve: MedianCurve, shown: Shown) -> Floats:
 
 def _prior_sd(ohms: Ohms, kind: Chemistry) -> Floats:
     """Of each, with what a bin leaves open of charge and loss, (cells, g, k)."""
-    shape = (len(ohms.excess), len(GRID.cause), 1)
-    charge, loss = GRID.charge_sd[:, None], GRID.loss_sd[:, None]
-    slow_sd = ohms.slow()[1][:, None, None]
-    fast_sd = ohms.left_open_sd(kind)[:, None, :]
-    columns = [np.full(shape, OFFSET_SD_V)]
-    columns += [np.broadcast_to(sd, shape) for sd in (charge, loss, 1.0, slow_sd)]
-    columns.append(np.broadcast_to(fast_sd, (*shape[:2], fast_sd.shape[2])))
-    return np.concatenate(columns, axis=2)
+    fast_sd = ohms.left_open_sd(kind)
+    _, slow_sd = ohms.slow()
+    sizes = (len(fast_sd), len(GRID.cause), OF_SLOW + 1 + fast_sd.shape[1])
+    sd = np.ones(sizes)  # of the curve's error: by definition
+    sd[..., 0] = OFFSET_SD_V
+    sd[..., OF_CHARGE] = GRID.charge_sd
+    sd[..., OF_LOSS] = GRID.loss_sd
+    sd[..., OF_SLOW] = slow_sd[:, None]
+    sd[..., OF_SLOW + 1 :] = fast_sd[:, None]
+    return sd
 
 
 def least_visible(table: Table, kind: Chemistry, r_ohm: float) -> float:

@@ -57,8 +57,9 @@ def axes(table: Table, kind: Chemistry, r_ohm: float) -> tuple[Axis, ...]:
 def _prior(kind: Chemistry) -> Floats:
     """Of what packs in service hold, at `HELD`, up to a constant."""
     weight, mean, sd = np.array(kind.capacity).T[:, :, None]
-    density = weight / sd * np.exp(-0.5 * ((np.log(HELD) - mean) / sd) ** 2)
-    return np.asarray(density.sum(axis=0))
+    apart = (np.log(HELD) - mean) / sd
+    density = np.exp(-0.5 * apart**2) / sd
+    return np.asarray((weight * density).sum(axis=0))
 
 
 def _quantiles(values: Floats, weight: Floats, count: int) -> Floats:
