@@ -15,20 +15,18 @@ import numpy.typing as npt
 from analyzer.pack.curves.doubt import (
     EMPTY_SD,
     GRID,
-    KNEE_SOC,
     KNOTS,
+    LFP_OWN_V,
     NMC_EMPTY_V,
     NMC_METER_V,
+    NMC_OWN_V,
     NMC_REACH,
-    alike,
     at_knots,
+    curve_cov_v2,
     doubt,
     end_shift,
-    ends_v,
-    lfp_ends_v,
     nmc_spread,
     nmc_v,
-    pinned,
     shape,
 )
 from analyzer.pack.curves.half_cells import lfp_cell_v, lfp_spread_v, nmc_spread_v
@@ -235,11 +233,10 @@ def _lfp() -> Chemistry:
     is no better. Energies: between the milder
     20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
     return Chemistry(
-        name="lfp", mean_v=lfp_cell_v(GRID), half_gap_v=np.full(GRID.size, 0.018),
+        name="lfp", mean_v=curve_prior("lfp", GRID).mean_v, half_gap_v=np.full(GRID.size, 0.018),
         slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
         end_sd_v=np.abs(lfp_spread_v(GRID)) + end_shift(lfp_cell_v, EMPTY_SD),
-        curve_cov_v2=doubt(0.0065, 0.1, *curve_prior("lfp", GRID).rest_v)
-        + alike(KNOTS, lfp_ends_v(), KNEE_SOC),
+        curve_cov_v2=curve_cov_v2(lfp_cell_v, LFP_OWN_V, curve_prior("lfp", GRID).rest_v),
         gap_soc_frac=0.04, gap_activation_j=8e3, gap_sd=0.6, entropy_v_per_k=0.0,
         curve_sd_v=0.03, shape_sd_v=0.010, shape_soc=0.1, model_sd_v=0.003,
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045, charge_activation_j=33.8e3,
@@ -252,13 +249,13 @@ def _nmc() -> Chemistry:
     """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
     2020); its doubt: their distance, and over what charge that stays alike. The rest: common
     practice, no source."""
-    sd_v, knee_v = nmc_spread()
+    sd_v, _ = nmc_spread()
+    prior = curve_prior("nmc", GRID)
     return Chemistry(
-        name="nmc", mean_v=nmc_v(GRID), half_gap_v=np.full(GRID.size, 0.003),
+        name="nmc", mean_v=prior.mean_v, half_gap_v=np.full(GRID.size, 0.003),
         slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
-        end_sd_v=np.abs(nmc_spread_v(GRID)), curve_cov_v2=pinned(
-            doubt(sd_v, NMC_REACH, knee_v), *ends_v(nmc_v)
-        ),
+        end_sd_v=np.abs(nmc_spread_v(GRID)),
+        curve_cov_v2=curve_cov_v2(nmc_v, NMC_OWN_V, prior.rest_v),
         gap_soc_frac=0.05, gap_activation_j=0.0, gap_sd=0.3, entropy_v_per_k=-0.0001,
         curve_sd_v=0.02, shape_sd_v=sd_v, shape_soc=NMC_REACH, model_sd_v=0.0015,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04, charge_activation_j=30e3,

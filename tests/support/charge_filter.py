@@ -17,7 +17,7 @@ from logger.boat import Pack
 from tests.support.gaussians import random_covariance
 
 SD = np.full(STATES, 0.004)
-SD[:CURVE] = 0.02, 0.01, 0.003, 0.2, 0.3, 0.4, 0.05, 0.3, 0.4  # in the states' order
+SD[:CURVE] = 0.02, 0.01, 0.003, 0.2, 0.3, 0.4, 0.05, 0.3, 0.4, 0.02  # in the states' order
 
 
 def cell_of(chemistry="lfp", ah=100.0):

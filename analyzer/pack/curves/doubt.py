@@ -9,7 +9,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.curves.half_cells import lfp_cell_v, nmc_cell_v, nmc_spread_v
+from analyzer.pack.curves.half_cells import nmc_cell_v, nmc_spread_v
 
 Floats = npt.NDArray[np.float64]
 
@@ -21,6 +21,7 @@ FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to
 # the sample variance is d²/2, and a third draw's about the mean 3/2 of that.
 THIRD = 3**0.5
 MOST_SHIFT_V = 0.1  # of a shifted knee; assumed
+READING_V = 0.002  # of a reading of the mean cell; common practice, no source
 KNEE_SOC = 0.02  # over so little charge a knee's form may change; assumed
 # Where the curve's error is carried: close where graphite bends and where the knees are. Assumed.
 KNOTS = np.array(
@@ -72,6 +73,23 @@ def pinned(cov: Floats, empty_v: float, full_v: float) -> Floats:
     return np.asarray(cov - cross @ gain_t)
 
 
+# What a make's curve has that no mixture of the other published makes has, each left out in turn
+# (`tests/analyzer/pack/curves/test_prior.py`): root of the mean square, and over what charge it
+# stays alike.
+LFP_OWN_V, NMC_OWN_V, OWN_REACH = 0.009, 0.027, 0.1
+
+
+def curve_cov_v2(curve: Callable[[Floats], Floats], own_v: float, modes: Floats) -> Floats:
+    """Covariance at `KNOTS` of a cell's curve about its chemistry's. [V²]
+
+    Args:
+        own_v: What it has of its own, which the label's ends pin.
+        modes: What it shares with published makes and with aged cells, on `GRID`, (m, n).
+    """
+    own = pinned(doubt(own_v, OWN_REACH), READING_V, READING_V)
+    return own + doubt(0.0, OWN_REACH, *modes) + alike(KNOTS, ends_v(curve), KNEE_SOC)
+
+
 def at_knots(values: Floats) -> Floats:
     """Of values on `GRID`."""
     return np.asarray(np.interp(KNOTS, GRID, values))
@@ -95,13 +113,6 @@ def _shifted_v(curve: Callable[[Floats], Floats], shift: float, fade: Floats) ->
     # straight lines end at the knee's end: 0.1 V at most
     off_v = np.minimum(slope * shift, MOST_SHIFT_V)
     return np.asarray(off_v * np.clip(fade, 0.0, 1.0))
-
-
-def lfp_ends_v() -> Floats:
-    """How far the knees' own form may be off, at `KNOTS`. [V]"""
-    empty_v = end_shift(lfp_cell_v, EMPTY_SD)
-    full_v = top_shift(lfp_cell_v, FULL_SD)
-    return at_knots(empty_v + full_v)
 
 
 # Over so much charge the two makes' distance stays alike: correlated by 0.78 a tenth apart and by
@@ -140,8 +151,8 @@ def nmc_v(soc: Floats) -> Floats:
     return nmc_cell_v(inside)
 
 
-def ends_v(curve: Callable[[Floats], Floats]) -> tuple[float, float]:
-    """How far the rest voltage at empty and full may be off, by where those lie. [V]"""
-    empty_v = end_shift(curve, EMPTY_SD)[0]
-    full_v = top_shift(curve, FULL_SD)[-1]
-    return float(empty_v), float(full_v)
+def ends_v(curve: Callable[[Floats], Floats]) -> Floats:
+    """How far the knees' own form may be off, at `KNOTS`. [V]"""
+    empty_v = end_shift(curve, EMPTY_SD)
+    full_v = top_shift(curve, FULL_SD)
+    return at_knots(empty_v + full_v)

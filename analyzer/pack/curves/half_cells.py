@@ -156,6 +156,27 @@ def graphite_2020_v(x: Floats) -> Floats:
     return np.asarray(0.063 + nearly_empty - _falls_v(x, GRAPHITE_2020))
 
 
+# Colclasure et al. 2020, a rise as a fall of negative height; as cited below.
+GRAPHITE_FAST: Steps = (
+    (0.01059423355572770, 0.01453708425609560, 9.089868397988610e-5),
+    (-0.02443615203087110, 0.5464261369950400, 0.6270508166379020),
+    (0.01637520788053810, 0.5639025014475490, 0.07053886409518520),
+    (0.06542365622896410, 0.5960370524233590, 1.409966536648620),
+    (0.04173226059293490, 0.1787670587868640, 0.07693844911793470),
+    (0.4792178163846890, -3.845707852011820e-3, 0.04112633446959460),
+    (0.04364293924074990, 0.09449231893318330, -0.02046776012570780),
+    (0.08241166396760410, 0.07746685789572230, 0.03593817905677970),
+)
+
+
+def graphite_fast_v(x: Floats) -> Floats:
+    """Graphite against lithium, a third published fit, for fillings up to 0.95. [V] same shape.
+
+    Source: A. Colclasure et al., Electrochim. Acta 337 (2020) 135854.
+    """
+    return np.asarray(0.6594735004847470 - _falls_v(x, GRAPHITE_FAST))
+
+
 def _filling(empty: float, full: float, soc: Floats) -> Floats:
     """Stoichiometry along a cell's charge: linear, as charge is counted."""
     return np.asarray(empty + (full - empty) * soc)

@@ -15,8 +15,18 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell
-from analyzer.pack.soc.noise import forgetting, prior_moments
-from analyzer.pack.soc.states import CURVE, FAST, HYST, LN_Q, OFFSET, SOC, STATES, FilterStep
+from analyzer.pack.soc.noise import forgetting, prior_parts
+from analyzer.pack.soc.states import (
+    CURVE,
+    FAST,
+    FULL,
+    HYST,
+    LN_Q,
+    OFFSET,
+    SOC,
+    STATES,
+    FilterStep,
+)
 from analyzer.pack.soc.voltage_model import TABLE_HIGH, TABLE_LOW, VoltageModel
 from logger.units import HOUR_S
 
@@ -49,7 +59,7 @@ class GaussianMixtureFilter:
         self.ah = cell.params.capacity_ah
         self.model = VoltageModel(self.kind)
         width = np.diff(SOC_EDGES)
-        parts = [prior_moments(cell, mean, sd) for _, mean, sd in cell.capacity]
+        parts = prior_parts(cell)
         # each part of the packs in service at each stretch of charge
         means = np.stack([mean for mean, _ in parts], axis=-1)
         covs = np.stack([cov for _, cov in parts], axis=-1)
@@ -213,13 +223,32 @@ class GaussianMixtureFilter:
     def update_soc(self, soc: float, sd: float) -> None:
         """Update with a charge known from elsewhere: full, empty, a device."""
         var = sd * sd
-        off = soc - self.mean[SOC]
-        total = self.cov[SOC, SOC] + var
-        self.log_weight -= 0.5 * off**2 / total
+        self._weigh_anchor(soc - self.mean[SOC], self.cov[SOC, SOC] + var)
+        self.update_state(SOC, soc - self.mean[SOC], 1.0, var)
+
+    def update_full(self, soc: float, sd: float) -> None:
+        """Update with the end of a charge: soc = s - b, b the state `FULL`.
+
+        What the charger's end, or the top of the curve, lies off by is the same at every charge:
+        many full charges say together where they all end no better than one does, but they say
+        well that as much went in as had gone out.
+
+        Args:
+            sd: By how much one end differs from another. [frac]
+        """
+        cov_h = self.cov[SOC] - self.cov[FULL]
+        total = cov_h[SOC] - cov_h[FULL] + sd * sd
+        self._weigh_anchor(soc - self.mean[SOC] + self.mean[FULL], total)
+        cov_h = self.cov[SOC] - self.cov[FULL]
+        total = cov_h[SOC] - cov_h[FULL] + sd * sd
+        self._condition(soc - self.mean[SOC] + self.mean[FULL], cov_h, total)
+
+    def _weigh_anchor(self, innovation: Floats, total: Floats) -> None:
+        """Weighs the components by an anchor and drops those far from it."""
+        self.log_weight -= 0.5 * innovation**2 / total
         self.log_weight -= self.log_weight.max()
         # a component far from an anchor would be drawn to it and pass for one that was there
         self.keep(self.log_weight > UNLIKELY_LOG_WEIGHT)
-        self.update_state(SOC, soc - self.mean[SOC], 1.0, var)
 
     def keep(self, chosen: npt.NDArray[np.bool_]) -> None:
         """Drops the other components. chosen: shape (m,)."""

@@ -112,7 +112,7 @@ def step_means(
     # d ln R = E/R·d(1/T), as in `process_noise`
     usual = 1.0 / (REFERENCE_C + ZERO_C_IN_K)
     colder = 1.0 / (temp_c + ZERO_C_IN_K) - usual
-    at_top, label_full = _at_top(steps, volts, measured, charge_as, losses, cell)
+    at_top, full_soc = _at_top(steps, volts, measured, charge_as, losses, cell)
     return FilterInputs(
         charge_as=charge_as,
         length_s=steps.length_s,
@@ -132,7 +132,7 @@ def step_means(
         temp_c=temp_c,
         charge_var=steps.total(current.charge_var),
         at_top=at_top,
-        label_full=label_full,
+        full_soc=full_soc,
         by_charger=steps.any(current.by_charger),
         step_of=steps.step_of,
         losses=losses,
@@ -149,9 +149,9 @@ def _jumps_v2(steps: Steps, inside_v: Floats, ok: Bools) -> Floats:
 
 def _at_top(
     steps: Steps, volts: Floats, measured: Bools, charge_as: Floats, losses: Losses, cell: Cell
-) -> tuple[Bools, Bools]:
-    """Whether the cell is at the top voltage while little current charges it, and so high that it
-    is full by its label. (m,) both"""
+) -> tuple[Bools, Floats]:
+    """Whether the cell is at the top voltage while little current charges it, and which charge
+    that means; NaN where the label's full is not reached. (m,) both"""
     kind, ah = cell.kind, cell.params.capacity_ah
     terminal_v = steps.mean(volts, measured)
     # the charging current lifts the terminals; what lies behind the ohmic part counts
@@ -162,8 +162,10 @@ def _at_top(
     at_top = tailing & (inside_v >= kind.top_v)
     if kind.name in LEAD:
         at_top |= is_full(terminal_v, tail_a, losses.temp_c[steps.first], ah)
-        return at_top, at_top
-    return at_top, at_top & (inside_v >= kind.label_full_v)
+        return at_top, np.ones(len(at_top))
+    # a charger that is set lower ends lower: so full as the charge branch has it there
+    soc = kind.soc_at(inside_v, losses.temp_c[steps.first], 1.0)
+    return at_top, np.where(inside_v >= kind.label_full_v, soc, np.nan)
 
 
 def _at_bottom(

@@ -9,11 +9,16 @@ import math
 import numpy as np
 
 from analyzer.pack.cell_model import Cell
-from analyzer.pack.chemistry import GAS_J_PER_MOL_K
+from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD
+from analyzer.pack.curves.doubt import FULL_SD
+from analyzer.pack.lead_acid.charge import FULL_SD as LEAD_FULL_SD
 from analyzer.pack.soc import states
 from analyzer.pack.soc.states import CURVE, LN_Q, STATES, FilterInputs, FilterStep, Floats
 from logger.units import HOUR_S, ZERO_C_IN_K
 
+# How many times as far a strange cell's curve is off: the contaminated normal distribution of J. W.
+# Tukey, "A survey of sampling from contaminated distributions" (1960).
+STRANGE = 3.0
 READING_SD_V = 0.002  # of a reading of the mean cell; common practice, no source
 OFFSET_SD_C = 0.004  # of the shunt, as a share of Ah: 0.8 A on 200 Ah; assumed
 HYST_SD = 0.7  # of hysteresis before anything is known: anywhere between both branches; assumed
@@ -36,11 +41,26 @@ ENTROPY_SD_V_PER_K = 1e-4
 SOC_WALK, FAST_WALK, SLOW_WALK, OFFSET_WALK_C = 1e-4, 0.02, 0.05, 0.0003
 
 
-def prior_moments(cell: Cell, ln_q: float, ln_q_sd: float) -> tuple[Floats, Floats]:
+def prior_parts(cell: Cell) -> list[tuple[Floats, Floats]]:
+    """`prior_moments` of each part of the packs in service. Of several the last is of packs that
+    are not what their label says: of lithium cells the curve is another too."""
+    last = len(cell.capacity) - 1
+    # makers' curves of lead-acid differ by so much already that these hold strange ones
+    other = STRANGE if last > 0 and cell.kind.name not in LEAD else 1.0
+    return [
+        prior_moments(cell, mean, sd, other if k == last else 1.0)
+        for k, (_, mean, sd) in enumerate(cell.capacity)
+    ]
+
+
+def prior_moments(
+    cell: Cell, ln_q: float, ln_q_sd: float, strange: float = 1.0
+) -> tuple[Floats, Floats]:
     """Mean (states,) and covariance (states, states) before anything is seen, the charge apart.
 
     Args:
         ln_q, ln_q_sd: Mean and sd of ln(capacity) of one part of the packs in service.
+        strange: How many times as far the curve may be off as the published makes have it.
     """
     kind = cell.kind
     mean = np.zeros(STATES)
@@ -48,7 +68,7 @@ def prior_moments(cell: Cell, ln_q: float, ln_q_sd: float) -> tuple[Floats, Floa
     # an aged cell's curve bends elsewhere: it goes with the capacity
     mean[CURVE:] = kind.curve_per_ln_q_v * (ln_q - cell.curve_ln_q)
     sd = np.zeros(STATES)
-    sd[states.SHIFT] = kind.curve_sd_v
+    sd[states.SHIFT] = strange * kind.curve_sd_v
     sd[states.WALK] = WALK_REST_V
     sd[states.FAST] = kind.fast_sd
     sd[states.SLOW] = kind.slow_sd
@@ -56,9 +76,10 @@ def prior_moments(cell: Cell, ln_q: float, ln_q_sd: float) -> tuple[Floats, Floa
     sd[LN_Q] = ln_q_sd
     sd[states.GAP] = kind.gap_sd
     sd[states.HYST] = HYST_SD
+    sd[states.FULL] = LEAD_FULL_SD if kind.name in LEAD else FULL_SD
     prior = np.diag(sd**2)
     by_capacity = kind.curve_per_ln_q_v * ln_q_sd
-    prior[CURVE:, CURVE:] = kind.curve_cov_v2
+    prior[CURVE:, CURVE:] = strange**2 * kind.curve_cov_v2
     prior[CURVE:, CURVE:] += np.outer(by_capacity, by_capacity)
     prior[LN_Q, CURVE:] = by_capacity * ln_q_sd
     prior[CURVE:, LN_Q] = prior[LN_Q, CURVE:]

@@ -15,8 +15,9 @@ Bools = npt.NDArray[np.bool_]
 # Order of the states: charge; level of the curve [V]; a slow random walk of the polarisation that
 # no pair describes [V]; logarithms of the fast and slow resistance over the parameters'; offset of
 # the shunt [A]; logarithm of capacity over the parameters'; relative size of the hysteresis gap;
-# hysteresis, -1 to 1; from CURVE on the error of the curve at KNOTS [V].
-SOC, SHIFT, WALK, FAST, SLOW, OFFSET, LN_Q, GAP, HYST, CURVE = range(10)
+# hysteresis, -1 to 1; charge at which this boat's charges end, less what the label and the voltage
+# say there; from CURVE on the error of the curve at KNOTS [V].
+SOC, SHIFT, WALK, FAST, SLOW, OFFSET, LN_Q, GAP, HYST, FULL, CURVE = range(11)
 STATES = CURVE + len(KNOTS)
 
 
@@ -77,7 +78,7 @@ class FilterInputs:
         temp_c: At the step's beginning, (m,).
         charge_var: What gaps and charge efficiency add to the charge's variance, (m,).
         at_top: Charged at the top voltage with little current, (m,).
-        label_full: So high that it means 100 %, (m,).
+        full_soc: Charge that a charge which ends there means; NaN where it says nothing, (m,).
         at_bottom: Discharged to the voltage at which the label ends, (m,).
         by_charger: The voltage is the charger's alone (lead-acid), (m,).
         step_of: Each reading's step, (n,).
@@ -103,7 +104,7 @@ class FilterInputs:
     temp_c: Floats
     charge_var: Floats
     at_top: Bools
-    label_full: Bools
+    full_soc: Floats
     by_charger: Bools
     step_of: Ints
     losses: Losses

@@ -14,7 +14,6 @@ from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
 from analyzer.pack.chemistry import LEAD
 from analyzer.pack.curves.doubt import EMPTY_SD
-from analyzer.pack.lead_acid.charge import FULL_SD as LEAD_FULL_SD
 from analyzer.pack.lead_acid.prior import RATES_PER_H
 from analyzer.pack.lead_acid.wells import recent_ah
 from analyzer.pack.shunt_sense import shunt_sense
@@ -39,8 +38,7 @@ from logger.boat import Pack
 from logger.units import HOUR_S
 
 GAUGE_SD = 0.12  # of a charge that some device on board reports, at the start; assumed
-# Of each full anchor: 1 % for a stay of half an hour at the top, which has three. Assumed.
-FULL_SD = 0.017
+SAME_FULL_SD = 0.006  # by how much one boat's charges end at different places; assumed
 FULL_HELD_S = 60.0  # at the top before it counts as full; assumed
 ANCHOR_EVERY_S = 600.0  # between two anchors of one stay at the top; assumed
 PRUNE_EVERY = 60  # steps, for the time it takes; assumed
@@ -284,8 +282,9 @@ def _run(
         measured = _update(mixture, step, carried) or by_charger
         if measured and anchor.update(now_s, step.length_s, bool(inputs.at_top[k])):
             # NMC is often charged to 80 or 90 % on purpose: there the curve alone tells
-            if bool(inputs.label_full[k]):
-                mixture.update_soc(1.0, LEAD_FULL_SD if mixture.kind.name in LEAD else FULL_SD)
+            full_soc = float(inputs.full_soc[k])
+            if full_soc == full_soc:
+                mixture.update_full(full_soc, SAME_FULL_SD)
             carried.be_full(t0_us + round(now_s * 1e6))
         if carried.is_emptied_by(step, bool(inputs.at_bottom[k])):
             mixture.update_soc(0.0, EMPTY_SD)

@@ -37,11 +37,12 @@ def test_soc_at_turns_ocv_v_round(name):
 
 
 def test_docv_dsoc_is_small_on_the_plateau():
-    # mean slopes of two published graphite fits, hand sums at 76 % filling: 2.05 and 1.28 mV per %
-    # at 20-50 %, 1.0 and 1.1 at 50-80 %; the curve is their mean
+    # mean slopes of three published graphite fits, hand sums at 78 % filling: 1.91, 1.09 and 1.82
+    # mV per % at 20-50 %, 0.97, 0.97 and 0.99 at 50-80 %, and half of the 0.19 of one iron
+    # phosphate of two: 1.70 and 1.07 when new. Lithium lost moves graphite's step up
     kind = chemistry("lfp")
-    assert kind.docv_dsoc(np.linspace(0.2, 0.5, 301)).mean() == approx(0.167, rel=0.1)
-    assert kind.docv_dsoc(np.linspace(0.5, 0.8, 301)).mean() == approx(0.10, rel=0.1)
+    assert kind.docv_dsoc(np.linspace(0.2, 0.5, 301)).mean() == approx(0.170, rel=0.2)
+    assert kind.docv_dsoc(np.linspace(0.5, 0.8, 301)).mean() == approx(0.107, rel=0.2)
 
 
 def test_arrhenius_at_published_factors():

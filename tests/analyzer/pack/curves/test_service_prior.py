@@ -4,10 +4,6 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analyzer.pack.chemistry import chemistry
-from analyzer.pack.curves.doubt import GRID, KNOTS
-from analyzer.pack.curves.half_cells import graphite_v, lfp_electrode_v
-from analyzer.pack.curves.prior import MAKES, _aged, curve_prior
 from analyzer.pack.curves.service_prior import (
     LEAD_ACID,
     LITHIUM,
@@ -91,41 +87,3 @@ def test_a_worn_bank_is_at_80_percent_in_the_median():
     """IEEE 1188: replaced at 80 %."""
     at_the_end = np.exp(-LEAD_ACID.rate * LEAD_ACID.life)
     assert at_the_end == approx(0.8, abs=0.005)
-
-
-def test_a_new_cell_between_its_windows_is_the_two_half_cells():
-    soc = np.linspace(0.2, 0.9, 8)
-    make, place = MAKES["lfp"][0], np.full(6, 0.5)
-    curve, capacity = _aged(make, 0.0, place, soc)
-    # windows at their middles: graphite 0.01 to 0.78, iron phosphate 0.95 to 0.0275
-    plain = lfp_electrode_v(0.95 - 0.9225 * soc) - graphite_v(0.01 + 0.77 * soc)
-    assert curve == approx(plain, abs=0.004)
-    assert capacity == approx(1.0, abs=0.02)
-
-
-@pytest.mark.parametrize("name", ["lfp", "nmc"])
-def test_lithium_lost_is_capacity_lost(name):
-    make, place = MAKES[name][0], np.r_[np.full(4, 0.5), 0.0, 0.0]  # no active material lost
-    capacity = [_aged(make, lost, place, GRID)[1] for lost in (0.0, 0.1, 0.2)]
-    assert np.diff(capacity) == approx([-0.1, -0.1], abs=0.02)
-
-
-def test_a_bend_of_an_aged_cell_lies_at_a_higher_charge():
-    # lithium lost fills the graphite less at full; its stage at a filling of 0.569 (Safari and
-    # Delacourt 2011) is met later: (0.569 - 0.01) / (0.77 · 0.9) = 0.81 of the charge, not 0.73
-    make, place = MAKES["lfp"][0], np.r_[np.full(4, 0.5), 0.0, 0.0]
-    soc = np.linspace(0.6, 0.88, 281)  # below the knee at full
-
-    def steepest(lost):
-        return float(soc[np.argmax(np.gradient(_aged(make, lost, place, soc)[0]))])
-
-    assert steepest(0.0) == approx(0.73, abs=0.02)
-    assert steepest(0.1) == approx(0.81, abs=0.02)
-
-
-@pytest.mark.parametrize("name", ["lfp", "nmc"])
-def test_regression_leaves_nothing_that_goes_with_the_capacity(name):
-    prior = curve_prior(name, KNOTS)
-    assert prior.rest_v.sum(axis=0) == approx(0.0, abs=1e-9)
-    assert -0.2 < moments(prior.parts)[0] < 0.0
-    assert chemistry(name).capacity == prior.parts
