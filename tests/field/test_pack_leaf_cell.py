@@ -105,9 +105,5 @@ def test_range_the_first_time(at_first):
     assert at_first[1].sum() >= 6
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="4.2 points at 20 %; floor: the label is 9 % too high, no charge from empty was seen",
-)
 def test_charge_the_first_time(at_first):
     assert np.abs(at_first[0]).max() < 0.04

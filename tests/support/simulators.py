@@ -96,22 +96,82 @@ def pybamm_volts(amps, soc0, temp_c=25.0, every_s=5, published="Prada2013", more
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         values = pybamm.ParameterValues(published)
-        x0, x100, _, _ = pybamm.lithium_ion.get_min_max_stoichiometries(values)
-        t = np.arange(len(amps), dtype=float)
         values["Electrode height [m]"] *= size
-        values["Current function [A]"] = pybamm.Interpolant(t, amps, pybamm.t)
         values["Ambient temperature [K]"] = temp_c + 273.15
         values["Initial temperature [K]"] = temp_c + 273.15
-        sim = pybamm.Simulation(pybamm.lithium_ion.SPMe(), parameter_values=values)
-        found = sim.solve(t[::every_s], initial_soc=soc0)
-        at = t[::every_s][t[::every_s] <= found.t[-1]]
-        volts = found["Voltage [V]"](t=at)
-        x = found["Negative electrode stoichiometry"](t=at)
-        given = found["Discharge capacity [A.h]"](t=at)
-    soc, some = (x - x0) / (x100 - x0), amps[::every_s][: len(at)]
+        some, volts, soc, capacity_ah = _solved(
+            pybamm.lithium_ion.SPMe(), values, amps, soc0, every_s
+        )
+    return some, volts - more_ohm * some, soc, capacity_ah
+
+
+# Name -> set in PyBaMM whose graphite stands against Prada 2013's iron phosphate; None: both half
+# cells are About:Energy's.
+LFP_SETS = {"Chen2020": "Chen2020", "Ecker2015": "Ecker2015", "Marquis2019": "Marquis2019",
+            "AboutEnergy": None}  # fmt: skip
+
+
+def _about_energy_graphite(x):
+    """OCP of an 18650's graphite, About:Energy, LFP parameterisation for BPX (2022). [V]"""
+    import pybamm
+
+    exp, tanh = pybamm.exp, pybamm.tanh
+    return (
+        5.29210878e01 * exp(-1.72699386e02 * x) - 1.17963399e03
+        + 1.20956356e03 * tanh(6.72033948e01 * (x + 2.44746396e-02))
+        + 4.52430314e-02 * tanh(-1.47542326e01 * (x - 1.62746053e-01))
+        + 2.01855800e01 * tanh(-2.46666302e01 * (x - 1.12986136e00))
+        + 2.01708039e-02 * tanh(-1.19900231e01 * (x - 5.49773440e-01))
+        + 4.99616805e01 * tanh(-6.11370883e01 * (x + 4.69382558e-03))
+    )  # fmt: skip
+
+
+def _about_energy_lfp(y):
+    """OCP of the same cell's iron phosphate, after Gerver and Meyers 2011. [V]"""
+    import pybamm
+
+    end = 3.54866018e14 * pybamm.exp(-3.95729493e02 * y)
+    full = 1.45998465e00 * pybamm.exp(-1.10108622e02 * (1 - y))
+    return 3.41285712e00 - 1.49721852e-02 * y + end - full
+
+
+def pybamm_dfn(amps, soc0, name, every_s=10):
+    """PyBaMM's Doyle-Fuller-Newman model of an LFP cell of one of `LFP_SETS`, at 25 °C.
+
+    Args:
+        amps: At 1 s, positive when the cell gives, shape (n,).
+    Returns:
+        Current, voltage and charge each `every_s` seconds, and the capacity in Ah.
+    """
+    import pybamm
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        values = pybamm.ParameterValues("Prada2013")
+        if LFP_SETS[name] is None:
+            values["Negative electrode OCP [V]"] = _about_energy_graphite
+            values["Positive electrode OCP [V]"] = _about_energy_lfp
+        else:
+            other = pybamm.ParameterValues(LFP_SETS[name])
+            values["Negative electrode OCP [V]"] = other["Negative electrode OCP [V]"]
+        return _solved(pybamm.lithium_ion.DFN(), values, amps, soc0, every_s)
+
+
+def _solved(model, values, amps, soc0, every_s):
+    """Current, voltage, charge and capacity of a lithium cell's run in PyBaMM."""
+    import pybamm
+
+    x0, x100, _, _ = pybamm.lithium_ion.get_min_max_stoichiometries(values)
+    t = np.arange(len(amps), dtype=float)
+    values["Current function [A]"] = pybamm.Interpolant(t, amps, pybamm.t)
+    found = pybamm.Simulation(model, parameter_values=values).solve(t[::every_s], initial_soc=soc0)
+    at = t[::every_s][t[::every_s] <= found.t[-1]]
+    volts = found["Voltage [V]"](t=at)
+    soc = (found["Negative electrode stoichiometry"](t=at) - x0) / (x100 - x0)
+    given = found["Discharge capacity [A.h]"](t=at)
     low = int(np.argmin(soc))
     capacity_ah = float((given[low] - given[0]) / (soc[0] - soc[low]))
-    return some, volts - more_ohm * some, soc, capacity_ah
+    return amps[::every_s][: len(at)], volts, soc, capacity_ah
 
 
 def pybamm_lead_acid(amps, every_s=10):
