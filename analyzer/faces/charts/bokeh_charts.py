@@ -225,7 +225,6 @@ def _draw_flags(
     shift_s = columns.zone_offset_s(plot.t_utc_s)
     for k, flag in enumerate(flags):
         left = (flag.raised_utc_s + shift_s) * 1e3
-        late = left > 0.65 * frame.ends_ms[1] + 0.35 * frame.ends_ms[0]
         cleared = flag.cleared_utc_s
         right: Any = frame.ends_ms[1] if cleared is None else (cleared + shift_s) * 1e3
         drawn.add_layout(
@@ -251,19 +250,23 @@ def _draw_flags(
             )
         )
         if named:
-            drawn.add_layout(
-                Label(
-                    x=left,
-                    y=7 + 17 * (k % 4),
-                    y_units="screen",
-                    x_offset=-5 if late else 5,
-                    text_align="right" if late else "left",
-                    text=flag.subject,
-                    text_color=frame.look.flag,
-                    text_font_size="13px",
-                    text_font_style="bold",
-                )
-            )
+            drawn.add_layout(_name(flag.subject, left, 7 + 17 * (k % 4), frame))
+
+
+def _name(text: str, at_ms: float, up_px: int, frame: Frame) -> Label:
+    """A flag's name beside its mark, on the side where there is room."""
+    late = at_ms > 0.65 * frame.ends_ms[1] + 0.35 * frame.ends_ms[0]
+    return Label(
+        x=at_ms,
+        y=up_px,
+        y_units="screen",
+        x_offset=-5 if late else 5,
+        text_align="right" if late else "left",
+        text=text,
+        text_color=frame.look.flag,
+        text_font_size="13px",
+        text_font_style="bold",
+    )
 
 
 def track(way: Points, reach: tuple[Points, Points, Points] | None, look: str) -> Any:

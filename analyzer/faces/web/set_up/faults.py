@@ -39,20 +39,34 @@ def _fault(
     line: str, fields: Mapping[str, tuple[Section, Field]], form: Mapping[str, str]
 ) -> Fault:
     text = _LINE.sub("", line, count=1)
-    entry, key = _ENTRY.match(text), _KEY.match(text)
-    names = _of_entry(entry, fields, form) if entry else [key[0]] if key else []
-    rest = text[entry.end() if entry else key.end() if key else 0 :].lstrip(" :")
+    names, rest = _named(text, fields, form)
     for name in names:
         if name in fields:
             section, field = fields[name]
-            return Fault(_worded(rest, fields), name, f"{section.title}: {field.label}")
+            label = f"{section.title}: {field.label}"
+            return Fault(_worded(rest, fields), name, label)
     return Fault(_worded(text, fields))
+
+
+def _named(
+    text: str, fields: Mapping[str, object], form: Mapping[str, str]
+) -> tuple[list[str], str]:
+    """The fields that a sentence may begin with, and what it says of them."""
+    entry = _ENTRY.match(text)
+    if entry:
+        return _of_entry(entry, fields, form), text[entry.end() :].lstrip(" :")
+    key = _KEY.match(text)
+    if key:
+        return [key[0]], text[key.end() :].lstrip(" :")
+    return [], text
 
 
 def _worded(text: str, fields: Mapping[str, tuple[Section, Field]]) -> str:
     """The text with the labels of other fields in the place of their keys."""
-    for name in sorted((name for name in fields if "." in name), key=len, reverse=True):
-        text = text.replace(name, f"“{fields[name][1].label.lower()}”")
+    keys = [name for name in fields if "." in name]
+    for name in sorted(keys, key=len, reverse=True):
+        _, field = fields[name]
+        text = text.replace(name, f"“{field.label.lower()}”")
     return text
 
 
@@ -61,10 +75,10 @@ def _of_entry(
 ) -> list[str]:
     """The form's names that an entry of a list may have, the one with its own name first."""
     kind, key = entry[1], entry["key"]
-    numbers = [name.split(".")[1] for name in fields if name.startswith(f"{kind}.")]
     if entry["number"]:
-        order = [str(int(entry["number"]) - 1), NEW]
-    else:
-        told = entry["name"]
-        order = [k for k in dict.fromkeys(numbers) if form.get(f"{kind}.{k}.name") == told]
-    return [f"{kind}.{k}.{key}" for k in order]
+        index = int(entry["number"]) - 1
+        return [f"{kind}.{index}.{key}", f"{kind}.{NEW}.{key}"]
+    own = [name for name in fields if name.startswith(f"{kind}.")]
+    stems = dict.fromkeys(name.rpartition(".")[0] for name in own)
+    told = entry["name"]
+    return [f"{stem}.{key}" for stem in stems if form.get(f"{stem}.name") == told]
