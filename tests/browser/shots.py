@@ -63,7 +63,7 @@ def shoot(browser: Browser, base: str, name: str) -> None:
     page.goto(base + shot.path)
     if shot.places:
         page.locator("#places").fill(shot.places)
-        page.locator("form.plan button:not([type])").click()
+        page.locator("form.plan button:not([type])").first.click()
     if shot.top:
         page.evaluate(UNFOLD)
         page.locator(".chart").first.wait_for()
