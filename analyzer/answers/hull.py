@@ -20,9 +20,9 @@ from analyzer.learned.keys import (
     points_before,
     revive,
 )
+from analyzer.pack.counted_back import CountedBack, counted_back
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.hindcast import Asked, Before, Hindcast, hindcast
-from analyzer.range.hindcast_charge import CountedBack, counted_back
 from analyzer.range.reach import speeds_for
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.trips import trips

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-LEAST_SHARE = 1e-6  # of the memory: shorter times are this long, so that nothing divides by zero
+LEAST_SHARE = 1e-6  # of the memory: no time is shorter, as it divides; assumed
 
 
 def later(share: Floats) -> tuple[Floats, Floats]:

@@ -126,14 +126,22 @@ class Hypothesis:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and lists, for JSON."""
-        lists = {"mean": self.mean.tolist(), "cov": self.cov.tolist()}
-        return {"weight": self.weight, "eddy_mps": self.eddy_mps, **lists}
+        return {
+            "weight": self.weight,
+            "mean": self.mean.tolist(),
+            "cov": self.cov.tolist(),
+            "eddy_mps": self.eddy_mps,
+        }
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> "Hypothesis":
         """The inverse of `to_dict`."""
-        mean, cov = np.asarray(data["mean"]), np.asarray(data["cov"])
-        return cls(float(data["weight"]), mean, cov, float(data["eddy_mps"]))
+        return cls(
+            weight=float(data["weight"]),
+            mean=np.asarray(data["mean"]),
+            cov=np.asarray(data["cov"]),
+            eddy_mps=float(data["eddy_mps"]),
+        )
 
 
 @dataclass(frozen=True)
@@ -206,12 +214,14 @@ class Stream:
         one = Hypothesis(1.0, self.parts_mean, self.parts_cov, self.eddy_mps)
         kinds = self.kinds or (one,)
         weight = np.array([kind.weight for kind in kinds])
-        of = rng.choice(len(kinds), n, p=weight / weight.sum())
-        parts, normal = np.empty((n, 2 * PARTS)), rng.standard_normal((n, 2 * PARTS))
+        weight /= weight.sum()
+        of = rng.choice(len(kinds), n, p=weight)
+        parts = rng.standard_normal((n, 2 * PARTS))
         for k, kind in enumerate(kinds):
             values, vectors = np.linalg.eigh(kind.cov)
             root = vectors * np.sqrt(np.maximum(values, 0.0))
-            parts[of == k] = kind.mean + normal[of == k] @ root.T
+            mine = of == k
+            parts[mine] = kind.mean + parts[mine] @ root.T
         eddy = np.array([kind.eddy_mps for kind in kinds])[of]
         return StreamDraws(parts.reshape(n, 2, PARTS), eddy, rng.standard_normal((n, 2)))
 

@@ -32,17 +32,19 @@ DRAG = 0.9
 AREA_LOG_SD = 0.3
 LATELY_S = 1200.0
 ONE_WIND_S = 3 * 3600.0  # for so long what blew then counts as what blows now
-# Memory of the wind's components. `tests/field/fit_wind.py` on a year's hourly readings of three
-# coastal airports, by day from April to October and below 9 m/s: 13.8 h at 2 to 6 h ahead.
+# Memory of the wind's components, fitted to a year's hourly readings of three coastal airports by
+# day from April to October and below 9 m/s (`tests/field/fit_wind.py`): 13.8 h at 2 to 6 h ahead.
 MEMORY_S = 14 * 3600.0
+# Common practice, no source, again.
 MEAN_SD_MPS, SPREAD_SHARE = 0.5, 0.10  # of a mean true wind, and of what is still to come
 EFFICIENCY = 0.41  # battery to tow power, middle of 0.30 to 0.55
 LEAST_SHARE = 0.3  # of the still-air power that is left in the strongest wind from astern
 BEYOND_WIND = 0.4  # of what a leg's wind and sea do, where the wind is known or drawn
-# Scale of a Weibull distribution of shape 2, that is components of 3.5 m/s: the same fit gives
-# 3.5, 3.9 and 3.6 m/s.
+# Scale of a Weibull distribution of shape 2, that is components of 3.5 m/s: fitted to the same
+# readings they are 3.5, 3.9 and 3.6 m/s.
 ANY_WIND_MPS = 5.0
-MOST_SEA = 0.005  # s²/m²: waves from ahead, share of resistance over wind squared
+# s²/m²: waves from ahead, share of resistance over wind squared; common practice, no source
+MOST_SEA = 0.005
 _SHARES = (np.arange(8) + 0.5) / 8
 _ANY_MPS = (ANY_WIND_MPS * np.sqrt(-np.log1p(-_SHARES)))[:, None]  # eight winds, all as likely
 _ANY_DEG = np.arange(0.0, 360.0, 30.0)

@@ -37,7 +37,7 @@ Floats = npt.NDArray[np.float64]
 MeanStream = Callable[[Floats], tuple[Floats, Floats]]
 
 AHEAD_LOG_SD = 0.03  # what waves and gusts to come do to a whole passage, in ln power; assumed
-# At a held throttle, exponents of power and of speed in the resistance: see above.
+# At a held throttle, exponents of power and of speed in the resistance: see above, from memory.
 THROTTLE_POWER, THROTTLE_SPEED = 0.26, 0.19
 
 
@@ -78,7 +78,7 @@ class Ahead:
     later: Air
     stream: MeanStream
 
-    def motor_w(self, duration_s: Floats) -> Floats:
+    def mean_drive_w(self, duration_s: Floats) -> Floats:
         """Mean propulsion power over times from now, (n, k). [W]"""
         air = self._air(duration_s)
         added_w = air.added_w(self.course_deg, self.water_mps, self.still_w)

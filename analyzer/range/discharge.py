@@ -65,13 +65,16 @@ def after_s(pack: PackDraws, power_w: Floats, soc: Floats, seconds: Floats) -> F
 
     By the midpoint rule (textbook): the current is that of the middle's charge.
     """
-    drawn_w, per_a = np.maximum(power_w, 0.0)[:, None], seconds / HOUR_S / pack.capacity_ah
+    drawn_w = np.maximum(power_w, 0.0)[:, None]
+    per_a = seconds / HOUR_S / pack.capacity_ah
     begin_a = cell_current_a(drawn_w, soc[:, None], pack)[:, 0]
-    middle = np.maximum(soc - begin_a * per_a / 2, 0.0)
+    middle = soc - begin_a * per_a / 2
+    middle = np.maximum(middle, 0.0)
     drawn_a = cell_current_a(drawn_w, middle[:, None], pack)[:, 0]
     charging_v = pack.cells * CHARGING_V
     current_a = np.where(power_w < 0, power_w / charging_v, drawn_a)
-    return np.asarray(np.minimum(soc - current_a * per_a, 1.0))
+    left = soc - current_a * per_a
+    return np.asarray(np.minimum(left, 1.0))
 
 
 def _cutoff_soc(power_w: Floats, pack: PackDraws, limits: Limits) -> Floats:

@@ -19,9 +19,9 @@ from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import steady
 from analyzer.hull.steady_points import SteadyPoints
+from analyzer.pack.counted_back import CountedBack
 from analyzer.pack.soc import PackPosterior, track
 from analyzer.range import inputs
-from analyzer.range.hindcast_charge import CountedBack
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.monte_carlo import Now
 from analyzer.range.reach import ReachResult, reach

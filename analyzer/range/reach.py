@@ -132,7 +132,7 @@ def reach(given: ReachInput) -> ReachResult:
         reason=reason,
         as_now=given.as_now,
         made_over=ahead.made_mps,
-        motor_over=ahead.motor_w,
+        motor_over=ahead.mean_drive_w,
     )
 
 
@@ -143,12 +143,12 @@ def _run(given: ReachInput, pack: PackDraws, ahead: Ahead) -> tuple[RunDown, Flo
     way round.
     """
     hotel_w, sun_w = ahead.draws.hotel_w[:, None], ahead.draws.sun_w[:, None]
-    motor_w = ahead.motor_w(np.zeros_like(ahead.still_w))
+    motor_w = ahead.mean_drive_w(np.zeros_like(ahead.still_w))
     other_w = hotel_w - sun_w + np.zeros_like(motor_w)
     run = run_down(motor_w, other_w, pack, given.limits)
     day = given.sun_ahead if given.solar_w[0] > SUN_COUNTS_W else None
     for _ in range(WIND_ROUNDS if day is None else SUN_ROUNDS):
-        motor_w = ahead.motor_w(run.duration_s)
+        motor_w = ahead.mean_drive_w(run.duration_s)
         if day is not None:
             share = np.interp(run.duration_s / HOUR_S, HOURS, day)
             other_w = hotel_w - sun_w * share

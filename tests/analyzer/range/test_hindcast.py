@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analyzer.pack.counted_back import CountedBack
 from analyzer.range.hindcast import (
     Asked,
     Before,
     hindcast,
     score,
 )
-from analyzer.range.hindcast_charge import CountedBack
 from tests.support.even_trip import motoring
 from tests.support.hull_boat import boat
 

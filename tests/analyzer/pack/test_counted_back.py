@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from analyzer.pack.chemistry import chemistry
+from analyzer.pack.counted_back import counted_back
 from analyzer.pack.soc import known
-from analyzer.range.hindcast_charge import counted_back
 from analyzer.series.series import Series
 from tests.support.hull_boat import boat
 
