@@ -15,7 +15,7 @@ import numpy as np
 from analyzer.answers.grounded import believed, standings
 from analyzer.answers.snapshot import keep_here
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.estimation.ground import Ground
+from analyzer.estimation.ground import Ground, standing_of
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import SCHEMA, LegRow, TripRow, to_json
 from analyzer.flags import monitor
@@ -131,10 +131,12 @@ def _keep(
     for number, trip in enumerate(found, before + 1):
         doubt = power_doubt(trips.between(series, trip.start_us, trip.end_us), log.boat)
         first, last = _at(charge, trip.start_us), _at(charge, trip.end_us)
-        if tells_nothing(doubt):
-            first = last = cannot_say(doubt, "frac")
-        row = trips.trip_row(bridged, trip, number, first, last, doubt)
         rows = standings(log, trip.end_us)
+        held = standing_of(rows, "charge")
+        for why in (doubt, held.by if held else ""):
+            if tells_nothing(why):
+                first = last = cannot_say(why, "frac")
+        row = trips.trip_row(bridged, trip, number, first, last, doubt)
         row = replace(row, grounds=rows)
         records.append(TripRecord(number, trip.start_us, trip.end_us, to_json(row)))
         part = believed(trips.between(series, trip.start_us, trip.end_us), rows)

@@ -162,9 +162,10 @@ def _charge(rows: dict[str, Ground], wrong: str) -> Ground:
     volts = rows.get("pack voltage")
     if wrong:
         return Ground("charge", "contradicted by", wrong)
-    for ground in (current, volts):
-        if ground is not None and ground.standing == "contradicted by":
-            return Ground("charge", "contradicted by", ground.by)
+    doubted = [g.by for g in (current, volts) if g is not None and g.standing == "contradicted by"]
+    if doubted:
+        # What leaves no charge at all comes before what makes it doubtful.
+        return Ground("charge", "contradicted by", max(doubted, key=tells_nothing))
     gauge = rows.get("charge by the device's own gauge")
     if current is None or (current.standing == "measured until" and _known_now(gauge)):
         if gauge is not None:

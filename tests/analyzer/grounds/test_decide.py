@@ -10,6 +10,7 @@ import pytest
 from analyzer.estimation.ground import Ground, standing_of
 from analyzer.grounds import decide
 from analyzer.grounds.decide import SILENT_S, charge_lost, grounds
+from analyzer.grounds.plausible import BY_FINDING
 from logger.boat import Hotel
 from logger.reading import EXACT, Block, Group
 from logger.store import Store
@@ -140,6 +141,18 @@ def test_a_contradicted_meter_keeps_its_name_and_says_by_what(stand, monkeypatch
     for name in ("pack current", "charge"):
         assert rows[name].standing == "contradicted by"
         assert rows[name].by == "the pack's voltage"
+
+
+@pytest.mark.parametrize("kind", ["current_scale", "voltage_impossible"])
+@pytest.mark.parametrize("order", [1, -1])
+def test_what_leaves_no_charge_comes_before_what_makes_it_doubtful(stand, monkeypatch, kind, order):
+    name, by = BY_FINDING[kind]
+    other = next(n for n in ("pack current", "pack voltage") if n != name)
+    wrong = dict([(name, by), (other, "the controller's")][::order])
+    monkeypatch.setattr(decide, "contradictions", lambda *_: wrong)
+    rows = stand({"pack_current_a": END_S, "pack_voltage_v": END_S})
+    assert rows["charge"].by == by
+    assert charge_lost(tuple(rows.values()), END_S) is rows["charge"]
 
 
 def current(standing: str, until_s: float = END_S) -> tuple[Ground, Ground]:
