@@ -18,6 +18,7 @@ from replay.account import Tally
 from replay.player import Progress
 
 FLAT_OUT = None  # the player's pace that waits for nothing
+UNFINISHED = "replaying-"  # a boot's name until all of the recording is in the log
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,9 @@ def play_into(
     with closing(source), Store.open(log, write=True) as store:
         if boat_file:
             store.save_boat(boat_file.read_text("utf-8"), time.time_ns() // 1000)
-        writer = store.writer(f"replay-{uuid.uuid4()}")
+        name = uuid.uuid4()
+        writer = store.writer(f"{UNFINISHED}{name}")
+        _drop_unfinished(store, f"{UNFINISHED}{name}")
         try:
             with failure_said(log):
                 tally = Tally(writer)
@@ -85,7 +88,15 @@ def play_into(
                 "was held; make room, remove the log and play again"
             )
         account = tally.account(source.counters)
+        store.rename_boot(f"{UNFINISHED}{name}", f"replay-{name}")
         return Played(store.boat_text() is not None, tuple(_remarks(source)), account)
+
+
+def _drop_unfinished(store: Store, own: str) -> None:
+    """What a replay that was killed has left would stand beside the same readings, played again."""
+    for boot in store.boots():
+        if boot.uid.startswith(UNFINISHED) and boot.uid != own:
+            store.drop_boot(boot.uid)
 
 
 def _remarks(source: player.Player) -> Iterator[str]:

@@ -190,3 +190,25 @@ def forget_date(db: sqlite3.Connection, number: int) -> None:
             [number],
         )
         spare.keep(db)
+
+
+def rename(db: sqlite3.Connection, uid: str, new: str) -> None:
+    """Gives a boot another name."""
+    with transaction(db):
+        db.execute("UPDATE boot SET uid = ? WHERE uid = ?", [new, uid])
+        spare.keep(db)
+
+
+def drop(db: sqlite3.Connection, uid: str) -> None:
+    """Removes a boot and its readings; a boot that is not there is none."""
+    row = db.execute("SELECT number FROM boot WHERE uid = ?", [uid]).fetchone()
+    if row is None:
+        return
+    with transaction(db):
+        own = "chunk_number IN (SELECT number FROM chunk WHERE boot_number = ?)"
+        for table in ("chunk_value", "chunk_extreme"):
+            db.execute(f"DELETE FROM {table} WHERE {own}", row)
+        for table in ("chunk", "tick"):
+            db.execute(f"DELETE FROM {table} WHERE boot_number = ?", row)
+        db.execute("DELETE FROM boot WHERE number = ?", row)
+        spare.keep(db)

@@ -175,6 +175,16 @@ class Store(SmallTables):
         with self._writing() as db:
             boots.forget_date(db, number)
 
+    def rename_boot(self, uid: str, new: str) -> None:
+        """Gives a boot another name."""
+        with self._writing() as db:
+            boots.rename(db, uid, new)
+
+    def drop_boot(self, uid: str) -> None:
+        """Removes a boot and its readings, as of a recording that was not played to its end."""
+        with self._writing() as db:
+            boots.drop(db, uid)
+
     # -- from another log -----------------------------------------------------------------------
 
     def add_boot(self, boot: Boot) -> None:

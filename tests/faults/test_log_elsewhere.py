@@ -173,3 +173,10 @@ def test_a_recorder_that_starts_again_stays_in_its_boot(tmp_path):
         fill(store, count=50, now_us=lambda: 50 * S).close()
         fill(store, first=50, count=50, now_us=lambda: 50 * S).close()
         assert [boot.uid for boot in store.boots()] == ["boot-a"]
+
+
+def test_an_import_of_a_log_without_its_journal_says_it_too(tmp_path, capsys):
+    alone = tmp_path / "alone.sqlite"
+    shutil.copy(cut_off(tmp_path), alone)
+    main(["import", str(alone), "--log", str(tmp_path / "new.sqlite")])
+    assert "alone.sqlite-wal is not beside it" in capsys.readouterr().err

@@ -3,7 +3,10 @@ not is counted, and nobody meets a traceback or an eaten memory."""
 
 import gzip
 import itertools
+import multiprocessing
+import os
 import resource
+import signal
 import struct
 import subprocess
 import sys
@@ -16,8 +19,11 @@ import zstandard
 
 from analyzer.faces.cli.main import main
 from logger.errors import RecordingError
+from logger.reading import EXACT, Group, Row
 from logger.sources.recordings import opened
 from logger.sources.recordings.opened import open_bytes, read_piece
+from logger.store import Store
+from replay import player
 from replay.player import open_recordings
 
 DBC = (
@@ -57,14 +63,14 @@ def written(folder, kind: str, lines: list[bytes], name: str = ""):
 
 def played(path):
     """Values in order, and all counts of the file's own reader."""
-    player = open_recordings([path], dbcs=[path.parent / "pack.dbc"])
+    source = open_recordings([path], dbcs=[path.parent / "pack.dbc"])
     values = []
-    while (items := player.read()) is not None:
+    while (items := source.read()) is not None:
         values += [item.values[:, 0] for item in items if hasattr(item, "values")]
     counts = {}
-    for counters in player.counters.values():
+    for counters in source.counters.values():
         counts |= counters.as_dict()
-    player.close()
+    source.close()
     return np.concatenate(values) if values else np.array([]), counts
 
 
@@ -115,6 +121,36 @@ def test_the_user_is_told_that_a_recording_breaks_off(tmp_path, capsys):
     path.write_bytes(gzip.compress(path.read_bytes())[:-1000])
     assert main(["replay", str(path), "--log", str(tmp_path / "new.sqlite")]) == 0
     assert "a.csv breaks off" in capsys.readouterr().err
+
+
+def test_a_replay_that_was_killed_is_not_there_twice(tmp_path):
+    path, log = written(tmp_path, "csv", [line("csv", k) for k in range(LINES)]), tmp_path / "a.log"
+    with Store.open(log, write=True) as store, store.writer("the boat's own") as writer:
+        writer.add(Row(Group("x", ("pack_voltage_v",), (EXACT,)), 0, [12.0]))
+
+    def killed() -> None:
+        real = player.Player.read
+
+        def read(self, timeout_s=0.0):
+            found = real(self, timeout_s)
+            if found is None:
+                os.kill(os.getpid(), signal.SIGKILL)
+            return found
+
+        player.Player.read = read
+        main(["replay", str(path), "--log", str(log)])
+
+    process = multiprocessing.get_context("fork").Process(target=killed)
+    process.start()
+    process.join()
+    assert process.exitcode == -signal.SIGKILL
+    with Store.open(log) as store:
+        assert [boot.uid[:9] for boot in store.boots()] == ["the boat'", "replaying"]
+    assert main(["replay", str(path), "--log", str(log)]) == 0
+    with Store.open(log) as store:
+        assert [boot.uid[:7] for boot in store.boots()] == ["the boa", "replay-"]
+        assert len(store.read("pack_voltage_v", -(2**62), 2**62)[1]) == LINES + 1
+        assert store._db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
 
 
 DAMAGED = {

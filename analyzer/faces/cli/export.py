@@ -98,9 +98,12 @@ def _copy(log: Path, out: Path | None, trip: int | None) -> None:
 
 
 def _import(options: argparse.Namespace) -> int:
-    from analyzer.answers import files
+    from analyzer.answers import files, log_copies
 
     log = paths.find(options.log, options.boat).log
+    missing = log_copies.missing_journal(options.file) if options.file.suffix == ".sqlite" else ""
+    if missing:
+        opt.tell_user(f"Caution: {missing}.")
     boat = paths.find_boat(options.boat) if options.boat else None  # else the log's own
     known = files.make(log, options.file, boat, lambda made: playback.look_through(made, None))
     opt.tell_user(f"Made {log}." + ("" if known else " It has no boat file: name one with --boat."))
