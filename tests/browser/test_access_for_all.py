@@ -1,9 +1,11 @@
-"""axe-core looks at every page in every look: no serious violation (WCAG 2.2, A and AA)."""
+"""axe-core looks at every page in every look, unfolded: no violation of whatever it knows."""
 
 import os
 from pathlib import Path
 
 import pytest
+
+from tests.support.browser import UNFOLD
 
 pytestmark = pytest.mark.browser
 
@@ -37,16 +39,16 @@ def violations(page, axe):
     return [
         f"{v['id']} ({v['impact']}): {node['target']} {node['failureSummary']}"
         for v in found
-        if v["impact"] in ("serious", "critical")
         for node in v["nodes"]
     ]
 
 
 @pytest.mark.parametrize("look", LOOKS)
-def test_no_serious_violation(phone, site, axe, look):
+def test_no_violation(phone, site, axe, look):
     phone.goto(f"{site}/look/{look}")
     for path in PAGES:
         phone.goto(site + path)
         if path in ("/log", "/trip/2"):
             phone.wait_for_selector(".chart[data-drawn]", timeout=30_000)
+        phone.evaluate(UNFOLD)
         assert violations(phone, axe) == [], path

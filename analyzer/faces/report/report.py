@@ -113,10 +113,11 @@ def report(boat: str, review: ReviewAnswer, plot: Plot, past: Hindcast | None = 
 
 def _summary(review: ReviewAnswer) -> Iterator[str]:
     trip = review.trip
-    begin, end = _time(trip.start_utc_s), _time(trip.end_utc_s)
+    began_s, ended_s = trip.start_utc_s, trip.end_utc_s
     far = "" if trip.distance_m is None else f", {format.miles(trip.distance_m)} over the ground"
-    lasted = format.duration(trip.end_utc_s - trip.start_utc_s)
-    yield f"{begin:%d %B %Y, %H:%M} to {end:%H:%M} UTC: {lasted}{far}.".lstrip("0")
+    lasted = format.duration(ended_s - began_s)
+    when = f"{format.day(began_s, UTC)} to {format.until(began_s, ended_s, UTC)}"
+    yield f"{when} {format.zone_name(began_s, UTC)}: {lasted}{far}."
     took = trip.motoring_wh_per_m
     which = "" if took is None else f", which took {format.consumption(took)}"
     yield f"Under motor {format.duration(trip.under_motor_s)}{which}."

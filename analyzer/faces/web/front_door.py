@@ -8,7 +8,7 @@ import asyncio
 from collections import Counter
 from typing import Any, ClassVar
 
-from starlette.responses import PlainTextResponse
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
@@ -69,6 +69,14 @@ def _stranger(address: str) -> str:
     return "" if is_own(address) else network_of(address)
 
 
+def refusal(path: str) -> Response:
+    """That somebody asks too much, as a sentence; for a program in the form of its answers."""
+    text, later = "too many questions at once: wait for the answers", {"Retry-After": "2"}
+    if path.startswith("/api/"):
+        return JSONResponse({"error": text}, 429, later)
+    return PlainTextResponse(f"{text.capitalize()}.\n", 429, later)
+
+
 class Budget:
     """ASGI middleware: answers at most so many questions of one address at once."""
 
@@ -82,12 +90,7 @@ class Budget:
             return
         caller = _stranger((scope.get("client") or ("",))[0])
         if caller and self._running[caller] >= MOST_AT_ONCE:
-            refusal = PlainTextResponse(
-                "Too many questions at once: wait for the answers.\n",
-                status_code=429,
-                headers={"Retry-After": "2"},
-            )
-            await refusal(scope, receive, send)
+            await refusal(scope["path"])(scope, receive, send)
             return
         self._running[caller] += 1
         try:

@@ -116,6 +116,7 @@ def render(
     chosen = request.cookies.get("look", "sun")
     what["chosen"] = chosen if chosen in LOOKS else "sun"
     what["look"] = request.app.state.sun.look() if what["chosen"] == "sun" else what["chosen"]
+    what.setdefault("zone", format.zone_name(time.time()))
     headers = {"Content-Security-Policy": policy}
     return templates.TemplateResponse(request, name, what, status_code=status, headers=headers)
 
