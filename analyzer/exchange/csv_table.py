@@ -36,14 +36,17 @@ def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
     import pandas as pd
 
     names = [UTC, *map(as_text, stretch.channels), BOOT, MONO]
-    out.write(pd.DataFrame(columns=names).to_csv(index=False, lineterminator="\n").encode())
+    head = pd.DataFrame(columns=names)
+    text = head.to_csv(index=False, lineterminator="\n")
+    out.write(text.encode())
     for piece in rows(store, stretch):
         for start in range(0, len(piece.t_mono_us), ROWS):
             part = slice(start, start + ROWS)
             t_mono_us = piece.t_mono_us[part]
             frame = pd.DataFrame(piece.values[part], columns=list(stretch.channels))
             frame.insert(0, UTC, _seconds(t_mono_us, piece.utc_offset_us))
-            frame[BOOT], frame[MONO] = as_text(piece.boot.uid), t_mono_us
+            frame[BOOT] = as_text(piece.boot.uid)
+            frame[MONO] = t_mono_us
             text = frame.to_csv(index=False, header=False, lineterminator="\n")
             out.write(text.encode())
 
@@ -114,11 +117,13 @@ class _Head:
         """One piece for each boot, in the lines' order."""
         for uid, run in groupby(lines, key=lambda line: line[self.boot]):
             own = list(run)
-            t_mono_us = np.array([int(line[self.mono]) for line in own], np.int64)
-            values = [[float(line[k] or "nan") for k in self.columns] for line in own]
-            table = np.array(values).reshape(len(own), len(self.columns))
-            boot = self._boot(uid, own[0][self.utc], int(t_mono_us[0]))
-            yield Rows(boot, t_mono_us, table)
+            times = [int(line[self.mono]) for line in own]
+            cells = [[float(line[k] or "nan") for k in self.columns] for line in own]
+            shape = len(own), len(self.columns)
+            values = np.array(cells).reshape(shape)
+            boot = self._boot(uid, own[0][self.utc], times[0])
+            t_mono_us = np.array(times, np.int64)
+            yield Rows(boot, t_mono_us, values)
 
     def _boot(self, uid: str, utc_s: str, mono_us: int) -> Boot:
         name = _plain(uid)
