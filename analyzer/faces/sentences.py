@@ -260,7 +260,7 @@ def not_counted(row: TripRow) -> str:
     if row.unrecorded_s > SHORT_S:
         parts.append(f"{format.duration(row.unrecorded_s)} are not recorded")
     if row.unread_s > SHORT_S and row.energy_out_wh is not None:
-        parts.append(f"{format.duration(row.unread_s)} without the pack's power")
+        parts.append(f"{format.duration(row.unread_s)} without the pack's current or voltage")
     return f"{' and '.join(parts)}, and not counted" if parts else ""
 
 

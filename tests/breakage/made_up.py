@@ -59,6 +59,7 @@ def answers() -> dict[str, Any]:
             },
             "trips": [
                 {
+                    "start_utc_s": 5_000.0,
                     "end_utc_s": 10_000.0,
                     "distance_m": 9_000.0,
                     "energy_out_wh": 2_000.0,

@@ -10,6 +10,7 @@ from tests.breakage.truth import Truth
 
 STREAM_MPS = 3.0  # assumed: no stream here is stronger
 TEMP_C = (-50.0, 400.0)  # of anything on board that an answer may name, assumed
+APART_S = 120.0  # between the newest readings of two answers a minute apart, at most; assumed
 SPARE = 1.3  # a pack's energy: label, spread and rounding, assumed
 _MORE_THAN_ALL = re.compile(r"(\d+(?:\.\d+)?) % less")
 _LENGTH = re.compile(r"\.(distance|duration|ampacity|crosses_limit_in|resistance)$")
@@ -140,10 +141,13 @@ def leaps(said: Said, truth: Truth) -> Found:
     """Invariant 4: in a minute of steady truth the middle stays within the range.
 
     The minute itself takes a little of charge and distance: what was true then is not known
-    here, so the wider of the two ranges and 2 % (assumed) is the bound.
+    here, so the wider of the two ranges and 2 % (assumed) is the bound. An answer of a log that had
+    ended long before is of another time, and says so.
     """
     before, now = said.before and said.before.data, said.data("range")
     if not before or not now or not truth.steady:
+        return
+    if now["asked_utc_s"] - before["asked_utc_s"] > APART_S:
         return
     for name, small in (("charge", 0.02), ("distance", 300.0), ("duration", 300.0)):
         a, b = before[name], now[name]

@@ -185,5 +185,8 @@ def _energy_wrong(said: Said, truth: Truth, broken: str) -> Iterator[str]:
     if any(trip["energy_out_wh"] is None for trip in trips):
         return  # said not to be measured
     counted = sum(trip["energy_out_wh"] for trip in trips)
-    if abs(counted - truth.energy_out_wh) > ENERGY_FRAC * truth.energy_out_wh + 30.0:
-        yield f"trips: used {counted:.0f} Wh, truly {truth.energy_out_wh:.0f} Wh"
+    asked = (said.data("range") or {"asked_utc_s": trips[-1]["end_utc_s"]})["asked_utc_s"]
+    spans = [(asked - trip["start_utc_s"], asked - trip["end_utc_s"]) for trip in trips]
+    used = truth.energy_out_wh(spans)
+    if abs(counted - used) > ENERGY_FRAC * used + 30.0:
+        yield f"trips: used {counted:.0f} Wh, truly {used:.0f} Wh"

@@ -177,15 +177,21 @@ def test_the_sun_shines_on_a_recording_where_an_almanac_has_it_up(number):
     assert min(elevation(observer, at, False) for at in times) > -5.0
 
 
-@pytest.mark.parametrize(("hole_s", "counts"), [(600.0, True), (2400.0, False)])
-def test_what_was_used_in_a_hole_that_is_in_no_trip_is_not_asked_of_the_trips(hole_s, counts):
+@pytest.mark.parametrize(
+    ("hole_s", "covered", "counts"),
+    [(50.0, False, True), (600.0, True, True), (600.0, False, False)],
+)
+def test_what_was_used_in_a_hole_is_asked_of_the_trips_where_one_covers_it(hole_s, covered, counts):
     sound = recording(BOAT)
     truth = truth_of(apply(sound, (Break("restarted", "", FROM_S, hole_s),)), 6600, None)
     series = sound.outing.series
     out_wh = np.maximum(series["pack_v"] * series["pack_a"], 0.0)[:6600] / 3600
-    # brute force; a pause of half an hour ends a trip (`PAUSE_S` of analyzer/trips)
+    # brute force; less than a minute is none
     in_hole_wh = out_wh[int(FROM_S) : int(FROM_S + hole_s)].sum()
     want = out_wh.sum() - (0.0 if counts else in_hole_wh)
-    assert in_hole_wh > 5.0
-    assert truth.energy_out_wh == pytest.approx(want, abs=1.0)
+    assert in_hole_wh > 3.0
+    spans = [(6600.0, 6600 - FROM_S), (6600 - FROM_S - hole_s, 0.0)]  # the trips around it
+    if covered:
+        spans = [(6600.0, 0.0)]
+    assert truth.energy_out_wh(spans) == pytest.approx(want, abs=1.0)
     assert truth.soc_before(600.0) == sound.outing.soc_frac[6000]

@@ -12,7 +12,7 @@ from tests.breakage.statements import Stated
 
 TRUTH = SimpleNamespace(
     hull_speed_mps=4.9, pack_wh=7000.0, steady=True, motoring=True, speed_mps=2.1,
-    energy_out_wh=2000.0, soc_frac=0.6,
+    energy_out_wh=lambda covered: 2000.0, soc_frac=0.6,
 )  # fmt: skip
 
 # What is spoilt: a path into the answers and the value put there.
@@ -131,6 +131,12 @@ def test_a_leap_within_a_minute_is_found(name, before):
     jumped = list(physics.leaps(Said(now.answers, earlier), TRUTH))
     assert bool(jumped) == (name == "charge")  # a range as wide as the leap owns it
     assert not list(physics.leaps(Said(now.answers, same), TRUTH))
+
+
+def test_an_answer_of_a_log_that_had_ended_is_no_leap():
+    ended = spoil("range.charge", estimate(0.88, 0.9, 0.92))["range"]
+    ended["asked_utc_s"] -= 600.0
+    assert not list(physics.leaps(Said(said().answers, Answer(0, ended, "")), TRUTH))
 
 
 def test_manners():

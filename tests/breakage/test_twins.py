@@ -35,7 +35,7 @@ def test_a_break_that_breaks_nothing_answers_exactly_the_same():
     sound, same = cases.run(twins.twin(case))
     assert broken.answers == sound.answers
     assert broken.before == sound.before
-    assert (truth.soc_frac, truth.energy_out_wh) == (same.soc_frac, same.energy_out_wh)
+    assert (truth.soc_frac, truth.energy_out_wh()) == (same.soc_frac, same.energy_out_wh())
 
 
 def one(low: float, mid: float, high: float, unit: str = "m") -> dict:

@@ -1,5 +1,6 @@
 """What was true at the moment of the questions, from the simulated outing."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -17,8 +18,7 @@ from tests.breakage.recordings import Recording, Throttle
 
 Bools = npt.NDArray[np.bool_]
 
-# A pause that ends a trip (`PAUSE_S` of analyzer/trips): a longer hole belongs to none.
-HOLE_S = 1800.0
+HOLE_S = 60.0  # without a reading for longer: known to nobody on board (assumed)
 LATELY_S = 10  # the present speed is the mean over this
 SETTLED_S = 20.0  # so soon after a change of throttle the headline may still be of before
 
@@ -28,7 +28,7 @@ class Truth:
     """The truth at step `at`, a multiple of 60.
 
     Args:
-        outing: With the boat file's reserve. unrecorded: Steps in long holes of the log, (n,).
+        outing: With the boat file's reserve. unrecorded: Steps in holes of the log, (n,).
     """
 
     outing: Outing
@@ -88,15 +88,21 @@ class Truth:
         """How it ends if the boat turns now and motors straight home."""
         return home_from(self.outing, self.at, speed_mps)
 
-    @property
-    def energy_out_wh(self) -> float:
-        """Given by the pack since the recording began, where anything was recorded: a sum over
-        trips says when each began and ended, not what was in a hole that it does not cover."""
+    def energy_out_wh(self, covered: Sequence[tuple[float, float]] = ()) -> float:
+        """Given by the pack since the recording began, where anything was recorded.
+
+        covered: From when to when trips are said to have lasted, seconds before the questions: a
+            hole in one is part of what was used; one that no trip covers is told by none.
+        """
         s = self.outing.series
-        power = (s["pack_v"] * s["pack_a"])[: self.at]
+        power = np.maximum((s["pack_v"] * s["pack_a"])[: self.at], 0)
         if self.unrecorded is not None:
-            power = power[~self.unrecorded[: self.at]]
-        return float(np.maximum(power, 0).sum() / 3600)
+            ago_s = self.at - np.arange(self.at)
+            told = ~self.unrecorded[: self.at]
+            for begin, end in covered:
+                told |= (ago_s <= begin) & (ago_s >= end)
+            power = power[told]
+        return float(power.sum() / 3600)
 
     @property
     def pack_wh(self) -> float:
