@@ -26,7 +26,6 @@ from analyzer.pack.curves.doubt import (
     doubt,
     end_shift,
     nmc_spread,
-    nmc_v,
     shape,
 )
 from analyzer.pack.curves.half_cells import lfp_cell_v, lfp_spread_v, nmc_spread_v
@@ -225,18 +224,18 @@ def _lithium(name: str) -> dict[str, Any]:
 
 
 def _lfp() -> Chemistry:
-    """Curve: mean of Safari and Delacourt 2011, Table I, and Afshar 2017; its doubt at the ends:
-    their distance, and where 0 % is (1.5 % of charge, assumed). Gap: 5-25 mV
-    on the plateau after long rest, about 20 mV at no current (Dreyer 2010). Resistance: 0.3-1
-    milliohm for 100-300 Ah prismatic cells, common practice. Circuit: real cells' own, identified,
-    are off by 1.5, 3.2 and 4.6 mV where they had not looked (two of 3.5 and 1.2 Ah); a usual one
-    is no better. Energies: between the milder
-    20 kJ/mol of real ohmic parts and the charge transfer's 33.8 kJ/mol."""
+    """Curve and its doubt: `curves/prior.py`; its level: what the published half cells scatter by
+    (25 mV) and a pack meter of 0.5 %. Where 0 % is: 1.5 % of charge, assumed. Gap: 5-25 mV on the
+    plateau after long rest, about 20 mV at no current (Dreyer 2010). Resistance: 0.3-1 milliohm for
+    100-300 Ah prismatic cells, common practice. Circuit: real cells' own, identified, are off by
+    1.5, 3.2 and 4.6 mV where they had not looked (two of 3.5 and 1.2 Ah); a usual one is no better.
+    Energies: between the milder 20 kJ/mol of real ohmic parts and the charge transfer's 33.8."""
+    prior = curve_prior("lfp", GRID)
     return Chemistry(
-        name="lfp", mean_v=curve_prior("lfp", GRID).mean_v, half_gap_v=np.full(GRID.size, 0.018),
+        name="lfp", mean_v=prior.mean_v, half_gap_v=np.full(GRID.size, 0.018),
         slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
-        end_sd_v=np.abs(lfp_spread_v(GRID)) + end_shift(lfp_cell_v, EMPTY_SD),
-        curve_cov_v2=curve_cov_v2(lfp_cell_v, LFP_OWN_V, curve_prior("lfp", GRID).rest_v),
+        end_sd_v=np.abs(lfp_spread_v(GRID)) + end_shift(lfp_cell_v(GRID), EMPTY_SD),
+        curve_cov_v2=curve_cov_v2(prior.mean_v, LFP_OWN_V, prior.rest_v),
         gap_soc_frac=0.04, gap_activation_j=8e3, gap_sd=0.6, entropy_v_per_k=0.0,
         curve_sd_v=0.03, shape_sd_v=0.010, shape_soc=0.1, model_sd_v=0.003,
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045, charge_activation_j=33.8e3,
@@ -246,16 +245,16 @@ def _lfp() -> Chemistry:
 
 
 def _nmc() -> Chemistry:
-    """Curve: mean of a cell rich in nickel (Chen et al. 2020) and one of 5:3:2 (Mohtat et al.
-    2020); its doubt: their distance, and over what charge that stays alike. The rest: common
+    """Curve and its doubt: `curves/prior.py`. For what asks for one figure: the distance of a cell
+    rich in nickel and one of 5:3:2, and over what charge that stays alike. The rest: common
     practice, no source."""
-    sd_v, _ = nmc_spread()
+    sd_v = nmc_spread()
     prior = curve_prior("nmc", GRID)
     return Chemistry(
         name="nmc", mean_v=prior.mean_v, half_gap_v=np.full(GRID.size, 0.003),
         slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
         end_sd_v=np.abs(nmc_spread_v(GRID)),
-        curve_cov_v2=curve_cov_v2(nmc_v, NMC_OWN_V, prior.rest_v),
+        curve_cov_v2=curve_cov_v2(prior.mean_v, NMC_OWN_V, prior.rest_v),
         gap_soc_frac=0.05, gap_activation_j=0.0, gap_sd=0.3, entropy_v_per_k=-0.0001,
         curve_sd_v=0.02, shape_sd_v=sd_v, shape_soc=NMC_REACH, model_sd_v=0.0015,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04, charge_activation_j=30e3,

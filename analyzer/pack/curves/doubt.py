@@ -4,12 +4,10 @@ Forms that published cells differ by are modes; between them anything smooth may
 of the label the curve is right by definition.
 """
 
-from collections.abc import Callable
-
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.pack.curves.half_cells import nmc_cell_v, nmc_spread_v
+from analyzer.pack.curves.half_cells import nmc_spread_v
 
 Floats = npt.NDArray[np.float64]
 
@@ -79,15 +77,16 @@ def pinned(cov: Floats, empty_v: float, full_v: float) -> Floats:
 LFP_OWN_V, NMC_OWN_V, OWN_REACH = 0.009, 0.027, 0.1
 
 
-def curve_cov_v2(curve: Callable[[Floats], Floats], own_v: float, modes: Floats) -> Floats:
+def curve_cov_v2(curve_v: Floats, own_v: float, modes: Floats) -> Floats:
     """Covariance at `KNOTS` of a cell's curve about its chemistry's. [V²]
 
     Args:
+        curve_v: The chemistry's, on `GRID`.
         own_v: What it has of its own, which the label's ends pin.
         modes: What it shares with published makes and with aged cells, on `GRID`, (m, n).
     """
     own = pinned(doubt(own_v, OWN_REACH), READING_V, READING_V)
-    return own + doubt(0.0, OWN_REACH, *modes) + alike(KNOTS, ends_v(curve), KNEE_SOC)
+    return own + doubt(0.0, OWN_REACH, *modes) + alike(KNOTS, ends_v(curve_v), KNEE_SOC)
 
 
 def at_knots(values: Floats) -> Floats:
@@ -95,21 +94,21 @@ def at_knots(values: Floats) -> Floats:
     return np.asarray(np.interp(KNOTS, GRID, values))
 
 
-def end_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
-    """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %. [V]"""
+def end_shift(curve_v: Floats, shift: float) -> Floats:
+    """Doubt near empty where 0 % may lie `shift` off, fading out at 20 %; all on `GRID`. [V]"""
     fade = (0.2 - GRID) / 0.1
-    return _shifted_v(curve, shift, fade)
+    return _shifted_v(curve_v, shift, fade)
 
 
-def top_shift(curve: Callable[[Floats], Floats], shift: float) -> Floats:
+def top_shift(curve_v: Floats, shift: float) -> Floats:
     """Doubt near full where 100 % may lie `shift` off, fading out at 90 %. [V]"""
     fade = (GRID - 0.87) / 0.05
-    return _shifted_v(curve, shift, fade)
+    return _shifted_v(curve_v, shift, fade)
 
 
-def _shifted_v(curve: Callable[[Floats], Floats], shift: float, fade: Floats) -> Floats:
+def _shifted_v(curve_v: Floats, shift: float, fade: Floats) -> Floats:
     """What a place of the curve `shift` off makes in voltage, where it does not fade. [V]"""
-    slope = np.abs(np.gradient(curve(GRID), GRID))
+    slope = np.abs(np.gradient(curve_v, GRID))
     # straight lines end at the knee's end: 0.1 V at most
     off_v = np.minimum(slope * shift, MOST_SHIFT_V)
     return np.asarray(off_v * np.clip(fade, 0.0, 1.0))
@@ -122,37 +121,23 @@ NMC_METER_V = 0.02  # 0.5 % of 4.2 V, a pack meter's class; makers' data sheets
 NMC_EMPTY_V = 3.0  # where a discharge ends; makers' data sheets
 
 
-def nmc_spread() -> tuple[float, Floats]:
-    """How far an NMC cell may lie off the mean of the two. [V]
+def nmc_spread() -> float:
+    """How far an NMC cell may lie off the mean of the two, along the curve: a standard deviation.
+    [V]
 
     Where two curves happen to cross they say nothing of a third, so that their distance is pooled
-    from 15 to 95 % of charge; below, at the knee, it is taken as it stands.
-
-    Returns:
-        Standard deviation along the curve; what comes on top at the knee, on `GRID`.
+    from 15 to 95 % of charge.
     """
-    spread = THIRD * nmc_spread_v(GRID)
     along = (GRID >= 0.15) & (GRID <= 0.95)
-    at_knee = np.clip((0.15 - GRID) / 0.1, 0.0, 1.0)
+    spread = THIRD * nmc_spread_v(GRID[along])
     # from two makes over so many independent stretches of charge: a Student distribution's variance
-    stretches = float(np.ptp(GRID[along])) / NMC_REACH
-    freedom = 1 + stretches
-    pooled = np.mean(spread[along] ** 2)
-    pooled *= freedom / (freedom - 2)
-    return float(np.sqrt(pooled)), spread * at_knee
+    freedom = 1 + float(np.ptp(GRID[along])) / NMC_REACH
+    pooled = np.mean(spread**2) * freedom / (freedom - 2)
+    return float(np.sqrt(pooled))
 
 
-def nmc_v(soc: Floats) -> Floats:
-    """The mean of both makes between the ends of the label: makers count the charge from 4.2 V down
-    to 3.0 V, their fits' windows reach to 2.5 and 2.8 V. [V]"""
-    whole_v = nmc_cell_v(GRID)
-    empty = np.interp(NMC_EMPTY_V, whole_v, GRID)
-    inside = empty + (1 - empty) * soc
-    return nmc_cell_v(inside)
-
-
-def ends_v(curve: Callable[[Floats], Floats]) -> Floats:
-    """How far the knees' own form may be off, at `KNOTS`. [V]"""
-    empty_v = end_shift(curve, EMPTY_SD)
-    full_v = top_shift(curve, FULL_SD)
+def ends_v(curve_v: Floats) -> Floats:
+    """How far the knees' own form may be off, at `KNOTS`; the curve on `GRID`. [V]"""
+    empty_v = end_shift(curve_v, EMPTY_SD)
+    full_v = top_shift(curve_v, FULL_SD)
     return at_knots(empty_v + full_v)

@@ -5,8 +5,7 @@ import pytest
 from pytest import approx
 
 from analyzer.pack.chemistry import chemistry
-from analyzer.pack.curves.doubt import GRID, KNOTS, alike, doubt, nmc_v, pinned
-from analyzer.pack.curves.half_cells import nmc_cell_v
+from analyzer.pack.curves.doubt import GRID, KNOTS, alike, curve_cov_v2, doubt, pinned
 
 
 def test_pinned_is_the_information_form_of_the_same_measurement():
@@ -48,8 +47,12 @@ def test_nmc_s_label_begins_and_ends_where_makers_count(soc, volts):
     assert chemistry("nmc").ocv_v(soc) == approx(volts, abs=0.005)
 
 
-def test_nmc_between_its_ends_is_the_published_curve_stretched():
-    empty = float(np.interp(3.0, nmc_cell_v(GRID), GRID))
-    for soc in (0.25, 0.5, 0.75):
-        inside = np.array([empty + (1 - empty) * soc])
-        assert nmc_v(np.array([soc])) == approx(nmc_cell_v(inside), abs=1e-9)
+def test_a_curve_s_doubt_is_what_makes_share_what_one_has_of_its_own_and_its_knees():
+    """Variances add: a level line has no knees, the label pins what a cell has of its own."""
+    mode = 0.02 * np.sin(np.pi * GRID)
+    cov = curve_cov_v2(np.full(GRID.size, 3.3), 0.01, mode[None])
+    var = np.diag(cov)
+    middle = int(np.argmin(np.abs(KNOTS - 0.55)))
+    expected = 0.01**2 + np.interp(KNOTS[middle], GRID, mode) ** 2
+    assert var[middle] == approx(expected, rel=0.01)
+    assert np.sqrt(var[[0, -1]]) == approx(0.002, rel=0.05)
