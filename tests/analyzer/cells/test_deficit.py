@@ -1,5 +1,7 @@
 """The evidence of each hypothesis, on invented cells on the published curve."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from pytest import approx
@@ -71,6 +73,18 @@ def test_two_bins_beside_the_truth_are_corrected_towards_each_other(cause):
     assert len(near) == 2
     assert np.ptp(found[near]) < 0.5 * np.ptp(GRID.size[near])
     assert found[near] == approx(true, rel=0.1)
+
+
+def test_a_level_seen_for_half_a_minute_counts_in_full():
+    """No longer look at it says more; a shorter one says less."""
+    table = cycle(less=0.05, low=0.2)
+
+    def seen(seconds):
+        looked = replace(table, seconds=np.full(len(table.place), seconds))
+        return evidence(looked, KIND, OHMS).log_likelihood
+
+    assert seen(3000.0) == approx(seen(30.0))
+    assert np.ptp(seen(3.0)[3]) < np.ptp(seen(30.0)[3])
 
 
 def test_like_cells_are_healthy():
