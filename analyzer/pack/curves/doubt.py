@@ -19,7 +19,6 @@ FULL_SD = 0.02  # of the place of 100 %: what is called full reaches from 3.4 to
 # the sample variance is d²/2, and a third draw's about the mean 3/2 of that.
 THIRD = 3**0.5
 MOST_SHIFT_V = 0.1  # of a shifted knee; assumed
-READING_V = 0.002  # of a reading of the mean cell; common practice, no source
 KNEE_SOC = 0.02  # over so little charge a knee's form may change; assumed
 # Where the curve's error is carried: close where graphite bends and where the knees are. Assumed.
 KNOTS = np.array(
@@ -57,20 +56,6 @@ def doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
     return cov
 
 
-def pinned(cov: Floats, empty_v: float, full_v: float) -> Floats:
-    """Covariance at `KNOTS` given that the curve is right at both ends, within these. [V²]
-
-    0 and 100 % lie by definition where the voltage reaches the maker's ends, whatever the make; a
-    curve that might be off there would make every full charge and every empty cell doubtful.
-    """
-    ends = [0, len(KNOTS) - 1]
-    cross = cov[:, ends]
-    # as a measurement of both ends would leave it: cov - K·S·Kᵀ
-    total = cross[ends] + np.diag([empty_v**2, full_v**2])
-    gain_t = np.linalg.solve(total, cross.T)
-    return np.asarray(cov - cross @ gain_t)
-
-
 # What a make's curve has that no mixture of the other published makes has, each left out in turn
 # (`tests/analyzer/pack/curves/test_prior.py`): root of the mean square, and over what charge it
 # stays alike.
@@ -82,11 +67,13 @@ def curve_cov_v2(curve_v: Floats, own_v: float, modes: Floats) -> Floats:
 
     Args:
         curve_v: The chemistry's, on `GRID`.
-        own_v: What it has of its own, which the label's ends pin.
+        own_v: What it has of its own; no more than what makes differ by, where they agree.
         modes: What it shares with published makes and with aged cells, on `GRID`, (m, n).
     """
-    own = pinned(doubt(own_v, OWN_REACH), READING_V, READING_V)
-    return own + doubt(0.0, OWN_REACH, *modes) + alike(KNOTS, ends_v(curve_v), KNEE_SOC)
+    shared = doubt(0.0, OWN_REACH, *modes)
+    own_sd_v = np.minimum(own_v, np.sqrt(np.diag(shared)))
+    own = alike(KNOTS, own_sd_v, OWN_REACH)
+    return shared + own + alike(KNOTS, ends_v(curve_v), KNEE_SOC)
 
 
 def at_knots(values: Floats) -> Floats:

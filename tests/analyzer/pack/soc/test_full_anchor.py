@@ -10,6 +10,7 @@ from analyzer.pack.soc import track
 from analyzer.pack.soc.states import FULL, OFFSET, SOC, STATES
 from analyzer.series.series import Series
 from logger.boat import Pack
+from tests.boats.half_cells import Balance
 from tests.support.charge_filter import Mixture, bank_of, cell_of, content, random_mixture
 
 
@@ -92,3 +93,34 @@ def test_a_charger_set_low_is_full_where_the_curve_has_it():
     charge = track(Series(0, 10.0, n, values), pack)
     assert charge.final.full_us is not None
     assert 0.96 < charge.final.soc < 0.995
+
+
+CELL = Balance("nmc", x_empty=0.012, x_full=0.84, y_empty=0.925, y_full=0.14)
+
+
+def charged_to(volts, ah=100.0, step_s=20.0):
+    """A cell of half cells that the default does not know (multi-site multi-reaction, Verbrugge et
+    al. 2017), from 50 % at a fifth of its capacity an hour to a voltage that is held, then at rest:
+    voltage, current and true charge."""
+    ohm, soc, rows = 0.1 / ah, 0.5, []
+    for k in range(round(8 * 3600 / step_s)):
+        rest_v = float(CELL.ocv_v(np.array(soc)))
+        amps = min(0.2 * ah, max((volts - rest_v) / ohm, 0.0)) if k * step_s < 7 * 3600 else 0.0
+        rows.append((rest_v + ohm * amps, -amps, soc))
+        soc += amps * step_s / 3600 / ah
+    return np.array(rows).T
+
+
+@pytest.mark.parametrize("volts", [4.05, 4.10, 4.15, 4.20])
+def test_a_charge_that_ends_low_is_not_taken_for_full(volts):
+    """The 80 % range holds the truth, and 100 % only where that is so; nothing else is known."""
+    pack_v, amps, soc = charged_to(volts)
+    values = {"pack_voltage_v": pack_v.round(3), "pack_current_a": amps.round(2)}
+    pack = Pack(chemistry="nmc", cells_in_series=1, rated_capacity_ah=100)
+    charge = track(Series(0, 20.0, len(soc), values), pack)
+    low, high = (ends[-1] for ends in charge.range_frac(0.8))
+    true = min(soc[-1], 1.0)
+    print(f"\n{volts:.2f} V: {true:.3f}, said {charge.soc_frac[-1]:.3f}, {low:.3f} to {high:.3f}")
+    assert low <= true <= high + 1e-6
+    assert (high > 0.999) == (volts == 4.20)
+    assert high - low < 0.2
