@@ -18,9 +18,10 @@ from bokeh.models.annotations import BoxAnnotation, Label, Span
 from bokeh.plotting import figure
 
 from analyzer.estimation.results import FlagView, Plot
+from analyzer.faces import units
 from analyzer.faces.charts import columns
 from analyzer.faces.charts.columns import Chart, Points
-from logger.units import UNDATED_S
+from logger.units import NMI, UNDATED_S
 
 
 @dataclass(frozen=True)
@@ -283,14 +284,15 @@ def track(way: Points, reach: tuple[Points, Points, Points] | None, look: str) -
         "tools": [],
         "toolbar_location": None,
         "title": "north is up; from the start",
-        "x_axis_label": "east, nautical miles",
-        "y_axis_label": "north, nautical miles",
+        "x_axis_label": f"east, {units.now().distance_long}",
+        "y_axis_label": f"north, {units.now().distance_long}",
         "output_backend": "canvas",
         "name": "track",
     }
     plot = figure(**options)
+    way = _scaled(way)
     if reach:
-        low, mid, high = reach
+        low, mid, high = map(_scaled, reach)
         for ring, alpha in ((high, 0.28), (low, 0.5)):
             plot.patch(ring.east_nmi, ring.north_nmi, fill_color=colours.fan, fill_alpha=alpha,
                        line_color=colours.ink, line_width=1)  # fmt: skip
@@ -310,6 +312,12 @@ def track(way: Points, reach: tuple[Points, Points, Points] | None, look: str) -
     _dress(plot, colours)
     _legend(plot, colours)
     return json_item(plot)
+
+
+def _scaled(points: Points) -> Points:
+    """Places in the unit that the reader has chosen."""
+    by = NMI / units.now().distance_m
+    return Points(points.east_nmi * by, points.north_nmi * by)
 
 
 def _dress(plot: Any, look: Look) -> None:

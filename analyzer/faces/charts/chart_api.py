@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, Response
 
 from analyzer.estimation.results import FlagView, Plot, TripRow
+from analyzer.faces import units
 from analyzer.faces.charts.columns import Chart
 from analyzer.faces.web import header_middleware
 from analyzer.faces.web.page import log_of, remembered, render
@@ -36,7 +37,9 @@ class Part(StrEnum):
 def trip_charts(request: Request, number: int, part: Part, look: str = "day") -> Response:
     """A group of a trip's charts for the page's script to embed; null where there is nothing."""
     item = remembered(
-        request, ("charts", number, part, look), lambda: _trip_item(request, number, part, look)
+        request,
+        ("charts", number, part, look, units.now().name),
+        lambda: _trip_item(request, number, part, look),
     )
     return JSONResponse(item)
 

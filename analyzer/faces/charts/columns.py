@@ -11,7 +11,8 @@ import numpy.typing as npt
 from analyzer.answers.trip_chart import SAG_TERMS
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import Plot
-from logger.units import KN, KW, NMI
+from analyzer.faces import units
+from logger.units import KW, NMI
 
 Floats = npt.NDArray[np.float64]
 
@@ -124,7 +125,7 @@ def way_charts(plot: Plot) -> list[Chart]:
     """Speed and power, as far as the channels allow them."""
     have = _have(plot)
     power = {"power_w": "from the pack", "solar_power_w": "from the sun"}
-    return _some(_chart("speed, kn", have, _SPEEDS, KN), _chart("power, kW", have, power, KW))
+    return _some(_speeds(have), _chart("power, kW", have, power, KW))
 
 
 def pack_charts(
@@ -144,7 +145,7 @@ def log_charts(plot: Plot) -> list[Chart]:
     """Any stretch of the log: speed, current, volts, cells, temperatures."""
     have = _have(plot)
     return _some(
-        _chart("speed, kn", have, _SPEEDS, KN),
+        _speeds(have),
         _chart("current, A", have, {"pack_current_a": "out of the pack"}),
         _chart("voltage, V", have, _VOLTS),
         _cell_band(have),
@@ -177,10 +178,10 @@ def together(plots: Sequence[Plot], points: int = 600) -> Plot:
 
 def two_trips(plot: Plot, names: Sequence[str]) -> list[Chart]:
     """Speed and power of trips side by side, from `together`."""
-    have = _have(plot)
+    have, speed = _have(plot), units.now()
     wants = (
-        ("speed through water, kn", "speed_water_mps", KN),
-        ("speed over ground, kn", "speed_ground_mps", KN),
+        (f"speed through water, {speed.speed}", "speed_water_mps", speed.speed_mps),
+        (f"speed over ground, {speed.speed}", "speed_ground_mps", speed.speed_mps),
         ("power, kW", "power_w", KW),
     )
     return _some(
@@ -252,6 +253,11 @@ def _some(*charts: Chart) -> list[Chart]:
 def _chart(text: str, have: dict[str, Floats], names: dict[str, str], by: float = 1.0) -> Chart:
     lines = (Line(n, said, have[n] / by) for n, said in names.items() if n in have)
     return Chart(text, tuple(lines))
+
+
+def _speeds(have: dict[str, Floats]) -> Chart:
+    to = units.now()
+    return _chart(f"speed, {to.speed}", have, _SPEEDS, to.speed_mps)
 
 
 def _volts(have: dict[str, Floats]) -> Chart:

@@ -9,9 +9,9 @@ from typing import Protocol
 
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import RangeAnswer, RangePoint
-from analyzer.faces import format, sentences
+from analyzer.faces import format, sentences, units
 from analyzer.faces.charts.scale import Tick, band, path, ticks
-from logger.units import KN, NMI
+from logger.units import KN
 
 # Layout in pixels, and how far the curve reaches: assumed.
 WIDTH, HEIGHT = 400, 300  # of the curve's picture
@@ -70,13 +70,13 @@ def curve(answer: RangeAnswer) -> Curve | None:
     points = _points(answer)
     if len(points) < 2:
         return None
-    speeds = [p.speed_water_mps / KN for p in points]
+    speeds = [p.speed_water_mps / units.now().speed_mps for p in points]
     first, last = speeds[0], speeds[-1]
     top = _top(points, answer.distance.mid)
 
     def at(speed_kn: float, distance_m: float) -> tuple[float, float]:
         x = LEFT + (speed_kn - first) / (last - first) * (RIGHT - LEFT)
-        return x, BOTTOM - distance_m / NMI / top * (BOTTOM - TOP)
+        return x, BOTTOM - distance_m / units.now().distance_m / top * (BOTTOM - TOP)
 
     lows = [at(s, _low(p)) for s, p in zip(speeds, points, strict=True)]
     mids = [at(s, p.distance.mid or 0.0) for s, p in zip(speeds, points, strict=True)]
@@ -85,11 +85,13 @@ def curve(answer: RangeAnswer) -> Curve | None:
         band=band(lows, highs),
         middle=path(mids),
         across=tuple(Tick(at(k, 0)[0], f"{k:g}") for k in ticks(last, 6, first)),
-        up=tuple(Tick(at(first, d * NMI)[1], f"{d:g}") for d in ticks(top, 4)),
+        up=tuple(Tick(at(first, d * units.now().distance_m)[1], f"{d:g}") for d in ticks(top, 4)),
         now=_spot(answer.speed_water_mps, speeds, mids, "now" if answer.motoring else "here"),
         best=_spot(answer.best_speed_mps, speeds, mids, "furthest"),
         points=tuple(_row(answer, p, xy) for p, xy in zip(points, mids, strict=True)),
-        chosen=_nearest(speeds, (answer.speed_water_mps or points[0].speed_water_mps) / KN),
+        chosen=_nearest(
+            speeds, (answer.speed_water_mps or points[0].speed_water_mps) / units.now().speed_mps
+        ),
     )
 
 
@@ -122,8 +124,8 @@ def _top(points: Sequence[RangePoint], asked_m: float | None) -> float:
     middle = max(p.distance.mid or 0.0 for p in points)
     highest = min(max(_high(p) for p in points), 1.5 * middle)
     if asked_m:
-        highest = min(highest, max(MOST_TIMES * asked_m, 2 * NMI))
-    return max(highest / NMI * 1.04, 0.1)
+        highest = min(highest, max(MOST_TIMES * asked_m, 2 * units.now().distance_m))
+    return max(highest / units.now().distance_m * 1.04, 0.1)
 
 
 def _low(point: RangePoint) -> float:
@@ -147,9 +149,9 @@ def _spot(
     text: str,
 ) -> Spot | None:
     """The point of the curve at a speed, between the speeds worked out; None outside them."""
-    if speed_mps is None or not speeds[0] <= speed_mps / KN <= speeds[-1]:
+    if speed_mps is None or not speeds[0] <= speed_mps / units.now().speed_mps <= speeds[-1]:
         return None
-    speed_kn = speed_mps / KN
+    speed_kn = speed_mps / units.now().speed_mps
     k = next(k for k in range(1, len(speeds)) if speed_kn <= speeds[k])
     part = (speed_kn - speeds[k - 1]) / (speeds[k] - speeds[k - 1])
     x = mids[k - 1][0] + part * (mids[k][0] - mids[k - 1][0])
@@ -163,7 +165,7 @@ def _row(answer: RangeAnswer, point: RangePoint, xy: tuple[float, float]) -> dic
     return {
         "x": round(xy[0], 1),
         "y": round(max(xy[1], TOP), 1),
-        "kn": round(point.speed_water_mps / KN, 3),
+        "kn": round(point.speed_water_mps / units.now().speed_mps, 3),
         "speed": format.knots(point.speed_water_mps),
         "reach_m": round(point.distance.mid or 0.0),
         "reach": format.value(point.distance),
@@ -189,7 +191,10 @@ def rule(answer: RangeAnswer) -> Rule | None:
         low=at(max(low, 0.0)),
         mid=at(mid),
         high=at(high),
-        ticks=tuple(Tick(at(d * NMI), f"{d:g}") for d in ticks(top / NMI, 6)),
+        ticks=tuple(
+            Tick(at(d * units.now().distance_m), f"{d:g}")
+            for d in ticks(top / units.now().distance_m, 6)
+        ),
         turn=at(turn_m) if turn_m is not None and 0 < turn_m <= top else None,
     )
 
@@ -219,7 +224,7 @@ def along(
     if start_frac is not None:
         points.append((0.0, start_frac, start_frac, start_frac))
     for leg in legs:
-        gone += leg.distance_m / NMI
+        gone += leg.distance_m / units.now().distance_m
         low, mid, high = leg.charge.low, leg.charge.mid, leg.charge.high
         if low is not None and mid is not None and high is not None:
             points.append((gone, low, mid, high))

@@ -1,6 +1,4 @@
 // Dragging along the curve: what another speed would buy. The figures come with the page.
-const NMI = 1852;
-
 export class Drag {
   constructor(section) {
     this.chosen = null; // speed in kn that the hand chose; null: the present one
@@ -28,6 +26,7 @@ export class Drag {
     const told = this.section.querySelector("#drag").dataset;
     this.points = JSON.parse(told.points);
     this.now = this.points[Number(told.now)];
+    this.unit = { name: told.unit, metres: Number(told.unitM) };
     this.slider.max = this.points.length - 1;
     const far = this.points.map((point) => Math.abs(point.kn - (this.chosen ?? this.now.kn)));
     this.slider.value = far.indexOf(Math.min(...far));
@@ -60,9 +59,9 @@ export class Drag {
   }
 
   bought(point) {
-    const more = (point.reach_m - this.now.reach_m) / NMI;
+    const more = (point.reach_m - this.now.reach_m) / this.unit.metres;
     const size = Math.abs(more) < 9.95 ? Math.abs(more).toFixed(1) : Math.abs(more).toFixed(0);
     if (point === this.now || Number(size) === 0) return "";
-    return ` ${size} nmi ${more > 0 ? "further" : "less"} than at ${this.now.speed}.`;
+    return ` ${size} ${this.unit.name} ${more > 0 ? "further" : "less"} than at ${this.now.speed}.`;
   }
 }

@@ -52,6 +52,8 @@ class Sea {
     this.field = document.getElementById("places");
     this.said = document.getElementById("legs");
     this.places = read(this.field.value);
+    const told = box.dataset;
+    this.unit = { short: told.unit, long: told.unitLong, inMile: 1852 / Number(told.unitM) };
     this.near = { here: null, home: null, tracks: [] };
     this.middle = { lat: 0, lon: 0 };
     this.across = 8; // nautical miles from left to right
@@ -199,13 +201,13 @@ class Sea {
 
   say() {
     const legs = this.places.slice(1).map((to, k) => apart(this.places[k], to));
-    const miles = legs.map(([east, north]) => Math.hypot(east, north));
+    const miles = legs.map(([east, north]) => Math.hypot(east, north) * this.unit.inMile);
     const all = miles.reduce((sum, one) => sum + one, 0);
     const each = legs.map(([east, north], k) => {
       const course = (Math.round((Math.atan2(east, north) * 180) / Math.PI) + 360) % 360;
-      return `${String(course).padStart(3, "0")}° ${miles[k].toFixed(1)} nmi`;
+      return `${String(course).padStart(3, "0")}° ${miles[k].toFixed(1)} ${this.unit.short}`;
     });
-    const text = legs.length ? `${all.toFixed(1)} nautical miles: ${each.join(", ")}` : "";
+    const text = legs.length ? `${all.toFixed(1)} ${this.unit.long}: ${each.join(", ")}` : "";
     if (this.said.textContent !== text) this.said.textContent = text;
   }
 
@@ -242,11 +244,12 @@ class Sea {
     });
     const [x, y] = this.cross;
     put("path", { class: "cross", d: `M${x - 10} ${y}h20M${x} ${y - 10}v20` });
-    const step = 10 ** Math.floor(Math.log10(this.across / 3));
-    const bar = [5, 2, 1].map((k) => k * step).find((k) => k <= this.across / 3);
-    const long = (bar / this.across) * WIDTH;
+    const wide = this.across * this.unit.inMile;
+    const step = 10 ** Math.floor(Math.log10(wide / 3));
+    const bar = [5, 2, 1].map((k) => k * step).find((k) => k <= wide / 3);
+    const long = (bar / wide) * WIDTH;
     put("path", { class: "rule-bar", d: `M12 ${HEIGHT - 14}h${long.toFixed(1)}` });
-    put("text", { x: 12, y: HEIGHT - 22 }, `${Number(bar.toPrecision(2))} nmi`);
+    put("text", { x: 12, y: HEIGHT - 22 }, `${Number(bar.toPrecision(2))} ${this.unit.short}`);
     put("text", { x: WIDTH - 18, y: 22, "text-anchor": "middle" }, "N");
     put("path", { class: "place", d: `M${WIDTH - 18} 28l5 14l-5 -4l-5 4z` });
     this.svg.replaceChildren(...parts);

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from analyzer.answers import Log
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import ReviewAnswer, TripRow
-from analyzer.faces import format, sentences
+from analyzer.faces import format, sentences, units
 from analyzer.faces.web import header_middleware
 from analyzer.faces.web.page import log_of, remembered, render
 
@@ -68,7 +68,7 @@ def charts(request: Request, a: int, b: int, look: str = "day") -> Response:
     """Speed and power of two trips over the time since each began."""
     log = log_of(request)
     draw = partial(_item, log, a, b, look)
-    item = remembered(request, ("compare", a, b, look), draw)
+    item = remembered(request, ("compare", a, b, look, units.now().name), draw)
     return JSONResponse(item)
 
 

@@ -19,7 +19,7 @@ from analyzer.answers import Log
 from analyzer.answers.flags import Changes
 from analyzer.answers.guard import Pulse
 from analyzer.estimation.results import FlagView, RangeAnswer
-from analyzer.faces import format
+from analyzer.faces import format, units
 from analyzer.faces.charts import columns
 
 BEAT_S = 1.0  # between events, assumed
@@ -38,7 +38,7 @@ Render = Callable[[RangeAnswer], str]
 class Shown:
     """The last answer, ready to be sent."""
 
-    html: str
+    html: dict[str, str]  # by the name of the units
     look: str  # by the sun
     asked_utc_s: float
     data_age_s: float | None
@@ -50,7 +50,7 @@ class Shown:
             return None
         return self.data_age_s + time.monotonic() - self.at_s
 
-    def beat(self, with_html: bool) -> bytes:
+    def beat(self, html: str = "") -> bytes:
         """One event."""
         age_s = self.age_s()
         told = {
@@ -60,7 +60,7 @@ class Shown:
             "hollow": "yes" if hollow(age_s) else "",
             "look": self.look,
         }
-        return event(told | ({"html": self.html} if with_html else {}))
+        return event(told | ({"html": html} if html else {}))
 
 
 def ticking(text: str, age_s: float | None) -> str:
@@ -108,11 +108,14 @@ class Feed:
         self._shown: Shown | None = None
         self._trouble = ""
         self._readers = 0
+        self._wanted: set[str] = set()  # names of the units that readers have chosen
         self._worker: asyncio.Task[None] | None = None
 
     async def events(self) -> AsyncIterator[bytes]:
         """Events for one reader: the parts of the page where they changed, else only the age."""
         self._readers += 1
+        wants = units.now().name
+        self._wanted.add(wants)
         try:
             if self._worker is None or self._worker.done():
                 self._worker = asyncio.create_task(self._work())
@@ -122,8 +125,9 @@ class Feed:
                 if self._trouble:
                     yield event({"trouble": self._trouble})
                 elif shown is not None:
-                    yield shown.beat(with_html=shown.html != sent)
-                    sent = shown.html
+                    html = shown.html.get(wants, "")  # empty until the next answer
+                    yield shown.beat("" if html == sent else html)
+                    sent = html or sent
                 await asyncio.sleep(BEAT_S if shown else 0.05)
         finally:
             self._readers -= 1
@@ -151,9 +155,13 @@ class Feed:
     def _ask(self) -> Shown:
         answer = self._log.range_left(None, None, "straight")
         at_s = time.monotonic()  # the answer tells its data's age as of its end
-        return Shown(
-            self._render(answer), self._look(), answer.asked_utc_s, answer.data_age_s, at_s
-        )
+        html = {name: self._worded(answer, name) for name in tuple(self._wanted)}
+        return Shown(html, self._look(), answer.asked_utc_s, answer.data_age_s, at_s)
+
+    def _worded(self, answer: RangeAnswer, name: str) -> str:
+        """The page's parts in some units."""
+        units.CHOSEN.set(units.CHOICES[name])
+        return self._render(answer)
 
 
 async def beat(pulse: Pulse) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 
 import jinja2
 from fastapi import Request
-from fastapi.responses import Response
+from fastapi.responses import HTMLResponse, Response
 from fastapi.staticfiles import StaticFiles
 from fastapi.templating import Jinja2Templates
 from markupsafe import Markup, escape
@@ -20,7 +20,7 @@ from starlette.types import Scope
 from analyzer.answers import Log
 from analyzer.answers.memory import Memory
 from analyzer.errors import AnalyzerError
-from analyzer.faces import format, sentences
+from analyzer.faces import format, sentences, units
 from analyzer.faces.charts import range_svg
 from analyzer.faces.web import header_middleware
 from logger.errors import LoggerError
@@ -50,7 +50,10 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
-    environment.globals.update(words=format, sentences=sentences, bars=range_svg.bars, asset=asset)
+    environment.globals.update(
+        words=format, sentences=sentences, bars=range_svg.bars, asset=asset, units=units.now
+    )
+    environment.filters["told"] = units.told
     environment.filters["sentence"] = _sentence
     return environment
 
@@ -118,7 +121,8 @@ def render(
     what["look"] = request.app.state.sun.look() if what["chosen"] == "sun" else what["chosen"]
     what.setdefault("zone", format.zone_name(time.time()))
     headers = {"Content-Security-Policy": policy}
-    return templates.TemplateResponse(request, name, what, status_code=status, headers=headers)
+    text = templates.env.get_template(name).render(request=request, **what)
+    return HTMLResponse(units.told(text), status, headers)
 
 
 def log_of(request: Request) -> Log:

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 
 from analyzer.estimation.results import RangeAnswer
+from analyzer.faces import units
 from analyzer.faces.charts import chart_api, range_svg
 from analyzer.faces.web import header_middleware, live
 from analyzer.faces.web.page import (
@@ -30,7 +31,7 @@ def parts(answer: RangeAnswer) -> str:
     """The under-way page's parts, as the live stream sends them."""
     template = templates.env.get_template("_under_way.html")
     # The status line is not among them: the page's own clock keeps it.
-    return template.render(**_under_way(answer), stale="", asked=False)
+    return units.told(template.render(**_under_way(answer), stale="", asked=False))
 
 
 def _under_way(answer: RangeAnswer) -> dict[str, Any]:
@@ -138,6 +139,15 @@ def _health(request: Request) -> dict[str, Any]:
         "capacity_course": trend_svg.drawn(pack.capacity_course),
         "resistance_course": trend_svg.drawn(pack.resistance_course),
     }
+
+
+@router.get("/units/{name}")
+def choose_units(request: Request, name: str, back: str = "/") -> Response:
+    """Keeps the chosen units on this phone and goes back."""
+    answer = Response(status_code=303, headers={"Location": safe_path(back)})
+    if name in units.CHOICES:
+        answer.set_cookie("units", name, max_age=31_536_000, samesite="strict", httponly=True)
+    return answer
 
 
 @router.get("/look/{look}")

@@ -7,6 +7,7 @@ from starlette.requests import HTTPConnection
 from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from analyzer.faces import units
 from analyzer.faces.web.access import (
     COOKIE,
     Access,
@@ -38,6 +39,7 @@ class Gate:
         asker = HTTPConnection(scope)
         right = self._right(asker)
         asker.state.right = right
+        units.CHOSEN.set(units.CHOICES.get(asker.cookies.get("units", ""), units.SEA))
         refusal = self._refusal(asker, scope["method"], right)
         await (refusal or self.app)(scope, receive, send)
 
