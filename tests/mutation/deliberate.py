@@ -40,7 +40,7 @@ DELIBERATE = [
     ("analyzer/range/discharge.py", "(pack.resistance_ohm + extra_ohm)", "(pack.resistance_ohm - extra_ohm)"),
     ("analyzer/range/discharge.py", "np.clip(weak + deficit", "np.clip(weak - deficit"),
     ("analyzer/range/discharge.py", "np.argmax(ends", "np.argmin(ends"),
-    ("analyzer/range/reach.py", "other_w = hotel_w - sun_w\n", "other_w = hotel_w + sun_w\n"),
+    ("analyzer/range/reach.py", "other_w = hotel_w - sun_w + np", "other_w = hotel_w + sun_w + np"),
     ("analyzer/range/monte_carlo.py", "+ leg_sd**2 * missing", "- leg_sd**2 * missing"),
     ("analyzer/range/monte_carlo.py", "- 0.5 * (innovation**2", "+ 0.5 * (innovation**2"),
     ("analyzer/range/home.py", "- 2 * distance_m * toward_m", "+ 2 * distance_m * toward_m"),

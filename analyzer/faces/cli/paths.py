@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analyzer.errors import AnalyzerError
-from logger.boat.toml_text import MOST_CHARACTERS, read_toml
 
 LOG_VARIABLE = "KEELWATT_LOG"
 BOAT_VARIABLE = "KEELWATT_BOAT"
@@ -85,6 +84,8 @@ def _log_of(boat: Path | None) -> Path | None:
 
     A boat file with faults is reported by whoever reads the whole of it.
     """
+    from logger.boat.toml_text import MOST_CHARACTERS, read_toml
+
     if boat is None:
         return None
     try:

@@ -169,7 +169,8 @@ class CsvRecording:
             numbers = np.array(texts, np.float64)
         except ValueError:
             numbers = np.array([self._cell(text) for text in texts])
-        values = (numbers * target.factor + target.offset) * target.sign
+        with np.errstate(over="ignore"):  # what is too large for a number is beyond every limit
+            values = (numbers * target.factor + target.offset) * target.sign
         channel = find(target.channel)
         assert channel
         outside = ~((values >= channel.low) & (values <= channel.high)) & ~np.isnan(numbers)
