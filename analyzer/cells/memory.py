@@ -15,8 +15,10 @@ from analyzer.cells.hypotheses import PRIOR, after_levelling
 
 Floats = npt.NDArray[np.float64]
 
-# Of what is known gives way to anything again, from one stretch to another; assumed.
-NEW_FAULT = 0.01
+# Of what is known gives way to anything again from stretch to stretch. One cell in a hundred is
+# faulty at all (`FAULT`), after hundreds of stretches, so that a new fault is rarer than this; the
+# rest is for what was known wrongly. Assumed.
+NEW_FAULT = 0.001
 LEAST_KEPT = 1e-5  # probability below which a hypothesis is not written into the log; assumed
 
 

@@ -88,4 +88,19 @@ def test_contrary_evidence_counts_in_full():
 
 
 def test_every_hypothesis_stays_possible():
-    assert (passed_on(sure_of(CHARGE, 0.3, 1.0), levelled=True) >= 0.009 * PRIOR).all()
+    assert (passed_on(sure_of(CHARGE, 0.3, 1.0), levelled=True) >= 0.0009 * PRIOR).all()
+
+
+def test_a_cause_known_for_days_outweighs_a_contrary_stretch_of_a_few_nats():
+    """A fault is no weather: by a hazard of a thousandth a stretch, a stretch of e to the fourth
+    against it leaves it the likelier by far (Bayes by hand)."""
+    known = passed_on(sure_of(CAPACITY, 0.3, 1.0), levelled=False)
+    capacity, charge = at(CAPACITY, 0.3), at(CHARGE, 0.1)
+    log_likelihood = np.zeros_like(known)
+    log_likelihood[:, :, capacity] = -4.0
+    after = combined(known, log_likelihood)[0, USUAL]
+    before = known[0, USUAL]
+    assert after[capacity] / after[charge] == approx(
+        np.exp(-4.0) * before[capacity] / before[charge], rel=1e-6
+    )
+    assert after[capacity] > 100 * after[charge]
