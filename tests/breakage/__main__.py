@@ -40,6 +40,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--twins", type=Path, metavar="FILE", help="ask unbroken twins, keep that")
     parser.add_argument("--twins-compare", type=Path, nargs=2, metavar=("OLD", "NEW"))
     options = parser.parse_args(arguments)
+    for path in options.twins_compare or ():
+        if not path.exists():
+            parser.error(f"there is no {path}: make it with --twins {path}")
     if options.twins_compare:
         return twins.compare(*options.twins_compare)
     if options.twins:
