@@ -61,7 +61,7 @@ def shared_data() -> Path:
 @pytest.fixture(scope="session")
 def played_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The shipped demo's log, played once; see `demo_log`."""
-    from analyzer.faces.cli.playback import play_into
+    from analyzer.faces.cli.base.playback import play_into
     from replay.into_log import shipped_demo
 
     log = tmp_path_factory.mktemp("played") / "log.sqlite"

@@ -9,7 +9,7 @@ import pytest
 import replay
 from analyzer.answers import flags, range_left, refresh, review
 from analyzer.answers.health import now
-from analyzer.faces.cli.playback import play_into
+from analyzer.faces.cli.base.playback import play_into
 from analyzer.range import advice
 from analyzer.series.log import OpenLog
 from logger.store import Store

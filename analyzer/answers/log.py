@@ -346,7 +346,7 @@ class Log(LogFile):
         Raises:
             CannotWrite, NotInstalled, NoChannel: The database or a channel cannot be used.
         """
-        from analyzer.answers import mirroring
+        from analyzer.answers.transfer import mirroring
 
         # without a boat there is nothing that could be worked out
         known = bool(self.boat_text()[0])
@@ -362,7 +362,7 @@ class Log(LogFile):
         Raises:
             CannotWrite, NotInstalled: The broker cannot be reached.
         """
-        from analyzer.answers.telling import News
+        from analyzer.answers.transfer.telling import News
         from analyzer.exchange.broker import Broker
         from analyzer.exchange.rows import boat_name
         from logger.store import Store

@@ -135,7 +135,7 @@ class LogFile(AbstractContextManager["LogFile"]):
 
     def boat_text(self) -> tuple[str, str]:
         """The boat file's text and where it is; the log's own copy where there is no file."""
-        from analyzer.answers import files
+        from analyzer.answers.transfer import files
 
         return files.boat_text(self.boat_file, self.path)
 
@@ -145,7 +145,7 @@ class LogFile(AbstractContextManager["LogFile"]):
         Raises:
             BoatFileError: What is wrong, a sentence a line; the old one stays.
         """
-        from analyzer.answers import files
+        from analyzer.answers.transfer import files
 
         files.save_boat(self.boat_file, self.path, text)
 

@@ -131,7 +131,8 @@ def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
 
 def _of_all(name: str, usual: list[_Fit], raised: list[_Fit]) -> Floats:
     """One figure of all fits, (axes, cells, 2, g)."""
-    rows = [[getattr(fit, name) for fit in fits] for fits in (usual, raised)]
+    both = (usual, raised)
+    rows = [[getattr(fit, name) for fit in fits] for fits in both]
     return np.stack(rows).transpose(1, 2, 0, 3)
 
 
@@ -162,7 +163,8 @@ def _fit(curve: MedianCurve, ohms: Ohms) -> _Fit:
     weight = share / shown.variance
     design = _design(curve, shown)
     weighted = (design * weight[..., None]).transpose(0, 2, 1)
-    at_rest_v = table.distance_v + table.amps[:, [0, 2]] @ [ohms.excess, ohms.slow()[0]]
+    excess = [ohms.excess, ohms.slow()[0]]
+    at_rest_v = table.distance_v + table.amps[:, [0, 2]] @ excess
     cross = weighted @ at_rest_v
     cross -= weighted @ shown.volts[..., None]
     prior_sd = _prior_sd(ohms, curve.kind)
@@ -274,7 +276,8 @@ def _prior_sd(ohms: Ohms, kind: Chemistry) -> Floats:
     """Of each, with what a bin leaves open of charge and loss, (cells, g, k)."""
     fast_sd = ohms.left_open_sd(kind)
     _, slow_sd = ohms.slow()
-    sizes = (len(fast_sd), len(GRID.cause), OF_SLOW + 1 + fast_sd.shape[1])
+    columns = OF_SLOW + 1 + fast_sd.shape[1]
+    sizes = (len(fast_sd), len(GRID.cause), columns)
     sd = np.ones(sizes)  # of the curve's error: by definition
     sd[..., 0] = OFFSET_SD_V
     sd[..., OF_CHARGE] = GRID.charge_sd

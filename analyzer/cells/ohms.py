@@ -105,7 +105,8 @@ class Ohms:
 
 def _alike(sd: Floats) -> Floats:
     """Rounded up, so that like cells have one prior and are fitted as one."""
-    return np.asarray(ROUND ** np.ceil(np.log(sd) / np.log(ROUND)))
+    steps = np.log(sd) / np.log(ROUND)
+    return np.asarray(ROUND ** np.ceil(steps))
 
 
 def varies(kind: Chemistry) -> Floats:
@@ -167,4 +168,5 @@ def _student(z: float, freedom: float) -> float:
     half = freedom / 2
     log_scale = math.lgamma(half + 0.5) - math.lgamma(half)
     log_scale -= 0.5 * math.log(freedom * math.pi)
-    return math.exp(log_scale - (half + 0.5) * math.log1p(z * z / freedom))
+    tail = math.log1p(z * z / freedom)
+    return math.exp(log_scale - (half + 0.5) * tail)

@@ -190,7 +190,8 @@ def _solve(
     chance = np.exp(evidences - evidences.max())
     chance = JUDGED * chance / chance.sum() + (1 - JUDGED) / len(KINDS)
     # Mean and covariance of the mixture.
-    means, covs = (np.array([fit[k] for fit in fits]) for k in (0, 1))
+    means = np.array([mean for mean, _, _ in fits])
+    covs = np.array([cov for _, cov, _ in fits])
     mean = chance @ means
     apart = means - mean
     between = apart.T @ (apart * chance[:, None])
@@ -299,7 +300,8 @@ def _stream(solution: _Solution, bins: Bins, sensed: list[Sensed]) -> Stream:
     covs = np.einsum("ti,aibj,tj->tab", at, cov, at)
     parts = _now_parts(one)
     eddy_var = sum(kind.weight * kind.eddy_mps**2 for kind in solution.kinds)
-    worst = float(np.sqrt(np.linalg.eigvalsh(covs[-1])[-1]))
+    variances = np.linalg.eigvalsh(covs[-1])
+    worst = float(np.sqrt(variances[-1]))
     columns = {instrument.column for instrument in sensed}
     compass = bins.has_compass
     return Stream(

@@ -24,7 +24,7 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 from analyzer.errors import CannotWrite, NotInstalled
 
-PORTS = {"mqtt": 1883, "mqtts": 8883}  # registered with IANA
+PORTS = {"mqtt": 1883, "mqtts": 8883}  # registered with IANA, published
 # Messages kept while the broker is away: an hour of forty channels at 10 s and more; assumed.
 WAITING = 20_000
 REACHED_S = 10.0  # until a broker that does not answer is called so; assumed

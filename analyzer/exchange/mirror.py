@@ -157,20 +157,31 @@ def _tables(sa: Any) -> dict[str, Any]:
     columns: dict[str, tuple[tuple[str, Any, str], ...]] = {
         "channels": (("channel", name, "key"), ("unit", sa.String(16), ""), ("text", text, "")),
         "readings": (
-            ("channel", name, "key"), ("log_us", sa.BigInteger, "key"), ("utc", time, "index"),
+            ("channel", name, "key"),
+            ("log_us", sa.BigInteger, "key"),
+            ("utc", time, "index"),
             ("value", real, ""),
         ),
         "trips": (
-            ("number", sa.Integer, "key"), ("start_utc", time, ""), ("end_utc", time, ""),
-            ("distance_m", real, ""), ("energy_out_wh", real, ""), ("energy_in_wh", real, ""),
-            ("charge_start_frac", real, ""), ("charge_end_frac", real, ""),
+            ("number", sa.Integer, "key"),
+            ("start_utc", time, ""),
+            ("end_utc", time, ""),
+            ("distance_m", real, ""),
+            ("energy_out_wh", real, ""),
+            ("energy_in_wh", real, ""),
+            ("charge_start_frac", real, ""),
+            ("charge_end_frac", real, ""),
         ),
         "flags": (
-            ("number", sa.Integer, "key"), ("level", sa.String(16), ""), ("title", text, ""),
-            ("evidence", text, ""), ("first_action", text, ""), ("raised_utc", time, ""),
+            ("number", sa.Integer, "key"),
+            ("level", sa.String(16), ""),
+            ("title", text, ""),
+            ("evidence", text, ""),
+            ("first_action", text, ""),
+            ("raised_utc", time, ""),
             ("cleared_utc", time, ""),
         ),
-    }  # fmt: skip
+    }
     made = sa.MetaData()
     return {table: _table(sa, made, table, told) for table, told in columns.items()}
 
@@ -179,11 +190,15 @@ def _table(sa: Any, made: Any, name: str, told: Iterable[tuple[str, Any, str]]) 
     boat = sa.Column("boat", sa.String(120), primary_key=True)
     rest = [
         sa.Column(
-            column, kind, primary_key=use == "key", index=use == "index",
-            autoincrement=False, nullable=use != "key",
+            column,
+            kind,
+            primary_key=use == "key",
+            index=use == "index",
+            autoincrement=False,
+            nullable=use != "key",
         )
         for column, kind, use in told
-    ]  # fmt: skip
+    ]
     return sa.Table(f"keelwatt_{name}", made, boat, *rest)
 
 

@@ -290,7 +290,8 @@ def _legs_before(given: ReachInput, now: Now) -> Recent | None:
         return None
     cos_off = np.cos(np.radians(recent.heading_deg - now.course_deg))
     log_ratio = np.log(max(now.power_w, 1.0) / recent.points.power_w)
-    goes_on = (np.abs(log_ratio) < SETTING_LOG) & (cos_off > np.cos(np.radians(LEG_DEG)))
+    same_setting = np.abs(log_ratio) < SETTING_LOG
+    goes_on = same_setting & (cos_off > np.cos(np.radians(LEG_DEG)))
     return recent.take(~goes_on)
 
 
@@ -337,7 +338,9 @@ def aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Float
 
 def at_least_zero(mean_sd: tuple[float, float], n: int, rng: np.random.Generator) -> Floats:
     """Normal draws of what cannot be negative, (n,)."""
-    return np.asarray(np.maximum(mean_sd[0] + mean_sd[1] * rng.standard_normal(n), 0.0))
+    mean, sd = mean_sd
+    drawn = mean + sd * rng.standard_normal(n)
+    return np.asarray(np.maximum(drawn, 0.0))
 
 
 def weak_deficits(weak: Weak, normal: Floats, seed: int) -> Floats:

@@ -47,7 +47,9 @@ _DATES = (
     "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p",
     "%Y/%m/%d %H:%M:%S",
 )  # fmt: skip
-_UNIX_S = 3e8  # a number of seconds after this is a date, 1979; of milliseconds a thousand times
+_UNIX_S = (
+    3e8  # a number of seconds after this is a date, 1979; of milliseconds a thousand times; assumed
+)
 
 
 def guess(text: str) -> str:

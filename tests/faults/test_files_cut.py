@@ -15,7 +15,7 @@ import zstandard
 
 from analyzer.errors import BadImport
 from analyzer.exchange import csv_table, forms, packed_log, rows
-from analyzer.faces.cli import playback
+from analyzer.faces.cli.base import playback
 from analyzer.faces.cli.main import main
 from logger.errors import StoreError
 from logger.reading import EXACT, Group, Row, UtcFix

@@ -5,7 +5,7 @@ import resource
 import pytest
 
 from analyzer.errors import BadRoute
-from analyzer.faces.cli import paths
+from analyzer.faces.cli.base import paths
 from analyzer.faces.web.set_up import from_network
 from analyzer.range.route import gpx_places
 from logger import boat as boats

@@ -45,7 +45,7 @@ DELIBERATE = [
     ("analyzer/range/monte_carlo.py", "- 0.5 * (innovation**2", "+ 0.5 * (innovation**2"),
     ("analyzer/range/home.py", "- 2 * distance_m * toward_m", "+ 2 * distance_m * toward_m"),
     ("analyzer/range/home.py", ">= NEARLY * sure_m.max())[-1]", ">= NEARLY * sure_m.max())[0]"),
-    ("analyzer/range/discharge.py", "soc - moved_ah", "soc + moved_ah"),
+    ("analyzer/range/discharge.py", "left = soc - current_a", "left = soc + current_a"),
     ("analyzer/range/plan.py", "if arrival <= wanted:\n            high", "if arrival > wanted:\n            high"),
     ("analyzer/range/hindcast.py", "off > np.cos", "off < np.cos"),
     ("analyzer/range/thermal_limit.py", "settles > self.limit_c", "settles < self.limit_c"),

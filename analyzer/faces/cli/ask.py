@@ -4,8 +4,8 @@ import argparse
 from pathlib import Path
 
 from analyzer.estimation.results import HomeWish
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
 
 

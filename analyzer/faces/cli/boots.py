@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer.faces import format
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base.options import Command, arg
 
 if TYPE_CHECKING:
     from analyzer.estimation.results import BootRow

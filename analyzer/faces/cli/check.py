@@ -5,9 +5,9 @@ schema: what --json prints, described for programs.
 
 import argparse
 
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli import paths
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base import paths
+from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.text import answers
 
 

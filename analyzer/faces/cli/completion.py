@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from analyzer.faces.cli.options import Command, Parser, arg
+from analyzer.faces.cli.base.options import Command, Parser, arg
 
 SHELLS = ("bash", "zsh", "fish")
 

@@ -9,19 +9,19 @@ from typing import TYPE_CHECKING
 
 from analyzer.answers import Log
 from analyzer.errors import CannotWrite
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli import paths, playback
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base import paths, playback
+from analyzer.faces.cli.base.options import Command, arg
 
 if TYPE_CHECKING:
-    from analyzer.answers.files import Form
+    from analyzer.answers.transfer.files import Form
 
 
 FOLLOW_S = 60.0  # between looks for what is new; assumed
 
 
 def _export(options: argparse.Namespace) -> int:
-    from analyzer.answers import files
+    from analyzer.answers.transfer import files
 
     log, out = opt.find_places(options).log, options.out
     if options.to is not None:
@@ -61,7 +61,7 @@ def _mirror(options: argparse.Namespace) -> int:
 def _write_folder(
     log: Path, out: Path, trip: int | None, channels: Sequence[str], step_s: float | None
 ) -> None:
-    from analyzer.answers import files
+    from analyzer.answers.transfer import files
 
     if trip is not None or channels:
         raise CannotWrite(
@@ -73,7 +73,7 @@ def _write_folder(
 
 def _form_of(out: Path) -> "Form":
     """The form that a file's name says. Raises CannotWrite."""
-    from analyzer.answers import files
+    from analyzer.answers.transfer import files
 
     form = files.form_of(out)
     special = out.exists() and not out.is_file()  # a device or a pipe has no ending
@@ -86,7 +86,7 @@ def _form_of(out: Path) -> "Form":
 
 
 def _copy(log: Path, out: Path | None, trip: int | None) -> None:
-    from analyzer.answers import files
+    from analyzer.answers.transfer import files
 
     if out is None or trip is not None:
         raise CannotWrite("the log itself is written whole, to a new file: --format log --out FILE")
@@ -98,7 +98,7 @@ def _copy(log: Path, out: Path | None, trip: int | None) -> None:
 
 
 def _import(options: argparse.Namespace) -> int:
-    from analyzer.answers import files, log_copies
+    from analyzer.answers.transfer import files, log_copies
 
     log = paths.find(options.log, options.boat).log
     missing = log_copies.missing_journal(options.file) if options.file.suffix == ".sqlite" else ""

@@ -5,8 +5,8 @@ import time
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli.options import Command, arg
-from analyzer.faces.cli.progress import Bar, Pace
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.progress import Bar, Pace
 
 if TYPE_CHECKING:
     from analyzer.fleet.keep import Database

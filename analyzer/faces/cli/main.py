@@ -24,7 +24,7 @@ from analyzer.faces.cli import (
     record,
     serve,
 )
-from analyzer.faces.cli.options import Parser, meant
+from analyzer.faces.cli.base.options import Parser, meant
 from logger.errors import LoggerError
 
 USER_ERROR = 2

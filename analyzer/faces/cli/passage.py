@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.errors import CannotWrite
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli.options import Command, arg
-from analyzer.faces.cli.progress import Bar
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.progress import Bar
 from analyzer.faces.cli.text import passage as tell
 
 if TYPE_CHECKING:

@@ -6,12 +6,13 @@ import shlex
 from pathlib import Path
 
 from analyzer.answers import Log
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli import paths, playback, serve, terminal
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli import serve
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base import paths, playback, terminal
+from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
 
-NOTHING = 1  # exit status where nothing was stored
+NOTHING = 1  # exit status where nothing was stored: common practice, no source
 
 
 def _demo(options: argparse.Namespace) -> int:

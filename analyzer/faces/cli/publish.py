@@ -3,8 +3,8 @@
 import argparse
 import time
 
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base.options import Command, arg
 
 
 def _publish(options: argparse.Namespace) -> int:

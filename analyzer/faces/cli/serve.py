@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from analyzer.answers import Log
 from analyzer.errors import CannotServe
-from analyzer.faces.cli import options as opt
-from analyzer.faces.cli import paths
-from analyzer.faces.cli.options import Command, arg
+from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base import paths
+from analyzer.faces.cli.base.options import Command, arg
 from logger.errors import LoggerError
 
 if TYPE_CHECKING:

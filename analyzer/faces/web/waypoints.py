@@ -43,7 +43,9 @@ def _place(number: int, line: str) -> Place:
 
 
 def _degrees(whole: str, minutes: str | None, side: str | None) -> float:
-    size = abs(float(whole.replace(",", "."))) + float((minutes or "0").replace(",", ".")) / 60
+    degrees = float(whole.replace(",", "."))
+    part = float((minutes or "0").replace(",", "."))
+    size = abs(degrees) + part / 60
     south_or_west = whole.startswith("-") or (side or "").lower() in ("s", "w")
     return -size if south_or_west and size else size
 

@@ -42,6 +42,7 @@ REACH, STEP = 0.06, 0.004
 # An electrode's charge in units of the new cell's capacity, as far as ageing may shift it; assumed.
 CHARGE = np.linspace(-0.2, 1.4, 641)
 # Fillings between which the fits are asked: beyond, they are poles and powers without a meaning.
+# Assumed.
 LEAST, MOST_X, MOST_Y = 1e-3, 0.95, 0.995
 BEYOND_V = 100.0  # per unit of filling there: 1 V over a hundredth; assumed
 

@@ -68,8 +68,9 @@ class Service:
         """
         if self.growth == 0.0:
             return share * self.life
-        younger = share * -np.expm1(-self.growth * self.life)
-        return np.asarray(-np.log1p(-younger) / self.growth)
+        whole = -np.expm1(-self.growth * self.life)
+        older = np.log1p(-share * whole)
+        return np.asarray(-older / self.growth)
 
     def draw(
         self, rng: np.random.Generator, n: int, age_years: float | None = None
@@ -89,11 +90,32 @@ class Service:
 
 
 # Published, see above; that new cells scatter by 2.5 and 4 % is common practice, no source.
-LITHIUM = Service(new=1.02, new_sd=0.025, rate=0.023, rate_ln_sd=0.43, life=10.0, growth=0.17)
-LEAD_ACID = Service(new=1.00, new_sd=0.04, rate=0.223, rate_ln_sd=0.36, life=1.0, growth=0.0)
+LITHIUM = Service(
+    new=1.02,
+    new_sd=0.025,
+    rate=0.023,
+    rate_ln_sd=0.43,
+    life=10.0,
+    growth=0.17,
+)
+LEAD_ACID = Service(
+    new=1.00,
+    new_sd=0.04,
+    rate=0.223,
+    rate_ln_sd=0.36,
+    life=1.0,
+    growth=0.0,
+)
 # A life in years: geometric middles of the above.
-FLOODED, SEALED = replace(LEAD_ACID, years=3.2), replace(LEAD_ACID, years=5.3)
-SERVICE = {"lfp": LITHIUM, "nmc": LITHIUM, "lead_acid": FLOODED, "agm": SEALED, "gel": SEALED}
+FLOODED = replace(LEAD_ACID, years=3.2)
+SEALED = replace(LEAD_ACID, years=5.3)
+SERVICE = {
+    "lfp": LITHIUM,
+    "nmc": LITHIUM,
+    "lead_acid": FLOODED,
+    "agm": SEALED,
+    "gel": SEALED,
+}
 
 
 # The label is a number that somebody typed: in one pack of twenty it is another make's, or cells
@@ -112,8 +134,13 @@ def parts_of(ln_q: Floats) -> tuple[Part, ...]:
     edges = [0, *(round(cut * len(ln_q)) for cut in CUTS), len(ln_q)]
     groups = np.split(np.sort(ln_q), edges[1:-1])
     share = (1.0 - WRONG_LABEL) / len(ln_q)
-    parts = [(share * len(g), float(g.mean()), float(g.std())) for g in groups]
+    parts = [_part(share * len(group), group) for group in groups]
     return (*parts, (WRONG_LABEL, float(ln_q.mean()), WRONG_LABEL_SD))
+
+
+def _part(weight: float, group: Floats) -> Part:
+    mean = float(group.mean())
+    return weight, mean, float(group.std())
 
 
 def moments(parts: tuple[Part, ...]) -> tuple[float, float]:

@@ -17,7 +17,7 @@ from analyzer.pack.soc.states import CURVE, LN_Q, STATES, FilterInputs, FilterSt
 from logger.units import HOUR_S, ZERO_C_IN_K
 
 # How many times as far a strange cell's curve is off: the contaminated normal distribution of J. W.
-# Tukey, "A survey of sampling from contaminated distributions" (1960).
+# Tukey, "A survey of sampling from contaminated distributions" (published in 1960).
 STRANGE = 3.0
 READING_SD_V = 0.002  # of a reading of the mean cell; common practice, no source
 OFFSET_SD_C = 0.004  # of the shunt, as a share of Ah: 0.8 A on 200 Ah; assumed

@@ -13,7 +13,7 @@ from contextlib import closing, contextmanager
 import paho.mqtt.client as mqtt
 import pytest
 
-from analyzer.answers.telling import News
+from analyzer.answers.transfer.telling import News
 from analyzer.errors import CannotWrite
 from analyzer.exchange.broker import Address, Broker, topic_word
 from analyzer.faces.cli.main import main

@@ -15,7 +15,7 @@ import pandas as pd
 import psutil
 import pytest
 
-from analyzer.faces.cli import progress
+from analyzer.faces.cli.base import progress
 from analyzer.faces.cli.main import main
 from analyzer.faces.cli.text import fleet as text_fleet
 from analyzer.fleet import keep, logs, look, pool, run, tables

@@ -6,7 +6,8 @@ from pytest import approx
 
 from analyzer.answers import Log, refresh
 from analyzer.answers.snapshot import here_now
-from analyzer.faces.cli import main, options
+from analyzer.faces.cli import main
+from analyzer.faces.cli.base import options
 from analyzer.learned import charge_history
 from analyzer.learned.charge_history import charge_at, charges
 from analyzer.learned.keys import CHARGE, CHARGE_BEFORE

@@ -20,10 +20,10 @@ from analyzer.estimation.results import (
     TripRow,
 )
 from analyzer.faces import format, sentences
-from analyzer.faces.cli import terminal
+from analyzer.faces.cli.base import terminal
 from logger.units import KN
 
-CURVE_WIDTH = 62  # of the table of speeds with all its columns
+CURVE_WIDTH = 62  # of the table of speeds with all its columns, by definition
 MOST_ROWS = 6  # of speeds, so that an answer fits a screen; common practice, no source
 _MARK = {"notice": "o", "warning": "!", "act now": "!!"}
 

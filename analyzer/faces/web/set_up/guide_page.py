@@ -51,7 +51,8 @@ def _go_on(request: Request, form: dict[str, str]) -> Response:
         said = guide.wrong(text, _kept(text, form), step)
         if said:
             return _show(request, step, form, said)
-    return _show(request, guide.STEPS[min(here + 1, len(guide.STEPS) - 1)], form)
+    following = min(here + 1, len(guide.STEPS) - 1)
+    return _show(request, guide.STEPS[following], form)
 
 
 def _save(request: Request, form: Mapping[str, str]) -> Response:

@@ -14,7 +14,8 @@ from importlib.metadata import version
 import pytest
 
 from analyzer.estimation.results import HomeWish, to_json
-from analyzer.faces.cli import main, options, paths
+from analyzer.faces.cli import main
+from analyzer.faces.cli.base import options, paths
 from analyzer.faces.cli.text import answers as tell
 
 pytestmark = pytest.mark.usefixtures("own_home")

@@ -2,7 +2,7 @@
 
 import pytest
 
-from analyzer.faces.cli import paths
+from analyzer.faces.cli.base import paths
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from analyzer.faces.cli import terminal
+from analyzer.faces.cli.base import terminal
 from analyzer.faces.cli.text import answers as tell
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from analyzer.answers import Log, to_json
-from analyzer.faces.cli import paths
+from analyzer.faces.cli.base import paths
 from logger.errors import DamagedLogError, LoggerError, StoreError
 from logger.units import KN
 
@@ -97,7 +97,7 @@ PLACES = (
 
 def find_places(options: argparse.Namespace) -> paths.Places:
     """The two files that the options, the environment and the boat file name."""
-    from analyzer.answers.log_copies import missing_journal
+    from analyzer.answers.transfer.log_copies import missing_journal
 
     found = paths.find(options.log, options.boat)
     missing = missing_journal(found.log)
@@ -119,7 +119,7 @@ def log(options: argparse.Namespace) -> Log:
 def looked_through(options: argparse.Namespace) -> Log:
     """The log, after all that is new in it has been looked through; a copy of one that cannot be
     written, as on a read-only medium."""
-    from analyzer.answers.log_copies import copy_for_now
+    from analyzer.answers.transfer.log_copies import copy_for_now
 
     there = log(options)
     try:
@@ -135,7 +135,7 @@ def looked_through(options: argparse.Namespace) -> Log:
 
 
 def _look_through(there: Log) -> None:
-    from analyzer.faces.cli.progress import Bar
+    from analyzer.faces.cli.base.progress import Bar
 
     with Bar("Looking through what is new in the log") as bar:
         there.refresh(bar)
@@ -146,7 +146,7 @@ def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
 
     On the first day, with a boat file and no log yet, it answers from the boat file alone.
     """
-    from analyzer.answers.log_copies import empty_log
+    from analyzer.answers.transfer.log_copies import empty_log
 
     found = find_places(options)
     if options.log is None and found.boat is not None and not found.log.exists():
