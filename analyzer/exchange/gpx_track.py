@@ -84,7 +84,7 @@ def read(path: Path, store: Store) -> int:
         )
     try:
         points = list(_points(path))
-    except (ElementTree.ParseError, OSError, ValueError) as error:
+    except (ElementTree.ParseError, OSError, ValueError, LookupError) as error:
         if isinstance(error, BadImport):
             raise
         raise BadImport(f"{path} cannot be read as GPX: {error}") from error

@@ -1,5 +1,6 @@
 """What stands still is a flag, and none once it goes on."""
 
+import threading
 import time
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 from logger import standstill
 from logger.daemon import feed as feeding
 from logger.daemon.recorder import Recorder
+from logger.errors import SourceError
 from logger.standstill import Pulse, Pulses
 from logger.store import Store
 from tests.support.running import Running, free_port, gps, send_udp, sentence
@@ -96,12 +98,16 @@ class Told:
 def test_a_source_that_hangs_is_said_and_at_last_left_to_systemd(tmp_path, monkeypatch):
     monkeypatch.setattr(feeding, "STILL_S", 0.5)
     monkeypatch.setattr(standstill, "HOPELESS_S", 2.0)
-    real = Recorder._feed
+    real, released = Recorder._feed, threading.Event()
+
+    def hang():
+        released.wait(60)
+        raise SourceError("it hung")
 
     def hanging(self, spec):
         feed = real(self, spec)
         if spec.name == "hangs":
-            feed._opener = lambda: time.sleep(60)
+            feed._opener = hang
         return feed
 
     monkeypatch.setattr(Recorder, "_feed", hanging)
@@ -115,4 +121,5 @@ def test_a_source_that_hangs_is_said_and_at_last_left_to_systemd(tmp_path, monke
         run.wait_for(lambda: time.monotonic() - told.alive_s > 1.0)
         assert up(run.store) == ["source hangs"]
     finally:
+        released.set()
         run.close()

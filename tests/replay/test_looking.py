@@ -1,9 +1,12 @@
 """Recordings looked at before they are stored: an account, and a map for a table that has none."""
 
+from contextlib import closing
+
 import pytest
 
 from analyzer.faces.cli.main import main
 from logger.decode.guess_map import guess
+from replay import player
 from replay.into_log import Recordings, play_into
 from replay.looking import account_of, proposal
 
@@ -47,10 +50,9 @@ def test_a_guessed_map_reads_the_table_it_was_guessed_for(tmp_path, name):
     path = tmp_path / "x.csv"
     path.write_text(table)
     (tmp_path / "x.toml").write_text(proposal(path))
-    from replay import player
-
     kept = Kept()
-    player.play(player.open_recordings([path]), kept)
+    with closing(player.open_recordings([path])) as source:
+        player.play(source, kept)
     assert kept.first == pytest.approx(expected)
     assert proposal(path) == ""  # it has one now
 

@@ -68,26 +68,10 @@ COMMANDS = (
             arg(
                 "files",
                 nargs="*",
-                type=opt.existing_file,
-                metavar="FILE",
                 help="recordings: what is in them, with nothing stored",
+                **opt.FILE,
             ),
-            arg(
-                "--dbc",
-                action="append",
-                default=[],
-                type=opt.existing_file,
-                metavar="FILE",
-                help="a CAN database for them; may be given again",
-            ),
-            arg(
-                "--map",
-                action="append",
-                default=[],
-                type=opt.existing_file,
-                metavar="FILE",
-                help="a column map (TOML) for them; may be given again",
-            ),
+            *opt.DECODERS,
             arg(
                 "--listen",
                 action="store_true",

@@ -87,7 +87,6 @@ def _pace(text: str) -> float | None:
     return pace
 
 
-_FILE = {"type": opt.existing_file, "metavar": "FILE"}
 COMMANDS = (
     Command(
         "demo",
@@ -118,22 +117,9 @@ COMMANDS = (
                 nargs="+",
                 help="candump text, ASC, BLF, NMEA 0183 lines or CSV; played together by their own "
                 "times",
-                **_FILE,
+                **opt.FILE,
             ),
-            arg(
-                "--dbc",
-                action="append",
-                default=[],
-                help="a CAN database; may be given again",
-                **_FILE,
-            ),
-            arg(
-                "--map",
-                action="append",
-                default=[],
-                help="a column map (TOML) for the CSV files; may be given again",
-                **_FILE,
-            ),
+            *opt.DECODERS,
             arg(
                 "--pace",
                 type=_pace,

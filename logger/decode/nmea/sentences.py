@@ -55,10 +55,10 @@ class SentenceDecoder:
 
     def parse(self, line: str) -> Any | None:
         """The line as a pynmea2 sentence; None, and counted, where it is refused."""
-        self.counters.add("frames")
         text = line.strip()
-        if not text:
+        if not text:  # between two sentences: nothing was sent
             return None
+        self.counters.add("frames")
         try:
             return pynmea2.parse(text, check=True)
         except pynmea2.ChecksumError:

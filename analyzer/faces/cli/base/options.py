@@ -232,3 +232,22 @@ def _between(whole_text: str, text: str, low: float, high: float, wants: str) ->
     if not low <= value <= high:
         raise argparse.ArgumentTypeError(f"wants {wants}, got {whole_text!r}")
     return value
+
+
+FILE: dict[str, Any] = {"type": existing_file, "metavar": "FILE"}
+DECODERS = (  # of recordings
+    arg(
+        "--dbc",
+        action="append",
+        default=[],
+        help="a CAN database; may be given again",
+        **FILE,
+    ),
+    arg(
+        "--map",
+        action="append",
+        default=[],
+        help="a column map (TOML) for the CSV files; may be given again",
+        **FILE,
+    ),
+)
