@@ -245,7 +245,7 @@ def test_a_signal_ends_it_without_traceback_and_closes_what_is_open(sent, status
     code = (
         "import sys\n"
         "from analyzer.faces.cli import main as cli\n"
-        "from analyzer.faces.cli import options\n"
+        "from analyzer.faces.cli.base import options\n"
         "import signal, time\n"
         "class Slow:\n"
         "    def new_s(self): return 0.0\n"
