@@ -115,6 +115,7 @@ def learn(trips: list[TripCharge], least_trips: int = 3) -> Capacity:
     mid = float(np.average(ah, weights=weight))
     # what the trips differ by counts where it is more than they say themselves
     scatter = float(np.sqrt(np.average((ah - mid) ** 2, weights=weight) / (len(ah) - 1)))
+    # the shunt's gain is one error for all trips: more of them do not average it out
     sd = math.hypot(max(scatter, float(weight.sum()) ** -0.5), GAIN_SD * mid)
     reason = f"{len(usable)} trips agree; the shunt's own gain is taken as sure to 1 %"
     used = ("pack_current_a", *(t.name for t in usable))

@@ -109,6 +109,8 @@ def default_cell(pack: Pack) -> Cell:
     """The mean cell before anything was learned."""
     kind = chemistry(pack.chemistry)
     capacity = kind.capacity
+    # What the owner knows of its age tells more than what packs in service are; the curve's mean
+    # stays that of packs in service, and goes along with the capacity.
     if pack.age_years is not None:
         capacity = drawn_parts(SERVICE[kind.name], pack.age_years)
     return Cell(kind, default_params(pack), capacity, moments(kind.capacity)[0])
