@@ -1,9 +1,12 @@
 """Every line and frame of a recording is accounted for, counted here by hand."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
+from logger.reading import EXACT, Group, Row, UtcFix
+from replay.account import Tally
 from replay.into_log import Recordings, play_into
 
 # NMEA 0183: the check sum is the exclusive or of all between $ and *, by definition.
@@ -75,3 +78,14 @@ def test_channels_have_their_first_and_last_time(account, tmp_path):
     assert (channel.first_utc_s, channel.last_utc_s) == (1_600_000_000, 1_600_000_002)
     (part,) = [part for part in found.parts if part.read]
     assert part.unknown == {"18FF50E5": 1}
+
+
+def test_a_channel_s_time_goes_from_its_first_to_its_last_part():
+    group = Group("t/depth", ("depth_m",), (EXACT,))
+    tally = Tally(SimpleNamespace(add=lambda item: None))
+    for second in (3, 1, 7, 5):  # files that are played together come in any order
+        tally.add(Row(group, second * 1_000_000, (2.0,)))
+    tally.add(UtcFix(0, 1_600_000_000_000_000, "file", 1.0))
+    (channel,) = tally.account({}).channels
+    assert (channel.readings, channel.first_utc_s) == (4, 1_600_000_001)
+    assert channel.last_utc_s == 1_600_000_007
