@@ -175,6 +175,8 @@ def test_parse_of_a_single_bracket_cable_asks_for_two():
         ("[motor]", "blocks_in_series = 5\n[motor]", ["multiple", "16 cells in 5 blocks"]),
         # 11776 Ah x 51.2 V / 210 Wh/kg = 2871 kg; 11776 Wh / 51.2 V = 230 Ah
         ("rated_capacity_ah = 100", "rated_capacity_ah = 11776", ["2871 kg", "are 230 Ah"]),
+        # 5537 Ah x 51.2 V / 210 Wh/kg = 1350 kg, more than half of 2600 kg
+        ("rated_capacity_ah = 100", "rated_capacity_ah = 5537", ["1350 kg", "2600 kg"]),
         # 16 x 3.8 V = 60.8 V
         ("rated_power_w = 5000", "rated_power_w = 5000\nshutdown_v = 72", ["60.8", "72"]),
         (
