@@ -93,6 +93,9 @@ _FAMILIES: list[tuple[str, str, float, float, str]] = [
     (r"block_\d{1,2}_temp_c", "degC", -40.0, 120.0, ""),
     (r"probe_[a-z0-9_]+_temp_c", "degC", -40.0, 250.0, ""),
     (r"health_[a-z0-9_]+_(count|frac|s)", "count", -1e15, 1e15, "the logger's own counters"),
+    # What no sensor says: -273.15 (a raw 0 in kelvin), -127 and 3276.7 (no probe on the line). The
+    # limits lie outside any air, water, engine or exhaust; assumed.
+    (r"other_[a-z0-9_]+_c", "degC", -100.0, 1500.0, "a temperature of this boat"),
     # Anything else a boat reports; the boat's own name for it and a unit known here.
     (r"other_[a-z0-9_]+", "", -1e15, 1e15, "a channel of this boat"),
 ]

@@ -194,7 +194,7 @@ def open_recordings(
     """Opens recorded files as one source.
 
     Args:
-        paths: candump, ASC, BLF, NMEA 0183 lines or CSV, plain, .gz or .zst.
+        paths: candump, ASC, BLF, TRC, NMEA 0183 lines or CSV, plain, .gz or .zst.
         boat: Its sources say how to decode and where signals go. Without it every signal is
             kept under a name made from its own.
         maps: Column maps for CSV files. A `<file>.toml` beside a CSV file serves too.

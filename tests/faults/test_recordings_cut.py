@@ -35,6 +35,7 @@ HEADS = {
     "csv": b"t,v,noise\n",
     "asc": b"date Mon Nov 30 10:00:00.000 am 2026\nbase hex timestamps absolute\n"
     b"internal events logged\n",
+    "trc": b";$FILEVERSION=1.1\n;$STARTTIME=46157.5\n",
 }
 LINES = 30_000
 PACK = {"gz": gzip.compress, "zst": zstandard.ZstdCompressor(write_checksum=True).compress}
@@ -48,6 +49,8 @@ def line(kind: str, k: int) -> bytes:
     if kind == "csv":
         noise = zlib.crc32(bytes([k % 251, k % 241]))  # so that it packs as readings do
         return f"{k / 10},{50 + k % 10},{noise}\n".encode()
+    if kind == "trc":
+        return f"{k + 1:6}) {100 * k:12.1f}  Rx         012C  2  {raw[:2]} {raw[2:]}\n".encode()
     return f"{k / 10:.6f} 1  12C             Rx   d 2 {raw[:2]} {raw[2:]}\n".encode()
 
 
@@ -175,6 +178,14 @@ DAMAGED = {
         b"5.0 1  12C             Rx   d 2 8\xff 13\n",
         b"5.0 1  12C Rx\n",
         b"5.0 1  FFFFFFFFFFFF             Rx   d 2 88 13\n",
+    ],
+    "trc": [
+        b"    11)    1000.0  Rx         012C  2  88\n",
+        b"    11)    1000.0  Rx         FFFFFFFFFF  2  88 13\n",
+        b"    11)    1e400  Rx         012C  2  88 13\n",
+        b"    11)    -99999999999999999  Rx         012C  2  88 13\n",
+        b"    11)    1000.0  Qx         012C  2  88 13\n",
+        b"    11)    1000.0  Rx\n",
     ],
 }
 

@@ -101,6 +101,12 @@ NMEA = (
     b"!AIVDM,1,1,,A,15MgK45P3@G?fl0E`JbR0OwT0@MS,0*4E\n"
 )
 TABLE = b"t,v,a\n0,52.1,3\n1,52.0,4.5\n2,,\n" + b"".join(b"%d,51.9,1\n" % k for k in range(3, 40))
+TRACE = b""";$FILEVERSION=2.1
+;$STARTTIME=46157.4236111111
+;$COLUMNS=N,O,T,B,I,d,R,L,D
+      1      1059.900 DT 1      0300 Rx -  7    00 00 00 00 04 00 00
+      2      1060.100 FD 1  18FEF121 Rx -  9    00 00 00 00 04 00 00 00 00 00 00 00
+"""
 ASC = (
     b"date Mon Nov 30 10:00:00.000 am 2026\nbase hex timestamps absolute\ninternal events logged\n"
     b"Begin Triggerblock Mon Nov 30 10:00:00.000 am 2026\n   0.000000 Start of measurement\n"
@@ -134,8 +140,14 @@ def play_file(folder: Path, name: str, content: bytes) -> None:
 
 @pytest.mark.parametrize(
     ("name", "samples"),
-    [("a.log", [CANDUMP, NMEA]), ("a.csv", [TABLE]), ("a.asc", [ASC]), ("a.blf", [blf()])],
-    ids=["lines", "csv", "asc", "blf"],
+    [
+        ("a.log", [CANDUMP, NMEA]),
+        ("a.csv", [TABLE]),
+        ("a.asc", [ASC]),
+        ("a.blf", [blf()]),
+        ("a.trc", [TRACE]),
+    ],
+    ids=["lines", "csv", "asc", "blf", "trc"],
 )
 def test_recordings(tmp_path, name, samples):
     (tmp_path / "a.toml").write_text(MAP_TEXT)

@@ -115,8 +115,8 @@ COMMANDS = (
             arg(
                 "files",
                 nargs="+",
-                help="candump text, ASC, BLF, NMEA 0183 lines or CSV; played together by their own "
-                "times",
+                help="candump text, ASC, BLF, TRC, NMEA 0183 lines or CSV; played together by "
+                "their own times",
                 **opt.FILE,
             ),
             *opt.DECODERS,

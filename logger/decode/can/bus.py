@@ -7,6 +7,9 @@ Options of a source that carry a decoder (kind "can", and recordings of it):
     longer_frames = false    # true accepts frames longer than the DBC says
     pack_instance = 0        # battery instance of NMEA 2000 that is the pack
     motor_instance = 0       # engine instance of NMEA 2000 that is the motor
+    hvess_sign = 1           # of the current in SAE J1939's 61584, which "nmea2000" reads too: 1
+                             # positive when the pack gives, -1 when it takes; else it is kept
+                             # as other_hvess_current_a
     [source.options.signals]
     "Battery.Current" = {channel = "pack_current_a", sign = -1, unit = "A"}
     [source.options.temperatures]                  # NMEA 2000 130312 and 130316
@@ -42,6 +45,7 @@ KEYS = (
     "longer_frames",
     "pack_instance",
     "motor_instance",
+    "hvess_sign",
     "temperatures",
     "max_hz",
     "full_rate",
@@ -252,4 +256,8 @@ def _pgn_names(name: str, options: Mapping[str, object]) -> PgnNames:
         if not isinstance(value, int) or not 0 <= value <= 252:
             raise BoatFileError(f"source {name}, {key}: wants a number 0 to 252, got {value!r}")
         numbers.append(value)
-    return PgnNames(numbers[0], numbers[1], {str(k): str(v) for k, v in table.items()})
+    sign = options.get("hvess_sign", 0)
+    if isinstance(sign, bool) or sign not in (1, -1, 0):
+        raise BoatFileError(f"source {name}, hvess_sign: wants 1 or -1, got {sign!r}")
+    temperatures = {str(k): str(v) for k, v in table.items()}
+    return PgnNames(numbers[0], numbers[1], temperatures, int(sign))

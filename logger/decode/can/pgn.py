@@ -11,9 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from logger.channels import find
+from logger.decode.can import deviation
 from logger.decode.can.fast_packet import FastPacket
 from logger.decode.can.frames import EXTENDED
-from logger.decode.can.pgn_channels import TURNED_ROUND, PgnNames
+from logger.decode.can.pgn_channels import PgnNames
 from logger.decode.can.pgn_id import split
 from logger.decode.can.pgn_table import GROUPS, UTC_FIELDS, ParameterGroup
 from logger.decode.counters import Counters
@@ -94,9 +95,10 @@ class PgnDecoder:
         parts = self._names.channel(group.pgn, name, words, group.name)
         single = len(parts) == 1
         channel = parts[0] if single else channel_name(*parts, unit=item.unit)
-        sign = -1 if f"{group.pgn}.{name}" in TURNED_ROUND else 1
-        target = Target(channel, item.unit, sign)
-        return channel, make_field(item.bits, target, item.scale, 0.0, (None, item.highest_raw))
+        target = Target(channel, item.unit, self._names.sign(group.pgn, name))
+        return channel, make_field(
+            item.bits, target, item.scale, item.offset, (None, item.highest_raw)
+        )
 
 
 def says_nothing(pgn: int, name: str, bits: Bits, value: int) -> bool:
@@ -176,6 +178,8 @@ class PgnHandler:
         if layout is None:
             return []
         block = decode_block(layout, t_us, data, self._counters)
+        if block and deviation.wants_it(block.group):
+            block = deviation.applied(block)
         return [block] if block else []
 
     def _layout(self, chosen: tuple[int, ...], size: int) -> Layout | None:
@@ -225,7 +229,8 @@ class PgnHandler:
         made = self._row_function(data, size)
         values = made[1](data) if made else None
         if made and values is not None:
-            items.append(Row(made[0], t_us, values))
+            row = Row(made[0], t_us, values)
+            items.append(deviation.applied_to_row(row) if deviation.wants_it(row.group) else row)
         return items
 
     def _row_function(self, data: bytes, size: int) -> tuple[Group, RowFunction] | None:

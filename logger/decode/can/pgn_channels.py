@@ -30,7 +30,12 @@ _OWN = {
     "127508.temp": "pack_temp_c",
     "127488.speed": "motor_speed_rps",
     "127489.temp": "motor_temp_c",
+    "61584.voltage": "pack_voltage_v",
+    "61585.soc": "pack_soc_frac",
+    "61586.average": "pack_temp_c",
 }
+# Which way its current counts stands in no public table: it is the pack's once the owner says so.
+HVESS_CURRENT = "61584.current"
 _PLAIN = {
     "127250.variation": "variation_deg",
     "127257.pitch": "pitch_deg",
@@ -79,11 +84,14 @@ class PgnNames:
         motor_instance: Engine instance that is the motor.
         temperatures: "source.instance" -> channel, for 130312 and 130316; source by number
             or word, for example "engine_room.0" -> "ambient_temp_c".
+        hvess_sign: 1 where the current of SAE J1939's storage system is positive when it gives,
+            -1 where it is when it takes; 0: not said.
     """
 
     pack_instance: int = 0
     motor_instance: int = 0
     temperatures: dict[str, str] = field(default_factory=dict)
+    hvess_sign: int = 0
 
     def channel(self, pgn: int, name: str, words: dict[str, int], group: str) -> tuple[str, ...]:
         """The channel's name, or the words of an `other_...` name.
@@ -97,6 +105,8 @@ class PgnNames:
         key = f"{pgn}.{name}"
         if key in _PLAIN:
             return (_PLAIN[key],)
+        if key == HVESS_CURRENT and self.hvess_sign:
+            return ("pack_current_a",)
         if key in _OWN and self._own(pgn, words):
             return (_OWN[key],)
         if (key, words.get("reference", -1)) in _BY_REFERENCE:
@@ -107,7 +117,16 @@ class PgnNames:
         shown = {k: v for k, v in words.items() if not (battery and k == "kind")}
         return (group, *(f"{value}" for value in shown.values()), name)
 
+    def sign(self, pgn: int, name: str) -> int:
+        """-1 where the bus counts a field the other way round than its channel."""
+        key = f"{pgn}.{name}"
+        if key == HVESS_CURRENT:
+            return self.hvess_sign or 1
+        return -1 if key in TURNED_ROUND else 1
+
     def _own(self, pgn: int, words: dict[str, int]) -> bool:
+        if not words:  # a storage system of J1939 has no number
+            return True
         if pgn in (127488, 127489):
             return words["instance"] == self.motor_instance
         return words["instance"] == self.pack_instance and words.get("kind", 0) in BATTERY_KINDS

@@ -1,13 +1,16 @@
 """NMEA 2000 parameter groups: where the fields sit and what they measure.
 
-One field a line: name, u or s with its bits, scale, unit. `key` marks a selector (instance,
-reference, source) that decides which channel the rest goes to; `-` is not kept.
+One field a line: name, u or s with its bits, scale, unit and, if any, offset. `key` marks a
+selector (instance, reference, source) that decides which channel the rest goes to; `-` is not kept.
 Sources: reference values 4.3 for 127488, 127489, 127250, 127506, 127508, 128259, 129025,
 129026, 130312, 130316; the others from memory of the published field lists, checked in
 tests/field against recorded and published messages where these have them. Field order and
 scales of 127493, 127513 and 130306 were compared with reference values' key N2L; 127257: no
 outside value at hand. 127507: from memory. 127751, 129291 and 130577: from memory, checked against
-the nmea2000 library (version 2026.10.3).
+the nmea2000 library (version 2026.10.3). 61584 to 61586 (SAE J1939, high-voltage energy storage
+systems): order, lengths and scales from memory, agreeing with two public tables of them (steps of
+0.05 kW, 0.05 V, 0.05 A from -1600 A, 1/640 %, 1 mV, 1/32 degC from -273); the standard itself was
+not at hand. What is above 0xFAFF is not a measurement: SAE J1939-71, by the same memory.
 """
 
 from dataclasses import dataclass
@@ -15,6 +18,12 @@ from dataclasses import dataclass
 from logger.decode.fields import Bits
 
 _TABLE = """
+61584 hvess j1939
+ discharge_limit u16 50 W; charge_limit u16 50 W; voltage u16 0.05 V; current u16 0.05 A -1600
+61585 hvess_cells j1939
+ soc u16 0.0015625 %; highest u16 0.001 V; lowest u16 0.001 V; difference u4 1 count
+61586 hvess_temps j1939
+ highest u16 0.03125 degC -273; lowest u16 0.03125 degC -273; average u16 0.03125 degC -273
 126992 system_time
  sid u8 -; source u4 -; reserved u4 -; date u16 -; time u32 -
 127245 rudder
@@ -97,19 +106,27 @@ UTC_FIELDS = {
 
 @dataclass(frozen=True, slots=True)
 class PgnField:
-    """A field that is kept. scale and unit: value = raw * scale, in the standard's unit."""
+    """A field that is kept: value = raw * scale + offset, in the standard's unit.
+
+    j1939: Whether its highest raw numbers are kept free as SAE J1939-71 does it.
+    """
 
     name: str
     bits: Bits
     scale: float
     unit: str
+    offset: float = 0.0
+    j1939: bool = False
 
     @property
     def highest_raw(self) -> int:
         """The highest raw number that is a measurement.
 
-        All ones (0x7F.. where signed) say "not available" and one less "out of range".
+        All ones (0x7F.. where signed) say "not available" and one less "out of range". In J1939
+        the highest byte goes to 0xFA; what is above is kept free or says "error".
         """
+        if self.j1939 and self.bits.length >= 8:
+            return (0xFB << (self.bits.length - 8)) - 1
         length = self.bits.length - (self.bits.kind == "s")
         return (1 << length) - (3 if self.bits.length >= 8 else 2)
 
@@ -125,7 +142,7 @@ class ParameterGroup:
     fields: tuple[PgnField, ...]
 
 
-def _read(number: str, name: str, fast: bool, text: str) -> ParameterGroup:
+def _read(number: str, name: str, flags: list[str], text: str) -> ParameterGroup:
     start, selectors, fields = 0, [], []
     for entry in text.split(";"):
         words = entry.split()
@@ -134,8 +151,10 @@ def _read(number: str, name: str, fast: bool, text: str) -> ParameterGroup:
         if words[2] == "key":
             selectors.append((words[0], bits))
         elif words[2] != "-":
-            fields.append(PgnField(words[0], bits, float(words[2]), words[3]))
-    return ParameterGroup(int(number), name, fast, tuple(selectors), tuple(fields))
+            offset = float(words[4]) if len(words) > 4 else 0.0
+            scale = float(words[2])
+            fields.append(PgnField(words[0], bits, scale, words[3], offset, "j1939" in flags))
+    return ParameterGroup(int(number), name, "fast" in flags, tuple(selectors), tuple(fields))
 
 
 def _table() -> dict[int, ParameterGroup]:
@@ -147,7 +166,7 @@ def _table() -> dict[int, ParameterGroup]:
             body.append(line)
             continue
         if head:
-            groups[int(head[0])] = _read(head[0], head[1], "fast" in head, " ".join(body))
+            groups[int(head[0])] = _read(head[0], head[1], head[2:], " ".join(body))
         head, body = line.split(), []
     return groups
 

@@ -1,7 +1,7 @@
-"""Recorded CAN traffic through a decoder: candump text, and ASC and BLF by python-can."""
+"""Recorded CAN traffic through a decoder: candump text, TRC, and ASC and BLF by python-can."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
@@ -19,6 +19,7 @@ from logger.errors import RecordingError
 from logger.reading import Item
 from logger.sources.recordings.candump import read_candump
 from logger.sources.recordings.opened import LATEST_US, is_torn, open_bytes, text_lines
+from logger.sources.recordings.trc import read_trc
 
 DATED_US = 1_000_000_000_000_000  # a time beyond September 2001 is UTC, not a stop watch
 BATCH = 50_000  # frames of a batch, assumed
@@ -32,7 +33,7 @@ class CanRecording:
 
     Args:
         path: The file.
-        kind: "candump", "asc" or "blf".
+        kind: "candump", "trc", "asc" or "blf".
         decoders: Name of a bus in the file -> decoder; "" is for every other bus.
         counters: Takes what the file reader refuses.
     """
@@ -46,8 +47,7 @@ class CanRecording:
         self._decoders, self._counters = decoders, counters
         self._size = max(path.stat().st_size, 1)
         self._read_frames, self._done = 0, False
-        reader = read_candump if kind == "candump" else read_by_library
-        self._batches = reader(path, counters)
+        self._batches = READERS[kind](path, counters)
 
     @property
     def fraction(self) -> float:
@@ -189,6 +189,14 @@ def _asc_messages(stream: BinaryIO, counters: Counters) -> Iterator[Any]:
                 lines.begin_again()
     if first and not found:
         raise first
+
+
+READERS: dict[str, Callable[[Path, Counters], Iterator[FrameBatch]]] = {
+    "candump": read_candump,
+    "trc": read_trc,
+    "asc": read_by_library,
+    "blf": read_by_library,
+}
 
 
 def _sorted(frames: list[Frame]) -> FrameBatch:

@@ -12,9 +12,10 @@ from logger.sources.recordings.opened import LATEST_US
 
 _LINE = re.compile(
     rb"^\s*(?:\((?P<time>[^)]{1,40})\)\s+)?(?P<bus>[\w.:-]{1,32})\s+"
+    rb"(?:[RT]X [-B] [-E]\s+)?"
     rb"(?:(?P<error>ERROR\b.*)"
     rb"|(?P<id>[0-9A-Fa-f]{3,8})(?:##(?P<fd>[0-9A-Fa-f])(?P<fd_data>[0-9A-Fa-f]*)"
-    rb"|#(?P<remote>R[0-9A-Fa-f]?)|#(?P<data>(?:[0-9A-Fa-f]{2}\.?)*)"
+    rb"|#(?P<remote>R[0-9A-Fa-f]?)|#(?P<data>(?:[0-9A-Fa-f]{2}\.?)*)(?:_[9A-Fa-f])?"
     rb"|\s+\[(?P<size>\d{1,3})\]\s*(?:(?P<remote_text>remote request)|(?P<spaced>[0-9A-Fa-f ]*)))"
     rb"(?:\s+[RT]|\s*'[^']*'.*|\s+.{0,3})?)\s*$"
 )

@@ -8,6 +8,7 @@ from logger.decode.nmea.sentences import looks_like_sentence
 from logger.errors import RecordingError
 from logger.reading import Item
 from logger.sources.recordings.opened import open_bytes
+from logger.sources.recordings.trc import HEAD as TRACE
 
 _TIMED = re.compile(rb"^\s*\([^)]{1,40}\)\s+\S+\s+")
 _FRAME = re.compile(rb"^\s*(?:\([^)]{1,40}\)\s+)?\S+\s+(?:[0-9A-Fa-f]{3,8}(?:#|\s+\[\d)|ERROR\b)")
@@ -35,7 +36,7 @@ class Recording(Protocol):
 
 
 def kind_of(path: Path) -> str:
-    """What a file is: "candump", "asc", "blf", "nmea0183", "lines" (others that are led by a
+    """What a file is: "candump", "asc", "blf", "trc", "nmea0183", "lines" (others that are led by a
     time and a source's name) or "csv", by its contents.
 
     Raises:
@@ -50,6 +51,8 @@ def kind_of(path: Path) -> str:
     names = [part.lower() for part in path.suffixes]
     if ".asc" in names or head[:5].lower() == b"date " or b"\nbase " in head[:300]:
         return "asc"
+    if ".trc" in names or TRACE.encode() in head[:300]:
+        return "trc"
     lines = [line.rstrip(b"\r") for line in head.split(b"\n") if line.strip()][:20]
     for line in lines:
         if looks_like_sentence(_TIMED.sub(b"", line).strip()):
@@ -61,7 +64,7 @@ def kind_of(path: Path) -> str:
     if ".csv" in names or ".tsv" in names or _is_table(lines):
         return "csv"
     raise RecordingError(
-        f"{path}: wants a candump log, an ASC or BLF file, NMEA 0183 lines or a CSV table, "
+        f"{path}: wants a candump log, an ASC, BLF or TRC file, NMEA 0183 lines or a CSV table, "
         f"but the first lines look like none of them"
     )
 

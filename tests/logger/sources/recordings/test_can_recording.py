@@ -1,4 +1,4 @@
-"""ASC and BLF files as python-can writes them, through the same decoder as candump text."""
+"""ASC, BLF and TRC files as python-can writes them, through the same decoder as candump text."""
 
 from pathlib import Path
 
@@ -46,7 +46,7 @@ def blocks(path: Path, tmp_path: Path) -> tuple[CanRecording, list[Block]]:
     return recording, items
 
 
-@pytest.mark.parametrize("ending", ["asc", "blf", "log"])
+@pytest.mark.parametrize("ending", ["asc", "blf", "log", "trc"])
 def test_every_format_gives_the_same_values(tmp_path: Path, ending: str):
     path = tmp_path / f"trip.{ending}"
     with can.Logger(path) as writer:

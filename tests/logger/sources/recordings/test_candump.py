@@ -51,7 +51,17 @@ WORKED = [
 ]
 
 
-@pytest.mark.parametrize(("line", "expected"), WORKED)
+# By hand, as the tools print them: direction and CAN FD's marks, length codes, long lengths.
+DIALECTS = [
+    (" (1.500000)  can0  RX - -  123   [2]  11 22", (1_500_000, 0x123, b"\x11\x22", "can0")),
+    (" (1.500000)  can0  TX B E  123  [03]  11 22 33", (1_500_000, 0x123, b"\x11\x22\x33", "can0")),
+    ("(1.500000) can0 123##31122 R", (1_500_000, 0x123, b"\x11\x22", "can0")),
+    ("(1.500000) can0 123#1122334455667788_B",
+     (1_500_000, 0x123, bytes.fromhex("1122334455667788"), "can0")),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "expected"), [*WORKED, *DIALECTS])
 def test_worked_lines(tmp_path: Path, line: str, expected: Plain):
     assert read(written(tmp_path, line + "\n")) == [expected]
 
