@@ -5,10 +5,12 @@ tell that to a factor; a current read ten times too large makes a pack of a tent
 is. A current that goes up and down by itself moves nothing, and its means over a minute do.
 """
 
+import numpy as np
+
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
-from analyzer.pack.cell_model import default_params
+from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.shunt_sense import CAUTION, STEADY, SURE_Z, Test, volts_per_ampere, wrong
 from analyzer.series.series import Floats
 from logger.boat import Pack
@@ -34,7 +36,7 @@ def current_scale(voltage_v: Floats, current_a: Floats, step_s: float, pack: Pac
     if at_once is None:
         return Test(QUESTION, "cannot say", STEADY)
     slowly = volts_per_ampere(voltage_v, current_a, step_s, ah, MINUTE_S)
-    expected_ohm = default_params(pack).r0_ohm * pack.cells_in_series
+    expected_ohm = _expected_ohm(pack, float(np.nanmean(np.abs(current_a))))
     text = (
         f"Voltage falls by {-at_once[0] * 1e4:.0f} mV for each 10 A, "
         f"such a pack's by about {expected_ohm * 1e4:.0f}."
@@ -49,6 +51,13 @@ def current_scale(voltage_v: Floats, current_a: Floats, step_s: float, pack: Pac
     if abs(slowly[0]) > SLOWER * abs(at_once[0]):
         return _found(NOISY, text, "up and down where it is steady", at_once)
     return _found(SCALE, text, "more than it is", at_once)
+
+
+def _expected_ohm(pack: Pack, usual_a: float) -> float:
+    """What a step of the load sees of such a pack at its usual current. [ohm]"""
+    kind, ah = chemistry(pack.chemistry), pack.rated_capacity_ah
+    cell_ohm = default_params(pack).r0_ohm + kind.activation_ohm(usual_a, ah)
+    return cell_ohm * pack.cells_in_series
 
 
 def _factor(measured: tuple[float, float], expected_ohm: float) -> tuple[float, float]:

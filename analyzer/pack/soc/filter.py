@@ -27,7 +27,7 @@ from analyzer.pack.soc.states import (
     STATES,
     FilterStep,
 )
-from analyzer.pack.soc.voltage_model import TABLE_HIGH, TABLE_LOW, VoltageModel
+from analyzer.pack.soc.voltage_model import TABLE_HIGH, VoltageModel
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
@@ -37,6 +37,7 @@ Floats = npt.NDArray[np.float64]
 SOC_EDGES = np.r_[0, 0.02, 0.04, 0.065, 0.095, 0.13, 0.17, 0.22:0.93:0.05, 0.97, 1.0]
 STRETCHES = len(SOC_EDGES) - 1
 MARGIN = 0.01  # a mean stays that far inside the tables; assumed
+MOST_ALPHA = 8.0  # standard deviations beyond a bound that are told apart: e^-35; by arithmetic
 LIKELIHOOD_POWER = 0.5  # 0.5 is the normal density's own, by definition: no tempering
 CHANGE_ERROR_STEPS = 6.0  # steps that share one error of what load changes say; assumed
 CHANGE_ERROR = 0.1  # that error, relative to the resistance; assumed
@@ -111,14 +112,43 @@ class GaussianMixtureFilter:
         by_offset = step.length_s / full_as
         moved = step.charge_as / full_as - mean[OFFSET] * by_offset
         # A component that counts itself out of the tables would find no slope to come back by.
-        lowest = TABLE_LOW + MARGIN
-        highest = TABLE_HIGH - MARGIN
-        mean[SOC] = np.clip(mean[SOC] - moved, lowest, highest)
+        mean[SOC] = np.minimum(mean[SOC] - moved, TABLE_HIGH - MARGIN)
         # ds/d(offset) = t / C and ds/d(ln_q) = moved: row and column of the Jacobian's product
         row = by_offset * cov[OFFSET] + moved * cov[LN_Q]
         cov[SOC] += row
         column = by_offset * cov[:, OFFSET] + moved * cov[:, LN_Q]
         cov[:, SOC] += column
+        below = mean[SOC] < self.kind.lowest_soc
+        if below.any():
+            self._stay_above(self.kind.lowest_soc, np.flatnonzero(below))
+
+    def _stay_above(self, lowest: float, which: npt.NDArray[np.int64]) -> None:
+        """Conditions components that gave more than they held on charge above a bound.
+
+        A normal distribution of mean m and sd σ cut off below a: with α = (a - m) / σ, Z = 1 - Φ(α)
+        and λ = φ(α) / Z, its weight is multiplied by Z, its mean is m + λ σ, its variance
+        σ² (1 - λ (λ - α)); the other states follow by their covariance with the charge. So a
+        start that was too low is given up, or its capacity and offset grow.
+
+        Source: truncated normal distribution (textbook); applied to a constrained Kalman filter by
+        D. Simon and D. L. Simon, Int. J. Systems Science 41 (2010) 159; from memory.
+
+        Args:
+            which: Components whose mean is below, (k,).
+        """
+        mean, cov = self.mean[:, which], self.cov[:, :, which]
+        sd = np.sqrt(cov[SOC, SOC])
+        alpha = np.minimum((lowest - mean[SOC]) / sd, MOST_ALPHA)
+        share = np.array([0.5 * math.erfc(a / math.sqrt(2)) for a in alpha.tolist()])
+        density = np.exp(-0.5 * alpha**2) / math.sqrt(2 * math.pi)
+        hazard = density / share
+        along = cov[SOC] / sd
+        mean += hazard * along
+        mean[SOC] = np.maximum(mean[SOC], lowest)
+        cov -= hazard * (hazard - alpha) * along[:, None] * along[None]
+        self.mean[:, which], self.cov[:, :, which] = mean, cov
+        self.log_weight[which] += np.log(share)
+        self.log_weight -= self.log_weight.max()
 
     def update(
         self,
@@ -199,7 +229,7 @@ class GaussianMixtureFilter:
         at = model.at(self.mean[SOC])
         expected_v, jacobian = model.predict(self.mean, step, at)
         # an error that lasts for many steps is taken in as one measurement: see `update`
-        noise_v2 = error_steps * model.noise_v2(step, at, initial_var_v2)
+        noise_v2 = error_steps * model.noise_v2(self.mean, step, at, initial_var_v2)
         bias_v2 = error_steps * model.bias_v2(self.cov, at)
         innovation = step.mean_v - expected_v
         self.update(innovation, jacobian, noise_v2, 1 / error_steps, bias_v2)

@@ -61,7 +61,9 @@ def filter_inputs(
 def polarisation(
     amps: Floats, step_s: float, temp_c: Floats, cell: Cell, start_v: tuple[float, float]
 ) -> Losses:
-    """Losses of the equivalent circuit: u0 = R0·I, τ·du/dt = R·I - u of both pairs.
+    """Losses of the equivalent circuit: u0 = R0·I + a(I), τ·du/dt = R·I - u of both pairs.
+
+    a is what a load costs at once beside a resistance: `Chemistry.activation_loss_v`.
 
     Args:
         start_v: Of both pairs at the beginning. [V]
@@ -73,9 +75,10 @@ def polarisation(
     keep_2 = float(np.exp(-step_s / p.tau2_s))
     fast_v = amps * p.r1_ohm * charge
     slow_v = amps * p.r2_ohm * charge
+    at_once_v = cell.kind.activation_loss_v(amps, temp_c, p.capacity_ah)
     return Losses(
         temp_c=temp_c,
-        r0_v=amps * p.r0_ohm * ohmic,
+        r0_v=amps * p.r0_ohm * ohmic + at_once_v,
         u1_v=first_order_lag(fast_v, keep_1, start_v[0]),
         u2_v=first_order_lag(slow_v, keep_2, start_v[1]),
     )

@@ -107,15 +107,22 @@ class VoltageModel:
         jacobian[GAP] = usual_gap_v * mean[HYST]
         return rest_v - fast_v - slow_v, jacobian
 
-    def noise_v2(self, step: FilterStep, at: CurvePoint, initial_var_v2: float) -> Floats:
-        """Variance of the model's passing errors: losses, their change with charge, rest. [V²]"""
+    def noise_v2(
+        self, mean: Floats, step: FilterStep, at: CurvePoint, initial_var_v2: float
+    ) -> Floats:
+        """Variance of the model's passing errors: losses, their change with charge, rest. [V²]
+
+        Args:
+            mean: Of the components, whose losses are as large as their resistances, (states, m).
+        """
         kind = self.kind
-        near_v = step.r0_v + step.u1_v
-        loss_v = abs(near_v) + abs(step.u2_v)
+        near_v = np.exp(mean[FAST]) * (step.r0_v + step.u1_v)
+        slow_v = np.exp(mean[SLOW]) * step.u2_v
+        loss_v = abs(near_v) + abs(slow_v)
         passing = (kind.loss_sd**2 + step.loss_sd**2) * loss_v**2
         passing += kind.model_sd_v**2 + initial_var_v2 + step.jumps_v2
         # how resistance changes with charge differs between makes: known only roughly
-        slow_off_v = (at.slow_shape - 1) * step.u2_v
+        slow_off_v = (at.slow_shape - 1) * slow_v
         fast_off_v = (at.fast_shape - 1) * near_v
         shapes = slow_off_v**2 + fast_off_v**2
         return np.asarray(passing + kind.ohm_shape_sd**2 * shapes)
