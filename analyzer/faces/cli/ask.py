@@ -6,6 +6,7 @@ from pathlib import Path
 from analyzer.estimation.results import HomeWish
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.remarks import tell_user
 from analyzer.faces.cli.text import answers as tell
 
 
@@ -27,7 +28,7 @@ def _review(options: argparse.Namespace) -> int:
         from analyzer.faces.report.write import write
 
         write(log, options.report, options.trip)
-        opt.tell_user(f"Written: {options.report}")
+        tell_user(f"Written: {options.report}")
     return opt.give(log.review(options.trip), options.json, tell.review)
 
 

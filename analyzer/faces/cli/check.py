@@ -8,6 +8,7 @@ import argparse
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.remarks import tell_user
 from analyzer.faces.cli.text import answers
 
 
@@ -25,7 +26,7 @@ def _check(options: argparse.Namespace) -> int:
     if options.listen:
         from logger.discover.listen import heard
 
-        there = heard(found(), lambda name: opt.tell_user(f"Listening to {name} ..."))
+        there = heard(found(), lambda name: tell_user(f"Listening to {name} ..."))
     return opt.give(opt.log(options).check(there), options.json, answers.check)
 
 
@@ -38,7 +39,7 @@ def _look(options: argparse.Namespace) -> int:
     for path in options.files:
         made = "" if options.map else proposal(path)
         if made:
-            opt.tell_user(f"A column map for {path} to be corrected; keep it as a .toml beside it.")
+            tell_user(f"A column map for {path} to be corrected; keep it as a .toml beside it.")
             print(made, end="")
             continue
         files = Recordings([path], options.map, options.dbc)

@@ -72,7 +72,7 @@ def bash(top: Parser) -> str:
     return f"""_keelwatt() {{
   local word=${{COMP_WORDS[COMP_CWORD]}} words
   if [ "$COMP_CWORD" -eq 1 ]; then
-    words={_quoted(names + " --help --version")}
+    words={_quoted(f"{names} {_own_words(top)}")}
   else case ${{COMP_WORDS[1]}} in
 {cases}
     esac
@@ -84,6 +84,11 @@ def bash(top: Parser) -> str:
 }}
 complete -o default -F _keelwatt keelwatt
 """
+
+
+def _own_words(top: Parser) -> str:
+    """The options that may stand before a command."""
+    return " ".join(name for action in top._actions for name in action.option_strings)
 
 
 def zsh(top: Parser) -> str:
@@ -162,20 +167,37 @@ def manual(top: Parser) -> str:
         ".B keelwatt\n.I COMMAND\n[options]",
         ".SH DESCRIPTION",
         _roff(top.description or ""),
+        ".SH OPTIONS",
+        *(_manual_word(_word(action)) for action in top._actions if action.option_strings),
         ".SH COMMANDS",
     ]
     for entry in entries(top):
         parts += [f".SS {entry.name}", _roff(entry.parser.description or "")]
         parts += [_manual_word(word) for word in entry.words]
         parts += [".PP", ".nf", _roff(entry.parser.epilog or ""), ".fi"]
-    parts += [".SH EXIT STATUS", _roff(EXIT_STATUS), ".SH ENVIRONMENT", _roff(ENVIRONMENT)]
+    parts += [".SH EXIT STATUS", *_manual_statuses(), ".SH ENVIRONMENT", _roff(ENVIRONMENT)]
     return "\n".join(parts) + "\n"
 
 
-EXIT_STATUS = """0 done. 1 nothing was found or stored. 2 the user can put it right: one sentence \
-says how. 130, 141 and 143: interrupted, nobody reads the output any more, asked to end."""
+EXIT_STATUS = (
+    ("0", "done"),
+    ("1", "nothing was found or stored"),
+    ("2", "the user can put it right: one sentence says how"),
+    ("130", "interrupted, as by Ctrl-C"),
+    ("141", "nobody reads the output any more"),
+    ("143", "asked to end"),
+)
 ENVIRONMENT = """KEELWATT_LOG and KEELWATT_BOAT name the log and the boat file. NO_COLOR: no \
 colours. COLUMNS: width of the text."""
+
+
+def exit_status_lines() -> list[str]:
+    """What a script may hang on, for the help."""
+    return [f"  {number:<4} {text}" for number, text in EXIT_STATUS]
+
+
+def _manual_statuses() -> list[str]:
+    return [f".TP\n.B {number}\n{_roff(text)}" for number, text in EXIT_STATUS]
 
 
 def _manual_word(word: Word) -> str:

@@ -12,6 +12,7 @@ from analyzer.errors import CannotWrite
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths, playback
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.remarks import tell_user
 
 if TYPE_CHECKING:
     from analyzer.answers.transfer.files import Form
@@ -39,7 +40,7 @@ def _export(options: argparse.Namespace) -> int:
     else:
         with files.whole(out) as file:
             Log(log).export(form, file, *asked)
-    opt.tell_user(f"Wrote {out}.")
+    tell_user(f"Wrote {out}.")
     return 0
 
 
@@ -52,7 +53,7 @@ def _mirror(options: argparse.Namespace) -> int:
     log = opt.log(options)
     while True:
         count = log.mirror(options.to, options.channels, options.step)
-        opt.tell_user(f"Carried {count:,} readings over.")
+        tell_user(f"Carried {count:,} readings over.")
         if not options.follow:
             return 0
         time.sleep(FOLLOW_S)
@@ -103,10 +104,10 @@ def _import(options: argparse.Namespace) -> int:
     log = paths.find(options.log, options.boat).log
     missing = log_copies.missing_journal(options.file) if options.file.suffix == ".sqlite" else ""
     if missing:
-        opt.tell_user(f"Caution: {missing}.")
+        tell_user(f"Caution: {missing}.")
     boat = paths.find_boat(options.boat) if options.boat else None  # else the log's own
     known = files.make(log, options.file, boat, lambda made: playback.look_through(made, None))
-    opt.tell_user(f"Made {log}." + ("" if known else " It has no boat file: name one with --boat."))
+    tell_user(f"Made {log}." + ("" if known else " It has no boat file: name one with --boat."))
     return 0
 
 

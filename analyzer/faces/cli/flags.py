@@ -17,9 +17,8 @@ JUST_NOW_S = 30.0  # of log that may not have been looked through; assumed
 
 
 def _flags(options: argparse.Namespace) -> int:
-    log = opt.log(options)
     if options.seen is not None:
-        log.flag_seen(options.seen)
+        opt.log(options).flag_seen(options.seen)
     if options.follow:
         return _follow(options)
     return opt.give(opt.log_knowing(options, JUST_NOW_S).flags(), options.json, _text)

@@ -24,7 +24,8 @@ from analyzer.faces.cli import (
     record,
     serve,
 )
-from analyzer.faces.cli.base.options import Parser, meant
+from analyzer.faces.cli.base import remarks
+from analyzer.faces.cli.base.options import BESIDE, Parser, meant
 from logger.errors import LoggerError
 
 USER_ERROR = 2
@@ -50,10 +51,13 @@ def parser() -> Parser:
         prog="keelwatt",
         description=_ABOUT,
         epilog="first steps:\n  keelwatt demo              play an invented outing, "
-        "no boat needed\n  keelwatt COMMAND --help    each command with an example",
+        "no boat needed\n  keelwatt COMMAND --help    each command with an example\n\n"
+        "exit status:\n" + "\n".join(completion.exit_status_lines()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     top.add_argument("--version", action=Version, nargs=0, help="print the release and exit")
+    for names, how in BESIDE:
+        top.add_argument(*names, **how)
     top.set_defaults(top=top)
     commands = top.add_subparsers(
         title="commands", metavar="COMMAND", required=True, parser_class=Parser
@@ -97,8 +101,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one command.
 
     Returns:
-        0 done; 2 the user can put it right, one sentence on the error output said how; 130 and
-        141 interrupted, and the reader of the output went away; 143 asked to end.
+        One of `completion.EXIT_STATUS`; at 2 one sentence on the error output said how.
     """
     # Matrices are small here: numpy's threads would only wait for each other (`range` took twice
     # the processor's time).
@@ -107,8 +110,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         signal.signal(signal.SIGTERM, _end)
     try:
         options = parsed(sys.argv[1:] if arguments is None else arguments)
+        remarks.want(getattr(options, "beside", "usual"))
         status: int = options.run(options)
         sys.stdout.flush()
+        remarks.tell_more("done")
         return status
     except KeyboardInterrupt:
         return INTERRUPTED
@@ -116,6 +121,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _forget_output()
         return PIPE_CLOSED
     except (AnalyzerError, LoggerError) as error:
+        remarks.tell_causes(error)
         return _refuse(str(error))
     except OSError as error:
         if error.filename is None:

@@ -10,6 +10,7 @@ from analyzer.faces.cli import serve
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths, playback, terminal
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.remarks import tell_user
 from analyzer.faces.cli.text import answers as tell
 
 NOTHING = 1  # exit status where nothing was stored: common practice, no source
@@ -54,7 +55,7 @@ def _replay(options: argparse.Namespace) -> int:
     played = playback.play_into(found.log, files, found.boat, options.pace)
     opt.give(played.account, options.json, text.account)
     if not played.account.readings:
-        opt.tell_user(
+        tell_user(
             "keelwatt: nothing of it could be stored; frames want a DBC file (--dbc), tables a "
             "column map (--map), lines of other devices the boat file that names their source"
         )

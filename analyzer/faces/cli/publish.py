@@ -5,16 +5,17 @@ import time
 
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.remarks import tell_user
 
 
 def _publish(options: argparse.Namespace) -> int:
     log = opt.log(options)
     with log.telling(options.to) as tell:
-        opt.tell_user("Publishing; Ctrl-C stops.")
+        tell_user("Publishing; Ctrl-C stops.")
         while True:
             count = tell()
             if options.once:
-                opt.tell_user(f"Published {count:,} messages.")
+                tell_user(f"Published {count:,} messages.")
                 return 0
             time.sleep(options.each)
 

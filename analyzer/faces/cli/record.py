@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from analyzer.faces.cli.base import options as opt
+from analyzer.faces.cli.base import paths
 from analyzer.faces.cli.base.options import Command, arg
 
 
@@ -12,8 +13,7 @@ def _record(options: argparse.Namespace) -> int:
 
     found = opt.find_places(options)
     if found.boat is None:
-        opt.tell_user("keelwatt record: there is no boat file; name one with --boat FILE")
-        return 2
+        raise paths.NoFile("there is no boat file to record by: name one with --boat FILE")
     return run(found.boat, found.log)
 
 

@@ -10,6 +10,7 @@ from analyzer.errors import CannotServe
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.base.remarks import tell_user
 from logger.errors import LoggerError
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ def _log(options: argparse.Namespace) -> Log:
         Log(found.log).boat_name()  # one that was named has to be there
     if found.log.exists() or found.boat is not None:
         return Log(found.log, found.boat)
-    opt.tell_user("There is no boat file and no log yet: the page leads through setting them up.")
+    tell_user("There is no boat file and no log yet: the page leads through setting them up.")
     return Log(found.log, paths.config_folder() / "boat.toml")
 
 
@@ -81,7 +82,7 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
     guard, named = Guard(log.path), (options.host, *options.name)
     app = create_app(log, names=named, access=paired, guard=guard, plugs=plugged_in)
-    opt.tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
+    tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
     stop = watch_beside(log, guard)
     guard.start()
     uvicorn.run(
@@ -132,7 +133,7 @@ def _check_free(host: str, port: int) -> None:
 
 
 def _tell_codes(codes: Mapping[Any, str]) -> None:
-    opt.tell_user(
+    tell_user(
         f"Another device is asked for a code, each good once: {codes['look']} to look, "
         f"{codes['change']} to look and change settings."
     )
@@ -176,7 +177,7 @@ def watch_beside(log: Log, guard: "Guard | None" = None) -> Callable[[], None]:
     try:
         return log.watch(guard)
     except (LoggerError, OSError, ValueError) as error:
-        opt.tell_user(f"No live flags: {error}")
+        tell_user(f"No live flags: {error}")
         return lambda: None
 
 

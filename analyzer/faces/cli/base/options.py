@@ -3,7 +3,6 @@
 import argparse
 import json
 import math
-import sys
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any, NoReturn
 
 from analyzer.answers import Log, to_json
 from analyzer.faces.cli.base import paths
+from analyzer.faces.cli.base.remarks import tell_more, tell_user
 from logger.errors import DamagedLogError, LoggerError, StoreError
 from logger.units import KN
 
@@ -64,6 +64,7 @@ class Command:
         _add(parser, self.arguments)
         if self.json:
             _add(parser, (JSON,))
+        _add(parser, BESIDE)
         if self.places:
             _add(parser.add_argument_group("where the boat and its log are"), PLACES)
 
@@ -79,6 +80,27 @@ def arg(*names: str, **how: Any) -> Argument:
 
 
 JSON = arg("--json", action="store_true", help="for programs: the same answer in SI units")
+# Without a default of their own, so that they may stand before the command too.
+BESIDE = (
+    arg(
+        "-q",
+        "--quiet",
+        dest="beside",
+        action="store_const",
+        const="quiet",
+        default=argparse.SUPPRESS,
+        help="the answer alone: no remarks and no progress beside it; errors are told",
+    ),
+    arg(
+        "-v",
+        "--verbose",
+        dest="beside",
+        action="store_const",
+        const="verbose",
+        default=argparse.SUPPRESS,
+        help="say which files are used and what takes how long; of an error, where it came from",
+    ),
+)
 PLACES = (
     arg(
         "--log",
@@ -100,6 +122,7 @@ def find_places(options: argparse.Namespace) -> paths.Places:
     from analyzer.answers.transfer.log_copies import missing_journal
 
     found = paths.find(options.log, options.boat)
+    tell_more(f"the log is {found.log}, the boat file {found.boat or 'the copy in it'}")
     missing = missing_journal(found.log)
     if missing:
         tell_user(f"Caution: {missing}.")
@@ -111,6 +134,7 @@ def log(options: argparse.Namespace) -> Log:
     demo = paths.only_demo(options.log, options.boat)
     if demo is not None:
         tell_user("Asked of the invented demo, as there is no log or boat file of your own yet.")
+        tell_more(f"its log is {demo}")
         return Log(demo)
     found = find_places(options)
     return Log(found.log, found.boat)
@@ -139,6 +163,7 @@ def _look_through(there: Log) -> None:
 
     with Bar("Looking through what is new in the log") as bar:
         there.refresh(bar)
+    tell_more("what is new has been looked through")
 
 
 def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
@@ -148,7 +173,7 @@ def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
     """
     from analyzer.answers.transfer.log_copies import empty_log
 
-    found = find_places(options)
+    found = paths.find(options.log, options.boat)
     if options.log is None and found.boat is not None and not found.log.exists():
         return Log(empty_log(), found.boat)
     there = log(options)
@@ -163,13 +188,9 @@ def log_knowing(options: argparse.Namespace, news_s: float = NEWS_S) -> Log:
 
 def give(answer: Any, as_json: bool, text: Callable[[Any], str]) -> int:
     """Prints an answer."""
+    tell_more("the answer is there")
     print(json.dumps(to_json(answer), ensure_ascii=False) if as_json else text(answer))
     return 0
-
-
-def tell_user(text: str) -> None:
-    """A line beside the answer: to the error output, so that a pipe gets the answer alone."""
-    print(text, file=sys.stderr, flush=True)
 
 
 def number(low: float, high: float, wants: str) -> Callable[[str], float]:

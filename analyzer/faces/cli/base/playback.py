@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyzer.answers import Log
-from analyzer.faces.cli.base.options import tell_user
 from analyzer.faces.cli.base.progress import Bar
+from analyzer.faces.cli.base.remarks import tell_user
 
 if TYPE_CHECKING:
     from replay.into_log import Played, Recordings

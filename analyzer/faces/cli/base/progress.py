@@ -6,6 +6,8 @@ from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from analyzer.faces.cli.base import remarks
+
 if TYPE_CHECKING:
     from analyzer.fleet.run import Tally
 
@@ -25,7 +27,7 @@ class Bar(AbstractContextManager["Bar"]):
         self._bar: Any = tqdm(
             desc=text,
             total=1.0,
-            disable=None,
+            disable=True if remarks.are_quiet() else None,
             leave=False,
             bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed} gone, {remaining} to go",
         )
@@ -54,7 +56,7 @@ class Pace:
         now_s = time.monotonic()
         if now_s - self._said_s >= EVERY_S and not sys.stderr.isatty():
             self._said_s = now_s
-            print(line(tally, now_s - self._start_s), file=sys.stderr, flush=True)
+            remarks.tell_user(line(tally, now_s - self._start_s))
 
 
 def line(tally: "Tally", gone_s: float) -> str:

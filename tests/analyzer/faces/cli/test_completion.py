@@ -36,7 +36,8 @@ def offered(script, *words):
 def test_bash_completes_commands_and_options(script):
     text = script("completion", "bash")
     assert offered(text, "ra") == ["range"]
-    assert set(offered(text, "''")) == COMMANDS | {"--help", "--version"}
+    before = {"-h", "--help", "--version", "-q", "--quiet", "-v", "--verbose"}
+    assert set(offered(text, "''")) == COMMANDS | before
     assert offered(text, "range", "--sp") == ["--speed"]
     assert "--home-stream" in offered(text, "range", "--h")
     assert offered(text, "trips", "--sp") == []
