@@ -202,7 +202,7 @@ def _with_home(asked: _Asked, answer: RangeAnswer, wish: HomeWish) -> RangeAnswe
         along_m = _track_m(log, place, asked.end_us)
         way = replace(way, distance_m=max(along_m, way.distance_m))
     way = replace(way, ahead=_ahead(wish))
-    back = home_reach(asked.given, asked.result, asked.k, way)
+    back = home_reach(asked.given, asked.result.distance_m[:, asked.k], asked.k, way)
     answer = replace(answer, home=_home_answer(log.boat.home.name, wish, back))
     return asked.with_action(answer, back)
 

@@ -13,7 +13,7 @@ from analyzer.environment.stream import Calibration
 from analyzer.environment.wind import lately
 from analyzer.estimation.detection import Detection, Level
 from analyzer.estimation.estimate import Estimate
-from analyzer.flags.reserve import joined
+from analyzer.flags.recent import Recent
 from analyzer.grounds.late import late
 from analyzer.hull import hull
 from analyzer.hull.steady import CHANNELS as STEADY_CHANNELS
@@ -71,7 +71,7 @@ class Turning:
         self.points = points or SteadyPoints.none()
         self.calibration = calibration
         self._prior = hull.prior(boat)
-        self._pieces: list[Series] = []
+        self._recent = Recent(CHANNELS, STEP_S, MEMORY_S)
         self._next_s = -np.inf
         self.charge: PackPosterior | None = None
         self._last: list[Detection] = []
@@ -86,7 +86,7 @@ class Turning:
         """Takes the next chunk of the log."""
         if self.boat.home is None or not chunk.n:
             return
-        self._remember(chunk)
+        self._recent.add(chunk)
         now_s = chunk.t0_us / 1e6 + chunk.n * chunk.step_s
         was_over, self.over = self.over, self._shown_over()
         if self.over - was_over:
@@ -104,8 +104,7 @@ class Turning:
 
     def _shown_over(self) -> frozenset[str]:
         """What course and place of the last minute show to be over."""
-        newest_us = self._pieces[-1].t0_us
-        last = joined([p for p in self._pieces if newest_us - p.t0_us < SOONEST_S * 1e6])
+        last = self._recent.last(SOONEST_S)
         here, home = _place(last), self.boat.home
         if here is None or home is None:
             return frozenset()
@@ -117,18 +116,9 @@ class Turning:
         turned = len(toward) > 0 and float(toward.min()) > HOMEWARD_COS
         return frozenset({TURN}) if turned else frozenset()
 
-    def _remember(self, chunk: Series) -> None:
-        every = max(round(STEP_S / chunk.step_s), 1)
-        values = {k: v[::every] for k, v in chunk.values.items() if k in CHANNELS}
-        n = len(range(0, chunk.n, every))
-        self._pieces.append(Series(chunk.t0_us, chunk.step_s * every, n, values))
-        oldest = chunk.t0_us - MEMORY_S * 1e6
-        while self._pieces[0].t0_us < oldest:
-            self._pieces.pop(0)
-
     def _look(self, charge: PackPosterior, now_s: float) -> list[Detection] | None:
         """What is found now; None where nothing steady can be judged."""
-        log = joined(self._pieces)
+        log = self._recent.last()
         present = inputs.now(log, self.boat)
         here = _place(log)
         if present is None or here is None:
@@ -141,7 +131,7 @@ class Turning:
         self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
         found = _detections(told, lead_s)
         # Its stream and its hull's power would be those of other moments.
-        comes_late = found and "speed over ground" in dict(late(log, self.boat))
+        comes_late = found and dict(late(log, self.boat, ("speed over ground",)))
         return [] if comes_late else found
 
     def _ask(self, log: Series, charge: PackPosterior, present: Now, way: WayBack) -> HomeReach:
@@ -157,9 +147,11 @@ class Turning:
             wind=lately(log, stream_bins.heading_true(log)),
         )
         asked = known.question(n=DRAWS)
-        result = reach(asked)
-        assert result.as_now is not None  # asked with a present operating point
-        return home_reach(asked, result, result.as_now, way)
+        as_now = asked.as_now
+        assert as_now is not None  # asked with a present operating point
+        # Outward, only the present speed matters.
+        out = reach(replace(asked, speeds_mps=asked.speeds_mps[[as_now]], as_now=0))
+        return home_reach(asked, out.distance_m[:, 0], as_now, way)
 
 
 def _detections(told: HomeReach, lead_s: float) -> list[Detection]:

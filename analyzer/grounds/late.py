@@ -143,15 +143,20 @@ def recently_late(store: Store, boat: Boat, end_us: int) -> Iterator[tuple[str, 
     return late(load(store, CHANNELS, start_us, end_us, STEP_S), boat)
 
 
-def late(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
+def late(
+    series: Series, boat: Boat, asked: tuple[str, ...] | None = None
+) -> Iterator[tuple[str, str]]:
     """Inputs whose readings come late, and what they come after.
 
     Args:
         series: `CHANNELS` as far as they are there, on steps of `STEP_S`, of the longest of
             `LOOKS_S` and `MOST_S` before it.
+        asked: Only about these inputs; None: about all.
     """
     signals = Signals(series, boat)
     for pair in PAIRS:
+        if asked is not None and not set(asked) & set(pair.inputs):
+            continue
         first, then = signals.named(pair.first), pair.sign * signals.named(pair.then)
         found = newest(first, then, series.step_s, pair.allowed_s, pair.bound)
         if found is not None and found.late:

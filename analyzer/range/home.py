@@ -276,18 +276,18 @@ def _back_speed(home: _Back, sure_m: Floats, arrives: Floats, able: Bools, homew
     return int(np.flatnonzero(arrives >= arrives.max() - 0.005)[-1])
 
 
-def home_reach(given: ReachInput, out: ReachResult, k_out: int, way: WayBack) -> HomeReach:
+def home_reach(given: ReachInput, out_m: Floats, k_out: int, way: WayBack) -> HomeReach:
     """The way home from here.
 
     Args:
         given: The question "how far" as asked for the way out.
-        out: Its result. k_out: the index of the speed gone outward.
+        out_m: Its answer at the speed gone outward, (n,). k_out: the index of that speed.
     """
     back = reach(replace(toward(given, way.course_deg), ahead=way.ahead))
     home = _back(back, way.distance_m)
     arrives = np.mean(home.able_m >= way.distance_m, axis=0)
     turn_deg = 180.0 if given.course_deg is None else way.course_deg - given.course_deg
-    turn = _turning_m(out.distance_m[:, k_out], home.able_m, way.distance_m, turn_deg)
+    turn = _turning_m(out_m, home.able_m, way.distance_m, turn_deg)
     sure_m = np.quantile(turn, 1 - way.sureness_frac, axis=0)
     homeward = bool(np.cos(np.radians(turn_deg)) > HOMEWARD_COS)
     able = _sensible(home, arrives, way)

@@ -16,8 +16,9 @@ from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
 from analyzer.range.hotel import AtRest, thought_w
-from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak, along_across, sample
+from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak, along_across
 from analyzer.range.reach import speeds_for
+from analyzer.range.sample import sample
 from analyzer.range.thermal_limit import Warmth
 from analyzer.series.operating import (
     drive_threshold_w,

@@ -130,29 +130,6 @@ class ReachInput:
     seed: int = 1
 
 
-@dataclass(frozen=True)
-class Sample:
-    """Everything unknown, drawn once: pack, boat and weather; and what draws on.
-
-    "How far", the way home and a passage that starts now are all answered from this.
-    """
-
-    pack: PackDraws
-    draws: "Draws"
-    rng: np.random.Generator
-
-
-def sample(given: ReachInput) -> Sample:
-    """As many draws as `given` has of the charge."""
-    n = len(given.charge["soc"])
-    rng = np.random.default_rng(given.seed)
-    pack = pack_draws(given, n, rng)
-    hotel_w = at_least_zero(given.hotel_w, n, rng)
-    sun_w = at_least_zero(given.solar_w, n, rng)
-    draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng, sun_w)
-    return Sample(pack, draws, rng)
-
-
 def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple[Floats, Floats]:
     """Stream along and across a course; none without a course."""
     if course_deg is None:

@@ -22,10 +22,10 @@ from analyzer.range.monte_carlo import (
     along_across,
     aside_on,
     memory_s,
-    sample,
     winds_to_come,
 )
 from analyzer.range.route import Leg, Route, SeenStream
+from analyzer.range.sample import sample
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]

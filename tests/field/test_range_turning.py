@@ -105,7 +105,12 @@ class Outing:
         result = reach(asked)
         assert result.as_now is not None
         ahead = self.table or "goes on"
-        return home_reach(asked, result, result.as_now, WayBack(*self.home(), SURE, ahead))
+        return home_reach(
+            asked,
+            result.distance_m[:, result.as_now],
+            result.as_now,
+            WayBack(*self.home(), SURE, ahead),
+        )
 
 
 def wind_sensor(

@@ -113,7 +113,9 @@ def test_home_equals_search_over_speeds_and_turning_points(turn, sureness, home_
     asked = uncertain(course_deg=20.0)
     out, course = reach(asked), 20.0 + turn
     k_out = 7
-    home = home_reach(asked, out, k_out, WayBack(home_m, course, sureness, "stays"))
+    home = home_reach(
+        asked, out.distance_m[:, k_out], k_out, WayBack(home_m, course, sureness, "stays")
+    )
     back = reach(replace(toward(asked, course), ahead="stays"))
     n, speeds = back.distance_m.shape
     turns = np.array(
@@ -155,8 +157,8 @@ def test_home_equals_search_over_speeds_and_turning_points(turn, sureness, home_
 def test_the_search_sees_both_rules_of_the_speed_home():
     asked = uncertain(course_deg=20.0)
     out = reach(asked)
-    far = home_reach(asked, out, 7, WayBack(31_000.0, 200.0, 0.9, "stays"))
-    near = home_reach(asked, out, 7, WayBack(3_000.0, 200.0, 0.9, "stays"))
+    far = home_reach(asked, out.distance_m[:, 7], 7, WayBack(31_000.0, 200.0, 0.9, "stays"))
+    near = home_reach(asked, out.distance_m[:, 7], 7, WayBack(3_000.0, 200.0, 0.9, "stays"))
     assert near.turn_in.low > 0
     assert far.turn_in.low == 0.0
     assert near.can_return_frac > far.can_return_frac
@@ -165,7 +167,7 @@ def test_the_search_sees_both_rules_of_the_speed_home():
 def test_without_a_course_outward_home_lies_astern():
     asked = uncertain(course_deg=None)
     out = reach(asked)
-    home = home_reach(asked, out, 5, WayBack(4_000.0, 250.0, 0.9, "stays"))
+    home = home_reach(asked, out.distance_m[:, 5], 5, WayBack(4_000.0, 250.0, 0.9, "stays"))
     back = reach(replace(toward(asked, 250.0), ahead="stays"))
     k = int(np.argmin(np.abs(back.speeds_mps - home.back_speed_mps)))
     # straight out and straight back: x/out + (x + home)/back = 1
@@ -181,7 +183,7 @@ def test_stream_on_the_way_home(ahead):
     asked = range_input(course_deg=0.0, stream=given_stream(0.7, 0.0, sd_mps=1e-9))
     out = reach(asked)
     sign = {"stays": -0.7, "reversed": 0.7}[ahead]  # home lies south
-    home = home_reach(asked, out, 6, WayBack(2_000.0, 180.0, 0.9, ahead))
+    home = home_reach(asked, out.distance_m[:, 6], 6, WayBack(2_000.0, 180.0, 0.9, ahead))
     still = reach(range_input(course_deg=180.0))
     k = int(np.argmin(np.abs(still.speeds_mps - home.back_speed_mps)))
     hours = np.median(still.duration_s[:, k])
@@ -209,7 +211,7 @@ def told_home(home_m: float, **way):
     """Home against nothing but what is known: 100 Ah, 16 cells, no resistance, still water."""
     asked = range_input(2, charge=charge(2, 0.6), hotel_w=(60.0, 0.0), course_deg=0.0)
     out = reach(asked)
-    return home_reach(asked, out, 6, WayBack(home_m, 180.0, 0.9, "stays", **way))
+    return home_reach(asked, out.distance_m[:, 6], 6, WayBack(home_m, 180.0, 0.9, "stays", **way))
 
 
 def test_home_after_dark_is_gone_faster_where_the_pack_allows():
@@ -256,7 +258,9 @@ def test_each_speed_home_has_its_own_time_light_and_turning_point():
 
 def test_the_stream_on_the_way_home_is_told_as_what_it_adds():
     asked = range_input(course_deg=0.0, stream=given_stream(0.4, 180.0, sd_mps=1e-9))
-    home = home_reach(asked, reach(asked), 6, WayBack(2_000.0, 180.0, 0.9, "stays"))
+    home = home_reach(
+        asked, reach(asked).distance_m[:, 6], 6, WayBack(2_000.0, 180.0, 0.9, "stays")
+    )
     assert home.at_present.stream_gain.mid == pytest.approx(0.4, abs=1e-6)
 
 
@@ -283,7 +287,7 @@ def test_a_tide_that_turns_before_home_counts_for_the_time_home_alone():
         np.array([0.0, 3.0, 3.2, 60.0]) * 3600, np.zeros(4), np.array([1, 1, -1, -1])
     )
     way = WayBack(3_600.0, 180.0, 0.9, table)
-    back = home_reach(asked, reach(asked), 12, way).at_present
+    back = home_reach(asked, reach(asked).distance_m[:, 12], 12, way).at_present
     # 3.2 m/s less 1 m/s: 1,636 s at 3,277 W take 1.49 kWh of 5.28: 0.90 to 0.62
     assert back.speed_mps == pytest.approx(3.2)
     assert back.charge_on_arrival.mid == pytest.approx(0.9 - 1489 / 5280, abs=0.04)
@@ -295,6 +299,9 @@ def test_a_tide_that_stops_the_boat_on_the_way_is_no_way_home():
     t_s = np.array([0.0, 1.0, 1.02, 2.0, 2.02, 60.0]) * 3600
     table = StreamTable(t_s, np.zeros(6), np.array([0.0, 0.0, 2.0, 2.0, -1.0, -1.0]))
     out = reach(asked)
-    slow, fast = (home_reach(asked, out, k, WayBack(6_000.0, 180.0, 0.9, table)) for k in (0, 1))
+    slow, fast = (
+        home_reach(asked, out.distance_m[:, k], k, WayBack(6_000.0, 180.0, 0.9, table))
+        for k in (0, 1)
+    )
     assert slow.at_present.can_return_frac == 0.0
     assert fast.at_present.can_return_frac == 1.0

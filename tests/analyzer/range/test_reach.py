@@ -284,7 +284,7 @@ def test_turning_point_in_still_water_is_half_way():
     k = result.nearest(1.6)
     one_speed = replace(asked, speeds_mps=result.speeds_mps[k : k + 1])
     only = reach(one_speed)
-    back = home_reach(one_speed, only, 0, WayBack(1000.0, 180.0, 0.9))
+    back = home_reach(one_speed, only.distance_m[:, 0], 0, WayBack(1000.0, 180.0, 0.9))
     whole = only.distance(0).mid
     # by hand: x out and 1000 + x back within the whole distance
     assert back.turn_in.mid == pytest.approx((whole - 1000) / 2, rel=0.05)
@@ -296,7 +296,7 @@ def test_home_beyond_reach_says_turn_now_is_too_late():
     asked = question()
     result = reach(asked)
     far = 3 * float(np.max(result.distance_m))
-    back = home_reach(asked, result, 5, WayBack(far, 180.0, 0.9))
+    back = home_reach(asked, result.distance_m[:, 5], 5, WayBack(far, 180.0, 0.9))
     assert back.can_return_frac == 0.0
     assert back.turn_in.low == 0.0
     assert "turn for home now" in next_action(result, 5, back)
@@ -307,9 +307,9 @@ def test_the_turning_point_comes_first_where_it_is_near():
     result = reach(asked)
     k = result.nearest(2.5)
     ground = result.ground_speed_mps(k)
-    back = home_reach(asked, result, k, WayBack(8_000.0, 180.0, 0.9))
+    back = home_reach(asked, result.distance_m[:, k], k, WayBack(8_000.0, 180.0, 0.9))
     assert next_action(result, k, back).startswith("slow to")
-    assert home_reach(asked, result, k, WayBack(8_000.0, 30.0, 0.9)).homeward
+    assert home_reach(asked, result.distance_m[:, k], k, WayBack(8_000.0, 30.0, 0.9)).homeward
     turn_in = replace(back.turn_in, low=600.0 * ground)
     near = replace(back, homeward=False, chosen=replace(back.chosen, turn_in=turn_in))
     assert next_action(result, k, near).startswith("turn for home within")
@@ -328,7 +328,7 @@ def test_distance_back_along_the_track_is_longer_than_straight():
 
 def test_time_until_the_turn_is_distance_over_ground_speed():
     asked = question()
-    back = home_reach(asked, reach(asked), 5, WayBack(1000.0, 180.0, 0.9))
+    back = home_reach(asked, reach(asked).distance_m[:, 5], 5, WayBack(1000.0, 180.0, 0.9))
     assert turn_lead_s(back, 2.0) == pytest.approx(back.turn_in.low / 2.0)
 
 
@@ -336,8 +336,10 @@ def test_a_fair_stream_out_is_foul_home():
     asked = question(stream=given(0.6, 0.0, sd_mps=0.01))
     result = reach(asked)
     k = result.nearest(2.0)
-    back = home_reach(asked, result, k, WayBack(3000.0, 180.0, 0.9))
-    still = home_reach(question(), reach(question()), k, WayBack(3000.0, 180.0, 0.9))
+    back = home_reach(asked, result.distance_m[:, k], k, WayBack(3000.0, 180.0, 0.9))
+    still = home_reach(
+        question(), reach(question()).distance_m[:, k], k, WayBack(3000.0, 180.0, 0.9)
+    )
     assert back.turn_in.low < still.turn_in.low
 
 
