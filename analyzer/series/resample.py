@@ -1,5 +1,6 @@
 """Readings gathered into even steps of time, whatever pieces they come in."""
 
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,12 +51,39 @@ class _Sums:
         return self.total, self.count, self.low, self.high
 
 
+@dataclass
+class _Ahead:
+    """Steps of a whole series, given out as its parts come.
+
+    Args:
+        before: The gatherer's step and sums before the first part.
+        begin, at: Grid indices of the first part and of the next.
+        known_at: From which index on each step is complete.
+    """
+
+    whole: Series
+    before: "tuple[int | None, _Sums | None]"
+    begin: int
+    at: int
+    known_at: list[int]
+    ends_s: Floats
+    means: Floats
+    given: int = 0
+
+    def take(self, stop: int) -> tuple[Floats, Floats]:
+        """The steps that are complete by a grid index and were not given out."""
+        first, self.given = self.given, bisect_left(self.known_at, stop)
+        self.at = stop
+        return self.ends_s[first : self.given], self.means[first : self.given]
+
+
 class Gatherer:
     """Means over steps aligned to the timeline; a step is given out once it is complete.
 
-    A log walked in pieces of 10 s or of hours gives the same steps. Temperatures change slowly
-    and sensors slip, so a temperature's highest and lowest reading of a step are left out of its
-    mean where there are five or more.
+    A log walked in pieces of 10 s or of hours gives the same steps; parts of one series in a row
+    are gathered at once, when the first of them comes. Temperatures change slowly and sensors slip,
+    so a temperature's highest and lowest reading of a step are left out of its mean where there are
+    five or more.
 
     Args:
         step_s: Length of a step.
@@ -75,6 +103,7 @@ class Gatherer:
         self._trim = np.array([n.endswith("_temp_c") for n in channels], bool)
         self._cell: int | None = None
         self._open: _Sums | None = None
+        self._ahead: _Ahead | None = None
 
     def add(self, chunk: Series) -> tuple[Floats, Floats]:
         """Takes readings; returns the steps now complete.
@@ -86,6 +115,26 @@ class Gatherer:
         if not chunk.n:
             nothing = np.empty((0, len(self.channels)))
             return np.empty(0), nothing
+        whole, start = chunk.part or (chunk, 0)
+        ahead = self._ahead
+        if ahead is None or ahead.whole is not whole or ahead.at != start:
+            ahead = self._ahead = self._look(whole, start)
+        return ahead.take(start + chunk.n)
+
+    def _look(self, whole: Series, start: int) -> _Ahead:
+        """Gathers a series from an index on."""
+        ahead = self._ahead
+        if ahead is not None and ahead.at < ahead.whole.n:
+            # The rest of that never came.
+            self._cell, self._open = ahead.before
+            self._gather(ahead.whole.cut(ahead.begin, ahead.at))
+        before = self._cell, self._open
+        known_at, ends_s, means = self._gather(whole.cut(start, whole.n))
+        known_at = [start + k for k in known_at]
+        return _Ahead(whole, before, start, start, known_at, ends_s, means)
+
+    def _gather(self, chunk: Series) -> tuple[list[int], Floats, Floats]:
+        """Steps that a series completes: at which of its indices, their ends and means."""
         table = self._table(chunk)
         after_us = np.round(np.arange(chunk.n) * (chunk.step_s * 1e6))
         t_us = chunk.t0_us + after_us.astype(np.int64)
@@ -102,7 +151,9 @@ class Gatherer:
         self._cell = int(steps[-1])
         self._open = sums.last()
         ends_s = (steps + 1) * self.step_s
-        return ends_s[:-1], self._means(sums)[:-1]
+        complete = len(steps) - 1
+        known_at = starts[len(starts) - complete :].tolist()
+        return known_at, ends_s[:complete], self._means(sums)[:complete]
 
     def _means(self, sums: _Sums) -> Floats:
         trim = self._trim & (sums.count >= TRIM_FROM)

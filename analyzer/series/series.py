@@ -1,7 +1,7 @@
 """Channels on one clock; gaps stay gaps."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -23,12 +23,14 @@ class Series:
         step_s: Grid step. [s]
         values: Channel -> shape (n,), NaN where nothing was measured.
         n: Number of grid times.
+        part: Of which series this was cut, and from which grid index on; None: of none.
     """
 
     t0_us: int
     step_s: float
     n: int
     values: dict[str, Floats]
+    part: "tuple[Series, int] | None" = field(default=None, init=False, repr=False, compare=False)
 
     @property
     def t_s(self) -> Floats:
@@ -46,7 +48,8 @@ class Series:
 
     def get(self, name: str) -> Floats:
         """The channel, or all NaN where it is not there. Shape (n,)."""
-        return self.values.get(name, np.full(self.n, np.nan))
+        found = self.values.get(name)
+        return np.full(self.n, np.nan) if found is None else found
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -89,7 +92,9 @@ class Series:
         start, stop = max(start, 0), min(stop, self.n)
         t0_us = self.t0_us + round(start * self.step_s * 1e6)
         values = {k: v[start:stop] for k, v in self.values.items()}
-        return Series(t0_us, self.step_s, max(stop - start, 0), values)
+        cut = Series(t0_us, self.step_s, max(stop - start, 0), values)
+        object.__setattr__(cut, "part", (self, start))  # frozen, but for who makes it
+        return cut
 
 
 def last_known(known: Bools) -> Ints:

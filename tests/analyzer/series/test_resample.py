@@ -28,6 +28,20 @@ def test_pieces_do_not_matter(sizes):
     np.testing.assert_allclose(np.concatenate([m for _, m in got]), means, rtol=1e-12)
 
 
+@pytest.mark.parametrize("size", [1, 7, 10, 64])
+@pytest.mark.parametrize("last", [300, 1000])
+def test_parts_of_one_series_give_each_step_when_its_last_reading_is_in(size, last):
+    # beside it the same readings as series of their own; from `last` on others come than expected
+    one, other = (Gatherer(10.0, ("a", "a^2", "b")) for _ in range(2))
+    whole, after = log(), Series(7_300_000 + last * 1_000_000, 1.0, 50, {"a": np.arange(50.0)})
+    pieces = [whole.cut(at, min(at + size, last)) for at in range(0, last, size)]
+    for piece in (*pieces, *(after.cut(at, at + 5) for at in range(0, 50, 5))):
+        alone = Series(piece.t0_us, piece.step_s, piece.n, piece.values)
+        (ends, means), (expected_ends, expected) = one.add(piece), other.add(alone)
+        np.testing.assert_array_equal(ends, expected_ends)
+        np.testing.assert_allclose(means, expected, rtol=1e-12)
+
+
 def test_means_are_means():
     ends, means = Gatherer(10.0, ("a", "a^2", "b", "missing")).add(log())
     assert ends[0] == 10.0  # the first step ends at the next multiple of ten seconds
