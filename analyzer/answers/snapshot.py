@@ -56,6 +56,8 @@ class Here:
             moved. [W]
         course_deg: Over ground, held under motor.
         throttle_w: Into the drive, mean of the last seconds; None where the motor is off. [W]
+        before: The steady operating point until the throttle was moved, on this course.
+        speed_ground_mps: Of the last seconds; None where it is not measured.
         used: Channels it rests on.
         wind: True wind of the last twenty minutes, where a sensor says.
         warmths: Of motor and controller, where limit and temperature are known.
@@ -77,6 +79,8 @@ class Here:
     grounds: tuple[Ground, ...] = ()
     throttle_w: float | None = None
     course_deg: float | None = None
+    before: Now | None = None
+    speed_ground_mps: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers, strings, lists and dicts."""
@@ -95,6 +99,8 @@ class Here:
             "doing": self.doing,
             "throttle_w": self.throttle_w,
             "course_deg": self.course_deg,
+            "before": asdict(self.before) if self.before else None,
+            "speed_ground_mps": self.speed_ground_mps,
         }
 
     @classmethod
@@ -115,6 +121,8 @@ class Here:
             doing=str(data["doing"]),
             throttle_w=data["throttle_w"],
             course_deg=data["course_deg"],
+            before=Now(**data["before"]) if data["before"] else None,
+            speed_ground_mps=data["speed_ground_mps"],
         )
 
 
@@ -169,6 +177,7 @@ def between(log: OpenLog, start_us: int, end_us: int) -> Here:
         stream = replace(stream, reason=NO_STREAM)
     present = inputs.now(series, log.boat)
     throttle_w = inputs.throttle_w(series, log.boat)
+    moved = present is None and throttle_w is not None
     charge = _charge(log, end_us, rows)
     return Here(
         charge=charge,
@@ -186,6 +195,8 @@ def between(log: OpenLog, start_us: int, end_us: int) -> Here:
         grounds=rows,
         throttle_w=throttle_w,
         course_deg=inputs.straight_course_deg(series) if throttle_w is not None else None,
+        before=inputs.before_step(series, log.boat) if moved else None,
+        speed_ground_mps=inputs.moving_mps(series),
     )
 
 

@@ -13,6 +13,14 @@ grows by r at held revolutions n gives
 Source: open-water lines and equilibrium of thrust and resistance (textbook). Numbers are those of
 a three-bladed propeller of pitch 0.7 diameters at a slip of 0.3, from memory: J = 0.49, J_T =
 0.78, J_Q = 0.85; m = 3.5 at cruising speed of a displacement hull (common practice, no source).
+
+While the speed settles after a step of the throttle, J is not J_0: a boat that is still fast for
+its new revolutions loads the motor less than it will. At held revolutions
+
+    P / P_0 = (1 - (J_0 / J_Q) v / v_0) / (1 - J_0 / J_Q)
+
+where v_0, P_0 are what they settle at, and J_0 is that of every settled speed (resistance as the
+square of speed, textbook).
 """
 
 from collections.abc import Callable
@@ -27,6 +35,7 @@ from analyzer.environment.wind import Air
 from analyzer.range.monte_carlo import (
     Draws,
     ReachInput,
+    Throttle,
     along_across,
     aside_on,
     memory_s,
@@ -39,6 +48,8 @@ MeanStream = Callable[[Floats], tuple[Floats, Floats]]
 AHEAD_LOG_SD = 0.03  # what waves and gusts to come do to a whole passage, in ln power; assumed
 # At a held throttle, exponents of power and of speed in the resistance: see above, from memory.
 THROTTLE_POWER, THROTTLE_SPEED = 0.26, 0.19
+SETTLED_LOAD = 0.49 / 0.85  # J_0 / J_Q, see above, from memory
+LEAST_LOAD = 0.05  # of the settled power: a propeller that drives the motor is none; assumed
 
 
 def ground_speed_mps(water_mps: Floats, along_mps: Floats, across_mps: Floats) -> Floats:
@@ -127,6 +138,8 @@ def look_ahead(given: ReachInput, draws: Draws, rng: np.random.Generator) -> Ahe
     rest = np.exp(AHEAD_LOG_SD * rng.standard_normal((n, 1)))
     aside = np.exp(aside_on(draws, given, rng))
     course = rng.uniform(0.0, 360.0, n) if given.course_deg is None else given.course_deg
+    if given.throttle is not None:
+        draws = _settled(given, given.throttle, draws, aside, course)
     water_mps = _water_mps(given, draws, aside, course)
     return Ahead(
         given=given,
@@ -163,13 +176,42 @@ def _at_throttle_mps(
     given: ReachInput, draws: Draws, aside: Floats, course_deg: float | Floats
 ) -> Floats:
     """Speed through water of each draw at the throttle's power, on its own curve, (n,)."""
+    rising = np.maximum.accumulate(np.log(_on_grid_w(given, draws, aside, course_deg)), axis=1)
+    pairs = zip(np.log(draws.now_w), rising, strict=True)
+    return np.array([np.interp(own, line, given.curve.speed_mps) for own, line in pairs])
+
+
+def _on_grid_w(
+    given: ReachInput, draws: Draws, aside: Floats, course_deg: float | Floats
+) -> Floats:
+    """Propulsion power of each draw at the curve's own speeds, wind and sea of now, (n, m). [W]"""
     grid = given.curve.speed_mps
     water_mps = np.broadcast_to(grid, (len(draws.aside), len(grid)))
     still_w = _still_w(given, draws, aside, water_mps)
-    power_w = still_w + draws.air.added_w(course_deg, water_mps, still_w)
-    rising = np.maximum.accumulate(np.log(power_w), axis=1)
-    pairs = zip(np.log(draws.now_w), rising, strict=True)
-    return np.array([np.interp(own, line, grid) for own, line in pairs])
+    return still_w + draws.air.added_w(course_deg, water_mps, still_w)
+
+
+def _settled(
+    given: ReachInput, throttle: Throttle, draws: Draws, aside: Floats, course_deg: float | Floats
+) -> Draws:
+    """The draws with the power that their throttle settles at, while the speed still moves.
+
+    A controller that holds the power itself makes no difference between the two; which is aboard,
+    or what lies between, is not known: a share of the effect, uniform, in each draw (assumed).
+    """
+    if throttle.speed_ground_mps is None:
+        return draws
+    along, across = along_across(*draws.stream.now(), given.course_deg)
+    water_mps = np.hypot(throttle.speed_ground_mps - along, across)
+    power_w = _on_grid_w(given, draws, aside, course_deg)
+    load = 1.0 - SETTLED_LOAD * water_mps[:, None] / given.curve.speed_mps
+    load = np.maximum(load / (1.0 - SETTLED_LOAD), LEAST_LOAD)
+    held = np.random.default_rng((given.seed, len(aside), 3)).uniform(size=(len(aside), 1))
+    felt_w = power_w * (1.0 - held + held * load)
+    rising = np.maximum.accumulate(np.log(felt_w), axis=1)
+    rows = zip(np.log(draws.now_w), rising, np.log(power_w), strict=True)
+    settled = [np.interp(own, felt, line) for own, felt, line in rows]
+    return replace(draws, now_w=np.exp(settled))
 
 
 def _stream(given: ReachInput, draws: Draws, rng: np.random.Generator) -> MeanStream:

@@ -16,7 +16,14 @@ from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
 from analyzer.range.discharge import Limits
 from analyzer.range.hotel import AtRest, thought_w
-from analyzer.range.monte_carlo import NOW_LOG_SD, Now, ReachInput, Weak, along_across
+from analyzer.range.monte_carlo import (
+    NOW_LOG_SD,
+    Now,
+    ReachInput,
+    Throttle,
+    Weak,
+    along_across,
+)
 from analyzer.range.reach import speeds_for
 from analyzer.range.sample import sample
 from analyzer.range.thermal_limit import Warmth
@@ -39,6 +46,9 @@ Floats = npt.NDArray[np.float64]
 NOW_S, SHORT_NOW_S = 180.0, 60.0  # the present operating point is a mean over so long (assumed)
 THROTTLE_S = 15.0  # long enough for readings that come every few seconds (assumed)
 THROTTLE_MOVED = 0.25  # of the power: what 15 s lie off a mean of minutes without a step (assumed)
+# How far back a step of the throttle is looked for, and in which steps: longer than an answer waits
+# for steady motoring (assumed).
+OLDEST_STEP_S, STEP_BACK_S = 240.0, 10.0
 STRAIGHT_DEG = 20.0  # scatter of course over ground in a minute on one course (assumed)
 USUAL_FROUDE = 0.28  # common practice, no source
 MOTORING_SHARE = 0.9  # of the readings in it (assumed)
@@ -125,6 +135,25 @@ def _steady(series: Series, boat: Boat, last_s: float) -> Now | None:
     return Now(*here, mean, sd, less_hotel=thought, less_sun=unseen_sun, taken_w=taken_w)
 
 
+def before_step(series: Series, boat: Boat) -> Now | None:
+    """The last steady operating point, on the present course, before the throttle was moved.
+
+    Minutes ago, so that stream, wind and sea were those of now.
+
+    Args:
+        series: Ends now.
+    """
+    course_deg = straight_course_deg(series)
+    if course_deg is None:
+        return None
+    for ago_s in np.arange(STEP_BACK_S, OLDEST_STEP_S, STEP_BACK_S):
+        point = now(series.cut(0, max(series.n - round(ago_s / series.step_s), 0)), boat)
+        if point is not None:
+            off_deg = abs((point.course_deg - course_deg + 180.0) % 360.0 - 180.0)
+            return point if off_deg < STRAIGHT_DEG else None
+    return None
+
+
 def throttle_w(series: Series, boat: Boat) -> float | None:
     """Power that the throttle stands at, where the boat motors; None where it does not. [W]
 
@@ -140,6 +169,14 @@ def throttle_w(series: Series, boat: Boat) -> float | None:
     if not ok.any() or motoring(last, boat)[ok].mean() < MOTORING_SHARE:
         return None
     return float(power[ok].mean())
+
+
+def moving_mps(series: Series) -> float | None:
+    """Speed over ground of the last seconds; None where it is not measured."""
+    last = series.cut(max(series.n - max(round(THROTTLE_S / series.step_s), 2), 0), series.n)
+    speed_mps = last.get("speed_ground_mps")
+    ok = np.isfinite(speed_mps)
+    return float(speed_mps[ok].mean()) if ok.any() else None
 
 
 def straight_course_deg(series: Series) -> float | None:
@@ -226,6 +263,8 @@ class RangeInputs:
         place_deg: Latitude and longitude, for the sun of the hours ahead.
         course_deg: Over ground, held while speed and power settle.
         throttle_w: Power that the throttle stands at, where the boat motors. [W]
+        before: Steady operating point until the throttle was moved.
+        speed_ground_mps: While it settles; None where it is not known.
     """
 
     boat: Boat
@@ -241,6 +280,8 @@ class RangeInputs:
     place_deg: tuple[float, float] | None = None
     course_deg: float | None = None
     throttle_w: float | None = None
+    before: Now | None = None
+    speed_ground_mps: float | None = None
 
     @classmethod
     def from_snapshot(cls, boat: Boat, snapshot: object, **changes: Any) -> "RangeInputs":
@@ -304,8 +345,11 @@ class RangeInputs:
         own_mps = speed_at_w(self.curve, power_w)
         speeds_mps = np.unique(np.append(given.speeds_mps, own_mps))
         as_now = int(np.searchsorted(speeds_mps, own_mps))
-        throttle = power_w, NOW_LOG_SD * float(np.sqrt(NOW_S / THROTTLE_S))
-        return replace(given, speeds_mps=speeds_mps, throttle=throttle, as_now=as_now)
+        log_sd = NOW_LOG_SD * float(np.sqrt(NOW_S / THROTTLE_S))
+        throttle = Throttle(power_w, log_sd, self.speed_ground_mps)
+        return replace(
+            given, speeds_mps=speeds_mps, throttle=throttle, before=self.before, as_now=as_now
+        )
 
     def _charge_draws(self, n: int, seed: int) -> Mapping[str, Floats]:
         """Draws of the pack; at half charge where it is not measured."""

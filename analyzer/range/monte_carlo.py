@@ -24,6 +24,7 @@ from analyzer.environment.wind import (
     Air,
     Wind,
 )
+from analyzer.estimation.resampling import resample
 from analyzer.hull.power_curve import PowerCurve, Recent
 from analyzer.hull.recent_legs import Day, after_the_day
 from analyzer.hull.steady import LEG_DEG, SETTING_LOG
@@ -63,6 +64,16 @@ class Now:
 
 
 @dataclass(frozen=True)
+class Throttle:
+    """Where the throttle stands, whose speed has not settled yet: power at this moment, its doubt
+    in ln, and speed over ground where it is known."""
+
+    power_w: float
+    log_sd: float
+    speed_ground_mps: float | None = None
+
+
+@dataclass(frozen=True)
 class Weak:
     """The weakest cell against the mean.
 
@@ -98,8 +109,9 @@ class ReachInput:
             every draw keeps the present ground speed and power, whatever its stream and curve
             are; only what weather is still to come is left open. By `throttle` every draw keeps
             that power, and goes as fast as its own curve says.
-        throttle: Propulsion power and its doubt in ln, where the boat motors and its speed has not
-            settled yet; beside no `now`. [W]
+        throttle: Where it stands, if the boat motors and its speed has not settled yet; beside no
+            `now`.
+        before: The operating point on this course until the throttle was moved; beside no `now`.
         ahead: The stream to come: "goes on", turning and wandering as its draws have it; "stays"
             as it is now; "reversed"; or by a table of times.
         sun_ahead: Mean sun from now on over the sun now, at `solar.HOURS`; None: it stays.
@@ -121,13 +133,19 @@ class ReachInput:
     weak: Weak = Weak()
     now: Now | None = None
     as_now: int | None = None
-    throttle: tuple[float, float] | None = None
+    throttle: Throttle | None = None
+    before: Now | None = None
     ahead: Ahead = "goes on"
     wind: Wind | None = None
     windage_m2: float = 0.0
     sun_ahead: Floats | None = None
     warmths: tuple[Warmth, ...] = ()
     seed: int = 1
+
+    @property
+    def point(self) -> Now | None:
+        """The operating point that stream, curve and weather must agree with."""
+        return self.now or self.before
 
 
 def along_across(east: Floats, north: Floats, course_deg: float | None) -> tuple[Floats, Floats]:
@@ -193,7 +211,7 @@ def draw(
 ) -> Draws:
     """Streams and power curves together, agreeing with what the boat does now.
 
-    Without `now` they are independent. With it, each stream says at which speed through water
+    Without a point they are independent. With it, each stream says at which speed through water
     the present power was measured: streams under which that power is unlikely are drawn less
     often (importance resampling), and each curve and the weather's part are conditioned on
     their own point (Matheron's rule), so that the present power at the present ground speed is
@@ -202,7 +220,7 @@ def draw(
     Args:
         air, hotel_w, sun_w: Wind, hotel load and sun of each draw, (n,); no sun: none.
     """
-    now = given.now
+    now = given.point
     paths = given.stream.paths(n, rng)
     legs = None if now is None else _legs_before(given, now)
     day = after_the_day(given.curve, legs, air, rng)
@@ -220,8 +238,8 @@ def _throttle_w(given: ReachInput, n: int, rng: np.random.Generator) -> Floats:
     """Power that the throttle stands at, (n,); NaN where it is not asked for. [W]"""
     if given.throttle is None:
         return np.full(n, np.nan)
-    power_w, log_sd = given.throttle
-    return np.asarray(power_w * np.exp(log_sd * rng.standard_normal(n)))
+    doubt = np.exp(given.throttle.log_sd * rng.standard_normal(n))
+    return np.asarray(given.throttle.power_w * doubt)
 
 
 def _through_present(
@@ -241,7 +259,7 @@ def _through_present(
     innovation = log_w - curve.read_own(mean, water_mps)
     log_weight = day.log_chance - 0.5 * (innovation**2 / variance + np.log(variance))
     weight = np.exp(log_weight - log_weight.max())
-    pick = _resample(weight, n, rng)
+    pick = resample(weight, n, rng)
     # Matheron's rule: prior draw + gain x (measured with its noise - the draw's own value).
     noise = now.log_sd * rng.standard_normal(n)
     lines = (free.log_power + day.moved)[pick]
@@ -254,7 +272,7 @@ def _through_present(
         aside=free.aside + leg_sd**2 * missing,
         air=free.air.take(pick),
         hotel_w=free.hotel_w[pick],
-        now_w=now_w[pick],
+        now_w=(now_w if given.now is not None else free.now_w)[pick],
         sun_w=free.sun_w[pick],
     )
 
@@ -282,26 +300,16 @@ def _now_w(given: ReachInput, now: Now, draws: Draws) -> Floats:
     return np.asarray(np.maximum(power_w - more_w, LEAST_SHARE * power_w))
 
 
-def _resample(chance: Floats, n: int, rng: np.random.Generator) -> npt.NDArray[np.int64]:
-    """Systematic resampling: n indices, each in proportion to its chance."""
-    total = np.cumsum(chance)
-    if not total[-1] > 0:
-        return np.arange(n)
-    steps = np.arange(n) + rng.random()
-    places = steps / n * total[-1]
-    found = np.searchsorted(total, places)
-    return np.asarray(np.minimum(found, n - 1), dtype=np.int64)
-
-
 def aside_on(draws: Draws, given: ReachInput, rng: np.random.Generator) -> Floats:
     """ln power that wind and sea add on the course asked for, (n, 1).
 
     On the present course what is found now; on another, as much of it as the course is alike
     (a head wind turned round helps less than it hindered), the rest unknown.
     """
-    if given.now is None or given.course_deg is None:
+    point = given.point
+    if point is None or given.course_deg is None:
         return draws.aside[:, None]
-    turn_deg = given.course_deg - given.now.course_deg
+    turn_deg = given.course_deg - point.course_deg
     alike = float(np.cos(np.radians(turn_deg)))
     if alike > ALIKE:
         return draws.aside[:, None]
