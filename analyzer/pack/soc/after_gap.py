@@ -20,7 +20,7 @@ from analyzer.pack.soc.filter import (
     SPLIT_SD,
     GaussianMixtureFilter,
 )
-from analyzer.pack.soc.noise import WALK_REST_V
+from analyzer.pack.soc.noise import CHARGED, FULL_SHARE, WALK_REST_V
 from analyzer.pack.soc.states import HYST, SOC, WALK
 from logger.units import HOUR_S
 
@@ -28,12 +28,10 @@ Floats = npt.NDArray[np.float64]
 
 # All of these: assumed.
 LONG_GAP_S = 900.0  # from then on; before, the load beside the gap says enough
-CHARGED = 0.5  # how often a pack that lay unseen for long was charged
 CHARGED_H = 12.0  # and after how long that is to be thought of
 ANYTHING = 0.05  # how often something else happened
 LEFT_C, MOST_LEFT = 0.01, 0.25  # sd of what a sleeping boat draws, as a share of Ah; at the most
 CHARGER_C = 0.5  # the strongest charger, likewise
-FULL_SHARE = 0.5  # of the charges, at the least, that go on to the end
 AFTER_CHARGE, AFTER_CHARGE_SD = 0.9, 0.3  # hysteresis
 AFTER_ANYTHING_SD = 0.7  # of hysteresis
 GAUGE_RIGHT = 0.8  # how often a device's gauge is right where readings were missed

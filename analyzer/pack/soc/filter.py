@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell
-from analyzer.pack.soc.noise import forgetting, prior_parts
+from analyzer.pack.soc.noise import forgetting, prior_parts, start_shares
 from analyzer.pack.soc.states import (
     CURVE,
     FAST,
@@ -54,7 +54,8 @@ UNLIKELY_LOG_WEIGHT = -10.0  # below it is not split, and does not survive an an
 class GaussianMixtureFilter:
     """Components' means (states, m), covariances (states, states, m), log weights (m,)."""
 
-    def __init__(self, cell: Cell) -> None:
+    def __init__(self, cell: Cell, anywhere: bool = False) -> None:
+        """anywhere: The charge is uniform; else as it is where a log begins."""
         self.cell = cell
         self.kind = cell.kind
         self.ah = cell.params.capacity_ah
@@ -72,7 +73,7 @@ class GaussianMixtureFilter:
         var = (0.5 * width) ** 2
         self.cov[SOC, SOC] = np.tile(var, len(parts))
         share = np.array([weight for weight, _, _ in cell.capacity])
-        weights = np.outer(share, width)
+        weights = np.outer(share, width if anywhere else start_shares(SOC_EDGES))
         self.log_weight = np.log(weights.ravel())
         self._scratch = np.empty_like(self.cov)  # so that no step asks for memory
 

@@ -21,6 +21,8 @@ from logger.units import HOUR_S, ZERO_C_IN_K
 STRANGE = 3.0
 READING_SD_V = 0.002  # of a reading of the mean cell; common practice, no source
 OFFSET_SD_C = 0.004  # of the shunt, as a share of Ah: 0.8 A on 200 Ah; assumed
+CHARGED = 0.5  # how often a pack that lay unseen for long was charged; assumed
+FULL_SHARE = 0.5  # of the charges, at the least, that go on to the end; assumed
 HYST_SD = 0.7  # of hysteresis before anything is known: anywhere between both branches; assumed
 GAP_REACH = 6.0  # charges moved after which the gap's size is another: a quarter over one; assumed
 WALK_S = 1200.0  # correlation time of the polarisation's random walk; assumed
@@ -39,6 +41,21 @@ ENTROPY_SD_V_PER_K = 1e-4
 # Random walks: of the charge beside what is counted, of resistances, of the shunt's offset as a
 # share of Ah, each after an hour. Assumed.
 SOC_WALK, FAST_WALK, SLOW_WALK, OFFSET_WALK_C = 1e-4, 0.02, 0.05, 0.0003
+
+
+def start_shares(edges: Floats) -> Floats:
+    """Probability of each stretch of charge where a log begins: (n,) edges from 0 to 1, (n - 1,).
+
+    The pack is as somebody left it, anywhere; or it was charged from there, to the end or for a
+    part of the way. From a uniform start s to a uniform end above it,
+
+        P(end < x) = ∫ (x - s) / (1 - s) ds, 0 to x, = x + (1 - x) ln(1 - x)
+    """
+    left = np.maximum(1.0 - edges, 1e-12)
+    upto = edges + left * np.log(left)
+    charged = (1.0 - FULL_SHARE) * np.diff(upto)
+    charged[-1] += FULL_SHARE
+    return np.asarray((1.0 - CHARGED) * np.diff(edges) + CHARGED * charged)
 
 
 def prior_parts(cell: Cell) -> list[tuple[Floats, Floats]]:

@@ -84,7 +84,7 @@ def known(
     Args:
         soc, sd: Mean and standard deviation of that. [frac]
     """
-    mixture = GaussianMixtureFilter(cell or default_cell(pack))
+    mixture = GaussianMixtureFilter(cell or default_cell(pack), anywhere=True)
     # a wide normal distribution on a bent curve would be linearised at one wrong place
     if sd > SURE_SD:
         mixture.log_weight -= 0.5 * ((mixture.mean[SOC] - soc) / sd) ** 2

@@ -7,12 +7,12 @@ from pytest import approx
 from analyzer.pack.cell_model import default_cell, measured_capacity
 from analyzer.pack.soc.after_gap import (
     ANYTHING,
-    CHARGED,
     LEFT_C,
     reset_after_gap,
     weigh_by_gauge,
 )
 from analyzer.pack.soc.filter import MOST_COMPONENTS, GaussianMixtureFilter
+from analyzer.pack.soc.noise import CHARGED
 from analyzer.pack.soc.states import HYST, LN_Q, SHIFT, SOC
 from logger.boat import Pack
 

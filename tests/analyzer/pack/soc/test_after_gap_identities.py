@@ -14,10 +14,8 @@ from analyzer.pack.soc.after_gap import (
     AFTER_CHARGE,
     AFTER_CHARGE_SD,
     ANYTHING,
-    CHARGED,
     CHARGED_H,
     CHARGER_C,
-    FULL_SHARE,
     GAUGE_RIGHT,
     LEAST_WEIGHT,
     LEFT_C,
@@ -26,7 +24,7 @@ from analyzer.pack.soc.after_gap import (
     weigh_by_gauge,
 )
 from analyzer.pack.soc.filter import SOC_EDGES
-from analyzer.pack.soc.noise import WALK_REST_V
+from analyzer.pack.soc.noise import CHARGED, FULL_SHARE, WALK_REST_V
 from analyzer.pack.soc.states import CURVE, HYST, SOC, STATES, WALK
 from tests.support.charge_filter import bank_of, cell_of, content, random_mixture
 from tests.support.gaussians import mixture_moments

@@ -23,12 +23,11 @@ def step(charge_as=0.0, length_s=20.0, volts=3.2):
     return Load(charge_as=charge_as, length_s=length_s, voltage_v=volts).step()
 
 
-def test_fresh_bank_knows_nothing(bank):
-    mean, var = bank.mean_var()
+def test_a_bank_that_begins_anywhere_is_evenly_spread():
+    mean, var = GaussianMixtureFilter(default_cell(PACK), anywhere=True).mean_var()
     # evenly spread over 0 to 1: mean 1/2, variance 1/12
     assert mean[SOC] == approx(0.5, abs=0.01)
     assert var[SOC] == approx(1 / 12, rel=0.1)
-    assert bank.weights() == approx(np.diff(SOC_EDGES))
 
 
 def test_predict_counts_charge_and_offset(bank):
