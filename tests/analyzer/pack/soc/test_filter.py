@@ -5,7 +5,7 @@ import pytest
 from pytest import approx
 
 from analyzer.pack.cell_model import default_cell, measured_capacity
-from analyzer.pack.soc.filter import SOC_EDGES, GaussianMixtureFilter
+from analyzer.pack.soc.filter import GaussianMixtureFilter
 from analyzer.pack.soc.states import LN_Q, OFFSET, SOC, STATES
 from logger.boat import Pack
 from tests.support.charge_filter import Load
