@@ -7,6 +7,7 @@ AnalyzerError
 ├── NoTrack(LookupError)       no position was recorded
 ├── NoFlag(LookupError)        the log holds no such flag
 ├── BadRoute(ValueError)       a route or a table of streams is not what it should be
+├── BadChange(ValueError)      a what-if names no key, or a value that cannot be
 ├── BadImport(ValueError)      a file to import is not what it should be
 ├── NotInstalled(ImportError)  a part that is installed only on wish is wanted
 ├── CannotServe(OSError)       the pages cannot be shown at an address
@@ -50,6 +51,10 @@ class NotInstalled(AnalyzerError, ImportError):  # noqa: N818
 
 class BadRoute(AnalyzerError, ValueError):  # noqa: N818
     """A route or a table of streams cannot be used."""
+
+
+class BadChange(AnalyzerError, ValueError):  # noqa: N818
+    """A what-if that cannot be asked."""
 
 
 class CannotServe(AnalyzerError, OSError):  # noqa: N818

@@ -108,7 +108,7 @@ class PlanWish:
 
 
 @dataclass(frozen=True)
-class _Asked:
+class Asked:
     """A question about a passage with what the log says. departure_s: UTC s."""
 
     log: OpenLog
@@ -134,7 +134,12 @@ def forecast(speed_mps: float, from_deg: float) -> Wind:
 
 
 def plan_passage(log: OpenLog, wish: PlanWish) -> PlanAnswer:
-    """Will this passage work?
+    """Will this passage work? See `with_passage`."""
+    return with_passage(log, wish)[0]
+
+
+def with_passage(log: OpenLog, wish: PlanWish) -> tuple[PlanAnswer, Asked, Passage]:
+    """Will this passage work; with the question, and the passage at the speeds of the answer.
 
     Raises:
         BadRoute: A file or the number of speeds is not what it should be.
@@ -146,23 +151,23 @@ def plan_passage(log: OpenLog, wish: PlanWish) -> PlanAnswer:
     route = read_gpx(wish.route)
     departure_s = wish.departure_s if wish.departure_s is not None else _now_s(log, end_us)
     _check_times(wish, departure_s)
-    asked = _Asked(log, wish, here, end_us, route, departure_s)
+    asked = Asked(log, wish, here, end_us, route, departure_s)
     given = _question(asked)
     speeds = _speeds(wish, len(route.legs))
-    table, share, sun_from = _table(wish, departure_s), *_share(asked)
+    table, share, sun_from = stream_table(wish, departure_s), *sun_share(asked)
     rng = np.random.default_rng(2)
     passage = Passage(
         given=given,
         route=route,
         departure_s=departure_s,
-        around=_surroundings(asked, table, share, DRAWS, rng),
-        few_around=_surroundings(asked, table, share, FEW, rng),
+        around=surroundings(asked, table, share, DRAWS, rng),
+        few_around=surroundings(asked, table, share, FEW, rng),
         speeds_mps=speeds,
         arrive_by_s=wish.arrive_by_s,
     )
     made = plan(passage)
     sureness = log.boat.reserve.return_sureness_frac
-    return PlanAnswer(
+    answer = PlanAnswer(
         boat=log.boat.name,
         plan=made,
         reserve_frac=log.boat.reserve.soc_frac,
@@ -175,6 +180,8 @@ def plan_passage(log: OpenLog, wish: PlanWish) -> PlanAnswer:
         grounds=here.grounds,
         condition=_condition(asked),
     )
+    chosen = tuple(leg.speed_water_mps for leg in made.legs)
+    return answer, asked, replace(passage, speeds_mps=chosen)
 
 
 def _check_times(wish: PlanWish, departure_s: float) -> None:
@@ -203,7 +210,7 @@ def _thinned(route: Route) -> tuple[str, ...]:
     )
 
 
-def _condition(asked: _Asked) -> str:
+def _condition(asked: Asked) -> str:
     """What of the inputs is broken; of a passage that starts now, from what the log says."""
     if asked.ahead_s > ONE_WIND_S:
         return ""
@@ -211,8 +218,8 @@ def _condition(asked: _Asked) -> str:
     return condition(asked.here.grounds, wanted, asked.end_us / 1e6)
 
 
-def _surroundings(
-    asked: _Asked,
+def surroundings(
+    asked: Asked,
     table: StreamTable | None,
     share: tuple[float, float] | None,
     n: int,
@@ -230,7 +237,7 @@ def _surroundings(
 
 
 def _water(
-    asked: _Asked, table: StreamTable | None, n: int, rng: np.random.Generator
+    asked: Asked, table: StreamTable | None, n: int, rng: np.random.Generator
 ) -> MovingWater | None:
     """The stream by its table; long after the log at any time of its tide; else as it goes on."""
     if table is not None:
@@ -273,7 +280,7 @@ def _wind_words(wind: Wind | None) -> str:
     return f"{wind.speed_mps / KN:.0f} kn from {round(wind.from_deg) % 360:03d}°, {wind.reason}"
 
 
-def _question(asked: _Asked) -> ReachInput:
+def _question(asked: Asked) -> ReachInput:
     """The boat and its state, with the speeds to choose from."""
     wish, here = asked.wish, asked.here
     charge = None if here.charge and here.charge.sign_reversed else here.charge
@@ -319,7 +326,7 @@ def _speeds(wish: PlanWish, legs: int) -> tuple[float, ...] | None:
     return wish.speeds_mps
 
 
-def _share(asked: _Asked) -> tuple[tuple[float, float] | None, str]:
+def sun_share(asked: Asked) -> tuple[tuple[float, float] | None, str]:
     """The panels' share of a clear sky, and in words where it comes from."""
     peak, start_us = asked.log.boat.solar.peak_w, max(asked.end_us - TODAY_US, 0)
     if peak <= 0:
@@ -349,7 +356,7 @@ def _with_reserve(log: OpenLog, reserve_frac: float | None) -> OpenLog:
     return OpenLog(log.store, log.boat.model_copy(update={"reserve": kept}))
 
 
-def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:
+def stream_table(wish: PlanWish, departure_s: float) -> StreamTable | None:
     """The stream as it was given, by times or once for all; None where it was not."""
     if wish.stream_table:
         return read_stream_table(wish.stream_table)
@@ -360,7 +367,7 @@ def _table(wish: PlanWish, departure_s: float) -> StreamTable | None:
     return StreamTable(np.array([departure_s]), np.array([east]), np.array([north]))
 
 
-def _stream_words(table: StreamTable | None, asked: _Asked) -> str:
+def _stream_words(table: StreamTable | None, asked: Asked) -> str:
     if table is not None and not asked.wish.stream_table:
         return "as given, all the way"
     if table is not None:

@@ -26,6 +26,7 @@ from analyzer.estimation.results import (
 from analyzer.range import advice, inputs
 from analyzer.range.home import (
     HomeReach,
+    WayBack,
     along_track,
     home_reach,
     way_back,
@@ -72,6 +73,20 @@ def range_left(
 ) -> RangeAnswer:
     """How far, for how long, what ends it, and what would go further.
 
+    See `with_question`.
+    """
+    return with_question(log, speed_mps, stream, home, wind)[0]
+
+
+def with_question(
+    log: OpenLog,
+    speed_mps: float | None = None,
+    stream: tuple[float, float] | None = None,
+    home: WayHome | None = None,
+    wind: tuple[float, float] | None = None,
+) -> "tuple[RangeAnswer, Asked | None]":
+    """How far, and the question with its draws; None where the charge is not known.
+
     Args:
         log: The log and its boat.
         speed_mps: Through water; None: the present one, or the best where the boat is not motoring.
@@ -89,11 +104,12 @@ def range_left(
         here = replace(here, stream=streams.given(*stream, t_s=end_us / 1e6))
     if wind is not None:
         here = replace(here, wind=Wind(*wind, sd_mps=0.5 + 0.1 * wind[0]))
-    return grounded.of_range(_on_its_grounds(log, here, end_us, speed_mps, home), here.grounds)
+    answer, asked = _on_its_grounds(log, here, end_us, speed_mps, home)
+    return grounded.of_range(answer, here.grounds), asked
 
 
 @dataclass(frozen=True)
-class _Asked:
+class Asked:
     """A question as it was put, and what came of it.
 
     k: Index of the speed that the answer is about.
@@ -127,16 +143,16 @@ class _Asked:
 
 def _on_its_grounds(
     log: OpenLog, here: Here, end_us: int, speed_mps: float | None, home: WayHome | None
-) -> RangeAnswer:
-    """The answer if everything that it rests on is as it is read."""
+) -> tuple[RangeAnswer, Asked | None]:
+    """The answer if everything that it rests on is as it is read, and its question."""
     if here.charge is None or here.charge.sign_reversed:
         answer = _without_charge(log, here, end_us, speed_mps)
-        return replace(answer, home_reason=answer.charge.reason) if home else answer
+        return (replace(answer, home_reason=answer.charge.reason) if home else answer), None
     wanted_mps = _own_speed(here) if speed_mps is None else speed_mps
     known = inputs.RangeInputs.from_snapshot(log.boat, here, place_deg=_sun_place(log, here))
     given = known.question(also_mps=wanted_mps)
     result = reach(given)
-    asked = _Asked(log, here, end_us, given, result, _index(result, wanted_mps))
+    asked = Asked(log, here, end_us, given, result, _index(result, wanted_mps))
     answer = asked.with_action(_answer(asked, about=_about(here, speed_mps, wanted_mps)))
     if home is not None:
         answer = _with_home(asked, answer, home if isinstance(home, HomeWish) else HomeWish(home))
@@ -144,9 +160,9 @@ def _on_its_grounds(
         answer = replace(answer, power_w=result.power(asked.k).mid)
     hint = advice.calibration_hint(here.charge, result, asked.k, given.charge)
     if not hint or (answer.home and not answer.home.turn_in.low):
-        return answer  # who must turn has other cares than what would narrow the range
+        return answer, asked  # who must turn has other cares than what would narrow the range
     distance = replace(answer.distance, missing=(*answer.distance.missing, hint))
-    return replace(answer, distance=distance)
+    return replace(answer, distance=distance), asked
 
 
 def _own_speed(here: Here) -> float | None:
@@ -186,25 +202,36 @@ def _index(result: ReachResult, speed_mps: float | None) -> int:
     return best if best is not None else result.nearest(float(np.median(result.speeds_mps)))
 
 
-def _with_home(asked: _Asked, answer: RangeAnswer, wish: HomeWish) -> RangeAnswer:
+def _with_home(asked: Asked, answer: RangeAnswer, wish: HomeWish) -> RangeAnswer:
     """The answer with the way home in it, or with why there is none."""
+    way = way_home(asked, wish)
+    if isinstance(way, str):
+        return replace(answer, home_reason=way)
+    back = home_reach(asked.given, asked.result.distance_m[:, asked.k], asked.k, way)
+    answer = replace(answer, home=home_answer(_home_name(asked.log), wish, back))
+    return asked.with_action(answer, back)
+
+
+def way_home(asked: Asked, wish: HomeWish) -> WayBack | str:
+    """The way home as it is wished, or why there is none."""
     log = asked.log
     if log.boat.home is None:
-        return replace(answer, home_reason="the boat file names no [home]")
+        return "the boat file names no [home]"
     fix = _last_fix(log, asked.end_us - POSITION_AGE_US)
     if fix is None:
-        return replace(answer, home_reason="the log has no position of the last ten minutes")
-    dated = answer.asked_utc_s > UNDATED_S
-    way = way_back(log.boat, fix, answer.asked_utc_s if dated else None)
+        return "the log has no position of the last ten minutes"
+    utc_s = asked.end_us / 1e6
+    way = way_back(log.boat, fix, utc_s if utc_s > UNDATED_S else None)
     assert way is not None  # there is a home
     if wish.way == "track":
         place = (log.boat.home.latitude_deg, log.boat.home.longitude_deg)
         along_m = _track_m(log, place, asked.end_us)
         way = replace(way, distance_m=max(along_m, way.distance_m))
-    way = replace(way, ahead=_ahead(wish))
-    back = home_reach(asked.given, asked.result.distance_m[:, asked.k], asked.k, way)
-    answer = replace(answer, home=_home_answer(log.boat.home.name, wish, back))
-    return asked.with_action(answer, back)
+    return replace(way, ahead=_ahead(wish))
+
+
+def _home_name(log: OpenLog) -> str:
+    return log.boat.home.name if log.boat.home else ""
 
 
 def _ahead(wish: HomeWish) -> Ahead:
@@ -224,7 +251,7 @@ def _track_m(log: OpenLog, home: tuple[float, float], end_us: int) -> float:
     return along_track(track.get("latitude_deg"), track.get("longitude_deg"), home) or 0.0
 
 
-def _answer(asked: _Asked, about: About = "present") -> RangeAnswer:
+def _answer(asked: Asked, about: About = "present") -> RangeAnswer:
     """How far, by what came of the question."""
     log, here, result, k = asked.log, asked.here, asked.result, asked.k
     shares = result.limit_shares(k)
@@ -275,7 +302,8 @@ def _point(result: ReachResult, i: int) -> RangePoint:
     )
 
 
-def _home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
+def home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
+    """The way home as the answer has it."""
     return HomeAnswer(
         name=name,
         distance_m=back.distance_m,
@@ -352,7 +380,7 @@ def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | No
     given = replace(given, charge={**given.charge, "soc": full})
     result = reach(given)
     k = result.nearest(speed_mps or inputs.usual_speed_mps(log.boat.hull))
-    answer = _answer(_Asked(log, here, end_us, given, result, k))
+    answer = _answer(Asked(log, here, end_us, given, result, k))
     as_if = f"as if the pack were full: {why}; {result.reason}"
     return replace(
         answer,

@@ -16,7 +16,8 @@ FILE = Path(__file__).with_name("keelwatt.schema.json")
 @lru_cache(maxsize=1)
 def shipped() -> dict[str, Any]:
     """The schema; `$defs` holds one for each command by its name (`double_run` for `hull
-    --double-run`, `flag_event` for a line of `flags --follow`), and one for each shape.
+    --double-run`, `flag_event` for a line of `flags --follow`, `range_what_if` and `plan_what_if`
+    for `--what-if`), and one for each shape.
     """
     found: dict[str, Any] = json.loads(FILE.read_text("utf-8"))
     return found
@@ -25,6 +26,7 @@ def shipped() -> dict[str, Any]:
 def made() -> dict[str, Any]:
     """The schema, made from the dataclasses of the answers."""
     from analyzer.answers.flags import FlagEvent
+    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
     from analyzer.estimation import json_schema, results
@@ -34,6 +36,8 @@ def made() -> dict[str, Any]:
     commands: dict[str, Any] = {
         "range": results.RangeAnswer,
         "plan": PlanAnswer,
+        "range_what_if": RangeWhatIf,
+        "plan_what_if": PlanWhatIf,
         "trips": list[results.TripRow],
         "review": results.ReviewAnswer,
         "hindcast": HindcastAnswer,

@@ -4,9 +4,9 @@ What the boat does now (this speed over ground at this power) is used twice: dra
 with it are left out in proportion, and the power curve of each remaining draw is bent through it.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -118,6 +118,7 @@ class ReachInput:
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
         warmths: Parts that may get too hot at a speed, as they are now.
         seed: Of the draws; the same seed gives the same answer.
+        changes: What is changed in boats after they were drawn, in order: see `range/what_if`.
     """
 
     curve: PowerCurve
@@ -141,6 +142,7 @@ class ReachInput:
     sun_ahead: Floats | None = None
     warmths: tuple[Warmth, ...] = ()
     seed: int = 1
+    changes: tuple[Callable[["ReachInput", Any], Any], ...] = ()  # `sample.Then`
 
     @property
     def point(self) -> Now | None:

@@ -5,6 +5,7 @@ a price for time; the price is raised until the passage arrives when it should);
 then walked with everything that is not known drawn.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -89,10 +90,7 @@ class Passage:
 def plan(passage: Passage) -> Plan:
     """Chooses speeds where they are open, and walks the passage."""
     speeds = passage.speeds_mps or cheapest(passage)
-    boats = draw_boats(passage.given, passage.route, passage.around)
-    ends = [begin(boats, passage.departure_s)]
-    for k, leg in enumerate(passage.route.legs):
-        ends.append(walk_leg(boats, k, leg, speeds[k], ends[-1]))
+    ends = walk(passage, speeds)
     last = ends[-1]
     in_time = None
     if passage.arrive_by_s is not None:
@@ -109,6 +107,15 @@ def plan(passage: Passage) -> Plan:
         arrival_utc_s=middle(last.t_s, "s"),
         reason=passage.given.curve.reason,
     )
+
+
+def walk(passage: Passage, speeds_mps: Sequence[float]) -> list[LegEnd]:
+    """State at departure and at each leg's end, at one speed through water a leg."""
+    boats = draw_boats(passage.given, passage.route, passage.around)
+    ends = [begin(boats, passage.departure_s)]
+    for k, leg in enumerate(passage.route.legs):
+        ends.append(walk_leg(boats, k, leg, speeds_mps[k], ends[-1]))
+    return ends
 
 
 def _leg(route: Route, k: int, speed: float, ends: list[LegEnd]) -> PlanLeg:

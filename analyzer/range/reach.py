@@ -147,7 +147,8 @@ def _run(given: ReachInput, pack: PackDraws, ahead: Ahead) -> tuple[RunDown, Flo
     motor_w = ahead.mean_drive_w(np.zeros_like(ahead.still_w))
     other_w = hotel_w - sun_w + np.zeros_like(motor_w)
     run = run_down(motor_w, other_w, pack, given.limits)
-    day = given.sun_ahead if given.solar_w[0] > SUN_COUNTS_W else None
+    sun_now_w = float(sun_w.mean()) if given.changes else given.solar_w[0]
+    day = given.sun_ahead if sun_now_w > SUN_COUNTS_W else None
     for _ in range(WIND_ROUNDS if day is None else SUN_ROUNDS):
         motor_w = ahead.mean_drive_w(run.duration_s)
         if day is not None:

@@ -4,6 +4,7 @@
 other: questions that differ only in what is asked share their draws.
 """
 
+from collections.abc import Callable
 from copy import deepcopy
 from dataclasses import dataclass, fields, replace
 
@@ -33,6 +34,7 @@ class Sample:
     rng: np.random.Generator
 
 
+Then = Callable[[ReachInput, Sample], Sample]  # what is changed in boats after they were drawn
 _newest: tuple[ReachInput, Sample] | None = None
 
 
@@ -60,4 +62,7 @@ def _draw(given: ReachInput) -> Sample:
     hotel_w = at_least_zero(given.hotel_w, n, rng)
     sun_w = at_least_zero(given.solar_w, n, rng)
     draws = draw(given, air_draws(given, n, rng), hotel_w, n, rng, sun_w)
-    return Sample(pack, draws, rng)
+    drawn = Sample(pack, draws, rng)
+    for change in given.changes:
+        drawn = change(given, drawn)
+    return drawn

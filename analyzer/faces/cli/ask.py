@@ -8,14 +8,19 @@ from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.base.remarks import tell_user
 from analyzer.faces.cli.text import answers as tell
+from analyzer.faces.cli.text import gain as text_gain
 
 
 def _range(options: argparse.Namespace) -> int:
     home = options.home
     if options.home_stream is not None:
         home = HomeWish(home or "straight", options.home_stream)
-    answer = opt.log_knowing(options).range_left(options.speed, options.stream, home, options.wind)
-    return opt.give(answer, options.json, tell.range_left)
+    log = opt.log_knowing(options)
+    asked = (options.speed, options.stream, home, options.wind)
+    if options.what_if:
+        changed = log.range_what_if(options.what_if, *asked)
+        return opt.give(changed, options.json, text_gain.range_what_if)
+    return opt.give(log.range_left(*asked), options.json, tell.range_left)
 
 
 def _trips(options: argparse.Namespace) -> int:
@@ -93,6 +98,7 @@ COMMANDS = (
                 help="the stream on the way home: as now, turned right round, or a table with utc, "
                 "speed_kn, toward_deg (else going on as it may, the least sure)",
             ),
+            opt.WHAT_IF,
         ),
     ),
     Command("trips", _trips, "list the trips in the log", "keelwatt trips"),

@@ -8,6 +8,7 @@ from analyzer.errors import CannotWrite
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.base.progress import Bar
+from analyzer.faces.cli.text import gain as text_gain
 from analyzer.faces.cli.text import passage as tell
 
 if TYPE_CHECKING:
@@ -26,7 +27,11 @@ def _plan(options: argparse.Namespace) -> int:
         arrive_by_s=options.arrive_by,
         charge_frac=None if options.charge is None else options.charge / 100,
     )
-    return opt.give(opt.log_knowing(options).plan(wish), options.json, tell.plan)
+    log = opt.log_knowing(options)
+    if options.what_if:
+        changed = log.plan_what_if(options.what_if, wish)
+        return opt.give(changed, options.json, text_gain.plan_what_if)
+    return opt.give(log.plan(wish), options.json, tell.plan)
 
 
 def _hull(options: argparse.Namespace) -> int:
@@ -124,6 +129,7 @@ COMMANDS = (
                 metavar="%",
                 help="charge at departure (else as in the log)",
             ),
+            opt.WHAT_IF,
         ),
     ),
     Command(

@@ -21,6 +21,8 @@ ROUTE = """<gpx version="1.1" creator="a test" xmlns="http://www.topografix.com/
 QUESTIONS = {
     "range": "range --home",
     "plan": "plan {route} --depart 2026-05-16T13:00Z --speed 4",
+    "range_what_if": "range --home --what-if pack.rated_capacity_ah=200",
+    "plan_what_if": "plan {route} --depart 2026-05-16T13:00Z --speed 4 --what-if solar.peak_w=500",
     "trips": "trips",
     "review": "review",
     "hindcast": "hindcast --each 30",

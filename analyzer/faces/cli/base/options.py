@@ -255,6 +255,14 @@ def _between(whole_text: str, text: str, low: float, high: float, wants: str) ->
     return value
 
 
+WHAT_IF = arg(
+    "--what-if",
+    action="append",
+    default=[],
+    metavar="KEY=VALUE",
+    help="the same with another number in the boat file, such as pack.rated_capacity_ah=200 or "
+    "solar.peak_w=400, beside the boat as it is; may be given again",
+)
 FILE: dict[str, Any] = {"type": existing_file, "metavar": "FILE"}
 DECODERS = (  # of recordings
     arg(

@@ -1,0 +1,1 @@
+"""What another boat would do, and what would help most: kept apart from what was measured."""

@@ -1,0 +1,45 @@
+"""The questions about another boat, as methods of a log."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from analyzer.answers.log_file import LogFile
+
+if TYPE_CHECKING:
+    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+    from analyzer.answers.passage import PlanWish
+    from analyzer.estimation.results import WayHome
+
+Flow = tuple[float, float]  # m/s, degrees
+
+
+class OtherBoats(LogFile):
+    """A log with the questions about a boat that is not the one aboard."""
+
+    def range_what_if(
+        self,
+        changes: Sequence[str],
+        speed_mps: float | None = None,
+        stream: Flow | None = None,
+        home: "WayHome | None" = None,
+        wind: Flow | None = None,
+    ) -> "RangeWhatIf":
+        """How far with some numbers of the boat file changed, beside the boat as it is.
+
+        Args:
+            changes: KEY=VALUE each, as in the boat file: "pack.rated_capacity_ah=200". The rest is
+                as for `range_left`.
+        Raises:
+            BadChange: A key or a value cannot be asked.
+        """
+        from analyzer.answers.gain.what_if import range_what_if
+
+        with self.opened() as log:
+            return range_what_if(log, changes, speed_mps, stream, home, wind)
+
+    def plan_what_if(self, changes: Sequence[str], wish: "PlanWish") -> "PlanWhatIf":
+        """A passage with some numbers of the boat file changed; see `range_what_if`."""
+        from analyzer.answers.gain.what_if import plan_what_if
+
+        with self.opened() as log:
+            return plan_what_if(log, changes, wish)

@@ -1,0 +1,60 @@
+"""What another boat would do, as plain text: the difference first, then what it rests on."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from analyzer.estimation.estimate import Estimate
+from analyzer.faces import format, gains
+from analyzer.faces.cli.text import answers, passage
+from analyzer.faces.cli.text.answers import wrapped
+
+if TYPE_CHECKING:
+    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+
+AS_IS = "The boat as it is"
+
+
+def range_what_if(answer: "RangeWhatIf") -> str:
+    """How far with the change, beside the boat as it is."""
+    before, k = answer.as_is, answer.as_is.distance
+    rows = [
+        ("Goes", k, answer.distance, answer.distance_more),
+        ("Lasts", before.duration, answer.duration, answer.duration_more),
+    ]
+    lines = [wrapped(gains.range_headline(answer), style="bold"), _table(rows, answer.power_more)]
+    if answer.home is not None and before.home is not None:
+        was, now = (format.sureness(one.can_return_frac) for one in (before.home, answer.home))
+        lines.append(wrapped(f"Home if you turn now: {now} sure, {was} as the boat is."))
+    lines += [_foot(answer.rests_on, answer.cautions), AS_IS, answers.range_left(before)]
+    return "\n\n".join(line for line in lines if line)
+
+
+def plan_what_if(answer: "PlanWhatIf") -> str:
+    """A passage with the change, beside the boat as it is."""
+    before, after = answer.as_is.plan, answer.plan
+    rows = [
+        ("Uses", before.energy, after.energy, answer.energy_more),
+        ("Charge", before.charge, after.charge, answer.charge_more),
+    ]
+    lines = [wrapped(gains.plan_headline(answer), style="bold"), _table(rows)]
+    lines += [_foot(answer.rests_on, answer.cautions), AS_IS, passage.plan(answer.as_is)]
+    return "\n\n".join(line for line in lines if line)
+
+
+def _table(
+    rows: Sequence[tuple[str, Estimate, Estimate, Estimate]], power: Estimate | None = None
+) -> str:
+    """As it is, changed, and the difference, one line each."""
+    lines = []
+    for name, before, after, more in rows:
+        lines.append(f"  {name:<8}{format.band(before)}, changed {format.band(after)}")
+        lines.append(f"  {'':<8}difference {gains.signed(more)}")
+    if power is not None:
+        lines.append(f"  {'Draws':<8}difference {gains.signed(power)}")
+    return "\n".join(lines)
+
+
+def _foot(rests_on: Sequence[str], cautions: Sequence[str]) -> str:
+    lines = [wrapped(format.sentence(text), "- ") for text in rests_on]
+    lines += [wrapped(format.sentence(text), "Caution: ") for text in cautions]
+    return "\n".join(lines)

@@ -1,0 +1,83 @@
+"""Sentences about another boat, that the pages and the command line both say."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from analyzer.estimation.estimate import Estimate
+from analyzer.faces import format
+
+if TYPE_CHECKING:
+    from analyzer.answers.gain.keys import ChangedKey
+    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+
+
+SMALL_M = 185.2  # below a tenth of a mile metres are told; by choice
+
+
+def changes(rows: "Sequence[ChangedKey]") -> str:
+    """ "With pack.rated_capacity_ah = 200 (the file has 148)"."""
+    said = []
+    for row in rows:
+        was = "the file has none" if row.was is None else f"the file has {_number(row.was)}"
+        said.append(f"{row.key} = {_number(row.becomes)} ({was})")
+    return f"With {' and '.join(said)}"
+
+
+def _number(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:.6g}"
+
+
+def signed(more: Estimate) -> str:
+    """A difference with its range: "+2.4 nmi (+1.9 to +3.0)"; the reason where not known."""
+    if more.mid is None or more.low is None or more.high is None:
+        return more.reason or format.UNKNOWN
+    mid, low, high = (_plus(more, value) for value in (more.mid, more.low, more.high))
+    return f"{mid} ({low} to {high})"
+
+
+def _plus(more: Estimate, value: float) -> str:
+    """A signed figure in the unit that suits the larger end of the range."""
+    text = _size(more, abs(value))
+    if text == _size(more, 0.0):
+        return text
+    return f"{'+' if value > 0 else '-'}{text}"
+
+
+def _size(more: Estimate, value: float) -> str:
+    """A figure; metres where miles would show nothing."""
+    largest = max(abs(more.low or 0.0), abs(more.high or 0.0))
+    if more.unit == "m" and largest < SMALL_M:
+        return f"{value:.0f} m"
+    return format.value(Estimate(value, None, largest, more.unit))
+
+
+def range_headline(answer: "RangeWhatIf") -> str:
+    """How far with the change, and how much more that is."""
+    said, more = changes(answer.changes), answer.distance_more
+    if more.mid is None:
+        return format.sentence(f"{said}: how far cannot be said: {more.reason}")
+    before, after = format.band(answer.as_is.distance), format.band(answer.distance)
+    return format.sentence(f"{said} you can go {after} instead of {before}: {_more(more)}")
+
+
+def _more(more: Estimate) -> str:
+    """ "8.1 to 11 nmi more"; nothing where both ends are too small to show."""
+    low, high = more.low or 0.0, more.high or 0.0
+    if _size(more, max(-low, high)) == _size(more, 0.0):
+        return "no difference that shows"
+    near, far = (low, high) if low >= 0 else (-high, -low)
+    if near >= 0:
+        way = "more" if low >= 0 else "less"
+        return f"{_size(more, near)} to {_size(more, far)} {way}, {format.coverage(more.coverage)}"
+    ends = f"between {_plus(more, low)} and {_plus(more, high)}"
+    return f"{ends}, {format.coverage(more.coverage)}"
+
+
+def plan_headline(answer: "PlanWhatIf") -> str:
+    """How sure the passage is with the change."""
+    before, after = answer.as_is.plan.arrives_frac, answer.plan.arrives_frac
+    charge = f"charge on arrival: {_more(answer.charge_more)}"
+    return format.sentence(
+        f"{changes(answer.changes)} the passage is {format.sureness(after)} sure instead of "
+        f"{format.sureness(before)} (arriving above the reserve), at the same speeds; {charge}"
+    )
