@@ -52,7 +52,7 @@ MISTAKES = {
 
 @pytest.mark.parametrize("wish", MISTAKES)
 def test_a_mistake_is_one_sentence(wish: str):
-    with pytest.raises(BadChange, match="^what if") as told:
+    with pytest.raises(BadChange, match=r"^what if") as told:
         changed_boat(CABLED, (wish,))
     assert MISTAKES[wish] in str(told.value)
     assert "\n" not in str(told.value)
