@@ -4,14 +4,16 @@ set -eu
 # shellcheck source=deploy/environment.sh
 . "$(dirname -- "$0")/environment.sh"
 
-# Debian packages that pip cannot bring: a browser for the page tests, a database server for a
-# fleet's results, a broker to publish to, and on a machine that is only a container the checker of systemd units.
+# Debian packages that pip cannot bring: a browser for the page tests, database servers for a
+# fleet's results and a log's mirror, a broker to publish to, and on a machine that is only a
+# container the checker of systemd units.
 missing_packages() {
     command -v chromium >/dev/null || command -v chromium-browser >/dev/null || printf 'chromium '
     command -v systemd-analyze >/dev/null || printf 'systemd '
     PATH="$PATH:/usr/sbin" command -v mosquitto >/dev/null || printf 'mosquitto '
     set -- /usr/lib/postgresql/*/bin/initdb # Debian keeps it off the search path
     command -v initdb >/dev/null || [ -x "$1" ] || printf 'postgresql '
+    PATH="$PATH:/usr/sbin" command -v mariadbd >/dev/null || printf 'mariadb-server '
 }
 
 install_packages() {

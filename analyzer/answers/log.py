@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 Stream = tuple[float, float]  # m/s, degrees towards
 Wind = tuple[float, float]  # m/s, degrees from
 Progress = Callable[[float], None]  # share done
-Form = Literal["csv", "parquet", "gpx", "log"]
+Form = Literal["csv", "parquet", "arrow", "bdf", "gpx", "log"]
 
 
 class Log(OtherBoats):

@@ -24,7 +24,8 @@ class Reached:
             self.engine = sa.create_engine(self._url)
         except (sa.exc.NoSuchModuleError, ImportError) as error:
             raise NotInstalled(
-                f"the driver for {_hidden(url)} is not installed: {_first_line(error)}"
+                f"the driver for {_hidden(url)} is not installed ({_first_line(error)}): pip "
+                "install 'keelwatt[databases]' brings those for PostgreSQL, MySQL and DuckDB"
             ) from error
         except sa.exc.ArgumentError as error:
             raise CannotWrite(

@@ -27,6 +27,13 @@ from logger import channels
 from logger.store import Store
 from logger.units import UNDATED_S
 
+# Some servers' own default is an older set of letters, without Ω, and takes "Sea" for "sea".
+ANY_TEXT = {
+    "mysql_charset": "utf8mb4",
+    "mysql_collate": "utf8mb4_bin",
+    "mariadb_charset": "utf8mb4",
+    "mariadb_collate": "utf8mb4_bin",
+}
 BATCH = 5000  # rows written at a time; assumed
 Row = Mapping[str, Any]
 
@@ -199,7 +206,7 @@ def _table(sa: Any, made: Any, name: str, told: Iterable[tuple[str, Any, str]]) 
         )
         for column, kind, use in told
     ]
-    return sa.Table(f"keelwatt_{name}", made, boat, *rest)
+    return sa.Table(f"keelwatt_{name}", made, boat, *rest, **ANY_TEXT)
 
 
 def mirrored(url: str, store: Store) -> Mirror:

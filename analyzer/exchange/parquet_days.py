@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
 KEY = b"keelwatt"
 FIXED = ("t_utc", "boot", "t_mono_us")
+ARROW = ".arrow"  # how such a file ends
 NO_DAY = "undated"  # pandas cannot read the null of parted data sets
 
 
@@ -48,10 +49,11 @@ def arrow() -> Any:
     """pyarrow. Raises NotInstalled."""
     try:
         import pyarrow
+        import pyarrow.ipc
         import pyarrow.parquet
     except ImportError as error:
         raise NotInstalled(
-            "Parquet wants pyarrow, which a boat's small install leaves out: "
+            "Parquet and Arrow want pyarrow, which a boat's small install leaves out: "
             "pip install 'keelwatt[parquet]'"
         ) from error
     return pyarrow
@@ -69,6 +71,16 @@ def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
     pa = arrow()
     schema = _schema(store, stretch)
     with pa.parquet.ParquetWriter(out, schema, compression="zstd") as file:
+        for piece in rows(store, stretch):
+            file.write_table(_table(piece, schema))
+
+
+def write_arrow(store: Store, stretch: Stretch, out: BinaryIO) -> None:
+    """Writes the same rows and head as one Arrow file. The rest is as for `write`."""
+    pa = arrow()
+    schema = _schema(store, stretch)
+    options = pa.ipc.IpcWriteOptions(compression="zstd")
+    with pa.ipc.new_file(out, schema, options=options) as file:
         for piece in rows(store, stretch):
             file.write_table(_table(piece, schema))
 
@@ -138,7 +150,7 @@ def read(path: Path, store: Store) -> int:
         elif boat_file is not None:
             store.save_boat(boat_file, 0)
     except (pa.ArrowException, KeyError, TypeError) as error:
-        raise BadImport(f"{path} cannot be read as Parquet of keelwatt's: {error}") from error
+        raise BadImport(f"{path} is no Parquet or Arrow of keelwatt's: {error}") from error
     return count
 
 
@@ -231,10 +243,10 @@ def _small(pa: Any, table: Table) -> "pa.Table":
 
 
 def _head(pa: Any, path: Path) -> tuple[dict[str, Any], "pa.Schema"]:
-    schema = pa.parquet.read_schema(path)
+    schema = _schema_of(pa, path)
     ours = KEY in (schema.metadata or {})
     if not ours or not set(FIXED) <= set(schema.names):
-        raise BadImport(f"{path} is Parquet, but not as `keelwatt export` writes it")
+        raise BadImport(f"{path} is Parquet or Arrow, but not as `keelwatt export` writes it")
     return json.loads(schema.metadata[KEY]), schema
 
 
@@ -260,18 +272,35 @@ def _read_rows(
 ) -> Iterator[Rows]:
     """Row group by row group; those of one boot within a file follow each other."""
     for path in files:
+        for part in _parts(pa, path, [*FIXED, *channels]):
+            uids = np.asarray(part["boot"].to_pylist())
+            t_us = part["t_mono_us"].to_numpy()
+            values = np.column_stack([part[name].to_numpy() for name in channels])
+            changes = np.flatnonzero(uids[1:] != uids[:-1]) + 1
+            edges = [0, *changes, len(uids)]
+            for start, end in itertools.pairwise(edges):
+                if start < end:
+                    boot = boots[str(uids[start])]
+                    yield Rows(boot, t_us[start:end], values[start:end])
+
+
+def _schema_of(pa: Any, path: Path) -> "pa.Schema":
+    if path.suffix != ARROW:
+        return pa.parquet.read_schema(path)
+    with pa.ipc.open_file(path) as file:
+        return file.schema
+
+
+def _parts(pa: Any, path: Path, columns: list[str]) -> "Iterator[pa.Table]":
+    """A file's rows piece by piece."""
+    if path.suffix != ARROW:
         with pa.parquet.ParquetFile(path) as file:
             for number in range(file.num_row_groups):
-                part = file.read_row_group(number, columns=[*FIXED, *channels])
-                uids = np.asarray(part["boot"].to_pylist())
-                t_us = part["t_mono_us"].to_numpy()
-                values = np.column_stack([part[name].to_numpy() for name in channels])
-                changes = np.flatnonzero(uids[1:] != uids[:-1]) + 1
-                edges = [0, *changes, len(uids)]
-                for start, end in itertools.pairwise(edges):
-                    if start < end:
-                        boot = boots[str(uids[start])]
-                        yield Rows(boot, t_us[start:end], values[start:end])
+                yield file.read_row_group(number, columns=columns)
+        return
+    with pa.ipc.open_file(path) as file:
+        for number in range(file.num_record_batches):
+            yield pa.Table.from_batches([file.get_batch(number)]).select(columns)
 
 
 def _tables(pa: Any, folder: Path, known: dict[str, Table]) -> dict[str, Table]:

@@ -23,7 +23,7 @@ _WORDS = (
     (r"motor.*(rpm|speed|rev)|\brpm\b", "motor_speed_rps"),
     (r"shaft", "shaft_speed_rps"),
     (r"(state.of.charge|\bsoc\b)", "pack_soc_frac"),
-    (r"(pack|batt\w*|bank).*temp|temp.*(pack|batt)", "pack_temp_c"),
+    (r"(pack|batt\w*|bank|surface).*temp|temp.*(pack|batt)", "pack_temp_c"),
     (r"(water|sea).*temp", "water_temp_c"),
     (r"(air|ambient|outside).*temp", "ambient_temp_c"),
     (r"(solar|\bpv\b|panel).*(power|watt|\bw\b)", "solar_power_w"),
@@ -47,6 +47,7 @@ _DATES = (
     "%d/%m/%Y %H:%M:%S", "%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M:%S", "%m/%d/%Y %I:%M:%S %p",
     "%Y/%m/%d %H:%M:%S",
 )  # fmt: skip
+CYCLER_CURRENT = "Current / A"  # the Battery Data Format's name for what a cycler applies
 _UNIX_S = (
     3e8  # a number of seconds after this is a date, 1979; of milliseconds a thousand times; assumed
 )
@@ -94,7 +95,7 @@ def _time(
             return ["[time]", where, f"format = {_text(form)}", '# zone = "Europe/Lisbon"'], several
     if not named:
         return ["[time]", "step_s = 1.0  # seconds from row to row: please check"], []
-    name = named[0]
+    name = next((name for name in named if "unix" in name.lower()), named[0])
     unit = _time_unit(name, rows[0][header.index(name)].replace(decimal, "."))
     return ["[time]", f"column = {_text(name)}", f'unit = "{unit}"'], [name]
 
@@ -133,7 +134,8 @@ def _columns(header: Sequence[str]) -> list[str]:
     taken: set[str] = set()
     for name in header:
         channel = _channel(name)
-        told = "".join(f"\n{line}" for line in _unit(name, channel)) if channel else ""
+        lead = ["sign = -1  # charging counts positive there"] if name == CYCLER_CURRENT else []
+        told = "".join(f"\n{line}" for line in [*_unit(name, channel), *lead]) if channel else ""
         entry = f"[[column]]\ncolumn = {_text(name)}\nchannel = "
         if channel and channel not in taken:
             taken.add(channel)

@@ -24,9 +24,9 @@ FOLLOW_S = 60.0  # between looks for what is new; assumed
 def _export(options: argparse.Namespace) -> int:
     from analyzer.answers.transfer import files
 
-    log, out = opt.find_places(options).log, options.out
     if options.to is not None:
         return _mirror(options)
+    log, out = opt.log(options).path, options.out
     form: Form = options.format or (_form_of(out) if out else "csv")
     asked = (options.trip, options.channels, options.step)
     if form == "log":
@@ -80,8 +80,8 @@ def _form_of(out: Path) -> "Form":
     special = out.exists() and not out.is_file()  # a device or a pipe has no ending
     if form is None and not special:
         raise CannotWrite(
-            f"{out} wants one of the endings .csv, .parquet, .gpx, .sqlite and .sqlite.zst, or "
-            "--format beside it"
+            f"{out} wants one of the endings .csv, .bdf.csv, .parquet, .arrow, .gpx, .sqlite and "
+            ".sqlite.zst, or --format beside it"
         )
     return form or "csv"
 
@@ -112,8 +112,8 @@ def _import(options: argparse.Namespace) -> int:
 
 
 def _refuse_terminal(form: str) -> None:
-    if form == "parquet" and sys.stdout.isatty():
-        raise CannotWrite("Parquet is no text for a screen: name a file with --out")
+    if form in ("parquet", "arrow") and sys.stdout.isatty():
+        raise CannotWrite(f"{form.title()} is no text for a screen: name a file with --out")
 
 
 def _there(text: str) -> Path:
@@ -134,9 +134,11 @@ COMMANDS = (
     Command(
         "export",
         _export,
-        "write a trip, or channels of the whole log, as CSV, Parquet or GPX, or the log itself",
+        "write a trip, or channels of the whole log, as CSV, Parquet, Arrow, battery data or GPX, "
+        "or the log itself",
         "keelwatt export 2 --out trip2.csv\n"
         "keelwatt export 2 --out trip2.gpx\n"
+        "keelwatt export 2 --out trip2.bdf.csv    the battery data format\n"
         "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv\n"
         "keelwatt export --format parquet --out boats/    a folder by boat and day\n"
         "keelwatt export --out log.sqlite.zst   the whole log packed, also while it is written\n"
@@ -164,9 +166,10 @@ COMMANDS = (
             ),
             arg(
                 "--format",
-                choices=("csv", "parquet", "gpx", "log"),
-                help="what to write (else as FILE ends, else csv); log: the whole log as one file, "
-                "to keep or to send, smaller where FILE ends in .zst",
+                choices=("csv", "parquet", "arrow", "bdf", "gpx", "log"),
+                help="what to write (else as FILE ends, else csv); bdf: the battery data format "
+                "for laboratories, of the pack or of one voltage channel; log: the whole log as "
+                "one file, to keep or to send, smaller where FILE ends in .zst",
             ),
             arg(
                 "--out",
@@ -195,7 +198,7 @@ COMMANDS = (
                 "file",
                 type=_there,
                 metavar="FILE",
-                help="CSV, Parquet (a folder too), GPX, packed log",
+                help="CSV, Parquet (a folder too), Arrow, GPX, packed log",
             ),
         ),
         json=False,

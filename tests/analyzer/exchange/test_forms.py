@@ -256,6 +256,7 @@ WRONG = {
     "b.gpx": b'<gpx><trk><trkseg><trkpt lat="1" lon="2"/></trkseg></trk></gpx>',
     "c.gpx": b"<gpx/>",
     "a.parquet": b"PAR1",
+    "a.arrow": b"ARROW1",
     "a.sqlite.zst": b"no",
     "b.sqlite": b"no",
     "a.xlsx": b"",
@@ -277,6 +278,15 @@ def test_other_peoples_parquet_is_refused(tmp_path):
     pd.DataFrame({"a": [1.0]}).to_parquet(tmp_path / "a.parquet")
     with pytest.raises(BadImport, match="not as `keelwatt export` writes it"):
         forms.read(tmp_path / "a.parquet", tmp_path / "new.sqlite")
+
+
+def test_pandas_and_polars_read_the_arrow_file_alike(store, tmp_path):
+    path = tmp_path / "a.arrow"
+    path.write_bytes(written(store, "arrow"))
+    frame, table = pd.read_feather(path), polars.read_ipc(path)
+    stored = store.read("pack_voltage_v", -(2**61), 2**61)[1]
+    for column in (frame["pack_voltage_v"].dropna(), table["pack_voltage_v"].drop_nulls()):
+        assert column.to_list() == stored.tolist()
 
 
 def test_a_log_that_is_there_is_not_replaced(store, tmp_path):

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from analyzer.exchange.mirror import Mirror, mirrored
 from logger.reading import EXACT, Block, Group, UtcFix
 from logger.store import Store
+from tests.support import mariadb as mariadb_server
 from tests.support.postgresql import engine, server
 
 START_US = 1_782_887_400_000_000  # 2026-07-01 06:30 UTC
@@ -20,6 +21,13 @@ PACK = Group("t/pack", ("pack_voltage_v", "pack_current_a"), (EXACT, EXACT))
 def postgresql():
     """A server of our own: its version, its URL."""
     with server() as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def mariadb():
+    """The same of another kind."""
+    with mariadb_server.server() as found:
         yield found
 
 
@@ -85,13 +93,45 @@ def test_two_boats_share_a_database(tmp_path, log):
     assert table(url, order="boat").groupby("boat").size().to_dict() == {"one": 16, "two": 16}
 
 
-def test_postgresql_has_the_rows_of_sqlite(tmp_path, log, postgresql):
-    _, url = postgresql
+@pytest.fixture(params=["postgresql", "mariadb", "duckdb"])
+def other(request, tmp_path):
+    """The URL of an empty database of each other kind."""
+    if request.param == "duckdb":
+        pytest.importorskip("duckdb_engine", reason="duckdb-engine is not installed (test extra)")
+        yield f"duckdb:///{tmp_path}/db.duckdb"
+        return
+    _, url = request.getfixturevalue(request.param)
+    yield url
+    with engine(url).begin() as connection:
+        connection.execute(sa.text("DROP VIEW keelwatt_latest"))
+        for name in ("channels", "readings", "trips", "flags"):
+            connection.execute(sa.text(f"DROP TABLE keelwatt_{name}"))
+
+
+def test_every_other_database_has_the_rows_of_sqlite(tmp_path, log, other):
     own = f"sqlite:///{tmp_path}/db"
-    carry(url, log(40))
-    carry(url, log(60))
+    carry(other, log(40))
+    carry(other, log(60))
     carry(own, log(60))
-    there, here = table(url), table(own)
+    there, here = table(other), table(own)
     assert there.utc.tolist() == pd.to_datetime(here.utc).tolist()
     columns = ["boat", "channel", "log_us", "value"]
     pd.testing.assert_frame_equal(there[columns], here[columns], check_dtype=False)
+    latest = table(other, "latest", "channel")
+    assert latest.value.tolist() == table(own, "latest", "channel").value.tolist()
+
+
+def test_every_other_database_keeps_any_letter_and_case(tmp_path, log, other):
+    flag = {
+        "number": 1,
+        "level": "notice",
+        "title": "0.5 mΩ more – naïve",
+        "evidence": "",
+    }
+    for boat in ("Sea", "sea"):
+        with Store.open(log(3)) as store, closing(Mirror(other, boat)) as into:
+            into.carry(store)
+            into.put("flags", [flag | dict.fromkeys(("first_action", "raised_utc", "cleared_utc"))])
+    found = table(other, "flags", "boat")
+    assert sorted(found.boat) == ["Sea", "sea"]
+    assert found.title.tolist() == [flag["title"]] * 2

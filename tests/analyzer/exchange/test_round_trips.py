@@ -4,9 +4,10 @@ import os
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 
-from analyzer.exchange import csv_table, gpx_track, packed_log, parquet_days
+from analyzer.exchange import csv_table, forms, gpx_track, packed_log, parquet_days
 from analyzer.exchange.rows import choose
 from logger.store import Store
 from tests.support.invented_logs import (
@@ -70,13 +71,18 @@ def test_csv_brings_back_every_reading_and_date(invented):
     assert is_ == was
 
 
+@pytest.mark.parametrize("ending", [".parquet", ".arrow"])
 @settings(max_examples=EXAMPLES)
-@given(logs())
-def test_a_parquet_file_brings_back_every_reading_and_boot(invented):
+@given(invented=logs())
+def test_a_columnar_file_brings_back_every_reading_and_boot(invented, ending):
     def look(store):
         return everything(store)[:2]
 
-    was, is_ = both_ways(invented, streamed(parquet_days), into_new(parquet_days), ".parquet", look)
+    def write(store, path):
+        with path.open("wb") as out:
+            forms.write(store, forms.form_of(path), choose(store), out)
+
+    was, is_ = both_ways(invented, write, into_new(parquet_days), ending, look)
     assert is_ == was
 
 
