@@ -119,6 +119,7 @@ class Recorder:
             try:
                 self._loop(writer)
             finally:
+                self._pages.stop()
                 if not self._successor:
                     self._service.stopping()
                 self._end(writer)

@@ -5,12 +5,14 @@
 
 A recorder and the pages run on a small disk of their own (it must be possible to mount one).
 Numbers come over TCP, ten a second; what was once read back from the log is safe from then on.
-The faults: the port is out, the disk is full, a receiver's clock is stepped, the log is held by
-another program, the recorder or the pages are killed, and once a page of the log is overwritten.
-The board's own clock is left alone, as it is not this program's.
+The faults: the port is out, the disk is full, a receiver's clock or the system's own is stepped,
+the log is held by another program, the recorder or the pages are killed, and once a page of the log
+is overwritten. The system's clock is stepped for the two programs alone, by Debian's libfaketime;
+without it that fault is left out, and said to be. Their monotonic clocks stay as they are.
 """
 
 import argparse
+import os
 import random
 import shutil
 import socket
@@ -27,8 +29,9 @@ from pathlib import Path
 
 import psutil
 
+from logger.boot_clock import mono_us
 from logger.errors import LoggerError
-from logger.store import Store
+from logger.store import Boot, Store
 
 ALL = -(2**62), 2**62
 CHANNEL = "other_soak_count"
@@ -60,6 +63,33 @@ name = "gps"
 kind = "nmea0183"
 options = {{tcp = "127.0.0.1:{gps}"}}
 """
+
+
+STEPS_S = (86400.0, 4320.0, -4320.0, 3.3e8, -6.2e8)  # a day, 72 minutes both ways, years: assumed
+
+
+class SystemClock:
+    """The wall clock as our programs see it, which may be stepped."""
+
+    def __init__(self, folder: Path) -> None:
+        found = sorted(Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"))
+        self.there = bool(found)
+        self._file = folder / "off"
+        self.set(0.0)
+        self.environment = dict(os.environ)
+        if found:
+            self.environment |= {
+                "LD_PRELOAD": str(found[0]),
+                "FAKETIME_TIMESTAMP_FILE": str(self._file),
+                "FAKETIME_NO_CACHE": "1",
+                "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+            }
+
+    def set(self, off_s: float) -> None:
+        """How far it is off from now on; the file is never seen half written."""
+        made = self._file.with_suffix(".new")
+        made.write_text(f"{off_s:+.0f}\n")
+        made.replace(self._file)
 
 
 class Device:
@@ -114,8 +144,9 @@ class Receiver:
 class Program:
     """One of ours, begun anew whenever it has ended."""
 
-    def __init__(self, name: str, *arguments: str) -> None:
+    def __init__(self, clock: SystemClock, name: str, *arguments: str) -> None:
         self.name, self.begun, self.memory_mb = name, 0, [0.0]
+        self._environment = clock.environment
         self._command = [sys.executable, "-m", "analyzer.faces.cli.main", name, *arguments]
         self._errors = tempfile.TemporaryFile()  # noqa: SIM115 - as long as the program
         self.keep()
@@ -126,7 +157,9 @@ class Program:
             with suppress(psutil.Error):
                 self.memory_mb.append(psutil.Process(self.process.pid).memory_info().rss / 1e6)
             return
-        self.process = subprocess.Popen(self._command, stderr=self._errors, stdout=self._errors)
+        self.process = subprocess.Popen(
+            self._command, stderr=self._errors, stdout=self._errors, env=self._environment
+        )
         self.begun += 1
         self.memory_mb = [0.0]
 
@@ -151,8 +184,9 @@ class Soak:
         with closing(socket.create_server(("127.0.0.1", 0))) as free:
             self.port = free.getsockname()[1]
         places = ("--boat", str(boat), "--log", str(self.log))
-        self.record = Program("record", *places)
-        self.serve = Program("serve", "--port", str(self.port), *places)
+        self.clock = SystemClock(folder)
+        self.record = Program(self.clock, "record", *places)
+        self.serve = Program(self.clock, "serve", "--port", str(self.port), *places)
         self.safe: set[int] = set()
         self.answers = {True: 0, False: 0}
         self.spoiled = 0
@@ -188,7 +222,12 @@ class Soak:
         time.sleep(lasts_s)
         (self.disk / "full").unlink()
 
-    def clock_stepped(self, lasts_s: float) -> None:
+    def system_stepped(self, lasts_s: float) -> None:
+        self.clock.set(self.rng.choice(STEPS_S))
+        time.sleep(lasts_s)
+        self.clock.set(0.0)
+
+    def receiver_stepped(self, lasts_s: float) -> None:
         self.receiver.off_s = self.rng.choice([86400.0, 3.3e8, -6.2e8, 4320.0])
         time.sleep(lasts_s)
         self.receiver.off_s = 0.0
@@ -215,15 +254,20 @@ class Soak:
         at = self.rng.randrange(1, max(pages, 2)) * PAGE
         subprocess.run([sys.executable, "-c", text, str(self.log), str(at)], check=True)
         self.spoiled += 1
+        self.record.kill()  # it looks at all pages when it begins, else once an hour only
 
-    FAULTS = (port_out, disk_full, clock_stepped, log_held, record_killed, serve_killed)
+    FAULTS = (port_out, disk_full, receiver_stepped, log_held, record_killed, serve_killed)
+
+    def faults(self) -> tuple[Callable[["Soak", float], None], ...]:
+        """Those that can be made here."""
+        return (*self.FAULTS, *([Soak.system_stepped] if self.clock.there else []))
 
     def run(self, minutes: float, every_s: float) -> None:
         """Faults until the time is over, then a quiet while."""
         begun = time.monotonic()
         end, spoil_at = begun + 60 * minutes, begun + 30 * minutes
         while time.monotonic() < end:
-            fault = self.rng.choice(self.FAULTS)
+            fault = self.rng.choice(self.faults())
             if time.monotonic() > spoil_at and not self.spoiled:
                 fault = Soak.page_damaged
             until = time.monotonic() + every_s
@@ -242,7 +286,7 @@ class Soak:
         missing = sorted(self.safe - self.there())
         with Store.open(self.log) as store:
             flags = sorted({flag.kind for flag in store.flags()})
-            boots = [(boot.utc_source, boot.remark) for boot in store.boots()]
+            boots = [(b.utc_source, _off_s(b), b.remark) for b in store.boots()]
         for program in (self.record, self.serve):
             mb = program.memory_mb[1:] or [0.0]
             early, late = mb[len(mb) // 4], mb[-1]
@@ -253,6 +297,13 @@ class Soak:
         print(f"pages answered {self.answers[True]} times, not {self.answers[False]} times")
         print(f"flags {flags}; boots {boots}; files {sorted(p.name for p in self.disk.iterdir())}")
         return len(missing)
+
+
+def _off_s(boot: Boot) -> int | None:
+    """How far a boot of this machine is dated from what is right; None: it is not dated. [s]"""
+    if boot.utc_offset_us is None:
+        return None
+    return round((boot.utc_offset_us - (time.time_ns() // 1000 - mono_us())) / 1e6)
 
 
 def main() -> int:
@@ -273,6 +324,8 @@ def main() -> int:
             return 2
         try:
             soak = Soak(Path(folder), disk, asked.seed)
+            if not soak.clock.there:
+                print("the system's clock is left alone: libfaketime is not installed")
             try:
                 soak.run(asked.minutes, asked.every)
                 return 1 if soak.verdict() else 0

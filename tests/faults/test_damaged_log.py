@@ -24,6 +24,7 @@ from logger.reading import Block, Group, Quantum, Row, UtcFix
 from logger.salvage import aside
 from logger.salvage.__main__ import main as salvage
 from logger.salvage.join import join
+from logger.salvage.page_check import PageCheck
 from logger.salvage.rescue import is_log, rescue
 from logger.store import Store
 from tests.support.flag_records import PLAIN
@@ -261,6 +262,21 @@ def back(path: Path) -> bool:
     with Store.open(path) as store:
         told = [flag for flag in store.flags() if flag.kind == "log_damaged"]
     return bool(told) and told[0].cleared_us is not None
+
+
+def test_damage_done_while_it_records_is_noticed_too(sound: Path, tmp_path: Path):
+    plain = without_journal(sound, tmp_path / "a")
+    check = PageCheck(plain, every_s=0.05)
+    check.start()
+    time.sleep(0.5)
+    assert check.damage is None  # nothing was found at the first looks
+    spoil(plain, min(page for page, owner in owners_of(plain).items() if owner == "chunk_value"))
+    for _ in range(200):
+        if check.damage:
+            break
+        time.sleep(0.05)
+    check.stop()
+    assert "is damaged" in str(check.damage)
 
 
 def test_a_salvage_that_cannot_begin_says_why(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
