@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, tzinfo
 
 from analyzer.estimation.estimate import Estimate
+from analyzer.faces import units
 from logger.units import DAY_S, HOUR_S, KN, KW, NMI, RPM, UNDATED_S
 
 UNKNOWN = "not known"
@@ -143,7 +144,7 @@ _SHOWN = {  # unit used inside -> divisor, long name, short name
     "A": (1.0, "A", "A"),
     "ohm": (1e-3, "mΩ", "mΩ"),
     "degC": (1.0, "°C", "°C"),
-    "K": (1.0, "°C", "°C"),
+    "K": (1.0, "K", "K"),
     "deg": (1.0, "°", "°"),
 }
 
@@ -219,7 +220,7 @@ def _whole(number: float) -> str:
 
 def clock(utc_s: float | None, zone: tzinfo | None = None) -> str:
     """Time of day in the board's own time zone (or the given one). "14:05"."""
-    return UNKNOWN if utc_s is None else _moment(utc_s, zone).strftime("%H:%M")
+    return UNKNOWN if utc_s is None else local(utc_s, zone).strftime("%H:%M")
 
 
 def day(utc_s: float | None, zone: tzinfo | None = None) -> str:
@@ -228,8 +229,16 @@ def day(utc_s: float | None, zone: tzinfo | None = None) -> str:
         return UNKNOWN
     if utc_s < UNDATED_S:
         return f"day {int(utc_s // DAY_S) + 1} {clock(utc_s, UTC)} undated"
-    moment = _moment(utc_s, zone)
+    moment = local(utc_s, zone)
     return f"{moment.day} {moment.strftime('%b %Y %H:%M')}"
+
+
+def date(utc_s: float) -> str:
+    """A day without its time. "3 Jun 2024"; in a log without dates "day 1, undated"."""
+    if utc_s < UNDATED_S:
+        return f"day {int(utc_s // DAY_S) + 1}, undated"
+    moment = local(utc_s)
+    return f"{moment.day} {moment:%b %Y}"
 
 
 def moments(estimate: Estimate, zone: tzinfo | None = None) -> str:
@@ -247,11 +256,13 @@ def zone_name(utc_s: float, zone: tzinfo | None = None) -> str:
     """The zone that `clock` and `day` show. "UTC", "CEST"."""
     if utc_s < UNDATED_S:
         return "own clock"
-    return _moment(utc_s, zone).tzname() or "UTC"
+    return local(utc_s, zone).tzname() or "UTC"
 
 
-def _moment(utc_s: float, zone: tzinfo | None) -> datetime:
-    return datetime.fromtimestamp(utc_s, UTC).astimezone(zone)
+def local(utc_s: float, zone: tzinfo | None = None) -> datetime:
+    """A moment in a zone; None: in UTC where a page's reader wants that, else in the board's."""
+    wanted = UTC if zone is None and units.now().utc else zone
+    return datetime.fromtimestamp(utc_s, UTC).astimezone(wanted)
 
 
 def age(seconds: float | None) -> str:

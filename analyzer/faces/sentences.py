@@ -1,10 +1,14 @@
 """The sentences that the pages and the command line both say."""
 
+from dataclasses import dataclass
+
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.ground import OLD_S
 from analyzer.estimation.results import (
+    CheckAnswer,
     FlagView,
     HomeAnswer,
+    QuestionRow,
     RangeAnswer,
     RangePoint,
     TripRow,
@@ -229,10 +233,26 @@ def no_home(answer: RangeAnswer) -> str:
     return format.sentence(f"the way home cannot be judged: {answer.home_reason}")
 
 
+def trip_title(row: TripRow) -> str:
+    """How far and how long. "12 nmi in 2 h 45 min"."""
+    return f"{format.miles(row.distance_m)} in {format.duration(row.end_utc_s - row.start_utc_s)}"
+
+
+def trip_short(row: TripRow) -> str:
+    """What a trip took, beside its distance: time, energy, what a mile took."""
+    parts = [format.duration(row.end_utc_s - row.start_utc_s)]
+    if row.energy_out_wh is None:
+        parts.append(f"energy {energy_unknown(row) or 'not measured'}")
+    else:
+        parts.append(format.energy(row.energy_out_wh))
+    if row.motoring_wh_per_m is not None:
+        parts.append(f"{format.consumption(row.motoring_wh_per_m)} under motor")
+    return ", ".join([*parts, *filter(None, [not_counted(row)])])
+
+
 def trip(row: TripRow) -> str:
     """What the trip was, in one sentence."""
-    lasted = format.duration(row.end_utc_s - row.start_utc_s)
-    text = f"{format.miles(row.distance_m)} in {lasted}, {_energy(row)}"
+    text = f"{trip_title(row)}, {_energy(row)}"
     if row.motoring_wh_per_m is not None:
         text += f"; motoring took {format.consumption(row.motoring_wh_per_m)}"
     if missing := not_counted(row):
@@ -262,6 +282,30 @@ def not_counted(row: TripRow) -> str:
     if row.unread_s > SHORT_S and row.energy_out_wh is not None:
         parts.append(f"{format.duration(row.unread_s)} without the pack's current or voltage")
     return f"{' and '.join(parts)}, and not counted" if parts else ""
+
+
+@dataclass(frozen=True)
+class Tested:
+    """A test of the wiring. verdict: "right", "wrong" or "cannot say"."""
+
+    question: str
+    verdict: str
+    text: str
+
+
+VERDICTS = ("right", "wrong", "cannot say")
+
+
+def tests(check: CheckAnswer) -> list[Tested]:
+    """The tests of the wiring among a check's rows, what is wrong first."""
+    split = ((row.question, *row.why.partition(": ")) for row in check.questions)
+    found = [Tested(q, verdict, text) for q, verdict, _, text in split if verdict in VERDICTS]
+    return sorted(found, key=lambda test: test.verdict != "wrong")
+
+
+def asks(check: CheckAnswer) -> list[QuestionRow]:
+    """The questions that can be asked of the log, the wiring left out."""
+    return [row for row in check.questions if row.why.partition(": ")[0] not in VERDICTS]
 
 
 def mid_band(estimate: Estimate) -> str:

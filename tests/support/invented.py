@@ -116,7 +116,7 @@ class InventedLog(Log):
         return PACK
 
     def cable_courses(self):
-        return {"battery_positive": course("rise at 105 A, °C", "K", (5, 6, 9))}
+        return {"battery_positive": course("rise at 105 A, K", "K", (5, 6, 9))}
 
     def cell_course(self, cell):
         return course(f"{cell}: resistance above the others', mΩ", "ohm", (2e-4, 5e-4, 9e-4))

@@ -87,7 +87,7 @@ def cable_courses(log: OpenLog) -> dict[str, Course]:
     history = cable_history.history(log.store)
     return {
         cable.name: Course(
-            f"rise at {joints.joint(cable).ref_a:.0f} A, °C",
+            f"rise at {joints.joint(cable).ref_a:.0f} A, K",
             tuple(Past(k.t_s, _range(k.rise_k, k.sd_k, "K")) for k in history[cable.name]),
         )
         for cable in log.boat.cable

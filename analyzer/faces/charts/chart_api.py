@@ -38,7 +38,7 @@ def trip_charts(request: Request, number: int, part: Part, look: str = "day") ->
     """A group of a trip's charts for the page's script to embed; null where there is nothing."""
     item = remembered(
         request,
-        ("charts", number, part, look, units.now().name),
+        ("charts", number, part, look, units.now()),
         lambda: _trip_item(request, number, part, look),
     )
     return JSONResponse(item)

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 
 import numpy as np
 import numpy.typing as npt
@@ -11,7 +10,7 @@ import numpy.typing as npt
 from analyzer.answers.trip_chart import SAG_TERMS
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import Plot
-from analyzer.faces import units
+from analyzer.faces import format, units
 from logger.units import KW, NMI
 
 Floats = npt.NDArray[np.float64]
@@ -84,15 +83,15 @@ def wanted(held: Iterable[str]) -> tuple[str, ...]:
 
 
 def times_ms(plot: Plot) -> Floats:
-    """Times as a chart's axis counts them: milliseconds, in the board's own time zone."""
+    """Times as a chart's axis counts them: milliseconds, in the page's time zone."""
     return (_array(plot.t_utc_s) + zone_offset_s(plot.t_utc_s)) * 1e3
 
 
 def zone_offset_s(t_utc_s: Sequence[float]) -> float:
-    """The board's time zone at the start, so that charts and page show the same clock."""
+    """The page's time zone at the start, so that charts and page show the same clock."""
     if not t_utc_s:
         return 0.0
-    offset = datetime.fromtimestamp(t_utc_s[0], UTC).astimezone().utcoffset()
+    offset = format.local(t_utc_s[0]).utcoffset()
     return offset.total_seconds() if offset else 0.0
 
 
@@ -309,13 +308,13 @@ def _cables(have: dict[str, Floats], probes: Mapping[str, str]) -> Chart:
     named = {n: n[6:-7].replace("_", " ") for n in sorted(have) if n.startswith("probe_")}
     lines = []
     for name, said in named.items():
-        lines.append(Line(name, said, have[name]))
+        lines.append(Line(name, said, _degrees(have[name])))
         settles = probes.get(name, "")
         if settles in have:
-            lines.append(Line(settles, "", have[settles], predicted=True))
+            lines.append(Line(settles, "", _degrees(have[settles]), predicted=True))
     predicted = any(line.predicted for line in lines)
-    title = "cables, °C; dotted: will settle" if predicted else "cables, °C"
-    return Chart(title, tuple(lines))
+    title = f"cables, {units.now().temperature}"
+    return Chart(f"{title}; dotted: will settle" if predicted else title, tuple(lines))
 
 
 def _drive(have: dict[str, Floats]) -> Chart:
@@ -325,7 +324,13 @@ def _drive(have: dict[str, Floats]) -> Chart:
         "pack_temp_c": "pack",
         "ambient_temp_c": "air",
     }
-    return _chart("motor, controller, pack, °C", have, names)
+    warm = {name: _degrees(have[name]) for name in names if name in have}
+    return _chart(f"motor, controller, pack, {units.now().temperature}", warm, names)
+
+
+def _degrees(celsius: Floats) -> Floats:
+    """Temperatures in the page's unit."""
+    return celsius * units.F_IN_K + units.FREEZING_F if units.now().fahrenheit else celsius
 
 
 def _have(plot: Plot) -> dict[str, Floats]:

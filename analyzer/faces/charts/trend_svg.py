@@ -4,13 +4,12 @@ other. The template turns them into SVG."""
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from analyzer.answers.health.trends import Course, Past
 from analyzer.answers.hull import Fouling
 from analyzer.estimation.estimate import Estimate
+from analyzer.faces import format
 from analyzer.faces.charts.scale import Axis, Tick
-from logger.units import DAY_S, UNDATED_S
 
 # Layout in pixels, assumed.
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 312.0, 10.0, 96.0
@@ -80,7 +79,7 @@ def drawn(course: Course | None, zero: bool = False) -> Drawn | None:
         for t, three in known
     )
     up = tuple(Tick(at(level), f"{level:g}") for level in axis.levels())
-    return Drawn(course.text, points, up, _date(first_s), _date(last_s))
+    return Drawn(course.text, points, up, format.date(first_s), format.date(last_s))
 
 
 def speed(found: Fouling) -> Course:
@@ -119,10 +118,3 @@ def _three(value: Estimate) -> tuple[float, float, float] | None:
     low = value.mid if value.low is None else value.low
     high = value.mid if value.high is None else value.high
     return low * by, value.mid * by, high * by
-
-
-def _date(utc_s: float) -> str:
-    if utc_s < UNDATED_S:
-        return f"day {int(utc_s // DAY_S) + 1}, undated"
-    moment = datetime.fromtimestamp(utc_s, UTC).astimezone()
-    return f"{moment.day} {moment:%b %Y}"

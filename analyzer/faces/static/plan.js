@@ -2,7 +2,6 @@
 // The places stand in the form's text field, which is what is sent; without script it is typed.
 import { hold } from "./hand.js";
 
-const [WIDTH, HEIGHT] = [400, 320];
 const SVG = "http://www.w3.org/2000/svg";
 const ANGLE = String.raw`(-?\d{1,3}(?:[.,]\d+)?)\s*°?\s*(?:(\d{1,2}(?:[.,]\d+)?)\s*['′]?\s*)?([NSEWnsew])?`;
 const LINE = new RegExp(String.raw`^\s*${ANGLE}\s*[,;\s]\s*${ANGLE}\s*(?:[,;:\s]\s*(\S.*))?$`);
@@ -57,16 +56,28 @@ class Sea {
     this.near = { here: null, home: null, tracks: [] };
     this.middle = { lat: 0, lon: 0 };
     this.across = 8; // nautical miles from left to right
-    this.cross = [WIDTH / 2, HEIGHT / 2];
+    this.size();
+    this.cross = [this.wide / 2, this.high / 2];
     this.held = null;
     this.listen();
+  }
+
+  // A unit of the drawing is a pixel, so that words and marks are as large on any screen.
+  size() {
+    [this.wide, this.high] = [Math.max(this.svg.clientWidth, 200), Math.max(this.svg.clientHeight, 160)];
+    this.svg.setAttribute("viewBox", `0 0 ${this.wide} ${this.high}`);
   }
 
   async start() {
     const answer = await fetch(this.box.dataset.near).catch(() => null);
     if (answer?.ok) this.near = await answer.json();
     this.box.hidden = false;
+    this.size();
     this.fit();
+    new ResizeObserver(() => {
+      this.size();
+      this.draw();
+    }).observe(this.svg);
   }
 
   // Looks at the route, else at where the boat is and has been.
@@ -85,21 +96,21 @@ class Sea {
       this.middle = { lat: (south + north) / 2, lon: turn((west + east) / 2) };
       const wide = (east - west) * 60 * Math.cos(rad(this.middle.lat));
       const high = (north - south) * 60;
-      this.across = Math.max(1.3 * wide, (1.3 * high * WIDTH) / HEIGHT, 2);
+      this.across = Math.max(1.3 * wide, (1.3 * high * this.wide) / this.high, 2);
     }
     this.draw();
   }
 
   at(place) {
     const [east, north] = apart(this.middle, place);
-    const each = WIDTH / this.across;
-    return [WIDTH / 2 + east * each, HEIGHT / 2 - north * each];
+    const each = this.wide / this.across;
+    return [this.wide / 2 + east * each, this.high / 2 - north * each];
   }
 
   placeAt([x, y]) {
-    const each = WIDTH / this.across;
-    const lat = this.middle.lat + (HEIGHT / 2 - y) / each / 60;
-    const lon = this.middle.lon + (x - WIDTH / 2) / each / 60 / Math.cos(rad(this.middle.lat));
+    const each = this.wide / this.across;
+    const lat = this.middle.lat + (this.high / 2 - y) / each / 60;
+    const lon = this.middle.lon + (x - this.wide / 2) / each / 60 / Math.cos(rad(this.middle.lat));
     return { lat, lon: turn(lon), name: "" };
   }
 
@@ -160,7 +171,7 @@ class Sea {
   move(by, up) {
     if (this.held?.spot != null) return;
     const east = by * this.across;
-    const north = ((up * HEIGHT) / WIDTH) * this.across;
+    const north = ((up * this.high) / this.wide) * this.across;
     this.middle = {
       lat: this.middle.lat + north / 60,
       lon: turn(this.middle.lon + east / 60 / Math.cos(rad(this.middle.lat))),
@@ -174,7 +185,7 @@ class Sea {
     if (moves[event.key]) {
       const [dx, dy] = moves[event.key];
       const [x, y] = [this.cross[0] + dx, this.cross[1] + dy];
-      this.cross = [Math.min(Math.max(x, 0), WIDTH), Math.min(Math.max(y, 0), HEIGHT)];
+      this.cross = [Math.min(Math.max(x, 0), this.wide), Math.min(Math.max(y, 0), this.high)];
       this.draw();
     } else if (event.key === "Enter" || event.key === " ") this.add(this.cross);
     else if (event.key === "Backspace") this.change(this.places.slice(0, -1));
@@ -247,11 +258,11 @@ class Sea {
     const wide = this.across * this.unit.inMile;
     const step = 10 ** Math.floor(Math.log10(wide / 3));
     const bar = [5, 2, 1].map((k) => k * step).find((k) => k <= wide / 3);
-    const long = (bar / wide) * WIDTH;
-    put("path", { class: "rule-bar", d: `M12 ${HEIGHT - 14}h${long.toFixed(1)}` });
-    put("text", { x: 12, y: HEIGHT - 22 }, `${Number(bar.toPrecision(2))} ${this.unit.short}`);
-    put("text", { x: WIDTH - 18, y: 22, "text-anchor": "middle" }, "N");
-    put("path", { class: "place", d: `M${WIDTH - 18} 28l5 14l-5 -4l-5 4z` });
+    const long = (bar / wide) * this.wide;
+    put("path", { class: "rule-bar", d: `M12 ${this.high - 14}h${long.toFixed(1)}` });
+    put("text", { x: 12, y: this.high - 22 }, `${Number(bar.toPrecision(2))} ${this.unit.short}`);
+    put("text", { x: this.wide - 18, y: 22, "text-anchor": "middle" }, "N");
+    put("path", { class: "place", d: `M${this.wide - 18} 28l5 14l-5 -4l-5 4z` });
     this.svg.replaceChildren(...parts);
     this.say();
   }

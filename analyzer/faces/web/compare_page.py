@@ -68,7 +68,7 @@ def charts(request: Request, a: int, b: int, look: str = "day") -> Response:
     """Speed and power of two trips over the time since each began."""
     log = log_of(request)
     draw = partial(_item, log, a, b, look)
-    item = remembered(request, ("compare", a, b, look, units.now().name), draw)
+    item = remembered(request, ("compare", a, b, look, units.now()), draw)
     return JSONResponse(item)
 
 

@@ -21,6 +21,7 @@ from analyzer.answers.guard import Pulse
 from analyzer.estimation.results import FlagView, RangeAnswer
 from analyzer.faces import format, units
 from analyzer.faces.charts import columns
+from logger.units import UNDATED_S
 
 BEAT_S = 1.0  # between events, assumed
 ANSWER, LOOK, LOOP = "the live page", "the look through the log", "the pages"
@@ -38,7 +39,7 @@ Render = Callable[[RangeAnswer], str]
 class Shown:
     """The last answer, ready to be sent."""
 
-    html: dict[str, str]  # by the name of the units
+    html: dict[units.Units, str]
     look: str  # by the sun
     asked_utc_s: float
     data_age_s: float | None
@@ -79,8 +80,9 @@ def stale_text(asked_utc_s: float, age_s: float | None) -> str:
         return ""
     if age_s is None:
         return "This log has no date and is of an earlier start: it is not now."
-    when = format.moment(asked_utc_s, age_s)
-    return f"Not now: the data end {when}." if hollow(age_s) else f"This log ends {when}."
+    if hollow(age_s) or asked_utc_s < UNDATED_S:
+        return f"Not now: the data end {format.moment(asked_utc_s, age_s)}."
+    return f"This log ends {format.date(asked_utc_s)}, {format.age(age_s)}."
 
 
 def hollow(age_s: float | None) -> bool:
@@ -108,13 +110,13 @@ class Feed:
         self._shown: Shown | None = None
         self._trouble = ""
         self._readers = 0
-        self._wanted: set[str] = set()  # names of the units that readers have chosen
+        self._wanted: set[units.Units] = set()  # what readers have chosen
         self._worker: asyncio.Task[None] | None = None
 
     async def events(self) -> AsyncIterator[bytes]:
         """Events for one reader: the parts of the page where they changed, else only the age."""
         self._readers += 1
-        wants = units.now().name
+        wants = units.now()
         self._wanted.add(wants)
         try:
             if self._worker is None or self._worker.done():
@@ -155,12 +157,12 @@ class Feed:
     def _ask(self) -> Shown:
         answer = self._log.range_left(None, None, "straight")
         at_s = time.monotonic()  # the answer tells its data's age as of its end
-        html = {name: self._worded(answer, name) for name in tuple(self._wanted)}
+        html = {wants: self._worded(answer, wants) for wants in tuple(self._wanted)}
         return Shown(html, self._look(), answer.asked_utc_s, answer.data_age_s, at_s)
 
-    def _worded(self, answer: RangeAnswer, name: str) -> str:
+    def _worded(self, answer: RangeAnswer, wants: units.Units) -> str:
         """The page's parts in some units."""
-        units.CHOSEN.set(units.CHOICES[name])
+        units.CHOSEN.set(wants)
         return self._render(answer)
 
 

@@ -4,6 +4,7 @@ import hashlib
 import mimetypes
 import time
 from collections.abc import Callable, Hashable
+from dataclasses import replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
@@ -20,13 +21,14 @@ from starlette.types import Scope
 from analyzer.answers import Log
 from analyzer.answers.memory import Memory
 from analyzer.errors import AnalyzerError
-from analyzer.faces import format, sentences, units
+from analyzer.faces import format, line_breaks, sentences, units
 from analyzer.faces.charts import range_svg
 from analyzer.faces.web import header_middleware
 from logger.errors import LoggerError
 
 _HERE = Path(__file__).parent.parent
 LOOKS = ("sun", "day", "night", "contrast")
+TYPED_IN_CELSIUS = ("set_up.html", "guide.html")  # the boat file has °C: so has all beside it
 CHECK_SUN_S = 60.0  # assumed
 TWILIGHT_DEG = -6.0  # below it a lamp is needed: end of civil twilight, by definition
 
@@ -122,7 +124,13 @@ def render(
     what.setdefault("zone", format.zone_name(time.time()))
     headers = {"Content-Security-Policy": policy}
     text = templates.env.get_template(name).render(request=request, **what)
-    return HTMLResponse(units.told(text), status, headers)
+    to = replace(units.now(), fahrenheit=False) if name in TYPED_IN_CELSIUS else units.now()
+    return HTMLResponse(worded(text, to), status, headers)
+
+
+def worded(html: str, to: units.Units | None = None) -> str:
+    """A page in its reader's units; no line breaks between a number and its unit."""
+    return line_breaks.tied_page(units.told(html, to))
 
 
 def log_of(request: Request) -> Log:

@@ -16,10 +16,12 @@ from analyzer.faces.web.page import (
     render,
     safe_path,
     templates,
+    worded,
 )
 from logger.units import KN
 
 router = APIRouter(include_in_schema=False)
+YEAR_S = 31_536_000  # that a choice is kept; assumed
 
 
 def sorry(request: Request, text: str, status: int) -> Response:
@@ -31,7 +33,7 @@ def parts(answer: RangeAnswer) -> str:
     """The under-way page's parts, as the live stream sends them."""
     template = templates.env.get_template("_under_way.html")
     # The status line is not among them: the page's own clock keeps it.
-    return units.told(template.render(**_under_way(answer), stale="", asked=False))
+    return worded(template.render(**_under_way(answer), stale="", asked=False))
 
 
 def _under_way(answer: RangeAnswer) -> dict[str, Any]:
@@ -114,7 +116,11 @@ def trip(request: Request, number: int) -> Response:
 @router.get("/health")
 def health(request: Request) -> Response:
     """Cells, cables, hull and pack: finding, sureness, cure, trend."""
-    return render(request, "health.html", **remembered(request, "health", lambda: _health(request)))
+    return render(
+        request,
+        "health.html",
+        **remembered(request, ("health", units.now()), lambda: _health(request)),
+    )
 
 
 def _health(request: Request) -> dict[str, Any]:
@@ -143,10 +149,11 @@ def _health(request: Request) -> dict[str, Any]:
 
 @router.get("/units/{name}")
 def choose_units(request: Request, name: str, back: str = "/") -> Response:
-    """Keeps the chosen units on this phone and goes back."""
+    """Keeps a chosen unit or time zone on this phone and goes back."""
     answer = Response(status_code=303, headers={"Location": safe_path(back)})
-    if name in units.CHOICES:
-        answer.set_cookie("units", name, max_age=31_536_000, samesite="strict", httponly=True)
+    for cookie, names in units.KEPT.items():
+        if name in names:
+            answer.set_cookie(cookie, name, max_age=YEAR_S, samesite="strict", httponly=True)
     return answer
 
 
@@ -155,5 +162,5 @@ def choose_look(request: Request, look: str, back: str = "/") -> Response:
     """Keeps the chosen look and goes back."""
     answer = Response(status_code=303, headers={"Location": safe_path(back)})
     if look in LOOKS:
-        answer.set_cookie("look", look, max_age=31_536_000, samesite="strict", httponly=True)
+        answer.set_cookie("look", look, max_age=YEAR_S, samesite="strict", httponly=True)
     return answer

@@ -3,7 +3,7 @@
 import math
 import tempfile
 import time
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +14,7 @@ from starlette.datastructures import FormData
 
 from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
-from analyzer.faces import format
+from analyzer.faces import format, units
 from analyzer.faces.charts import range_svg
 from analyzer.faces.web import waypoints
 from analyzer.faces.web.api.questions import PlanQuestion
@@ -146,13 +146,15 @@ def _number(written: dict[str, str], name: str, what: str, low: float, high: flo
 
 
 def _utc(text: str) -> float | None:
-    """A date and time as a browser's field sends it: the board's own zone, where none is named."""
+    """A date and time as a browser's field sends it: the page's own zone, where none is named."""
     if not text.strip():
         return None
     try:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
         raise FormError(f"a time wants to look like 2026-07-01T06:30, got {text!r}") from None
+    if moment.tzinfo is None and units.now().utc:
+        moment = moment.replace(tzinfo=UTC)
     return moment.timestamp()
 
 

@@ -39,7 +39,7 @@ class Gate:
         asker = HTTPConnection(scope)
         right = self._right(asker)
         asker.state.right = right
-        units.CHOSEN.set(units.CHOICES.get(asker.cookies.get("units", ""), units.SEA))
+        units.CHOSEN.set(units.chosen(asker.cookies))
         refusal = self._refusal(asker, scope["method"], right)
         await (refusal or self.app)(scope, receive, send)
 

@@ -8,7 +8,7 @@ from analyzer.hull.fouling import Fouling, TripLoss
 
 
 def test_course_goes_from_left_to_right_and_up_with_the_value(invented):
-    drawn = trend_svg.drawn(invented.course("rise, °C", "K", (5, 6, 10)), zero=True)
+    drawn = trend_svg.drawn(invented.course("rise, K", "K", (5, 6, 10)), zero=True)
     assert [tick.text for tick in drawn.up] == ["0", "5", "10", "15"]  # whiskers reach 12
     assert drawn.points[0].x < drawn.points[1].x < drawn.points[2].x
     assert drawn.points[0].x - trend_svg.LEFT == trend_svg.RIGHT - drawn.points[2].x

@@ -15,7 +15,7 @@ def client(log, browse):
 def test_page_shows_what_arrives_and_the_form(client):
     page = client.get("/set-up").text
     assert "Pack voltage" in page
-    assert "52.31 V" in page
+    assert "52.31\u00a0V" in page
     assert 'name="hull.waterline_m" value="8.1"' in page
     assert "pack_current_a" in page  # expected, not there
 
