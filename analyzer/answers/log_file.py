@@ -99,6 +99,11 @@ class LogFile(AbstractContextManager["LogFile"]):
             held = log.store.span()
         return (held[0] / 1e6, held[1] / 1e6) if held else None
 
+    def age_s(self) -> float | None:
+        """How long ago the newest reading came; None where it is of an earlier start, or none."""
+        with self.opened() as log:
+            return log.store.age_s() if log.store.span() else None
+
     def now_utc_s(self) -> float:
         """What time it is by the log's clock where it is of this boot, else by the system's."""
         with self.opened() as log:

@@ -133,7 +133,7 @@ def _columns(header: Sequence[str]) -> list[str]:
     lines: list[str] = []
     taken: set[str] = set()
     for name in header:
-        channel = _channel(name)
+        channel = channel_of(name)
         lead = ["sign = -1  # charging counts positive there"] if name == CYCLER_CURRENT else []
         told = "".join(f"\n{line}" for line in [*_unit(name, channel), *lead]) if channel else ""
         entry = f"[[column]]\ncolumn = {_text(name)}\nchannel = "
@@ -145,7 +145,8 @@ def _columns(header: Sequence[str]) -> list[str]:
     return lines
 
 
-def _channel(name: str) -> str:
+def channel_of(name: str) -> str:
+    """The channel that a name's words speak for; empty where they speak for none."""
     words = re.sub(r"[_()\[\]/:-]+", " ", name.lower())
     for pattern, channel in _WORDS:
         found = re.search(pattern, words)

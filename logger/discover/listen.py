@@ -79,6 +79,16 @@ def serial_port(
     return best
 
 
+def serial_text(port: str, rate: int, seconds: float) -> list[str]:
+    """The whole lines that a port sends.
+
+    Raises:
+        OSError: It cannot be opened, or something else reads it.
+    """
+    text = _read_serial(port, rate, seconds).decode("ascii", "replace")
+    return text.replace("\r", "\n").split("\n")[1:-1]  # the first and last may be cut
+
+
 def _read_serial(port: str, rate: int, seconds: float) -> bytes:
     """What comes in."""
     line = open_port(port, rate, timeout_s=0.1, exclusive=True)

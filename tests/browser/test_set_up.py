@@ -1,6 +1,7 @@
 """From nothing to a boat file, on a phone, by thumb: the taps are counted."""
 
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -8,30 +9,32 @@ from analyzer.answers import Log
 from analyzer.faces.web.app import create_app
 from analyzer.faces.web.set_up.plugged import Plug
 from logger import boat
+from logger.discover.trials import Trials
+from tests.support.ports import speaking_port
 
 pytestmark = pytest.mark.browser
 
 PORT = "/dev/serial/by-id/usb-invented-gps"
-PLUGS = (
-    Plug("serial", "/dev/ttyUSB0", PORT, "serial port /dev/ttyUSB0", ""),
-    Plug("can", "can0", "can0", "CAN bus can0, up", ""),
-)
+GPS = Plug("serial", "/dev/ttyUSB0", PORT, "serial port /dev/ttyUSB0", "")
+SHUNT = "serial port /dev/ttyUSB1"
+LINES = b"V\t53100\r\nI\t-12300\r\n"
 HEARD = "serial port /dev/ttyUSB0: NMEA 0183 at 38400 bit/s, GPS"
 
 
 @pytest.fixture
 def empty(serve, tmp_path):
-    """A board with nothing: no boat file, no log; a GPS and a bus are plugged in."""
-
-    def plugged_in(listen=False):
-        first = PLUGS[0]
-        if listen:
-            first = Plug(first.kind, first.name, first.place, first.text, HEARD)
-        return (first, PLUGS[1])
-
+    """A board with nothing: no boat file, no log; a GPS and a shunt are plugged in."""
     file = tmp_path / "config" / "boat.toml"
-    with serve(create_app(Log(tmp_path / "log.sqlite", file), plugs=plugged_in)) as served:
-        yield served.url, file
+    trials = Trials(file.parent, 0.4)
+    with speaking_port(LINES) as (port, _):
+
+        def plugged_in(listen=False):
+            shunt = Plug("serial", "/dev/ttyUSB1", port, SHUNT)
+            return (replace(GPS, heard=HEARD) if listen else GPS, shunt)
+
+        log = Log(tmp_path / "log.sqlite", file)
+        with serve(create_app(log, plugs=plugged_in, trials=trials)) as served:
+            yield served.url, file
 
 
 @pytest.fixture
@@ -81,13 +84,24 @@ def test_a_boat_with_a_gps_and_a_shunt_is_set_up_by_thumb(empty, phone):
     tap("Go on")
     tap("Listen to each for some seconds")
     assert phone.get_by_label(HEARD).input_value() == "nmea:38400"
-    phone.get_by_label("CAN bus can0, up").select_option("can:raw")
+    phone.get_by_label(SHUNT).select_option("text:19200")
+    tap("Listen to each for some seconds")
+    phone.get_by_label("Battery voltage").select_option("V|mV")
+    phone.get_by_label("Battery current", exact=True).select_option("I|mA")
+    phone.get_by_label("Battery current counts up").select_option("yes")
+    tap("Listen to each for some seconds")
+    now = phone.locator(".proof").inner_text().replace("\xa0", " ")
+    assert "53.1 V" in now
+    assert "12.3 A" in now
+    assert "-12.3" not in now
+    taps += 4
     tap("Go on")
     text = phone.locator("main").inner_text()
     assert "Cannot yet" in text
     assert phone.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
-    tap("Save the boat")
-    assert "Saved." in phone.locator("main").inner_text()
+    tap("Save the boat, and start recording")
+    assert phone.locator("h1").inner_text() == "First test, tied to the berth"
+    assert "Not recording yet" in phone.locator("#arrives").inner_text()
     print(f"\nset up in {taps + 3} taps, {time.monotonic() - began:.0f} s by machine")
     made = boat.parse(file.read_text(), "boat.toml")
     assert made.name == "Heron"
@@ -96,9 +110,17 @@ def test_a_boat_with_a_gps_and_a_shunt_is_set_up_by_thumb(empty, phone):
     assert made.motor.rated_power_w == 4000
     assert made.home.latitude_deg == pytest.approx(46.2815)
     assert made.cable == ()
-    assert [source.name for source in made.source] == ["gps", "bus"]
+    assert [(source.name, source.kind) for source in made.source] == [
+        ("gps", "nmea0183"),
+        ("battery", "text"),
+    ]
     assert made.source[0].options == {"port": PORT, "baud": 38400}
-    assert taps <= 30
+    signals = made.source[1].options["signals"].values()
+    assert list(signals) == [
+        {"channel": "pack_voltage_v", "unit": "mV"},
+        {"channel": "pack_current_a", "unit": "mA", "sign": -1},
+    ]
+    assert taps <= 36
 
 
 def test_going_back_keeps_what_was_written(empty, phone):

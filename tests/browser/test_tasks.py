@@ -28,7 +28,7 @@ class Hand:
         box = place.bounding_box()
         assert box is not None
         assert box["y"] + box["height"] <= WIDTHS["phone"][1]
-        return place.inner_text()
+        return place.inner_text().replace("\u00a0", " ")
 
     def took(self, what):
         print(f"\n{what}: {self.taps} taps, {time.monotonic() - self.began:.1f} s")

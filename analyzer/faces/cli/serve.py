@@ -73,6 +73,7 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     from analyzer.answers.guard import Guard
     from analyzer.faces.web import access, front_door
     from analyzer.faces.web.app import create_app
+    from logger.discover.trials import Trials
 
     if log.is_there():
         log.boat_name()  # a log that cannot be used is said now
@@ -81,7 +82,8 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     asked = options.name or not access.is_own(options.host)
     paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
     guard, named = Guard(log.path), (options.host, *options.name)
-    app = create_app(log, names=named, access=paired, guard=guard, plugs=plugged_in)
+    trials = Trials((log.boat_file or log.path).parent)
+    app = create_app(log, names=named, access=paired, guard=guard, plugs=plugged_in, trials=trials)
     tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
     stop = watch_beside(log, guard)
     guard.start()

@@ -1,4 +1,4 @@
-// The set-up page's live part: what arrives, asked for again every few seconds while it is seen.
+// The live part of the set-up and first-test pages: what arrives, asked for again every few seconds while it is seen.
 import { put } from "./parts.js";
 
 const EVERY_MS = 5000;
@@ -6,7 +6,7 @@ const EVERY_MS = 5000;
 async function again() {
   if (!document.hidden) {
     try {
-      const answer = await fetch("/set-up", { headers: { Accept: "text/html" } });
+      const answer = await fetch(location.pathname, { headers: { Accept: "text/html" } });
       if (answer.ok && !answer.redirected) put(await answer.text(), document.body);
     } catch {
       // the board is away; the next turn asks again

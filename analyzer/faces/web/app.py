@@ -58,9 +58,9 @@ from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuesti
 from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
-from analyzer.faces.web.set_up import guide_page, setup_page
+from analyzer.faces.web.set_up import first_test_page, guide_page, setup_page
 from analyzer.faces.web.set_up.forms import FormError, read_body
-from analyzer.faces.web.set_up.plugged import Plugs, nothing
+from analyzer.faces.web.set_up.plugged import NoTrials, Plugs, Trials, nothing
 from logger.errors import LoggerError
 
 ROUTERS = (
@@ -74,6 +74,7 @@ ROUTERS = (
     plan_page.router,
     setup_page.router,
     guide_page.router,
+    first_test_page.router,
 )
 router = APIRouter(
     prefix="/api/v1", tags=["answers"], responses=ERRORS, dependencies=[Depends(known_only)]
@@ -87,6 +88,7 @@ def create_app(
     access: Access | None = None,
     guard: Guard | None = None,
     plugs: Plugs = nothing,
+    trials: Trials | None = None,
 ) -> FastAPI:
     """The application.
 
@@ -96,6 +98,7 @@ def create_app(
         access: Who may look and change; None: whoever reaches this computer.
         guard: Says in the log what of it stands still; None: nobody looks.
         plugs: Finds what is plugged in.
+        trials: Tries it; None: nobody can.
     """
     app = FastAPI(
         title="keelwatt",
@@ -110,6 +113,7 @@ def create_app(
     app.state.memory = Memory(log.state)
     app.state.access = access
     app.state.plugs = plugs
+    app.state.trials = trials or NoTrials()
     app.state.sun = page.Sun(log)
     app.state.pulses = {
         name: guard.pulse(name, limit_s) if guard else Pulse(name, limit_s)

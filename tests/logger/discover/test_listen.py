@@ -3,40 +3,15 @@
 import os
 import threading
 import time
-import tty
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 import can
 import pytest
 
 from logger.discover import listen
 from logger.discover.ports import Device
+from tests.support.ports import speaking_port
 
 SENTENCES = b"$IIVHW,,T,213.0,M,5.0,N,9.3,K*74\r\n$IIRPM,S,1,1250.0,,A*58\r\n"  # ref. values 4.1
-
-
-@contextmanager
-def speaking_port(data: bytes, every_s: float = 0.05) -> Iterator[tuple[str, int]]:
-    """A port on which `data` comes again and again; its name, and the end that sees writes."""
-    master, slave = os.openpty()
-    tty.setraw(master)
-    tty.setraw(slave)
-    over = threading.Event()
-
-    def speak() -> None:
-        while data and not over.wait(every_s):
-            os.write(master, data)
-
-    thread = threading.Thread(target=speak)
-    thread.start()
-    try:
-        yield os.ttyname(slave), master
-    finally:
-        over.set()
-        thread.join()
-        os.close(master)
-        os.close(slave)
 
 
 def test_serial_port_hears_nmea_0183_and_says_nothing_itself():

@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from analyzer.answers.check import check
 from analyzer.faces.web.page import log_of, render
-from analyzer.faces.web.set_up import from_network, guide, plugged
+from analyzer.faces.web.set_up import from_network, guide, plug_rows, plugged
 from analyzer.faces.web.set_up.faults import Fault, faults
 from analyzer.faces.web.set_up.forms import FormError, read_form
 from analyzer.faces.web.set_up.plugged import Plug
@@ -58,12 +58,12 @@ def _go_on(request: Request, form: dict[str, str]) -> Response:
 def _save(request: Request, form: Mapping[str, str]) -> Response:
     text, _ = log_of(request).boat_text()
     try:
-        new = _made(text, form, _plugs(request))
+        new = _made(request, text, form, _plugs(request))
         from_network.check_change(text, new)
         log_of(request).save_boat(new)
     except (BoatFileError, FormError) as error:
         return _show(request, guide.STEPS[-1], form, faults(str(error), [], {}))
-    return RedirectResponse("/set-up?saved=true", status_code=303)
+    return RedirectResponse("/set-up/first-test", status_code=303)
 
 
 def _show(
@@ -82,9 +82,12 @@ def _show(
     plugs = _plugs(request, act == "listen") if step.name in ("plugged", "done") else ()
     found, made = said or [], ""
     if step.name == "done":
-        made, found = _tried(text, form, plugs, found)
+        made, found = _tried(request, text, form, plugs, found)
         plugs = ()
+    rows = plug_rows.rows(plugs, form, request.app.state.trials, act == "listen")
     own |= {f"plug.{plug.name}" for plug in plugs}
+    own |= {key for row in rows for _, key, _ in row.slots}
+    own |= {row.turned_key for row in rows if row.has_current}
     return render(
         request,
         "guide.html",
@@ -96,16 +99,12 @@ def _show(
         carried={name: value for name, value in kept.items() if name not in own},
         at={fault.field: fault for fault in found},
         wrong=found,
-        plugs=[(plug, plugged.choices(plug), _chosen(plug, form)) for plug in plugs],
+        plugs=rows,
         here=_here(request) if step.name == "home" else "",
         made=made,
         check=check(boat.parse(made, "boat.toml")) if made and not found else None,
         may_change=request.state.right == "change",
     )
-
-
-def _chosen(plug: Plug, form: Mapping[str, str]) -> str:
-    return form.get(f"plug.{plug.name}") or plugged.likely(plug)
 
 
 def _plugs(request: Request, listen: bool = False) -> Sequence[Plug]:
@@ -114,22 +113,26 @@ def _plugs(request: Request, listen: bool = False) -> Sequence[Plug]:
 
 
 def _tried(
-    text: str, form: Mapping[str, str], plugs: Sequence[Plug], said: list[Fault]
+    request: Request,
+    text: str,
+    form: Mapping[str, str],
+    plugs: Sequence[Plug],
+    said: list[Fault],
 ) -> tuple[str, list[Fault]]:
     """The boat file as it would be saved, and what is wrong with it."""
     try:
-        made = _made(text, form, plugs)
+        made = _made(request, text, form, plugs)
         boat.parse(made, "boat.toml")
     except (BoatFileError, FormError) as error:
         return "", said or faults(str(error), [], {})
     return made, said
 
 
-def _made(text: str, form: Mapping[str, str], plugs: Sequence[Plug]) -> str:
+def _made(request: Request, text: str, form: Mapping[str, str], plugs: Sequence[Plug]) -> str:
     left = frozenset(_left_out(form))
     document = tomlkit.parse(guide.boat_file(text, _kept(text, form), left))
     if "plugged" not in left:
-        plugged.add(document, plugs, form)
+        plugged.add(document, plugs, form, request.app.state.trials)
     return tomlkit.dumps(document)
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import tomlkit
 
@@ -34,6 +34,59 @@ def nothing(listen: bool = False) -> Sequence[Plug]:
     return ()
 
 
+class Slot(Protocol):
+    """A channel that a device's names may fill."""
+
+    @property
+    def channel(self) -> str: ...
+    @property
+    def text(self) -> str: ...
+    @property
+    def choices(self) -> Sequence[tuple[str, str]]: ...
+    @property
+    def likely(self) -> str: ...
+
+
+class Told(Protocol):
+    """A value that would be recorded now."""
+
+    @property
+    def text(self) -> str: ...
+    @property
+    def value(self) -> float: ...
+    @property
+    def unit(self) -> str: ...
+
+
+class Trials(Protocol):
+    """Tries a device before it stands in the boat file; raises LoggerError where it cannot."""
+
+    def files(self) -> Sequence[str]: ...
+    def slots(self, place: str, speaks: str) -> Sequence[Slot]: ...
+    def way_in(self, place: str, speaks: str, signals: Mapping[str, Any]) -> dict[str, Any]: ...
+    def told(self, kind: str, options: Mapping[str, Any]) -> Sequence[Told]: ...
+
+
+class NoTrials:
+    """Of a computer that nobody looks at."""
+
+    def files(self) -> Sequence[str]:
+        """None."""
+        return ()
+
+    def slots(self, place: str, speaks: str) -> Sequence[Slot]:
+        """None."""
+        return ()
+
+    def way_in(self, place: str, speaks: str, signals: Mapping[str, Any]) -> dict[str, Any]:
+        """None."""
+        return {}
+
+    def told(self, kind: str, options: Mapping[str, Any]) -> Sequence[Told]:
+        """Nothing."""
+        return ()
+
+
 Choice = tuple[str, str]  # value, words
 NOTHING: Choice = ("", "Leave it alone")
 CHOICES: dict[str, tuple[Choice, ...]] = {
@@ -42,6 +95,9 @@ CHOICES: dict[str, tuple[Choice, ...]] = {
         ("nmea:4800", "GPS or instruments, NMEA 0183 at 4800"),
         ("nmea:9600", "GPS or instruments, NMEA 0183 at 9600"),
         ("nmea:38400", "GPS or instruments, NMEA 0183 at 38400"),
+        ("text:9600", "Battery or motor, lines of text at 9600"),
+        ("text:19200", "Battery or motor, lines of text at 19200"),
+        ("text:115200", "Battery or motor, lines of text at 115200"),
     ),
     "can": (
         NOTHING,
@@ -58,9 +114,21 @@ CHOICES: dict[str, tuple[Choice, ...]] = {
 }
 
 
-def choices(plug: Plug) -> tuple[Choice, ...]:
-    """What a device may be; empty where nothing can be made of it here."""
-    return CHOICES.get(plug.kind, ())
+def choices(plug: Plug, files: Sequence[str] = ()) -> tuple[Choice, ...]:
+    """What a device may be; empty where nothing can be made of it here.
+
+    Args:
+        files: The DBC files beside the boat file.
+    """
+    found = CHOICES.get(plug.kind, ())
+    if plug.kind == "can":
+        found += tuple((f"can:dbc:{name}", f"Battery or motor, told by {name}") for name in files)
+    return found
+
+
+def has_names(chosen: str) -> bool:
+    """Whether what a device tells is chosen by name."""
+    return chosen.startswith(("can:dbc:", "text:"))
 
 
 def likely(plug: Plug) -> str:
@@ -68,29 +136,73 @@ def likely(plug: Plug) -> str:
     heard = plug.heard.lower()
     for value, words in CHOICES.get(plug.kind, ()):
         kind, _, rest = value.partition(":")
-        if kind == "nmea" and "nmea 0183" in heard and f" {rest} bit/s" in heard:
+        speaks = {"nmea": "nmea 0183", "text": "text lines"}.get(kind)
+        if speaks and speaks in heard and f" {rest} bit/s" in heard:
             return value
         if kind == "can" and words.partition(":")[0].lower() in heard:
             return value
     return ""
 
 
-def add(document: tomlkit.TOMLDocument, plugs: Sequence[Plug], form: Mapping[str, str]) -> None:
+def mapped(plug: Plug, form: Mapping[str, str]) -> dict[str, Any]:
+    """The signals that were chosen for a device: name -> {channel, unit, sign}.
+
+    A field is "plug.NAME|CHANNEL" and holds "SIGNAL|UNIT"; "plug.NAME|turned" is "yes" where the
+    current counts up when the battery is charged.
+    """
+    begins = f"plug.{plug.name}|"
+    turned = form.get(f"{begins}turned") == "yes"
+    found: dict[str, Any] = {}
+    for key, written in form.items():
+        name, _, unit = written.rpartition("|")
+        if not key.startswith(begins) or not name:
+            continue
+        channel = key.removeprefix(begins)
+        found[name] = {"channel": channel, "unit": unit}
+        if turned and channel == "pack_current_a":
+            found[name]["sign"] = -1
+    return found
+
+
+def source_of(plug: Plug, form: Mapping[str, str], chosen: str, trials: Trials) -> dict[str, Any]:
+    """The boat file's way in for a device; empty where none is made of it alone."""
+    kind, _, rest = chosen.partition(":")
+    if has_names(chosen):
+        signals = mapped(plug, form)
+        if kind == "text" and not signals:
+            return {}
+        options = trials.way_in(plug.place, chosen, signals)
+        return {"name": "battery", "kind": kind, "options": options}
+    if kind == "nmea":
+        return _nmea(plug, rest)
+    if kind == "w1":
+        options = {"probe": [{"w1": plug.name, "channel": rest}]}
+        return {"name": "board", "kind": "sensors", "options": options}
+    return _can(plug, rest) if kind == "can" else {}
+
+
+def add(
+    document: tomlkit.TOMLDocument,
+    plugs: Sequence[Plug],
+    form: Mapping[str, str],
+    trials: Trials | None = None,
+) -> None:
     """Puts a way in into the boat file for each device that was chosen and is not there yet."""
+    trials = trials or NoTrials()
     there = document.unwrap().get("source", [])
     known = {str(v) for one in there for v in one.get("options", {}).values()}
     names = {str(one.get("name", "")) for one in there}
     probes = []
     for plug in plugs:
         chosen = form.get(f"plug.{plug.name}", "")
-        if chosen not in dict(choices(plug)) or not chosen or plug.place in known:
+        offered = dict(choices(plug, trials.files()))
+        if chosen not in offered or not chosen or plug.place in known:
             continue
         kind, _, rest = chosen.partition(":")
         if kind == "w1":
             probes.append({"w1": plug.name, "channel": rest})
-            continue
-        source = _nmea(plug, rest) if kind == "nmea" else _can(plug, rest)
-        _append(document, names, source)
+        elif source := source_of(plug, form, chosen, trials):
+            _append(document, names, source)
     if probes and "board" not in names:
         board = {"name": "board", "kind": "sensors", "options": {"probe": probes}}
         _append(document, names, board)

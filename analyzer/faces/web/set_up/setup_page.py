@@ -52,7 +52,7 @@ def _page(
     wrong: str = "",
     saved: bool = False,
 ) -> Response:
-    check, trouble = _check(request)
+    check, trouble = checked(request)
     sections = boat_form.sections(text)
     found = faults(wrong, sections, _written(sections, form or {}))
     return render(
@@ -78,7 +78,7 @@ def _written(sections: Sequence[Section], form: dict[str, str]) -> dict[str, str
     return {field.name: form.get(field.name, field.value) for field in fields}
 
 
-def _check(request: Request) -> tuple[CheckAnswer | None, str]:
+def checked(request: Request) -> tuple[CheckAnswer | None, str]:
     """What arrives; or why it cannot be said, since the form must show all the same."""
     try:
         return log_of(request).check(), ""

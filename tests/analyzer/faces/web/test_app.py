@@ -271,7 +271,7 @@ def test_two_trips_stand_side_by_side(client):
     assert page.status_code == 200
     # 11.4 nmi in 3 h are 3.8 kn; two motoring legs of an hour each
     assert page.text.count("<td>3.8\u00a0kn</td>") == 2
-    assert page.text.count("<td>2 h</td>") == 2
+    assert page.text.count("<td>2\u00a0h</td>") == 2
     assert client.get("/compare/charts.json?a=2&b=2").json()["root_id"]
     assert client.get("/compare/charts.json?a=2&b=99").status_code == 404
     assert client.get("/compare?a=2&b=99").status_code == 404

@@ -1,56 +1,20 @@
 """Every page on logs as boats leave them: with a gap, without a date, without a position."""
 
-import numpy as np
 import pytest
 
-from analyzer.answers import Log
 from analyzer.faces.web.app import create_app
-from logger.reading import EXACT, Block, Group, UtcFix
-from logger.store import Store
+from tests.support.odd_logs import HALF_S, QUICK, START_US, odd_log
 
-START_US = 1_782_887_400_000_000  # 1 July 2026, 06:30 UTC
-HALF_S, GAP_S = 900, 4200  # a quarter of an hour on either side of 70 minutes
 PATHS = (
     *("/", "/trips", "/trip/1", "/log", "/plan", "/health", "/set-up", "/set-up/guide"),
     *("/trip/1/charts/way.json", "/trip/1/charts/pack.json", "/trip/1/charts/track.json"),
     *("/log/charts.json", "/plan/near.json"),
 )
-CELLS = tuple(f"cell_{k:02d}_voltage_v" for k in range(1, 9))
-PACK = Group("t/pack", ("pack_voltage_v", "pack_current_a", *CELLS), (EXACT,) * 10)
-GPS = Group(
-    "t/gps",
-    ("latitude_deg", "longitude_deg", "speed_ground_mps", "course_ground_deg"),
-    (EXACT,) * 4,
-)
 
 
-def motor_on(writer, start_us, far_m, position):
-    """A quarter of an hour of motoring north at 2.2 m/s."""
-    t_us = start_us + np.arange(HALF_S, dtype=np.int64) * 1_000_000
-    cells = 3.3 + 0.001 * np.arange(8) - 0.0001 * np.arange(HALF_S)[:, None] / 60
-    amps = np.full(HALF_S, 40.0)
-    writer.add(Block(PACK, t_us, np.column_stack([cells.sum(axis=1), amps, cells])))
-    if position:
-        north = 46 + (far_m + 2.2 * np.arange(HALF_S)) / 111_120  # metres in a degree: 60 x 1852
-        even = np.tile([-24.0, 2.2, 0.0], (HALF_S, 1))
-        writer.add(Block(GPS, t_us, np.column_stack([north, even])))
-
-
-@pytest.fixture(params=["a gap", "no date", "no position"])
-def odd(request, tmp_path, invented):
-    path = tmp_path / "log.sqlite"
-    with Store.open(path, write=True) as store:
-        store.save_boat(invented.InventedLog.boat_toml, 1)
-        writer = store.writer("boot")
-        if request.param != "no date":
-            writer.add(UtcFix(0, START_US, "file", 1.0))
-        position = request.param != "no position"
-        motor_on(writer, 0, 0.0, position)
-        motor_on(writer, (HALF_S + GAP_S) * 1_000_000, 2.2 * HALF_S, position)
-        writer.close()
-    log = Log(path, None)
-    log.refresh()
-    return request.param, log
+@pytest.fixture(params=QUICK)
+def odd(request, tmp_path):
+    return request.param, odd_log(tmp_path / "log.sqlite", request.param)
 
 
 def test_every_page_of_an_odd_log_has_words_and_no_fault(odd, browse):
