@@ -40,6 +40,10 @@ GIVES_C = 0.01  # of the capacity an hour: a discharge, and no charger's ripple;
 FULL_FROM_V = 2.33  # absorption is set to 2.35 to 2.47 V a cell; makers' data sheets
 FULL_TAIL_C = 0.04  # absorption ends at 1 to 4 % of the 20-hour capacity; makers' data sheets
 FULL_SD = 0.03  # of the charge then; assumed
+# While the voltage is held the current falls in proportion to the charge that is missing (J. A. Mas
+# 1967, from memory), here from a tenth to a hundredth of the capacity an hour in the three hours
+# that makers' charging guides give an absorption: ln(10) / 3.3 h.
+ACCEPTANCE_PER_H = 0.7
 # While a cell is charged above this its voltage is the charger's, and says little of the charge:
 # no published rest curve reaches it. Assumed.
 CHARGER_V = 2.20
@@ -103,6 +107,16 @@ def is_full(
     """
     tail = (charging_a >= 0.0) & (charging_a < FULL_TAIL_C * capacity_ah)
     return np.asarray(cell_v >= FULL_FROM_V + _warmth_v(temp_c)) & tail
+
+
+def tailing_soc(charging_a: Floats, capacity_ah: float) -> Floats:
+    """Charge of a cell held at the charger's voltage: s = 1 - I / (α C), α `ACCEPTANCE_PER_H`.
+
+    Args:
+        charging_a: Into the cell; what it gives counts as none. (n,) [A]
+    """
+    missing_ah = np.maximum(charging_a, 0.0) / ACCEPTANCE_PER_H
+    return np.asarray(1.0 - missing_ah / capacity_ah)
 
 
 def charge_doubt(charging_a: Floats, doubt: Floats, step_h: float, capacity_ah: float) -> Floats:

@@ -5,7 +5,7 @@ import numpy.typing as npt
 
 from analyzer.pack.cell_model import Cell, arrhenius
 from analyzer.pack.chemistry import GAS_J_PER_MOL_K, LEAD, REFERENCE_C
-from analyzer.pack.lead_acid.charge import is_full
+from analyzer.pack.lead_acid.charge import is_full, tailing_soc
 from analyzer.pack.soc.noise import APART_ENERGY_J, READING_SD_V, process_noise
 from analyzer.pack.soc.state import PackPosterior
 from analyzer.pack.soc.states import FilterInputs, Losses
@@ -165,7 +165,7 @@ def _at_top(
     at_top = tailing & (inside_v >= kind.top_v)
     if kind.name in LEAD:
         at_top |= is_full(terminal_v, tail_a, losses.temp_c[steps.first], ah)
-        return at_top, np.ones(len(at_top))
+        return at_top, tailing_soc(tail_a, ah)
     # a charger that is set lower ends lower: so full as the charge branch has it there
     soc = kind.soc_at(inside_v, losses.temp_c[steps.first], 1.0)
     return at_top, np.where(inside_v >= kind.label_full_v, soc, np.nan)

@@ -5,7 +5,13 @@ import pytest
 
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.curves.service_prior import moments
-from analyzer.pack.lead_acid.charge import accepted, charge_doubt, gassing_a, is_full
+from analyzer.pack.lead_acid.charge import (
+    accepted,
+    charge_doubt,
+    gassing_a,
+    is_full,
+    tailing_soc,
+)
 from analyzer.pack.soc import known, track
 from analyzer.pack.soc.noise import OFFSET_SD_C
 from analyzer.series.series import Series
@@ -92,3 +98,16 @@ def test_a_charge_ends_full_and_the_current_that_gasses_is_no_offset_of_the_shun
     # no more is learned of the capacity than the prior has it
     prior, _ = moments(chemistry("agm").capacity)
     assert abs(np.log(out.capacity_ah / 200) - prior) < 0.08
+
+
+def test_a_tail_of_current_is_what_is_still_to_go_in():
+    """Current in proportion to what is missing: its integral from now on is what is missing."""
+    ah, step_h = 200.0, 0.01
+    missing_ah, amps = 12.0, []
+    while missing_ah > 0.01:
+        amps.append(missing_ah * np.log(10) / 3.3)  # a tenth of it after 3.3 h: charging guides
+        missing_ah -= amps[-1] * step_h
+    put_in = np.cumsum(amps[::-1])[::-1] * step_h
+    found = tailing_soc(np.array(amps), ah)
+    assert found == pytest.approx(1 - put_in / ah, abs=1e-3)
+    assert tailing_soc(np.array([-5.0]), ah)[0] == 1.0
