@@ -65,6 +65,7 @@ class Chemistry:
             its mean, (k,). [V]
         gap_sd: Standard deviation of the gap's relative size.
         fast_sd, slow_sd: Of the logarithm of r0 and r1, and of r2.
+        ohm_per_ln_q: How far ln(r0 and r1) lies above a new cell's for each ln(capacity/label).
         walk_share: Slow polarisation that no pair describes, as a share of the slow pair's.
         loss_sd: Relative error of the circuit's voltage loss at any moment.
         axis_sd: Of where on the charge axis the curve's bends lie, from time to time: load,
@@ -107,6 +108,7 @@ class Chemistry:
     gap_sd: float
     fast_sd: float
     slow_sd: float
+    ohm_per_ln_q: float
     walk_share: float
     loss_sd: float
     axis_sd: float
@@ -228,6 +230,10 @@ LEAD_ACTIVATION_V, LEAD_ACTIVATION_C = 0.0257, 0.05  # fitted, see above
 # and makers' data sheets, 0.07 to 0.09 within a second. Flooded deep-cycle blocks of thicker
 # plates: 2 to 4 milliohm for 6 V and 225 Ah, so 0.15 to 0.3 in all (from memory).
 LEAD_OHM_AH = {"lead_acid": (0.14, 0.07), "agm": (0.07, 0.02), "gel": (0.07, 0.02)}
+# A worn block has 80 % of its capacity and half as much resistance again (the limits of IEEE 1188,
+# from memory): ln(1.5) / ln(0.8). Resistance and capacity of blocks in service go together
+# (D. O. Feder et al., INTELEC 1992, from memory), so the one tells of the other.
+LEAD_OHM_PER_LN_Q = -1.8
 # Makers' tables that go on to 100 hours give 1.07 to 1.15 of the 20-hour capacity (from memory).
 BEYOND_LABEL = -0.15
 
@@ -243,6 +249,7 @@ def _lithium(name: str) -> dict[str, Any]:
         "tau2_s": 600.0, "ohmic_activation_j": 15e3, "full_tail_c": 0.05,
         "charge_efficiency": 0.998, "no_charge_below_c": 0.0, "lasts_s": LASTS_S["lithium"],
         "lowest_soc": -2 * EMPTY_SD, "activation_v": 0.0, "activation_c": 1.0,
+        "ohm_per_ln_q": 0.0,
         **_CIRCUIT,
     }  # fmt: skip
 
@@ -300,7 +307,7 @@ def _lead_acid(name: str) -> Chemistry:
         curve_per_ln_q_v=np.zeros(len(KNOTS)), capacity=drawn_parts(SERVICE[name]),
         gap_soc_frac=0.05, gap_activation_j=0.0, entropy_v_per_k=0.0002, curve_sd_v=level_sd_v,
         shape_sd_v=float(np.sqrt(np.mean(np.sum(modes**2, axis=0)))), shape_soc=0.3, gap_sd=0.3,
-        fast_sd=0.4, slow_sd=0.5, model_sd_v=0.0015,
+        fast_sd=0.35, slow_sd=0.5, model_sd_v=0.0015, ohm_per_ln_q=LEAD_OHM_PER_LN_Q,
         r0_ohm_ah=LEAD_OHM_AH[name][0], r1_ohm_ah=LEAD_OHM_AH[name][1], r2_ohm_ah=0.06,
         activation_v=LEAD_ACTIVATION_V, activation_c=LEAD_ACTIVATION_C,
         tau1_s=60.0, tau2_s=1800.0, ohmic_activation_j=10e3, charge_activation_j=20e3,

@@ -84,6 +84,8 @@ def prior_moments(
     mean[LN_Q] = ln_q
     # an aged cell's curve bends elsewhere: it goes with the capacity
     mean[CURVE:] = kind.curve_per_ln_q_v * (ln_q - cell.curve_ln_q)
+    # and so does its resistance, whose default is a new cell's
+    mean[states.FAST] = kind.ohm_per_ln_q * ln_q
     sd = np.zeros(STATES)
     sd[states.SHIFT] = strange * kind.curve_sd_v
     sd[states.WALK] = WALK_REST_V
@@ -98,6 +100,8 @@ def prior_moments(
     by_capacity = kind.curve_per_ln_q_v * ln_q_sd
     prior[CURVE:, CURVE:] = strange**2 * kind.curve_cov_v2
     prior[CURVE:, CURVE:] += np.outer(by_capacity, by_capacity)
+    prior[states.FAST, states.FAST] += (kind.ohm_per_ln_q * ln_q_sd) ** 2
+    prior[states.FAST, LN_Q] = prior[LN_Q, states.FAST] = kind.ohm_per_ln_q * ln_q_sd**2
     prior[LN_Q, CURVE:] = by_capacity * ln_q_sd
     prior[CURVE:, LN_Q] = prior[LN_Q, CURVE:]
     return mean, prior
