@@ -37,6 +37,7 @@ from analyzer.learned.keys import (
     points_before,
     stream_before,
 )
+from analyzer.learned.stamp import stamp
 from analyzer.pack.capacity import from_gauge
 from analyzer.pack.soc import Charge, PackPosterior, turned, upright
 from analyzer.range.hotel import at_rest
@@ -58,6 +59,8 @@ Progress = Callable[[float], None]
 def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     """Finds trips, follows the charge, gathers steady points and runs the watch.
 
+    Nothing where nothing that it rests on has changed since.
+
     Args:
         log: Opened for writing.
         progress: Called with the share done, 0 to 1.
@@ -67,6 +70,9 @@ def refresh(log: OpenLog, progress: Progress | None = None) -> None:
         return
     end_us = span[1] + 1
     kept = log.store.learned(SEEN)
+    now = stamp(log)
+    if kept and kept[-1].value.get("stamp") == now:
+        return
     restart_us = kept[-1].value["restart_us"] if kept else span[0]
     watched_us = kept[-1].to_us if kept else None
     warm_us = None
@@ -97,7 +103,7 @@ def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     cell_history.gather(log, known)
     _watch(log, (warm_us, end_us), charge, progress)
     keep_here(log, span[0], end_us)
-    log.store.put_learned(SEEN, {"restart_us": restart_us}, span[0], end_us)
+    log.store.put_learned(SEEN, {"restart_us": restart_us, "stamp": now}, span[0], end_us)
 
 
 def _cut_short(log: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:

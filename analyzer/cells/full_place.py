@@ -43,14 +43,13 @@ def axes(table: Table, kind: Chemistry, r_ohm: float) -> tuple[Axis, ...]:
         r_ohm: Resistance of the median cell.
     """
     seen = _Seen.of(table, kind, r_ohm)
-    trials = [_trial(seen, held) for held in HELD]
+    trials = _trials(seen, HELD)
     total = np.array([trial.weight.sum() for trial in trials]) * _prior(kind)
     found = []
-    for held in _quantiles(HELD, total, CAPACITIES):
-        trial = _trial(seen, float(held))
+    for trial in _trials(seen, _quantiles(HELD, total, CAPACITIES)):
         places = 1 if len(trial.charge) == 1 else PLACES
         charges = _quantiles(trial.charge, trial.weight, places)
-        found += [Axis(float(charge), float(held)) for charge in charges]
+        found += [Axis(float(charge), trial.held) for charge in charges]
     return tuple(found)
 
 
@@ -85,28 +84,35 @@ class _Seen:
         return cls(table, kind, table.volts + drop_v)
 
 
-def _trial(seen: _Seen, held: float) -> _Trial:
-    table = seen.table
+def _trials(seen: _Seen, held: Floats) -> list[_Trial]:
+    """One for each capacity, (k,)."""
+    charges = [_places(seen.table, each) for each in held.tolist()]
+    counts = [len(charge) for charge in charges]
+    weights = _weights(seen, np.concatenate(charges), np.repeat(held, counts))
+    parts = np.split(weights, np.cumsum(counts)[:-1])
+    return [_Trial(*one) for one in zip(held.tolist(), charges, parts, strict=True)]
+
+
+def _places(table: Table, held: float) -> Floats:
+    """Charges at zero that may be at a capacity, (t,)."""
     if table.full_place is not None:
-        charge = np.array([1.0 + table.full_place / held])
-    else:
-        first = table.place.min() / held
-        least = min(np.ptp(table.place) / held * LEAST_SPAN, 1.0)
-        charge = np.arange(MOST_CHARGE, least, -UNSEEN_STEP) + first
-    return _Trial(held, charge, _weights(seen, charge, held))
+        return np.array([1.0 + table.full_place / held])
+    first = table.place.min() / held
+    least = min(np.ptp(table.place) / held * LEAST_SPAN, 1.0)
+    return np.asarray(np.arange(MOST_CHARGE, least, -UNSEEN_STEP) + first)
 
 
-def _weights(seen: _Seen, trial: Floats, held: float) -> Floats:
-    """How likely each charge at zero is, (t,).
+def _weights(seen: _Seen, trial: Floats, held: Floats) -> Floats:
+    """How likely each charge at zero and its capacity are, (t,).
 
     The chemistry's curve is held against the median cell's own. Its errors are alike over
     `shape_soc`, so that a span counts as so many independent readings.
     """
     table, kind = seen.table, seen.kind
-    charge = trial[:, None] - table.place / held
+    charge = trial[:, None] - table.place / held[:, None]
     residual_v = np.zeros_like(charge)
     steep = np.zeros_like(charge)
-    for way in (-1, 0, 1):
+    for way in np.unique(table.way).tolist():
         at = np.flatnonzero(table.way == way)
         points = PublishedCurve(kind, way).at(charge[:, at])
         residual_v[:, at] = seen.rest_v[at] - points.volts

@@ -103,7 +103,8 @@ class MedianCurve:
         self._place = axis.held * (axis.charge - CHARGE)
         self._here_v = np.zeros(len(table.place))
         self.slope = np.zeros(len(table.place))  # where the median cell stands, (m,)
-        self._by_way = {way: self._fitted(way) for way in (-1, 0, 1)}
+        self._levels = {int(way): np.flatnonzero(table.way == way) for way in np.unique(table.way)}
+        self._by_way = {way: self._fitted(way, at) for way, at in self._levels.items()}
         for at, curve in self._ways():
             here = table.place[at]
             self._here_v[at] = self._along(here, curve.volts)
@@ -139,25 +140,18 @@ class MedianCurve:
     def _ways(self) -> Iterator[tuple[Places, _Curve]]:
         """Levels of one way, and its curve."""
         for way, curve in self._by_way.items():
-            at = np.flatnonzero(self.table.way == way)
-            if len(at):
-                yield at, curve
+            yield self._levels[way], curve
 
-    def _fitted(self, way: int) -> _Curve:
+    def _fitted(self, way: int, at: Places) -> _Curve:
         """The chemistry's curve and what the levels of one way say it is off by."""
         published = PublishedCurve(self.kind, way)
         axis = published.at(CHARGE)
-        at = np.flatnonzero(self.table.way == way)
-        if not len(at):
-            doubt_v = np.sqrt(published.variance(axis))
-            return _Curve(axis.volts, self._slope(axis.volts), doubt_v, 0.0)
         seen = published.at(self.charge[at])
         rest_v, error_v2 = self._rest(at, way)
         off_v = rest_v - seen.volts
         own = published.covariance(seen, seen) + error_v2
-        factor = _likeliest(own, off_v)
+        factor, white = _likeliest(own, off_v)
         gain = np.linalg.solve(factor, published.covariance(seen, axis))
-        white = np.linalg.solve(factor, off_v)
         volts = axis.volts + gain.T @ white
         left_v2 = published.variance(axis) - (gain**2).sum(axis=0)
         # What is left everywhere is the curve's level, which no difference shows.
@@ -200,16 +194,21 @@ def polarised(kind: Chemistry) -> tuple[float, float]:
     return kind.r1_ohm_ah / shown, kind.r2_ohm_ah / shown
 
 
-def _likeliest(covariance: Floats, values: Floats) -> Floats:
-    """Cholesky factor with the noise by which the values are likeliest."""
-    most, found = -np.inf, covariance
-    unit = np.eye(len(values))
-    for noise_v in NOISE_V:
-        factor = np.linalg.cholesky(covariance + noise_v**2 * unit)
-        white = np.linalg.solve(factor, values)
-        volume = float(np.log(np.diag(factor)).sum())
-        log_likelihood = -0.5 * float(white @ white) - volume
-        if log_likelihood > most:
-            most = log_likelihood
-            found = np.asarray(factor)
-    return found
+def _likeliest(covariance: Floats, values: Floats) -> tuple[Floats, Floats]:
+    """Cholesky factor L with the noise by which the values are likeliest, and L^-1 values.
+
+    The factor of [[C, v], [v', c]] is [[L, 0], [(L^-1 v)', ...]], so that one factorisation of all
+    noises at once gives both; c is beyond v' C^-1 v for the least of them.
+    """
+    n = len(values)
+    noise_v2 = np.square(NOISE_V)
+    bordered = np.zeros((len(noise_v2), n + 1, n + 1))
+    bordered[:, :n, :n] = covariance + noise_v2[:, None, None] * np.eye(n)
+    bordered[:, n, :n] = bordered[:, :n, n] = values
+    bordered[:, n, n] = 1.0 + values @ values / noise_v2.min()
+    factors = np.linalg.cholesky(bordered)
+    white = factors[:, n, :n]
+    diagonal = np.diagonal(factors, axis1=1, axis2=2)[:, :n]
+    log_likelihood = -0.5 * np.square(white).sum(axis=1) - np.log(diagonal).sum(axis=1)
+    best = int(log_likelihood.argmax())
+    return factors[best, :n, :n], white[best]
