@@ -211,4 +211,4 @@ def _likeliest(covariance: Floats, values: Floats) -> tuple[Floats, Floats]:
     diagonal = np.diagonal(factors, axis1=1, axis2=2)[:, :n]
     log_likelihood = -0.5 * np.square(white).sum(axis=1) - np.log(diagonal).sum(axis=1)
     best = int(log_likelihood.argmax())
-    return factors[best, :n, :n], white[best]
+    return np.asarray(factors[best, :n, :n]), np.asarray(white[best])

@@ -19,7 +19,7 @@ from analyzer.series import bridges
 from analyzer.series.series import Series, load
 from analyzer.thermal.cable_trend import base_k
 from analyzer.thermal.cables import CableGroup
-from analyzer.thermal.drive import drive_heats
+from analyzer.thermal.drive import drive_heat
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 from logger.store import Store
@@ -68,10 +68,14 @@ class Watch:
         self.book = FlagBook()
         self.cells = CellMonitor(boat.pack)
         self.cables = CableGroup(boat.cable)
-        self.drive = drive_heats(boat)
+        drive = drive_heat(boat)
         self._reserve = Reserve(boat, charge)
         self._turning = Turning(boat)
-        self._direct: list[Watcher[Series]] = [*limits(boat), *self.drive, self._reserve]
+        self._direct: list[Watcher[Series]] = [
+            *limits(boat),
+            *([drive] if drive else []),
+            self._reserve,
+        ]
         self._since_us: dict[tuple[str, str], int] = {}
 
     def update(self, chunk: Series) -> list[FlagEvent]:

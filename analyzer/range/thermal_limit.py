@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.series.series import Series
-from analyzer.thermal.drive import drive_heats
+from analyzer.thermal.drive import drive_heat
 from logger.boat import Boat
 
 Floats = npt.NDArray[np.float64]
@@ -58,15 +58,19 @@ class Warmth:
 
 def warmths(series: Series, boat: Boat) -> tuple[Warmth, ...]:
     """The parts whose limit the boat file tells and whose temperature the log's end shows."""
+    heat = drive_heat(boat)
+    if heat is None:
+        return ()
+    size = max(round(FRESH_S / series.step_s), 1)
+    newest = [(part, series.get(part.channel)[-size:]) for part in heat.parts]
+    fresh = [(part, values[np.isfinite(values)]) for part, values in newest]
+    if not any(len(values) for _, values in fresh):
+        return ()
+    heat.update(series)
     found = []
     rng = np.random.default_rng(1)
-    for heat in drive_heats(boat):
-        last = series.get(heat.channel)[-max(round(FRESH_S / series.step_s), 1) :]
-        last = last[np.isfinite(last)]
-        if not len(last):
-            continue
-        heat.update(series)
-        drawn = heat.samples(DRAWS, rng)
+    for part, last in fresh:
+        drawn = heat.samples(part, DRAWS, rng) if len(last) else None
         if drawn is None:
             continue
         air, rise = drawn.air_c + drawn.offset_k, drawn.rise_k + drawn.neighbour_k
@@ -77,8 +81,8 @@ def warmths(series: Series, boat: Boat) -> tuple[Warmth, ...]:
         cov = np.cov(body).tolist()
         found.append(
             Warmth(
-                part=heat.part,
-                limit_c=heat.limit_c,
+                part=part.part,
+                limit_c=part.limit_c,
                 temp_c=float(last[-1]),
                 mean=tuple(body.mean(axis=1).tolist()),
                 cov=tuple(tuple(row) for row in cov),

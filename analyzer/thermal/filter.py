@@ -193,10 +193,9 @@ class ThermalImm:
         after_s, before_s = FOUND_S
         early = (self._loaded_s > after_s) & (self._loaded_s < before_s)
         settle_per_h = np.where(early, FOUND_PER_H, SETTLE_PER_H)
-        loaded_h = per_member(loaded_s / 3600.0)
-        kept_sound = np.exp(-LOOSEN_PER_H * loaded_h)
-        kept_loose = np.exp(-per_member(settle_per_h) * loaded_h)
-        return 1 - np.hstack([kept_sound, kept_loose])
+        rates_per_h = np.array([np.full(settle_per_h.shape, LOOSEN_PER_H), settle_per_h])
+        kept = np.exp(-rates_per_h * (loaded_s / 3600.0))
+        return np.asarray((1 - kept).T[..., None])
 
     def _predict(self, dt_s: float, load: Floats, loaded_s: Floats) -> None:
         """Time update, x <- F x + b, P <- F P F' + Q; F differs from the identity in T and H."""
@@ -270,8 +269,8 @@ class ThermalImm:
         innovation_k = per_member(temp_c) - self.mean[TEMP]
         innovation_k = np.where(seen, innovation_k, 0.0)
         gain = with_temp * (seen / innovation_k2)
-        self.mean = self.mean + gain * innovation_k
-        self.cov = self.cov - gain[:, None] * with_temp
+        self.mean += gain * innovation_k
+        self.cov -= gain[:, None] * with_temp
         sigmas2 = np.square(innovation_k) / innovation_k2
         sigmas2 = np.minimum(sigmas2, MOST_SIGMAS2)
         cost = 0.5 * LIKELIHOOD_POWER * (np.log(innovation_k2) + sigmas2)
@@ -317,9 +316,12 @@ def interact(
     after = weight - leaving + arriving
     mixing = arriving / after
     apart = mean[..., ::-1, :] - mean
-    cov_apart = cov[..., ::-1, :] - cov
     spread = mixing * (1 - mixing) * apart
-    return after, mean + mixing * apart, cov + mixing * cov_apart + spread[:, None] * apart
+    mixed = cov[..., ::-1, :] - cov
+    mixed *= mixing
+    mixed += cov
+    mixed += spread[:, None] * apart
+    return after, mean + mixing * apart, mixed
 
 
 def combine(weight: Floats, mean: Floats, variance: Floats) -> tuple[Floats, Floats]:

@@ -34,6 +34,7 @@ from analyzer.thermal.prior import HeatPrior, SecondNode, column, per_member
 TEMP, RISE, OFFSET, NEIGHBOUR, SECOND, DEVICE = range(6)
 STATES = SECOND + 1  # of bodies that are on no device
 MOVING = slice(TEMP, SECOND + 1, SECOND - TEMP)  # the two states that the heat balance changes
+LOADED = slice(RISE, NEIGHBOUR + 1, NEIGHBOUR - RISE)  # the two that change them by a load
 
 TAUS = 5  # time constants of the bank; assumed to be enough
 TAU_REACH_SD = 1.9  # they stand evenly this far out, on 94 % of the prior; assumed
@@ -98,7 +99,21 @@ class Network:
         kept_second = np.exp(-dt_s / self.second_tau_s)
         crossed = (kept_second - kept) / apart_s(self.tau_s, self.second_tau_s)
         from_second = self.second_tau_s * crossed
-        return Decay(dt_s, 1 - kept, from_second, kept_second)
+        gain, second_gain = 1 - kept, 1 - kept_second
+        to_second = gain - from_second
+        through = PHI * self.share
+        warm, second = still = np.zeros((2, STATES, *self.tau_s.shape))
+        warm[TEMP] = kept
+        warm[OFFSET] = gain
+        warm[SECOND] = from_second
+        second[SECOND] = kept_second
+        by_load = np.array(
+            [
+                [gain + self.share * to_second, gain + through * to_second],
+                [self.share * second_gain, through * second_gain],
+            ]
+        )
+        return Decay(dt_s, gain, to_second, second_gain, still, by_load)
 
     def moving_rows(self, decay: "Decay", own_load: Floats, neighbour_load: Floats) -> Floats:
         """Rows of the transition matrix for T and H; those of r, o and g are the identity's.
@@ -111,19 +126,9 @@ class Network:
         Returns:
             (2, STATES, bodies, 1, members); what the air adds to T+ is `decay.gain` T_air.
         """
-        u, v = per_member(own_load), per_member(neighbour_load)
-        through = PHI * self.share
-        to_second = decay.gain - decay.from_second
-        second_gain = 1 - decay.kept_second
-        warm, second = rows = np.zeros((2, STATES, *self.tau_s.shape))
-        warm[TEMP] = 1 - decay.gain
-        warm[OFFSET] = decay.gain
-        warm[SECOND] = decay.from_second
-        warm[RISE] = u * (decay.gain + self.share * to_second)
-        warm[NEIGHBOUR] = v * (decay.gain + through * to_second)
-        second[SECOND] = decay.kept_second
-        second[RISE] = u * self.share * second_gain
-        second[NEIGHBOUR] = v * through * second_gain
+        rows = decay.still.copy()
+        loads = per_member(np.stack([own_load, neighbour_load]))
+        rows[:, LOADED] = decay.by_load * loads
         return rows
 
     def device_rows(self, decay: "Decay", own_load: Floats, device_k: Floats) -> Floats:
@@ -137,22 +142,27 @@ class Network:
         u = per_member(own_load)
         above_k = per_member(device_k)
         measured = np.isfinite(above_k)
-        to_second = decay.gain - decay.from_second
-        second_gain = 1 - decay.kept_second
         straight = decay.gain * above_k
-        warm = np.where(measured, straight, u * to_second)
-        second = np.where(measured, 0.0, u * second_gain)
+        warm = np.where(measured, straight, u * decay.to_second)
+        second = np.where(measured, 0.0, u * decay.second_gain)
         return np.stack([warm, second])
 
 
 @dataclass(frozen=True)
 class Decay:
-    """Factors of a step; gain is 1 - e1. Arrays (bodies, 1, members)."""
+    """Factors of a step, alike for all steps of a length. Arrays (bodies, 1, members).
+
+    gain: 1 - e1. to_second: 1 - e1 - from_second. second_gain: 1 - e2.
+    still: `moving_rows` without a load, (2, STATES, ...). by_load: What u and v add to them in the
+    columns `LOADED`, (2, 2, ...).
+    """
 
     dt_s: float
     gain: Floats
-    from_second: Floats
-    kept_second: Floats
+    to_second: Floats
+    second_gain: Floats
+    still: Floats
+    by_load: Floats
 
 
 class LaggedLoads:
@@ -168,6 +178,7 @@ class LaggedLoads:
         self._lagged_frac = column(priors, "lagged_frac").ravel()
         self._fast_frac = column(priors, "neighbour_fast_frac").ravel()
         self._value = np.zeros(self._tau_s.shape)
+        self._dt_s, self._gain = 0.0, np.zeros(self._tau_s.shape)
 
     def advance(self, dt_s: float, load: Floats) -> tuple[Floats, Floats]:
         """Takes a step's mean load (bodies,); gives u and v at its end.
@@ -175,8 +186,9 @@ class LaggedLoads:
         Where the load is not known (NaN) the slow neighbour's stands in for it: the likeliest.
         """
         load = np.where(np.isfinite(load), load, self._value[0])
-        gain = 1 - np.exp(-dt_s / self._tau_s)
-        self._value += (load - self._value) * gain
+        if dt_s != self._dt_s:  # most steps are of one length
+            self._dt_s, self._gain = dt_s, 1 - np.exp(-dt_s / self._tau_s)
+        self._value += (load - self._value) * self._gain
         slow, fast, lagged = self._value
         own_load = load + self._lagged_frac * (lagged - load)
         neighbour_load = slow + self._fast_frac * (fast - slow)

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from pytest import approx
 
 from analyzer.series.series import Series
-from analyzer.thermal.drive import DriveHeat, drive_heats
+from analyzer.thermal.drive import DriveHeat, drive_heat
 from logger.boat import Motor
 from tests.support.two_node_drive import BOAT, two_nodes
 
@@ -14,7 +15,8 @@ def run(load_a: np.ndarray, watts: float, seed: int = 0) -> tuple[DriveHeat, np.
     values = {"controller_current_a": load_a, "motor_temp_c": temp,
               "ambient_temp_c": np.full(len(temp), 20.0)}  # fmt: skip
     series = Series(0, 1.0, len(temp), values)
-    (heat,) = drive_heats(BOAT)
+    heat = drive_heat(BOAT)
+    assert heat is not None
     seen = []
     for k in range(0, series.n, 10):
         heat.update(series.cut(k, k + 10))
@@ -48,7 +50,7 @@ def test_where_it_settles_is_known_after_half_an_hour():
         amps = 50 + 5.0 * seed
         heat, _, _ = run(np.full(1800, amps), 300.0, seed)
         true = 20 + 300 * (amps / 100) ** 2 * (1 / 7 + 1 / 12)
-        said = heat.ahead.settles_at
+        said = heat.parts[0].ahead.settles_at
         off.append(abs(said.mid - true))
         held.append(said.low <= true <= said.high)
     print(f"\nsettled off by {np.median(off):.1f} K in the median, held {np.mean(held):.0%}")
@@ -56,5 +58,26 @@ def test_where_it_settles_is_known_after_half_an_hour():
     assert np.mean(held) >= 0.6
 
 
+def test_parts_are_followed_as_if_each_were_alone():
+    load = np.repeat([60.0, 110.0, 20.0, 90.0], 600)
+    temps = {"motor_temp_c": two_nodes(load, 20.0, 300.0, 1),
+             "controller_temp_c": two_nodes(load, 20.0, 150.0, 2)}  # fmt: skip
+    limits = {"motor_max_temp_c": 110.0, "controller_max_temp_c": 80.0}
+    others = {"controller_current_a": load, "ambient_temp_c": np.full(len(load), 20.0)}
+
+    def settle(limited: dict[str, float], read: dict[str, np.ndarray]) -> list:
+        motor = Motor(rated_power_w=BOAT.motor.rated_power_w, **limited)
+        heat = drive_heat(BOAT.model_copy(update={"motor": motor}))
+        assert heat is not None
+        heat.update(Series(0, 1.0, len(load), others | read))
+        return [part.ahead.settles_at for part in heat.parts]
+
+    both = settle(limits, temps)
+    pairs = zip(limits.items(), temps.items(), strict=True)
+    alone = [settle(dict([limit]), dict([read]))[0] for limit, read in pairs]
+    for one, other in zip(both, alone, strict=True):
+        assert (one.low, one.mid, one.high) == approx((other.low, other.mid, other.high), rel=1e-9)
+
+
 def test_no_limit_no_watch():
-    assert drive_heats(BOAT.model_copy(update={"motor": Motor(rated_power_w=6000)})) == []
+    assert drive_heat(BOAT.model_copy(update={"motor": Motor(rated_power_w=6000)})) is None
