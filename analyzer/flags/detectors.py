@@ -1,11 +1,10 @@
 """Detectors of the live watch: each takes the log chunk by chunk and says what holds now."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from analyzer.estimation.detection import Detection, Level, Watcher
+from analyzer.estimation.detection import Detection, Watcher
 from analyzer.estimation.estimate import Estimate
+from analyzer.flags.limit import Limit, Limits
 from analyzer.flags.threshold import Threshold
 from analyzer.pack.chemistry import LEAD, chemistry
 from analyzer.series.series import Series
@@ -24,65 +23,6 @@ OVER_V = {"lfp": (3.68, 3.75), "nmc": (4.23, 4.28), **dict.fromkeys(LEAD, (2.50,
 OVER_FULL_V = (0.05, 0.12)  # the same above a full voltage that the boat file gives
 # Of makers' sheets; the boat's wins.
 HOT_PACK_C = {"lfp": 55.0, "nmc": 55.0, **dict.fromkeys(LEAD, 50.0)}
-
-
-@dataclass
-class Limit:
-    """One channel against two limits; the second may be missing."""
-
-    channel: str
-    key: str
-    kind: str
-    subject: str
-    unit: str
-    warn: Threshold
-    act: Threshold | None = None
-
-    def update(self, chunk: Series) -> None:
-        """Takes the next chunk of the log."""
-        if not self._concerned(chunk):
-            return
-        t_s, values = chunk.t_utc_s, chunk.values[self.channel]
-        for limit in filter(None, (self.warn, self.act)):
-            limit.see(t_s, values)
-
-    def detections(self) -> list[Detection]:
-        """That the channel is past its limit: as it is, and at worst since it tripped."""
-        limit = self.warn
-        level: Level = "warning"
-        if self.act is not None and self.act.active:
-            limit = self.act
-            level = "act now"
-        if not limit.active:
-            return []
-        past = "above" if limit.sign > 0 else "below"
-        now = f"{limit.last:.2f}"
-        worst = f"{limit.value:.2f}"
-        at_worst = "" if now == worst else f" ({worst} at worst)"
-        trip = f"{limit.sign * limit.trip:.2f} {self.unit}"
-        text = (
-            f"{self.subject} at {now} {self.unit}{at_worst}; "
-            f"flagged {past} {trip} for {limit.hold_s:.0f} s."
-        )
-        return [
-            Detection(
-                self.subject,
-                self.kind,
-                text,
-                size=Estimate(limit.last, None, None, self.unit),
-                level=level,
-                key=self.key,
-                channels=(self.channel,),
-            )
-        ]
-
-    def _concerned(self, chunk: Series) -> bool:
-        """Whether this chunk can change anything."""
-        if self.warn.live or (self.act is not None and self.act.live):
-            return self.channel in chunk.values
-        extremes = chunk.highest if self.warn.sign > 0 else chunk.lowest
-        worst = extremes.get(self.channel, np.nan)
-        return self.warn.sign * worst > self.warn.trip
 
 
 class ColdCharge:
@@ -229,13 +169,8 @@ class Fault:
 
 def limits(boat: Boat) -> list[Watcher[Series]]:
     """All detectors that come from limits in the boat file and the chemistry."""
-    out: list[Watcher[Series]] = [
-        *_cells(boat),
-        *_pack(boat),
-        *_drive(boat),
-        *probe_limits(boat.cable),
-    ]
-    return [*out, ColdCharge(boat), Quiet(), Fault(boat)]
+    all_limits = [*_cells(boat), *_pack(boat), *_drive(boat), *probe_limits(boat.cable)]
+    return [Limits(all_limits), ColdCharge(boat), Quiet(), Fault(boat)]
 
 
 def _cells(boat: Boat) -> list[Limit]:

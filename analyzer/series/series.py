@@ -62,16 +62,21 @@ class Series:
         return np.array([self.values[n] for n in self.names]).reshape(-1, self.n)
 
     @cached_property
+    def extremes(self) -> tuple[Floats, Floats]:
+        """Lowest and highest reading of each channel, NaN where there was none, (channels,)."""
+        if not self.names:
+            return np.empty(0), np.empty(0)
+        return np.fmin.reduce(self._table, axis=1), np.fmax.reduce(self._table, axis=1)
+
+    @cached_property
     def lowest(self) -> dict[str, float]:
         """Lowest reading of each channel; NaN where there was none."""
-        found = np.fmin.reduce(self._table, axis=1) if self.names else np.empty(0)
-        return dict(zip(self.names, found.tolist(), strict=True))
+        return dict(zip(self.names, self.extremes[0].tolist(), strict=True))
 
     @cached_property
     def highest(self) -> dict[str, float]:
         """Highest reading of each channel; NaN where there was none."""
-        found = np.fmax.reduce(self._table, axis=1) if self.names else np.empty(0)
-        return dict(zip(self.names, found.tolist(), strict=True))
+        return dict(zip(self.names, self.extremes[1].tolist(), strict=True))
 
     def ages(self) -> tuple[Floats, Floats, Floats]:
         """First and last time at which each channel was read, and how often. Shape (channels,)
