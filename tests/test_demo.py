@@ -10,6 +10,7 @@ import replay
 from analyzer.answers import flags, range_left, refresh, review
 from analyzer.answers.health import now
 from analyzer.faces.cli.base.playback import play_into
+from analyzer.learned import kept_trips
 from analyzer.range import advice
 from analyzer.series.log import OpenLog
 from logger.store import Store
@@ -108,7 +109,7 @@ def test_replay_holds_every_boat_channel(demo):
 
 
 def test_one_trip_with_its_legs(demo):
-    (trip,) = review.trips(demo)
+    (trip,) = kept_trips.trips(demo)
     kinds = [leg.kind for leg in trip.legs]
     assert kinds[0] == "motoring"
     assert kinds[-1] == "motoring"
@@ -121,7 +122,7 @@ def test_one_trip_with_its_legs(demo):
 def said(log):
     """Some answers, without what goes on with the clock."""
     flagged = [replace(flag, age_s=None) for flag in flags.flags(log)]
-    return review.trips(log), flagged, range_left.range_left(log).distance
+    return kept_trips.trips(log), flagged, range_left.range_left(log).distance
 
 
 def test_asking_again_changes_nothing(demo):

@@ -73,10 +73,10 @@ class Log(OtherBoats):
 
     def trips(self) -> tuple[TripRow, ...]:
         """The trips that `refresh` has found, oldest first."""
-        from analyzer.answers import review
+        from analyzer.learned import kept_trips
 
         with self.opened() as log:
-            return review.trips(log)
+            return kept_trips.trips(log)
 
     def review(self, number: int | None = None) -> ReviewAnswer:
         """One trip explained; the newest where no number is given.
@@ -94,7 +94,7 @@ class Log(OtherBoats):
     ) -> "HindcastAnswer":
         """What the range answer would have been during a trip, against what then happened."""
         from analyzer.answers.hull import hindcast_trip
-        from analyzer.answers.review import find_trip
+        from analyzer.learned.kept_trips import find_trip
 
         with self.opened() as log:
             return hindcast_trip(log, find_trip(log, number), each_s, progress)
@@ -187,10 +187,14 @@ class Log(OtherBoats):
             return check(log.boat, log.store, there)
 
     def refresh(self, progress: Progress | None = None) -> None:
-        """Finds trips and runs the watch over what is new in the log."""
-        from analyzer.answers.refresh import refresh
+        """Finds trips and runs the watch over what is new in the log; nothing where nothing is."""
+        from analyzer.learned.stamp import looked_through
 
         with self.opened(write=True) as log:
+            if looked_through(log):
+                return
+            from analyzer.answers.refresh import refresh
+
             refresh(log, progress)
 
     def watch(self, guard: "Guard | None" = None) -> Callable[[], None]:
@@ -216,7 +220,7 @@ class Log(OtherBoats):
 
     def new_s(self) -> float:
         """How much of the log's end has not been looked through. [s]"""
-        from analyzer.learned.keys import new_s
+        from analyzer.learned.stamp import new_s
 
         with self.opened() as log:
             return new_s(log)
@@ -225,7 +229,7 @@ class Log(OtherBoats):
         self, number: int | None = None, channels: Sequence[str] = (), points: int = 2000
     ) -> Plot:
         """Channels of one trip, thinned so that peaks stay."""
-        from analyzer.answers.review import find_trip
+        from analyzer.learned.kept_trips import find_trip
         from analyzer.series import decimate
 
         with self.opened() as log:
@@ -277,7 +281,7 @@ class Log(OtherBoats):
             deep: Also cells, sag and settled temperatures; else the power alone.
         """
         from analyzer.answers import trip_chart
-        from analyzer.answers.review import find_trip
+        from analyzer.learned.kept_trips import find_trip
 
         names = tuple(channels)
         with self.opened() as log:

@@ -15,9 +15,9 @@ import numpy as np
 from analyzer.answers.grounded import believed, standings
 from analyzer.answers.snapshot import keep_here
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.estimation.ground import Ground, standing_of
+from analyzer.estimation.ground import standing_of
 from analyzer.estimation.quantiles import Z80
-from analyzer.estimation.results import SCHEMA, LegRow, TripRow, to_json
+from analyzer.estimation.results import to_json
 from analyzer.flags import monitor
 from analyzer.grounds.plausible import flows_back, tells_nothing
 from analyzer.grounds.power_doubt import power_doubt
@@ -31,13 +31,12 @@ from analyzer.learned.keys import (
     CHARGE_BEFORE,
     GAUGE,
     HOTEL,
-    SEEN,
     STEADY,
     calibration_before,
     points_before,
     stream_before,
 )
-from analyzer.learned.stamp import stamp
+from analyzer.learned.stamp import SEEN, stamp
 from analyzer.pack.capacity import from_gauge
 from analyzer.pack.soc import Charge, PackPosterior, turned, upright
 from analyzer.range.hotel import at_rest
@@ -59,8 +58,6 @@ Progress = Callable[[float], None]
 def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     """Finds trips, follows the charge, gathers steady points and runs the watch.
 
-    Nothing where nothing that it rests on has changed since.
-
     Args:
         log: Opened for writing.
         progress: Called with the share done, 0 to 1.
@@ -69,10 +66,7 @@ def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     if span is None:
         return
     end_us = span[1] + 1
-    kept = log.store.learned(SEEN)
-    now = stamp(log)
-    if kept and kept[-1].value.get("stamp") == now:
-        return
+    kept, rests_on = log.store.learned(SEEN), stamp(log)
     restart_us = kept[-1].value["restart_us"] if kept else span[0]
     watched_us = kept[-1].to_us if kept else None
     warm_us = None
@@ -103,7 +97,7 @@ def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     cell_history.gather(log, known)
     _watch(log, (warm_us, end_us), charge, progress)
     keep_here(log, span[0], end_us)
-    log.store.put_learned(SEEN, {"restart_us": restart_us, "stamp": now}, span[0], end_us)
+    log.store.put_learned(SEEN, {"restart_us": restart_us, "stamp": rests_on}, span[0], end_us)
 
 
 def _cut_short(log: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
@@ -225,19 +219,3 @@ def _watch(
             progress(0.5 + 0.5 * share)
 
     monitor.run(log.store, log.boat, from_us, end_us, tell, judge)
-
-
-def trip_row(record: TripRecord) -> TripRow:
-    """The row that was kept for a trip."""
-    data: dict[str, Any] = dict(record.summary)
-    data["charge_start"] = _estimate(data["charge_start"])
-    data["charge_end"] = _estimate(data["charge_end"])
-    data["legs"] = tuple(LegRow(**leg) for leg in data["legs"])
-    data["number"] = record.number
-    data["grounds"] = tuple(Ground(**one) for one in data.get("grounds", ()))
-    data["schema"] = SCHEMA
-    return TripRow(**data)
-
-
-def _estimate(data: dict[str, Any]) -> Estimate:
-    return Estimate(**{**data, "used": tuple(data["used"]), "missing": tuple(data["missing"])})

@@ -1,13 +1,12 @@
-"""The trips in a log, and one of them explained: where the watt-hours and the volts went."""
+"""A trip explained: where the watt-hours and the volts went."""
 
 from analyzer.answers.flags import views
 from analyzer.answers.grounded import COUNTED, seldom, sparse
-from analyzer.answers.refresh import trip_row
-from analyzer.errors import NoTrip
 from analyzer.estimation.results import ReviewAnswer, SagAccount, TripRow
 from analyzer.flags import monitor as watch
 from analyzer.learned import sag_history
 from analyzer.learned.charge_history import REST_BEFORE_US, follow
+from analyzer.learned.kept_trips import find_trip, trip_row
 from analyzer.pack.soc import turned
 from analyzer.series.log import OpenLog, pack_channels
 from analyzer.trips import ledger, sag, sag_account
@@ -15,29 +14,6 @@ from analyzer.trips import trips as outings
 from logger.store import TripRecord
 
 REST_AFTER_US = 60 * 60 * 1_000_000  # of the pack, after a trip; assumed
-
-
-def trips(log: OpenLog) -> tuple[TripRow, ...]:
-    """The trips, oldest first."""
-    return tuple(trip_row(record) for record in log.store.trips())
-
-
-def find_trip(log: OpenLog, number: int | None) -> TripRecord:
-    """The trip of that number, or the newest.
-
-    Raises:
-        NoTrip: There is none.
-    """
-    known = log.store.trips()
-    if not known:
-        raise NoTrip(f"{log.store.path} holds no trip yet: a trip is at least five minutes moving")
-    if number is None:
-        return known[-1]
-    for record in known:
-        if record.number == number:
-            return record
-    last = known[-1].number
-    raise NoTrip(f"there is no trip {number}: the log holds trips 1 to {last} (`keelwatt trips`)")
 
 
 def review(log: OpenLog, number: int | None = None) -> ReviewAnswer:

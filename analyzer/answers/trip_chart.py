@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.answers.review import find_trip
 from analyzer.answers.snapshot import between
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import Plot
 from analyzer.flags import monitor as watch
 from analyzer.learned.cable_history import wanted
 from analyzer.learned.charge_history import follow
+from analyzer.learned.kept_trips import find_trip
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.reach import middle, reach, toward
 from analyzer.series.decimate import thinned

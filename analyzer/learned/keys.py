@@ -18,7 +18,6 @@ STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
 HOTEL = "hotel"  # a trip's load with the motor off
 HERE = "here"  # the newest moment
-SEEN = "seen"  # how far the log was looked through
 
 
 def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | None:
@@ -27,13 +26,6 @@ def revive(read: Callable[[dict[str, Any]], T], value: dict[str, Any]) -> T | No
         return read(value)
     except (KeyError, TypeError, ValueError, IndexError):
         return None
-
-
-def new_s(log: OpenLog) -> float:
-    """How much of the log's end has not been looked through. [s]"""
-    span, seen = log.store.span(), log.store.learned(SEEN)
-    begin_us, end_us = span or (0, 0)
-    return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
 
 
 def stream_before(log: OpenLog, series: Series) -> Stream:

@@ -1,4 +1,5 @@
-"""What a look through a log rests on, as one digest: the same again would find the same.
+"""How far a log was looked through, and what that rests on, as one digest: the same again would
+find the same.
 
 Of the program names, sizes and times of its files stand for what they say: reading them all would
 take as long as an answer. A program installed anew thus looks again, whatever has changed.
@@ -12,6 +13,7 @@ import analyzer
 import logger
 from analyzer.series.log import OpenLog
 
+SEEN = "seen"  # how far the log was looked through
 UNUSED = "faces"  # only formats what was found
 
 
@@ -19,6 +21,19 @@ def stamp(log: OpenLog) -> str:
     """Of the readings that a log holds, of its boat file and of the program."""
     rests_on = (log.store.boots(), log.store.channels(), log.boat.model_dump_json(), program())
     return sha256(repr(rests_on).encode()).hexdigest()[:16]
+
+
+def looked_through(log: OpenLog) -> bool:
+    """Whether another look would find the same as the last."""
+    kept = log.store.learned(SEEN)
+    return bool(kept) and kept[-1].value.get("stamp") == stamp(log)
+
+
+def new_s(log: OpenLog) -> float:
+    """How much of the log's end has not been looked through. [s]"""
+    span, seen = log.store.span(), log.store.learned(SEEN)
+    begin_us, end_us = span or (0, 0)
+    return (end_us - (seen[-1].to_us if seen else begin_us)) / 1e6
 
 
 @lru_cache(maxsize=1)

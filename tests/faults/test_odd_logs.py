@@ -13,6 +13,7 @@ from analyzer.answers import check, hull, range_left, refresh, review
 from analyzer.answers.health import now as health
 from analyzer.answers.health import trends
 from analyzer.errors import AnalyzerError
+from analyzer.learned import kept_trips
 from analyzer.pack.chemistry import chemistry
 from analyzer.series.log import OpenLog
 from logger import boat as boats
@@ -34,11 +35,11 @@ QUESTIONS = {
     "home": lambda log: range_left.range_left(log, home="straight"),
     "cells": health.cells,
     "cables": health.cables,
-    "trips": review.trips,
+    "trips": kept_trips.trips,
     "review": review.review,
     "hull": hull.hull_state,
     "hindcast": lambda log: hull.hindcast_trip(
-        log, review.find_trip(log, None), 600.0, lambda _share: None
+        log, kept_trips.find_trip(log, None), 600.0, lambda _share: None
     ),
     "health": trends.pack,
     "check": lambda log: check.check(log.boat, log.store),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from analyzer.answers import hull as answer_hull
-from analyzer.answers import passage, refresh, review
+from analyzer.answers import passage, refresh
 from analyzer.answers.passage import PlanWish, plan_passage
 from analyzer.answers.snapshot import here_now
 from analyzer.environment.wind import Wind
@@ -17,6 +17,7 @@ from analyzer.errors import BadRoute
 from analyzer.estimation.results import to_json
 from analyzer.faces.charts import hindcast_svg
 from analyzer.faces.cli.text import passage as text_passage
+from analyzer.learned import kept_trips
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
 from logger.boat import Boat
@@ -173,7 +174,7 @@ def test_double_run_without_runs_tells_how(log):
 
 
 def test_hindcast_from_a_log(log):
-    record = review.find_trip(log, None)
+    record = kept_trips.find_trip(log, None)
     answer = answer_hull.hindcast_trip(log, record, every_s=1200.0)
     assert answer.hindcast.score.compared >= 1
     text = text_passage.hindcast(answer)

@@ -5,8 +5,9 @@ import pytest
 
 from analyzer.answers.hull import hull_state
 from analyzer.answers.refresh import refresh
-from analyzer.answers.review import review, trips
+from analyzer.answers.review import review
 from analyzer.faces.cli.text import answers as text
+from analyzer.learned.kept_trips import trips
 from analyzer.pack.chemistry import chemistry
 from analyzer.series.log import OpenLog
 from logger.boat import Pack

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analyzer.answers import refresh, review
-from analyzer.learned import sag_history
+from analyzer.learned import kept_trips, sag_history
 from analyzer.learned.sag_history import Circuit, compared
 from analyzer.series.log import OpenLog
 from logger.reading import (
@@ -74,11 +74,11 @@ def log(tmp_path):
 
 def test_trips_are_kept_and_the_review_tells_what_changed(log):
     refresh.refresh(log)
-    assert len(review.trips(log)) == 3
+    assert len(kept_trips.trips(log)) == 3
     kept = log.store.learned(sag_history.KEY)
     assert len(kept) == 2  # the last may still be going on
-    last = review.trips(log)[-1].number
-    first = review.trips(log)[0].number
+    last = kept_trips.trips(log)[-1].number
+    first = kept_trips.trips(log)[0].number
     assert any(
         "lose more than on the 2 trips before" in r for r in review.review(log, last).remarks
     )

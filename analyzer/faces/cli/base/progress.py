@@ -22,22 +22,26 @@ class Bar(AbstractContextManager["Bar"]):
     """
 
     def __init__(self, text: str) -> None:
+        self._bar: Any = None
+        if remarks.are_quiet() or not sys.stderr.isatty():
+            return
         from tqdm import tqdm
 
-        self._bar: Any = tqdm(
+        self._bar = tqdm(
             desc=text,
             total=1.0,
-            disable=True if remarks.are_quiet() else None,
             leave=False,
             bar_format="{desc}: {percentage:3.0f}% |{bar}| {elapsed} gone, {remaining} to go",
         )
 
     def __call__(self, done: float) -> None:
         """Shows how much is done, 0 to 1."""
-        self._bar.update(max(min(done, 1.0) - self._bar.n, 0.0))
+        if self._bar is not None:
+            self._bar.update(max(min(done, 1.0) - self._bar.n, 0.0))
 
     def __exit__(self, *_: object) -> None:
-        self._bar.close()
+        if self._bar is not None:
+            self._bar.close()
 
 
 class Pace:
