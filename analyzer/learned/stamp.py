@@ -10,8 +10,8 @@ from hashlib import sha256
 from pathlib import Path
 
 import analyzer
-import logger
 from analyzer.series.log import OpenLog
+from logger import store
 
 SEEN = "seen"  # how far the log was looked through
 UNUSED = "faces"  # only formats what was found
@@ -40,8 +40,7 @@ def new_s(log: OpenLog) -> float:
 def program() -> tuple[tuple[str, int, int], ...]:
     """Names, sizes and times of the files that answers rest on."""
     found = []
-    for package in (analyzer, logger):
-        root = Path(str(package.__file__)).parent
+    for root in (Path(str(analyzer.__file__)).parent, Path(store.__file__).parent.parent):
         for path in sorted(root.rglob("*.py")):
             if UNUSED not in path.relative_to(root).parts:
                 file = path.stat()
