@@ -14,9 +14,9 @@ from geographiclib.geodesic import Geodesic
 
 from analyzer.environment.solar import until_sunset_s
 from analyzer.estimation.estimate import Estimate
-from analyzer.range.discharge import after_s
 from analyzer.range.monte_carlo import Ahead, ReachInput
 from analyzer.range.reach import ReachResult, middle, reach, toward
+from analyzer.range.run_down.discharge import after_s
 from logger.boat import Boat
 from logger.units import KN
 

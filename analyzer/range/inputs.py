@@ -14,7 +14,6 @@ from analyzer.environment.wind import Wind, windage_m2
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.cell_model import chemistry, default_params
 from analyzer.pack.soc import PackPosterior
-from analyzer.range.discharge import Limits
 from analyzer.range.hotel import AtRest, thought_w
 from analyzer.range.monte_carlo import (
     NOW_LOG_SD,
@@ -25,6 +24,7 @@ from analyzer.range.monte_carlo import (
     along_across,
 )
 from analyzer.range.reach import speeds_for
+from analyzer.range.run_down.discharge import Limits
 from analyzer.range.sample import sample
 from analyzer.range.thermal_limit import Warmth
 from analyzer.series.operating import (

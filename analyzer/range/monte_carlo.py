@@ -30,7 +30,7 @@ from analyzer.hull.recent_legs import Day, after_the_day
 from analyzer.hull.steady import LEG_DEG, SETTING_LOG
 from analyzer.pack.chemistry import LEAD, Chemistry
 from analyzer.pack.lead_acid.prior import draw_wells, lag_of
-from analyzer.range.discharge import Limits, PackDraws, ocv_table
+from analyzer.range.run_down.discharge import Limits, PackDraws, ocv_table
 from analyzer.range.thermal_limit import Warmth
 
 Floats = npt.NDArray[np.float64]

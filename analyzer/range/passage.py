@@ -15,7 +15,6 @@ import numpy.typing as npt
 from analyzer.environment import persistence
 from analyzer.environment.wind import Air
 from analyzer.range.ahead import AHEAD_LOG_SD, ground_speed_mps
-from analyzer.range.discharge import PackDraws, after_s, run_down
 from analyzer.range.monte_carlo import (
     Draws,
     ReachInput,
@@ -25,6 +24,7 @@ from analyzer.range.monte_carlo import (
     winds_to_come,
 )
 from analyzer.range.route import Leg, Route, SeenStream
+from analyzer.range.run_down.discharge import PackDraws, after_s, run_down
 from analyzer.range.sample import sample
 from logger.units import HOUR_S
 

@@ -14,9 +14,9 @@ from analyzer.environment.solar import HOURS
 from analyzer.estimation.estimate import Estimate
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.range.ahead import Ahead, look_ahead
-from analyzer.range.discharge import LIMITS, RunDown, run_down
 from analyzer.range.monte_carlo import ReachInput
-from analyzer.range.pack_draws import PackDraws
+from analyzer.range.run_down.discharge import LIMITS, RunDown, run_down
+from analyzer.range.run_down.pack_draws import PackDraws
 from analyzer.range.sample import sample
 from logger.units import HOUR_S, KN
 

@@ -18,7 +18,7 @@ from analyzer.range.monte_carlo import (
     draw,
     pack_draws,
 )
-from analyzer.range.pack_draws import PackDraws
+from analyzer.range.run_down.pack_draws import PackDraws
 
 # Fields of `ReachInput` that no draw depends on, by definition of `_draw`.
 ASKED = ("limits", "course_deg", "speeds_mps", "as_now", "ahead", "sun_ahead", "warmths")

@@ -11,9 +11,9 @@ import numpy as np
 from analyzer.environment.stream import unknown
 from analyzer.hull import hull
 from analyzer.pack.cell_model import chemistry
-from analyzer.range.discharge import Limits
 from analyzer.range.monte_carlo import Now, ReachInput, air_draws, draw, pack_draws
 from analyzer.range.reach import reach, speeds_for
+from analyzer.range.run_down.discharge import Limits
 from logger.boat import Boat
 
 

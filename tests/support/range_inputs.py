@@ -8,8 +8,8 @@ from analyzer.environment.stream import given
 from analyzer.environment.wind import Wind
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.chemistry import chemistry
-from analyzer.range.discharge import Limits
 from analyzer.range.monte_carlo import ReachInput
+from analyzer.range.run_down.discharge import Limits
 
 SPEEDS = np.linspace(0.8, 3.2, 13)
 CALM = Wind(0.0, 0.0, sd_mps=0.0)

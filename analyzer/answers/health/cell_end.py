@@ -6,9 +6,9 @@ import numpy as np
 
 from analyzer.answers.snapshot import Here
 from analyzer.estimation.estimate import Estimate, cannot_say
-from analyzer.range.discharge import LIMITS, run_down
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.monte_carlo import pack_draws
+from analyzer.range.run_down.discharge import LIMITS, run_down
 from logger.boat import Boat
 from logger.units import HOUR_S, KW
 

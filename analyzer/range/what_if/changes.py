@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from analyzer.pack.cell_model import default_cell
 from analyzer.range.monte_carlo import ReachInput, Weak, along_across, at_least_zero
-from analyzer.range.pack_draws import SOC_GRID, PackDraws
+from analyzer.range.run_down.pack_draws import SOC_GRID, PackDraws
 from analyzer.range.sample import Sample, Then
 from analyzer.series.operating import HOTEL_SPREAD
 from logger.boat import Pack

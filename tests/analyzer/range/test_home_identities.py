@@ -10,7 +10,6 @@ from analyzer.environment.stream import given as given_stream
 from analyzer.environment.stream_table import StreamTable
 from analyzer.environment.wind import Wind
 from analyzer.range.ahead import ground_speed_mps
-from analyzer.range.discharge import SOC_GRID, Limits
 from analyzer.range.home import (
     WayBack,
     along_track,
@@ -21,6 +20,7 @@ from analyzer.range.home import (
 )
 from analyzer.range.monte_carlo import Weak, along_across
 from analyzer.range.reach import reach, toward
+from analyzer.range.run_down.discharge import SOC_GRID, Limits
 from logger.boat import Boat
 from tests.support.hull_boat import boat
 from tests.support.range_inputs import charge, cubic_curve, range_input

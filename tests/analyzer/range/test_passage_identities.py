@@ -8,7 +8,6 @@ import pytest
 
 from analyzer.environment.stream_table import StreamTable, TableStream
 from analyzer.range.advice import slower
-from analyzer.range.discharge import SOC_GRID, Limits
 from analyzer.range.hindcast import _what_followed
 from analyzer.range.monte_carlo import Now, Weak
 from analyzer.range.passage import (
@@ -21,6 +20,7 @@ from analyzer.range.passage import (
 )
 from analyzer.range.plan import Passage, cheapest, plan
 from analyzer.range.route import Leg, Route
+from analyzer.range.run_down.discharge import SOC_GRID, Limits
 from analyzer.series.series import Series
 from logger.boat import Hotel
 from tests.support.range_inputs import range_input

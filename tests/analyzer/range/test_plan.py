@@ -17,11 +17,11 @@ from analyzer.errors import BadRoute
 from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.chemistry import chemistry
-from analyzer.range.discharge import Limits
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.passage import Surroundings, draw_boats, leg_power_w
 from analyzer.range.plan import FEW, Passage, plan
 from analyzer.range.route import Route, read_gpx, through
+from analyzer.range.run_down.discharge import Limits
 from logger.units import KN, NMI
 from tests.support.gpx import GPX
 from tests.support.hull_boat import boat

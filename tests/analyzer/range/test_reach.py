@@ -12,7 +12,6 @@ from analyzer.hull import hull
 from analyzer.pack.chemistry import chemistry
 from analyzer.range.advice import next_action
 from analyzer.range.ahead import ground_speed_mps
-from analyzer.range.discharge import Limits
 from analyzer.range.home import (
     WayBack,
     along_track,
@@ -22,6 +21,7 @@ from analyzer.range.home import (
 )
 from analyzer.range.monte_carlo import Now, Throttle, Weak, along_across
 from analyzer.range.reach import reach, speeds_for, toward
+from analyzer.range.run_down.discharge import Limits
 from logger.units import KN
 from tests.support.hull_boat import boat
 from tests.support.range_inputs import SPEEDS, question, sure_curve

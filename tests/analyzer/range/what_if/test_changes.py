@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from analyzer.range.discharge import Limits
 from analyzer.range.monte_carlo import Now, Throttle
 from analyzer.range.reach import reach
+from analyzer.range.run_down.discharge import Limits
 from analyzer.range.sample import sample
 from analyzer.range.what_if import changes
 from logger.boat import Pack

@@ -8,8 +8,8 @@ import pytest
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.lead_acid.prior import RATES_PER_H, draw_wells, lag_of
 from analyzer.pack.lead_acid.wells import Wells
-from analyzer.range.discharge import LIMITS, Limits, PackDraws, ocv_table, run_down
-from analyzer.range.pack_draws import SOC_GRID
+from analyzer.range.run_down.discharge import LIMITS, Limits, PackDraws, ocv_table, run_down
+from analyzer.range.run_down.pack_draws import SOC_GRID
 
 AGM = chemistry("agm")
 AH, CELLS = 180.0, 24

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from analyzer.pack.chemistry import chemistry
-from analyzer.range.discharge import (
+from analyzer.range.run_down.discharge import (
     LIMITS,
     SOC_GRID,
     Limits,

@@ -13,13 +13,13 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.pack.cell_model import Chemistry
-from analyzer.range.discharge_wells import (
+from analyzer.range.run_down.pack_draws import LIMITS, MOST_S, SOC_GRID, Limits, PackDraws, RunDown
+from analyzer.range.run_down.wells import (
     cell_current,
     current_at_power,
     run_down_wells,
     state,
 )
-from analyzer.range.pack_draws import LIMITS, MOST_S, SOC_GRID, Limits, PackDraws, RunDown
 from logger.units import HOUR_S
 
 __all__ = ["LIMITS", "SOC_GRID", "Limits", "PackDraws", "RunDown", "cell_current_a", "run_down"]

@@ -18,7 +18,7 @@ from analyzer.pack.lead_acid.wells import (
     run_to_limit,
     surface_v,
 )
-from analyzer.range.pack_draws import MOST_S, SOC_GRID, Limits, PackDraws, RunDown
+from analyzer.range.run_down.pack_draws import MOST_S, SOC_GRID, Limits, PackDraws, RunDown
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]

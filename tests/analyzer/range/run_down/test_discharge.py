@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from analyzer.pack.cell_model import chemistry
-from analyzer.range.discharge import (
+from analyzer.range.run_down.discharge import (
     LIMITS,
     Limits,
     PackDraws,
@@ -44,7 +44,7 @@ def step_by_step(
     power_w: float, p: PackDraws, limits: Limits, motor_w: float
 ) -> tuple[float, float]:
     """Seconds and end charge by stepping ten seconds at a time and testing every limit."""
-    from analyzer.range.discharge import SOC_GRID
+    from analyzer.range.run_down.discharge import SOC_GRID
 
     soc, t = float(p.soc[0]), 0.0
     r, extra, deficit = p.resistance_ohm[0], p.weak_resistance_ohm[0], p.weak_deficit_frac[0]

@@ -1,0 +1,1 @@
+"""How long a pack lasts at a load, and what ends it."""
