@@ -36,6 +36,28 @@ def test_throttle_w_is_the_power_since_the_step():
     assert inputs.throttle_w(series(3000.0, 0.0, 20), boat()) is None
 
 
+@pytest.mark.parametrize("now_s", [20, 50])
+def test_before_step_is_the_point_until_the_throttle_was_moved(now_s):
+    point = inputs.before_step(series(800.0, 3000.0, now_s), boat())
+    assert point is not None
+    assert point.power_w == approx(800.0 - 0.6 * 8.2**2, rel=0.01)
+    assert (point.speed_ground_mps, point.course_deg) == approx((2.0, 90.0))
+
+
+def test_before_step_asks_for_the_present_course():
+    turned = series(800.0, 3000.0, 20)
+    turned.values["course_ground_deg"][-60:] = 180.0
+    assert inputs.before_step(turned, boat()) is None
+
+
+def test_moving_mps_is_the_speed_of_the_last_seconds():
+    speeding = series(800.0, 3000.0, 20)
+    speeding.values["speed_ground_mps"][-15:] = 2.6
+    assert inputs.moving_mps(speeding) == approx(2.6)
+    speeding.values["speed_ground_mps"][:] = np.nan
+    assert inputs.moving_mps(speeding) is None
+
+
 def test_speed_at_w_asks_for_that_power():
     curve = prior(boat())
     for watts in (300.0, 1000.0, 3000.0):
