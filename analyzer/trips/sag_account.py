@@ -26,13 +26,14 @@ METER_SD_V = 0.01  # common practice, no source
 GAIN_SD = 0.02  # of a term: the shunt, and what answers faster than the readings; assumed
 LOSS_SD, COLD_SD = 0.15, 0.35  # of losses and the cold's share where nothing was fitted; assumed
 WORTH_V = 0.05  # less is not named in the sentence; assumed
+UNEXPLAINED = "unexplained"
 PLAIN = {
     "charge used": "charge already used",
     "resistance": "the cells' resistance",
     "polarisation": "the cells' slow polarisation",
     "cold": "the cold",
     "cables and contactor": "cables and contactor",
-    "unexplained": "causes not known",
+    UNEXPLAINED: "causes not known",
 }
 MODELLED = {  # terms that come from the fit -> of `Parts`
     "charge used": "charge_used_v",
@@ -131,7 +132,7 @@ def _terms(
         ),
         _measured(weak, found.weak_v[known], "cell voltages are not measured"),
         _measured("cables and contactor", found.cables_v[known], no_controller),
-        SagTerm("unexplained", _range(unexplained_v, math.hypot(found.rest_sd_v, sd["all"]))),
+        SagTerm(UNEXPLAINED, _range(unexplained_v, math.hypot(found.rest_sd_v, sd["all"]))),
     ]
 
 
@@ -183,10 +184,18 @@ def sentence(rest_v: float, loaded_v: float, current_a: float, terms: list[SagTe
     """The account in words a person understands, largest term first."""
     known = [(term.text, term.volts.mid) for term in terms if term.volts.mid is not None]
     # What rounds to 0.0 V would only be noise in the sentence.
-    worth = sorted((t for t in known if abs(t[1]) >= WORTH_V), key=lambda term: -abs(term[1]))
+    named = [t for t in known if abs(t[1]) >= WORTH_V and (t[0] != UNEXPLAINED or t[1] > 0)]
+    worth = sorted(named, key=lambda term: -abs(term[1]))
     said = ", ".join(f"{volts:.1f} V to {PLAIN.get(text, text)}" for text, volts in worth)
     head = f"At {current_a:.0f} A the voltage stood {rest_v - loaded_v:.1f} V below its rest"
-    return f"{head} of {rest_v:.1f} V: {said or 'nothing of it worth naming'}."
+    text = f"{head} of {rest_v:.1f} V: {said or 'nothing of it worth naming'}."
+    # Causes that explain more than there is are no cause of their own.
+    too_much_v = -dict(known).get(UNEXPLAINED, 0.0)
+    if too_much_v < WORTH_V:
+        return text
+    return (
+        f"{text} Together that is {too_much_v:.1f} V more than was measured: each is a little less."
+    )
 
 
 def _measured(text: str, volts: Floats, why: str) -> SagTerm:

@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 
+from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.results import SagTerm
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
-from analyzer.trips.sag_account import worst
+from analyzer.trips.sag_account import sentence, worst
 from logger.boat import Pack
 from tests.support.motor_boat import motor_boat
 
@@ -26,3 +28,19 @@ def test_a_weak_block_s_share_is_named():
     (term,) = [t for t in account.terms if t.text.startswith("weak")]
     assert term.text == "weak block 3"
     assert term.volts.mid == pytest.approx(90 * MORE_OHM, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("left_v", "said"),
+    [
+        (0.3, "2.0 V to charge already used, 0.3 V to causes not known."),
+        (0.02, "2.0 V to charge already used."),
+        (-0.3, "2.0 V to charge already used. Together that is 0.3 V more than was measured"),
+    ],
+)
+def test_what_is_explained_twice_is_no_cause(left_v, said):
+    terms = [
+        SagTerm("charge used", Estimate(2.0, 1.9, 2.1, "V")),
+        SagTerm("unexplained", Estimate(left_v, left_v - 0.1, left_v + 0.1, "V")),
+    ]
+    assert said in sentence(54.0, 54.0 - 2.0 - left_v, 60.0, terms)
