@@ -26,7 +26,7 @@ def shipped() -> dict[str, Any]:
 def made() -> dict[str, Any]:
     """The schema, made from the dataclasses of the answers."""
     from analyzer.answers.flags import FlagEvent
-    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
     from analyzer.estimation import json_schema, results
@@ -47,6 +47,7 @@ def made() -> dict[str, Any]:
         "double_run": DoubleRun,
         "flags": list[results.FlagView],
         "flag_event": FlagEvent,
+        "gain": GainAnswer,
         "check": results.CheckAnswer,
         "boots": list[results.BootRow],
         "demo": results.RangeAnswer,

@@ -116,6 +116,15 @@ def sine_of_height(latitude_deg: float, longitude_deg: float, utc_s: Floats) -> 
     return np.asarray(up)
 
 
+def haurwitz_w_m2(sine: Floats) -> Floats:
+    """Irradiance on a level surface under a clear sky, by the sine of the sun's height; its shape.
+
+    Source: 1098 W/m2 x sin h x exp(-0.057 / sin h), Haurwitz 1945.
+    """
+    up = np.maximum(sine, 1e-3)
+    return np.where(sine > 0, 1098.0 * up * np.exp(-0.057 / up), 0.0)
+
+
 def unmeasured_sun_w(
     peak_w: float, place: tuple[float, float] | None, utc_s: float | None
 ) -> tuple[float, float]:
@@ -124,7 +133,7 @@ def unmeasured_sun_w(
     The usual share of a clear sky, as wide as clouds from overcast to none and panels of any tilt
     have it; without place or date of any time of the day.
 
-    Source: clear sky 1098 W/m2 x sin h x exp(-0.057 / sin h), Haurwitz 1945.
+    Source of the clear sky: see `haurwitz_w_m2`.
     """
     if peak_w <= 0:
         return 0.0, 0.0
@@ -133,8 +142,7 @@ def unmeasured_sun_w(
     sine = float(sine_of_height(place[0], place[1], np.array(utc_s)))
     if sine <= 0:
         return 0.0, 0.0
-    clear_w_m2 = 1098.0 * sine * np.exp(-0.057 / sine)
-    clear_w = clear_w_m2 / STANDARD_W_M2 * peak_w
+    clear_w = float(haurwitz_w_m2(np.array(sine))) / STANDARD_W_M2 * peak_w
     return USUAL_SHARE * clear_w, UNMEASURED_SD * clear_w
 
 

@@ -5,10 +5,17 @@ from typing import TYPE_CHECKING
 
 from analyzer.estimation.estimate import Estimate
 from analyzer.faces import format
+from logger.units import DAY_S, HOUR_S
 
 if TYPE_CHECKING:
     from analyzer.answers.gain.keys import ChangedKey
-    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import (
+        GainAnswer,
+        GainRow,
+        PlanWhatIf,
+        RangeWhatIf,
+        UnsaidGain,
+    )
 
 
 SMALL_M = 185.2  # below a tenth of a mile metres are told; by choice
@@ -48,6 +55,8 @@ def _size(more: Estimate, value: float) -> str:
     largest = max(abs(more.low or 0.0), abs(more.high or 0.0))
     if more.unit == "m" and largest < SMALL_M:
         return f"{value:.0f} m"
+    if more.unit == "s" and largest > DAY_S:
+        return f"{value / HOUR_S:.0f} h"
     return format.value(Estimate(value, None, largest, more.unit))
 
 
@@ -81,3 +90,55 @@ def plan_headline(answer: "PlanWhatIf") -> str:
         f"{changes(answer.changes)} the passage is {format.sureness(after)} sure instead of "
         f"{format.sureness(before)} (arriving above the reserve), at the same speeds; {charge}"
     )
+
+
+_FURTHER = {"charge_known": "Told further", "panel": "A day's sun", "night_load": "A night"}
+RANGES = "In brackets: the range that should hold the truth eight times in ten"
+
+
+def base(answer: "GainAnswer") -> str:
+    """What all gains are counted from."""
+    text = (
+        f"{answer.boat}, from a full pack at {format.knots(answer.speed_water_mps)} through the "
+        f"water ({answer.speed_from}), in no stream: {format.band(answer.distance)}"
+    )
+    if answer.idle.known:
+        text += f"; on the load beside the motor alone: {hours(answer.idle)}"
+    return text
+
+
+def hours(idle: Estimate) -> str:
+    """A range of hours; days would hide what a load takes."""
+    low, high = (round((value or 0.0) / HOUR_S) for value in (idle.low, idle.high))
+    return f"{low} to {high} h"
+
+
+def beside(row: "GainRow") -> list[tuple[str, Estimate]]:
+    """The figures of a gain beside its distance, as far as they are known."""
+    figures = [("Load lasts", row.idle), ("A year", row.energy_year)]
+    return [(name, figure) for name, figure in figures if figure.known]
+
+
+def rests_on(row: "GainRow") -> str:
+    """What a gain rests on, and what would tell more."""
+    helps = f". Would tell more: {row.would_help}" if row.would_help else ""
+    return f"{format.capital(row.rests_on)}{helps}"
+
+
+def further(row: "GainRow") -> str:
+    """What its distance is: further from a full pack, unless it is gained by the day."""
+    return _FURTHER.get(row.measure, "Further")
+
+
+def no_year(answer: "GainAnswer") -> str:
+    """Why no energy of a year is told; empty where one is."""
+    why = {
+        row.energy_year.reason for row in answer.rows if "a year wants" in row.energy_year.reason
+    }
+    return f"What is saved in a year cannot be said: {why.pop()}" if why else ""
+
+
+def unsaid(row: "UnsaidGain") -> str:
+    """What cannot be said, why, and which reading would tell."""
+    tells = f". What would tell: {row.reading}" if row.reading else ""
+    return f"{format.capital(row.text)}: {row.reason}{tells}"

@@ -24,7 +24,18 @@ from tests.support.browser import SWITCHES, Served, chromium_path  # noqa: E402
 OUT = Path(__file__).parent / "pictures" / "sizes"
 SIZES = ((320, 568), (390, 844), (844, 390), (768, 1024), (1280, 800))
 LOOKS = ("day", "night", "contrast")
-PAGES = ("/", "/trips", "/trip/1", "/log", "/plan", "/health", "/set-up", "/set-up/guide", "/pair")
+PAGES = (
+    "/",
+    "/trips",
+    "/trip/1",
+    "/log",
+    "/plan",
+    "/health",
+    "/gain",
+    "/set-up",
+    "/set-up/guide",
+    "/pair",
+)
 GAP_PX = 12
 
 

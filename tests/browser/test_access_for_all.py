@@ -16,6 +16,7 @@ PAGES = [
     "/log",
     "/plan",
     "/health",
+    "/gain",
     "/set-up",
     "/set-up/guide",
     "/api",

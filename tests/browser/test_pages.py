@@ -18,6 +18,7 @@ PAGES = [
     "/log",
     "/plan",
     "/health",
+    "/gain",
     "/set-up",
     "/set-up/guide",
     "/api",

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from analyzer.answers.log_file import LogFile
 
 if TYPE_CHECKING:
-    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf
     from analyzer.answers.passage import PlanWish
     from analyzer.estimation.results import WayHome
 
@@ -36,6 +36,13 @@ class OtherBoats(LogFile):
 
         with self.opened() as log:
             return range_what_if(log, changes, speed_mps, stream, home, wind)
+
+    def gain(self) -> "GainAnswer":
+        """What would help most: each measure's gain with its range, the largest first."""
+        from analyzer.answers.gain.gain import gain
+
+        with self.opened() as log:
+            return gain(log)
 
     def plan_what_if(self, changes: Sequence[str], wish: "PlanWish") -> "PlanWhatIf":
         """A passage with some numbers of the boat file changed; see `range_what_if`."""

@@ -7,11 +7,13 @@ import numpy as np
 from analyzer.environment.solar import mean_ahead, unmeasured_sun_w
 from analyzer.errors import BadChange
 from analyzer.hull.propeller import USUAL_BLADES, Propeller
+from analyzer.learned.keys import calibration_before
 from analyzer.pack.cell_model import default_params
 from analyzer.range import inputs
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.what_if import changes
 from analyzer.range.what_if.propeller import OtherPropeller
+from analyzer.series.log import OpenLog
 from analyzer.thermal import copper
 from logger.boat import Boat, Motor
 from logger.units import UNDATED_S
@@ -35,6 +37,17 @@ class Place:
     utc_s: float
     place_deg: tuple[float, float] | None = None
     advance_m: tuple[float, float] | None = None
+
+
+def place_of(log: OpenLog, end_us: int) -> Place:
+    """Where and when the question is asked, and what the propeller does there. [µs]"""
+    lat, lon = log.store.last("latitude_deg"), log.store.last("longitude_deg")
+    known = calibration_before(log, None)
+    return Place(
+        utc_s=end_us / 1e6,
+        place_deg=(lat[1], lon[1]) if lat and lon else None,
+        advance_m=known.advance_m if known else None,
+    )
 
 
 def changed_question(

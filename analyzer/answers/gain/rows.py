@@ -68,3 +68,63 @@ class PlanWhatIf:
     rests_on: tuple[str, ...]
     cautions: tuple[str, ...] = NOT_MEASURED
     schema: int = SCHEMA
+
+
+@dataclass(frozen=True)
+class GainRow:
+    """One thing that can be done, and what it buys.
+
+    Args:
+        measure: One word for programs: "second_pack".
+        text: What is done.
+        distance: Further at the usual speed from a full pack, unless `rests_on` says else. [m]
+        idle: Longer on the load beside the motor alone. [s]
+        energy_year: Saved or won in a year that is as the log's days. [Wh]
+        rests_on: What it rests on, and what it holds fixed.
+        would_help: The reading that would make the range smaller; empty where none would.
+    """
+
+    measure: str
+    text: str
+    distance: Estimate
+    idle: Estimate
+    energy_year: Estimate
+    rests_on: str
+    would_help: str = ""
+
+
+@dataclass(frozen=True)
+class UnsaidGain:
+    """What cannot be judged from the log, or has nothing to gain.
+
+    Args:
+        reading: What would tell; empty where nothing is missing.
+    """
+
+    measure: str
+    text: str
+    reason: str
+    reading: str = ""
+
+
+@dataclass(frozen=True)
+class GainAnswer:
+    """What would help most, from this boat's own log.
+
+    Args:
+        speed_water_mps: The usual speed under motor. speed_from: What makes it usual.
+        distance: From a full pack at that speed, as the boat is, in no stream. [m]
+        idle: How long a full pack feeds the load beside the motor. [s]
+        rows: What can be said, the largest gain first.
+        unsaid: What cannot be said, or has nothing to gain.
+    """
+
+    boat: str
+    speed_water_mps: float
+    speed_from: str
+    distance: Estimate
+    idle: Estimate
+    rows: tuple[GainRow, ...]
+    unsaid: tuple[UnsaidGain, ...]
+    cautions: tuple[str, ...]
+    schema: int = SCHEMA

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.answers import range_left
-from analyzer.answers.gain.boat_changes import Place, changed_question
+from analyzer.answers.gain.boat_changes import changed_question, place_of
 from analyzer.answers.gain.keys import ChangedKey, changed_boat
 from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
 from analyzer.answers.passage import (
@@ -23,7 +23,6 @@ from analyzer.environment.solar import USUAL_SD, USUAL_SHARE
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import HomeAnswer, HomeWish, RangeAnswer, WayHome
-from analyzer.learned.keys import calibration_before
 from analyzer.range.home import home_reach
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.passage import Surroundings
@@ -79,17 +78,6 @@ def _unsaid(answer: RangeAnswer, changes: tuple[ChangedKey, ...]) -> RangeWhatIf
     why = answer.distance.reason or answer.charge.reason
     far, long, power = (cannot_say(why, unit) for unit in ("m", "s", "W"))
     return RangeWhatIf(changes, answer, far, long, power, far, long, power, "", None, ())
-
-
-def place_of(log: OpenLog, end_us: int) -> Place:
-    """Where and when the question is asked, and what the propeller does there. [µs]"""
-    lat, lon = log.store.last("latitude_deg"), log.store.last("longitude_deg")
-    known = calibration_before(log, None)
-    return Place(
-        utc_s=end_us / 1e6,
-        place_deg=(lat[1], lon[1]) if lat and lon else None,
-        advance_m=known.advance_m if known else None,
-    )
 
 
 def _more(after: Floats, before: Floats, k: int, unit: str) -> Estimate:

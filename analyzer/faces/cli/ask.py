@@ -1,4 +1,4 @@
-"""The questions: range, trips, review, cells, cables."""
+"""The questions: range, trips, review, cells, cables, gain."""
 
 import argparse
 from pathlib import Path
@@ -43,6 +43,10 @@ def _cells(options: argparse.Namespace) -> int:
 
 def _cables(options: argparse.Namespace) -> int:
     return opt.give(opt.log_knowing(options).cables(), options.json, tell.cables)
+
+
+def _gain(options: argparse.Namespace) -> int:
+    return opt.give(opt.looked_through(options).gain(), options.json, text_gain.gain)
 
 
 def _home_stream(text: str) -> str | Path:
@@ -130,5 +134,12 @@ COMMANDS = (
         _cables,
         "say whether a cable, lug or contactor runs hotter than it should",
         "keelwatt cables",
+    ),
+    Command(
+        "gain",
+        _gain,
+        "what would help most: slower, cleaner, another pack, cable, panel or propeller, each with "
+        "its range",
+        "keelwatt gain",
     ),
 )

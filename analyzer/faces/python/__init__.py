@@ -24,16 +24,16 @@ if TYPE_CHECKING:
     from analyzer.answers import to_json as to_json
 
     (
-        cables, cells, check, flags, frame, hull, plan, plan_what_if, plot, range_left,
+        cables, cells, check, flags, frame, gain, hull, plan, plan_what_if, plot, range_left,
         range_what_if, refresh, review, trips,
     ) = (
-        Log.cables, Log.cells, Log.check, Log.flags, Log.frame, Log.hull, Log.plan,
+        Log.cables, Log.cells, Log.check, Log.flags, Log.frame, Log.gain, Log.hull, Log.plan,
         Log.plan_what_if, Log.plot, Log.range_left, Log.range_what_if, Log.refresh, Log.review,
         Log.trips,
     )  # fmt: skip
 
 _QUESTIONS = (
-    "cables", "cells", "check", "flags", "frame", "hull", "plan", "plan_what_if", "plot",
+    "cables", "cells", "check", "flags", "frame", "gain", "hull", "plan", "plan_what_if", "plot",
     "range_left", "range_what_if", "refresh", "review", "trips",
 )  # fmt: skip
 _BESIDE = ("Log", "json_schema", "open_log", "table", "to_json")

@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.answers import Log
+from analyzer.answers.gain.rows import GainAnswer
 from analyzer.answers.guard import Guard, Pulse
 from analyzer.answers.hull import HindcastAnswer, HullAnswer
 from analyzer.answers.memory import Memory
@@ -171,6 +172,7 @@ PLAIN: dict[str, Any] = {
     "cells": CellsAnswer,
     "cables": CablesAnswer,
     "hull": HullAnswer,
+    "gain": GainAnswer,
     "flags": tuple[FlagView, ...],
     "check": CheckAnswer,
 }

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 
 from analyzer.estimation.results import RangeAnswer
-from analyzer.faces import units
+from analyzer.faces import gains, units
 from analyzer.faces.charts import chart_api, range_svg
 from analyzer.faces.web import header_middleware, live
 from analyzer.faces.web.page import (
@@ -145,6 +145,13 @@ def _health(request: Request) -> dict[str, Any]:
         "capacity_course": trend_svg.drawn(pack.capacity_course),
         "resistance_course": trend_svg.drawn(pack.resistance_course),
     }
+
+
+@router.get("/gain")
+def gain(request: Request) -> Response:
+    """What would help most."""
+    answer = remembered(request, "gain", log_of(request).gain)
+    return render(request, "gain.html", answer=answer, gains=gains)
 
 
 @router.get("/units/{name}")

@@ -29,6 +29,7 @@ QUESTIONS = {
     "cells": "cells",
     "cables": "cables",
     "hull": "hull",
+    "gain": "gain",
     "double_run": "hull --double-run",
     "flags": "flags",
     "boots": "boots",

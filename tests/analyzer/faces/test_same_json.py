@@ -21,6 +21,7 @@ QUESTIONS = {
     "cells": ("cells", "cells"),
     "cables": ("cables", "cables"),
     "hull": ("hull", "hull"),
+    "gain": ("gain", "gain"),
     "hindcast": ("hindcast 1 --each 30", "hindcast/1?each_min=30"),
     "check": ("check", "check"),
 }

@@ -9,7 +9,7 @@ from analyzer.faces.cli.text import answers, passage
 from analyzer.faces.cli.text.answers import wrapped
 
 if TYPE_CHECKING:
-    from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import GainAnswer, GainRow, PlanWhatIf, RangeWhatIf
 
 AS_IS = "The boat as it is"
 
@@ -57,4 +57,27 @@ def _table(
 def _foot(rests_on: Sequence[str], cautions: Sequence[str]) -> str:
     lines = [wrapped(format.sentence(text), "- ") for text in rests_on]
     lines += [wrapped(format.sentence(text), "Caution: ") for text in cautions]
+    return "\n".join(lines)
+
+
+def gain(answer: "GainAnswer") -> str:
+    """What would help most, the largest gain first."""
+    parts = [wrapped(format.sentence(gains.base(answer)), style="bold")]
+    parts += [_gain(number, row) for number, row in enumerate(answer.rows, start=1)]
+    said = [gains.RANGES, gains.no_year(answer)]
+    parts.append(wrapped(" ".join(format.sentence(text) for text in said if text)))
+    if answer.unsaid:
+        lines = [wrapped(format.sentence(gains.unsaid(row)), "- ") for row in answer.unsaid]
+        parts.append("\n".join(["Not said from this log", *lines]))
+    parts.append("\n".join(wrapped(format.sentence(t), "Caution: ") for t in answer.cautions))
+    return "\n\n".join(parts)
+
+
+def _gain(number: int, row: "GainRow") -> str:
+    lines = [wrapped(format.capital(row.text), f"{number:>2}. ", "bold")]
+    figures = [(gains.further(row), row.distance), *gains.beside(row)]
+    for name, figure in figures:
+        why = f", {figure.reason}" if figure.known and figure.reason else ""
+        lines.append(wrapped(f"{gains.signed(figure)}{why}", f"    {name:<14}"))
+    lines.append(wrapped(format.sentence(gains.rests_on(row)), "    "))
     return "\n".join(lines)
