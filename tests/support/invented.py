@@ -12,6 +12,7 @@ from tests.support.invented_answers import (
     CELLS,
     CHECK,
     CURVE,
+    GAIN,
     HINDCAST,
     HOME,
     HULL,
@@ -170,6 +171,9 @@ class InventedLog(Log):
 
     def hull(self):
         return HULL
+
+    def gain(self):
+        return GAIN
 
     def plan(self, wish):
         self.asked.append(wish)
