@@ -12,7 +12,6 @@ from tests.support.invented_answers import (
     CELLS,
     CHECK,
     CURVE,
-    GAIN,
     HINDCAST,
     HOME,
     HULL,
@@ -31,6 +30,7 @@ from tests.support.invented_answers import (
     plot,
     trip_plot,
 )
+from tests.support.invented_gain import GAIN
 
 __all__ = [
     "CELLS",

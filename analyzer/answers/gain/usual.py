@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.answers.review import trips
 from analyzer.answers.snapshot import Here, here_now
 from analyzer.environment import stream
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.hull.steady_points import SteadyPoints
+from analyzer.learned.kept_trips import trips
 from analyzer.learned.keys import points_before
 from analyzer.range.discharge import run_down
 from analyzer.range.inputs import RangeInputs, usual_speed_mps

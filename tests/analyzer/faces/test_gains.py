@@ -8,7 +8,7 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.faces import gains
 from analyzer.faces.cli.text import gain as text_gain
 from logger.units import NMI
-from tests.support.invented_answers import GAIN
+from tests.support.invented_gain import GAIN
 
 SIGNED = {
     (2.0 * NMI, 1.0 * NMI, 3.0 * NMI, "m"): "+2.0 nmi (+1.0 nmi to +3.0 nmi)",
