@@ -11,10 +11,10 @@ from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned.kept_trips import trips
 from analyzer.learned.keys import points_before
-from analyzer.range.discharge import run_down
 from analyzer.range.inputs import RangeInputs, usual_speed_mps
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.reach import ReachResult, middle, reach
+from analyzer.range.run_down.discharge import run_down
 from analyzer.range.sample import sample
 from analyzer.range.what_if.changes import own_rng
 from analyzer.series.log import OpenLog
