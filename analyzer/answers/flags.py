@@ -14,6 +14,22 @@ from logger.store import FlagRecord
 OVER_SHOWN_US = 24 * 3600 * 1_000_000  # of log: longer a flag that is over is no news; assumed
 
 
+def ways_out(log: OpenLog) -> tuple[str, ...]:
+    """What displays and programs on board are told, a sentence a way."""
+    from analyzer.flags import follow, nmea_out
+
+    lines = nmea_out.told(log.boat, follow.FIGURES_EVERY_S, follow.REPEAT_S)
+    out = []
+    for way in log.boat.tell:
+        if way.kind == "command":
+            out.append(f"{way.command[0]} is run whenever a flag is raised, gets worse or is over.")
+        elif way.kind == "udp":
+            out.append(f"NMEA 0183 goes to {way.host}, UDP port {way.port}: {lines}.")
+        else:
+            out.append(f"NMEA 0183 is offered at {way.host}, TCP port {way.port}: {lines}.")
+    return tuple(out)
+
+
 def flags(log: OpenLog) -> tuple[FlagView, ...]:
     """All flags: those that stand first, the newest of each first."""
     seen = views(log, log.store.flags())

@@ -160,6 +160,13 @@ class Log(OtherBoats):
         with self.opened() as log:
             return flags.flags(log)
 
+    def ways_out(self) -> tuple[str, ...]:
+        """What displays and programs on board are told while the pages are served."""
+        from analyzer.answers import flags
+
+        with self.opened() as log:
+            return flags.ways_out(log)
+
     def flag_seen(self, number: int) -> None:
         """Somebody has seen a flag: its tone stops, and displays on board show it acknowledged.
 

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
+from logger.boat import Boat
 from logger.store.records import FlagRecord
 
 LONGEST = 82  # characters, "$" and CR LF included; source: NMEA 0183
@@ -27,6 +28,20 @@ XDR = {
     "range_nmi": ("G", "", "RANGE_NMI", 1.0, 1),
     "range_low_nmi": ("G", "", "RANGE_LOW_NMI", 1.0, 1),
 }
+
+
+def told(boat: Boat, figures_s: float, repeat_s: float) -> str:
+    """What goes out on the line, as a sentence for people.
+
+    Args:
+        figures_s: Between figures. repeat_s: Between reminders of a flag that stands.
+    """
+    names = [name for _, _, name, _, _ in XDR.values()]
+    names += [plain(cable.probe.upper())[:16] for cable in boat.cable if cable.probe]
+    return (
+        f"ALR for each flag, again every {repeat_s:.0f} s while it stands; every {figures_s:.0f} s "
+        f"RPM of the shaft and XDR of {', '.join(dict.fromkeys(names))}, as far as they are known"
+    )
 
 
 def sentence(fields: str) -> str:

@@ -3,13 +3,16 @@
 Nothing here waits for a listener: a slow or absent one loses lines, never time.
 """
 
+import fcntl
 import json
 import os
 import pwd
 import socket
 import subprocess
+import sys
+import termios
 import threading
-from collections.abc import Iterable
+from collections.abc import Sequence
 from typing import Protocol
 
 from analyzer.estimation.results import to_json
@@ -19,12 +22,16 @@ NOBODY = "nobody"
 # Of the user's commands: at once, and how long one may take; assumed.
 MOST_RUNNING = 4
 LONGEST_S = 30.0
+# Kept for a client that is slow, some 20 seconds of lines (the kernel takes twice as much), and
+# how long one may acknowledge nothing, as a display whose plug was pulled; assumed.
+ROOM_BYTES = 8192
+GONE_MS = 15_000
 
 
 class Way(Protocol):
     """Somewhere lines go."""
 
-    def send(self, lines: Iterable[str]) -> None:
+    def send(self, lines: Sequence[str]) -> None:
         """Sends whole lines; what cannot go at once is dropped."""
 
     def close(self) -> None:
@@ -41,7 +48,7 @@ class UdpLines:
         self._socket.setblocking(False)
         self.lost = 0
 
-    def send(self, lines: Iterable[str]) -> None:
+    def send(self, lines: Sequence[str]) -> None:
         """Sends whole lines; what cannot go at once is dropped."""
         for line in lines:
             try:
@@ -55,8 +62,11 @@ class UdpLines:
 
 
 class TcpLines:
-    """Listens; every client gets every line from when it came. A client that does not read is let
-    go. Nothing that a client sends is read.
+    """Listens; every client gets every line from when it came. Nothing that a client sends is read.
+
+    A client that does not read is let go: once the little room this side keeps for it is full, once
+    nothing came through to it for some seconds, or for a newcomer where all places are taken. The
+    kernel keeps room for it on its own side too, which cannot be told from a client that reads.
     """
 
     def __init__(self, host: str, port: int, most_clients: int = 8) -> None:
@@ -66,9 +76,11 @@ class TcpLines:
         self.most_clients = most_clients
         self.port = int(self._listener.getsockname()[1])
 
-    def send(self, lines: Iterable[str]) -> None:
+    def send(self, lines: Sequence[str]) -> None:
         """Sends whole lines; a client whose buffer is full is let go."""
         self._accept()
+        if not lines:
+            return
         data = "".join(lines).encode("ascii")
         for client in list(self._clients):
             try:
@@ -83,11 +95,21 @@ class TcpLines:
                 client, _ = self._listener.accept()
             except OSError:
                 return
-            if len(self._clients) >= self.most_clients:
+            if len(self._clients) >= self.most_clients and not self._make_room():
                 client.close()
                 continue
             client.setblocking(False)
+            client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, ROOM_BYTES)
+            client.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, GONE_MS)
             self._clients.append(client)
+
+    def _make_room(self) -> bool:
+        """Lets the client go that has most unread; False where each has read all that was sent."""
+        slowest = max(self._clients, key=unread_bytes)
+        if unread_bytes(slowest) == 0:
+            return False
+        self._drop(slowest)
+        return True
 
     def _drop(self, client: socket.socket) -> None:
         client.close()
@@ -98,6 +120,12 @@ class TcpLines:
         for client in list(self._clients):
             self._drop(client)
         self._listener.close()
+
+
+def unread_bytes(client: socket.socket) -> int:
+    """Sent, and not yet taken by the other side's kernel."""
+    answer = fcntl.ioctl(client.fileno(), termios.TIOCOUTQ, bytes(4))
+    return int.from_bytes(answer, sys.byteorder)
 
 
 class Command:

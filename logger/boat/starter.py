@@ -133,7 +133,8 @@ _SOURCES = """
 
 # Ways out for flags and figures: other displays, or a command of your own.
 # [[tell]]
-# kind = "udp"                     # NMEA 0183 lines; or "tcp", or "command"
+# kind = "udp"                     # NMEA 0183 lines; or "tcp", or "command". Lines are ALR for
+#                                  # flags, RPM for the shaft, XDR for the pack, charge and range
 # host = "192.168.1.255"
 # port = 10110
 """

@@ -177,6 +177,8 @@ def watch_beside(log: Log, guard: "Guard | None" = None) -> Callable[[], None]:
     if not log.is_there():
         return lambda: None
     try:
+        for sentence in log.ways_out():
+            tell_user(sentence)
         return log.watch(guard)
     except (LoggerError, OSError, ValueError) as error:
         tell_user(f"No live flags: {error}")

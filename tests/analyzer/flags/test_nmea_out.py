@@ -7,7 +7,9 @@ import pynmea2
 import pytest
 
 from analyzer.flags import nmea_out
+from logger.boat import parse
 from tests.support.flag_records import flag_record
+from tests.support.small_boat import GOOD
 
 FLAG = flag_record(
     number=7,
@@ -79,3 +81,12 @@ def test_nothing_known_is_no_sentence():
 
 def test_reserved_characters_do_not_get_out():
     assert set("$!*,\\^~\r\n").isdisjoint(nmea_out.plain("a$b!c*d,e\\f^g~h\r\ni"))
+
+
+def test_what_goes_out_is_told_by_its_names():
+    said = nmea_out.told(parse(GOOD, "boat.toml"), 2.0, 30.0).replace(",", " ").split()
+    sent = nmea_out.figures(dict.fromkeys(nmea_out.XDR, 1.0))
+    # the fourth field of each transducer is its name: NMEA 0183
+    for line in map(pynmea2.parse, sent):
+        assert {line.data[k] for k in range(3, len(line.data), 4)} <= set(said)
+    assert {"ALR", "RPM", "XDR", "30"} <= set(said)

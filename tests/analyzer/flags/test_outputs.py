@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 import pytest
 
 from analyzer.estimation.detection import Detection
+from analyzer.flags import outputs
 from analyzer.flags.flag import FlagEvent, record
 from analyzer.flags.outputs import Command, TcpLines, UdpLines
 
@@ -46,13 +47,73 @@ def test_tcp_clients_get_lines_and_a_stuck_one_is_let_go():
     good.settimeout(5)
     start = time.monotonic()
     while len(way._clients) == 2 and time.monotonic() - start < 20:
-        way.send([line] * 500)
-        rest = 500 * len(line)
+        way.send([line] * 50)
+        rest = 50 * len(line)
         while rest:
-            rest -= len(good.recv(rest))
+            got = good.recv(rest)
+            assert got, "who reads is not let go"
+            rest -= len(got)
     assert len(way._clients) == 1
     for s in (good, stuck):
         s.close()
+    way.close()
+
+
+def connected(way, many):
+    clients = [socket.socket() for _ in range(many)]
+    for client in clients:  # with as little room as the kernel gives
+        client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        client.settimeout(5)
+        client.connect(("127.0.0.1", way.port))
+    way.send(["$A*41\r\n"])
+    return clients
+
+
+def test_a_ninth_gets_the_place_of_one_that_does_not_read():
+    way = TcpLines("127.0.0.1", 0)
+    clients = connected(way, 8)
+    stuck, others = clients[3], [*clients[:3], *clients[4:]]
+    line = "$" + "x" * 78 + "\r\n"
+    held = [one for one in way._clients if one.getpeername() == stuck.getsockname()]
+    for _ in range(1000):
+        if outputs.unread_bytes(held[0]):
+            break
+        way.send([line])
+        for one in others:
+            assert one.recv(1000)
+    assert len(way._clients) == 8  # it still has some room
+    ninth = connected(way, 1)[0]
+    ninth.settimeout(5)
+    assert ninth.recv(100).startswith(b"$A")
+    assert held[0] not in way._clients
+    for one in (*clients, ninth):
+        one.close()
+    way.close()
+
+
+def test_a_ninth_waits_outside_where_all_read():
+    way = TcpLines("127.0.0.1", 0)
+    clients = connected(way, 8)
+    for one in clients:
+        assert one.recv(100) == b"$A*41\r\n"
+    ninth = connected(way, 1)[0]
+    assert ninth.recv(100) == b""
+    assert len(way._clients) == 8
+    for one in (*clients, ninth):
+        one.close()
+    way.close()
+
+
+def test_little_is_kept_for_a_slow_one():
+    way = TcpLines("127.0.0.1", 0)
+    (slow,) = connected(way, 1)
+    line = "$" + "x" * 78 + "\r\n"
+    sent = 0
+    while way._clients and sent < 1_000_000:
+        way.send([line])
+        sent += len(line)
+    assert sent < 50_000  # as the kernel had it, some 2.5 MB: half an hour of lines
+    slow.close()
     way.close()
 
 
