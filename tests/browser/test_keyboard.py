@@ -81,7 +81,7 @@ def test_a_passage_is_drawn_and_worked_out_by_keyboard(page, site):
     page.keyboard.type("4")
     page.keyboard.press("Enter")
     page.wait_for_selector("#verdict")
-    assert page.locator("#verdict").inner_text().startswith("Yes: 97 % sure")
+    assert page.locator("#verdict").inner_text().startswith("Yes: 97\u00a0% sure")
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     assert len(page.locator("#places").input_value().splitlines()) == 2  # kept for another try
 

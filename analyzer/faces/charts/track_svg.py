@@ -17,6 +17,7 @@ from analyzer.faces.charts.elements import (
     tick,
     words,
 )
+from analyzer.faces.charts.labels import Labels
 from analyzer.faces.charts.scale import nice_step
 from logger.units import NMI
 
@@ -48,18 +49,19 @@ def track(
     driven = [motoring[k] if motoring else True for k in known]
     sailed = [not on for on in driven]
     start, end = points[0], points[-1]
+    labels = Labels(points, paper.wide, paper.tall)
     parts = [
-        *paper.grid(),
+        *paper.grid(labels),
         stroke(_pieces(points, driven), 0),
         stroke(_pieces(points, sailed), 1),
-        *_hours(points, [t_utc_s[k] if t_utc_s else None for k in known]),
+        words(0, paper.tall + 14, "north up; nautical miles from the start", "start"),
         dot(*start),
-        _label(start, "start", 16),
+        labels.place(start, "start"),
         ring(end),
-        _label(end, "end", -8),
-        words(paper.wide - 6, 14, "north up; nautical miles from the start", "end"),
+        labels.place(end, "end"),
+        *_hours(points, [t_utc_s[k] if t_utc_s else None for k in known], labels),
     ]
-    return picture(round(paper.wide), round(paper.tall), parts)
+    return picture(round(paper.wide), round(paper.tall) + 18, parts)
 
 
 def _miles_from_start(
@@ -99,18 +101,18 @@ class _Paper:
     def at(self, east: float, north: float) -> tuple[float, float]:
         return (east - self.west) * self.scale, self.tall - (north - self.south) * self.scale
 
-    def grid(self) -> list[str]:
+    def grid(self, labels: Labels) -> list[str]:
         step = nice_step(max(self.wide, self.tall) / self.scale, 5)
         parts = []
         ends = self.west + self.wide / self.scale, self.south + self.tall / self.scale
         for k in range(math.ceil(self.west / step), math.floor(ends[0] / step) + 1):
             x = self.at(k * step, 0)[0]
             parts.append(faint(f"M{x:.1f} 0v{self.tall:.1f}"))
-            parts.append(words(x + 3, self.tall - 5, _miles(k * step, "E", "W"), "start"))
+            parts.append(labels.take(x + 3, self.tall - 5, _miles(k * step, "E", "W"), "start"))
         for k in range(math.ceil(self.south / step), math.floor(ends[1] / step) + 1):
             y = self.at(0, k * step)[1]
             parts.append(faint(f"M0 {y:.1f}h{self.wide:.1f}"))
-            parts.append(words(3, y - 3, _miles(k * step, "N", "S"), "start"))
+            parts.append(labels.take(3, y - 3, _miles(k * step, "N", "S"), "start"))
         return parts
 
 
@@ -119,7 +121,10 @@ def _miles(value: float, positive: str, negative: str) -> str:
 
 
 def _hours(
-    points: Sequence[tuple[float, float]], when: Sequence[float | None], most: int = 8
+    points: Sequence[tuple[float, float]],
+    when: Sequence[float | None],
+    labels: Labels,
+    most: int = 8,
 ) -> list[str]:
     """Clock times along the track."""
     known = [(p, t) for p, t in zip(points, when, strict=True) if t is not None]
@@ -130,12 +135,8 @@ def _hours(
     parts = []
     for (_, before), (p, t) in pairwise(known):
         if math.floor(before / apart) < math.floor(t / apart):
-            parts += [tick(p), _label(p, clock(math.floor(t / apart) * apart), 12)]
+            parts += [tick(p), labels.place(p, clock(math.floor(t / apart) * apart))]
     return parts
-
-
-def _label(point: tuple[float, float], text: str, below: float) -> str:
-    return words(point[0] + 6, point[1] + below, text, "start")
 
 
 def _pieces(points: Sequence[tuple[float, float]], chosen: Sequence[bool]) -> str:

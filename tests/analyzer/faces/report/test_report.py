@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from itertools import combinations
 
 import pytest
 
@@ -137,6 +138,27 @@ def test_track_is_dashed_where_the_motor_was_off_and_says_when():
     assert dashed.count("L") == 3
     assert svg.count("stroke-dasharray") == 1
     assert ">00:30<" in svg
+
+
+def test_labels_of_a_track_lie_neither_on_it_nor_on_each_other():
+    # There and back in zigzags: a label at a fixed place would lie on the next leg.
+    legs = 40
+    latitude = [50 + 0.004 * (k % 2) + 0.0002 * k for k in range(legs)]
+    longitude = [3 + 0.004 * min(k, legs - k) for k in range(legs)]
+    svg = track_svg.track(latitude, longitude, [1767225600.0 + 300 * k for k in range(legs)])
+    said = re.findall(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*>(\d\d:\d\d|start|end)<', svg)
+    assert len(said) >= 7
+    # The narrowest that 12 px letters come to: digits of 0.5 em, x-height 0.5 em (from memory).
+    boxes = [(float(x), float(y) - 7, float(x) + 6 * len(t), float(y)) for x, y, t in said]
+    for one, other in combinations(boxes, 2):
+        assert one[2] <= other[0] or other[2] <= one[0] or one[3] <= other[1] or other[3] <= one[1]
+
+
+def test_pages_are_as_few_as_smaller_pictures_allow_and_ohm_is_a_letter(paper):
+    ohm = replace(paper, lines=("0.84 mΩ too much in the joint, and 1 kΩ",))
+    data = pdf.pdf(ohm)
+    assert b"/Symbol" in data  # the PDF standard's own font that has the Greek letters
+    assert pdf._laid_out(ohm, 1.0).pages_count >= data.count(b"/Type /Page\n")
 
 
 def test_track_is_to_scale():
