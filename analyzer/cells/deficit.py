@@ -20,7 +20,7 @@ import numpy.typing as npt
 from analyzer.cells.full_place import axes
 from analyzer.cells.hypotheses import CAPACITY, CHARGE, GRID, HEALTHY, PRIOR
 from analyzer.cells.levels import LEVEL_C, Table
-from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown
+from analyzer.cells.median_curve import LEVEL_SD_V, MedianCurve, Shown, published_curves
 from analyzer.cells.ohms import COUNTS_AS, MAD_EFFICIENCY, MAD_TO_SD, Ohms, hats
 from analyzer.cells.published_curve import BEND_SOC
 from analyzer.estimation.marginal import marginal
@@ -96,7 +96,8 @@ class _Fit:
 def evidence(table: Table, kind: Chemistry, ohms: Ohms) -> Evidence:
     """What a table says of each cell; over all likely places of full and capacities."""
     likely = axes(table, kind, ohms.median)
-    curves = [MedianCurve(table, kind, axis, ohms.median) for axis in likely]
+    published = published_curves(kind)
+    curves = [MedianCurve(table, kind, axis, ohms.median, published) for axis in likely]
     usual = [_fit(curve, ohms.if_usual()) for curve in curves]
     raised = usual
     if not ohms.known:

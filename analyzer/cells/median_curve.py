@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.levels import Table
-from analyzer.cells.published_curve import BEND_SOC, PublishedCurve
+from analyzer.cells.published_curve import BEND_SOC, CHARGE, PublishedCurve
 from analyzer.pack.cell_model import Chemistry
 
 Floats = npt.NDArray[np.float64]
@@ -32,8 +32,6 @@ LEFT_OVER_SD = np.array([0.15, 0.15, 0.3])
 GAP_SD = 1.0  # of the gap between charge and discharge, and of where it stood at first; assumed
 # Of a level about a smooth curve, tried in turn; assumed.
 NOISE_V = (0.0005, 0.001, 0.002, 0.004, 0.008)
-STEP = 0.004  # of the charge axis that curves are tabulated on; assumed
-CHARGE = np.arange(1.06, -0.5, -STEP)  # of the median cell, along a rising place
 
 
 @dataclass(frozen=True)
@@ -91,9 +89,17 @@ class MedianCurve:
 
     Args:
         r_ohm: Resistance of the median cell, as load steps show it.
+        published: Of the kind, by way; None: looked up anew.
     """
 
-    def __init__(self, table: Table, kind: Chemistry, axis: Axis, r_ohm: float) -> None:
+    def __init__(
+        self,
+        table: Table,
+        kind: Chemistry,
+        axis: Axis,
+        r_ohm: float,
+        published: dict[int, PublishedCurve] | None = None,
+    ) -> None:
         self.table = table
         self.kind = kind
         self.r_ohm = r_ohm
@@ -104,7 +110,8 @@ class MedianCurve:
         self._here_v = np.zeros(len(table.place))
         self.slope = np.zeros(len(table.place))  # where the median cell stands, (m,)
         self._levels = {int(way): np.flatnonzero(table.way == way) for way in np.unique(table.way)}
-        self._by_way = {way: self._fitted(way, at) for way, at in self._levels.items()}
+        known = published or published_curves(kind)
+        self._by_way = {way: self._fitted(known[way], at) for way, at in self._levels.items()}
         for at, curve in self._ways():
             here = table.place[at]
             self._here_v[at] = self._along(here, curve.volts)
@@ -142,12 +149,11 @@ class MedianCurve:
         for way, curve in self._by_way.items():
             yield self._levels[way], curve
 
-    def _fitted(self, way: int, at: Places) -> _Curve:
+    def _fitted(self, published: PublishedCurve, at: Places) -> _Curve:
         """The chemistry's curve and what the levels of one way say it is off by."""
-        published = PublishedCurve(self.kind, way)
-        axis = published.at(CHARGE)
+        axis = published.along
         seen = published.at(self.charge[at])
-        rest_v, error_v2 = self._rest(at, way)
+        rest_v, error_v2 = self._rest(at, published.way)
         off_v = rest_v - seen.volts
         own = published.covariance(seen, seen) + error_v2
         factor, white = _likeliest(own, off_v)
@@ -186,6 +192,11 @@ class MedianCurve:
         error_v2 += np.outer(error_v, error_v) * lasting
         error_v2 += GAP_SD**2 * np.outer(turned_v, turned_v)
         return table.volts[at] + drop_v - turned_v, error_v2
+
+
+def published_curves(kind: Chemistry) -> dict[int, PublishedCurve]:
+    """By way."""
+    return {way: PublishedCurve(kind, way) for way in (-1, 0, 1)}
 
 
 def polarised(kind: Chemistry) -> tuple[float, float]:

@@ -4,6 +4,7 @@ Carried on beyond empty and full, for a cell may be driven there.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,8 @@ BEND_SOC = 0.02  # charge over which the curve's own bends are alike; assumed
 BEND_V = 0.01  # how far they may lie off the chemistry's; assumed
 REVERSED_V = -1.0  # an emptied cell driven on is not followed below this; assumed
 OVER_V = 0.3  # nor an overfull one further above the curve's end; assumed
+STEP = 0.004  # of the charge axis that curves are tabulated on; assumed
+CHARGE = np.arange(1.06, -0.5, -STEP)  # of the median cell, along a rising place
 
 
 @dataclass(frozen=True)
@@ -42,8 +45,16 @@ class PublishedCurve:
         branch = -float(self.way)
         volts = self.kind.ocv_v(inside, 25.0, branch)
         volts = volts + steep * (charge - inside)
-        top_v = float(self.kind.ocv_v(1.0, 25.0, branch)) + OVER_V
-        return Points(charge, np.clip(volts, REVERSED_V, top_v), steep)
+        return Points(charge, np.clip(volts, REVERSED_V, self._top_v), steep)
+
+    @cached_property
+    def _top_v(self) -> float:
+        return float(self.kind.ocv_v(1.0, 25.0, -float(self.way))) + OVER_V
+
+    @cached_property
+    def along(self) -> Points:
+        """At `CHARGE`."""
+        return self.at(CHARGE)
 
     def covariance(self, x: Points, y: Points) -> Floats:
         """Of what the curve is off by, (n,) and (k,) to (n, k): as a whole, over some tenth of the

@@ -45,6 +45,9 @@ def marginal(square: Floats, cross: Floats, prior_sd: Floats) -> Marginal:
     volume = np.linalg.slogdet(precision)[1] + prior_volume
     variance = np.diagonal(covariance, axis1=-2, axis2=-1)
     target = cross.transpose(2, 0, 1)
-    found = (covariance[of_cell] @ target[..., None])[..., 0]
-    explained = (target * found).sum(axis=-1)
+    found = np.empty(prior_sd.shape)
+    for prior in range(len(unlike)):
+        alike = np.flatnonzero(np.equal(of_cell, prior))
+        found[alike] = (covariance[prior] @ cross[..., alike]).transpose(2, 0, 1)
+    explained = np.einsum("cgk,cgk->cg", target, found)
     return Marginal(found, np.sqrt(variance)[of_cell], explained, volume[of_cell])

@@ -5,7 +5,6 @@ other: questions that differ only in what is asked share their draws.
 """
 
 from collections.abc import Callable
-from copy import deepcopy
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -47,7 +46,9 @@ def sample(given: ReachInput) -> Sample:
     if newest is None or not _alike(newest[0], given):
         newest = _newest = (given, _draw(given))
     drawn = newest[1]
-    return replace(drawn, rng=deepcopy(drawn.rng))
+    rng = np.random.default_rng(given.seed)
+    rng.bit_generator.state = drawn.rng.bit_generator.state
+    return replace(drawn, rng=rng)
 
 
 def _alike(one: ReachInput, other: ReachInput) -> bool:

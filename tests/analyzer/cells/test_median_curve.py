@@ -99,7 +99,8 @@ def test_noise_is_that_of_the_readings(noise_v):
     x = np.arange(120) * LEVEL_C
     smooth = 1e-4 * np.exp(-0.5 * ((x[:, None] - x) / 0.1) ** 2)
     values = rng.multivariate_normal(np.zeros(120), smooth) + rng.normal(0, noise_v, 120)
-    factor = _likeliest(smooth, values)
+    factor, white = _likeliest(smooth, values)
+    assert factor @ white == approx(values, abs=1e-12)
     left = factor @ factor.T - smooth
     # the one that was tried nearest to it
     assert np.sqrt(np.diag(left)) == approx(noise_v, rel=1e-6)
