@@ -20,6 +20,7 @@ SHARED = {
     "logger.store",
     "logger.boat",
     "logger.channels",
+    "logger.device_states",
     "logger.units",
     "logger.errors",
     "logger.standstill",

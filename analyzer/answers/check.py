@@ -16,7 +16,7 @@ from analyzer.grounds.decide import grounds
 from analyzer.grounds.plausible import REVERSED
 from analyzer.grounds.wiring_tests import wiring_tests
 from analyzer.pack.shunt_sense import Test
-from logger import channels
+from logger import channels, device_states
 from logger.boat import Boat
 from logger.store import Store
 
@@ -98,11 +98,17 @@ def _channel_row(store: Store, name: str, unit: str, last_us: int, now_us: int) 
     seen_s = (t_us[-1] - t_us[0]) / 1e6 if len(t_us) > 1 else 0.0
     known = channels.find(name)
     ok = np.isfinite(values)
+    last = float(values[ok][-1]) if ok.any() else None
     return ChannelRow(
         name=name,
-        text=known.text if known else "",
+        text=_text(known.text if known else "", device_states.words(name, last)),
         unit=unit,
         rate_hz=(len(t_us) - 1) / float(seen_s) if seen_s > 0 else None,
         age_s=(now_us - last_us) / 1e6,
-        value=float(values[ok][-1]) if ok.any() else None,
+        value=last,
     )
+
+
+def _text(text: str, state: str) -> str:
+    """What a channel is, and the state that its number stands for."""
+    return f"{text}: {state}" if state else text

@@ -12,6 +12,7 @@ without it that fault is left out, and said to be. Their monotonic clocks stay a
 """
 
 import argparse
+import itertools
 import os
 import random
 import shutil
@@ -167,9 +168,18 @@ class Program:
         self.process.kill()
         self.process.wait()
 
-    def tracebacks(self) -> int:
+    def tracebacks(self) -> list[str]:
+        """What each ended in, and the line of ours that was nearest to it."""
         self._errors.seek(0)
-        return self._errors.read().count(b"Traceback")
+        text = self._errors.read().decode(errors="replace")
+        found = []
+        for part in text.split("Traceback (most recent call last):\n")[1:]:
+            lines = part.splitlines()
+            places = itertools.takewhile(lambda line: line.startswith(" "), lines)
+            ours = [line.strip() for line in places if "/logger/" in line or "/analyzer/" in line]
+            said = next((line for line in lines if not line.startswith(" ")), "")
+            found.append(f"{said} ({ours[-1] if ours else 'not in ours'})")
+        return found
 
 
 class Soak:
@@ -290,7 +300,10 @@ class Soak:
         for program in (self.record, self.serve):
             mb = program.memory_mb[1:] or [0.0]
             early, late = mb[len(mb) // 4], mb[-1]
-            print(f"{program.name}: begun {program.begun} times, {program.tracebacks()} tracebacks")
+            found = program.tracebacks()
+            print(f"{program.name}: begun {program.begun} times, {len(found)} tracebacks")
+            for line in found:
+                print(f"    {line}")
             print(f"    memory of its last run: {early:.0f} MB early, {late:.0f} MB at the end")
         print(f"sent {self.numbers.sent}, safe {len(self.safe)}, of them missing {len(missing)}")
         print(f"missing first: {missing[:10]}")

@@ -9,7 +9,10 @@ An entry of a "can" source's `decode` list:
         "emergency" = {channel = "controller_fault_code"} }}
 
 A signal is named by its index (and sub-index) or by its name in the EDS file; `scale` is what one
-step means in `unit`, 1 if left out. Without `signals` every mapped object is kept as `other_...`.
+step means in `unit`, 1 if left out. Without `signals` every mapped object is kept as `other_...`,
+those of a battery or charger by CiA 418 and 419 with their scales, voltage, charge and temperature
+as the pack's. A drive's status word (0x6041) in a channel `other_..._status_word_code` is told in
+words by `keelwatt check`.
 Heartbeat states and emergencies are kept always: other_canopen_<node>_state_code,
 ..._emergency_code, ..._error_register_code. Identifiers: reference values 4.4 (the predefined
 connection set), or the EDS file's own for process data and emergencies.
@@ -22,6 +25,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from logger.decode.can import battery_profile
 from logger.decode.counters import Counters
 from logger.decode.fields import Bits, Bytes, Field, Layout, make_field
 from logger.decode.message import Handler, MessageHandler, Thinning, Times
@@ -37,6 +41,7 @@ from logger.reading import Group, Item
 _SIGNED = {0x02, 0x03, 0x04, 0x10, 0x12, 0x13, 0x14, 0x15}  # CiA 301 data types
 _REAL = {0x08: 32, 0x11: 64}  # by definition there too
 _NOT_NUMBERS = {0x09, 0x0A, 0x0B, 0x0C, 0x0D, 0x0F}
+STATUS_WORD = 0x6041  # of a drive (CiA 402)
 INVALID = 1 << 31  # in a COB-ID: this process data object is not used, by definition (CiA 301)
 Object = tuple[int, int]
 
@@ -66,6 +71,9 @@ class CanopenDecoder:
         self._prefix, self._counters = prefix, counters
         self._objects = load(eds, node)
         self._every = signals is None
+        self._is_battery = (
+            battery_profile.profile_of(_default(self._variable(0x1000, 0))) is not None
+        )
         self._targets: dict[Object, tuple[Target, float]] = {}
         self._emergency = f"other_canopen_{node}_emergency_code"
         for key, entry in (signals or {}).items():
@@ -173,6 +181,11 @@ class CanopenDecoder:
             return self._targets[index, sub]
         if not self._every:
             return None, 1.0
+        known = battery_profile.meaning(self.node, index, sub) if self._is_battery else None
+        if known:
+            return known
+        if index == STATUS_WORD:
+            return Target(f"other_canopen_{self.node}_status_word_code", "count"), 1.0
         unit = getattr(variable, "unit", None) or None
         return automatic(f"canopen_{self.node}", variable.name, unit), 1.0
 
