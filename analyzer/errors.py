@@ -16,6 +16,9 @@ AnalyzerError
 "Too little data" is no error: it is an `Estimate` with a reason.
 """
 
+from importlib import import_module
+from typing import Any
+
 
 class AnalyzerError(Exception):
     """Base of all errors a user can cause; the command line prints it and exits with 2."""
@@ -47,6 +50,25 @@ class BadImport(AnalyzerError, ValueError):  # noqa: N818
 
 class NotInstalled(AnalyzerError, ImportError):  # noqa: N818
     """A library that this needs is not installed."""
+
+
+def installed(library: str, wanting: str, extra: str) -> Any:
+    """A library that a boat's small install leaves out.
+
+    Args:
+        library: Its module's name.
+        wanting: What wants it, as the sentence begins.
+        extra: keelwatt's own extra that brings it.
+    Raises:
+        NotInstalled: It is not there.
+    """
+    try:
+        return import_module(library)
+    except ImportError as error:
+        raise NotInstalled(
+            f"{wanting} wants {library.partition('.')[0]}, which a boat's small install leaves "
+            f"out: pip install 'keelwatt[{extra}]'"
+        ) from error
 
 
 class BadRoute(AnalyzerError, ValueError):  # noqa: N818

@@ -34,13 +34,13 @@ as_owner() { runuser -u keelwatt -- "$@"; }
 # The newest Python that is new enough.
 board_python() {
     for candidate in ${KEELWATT_PYTHON:-python3 python3.13 python3.12 python3.11}; do
-        if "$candidate" -c 'import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))' \
+        if "$candidate" -c 'import sys, venv; sys.exit(sys.version_info < (3, 11))' \
             2>/dev/null; then
             command -v "$candidate"
             return
         fi
     done
-    fail "wants Python 3.11 or newer with venv; on Debian 12 or later: apt install python3-venv"
+    fail "wants Python 3.11 or newer; on Debian 12 or later: apt install python3"
 }
 
 # Names rise by a number of their own: two updates may fall in one second, and a board without a
@@ -55,17 +55,21 @@ next_name() {
 # add_release WHEELHOUSE: prints the new release's folder.
 add_release() {
     wheels=$(CDPATH='' cd -- "$1" 2>/dev/null && pwd) || fail "there is no folder $1"
-    ls "$wheels"/keelwatt-*.whl >/dev/null 2>&1 ||
-        fail "$1 holds no keelwatt-*.whl; deploy/wheelhouse.sh makes a folder that does"
+    for one in keelwatt pip; do
+        ls "$wheels/$one"-*.whl >/dev/null 2>&1 ||
+            fail "$1 holds no $one-*.whl; deploy/wheelhouse.sh makes a folder that does"
+    done
     check_wheels "$1" "$wheels"
     python=$(board_python) || exit 1
     mkdir -p "$releases"
     release=$releases/$(next_name)
     log=$release.log
-    # By hash, and only what the list names: pip looks at each file once more as it reads it.
-    sed -n 's|^\([0-9a-f]\{64\}\)  \(.*\)$|./\2 --hash=sha256:\1|p' "$wheels/SHA256SUMS" \
+    # By hash, and only what the list names: pip looks at each file once more as it reads it. It
+    # comes with the wheels and does not stay: the board wants nothing of Debian's but Python.
+    sed -n '/  pip-[^/]*$/d; s|^\([0-9a-f]\{64\}\)  \(.*\)$|./\2 --hash=sha256:\1|p' "$wheels/SHA256SUMS" \
         >"$release.txt"
-    if ! { "$python" -m venv "$release" && (cd "$wheels" && "$release/bin/python" -m pip install \
+    if ! { "$python" -m venv "$release" --without-pip && (cd "$wheels" &&
+        PYTHONPATH=$(echo "$wheels"/pip-*.whl) PYTHONDONTWRITEBYTECODE=1 "$release/bin/python" -m pip install \
         --quiet --disable-pip-version-check --no-compile --no-index --no-deps --require-hashes \
         --requirement "$release.txt"); } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
@@ -73,9 +77,10 @@ add_release() {
         rm -rf "$release"
         fail "the wheels in $1 could not be installed (made for another Python or processor?); nothing was changed"
     fi
-    # Compiled by all the processor's cores and without the packages' own tests, which pip would do
-    # one by one: it is most of the time that installing takes on a small board.
-    "$release/bin/python" -m compileall -q -j 0 -x '/tests?/' "$release/lib" >>"$log" 2>&1 || true
+    leave_behind "$release/lib"
+    # Compiled by all the processor's cores, which pip would do one by one: it is most of the time
+    # that installing takes on a small board.
+    "$release/bin/python" -m compileall -q -j 0 "$release/lib" >>"$log" 2>&1 || true
     # Everything it needs is loaded once, and the log's compressor works once: a library for another
     # processor shows here. (A PC without AVX2 loads the compressor and falls when it is used.)
     if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -I -c \
@@ -88,8 +93,18 @@ codec.works()'; } >"$log" 2>&1; then
     rm -f "$log" "$release.txt"
     mkdir -p "$release/share"
     cp -R "$here/." "$release/share/"
+    cp "$wheels/SHA256SUMS" "$release/SHA256SUMS"
     current_release >"$release/came-after"
     printf '%s\n' "$release"
+}
+
+# leave_behind LIB: what packages bring for their own makers or for another Python, 40 MB of it, stays
+# off the card; the release is tried afterwards.
+leave_behind() {
+    find "$1" -type d -name tests -prune -exec rm -rf {} +
+    # charts for a page want the small scripts only; zstandard has a second copy of itself for PyPy
+    find "$1" -path '*/bokeh/server/static/js/*' ! -name '*.min.js' -type f -delete
+    find "$1" -path '*/zstandard/_cffi.*.so' -delete
 }
 
 # check_wheels NAME FOLDER: the list of wheels is there, signed where this board knows a signer,
@@ -170,7 +185,7 @@ drop_old_releases() {
 put_units() {
     mkdir -p "$units"
     cp "$current/share/systemd/"keelwatt-* "$units/"
-    systemctl daemon-reload
+    if runs; then systemctl daemon-reload; fi
 }
 
 # A copy of the log that is whole although the recorder may be writing.
@@ -193,6 +208,18 @@ back_up_log() {
 reads_log() {
     ask='import sys; from logger.store import Store; Store.open(sys.argv[1]).close()'
     as_owner "$1/bin/python" -I -c "$ask" "$data/log.sqlite" >/dev/null 2>&1
+}
+
+# Whether this is a running system; one that is put together for a card can only be told what to
+# start.
+runs() { [ -n "$root" ] || [ -d /run/systemd/system ]; }
+
+start_all() {
+    # shellcheck disable=SC2086 # words are wanted
+    systemctl enable $services
+    # shellcheck disable=SC2086
+    if runs; then systemctl start $services; fi
+    say "the services are started"
 }
 
 # Services that start by themselves; what the owner has disabled stays so.

@@ -1,11 +1,17 @@
 #!/bin/sh
 # Puts keelwatt on the boat's computer, from a folder of wheels, without a network:
-#   sudo sh install.sh WHEELHOUSE
+#   sudo sh install.sh [--start] WHEELHOUSE
+# --start: recorder and pages run at once, and the boat is described on the page.
 # It may be run again: what is there is kept.
 set -eu
 # shellcheck source=deploy/board.sh
 . "$(dirname -- "$0")/board.sh"
 
+start=
+if [ "${1:-}" = --start ]; then
+    start=yes
+    shift
+fi
 [ $# -eq 1 ] || fail "usage: sudo sh $0 WHEELHOUSE (a folder made by deploy/wheelhouse.sh)"
 wants_root "$@"
 if [ -n "$(current_release)" ]; then
@@ -29,18 +35,18 @@ if [ ! -e "$boat" ]; then
     new_boat=yes
 fi
 use_release "$release"
-mkdir -p "$root/usr/local/bin"
-cp "$release/share/keelwatt-on-board.sh" "$root/usr/local/bin/keelwatt"
-chmod 755 "$root/usr/local/bin/keelwatt"
+if [ ! -e "$root/usr/bin/keelwatt" ]; then # Debian's package has it there
+    mkdir -p "$root/usr/local/bin"
+    cp "$release/share/keelwatt-on-board.sh" "$root/usr/local/bin/keelwatt"
+    chmod 755 "$root/usr/local/bin/keelwatt"
+fi
 put_units
 
 say "installed in $home"
-if [ -n "${new_boat:-}" ]; then
+if [ -n "$start" ] || [ -z "${new_boat:-}" ]; then
+    start_all
+else
     say "now describe the boat in $boat (each line is explained there),"
     say "look at it with: keelwatt check"
     say "and then start: sudo systemctl enable --now $services"
-else
-    # shellcheck disable=SC2086 # words are wanted
-    systemctl enable --now $services
-    say "the services are started; $boat was kept"
 fi

@@ -6,7 +6,8 @@ KEELWATT_LOG=${KEELWATT_LOG:-/var/lib/keelwatt/log.sqlite}
 export KEELWATT_BOAT KEELWATT_LOG
 program=/opt/keelwatt/current/bin/keelwatt
 
-if [ "$(id -un)" = keelwatt ]; then
-    exec "$program" "$@"
-fi
+case "$(id -un)" in
+keelwatt) exec "$program" "$@" ;;
+root) exec runuser -u keelwatt -- "$program" "$@" ;;
+esac
 exec sudo --user=keelwatt --preserve-env=KEELWATT_BOAT,KEELWATT_LOG "$program" "$@"

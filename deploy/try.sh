@@ -5,7 +5,7 @@ set -eu
 # shellcheck source=deploy/environment.sh
 . "$(dirname -- "$0")/environment.sh"
 
-install ""
+install "[frames]"
 cd "$project"
 "$venv/bin/keelwatt" demo "$@"
 say "the program is .venv/bin/keelwatt in this folder; .venv/bin/keelwatt --help lists what it does"

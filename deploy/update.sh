@@ -19,7 +19,7 @@ running=$(enabled_services)
 use_release "$release"
 put_units
 # shellcheck disable=SC2086 # words are wanted
-if [ -n "$running" ] && ! { systemctl restart $running && healthy $running; }; then
+if runs && [ -n "$running" ] && ! { systemctl restart $running && healthy $running; }; then
     say "the new release does not stay up; putting the old one back"
     sh "$here/rollback.sh" --undo
     fail "the update was undone; journalctl -u keelwatt-record -u keelwatt-serve says why"

@@ -3,24 +3,25 @@
 # the boat on a stick:
 #   sh deploy/wheelhouse.sh FOLDER [PROCESSOR] [PYTHON]
 # PROCESSOR is the boat computer's: aarch64 (the default) or x86_64, as `uname -m` says there.
-# PYTHON is its Python: 3.11 (the default; Debian 12) or 3.13 (Debian 13).
+# PYTHON is its Python: 3.11 (the default; Debian 12), 3.12, 3.13 (Debian 13) or 3.14.
+# Which wheels is settled in deploy/lock (see lock.sh): the same ones each time, by their check sums,
+# so that the folder is the same byte for byte, or it fails.
 # KEELWATT_SIGNING_KEY, where set, is your private key's file; a board that has once been given a
 # signed release takes no other. Made once, and kept at home:
 #   openssl genpkey -algorithm ed25519 -out release.key
-# KEELWATT_LOCK, where set, is the SHA256SUMS of an earlier gathering: the same wheels are taken, by
-# their check sums, and the folder is the same byte for byte, or it fails.
 set -eu
 # shellcheck source=deploy/environment.sh
 . "$(dirname -- "$0")/environment.sh"
+# shellcheck source=deploy/platform.sh
+. "$(dirname -- "$0")/platform.sh"
 
-[ $# -ge 1 ] || fail "usage: sh $0 FOLDER [aarch64|x86_64] [3.11|3.13]"
+[ $# -ge 1 ] || fail "usage: sh $0 FOLDER [aarch64|x86_64] [3.11|3.12|3.13|3.14]"
 folder=$1
 processor=${2:-aarch64}
 python_version=${3:-3.11}
-case "$processor" in
-aarch64 | x86_64) ;;
-*) fail "wants aarch64 or x86_64, got $processor: only 64-bit boards are supported" ;;
-esac
+known_platform "$processor" "$python_version"
+lock=$project/deploy/lock/$processor-$python_version.txt
+[ -f "$lock" ] || fail "there is no $lock; make it: sh deploy/lock.sh $processor $python_version"
 
 make_venv
 mkdir -p "$folder"
@@ -44,26 +45,13 @@ own() (
     pip wheel --no-deps --wheel-dir "$folder" "$copy"
 )
 others() {
-    if [ -n "${KEELWATT_LOCK:-}" ]; then
-        sed -n '/  keelwatt-/d; s|^\([0-9a-f]\{64\}\)  \([^-]*\)-\([^-]*\)-.*\.whl$|\2==\3 --hash=sha256:\1|p' \
-            "$KEELWATT_LOCK" >"$copy/lock.txt"
-        set -- --no-deps --require-hashes --requirement "$copy/lock.txt"
-    else
-        set -- "$folder"/keelwatt-*.whl
-    fi
-    pip download --dest "$folder" \
-        --only-binary :all: --implementation cp --python-version "$python_version" \
-        --platform "manylinux_2_28_$processor" --platform "manylinux_2_17_$processor" \
-        --platform "manylinux2014_$processor" "$@"
+    # shellcheck disable=SC2046 # words are wanted
+    pip download --dest "$folder" --no-deps --require-hashes --requirement "$lock" \
+        $(for_platform "$processor" "$python_version")
 }
 if ! { own && others; }; then
     tail -n 5 "$log" >&2
     fail "not all wheels could be had (is there a connection?); all of it is in .venv/wheelhouse.log"
-fi
-if [ -n "${KEELWATT_LOCK:-}" ]; then
-    lock=$(realpath "$KEELWATT_LOCK")
-    (cd "$folder" && sha256sum --check --status --strict "$lock") ||
-        fail "the wheels are not those of $KEELWATT_LOCK: is this the same release of keelwatt?"
 fi
 rm -rf "$folder/deploy"
 cp -R "$project/deploy" "$folder/deploy"

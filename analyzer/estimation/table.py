@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
+from analyzer.errors import installed
 from analyzer.estimation.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -19,9 +20,9 @@ def table(answers: Iterable[Any]) -> "pd.DataFrame":
         A row each, a column a field; times in seconds since 1970. An estimate `charge` becomes
         `charge`, `charge_low` and `charge_high`, missing where it cannot be said.
     """
-    import pandas as pd
-
-    return pd.DataFrame([_flat(answer) for answer in answers])
+    pandas = installed("pandas", "a data frame", "frames")
+    rows: pd.DataFrame = pandas.DataFrame([_flat(answer) for answer in answers])
+    return rows
 
 
 def _flat(answer: Any) -> dict[str, Any]:

@@ -6,9 +6,10 @@ Numbers are written so that the same number is read back.
 """
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from io import StringIO
 from itertools import groupby, islice
 from pathlib import Path
 from typing import BinaryIO, TextIO
@@ -33,22 +34,18 @@ def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:
         stretch: What; see `rows.choose`.
         out: Bytes go here; it is not closed.
     """
-    import pandas as pd
-
     names = [UTC, *map(as_text, stretch.channels), BOOT, MONO]
-    head = pd.DataFrame(columns=names)
-    text = head.to_csv(index=False, lineterminator="\n")
-    out.write(text.encode())
+    out.write(_lines([names]))
     for piece in rows(store, stretch):
         for start in range(0, len(piece.t_mono_us), ROWS):
             part = slice(start, start + ROWS)
             t_mono_us = piece.t_mono_us[part]
-            frame = pd.DataFrame(piece.values[part], columns=list(stretch.channels))
-            frame.insert(0, UTC, _seconds(t_mono_us, piece.utc_offset_us))
-            frame[BOOT] = as_text(piece.boot.uid)
-            frame[MONO] = t_mono_us
-            text = frame.to_csv(index=False, header=False, lineterminator="\n")
-            out.write(text.encode())
+            utc_s = _seconds(t_mono_us, piece.utc_offset_us)
+            cells = [
+                ["" if v != v else v for v in column] for column in piece.values[part].T.tolist()
+            ]
+            boot = [as_text(piece.boot.uid)] * len(utc_s)
+            out.write(_lines(zip(utc_s, *cells, boot, t_mono_us.tolist(), strict=True)))
 
 
 def read(path: Path, store: Store) -> int:
@@ -68,6 +65,13 @@ def read(path: Path, store: Store) -> int:
         if isinstance(error, BadImport):
             raise
         raise BadImport(f"{path} cannot be read as a table of readings: {error}") from error
+
+
+def _lines(lines: Iterable[Sequence[object]]) -> bytes:
+    """CSV of RFC 4180 but for its line ends; a float as its shortest text, read back the same."""
+    text = StringIO()
+    csv.writer(text, lineterminator="\n").writerows(lines)
+    return text.getvalue().encode()
 
 
 def as_text(text: str) -> str:

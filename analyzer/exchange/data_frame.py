@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analyzer.errors import installed
 from analyzer.exchange.rows import choose, rows
 from logger.store import Store
 
@@ -50,16 +51,15 @@ def frame(
     Raises:
         NoTrip, NoChannel: The log holds no such one.
     """
-    import pandas as pd
-
+    pandas = installed("pandas", "a data frame", "frames")
     stretch = choose(store, trip, channels, step_s)
     pieces = list(rows(store, stretch))
     t_us = [piece.t_mono_us + piece.boot.timeline_offset_us for piece in pieces]
     width = len(stretch.channels)
-    found = pd.DataFrame(
+    found: pd.DataFrame = pandas.DataFrame(
         np.concatenate([np.empty((0, width)), *(piece.values for piece in pieces)]),
         columns=list(stretch.channels),
-        index=pd.DatetimeIndex(
+        index=pandas.DatetimeIndex(
             np.concatenate([np.empty(0, np.int64), *t_us]).astype("datetime64[us]"), name="utc"
         ).tz_localize("UTC"),
     )

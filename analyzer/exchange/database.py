@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from analyzer.errors import CannotWrite, NotInstalled
+from analyzer.errors import CannotWrite, NotInstalled, installed
 
 
 class Reached:
@@ -16,9 +16,7 @@ class Reached:
     """
 
     def __init__(self, url: str) -> None:
-        import sqlalchemy as sa
-
-        self.sa: Any = sa
+        self.sa = sa = installed("sqlalchemy", "a database", "databases")
         try:
             self._url = sa.make_url(url)
             self.engine = sa.create_engine(self._url)

@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
-from analyzer.errors import BadImport, NotInstalled
+from analyzer.errors import BadImport, installed
 from analyzer.exchange import intake
 from analyzer.exchange.rows import Rows, Stretch, boat_name, rows
 from logger.channels import find, unit_of
@@ -47,16 +47,9 @@ NO_DAY = "undated"  # pandas cannot read the null of parted data sets
 
 def arrow() -> Any:
     """pyarrow. Raises NotInstalled."""
-    try:
-        import pyarrow
-        import pyarrow.ipc
-        import pyarrow.parquet
-    except ImportError as error:
-        raise NotInstalled(
-            "Parquet and Arrow want pyarrow, which a boat's small install leaves out: "
-            "pip install 'keelwatt[parquet]'"
-        ) from error
-    return pyarrow
+    installed("pyarrow.parquet", "Parquet", "parquet")
+    installed("pyarrow.ipc", "Arrow", "parquet")
+    return installed("pyarrow", "Parquet and Arrow", "parquet")
 
 
 def write(store: Store, stretch: Stretch, out: BinaryIO) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from analyzer.errors import NoLog, NotInstalled
+from analyzer.errors import NoLog, NotInstalled, installed
 from analyzer.exchange import packed_log
 from logger.store import Store
 
@@ -127,13 +127,7 @@ def _remote(where: str) -> list[str]:
 
 
 def _system(where: str) -> tuple[Any, str]:
-    try:
-        import fsspec
-    except ImportError as error:
-        raise NotInstalled(
-            "a URL wants fsspec, which a boat's small install leaves out: "
-            "pip install 'keelwatt[fleet]'"
-        ) from error
+    fsspec = installed("fsspec", "a URL", "fleet")
     try:
         system, path = fsspec.core.url_to_fs(where)
     except (ImportError, ValueError) as error:

@@ -14,7 +14,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wai
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any, Protocol
 
-from analyzer.errors import AnalyzerError, NotInstalled
+from analyzer.errors import AnalyzerError, installed
 from analyzer.fleet.logs import LogRef
 from analyzer.fleet.look import Outcome
 
@@ -134,16 +134,9 @@ class Dask:
     """
 
     def __init__(self, address: str) -> None:
+        distributed = installed("distributed", "a scheduler", "fleet")
         try:
-            from distributed import Client
-        except ImportError as error:
-            raise NotInstalled(
-                "a scheduler wants Dask, which a boat's small install leaves out: "
-                "pip install 'keelwatt[fleet]'"
-            ) from error
-        try:
-            client: Any = Client
-            self._client = client(address, timeout=CONNECT_S)
+            self._client = distributed.Client(address, timeout=CONNECT_S)
             self._client.wait_for_workers(1, timeout=CONNECT_S)
         except (OSError, TimeoutError, ValueError) as error:
             raise NoScheduler(

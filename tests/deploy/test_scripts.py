@@ -133,4 +133,7 @@ def test_scripts_are_posix_shell(repository: Path):
     assert scripts
     for script in scripts:
         subprocess.run(["sh", "-n", str(script)], check=True)
-        assert os.access(script, os.X_OK) or script.name in ("environment.sh", "board.sh")
+        sourced = script.name in ("environment.sh", "board.sh", "platform.sh")
+        assert os.access(script, os.X_OK) or sourced
+    for name in ("postinst", "prerm", "postrm"):
+        subprocess.run(["sh", "-n", str(repository / "deploy/debian" / name)], check=True)

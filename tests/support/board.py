@@ -80,6 +80,12 @@ def make_wheel(folder: Path, version: str, program: str, store: str) -> None:
     with zipfile.ZipFile(folder / f"keelwatt-{version}-py3-none-any.whl", "w") as wheel:
         for name, text in {**files, f"{info}/RECORD": record}.items():
             wheel.writestr(name, text)
+    (folder / "pip-1.0-py3-none-any.whl").write_bytes(b"the stand-in installs without it")
+    list_wheels(folder)
+
+
+def list_wheels(folder: Path) -> None:
+    """Writes the list of check sums, as deploy/wheelhouse.sh does."""
     sums = (
         f"{hashlib.sha256(p.read_bytes()).hexdigest()}  {p.name}\n" for p in folder.glob("*.whl")
     )
