@@ -15,6 +15,8 @@ here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 # Public half of the key that releases are signed with; its other half stays at home.
 signer=$home/release.pub
 services="keelwatt-record.service keelwatt-serve.service"
+# What the pages ask for an act that wants root.
+errands=keelwatt-errand.socket
 
 say() { printf 'keelwatt: %s\n' "$*"; }
 
@@ -183,7 +185,8 @@ drop_old_releases() {
 }
 
 put_units() {
-    mkdir -p "$units"
+    # The folders that errands may write to have to be there when one is started.
+    mkdir -p "$units" "$root/etc/udev/rules.d" "$root/etc/systemd/network"
     cp "$current/share/systemd/"keelwatt-* "$units/"
     if runs; then systemctl daemon-reload; fi
 }
@@ -216,9 +219,9 @@ runs() { [ -n "$root" ] || [ -d /run/systemd/system ]; }
 
 start_all() {
     # shellcheck disable=SC2086 # words are wanted
-    systemctl enable $services
+    systemctl enable $errands $services
     # shellcheck disable=SC2086
-    if runs; then systemctl start $services; fi
+    if runs; then systemctl start $errands $services; fi
     say "the services are started"
 }
 

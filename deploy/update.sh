@@ -19,6 +19,8 @@ running=$(enabled_services)
 use_release "$release"
 put_units
 # shellcheck disable=SC2086 # words are wanted
+# A release of before them had no errands.
+if runs && [ -n "$running" ]; then systemctl enable --now $errands; fi
 if runs && [ -n "$running" ] && ! { systemctl restart $running && healthy $running; }; then
     say "the new release does not stay up; putting the old one back"
     sh "$here/rollback.sh" --undo

@@ -16,7 +16,7 @@ from feeds import Gps
 from machine import BOARD_IP, BoardError, Machine, switched_on
 
 PROJECT = Path(__file__).parents[2]
-README = PROJECT / "deploy/README.md"
+README = PROJECT / "deploy/by-hand.md"
 STICK = "/media/stick/keelwatt"
 # What the page wants done that an emulator has not got, and why.
 NOT_HERE = {"nmcli": "no radio", "nano": "the boat file comes from the stick instead"}

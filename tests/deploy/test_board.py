@@ -70,7 +70,8 @@ def test_install_keeps_a_boat_file_that_is_there_and_starts(board: Board):
     done = board.run("install.sh", board.wheels("1.0"))
     assert done.returncode == 0, done.stderr
     assert boat.read_text() == "mine"
-    assert "systemctl start keelwatt-record.service keelwatt-serve.service" in board.calls()
+    started = "keelwatt-errand.socket keelwatt-record.service keelwatt-serve.service"
+    assert f"systemctl start {started}" in board.calls()
 
 
 def test_update_copies_the_log_and_restarts(installed: Board):

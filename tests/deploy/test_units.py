@@ -10,7 +10,7 @@ import pytest
 
 from analyzer.faces.cli import serve
 
-UNITS = ("keelwatt-record.service", "keelwatt-serve.service")
+UNITS = ("keelwatt-record.service", "keelwatt-serve.service", "keelwatt-errand@.service")
 pytestmark = pytest.mark.skipif(
     shutil.which("systemd-analyze") is None, reason="no systemd-analyze on this machine"
 )
@@ -29,9 +29,9 @@ def tree(tmp_path: Path, repository: Path) -> Path:
     folder.mkdir(parents=True)
     for unit in (repository / "deploy/systemd").iterdir():
         shutil.copy(unit, folder)
-    for path in ("opt/keelwatt/current/bin/keelwatt", "usr/bin/systemctl"):
+    for path in ("opt/keelwatt/current/bin/keelwatt", "usr/bin/systemctl", "usr/bin/python3"):
         program = tmp_path / path
-        program.parent.mkdir(parents=True)
+        program.parent.mkdir(parents=True, exist_ok=True)
         program.write_text("#!/bin/sh\n")
         program.chmod(0o755)
     return tmp_path
@@ -41,9 +41,9 @@ def verify(tree: Path, unit: str) -> subprocess.CompletedProcess[str]:
     return analyze("verify", "--man=no", "--recursive-errors=no", f"--root={tree}", unit)
 
 
-@pytest.mark.parametrize("unit", UNITS)
+@pytest.mark.parametrize("unit", [*UNITS, "keelwatt-errand.socket"])
 def test_unit_is_well_formed(tree: Path, unit: str):
-    done = verify(tree, unit)
+    done = verify(tree, unit.replace("@", "@one"))
     assert (done.returncode, done.stderr) == (0, "")
 
 

@@ -5,6 +5,7 @@ import json
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
 from functools import partial
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, FastAPI, Query, Request
@@ -59,7 +60,13 @@ from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuesti
 from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
-from analyzer.faces.web.set_up import first_test_page, guide_page, setup_page
+from analyzer.faces.web.set_up import (
+    board_page,
+    errands,
+    first_test_page,
+    guide_page,
+    setup_page,
+)
 from analyzer.faces.web.set_up.forms import FormError, read_body
 from analyzer.faces.web.set_up.plugged import NoTrials, Plugs, Trials, nothing
 from logger.errors import LoggerError
@@ -76,6 +83,7 @@ ROUTERS = (
     setup_page.router,
     guide_page.router,
     first_test_page.router,
+    board_page.router,
 )
 router = APIRouter(
     prefix="/api/v1", tags=["answers"], responses=ERRORS, dependencies=[Depends(known_only)]
@@ -90,6 +98,7 @@ def create_app(
     guard: Guard | None = None,
     plugs: Plugs = nothing,
     trials: Trials | None = None,
+    errand: Path = errands.SOCKET,
 ) -> FastAPI:
     """The application.
 
@@ -100,6 +109,7 @@ def create_app(
         guard: Says in the log what of it stands still; None: nobody looks.
         plugs: Finds what is plugged in.
         trials: Tries it; None: nobody can.
+        errand: The socket of what acts as root on board; nothing there: no act is offered.
     """
     app = FastAPI(
         title="keelwatt",
@@ -115,6 +125,7 @@ def create_app(
     app.state.access = access
     app.state.plugs = plugs
     app.state.trials = trials or NoTrials()
+    app.state.errand = errand
     app.state.sun = page.Sun(log)
     app.state.pulses = {
         name: guard.pulse(name, limit_s) if guard else Pulse(name, limit_s)
