@@ -114,7 +114,14 @@ def plugged_in(listen: bool = False) -> "list[Plug]":
     devices = found()
     said = heard(devices) if listen else ("",) * len(devices)
     return [
-        Plug(one.kind, one.name, one.stable_name or one.name, one.sentence, text)
+        Plug(
+            one.kind,
+            one.name,
+            one.stable_name or one.name,
+            one.sentence,
+            text,
+            one.serial_number or "",
+        )
         for one, text in zip(devices, said, strict=True)
     ]
 

@@ -6,7 +6,7 @@ that may look only is shown nothing to do, and the gate refuses whatever it send
 
 import time
 import zoneinfo
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from fastapi import APIRouter, Request
@@ -16,7 +16,7 @@ from fastapi.responses import Response
 from analyzer.faces.web.page import render
 from analyzer.faces.web.set_up import errands
 from analyzer.faces.web.set_up.forms import FormError, read_form
-from logger.discover.ports import Device, found
+from analyzer.faces.web.set_up.plugged import Plug
 
 router = APIRouter(include_in_schema=False)
 # What each act takes from the form; an act that is not here is not asked for.
@@ -61,7 +61,7 @@ def _do(request: Request, form: Mapping[str, str]) -> Response:
 def _page(request: Request, said: str = "", done: bool = True) -> Response:
     may_change = request.state.right == "change"
     where: Path = request.app.state.errand
-    devices = found() if may_change else ()
+    devices: Sequence[Plug] = request.app.state.plugs(False) if may_change else ()
     return render(
         request,
         "board.html",
@@ -70,12 +70,8 @@ def _page(request: Request, said: str = "", done: bool = True) -> Response:
         done=done,
         may_change=may_change,
         somebody=errands.there(where),
-        plugs=[one for one in devices if _is_plug(one)],
+        plugs=[one for one in devices if one.kind == "serial" and one.serial_number],
         buses=[one.name for one in devices if one.kind == "can"],
         rates=RATES,
         zones=sorted(zoneinfo.available_timezones()) if may_change else (),
     )
-
-
-def _is_plug(device: Device) -> bool:
-    return device.kind == "serial" and device.serial_number is not None

@@ -17,6 +17,7 @@ class Plug:
         place: As a boat file names it: the name that stays, where there is one.
         text: One line for people.
         heard: The same with what it speaks; empty where nobody listened.
+        serial_number: The maker's; empty where it has none.
     """
 
     kind: str
@@ -24,6 +25,7 @@ class Plug:
     place: str
     text: str
     heard: str = ""
+    serial_number: str = ""
 
 
 Plugs = Callable[[bool], Sequence[Plug]]  # told whether to listen, for some seconds each

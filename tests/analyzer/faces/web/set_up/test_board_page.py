@@ -8,8 +8,7 @@ import pytest
 
 from analyzer.faces.web import access, session_middleware
 from analyzer.faces.web.app import create_app
-from analyzer.faces.web.set_up import board_page
-from logger.discover.ports import Device
+from analyzer.faces.web.set_up.plugged import Plug
 
 
 @pytest.fixture
@@ -38,19 +37,17 @@ def errand(tmp_path):
         listening.shutdown(socket.SHUT_RDWR)
 
 
-@pytest.fixture
-def plugged(monkeypatch):
-    devices = (
-        Device("serial", "/dev/ttyUSB0", "GPS plug", None, "A5069RR4"),
-        Device("serial", "/dev/ttyUSB1", "no number"),
-        Device("can", "can0", "down"),
+def plugged(listen=False):
+    return (
+        Plug("serial", "/dev/ttyUSB0", "/dev/ttyUSB0", "GPS plug", serial_number="A5069RR4"),
+        Plug("serial", "/dev/ttyUSB1", "/dev/ttyUSB1", "no number"),
+        Plug("can", "can0", "can0", "down"),
     )
-    monkeypatch.setattr(board_page, "found", lambda: devices)
 
 
 @pytest.fixture
-def client(log, browse, errand, plugged):
-    return browse(create_app(log, errand=errand[0]))
+def client(log, browse, errand):
+    return browse(create_app(log, plugs=plugged, errand=errand[0]))
 
 
 def test_the_page_offers_what_is_there(client):
@@ -101,8 +98,8 @@ def test_another_act_is_not_passed_on(client, errand):
     assert errand[1] == []
 
 
-def test_without_somebody_to_ask_nothing_is_offered(log, browse, plugged, tmp_path):
-    client = browse(create_app(log, errand=tmp_path / "nobody"))
+def test_without_somebody_to_ask_nothing_is_offered(log, browse, tmp_path):
+    client = browse(create_app(log, plugs=plugged, errand=tmp_path / "nobody"))
     assert "<button" not in client.get("/set-up/board").text.partition("<footer")[0]
     answer = client.post("/set-up/board", data={"act": "restart-recorder"})
     assert answer.status_code == 422
@@ -110,10 +107,10 @@ def test_without_somebody_to_ask_nothing_is_offered(log, browse, plugged, tmp_pa
 
 
 @pytest.mark.parametrize("right", [None, "look", "change"])
-def test_a_phone_that_may_look_only_gets_nowhere(log, browse, errand, plugged, monkeypatch, right):
+def test_a_phone_that_may_look_only_gets_nowhere(log, browse, errand, monkeypatch, right):
     monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
     door = access.Access(b"k" * 32)
-    phone = browse(create_app(log, access=door, errand=errand[0]))
+    phone = browse(create_app(log, access=door, plugs=plugged, errand=errand[0]))
     if right:
         phone.cookies.set(access.COOKIE, door.cookie(right))
     page = phone.get("/set-up/board")
