@@ -4,9 +4,9 @@ Source: clear-sky irradiance by Haurwitz (1945) and the sun's place through pvli
 as flat on deck; losses of heat, wiring and shade are in the share that today's yield shows, or
 in the usual share where nothing was measured (common practice, no source).
 
-How far the sun of this moment carries into the hours ahead is read from the sun's height, from
-declination and hour angle (textbook; within about one degree, which is enough to know when it
-sets; pvlib costs a fifth of a second to load, which the short answers cannot spend).
+The short answers take the sun's height from declination and hour angle (textbook; within about
+one degree, which is enough to know when it sets): pvlib costs a fifth of a second to load, which
+they cannot spend. What comes in the hours and days ahead: `sun_ahead.py`.
 """
 
 from dataclasses import dataclass
@@ -30,14 +30,10 @@ UNMEASURED_SD, UNDATED_SHARE = 0.30, 0.2
 LEAST_CLEAR_W_M2 = 80.0  # below this today's share says nothing
 STEP_S = 600.0
 
-HOURS = np.arange(0.0, 72.5, 0.5)
-LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come, assumed
-MOST_SUN_RATIO = 2.0  # a day ahead over the sun now; common practice, no source
 SUNSET_STEP_S = 300.0  # twilight lasts longer; assumed
 FLAT = 1.2  # most that panels yield over flat ones under a clear sky, mean of hours: assumed
 # The end of nautical twilight, by definition 12° under the horizon: no panel gives then.
 NIGHT_SINE = -0.208
-WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long, assumed
 
 
 def clear_sky_w_m2(latitude_deg: float, longitude_deg: float, t_s: Floats) -> Floats:
@@ -154,27 +150,3 @@ def until_sunset_s(latitude_deg: float, longitude_deg: float, utc_s: float) -> f
     if not len(down):
         return DAY_S
     return float(ahead_s[down[0]]) if down[0] > 0 else None
-
-
-def mean_ahead(
-    place: tuple[float, float] | None, utc_s: float, rated: float | None = None
-) -> Floats:
-    """Mean sun from now to each of `HOURS`, over the sun now; shape of `HOURS`.
-
-    Sun that is there by night shows that place or clock is wrong: it counts as without a place.
-
-    Args:
-        place: Latitude and longitude; None: the sun counts for four hours and then no more.
-        rated: What the panels are rated at, over what they give now, where that is known: a panel
-            that faces a low sun gives much now, but not that much more when the sun is high.
-    """
-    sine = None if place is None else sine_of_height(*place, utc_s + 3600.0 * HOURS)
-    if sine is None or sine[0] < NIGHT_SINE:
-        return np.asarray(np.minimum(1.0, WITHOUT_PLACE_H / np.maximum(HOURS, 1e-9)))
-    up = np.maximum(sine, 0.0)
-    between = (up[1:] + up[:-1]) / 2
-    total = np.concatenate([[0.0], np.cumsum(between)])
-    count = np.maximum(np.arange(len(HOURS)), 1)
-    mean = np.where(HOURS > 0, total / count, up[0])
-    share = np.minimum(mean / max(float(up[0]), LEAST_SINE), MOST_SUN_RATIO)
-    return np.asarray(share if rated is None else np.minimum(share, FLAT * rated * mean))

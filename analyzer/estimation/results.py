@@ -97,6 +97,7 @@ class HomeAnswer:
 
 # The speed answered for: the present one, held; the one that the present power gives, while speed
 # and course are not steady or not measured; the one asked for; the one that goes furthest.
+BEYOND = "three days"  # what ends a run that is followed no farther; by definition
 About = Literal["present", "power", "asked", "furthest"]
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.ground import OLD_S
 from analyzer.estimation.results import (
+    BEYOND,
     CheckAnswer,
     FlagView,
     HomeAnswer,
@@ -36,10 +37,16 @@ def how_far(answer: RangeAnswer) -> str:
     if distance.mid is None:
         why = f"How far cannot be said: {distance.reason or 'too little is known yet'}"
         return f"{why}{_if_full(answer)}"
-    reach = format.band(distance, long=True)
+    reach = format.band(distance, long=True) + or_more(answer)
     often = format.coverage(distance.coverage)
     most = f"most likely {format.value(distance)}"
     return f"{_about(answer, conditions(answer))} {reach}, {often}; {most}"
+
+
+def or_more(answer: RangeAnswer) -> str:
+    """Said after a range whose upper end is no end: a run is followed for three days at most."""
+    beyond = answer.limit_shares.get(BEYOND, 0.0) >= (1 - answer.distance.coverage) / 2
+    return " or more" if beyond else ""
 
 
 def lead(answer: RangeAnswer) -> str:
@@ -87,6 +94,7 @@ _LIMITS = {
     "pack cut-off": "the pack's cut-off",
     "motor's temperature": "the motor, too hot to hold this speed (slower it goes on)",
     "controller's temperature": "the controller, too hot to hold this speed (slower it goes on)",
+    BEYOND: "nothing within three days, beyond which is not looked",
 }
 
 
@@ -121,7 +129,7 @@ def ends_short(answer: RangeAnswer) -> str:
     """What ends the run and when, for a glance."""
     if not answer.limit:
         return ""
-    lasts = f", in {format.band(answer.duration)}" if answer.duration.known else ""
+    lasts = f", in {format.band(answer.duration)}{or_more(answer)}" if answer.duration.known else ""
     return f"What ends it: {limit(answer, answer.limit)}{lasts}."
 
 

@@ -210,11 +210,10 @@ def _three(draws: Floats) -> tuple[float, float, float]:
 
 def _foreseen_m(result: ReachResult, wh: float) -> Floats:
     """Distance for an energy, going on as now, with the weather over the time it takes, (n,)."""
-    other_w = result.total_w - result.motor_w
     span_s = np.minimum(result.duration_s, MOST_S)
     for _ in range(ROUNDS):
-        total_w = np.maximum(result.motor_over(span_s) + other_w, LEAST_W)
-        span_s = np.minimum(wh * HOUR_S / total_w, LONGEST_S)
+        total_w = result.motor_over(span_s) + result.other_over(span_s)
+        span_s = np.minimum(wh * HOUR_S / np.maximum(total_w, LEAST_W), LONGEST_S)
     return np.asarray((result.made_over(span_s) * span_s)[:, result.as_now])
 
 

@@ -226,13 +226,13 @@ class _Back:
 
 
 def _back(back: ReachResult, distance_m: float) -> _Back:
-    """Over the time that home takes: wind and stream of hours later neither help nor hinder."""
+    """Over the time that home takes: wind, stream and sun of hours later do not count."""
     takes_s = distance_m / np.maximum(back.speeds_mps, LEAST_MPS) + 0.0 * back.duration_s
     for _ in range(ROUNDS):
         made_mps = back.made_over(takes_s)
         takes_s = distance_m / np.maximum(made_mps, LEAST_MPS)
     made_mps = np.where(_stuck(back, takes_s), 0.0, back.made_over(takes_s))
-    total_w = back.total_w - back.motor_w + back.motor_over(takes_s)
+    total_w = back.motor_over(takes_s) + back.other_over(takes_s)
     # The same energy at another power: a few per cent, so that the sag does not matter.
     lasts = np.maximum(back.total_w, LEAST_W) / np.maximum(total_w, LEAST_W)
     return _Back(made_mps, total_w, takes_s, made_mps * back.duration_s * lasts)

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.weak_cell import WeakCell
-from analyzer.environment.solar import mean_ahead
 from analyzer.environment.stream import Stream
+from analyzer.environment.sun_ahead import SunAhead
 from analyzer.environment.wind import Wind, windage_m2
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.pack.cell_model import chemistry, default_params
@@ -54,6 +54,7 @@ USUAL_FROUDE = 0.28  # common practice, no source
 MOTORING_SHARE = 0.9  # of the readings in it (assumed)
 # Each end of a cable run: a joint of 5-15 µΩ and the contactor; common practice, no source.
 LUG_OHM = 50e-6
+SUN_COUNTS_W = 5.0  # of panels, from which on the days ahead are looked at; assumed
 MOTOR_OFF = "motor off"
 UNDER_WAY = f"{MOTOR_OFF}, under way"
 # Where no pack is measured: the label's capacity and a usual cell's resistance (assumed).
@@ -367,10 +368,9 @@ class RangeInputs:
             "r2_ohm": cell.r2_ohm * factor,
         }
 
-    def _sun_ahead(self) -> Floats | None:
-        """Mean sun of the hours ahead over the sun now."""
-        if self.charge is None:
+    def _sun_ahead(self) -> SunAhead | None:
+        """What the panels may give in the days ahead; None where there are none."""
+        if self.charge is None or max(self.boat.solar.peak_w, self.solar_w[0]) < SUN_COUNTS_W:
             return None
-        peak_w = self.boat.solar.peak_w
-        rated = peak_w / max(self.solar_w[0], 1.0) if peak_w else None
-        return mean_ahead(self.place_deg, self.charge.t_us / 1e6, rated)
+        peak_w, now_w = self.boat.solar.peak_w, self.solar_w[0]
+        return SunAhead.at(self.place_deg, self.charge.t_us / 1e6, peak_w, now_w)

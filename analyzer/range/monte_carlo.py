@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from analyzer.environment.stream import Stream, StreamDraws
 from analyzer.environment.stream_table import StreamTable
+from analyzer.environment.sun_ahead import SunAhead
 from analyzer.environment.wind import (
     ANY_WIND_MPS,
     AREA_LOG_SD,
@@ -114,7 +115,7 @@ class ReachInput:
         before: The operating point on this course until the throttle was moved; beside no `now`.
         ahead: The stream to come: "goes on", turning and wandering as its draws have it; "stays"
             as it is now; "reversed"; or by a table of times.
-        sun_ahead: Mean sun from now on over the sun now, at `solar.HOURS`; None: it stays.
+        sun_ahead: Days and nights to come, where panels count; None: the sun stays as it is.
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
         warmths: Parts that may get too hot at a speed, as they are now.
         seed: Of the draws; the same seed gives the same answer.
@@ -139,7 +140,7 @@ class ReachInput:
     ahead: Ahead = "goes on"
     wind: Wind | None = None
     windage_m2: float = 0.0
-    sun_ahead: Floats | None = None
+    sun_ahead: SunAhead | None = None
     warmths: tuple[Warmth, ...] = ()
     seed: int = 1
     changes: tuple[Callable[["ReachInput", Any], Any], ...] = ()  # `sample.Then`

@@ -10,22 +10,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from analyzer.environment.solar import HOURS
+from analyzer.environment.sun_ahead import HOURS, SunPaths
 from analyzer.estimation.estimate import Estimate
+from analyzer.estimation.results import BEYOND
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.range.ahead import Ahead, look_ahead
 from analyzer.range.monte_carlo import ReachInput
 from analyzer.range.run_down.discharge import LIMITS, RunDown, run_down
-from analyzer.range.run_down.pack_draws import PackDraws
+from analyzer.range.run_down.pack_draws import MOST_S, PackDraws
+from analyzer.range.run_down.through_days import through_days
 from analyzer.range.sample import sample
-from logger.units import HOUR_S, KN
+from logger.units import KN
 
 Floats = npt.NDArray[np.float64]
 
-# Assumed: probability from which on heat counts as what ends a speed; sun from which on, and how
-# often, the day is looked at; how often the wind over the run.
-TOO_HOT = 0.5
-SUN_COUNTS_W, SUN_ROUNDS, WIND_ROUNDS = 5.0, 3, 1
+TOO_HOT = 0.5  # probability from which on heat counts as what ends a speed; assumed
 STEPS_KN = (
     0.1,
     0.25,
@@ -46,8 +45,8 @@ class ReachResult:
         motor_w, total_w, distance_m, duration_s: Powers as means over the run, (n, k).
         run: End charge and limit, (n, k).
         pack: As drawn, (n,).
-        made_over, motor_over: Mean speed made good on the course, and mean propulsion power, over
-            times from now, (n, k) of (n, k). [m/s], [W]
+        made_over, motor_over, other_over: Mean speed made good on the course, propulsion power,
+            and hotel load less sun, over times from now, (n, k) of (n, k). [m/s], [W]
     """
 
     speeds_mps: Floats
@@ -63,6 +62,7 @@ class ReachResult:
     as_now: int | None
     made_over: Callable[[Floats], Floats]
     motor_over: Callable[[Floats], Floats]
+    other_over: Callable[[Floats], Floats]
 
     @property
     def soc(self) -> Floats:
@@ -116,15 +116,19 @@ def reach(given: ReachInput) -> ReachResult:
     drawn = sample(given)
     pack, rng = drawn.pack, drawn.rng
     ahead = look_ahead(given, drawn.draws, rng)
-    run, motor_w, other_w = _run(given, pack, ahead)
+    sun = _sun(given, drawn.draws.sun_w)
+    other_over = _other(drawn.draws.hotel_w, drawn.draws.sun_w, sun)
+    run, motor_w = _run(given, pack, ahead, sun)
     run = _cooled(given, run, motor_w, pack.soc, rng)
+    days = np.where(run.duration_s >= MOST_S, LIMITS.index(BEYOND), run.limit)
+    run = replace(run, limit=days)
     made_mps = ahead.made_mps(run.duration_s)
     reason = given.curve.reason + ("" if given.stream.known else "; " + given.stream.reason)
     return ReachResult(
         speeds_mps=given.speeds_mps,
         ground_mps=ahead.made_mps(np.zeros_like(motor_w)),
         motor_w=motor_w,
-        total_w=motor_w + other_w,
+        total_w=motor_w + other_over(run.duration_s),
         distance_m=made_mps * run.duration_s,
         duration_s=run.duration_s,
         run=run,
@@ -134,28 +138,41 @@ def reach(given: ReachInput) -> ReachResult:
         as_now=given.as_now,
         made_over=ahead.made_mps,
         motor_over=ahead.mean_drive_w,
+        other_over=other_over,
     )
 
 
-def _run(given: ReachInput, pack: PackDraws, ahead: Ahead) -> tuple[RunDown, Floats, Floats]:
-    """The run-down; mean propulsion power, and hotel less sun, over it, (n, k) each. [W]
+def _run(
+    given: ReachInput, pack: PackDraws, ahead: Ahead, sun: SunPaths | None
+) -> tuple[RunDown, Floats]:
+    """The run-down, and mean propulsion power over it, (n, k). [W]
 
-    How long the run lasts says how much of the weather and the day's sun it meets, and the other
+    How long the run lasts says how much of the weather and of the days it meets, and the other
     way round.
     """
-    hotel_w, sun_w = ahead.draws.hotel_w[:, None], ahead.draws.sun_w[:, None]
+    hotel_w = ahead.draws.hotel_w[:, None]
     motor_w = ahead.mean_drive_w(np.zeros_like(ahead.still_w))
-    other_w = hotel_w - sun_w + np.zeros_like(motor_w)
+    if sun is not None:
+        return through_days(motor_w, ahead.mean_drive_w, hotel_w, sun, pack, given.limits)
+    other_w = hotel_w - ahead.draws.sun_w[:, None]
     run = run_down(motor_w, other_w, pack, given.limits)
-    sun_now_w = float(sun_w.mean()) if given.changes else given.solar_w[0]
-    day = given.sun_ahead if sun_now_w > SUN_COUNTS_W else None
-    for _ in range(WIND_ROUNDS if day is None else SUN_ROUNDS):
-        motor_w = ahead.mean_drive_w(run.duration_s)
-        if day is not None:
-            share = np.interp(run.duration_s / HOUR_S, HOURS, day)
-            other_w = hotel_w - sun_w * share
-        run = run_down(motor_w, other_w, pack, given.limits)
-    return run, motor_w, other_w
+    motor_w = ahead.mean_drive_w(run.duration_s)
+    return run_down(motor_w, other_w, pack, given.limits), motor_w
+
+
+def _sun(given: ReachInput, sun_w: Floats) -> SunPaths | None:
+    """Days and nights to come for each draw; None where panels do not count."""
+    if given.sun_ahead is None:
+        return None
+    rng = np.random.default_rng((given.seed, len(sun_w), len(HOURS)))  # the other draws stay
+    return SunPaths(given.sun_ahead.paths_w(sun_w, rng))
+
+
+def _other(hotel_w: Floats, sun_w: Floats, sun: SunPaths | None) -> Callable[[Floats], Floats]:
+    """Mean of hotel load less sun over times from now, (n, k) of (n, k). [W]"""
+    if sun is None:
+        return lambda duration_s: (hotel_w - sun_w)[:, None] + np.zeros_like(duration_s)
+    return lambda duration_s: hotel_w[:, None] - sun.mean_w(duration_s)
 
 
 def _cooled(

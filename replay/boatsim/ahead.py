@@ -1,11 +1,13 @@
 """The truth about range: the simulated boat run on, at held speeds, until the first limit.
 
 Held from the asked moment on: speed through water (by the shaft speed that gives it), course
-over the ground, stream, mean wind and waves, hotel load, sun, cable joints, warmth of the air.
+over the ground, mean wind and waves, hotel load, cable joints, warmth of the air. Stream and sun
+are held too, or go on as the scene has them: by its tide (no eddies) and its sky (mean clouds).
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +19,7 @@ from replay.boatsim.physics.battery import Battery
 from replay.boatsim.physics.drive import input_w, torque_nm
 
 Floats = npt.NDArray[np.float64]
+Numbers = float | Floats
 STEPS = 800  # of a whole discharge, assumed: half of them gives the same distance
 REFRESH_STEPS = 6  # warmth is worked out this often, assumed
 LONGEST_S = 48 * 3600.0  # no pack of these boats lasts longer, assumed
@@ -63,7 +66,7 @@ def _lately(outing: Outing) -> int:
     return int(LATELY_S / outing.motion.dt_s)
 
 
-def ground_speed(course_deg: float, water_mps: Floats, east: float, north: float) -> Floats:
+def ground_speed(course_deg: float, water_mps: Floats, east: Numbers, north: Numbers) -> Floats:
     """Speed over the ground on a course kept in a stream; 0 where it cannot be kept. [m/s]"""
     course = math.radians(course_deg)
     along = east * math.sin(course) + north * math.cos(course)
@@ -74,32 +77,47 @@ def ground_speed(course_deg: float, water_mps: Floats, east: float, north: float
 
 @dataclass(frozen=True)
 class Held:
-    """What stays as it is, for each speed shape (k,)."""
+    """What stays as it is, for each speed shape (k,). other_w: Hotel load less sun."""
 
     controller_w: Floats
-    other_w: float
+    other_w: Numbers
     loop_ohm: float
     air_c: Floats
 
 
 def held(outing: Outing, at: int, power_w: Floats) -> Held:
     """Loads, sun, joints and air of a kept step. power_w: at the controller, shape (k,)."""
-    boat = outing.boat
-    hotel = boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
     solar = mean_of(outing.series["solar_w"], at + 1, _lately(outing))
     air = np.full(len(power_w), outing.series["ambient_c"][at])
-    return Held(power_w, hotel - solar, outing.loop_ohm[at], air)
+    return Held(power_w, hotel_w(outing.boat) - solar, outing.loop_ohm[at], air)
+
+
+def hotel_w(boat: SimBoat) -> float:
+    """Mean load beside the motor under way. [W]"""
+    return boat.hotel_w + boat.pilot_w + FRIDGE_ON_FRAC * boat.fridge_w
+
+
+def sun_w(outing: Outing, t_s: Floats) -> Floats:
+    """Panels' power under the scene's sky with its mean clouds. [W] shape of `t_s`"""
+    sky, peak_w = outing.scene.sky, outing.boat.solar_peak_w
+    cloud = math.exp(sky.cloud_frac**2 / 2)  # mean of the log-normal clouds
+    return np.asarray(np.minimum(peak_w * sky.clear_frac * cloud * sky.sun_frac(t_s), peak_w))
 
 
 def reach(
-    outing: Outing, at: int, speeds_mps: Floats, course_deg: float | None = None
-) -> Reach:  # fmt: skip
+    outing: Outing,
+    at: int,
+    speeds_mps: Floats,
+    course_deg: float | None = None,
+    goes_on: bool = False,
+) -> Reach:
     """Runs on from a step, once for each speed.
 
     Args:
         at: A step whose whole state was kept (see `Outing.batteries`).
         speeds_mps: Through water, shape (k,).
         course_deg: Over the ground; None: the course made good lately.
+        goes_on: Tide turns and nights come; otherwise stream and sun stay as they are.
     Raises:
         KeyError: The state of that step was not kept.
     """
@@ -112,27 +130,49 @@ def reach(
     for speed in speeds_mps.tolist():
         heading = course_made_good(course, speed, east, north)
         power.append(controller_w(outing, at * motion.dt_s, speed, heading))
-    run = _RunDown(outing, at, held(outing, at, np.array(power)))
-    run.to_the_end()
     ground = ground_speed(course, speeds_mps, east, north)
+    now = held(outing, at, np.array(power))
+    around = Around(lambda t_s: ground, lambda t_s: now.other_w)
+    if goes_on:
+        around = _going_on(outing, course, speeds_mps)
+    run = _RunDown(outing, at, now, around)
+    run.to_the_end()
     limits = run.limit
-    for k in np.flatnonzero(ground <= 0):
+    for k in np.flatnonzero((run.made_m <= 0) & (run.spent_s > 0)):
         limits[k] = "stream"
-    distance = ground * run.spent_s
-    return Reach(speeds_mps, ground, run.first_w, distance, run.spent_s, tuple(limits))
+    return Reach(speeds_mps, ground, run.first_w, run.made_m, run.spent_s, tuple(limits))
+
+
+@dataclass(frozen=True)
+class Around:
+    """Speed over the ground, and hotel load less sun, at times on the outing's clock, (k,)."""
+
+    made_mps: Callable[[Floats], Floats]
+    other_w: Callable[[Floats], Numbers]
+
+
+def _going_on(outing: Outing, course_deg: float, speeds_mps: Floats) -> Around:
+    """Tide and sun as the scene has them."""
+
+    def made_mps(t_s: Floats) -> Floats:
+        return ground_speed(course_deg, speeds_mps, *outing.scene.stream.at(t_s))
+
+    return Around(made_mps, lambda t_s: hotel_w(outing.boat) - sun_w(outing, t_s))
 
 
 class _RunDown:
     """The pack of a kept step, discharged once for each speed until its first limit."""
 
-    def __init__(self, outing: Outing, at: int, held: Held) -> None:
+    def __init__(self, outing: Outing, at: int, held: Held, around: Around) -> None:
         count = len(held.controller_w)
+        self.around, self.begun_s = around, at * outing.motion.dt_s
         self.boat = outing.boat
         self.held = held
         self.battery = outing.batteries[at].copy(count)
         self.volts = np.full(count, float(outing.series["pack_v"][at]))
         self.alive = np.ones(count, bool)
         self.spent_s = np.zeros(count)
+        self.made_m = np.zeros(count)
         self.limit = ["time"] * count
         self.first_w = np.full(count, np.nan)
         self.step_s = self._step_s()
@@ -161,18 +201,24 @@ class _RunDown:
         self.heat_j = np.zeros_like(self.battery.soc)
 
     def _step(self, first: bool) -> None:
+        t_s = self.begun_s + self.spent_s
+        made_mps = self.around.made_mps(t_s)
+        if not first:
+            self.held = replace(self.held, other_w=self.around.other_w(t_s))
         current, self.volts, hit = present(self.boat, self.battery, self.held, self.volts)
         for j in np.flatnonzero(self.alive & (hit > 0)):
             self.limit[j] = LIMITS[hit[j] - 1]
             # It fell within the last step.
-            spent_s = self.spent_s[j] - self.step_s[j] / 2
-            self.spent_s[j] = max(spent_s, 0.0)
+            back_s = min(self.step_s[j] / 2, self.spent_s[j])
+            self.spent_s[j] -= back_s
+            self.made_m[j] -= made_mps[j] * back_s
         self.alive &= hit == 0
         if first:
             self.first_w = current * self.volts
         if not self.alive.any():
             return
         self.spent_s += self.step_s * self.alive
+        self.made_m += made_mps * self.step_s * self.alive
         current = np.where(self.alive, current, 0.0)
         ohmic_w = current[:, None] ** 2 * self.battery.r_ohm
         self.heat_j += ohmic_w * self.step_s[:, None]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from replay.boatsim.ahead import controller_w, ground_speed, held, present
+from replay.boatsim.ahead import controller_w, ground_speed, held, hotel_w, present, sun_w
 from replay.boatsim.motion import course_made_good
 from replay.boatsim.outing import Outing
 
@@ -36,8 +36,9 @@ class Homecoming:
 def home_from(outing: Outing, at: int, speed_mps: float) -> Homecoming:
     """Motors from where the boat is at a kept step to the origin, at one speed through water.
 
-    The stream keeps running by the scene's tide (no eddies); wind, waves, sun and warmth of the
-    air stay as they are. Gives up after 24 h or where the stream is stronger than the boat.
+    The stream keeps running by the scene's tide (no eddies), the sun by its sky; wind, waves and
+    warmth of the air stay as they are. Gives up after 24 h or where the stream is stronger than
+    the boat.
     """
     way = _WayHome(outing, at, speed_mps)
     while way.steps < int(LONGEST_S / STEP_S) and way.left_m > HOME_M:
@@ -87,7 +88,8 @@ class _WayHome:
         self.battery.refresh(self.heat_j, passed_s, self.held.air_c)
         self.heat_j = np.zeros_like(self.battery.soc)
         power = controller_w(self.outing, t_s, self.speed_mps, heading_deg)
-        self.held = replace(self.held, controller_w=np.array([power]))
+        other_w = hotel_w(self.outing.boat) - sun_w(self.outing, np.array([t_s]))
+        self.held = replace(self.held, controller_w=np.array([power]), other_w=other_w)
 
     def _discharge(self) -> bool:
         current, self.volts, hit = present(self.outing.boat, self.battery, self.held, self.volts)

@@ -81,8 +81,8 @@ class Truth:
         return float(self.outing.soc_frac[min(max(self.at - round(ago_s), 0), self.at)])
 
     def ahead(self, speed_mps: float) -> Reach:
-        """How far and how long at a speed through water, weather and stream staying."""
-        return reach(self.outing, self.at, np.array([speed_mps]))
+        """How far and how long at a speed through water: mean wind stays, tide and sun go on."""
+        return reach(self.outing, self.at, np.array([speed_mps]), goes_on=True)
 
     def home(self, speed_mps: float) -> Homecoming:
         """How it ends if the boat turns now and motors straight home."""

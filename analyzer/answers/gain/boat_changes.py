@@ -2,9 +2,8 @@
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from analyzer.environment.solar import mean_ahead, unmeasured_sun_w
+from analyzer.environment.solar import unmeasured_sun_w
+from analyzer.environment.sun_ahead import SunAhead
 from analyzer.errors import BadChange
 from analyzer.hull.propeller import USUAL_BLADES, Propeller
 from analyzer.learned.keys import calibration_before
@@ -174,7 +173,6 @@ def _panels(given: ReachInput, now: Boat, then: Boat, place: Place) -> Step:
         return changes.sun_times(given, new_w / old_w), [said]
     utc_s = place.utc_s if place.utc_s > UNDATED_S else None
     sun_w = unmeasured_sun_w(new_w, place.place_deg, utc_s)
-    rated = new_w / max(sun_w[0], 1.0)
-    ahead = mean_ahead(place.place_deg, place.utc_s, rated)
+    ahead = SunAhead.at(place.place_deg, place.utc_s, new_w, sun_w[0])
     said = "the panels: none so far, so by the usual share of a clear sky"
-    return changes.first_panels(given, sun_w, np.asarray(ahead)), [said]
+    return changes.first_panels(given, sun_w, ahead), [said]

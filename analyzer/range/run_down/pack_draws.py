@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.estimation.results import BEYOND
 from analyzer.pack.lead_acid.wells import Wells
 
 Floats = npt.NDArray[np.float64]
 
+MOST_S = 72 * 3600.0  # a run-down is not followed beyond three days; assumed
 LIMITS = (
     "reserve",
     "weakest cell's cut-off",
@@ -16,11 +18,11 @@ LIMITS = (
     "pack cut-off",
     "motor's temperature",
     "controller's temperature",
+    BEYOND,
 )
 SOC_GRID = np.concatenate(
     [np.linspace(0, 0.1, 41), np.linspace(0.11, 0.9, 80), np.linspace(0.905, 1.0, 20)]
 )
-MOST_S = 72 * 3600.0  # a run-down is not followed beyond three days; assumed
 
 
 @dataclass(frozen=True)

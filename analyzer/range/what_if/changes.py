@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.environment.sun_ahead import SunAhead
 from analyzer.pack.cell_model import default_cell
 from analyzer.range.monte_carlo import ReachInput, Weak, along_across, at_least_zero
 from analyzer.range.run_down.pack_draws import SOC_GRID, PackDraws
@@ -126,11 +127,12 @@ def hotel_load(given: ReachInput, mean_w: float) -> ReachInput:
 
 def sun_times(given: ReachInput, factor: float) -> ReachInput:
     """So many times the panels, in the same sun and shade."""
-    return after(given, SunTimes(factor))
+    sun = given.sun_ahead and given.sun_ahead.times(factor)
+    return after(replace(given, sun_ahead=sun), SunTimes(factor))
 
 
 def first_panels(
-    given: ReachInput, solar_w: tuple[float, float], sun_ahead: Floats | None
+    given: ReachInput, solar_w: tuple[float, float], sun_ahead: SunAhead | None
 ) -> ReachInput:
     """Panels where there were none. solar_w: (mean, sd) of what they give now. [W]"""
     return after(replace(given, sun_ahead=sun_ahead), FirstPanels(solar_w))

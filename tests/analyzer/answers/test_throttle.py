@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
+from analyzer.estimation.results import BEYOND
 from analyzer.faces import sentences
 from analyzer.hull.hull import prior
 from analyzer.range import inputs
@@ -94,3 +95,17 @@ def test_an_answer_says_which_speed_it_is_about(present, throttle_w, asked_mps, 
 def test_the_first_clause_says_so(about, first):
     answer = replace(RANGE, about=about, speed_water_mps=2.0, condition="", data_age_s=0.0)
     assert sentences.how_far(answer).startswith(first)
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.3, True), (0.02, False)])
+def test_a_range_whose_upper_end_is_no_end_says_or_more(share, said):
+    # above the range lies a tenth of what is possible: more beyond three days, and its end is none
+    shares = {"reserve": 1 - share, BEYOND: share}
+    answer = replace(RANGE, limit_shares=shares)
+    assert (" or more, eight times in ten" in sentences.how_far(answer)) is said
+    assert ("or more." in sentences.ends_short(answer)) is said
+
+
+def test_what_nothing_ends_is_said_to_be_followed_for_three_days():
+    answer = replace(RANGE, limit=BEYOND, limit_shares={BEYOND: 1.0})
+    assert "nothing within three days, beyond which is not looked" in sentences.ends(answer)

@@ -62,11 +62,12 @@ def _flag_in_short(row: FlagView) -> str:
 
 def _how_far(answer: RangeAnswer) -> str:
     text = format.sentence(sentences.how_far(answer))
+    lasts = format.band(answer.duration) + sentences.or_more(answer)
     if answer.duration.mid is not None and answer.distance.mid is None:
-        text += f" How long at this draw: {format.band(answer.duration)}."
+        text += f" How long at this draw: {lasts}."
     elif answer.duration.mid is not None:
         then = "then" if sentences.is_old(answer) else "now"
-        text += f" That is {format.band(answer.duration)} from {then}."
+        text += f" That is {lasts} from {then}."
     return wrapped(text, style="bold")
 
 
