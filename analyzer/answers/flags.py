@@ -2,15 +2,19 @@
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from analyzer.answers.grounded import words
 from analyzer.estimation.detection import LEVELS
 from analyzer.estimation.results import FlagView, to_json
+from analyzer.flags.words import WORDS
+from analyzer.grounds.decide import charge_lost, grounds
 from analyzer.learned.findings import kept
 from analyzer.series.log import OpenLog
 from logger.store import FlagRecord
 
+BY_CHARGE = ("reserve", "turn_back", "way_home")  # kinds of flags that are judged by the charge
 OVER_SHOWN_US = 24 * 3600 * 1_000_000  # of log: longer a flag that is over is no news; assumed
 
 
@@ -32,7 +36,7 @@ def ways_out(log: OpenLog) -> tuple[str, ...]:
 
 def flags(log: OpenLog) -> tuple[FlagView, ...]:
     """All flags: those that stand first, the newest of each first."""
-    seen = views(log, log.store.flags())
+    seen = _judged(log, views(log, log.store.flags()))
     ranked = sorted(seen, key=lambda f: (f.cleared_utc_s is not None, -f.raised_utc_s))
     return tuple(ranked)
 
@@ -40,7 +44,25 @@ def flags(log: OpenLog) -> tuple[FlagView, ...]:
 def standing(log: OpenLog) -> tuple[FlagView, ...]:
     """The flags that stand, the most urgent first, the newest first among equals."""
     known = (flag for flag in log.store.flags() if flag.cleared_us is None)
-    return views(log, sorted(known, key=lambda f: (-_urgency(f.level), -f.raised_us)))
+    ranked = sorted(known, key=lambda f: (-_urgency(f.level), -f.raised_us))
+    return _judged(log, views(log, ranked))
+
+
+def _judged(log: OpenLog, rows: tuple[FlagView, ...]) -> tuple[FlagView, ...]:
+    """Flags that were judged by a charge that is not one of now say so."""
+    span = log.store.span()
+    stands = [f.kind in BY_CHARGE and f.cleared_utc_s is None for f in rows]
+    if span is None or not any(stands):
+        return rows
+    end_s = span[1] / 1e6
+    lost = charge_lost(grounds(log.store, log.boat, span[1] + 1), end_s)
+    if lost is None or lost.standing == "assumed":
+        return rows
+    doubt = f"What it was judged by is not known now: {words(lost, end_s, verb=True)}."
+    return tuple(
+        replace(f, now=doubt, now_utc_s=end_s) if by else f
+        for f, by in zip(rows, stands, strict=True)
+    )
 
 
 def _urgency(level: str) -> int:
@@ -84,14 +106,24 @@ def _view(log: OpenLog, flag: FlagRecord, now_s: float | None) -> FlagView:
     )
 
 
-def first_acts(flags: Sequence[FlagView]) -> tuple[str, str]:
+def first_acts(flags: Sequence[FlagView], motor_off: bool = False) -> tuple[str, str]:
     """What standing flags say to do: the first that says "act now", and the first of the others
     but for a notice that something fell silent; empty where there is none.
+
+    Args:
+        motor_off: Nothing is said of easing a power that is not drawn.
     """
-    urgent = (f.first_action for f in flags if f.level == "act now")
+    urgent = (f for f in flags if f.level == "act now")
     others = (f for f in flags if f.level != "act now")
-    heeded = (f.first_action for f in others if (f.level, f.kind) != ("notice", "quiet"))
-    return next(urgent, ""), next(heeded, "")
+    heeded = (f for f in others if (f.level, f.kind) != ("notice", "quiet"))
+    first, then = (next((_act(f, motor_off) for f in some), "") for some in (urgent, heeded))
+    return first, then
+
+
+def _act(flag: FlagView, motor_off: bool) -> str:
+    """What a flag says to do first."""
+    said = WORDS.get(flag.kind) if motor_off else None
+    return said.motor_off if said and said.motor_off else flag.first_action
 
 
 def _seconds(t_us: int | None) -> float | None:

@@ -13,6 +13,7 @@ from analyzer.grounds.plausible import LOOK_S, REVERSED, since_always
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
+from logger.channels import block_voltage, cell_voltage
 from logger.units import HOUR_S
 
 MOST = 3  # grounds named in one clause; assumed
@@ -28,6 +29,8 @@ PLAN_INPUTS = (
 )  # fmt: skip
 VELOCITY = ("speed_ground_mps", "course_ground_deg")
 NO_STREAM = "the speed over ground is not believed, and without it no stream is told"
+# Any of these tells a charge that is then counted on; by definition.
+VOLTAGES = ("pack_voltage_v", "controller_voltage_v", cell_voltage(1), block_voltage(1))
 HOME_INPUTS = ("position", "charge", "pack current", "pack voltage", "speed over ground")
 
 
@@ -44,6 +47,8 @@ def charge_of(
     A charge whose current fell silent a while ago is not one of now (`charge_lost`).
     """
     ground = standing_of(rows, "charge")
+    if followed is not None and not any(log.store.last(name) for name in VOLTAGES):
+        followed = None  # counted from a charge that nothing ever told
     if ground is None:
         return followed
     if ground.standing == "told by a device":

@@ -52,6 +52,7 @@ __all__ = ["Place", "PlanLeg", "Wind", "parse_utc", "shown_places"]  # for the f
 
 DRAWS = 1000  # a probability of 0.9 to 1 % (one standard deviation), by definition
 LONGEST_S = 48 * 3600.0  # of a passage that the sun is looked up for; assumed
+SHOWN_DIGITS = 2  # of a probability: it is judged as it is shown, in whole per cent; by definition
 TIDE_KEPT_S = 9 * 3600.0  # so long a tide can be followed from what was seen of it; assumed
 TODAY_US = 12 * 3600 * 1_000_000  # of log that today's sun is read from; assumed
 SAME_SKY_S = 24 * 3600.0  # so long clouds are taken to stay; common practice, no source
@@ -172,7 +173,7 @@ def with_passage(log: OpenLog, wish: PlanWish) -> tuple[PlanAnswer, Asked, Passa
         plan=made,
         reserve_frac=log.boat.reserve.soc_frac,
         sureness_frac=sureness,
-        enough=made.arrives_frac >= sureness,
+        enough=round(made.arrives_frac, SHOWN_DIGITS) >= sureness,
         stream_from=_stream_words(table, asked),
         wind_from=_wind_words(given.wind),
         sun_from=sun_from,

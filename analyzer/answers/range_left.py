@@ -54,6 +54,9 @@ NO_PACK = "the pack's current and voltage are not in the log, so its charge is n
 NO_CURRENT = "the pack's current is not in the log, so its charge is not known"
 MEASURE = "measure pack voltage and current: `keelwatt check` shows what arrives"
 SET_RIGHT = "see in `keelwatt check` what is wrong with the pack's readings, and set that right"
+NO_VOLTAGE = (
+    "the pack's voltage is not in the log, so its charge was only counted, from nobody knows where"
+)
 WRONG_SIGN = (
     "the pack's voltage rises when its current is said to be drawn, so the current comes with the "
     "wrong sign and nothing that rests on it can be believed"
@@ -124,7 +127,7 @@ class Asked:
 
     def situation(self, answer: RangeAnswer) -> advice.Situation:
         """What the next action is chosen from: what the boat does, its reserve, its flags."""
-        urgent, warned = first_acts(answer.flags)
+        urgent, warned = first_acts(answer.flags, answer.doing.startswith(inputs.MOTOR_OFF))
         return advice.Situation(
             steady=answer.motoring,
             doing=answer.doing,
@@ -372,6 +375,8 @@ def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | No
     why, first = (WRONG_SIGN, SET_SIGN) if here.charge else (NO_PACK, MEASURE)
     if not here.charge and "pack_voltage_v" in here.used and "pack_current_a" not in here.used:
         why = NO_CURRENT
+    if not here.charge and "pack_current_a" in here.used and "pack_voltage_v" not in here.used:
+        why = NO_VOLTAGE
     if not here.charge and is_contradicted(here.grounds, "charge"):
         first = SET_RIGHT
     known = inputs.RangeInputs(log.boat, None, here.curve, here.stream, wind=here.wind)

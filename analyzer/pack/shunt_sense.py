@@ -13,7 +13,7 @@ import numpy as np
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
-from analyzer.series.series import Floats
+from analyzer.series.series import Bools, Floats
 from analyzer.series.steps import whole_steps
 
 CAUTION = (
@@ -23,7 +23,9 @@ CAUTION = (
 # Means over this are compared, as frames of one moment need not come together; assumed.
 LAG_S = 5.0
 SURE_Z = 4.0  # standard errors from zero: 1 in 30 000 by chance
-FEWEST_STEPS = 8  # below, chance alone may line them up; assumed
+# Below so many steps chance alone may line them up, unless each of some few, larger than anything
+# between the steps, tells the same; assumed.
+FEWEST_STEPS, FEW_STEPS = 8, 3
 STEADY = "the current has not changed enough; run the motor up and down for a minute"
 STEP_C = 0.02  # a change of current that counts as a step, as a share of Ah: assumed
 
@@ -88,13 +90,24 @@ def volts_per_ampere(
     dv, di = (np.diff(whole_steps(v, size).mean(axis=1)) for v in (voltage_v, current_a))
     ok = np.isfinite(dv) & np.isfinite(di)
     dv, di = dv[ok], di[ok]
-    if np.count_nonzero(np.abs(di) >= STEP_C * capacity_ah) < FEWEST_STEPS:
+    step = np.abs(di) >= STEP_C * capacity_ah
+    if np.count_nonzero(step) < FEWEST_STEPS and not _all_tell(dv, di, step):
         return None
     # differences of means: the curve at rest moves slowly, and leaves them
     slope = float(di @ dv / (di @ di))
     residual = dv - slope * di
     error = math.sqrt(float(residual @ residual) / (len(dv) - 1) / float(di @ di))
     return slope, error
+
+
+def _all_tell(dv: Floats, di: Floats, step: Bools) -> bool:
+    """Whether each of the few steps moves the voltage, all the same way, as nothing else does."""
+    if np.count_nonzero(step) < FEW_STEPS or step.all():
+        return False
+    moved = dv[step] * np.sign(di[step])
+    between_v = float(np.abs(dv[~step]).max())
+    beyond = np.abs(moved) > max(between_v, SURE_Z * float(dv[~step].std()))
+    return bool(beyond.all() and abs(np.sign(moved).sum()) == len(moved))
 
 
 def _reversed(text: str, ohm: Estimate) -> Detection:

@@ -169,7 +169,8 @@ def throttle_w(series: Series, boat: Boat) -> float | None:
     ok = np.isfinite(power)
     if not ok.any() or motoring(last, boat)[ok].mean() < MOTORING_SHARE:
         return None
-    return float(power[ok].mean())
+    mean_w = float(power[ok].mean())
+    return mean_w if mean_w > 0 else None  # the shaft drives and the current says it charges
 
 
 def moving_mps(series: Series) -> float | None:

@@ -1,9 +1,12 @@
 """What standing flags say to do, for the next action beside them."""
 
+import re
+
 import numpy as np
 import pytest
 
 from analyzer.answers.flags import first_acts, standing
+from analyzer.flags.words import WORDS
 from analyzer.series.log import OpenLog
 from logger.reading import EXACT, Block, Group
 from logger.store import Store
@@ -49,3 +52,30 @@ def test_the_most_urgent_stand_first_and_the_newest_of_equals(tmp_path):
 
 def test_without_a_flag_nothing_is_said():
     assert first_acts([]) == ("", "")
+
+
+@pytest.mark.parametrize("kind", sorted(WORDS))
+def test_nobody_is_told_to_ease_a_power_that_is_not_drawn(kind):
+    about_power = re.compile(r"ease the power|slow down|power off|power down|at the speed", re.I)
+    flag = invented.flag(1, "act now", kind=kind, first_action=WORDS[kind].first_action)
+    assert first_acts([flag]) == (WORDS[kind].first_action, "")
+    urgent, _ = first_acts([flag], motor_off=True)
+    assert urgent
+    assert not about_power.search(urgent)
+
+
+@pytest.mark.parametrize(("silent_s", "doubted"), [(0, False), (3 * 3600, True)])
+def test_a_reserve_whose_charge_is_not_known_any_more_says_so(tmp_path, silent_s, doubted):
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        writer = store.writer("boot")
+        both = ("pack_voltage_v", "pack_current_a")
+        t_us = np.arange(600, dtype=np.int64) * 1_000_000
+        writer.add(Block(Group("a", both, (EXACT,) * 2), t_us, np.full((600, 2), 50.0)))
+        if silent_s:  # the voltage alone goes on
+            later_us = 600_000_000 + np.arange(0, silent_s, 10, dtype=np.int64) * 1_000_000
+            alone = Group("b", both[:1], (EXACT,))
+            writer.add(Block(alone, later_us, np.full((len(later_us), 1), 50.0)))
+        writer.close()
+        store.add_flag(flag_record(kind="reserve", raised_us=300_000_000))
+        (flag,) = standing(OpenLog(store, boat()))
+    assert ("the charge was last read 3 h ago" in flag.now) is doubted

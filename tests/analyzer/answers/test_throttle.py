@@ -12,7 +12,10 @@ from analyzer.estimation.results import BEYOND
 from analyzer.faces import sentences
 from analyzer.hull.hull import prior
 from analyzer.range import inputs
+from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
+from logger.reading import EXACT, Block, Group
+from logger.store import Store
 from tests.support.hull_boat import boat
 from tests.support.invented import RANGE
 
@@ -57,6 +60,25 @@ def test_moving_mps_is_the_speed_of_the_last_seconds():
     assert inputs.moving_mps(speeding) == approx(2.6)
     speeding.values["speed_ground_mps"][:] = np.nan
     assert inputs.moving_mps(speeding) is None
+
+
+def test_a_shaft_that_drives_beside_a_current_that_charges_tells_no_power():
+    turned = series(-3000.0, -3000.0, 20)
+    turned.values["shaft_speed_rps"] = np.full(S, 12.0)
+    assert inputs.throttle_w(turned, boat()) is None
+
+
+def test_a_charge_that_no_voltage_ever_told_is_not_known(tmp_path):
+    names = ("pack_current_a", "latitude_deg", "longitude_deg")
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        writer = store.writer("boot")
+        t_us = np.arange(600, dtype=np.int64) * 1_000_000
+        rows = np.tile([20.0, 50.0, 0.0], (600, 1))
+        writer.add(Block(Group("a", names, (EXACT,) * 3), t_us, rows))
+        writer.close()
+        answer = range_left.range_left(OpenLog(store, boat()))
+    assert answer.charge.mid is None
+    assert "the pack's voltage is not in the log" in sentences.how_far(answer)
 
 
 def test_speed_at_w_asks_for_that_power():

@@ -47,3 +47,26 @@ def test_shunt_sense_bears_gaps_and_late_frames():
     voltage, current = circuit()
     voltage[100:200] = np.nan
     assert shunt_sense(voltage, np.roll(current, 1), 1.0, 100.0).verdict == "right"
+
+
+def few_steps(seed: int, steps: int, ohm: float = 0.020) -> tuple[np.ndarray, np.ndarray]:
+    """An hour of motoring at few settings, as boats do; no step of the throttle is small."""
+    rng = np.random.default_rng(seed)
+    current = np.repeat(30.0 * (1 + np.arange(steps + 1) % 2), 3600 // (steps + 1))
+    return 51.2 - ohm * current + 0.02 * rng.standard_normal(len(current)), current
+
+
+@pytest.mark.parametrize(("sign", "verdict"), [(1, "right"), (-1, "wrong")])
+def test_a_few_steps_tell_where_each_moves_the_voltage_as_nothing_else_does(sign, verdict):
+    voltage, current = few_steps(1, 4)
+    assert shunt_sense(voltage, sign * current, 1.0, 100.0).verdict == verdict
+
+
+def test_two_steps_or_steps_that_do_not_move_the_voltage_tell_nothing():
+    assert shunt_sense(*few_steps(1, 2), 1.0, 100.0).verdict == "cannot say"
+    told = [shunt_sense(*few_steps(seed, 4, ohm=0.0), 1.0, 100.0).verdict for seed in range(100)]
+    assert told.count("cannot say") == 100
+    voltage, current = few_steps(1, 4)
+    late = np.roll(current, 120)  # two minutes late, it lies beside no step of the voltage
+    late[:120] = current[0]
+    assert shunt_sense(voltage, late, 1.0, 100.0).verdict == "cannot say"
