@@ -2,6 +2,10 @@
 
 from dataclasses import replace
 
+import numpy as np
+import pytest
+from scipy.stats import norm
+
 from analyzer.pack.ageing import ageing
 from analyzer.pack.soc import known
 from logger.boat import Pack
@@ -80,3 +84,44 @@ def test_ageing_at_changing_temperatures_is_told_apart_from_them():
     year = found.resistance.per_year
     assert year.low < 0.10 / 1.2 < year.high  # of the mean over both years and the cold, 1.2
     assert any("over 99 %, from 24 trips over 23 months" in r for r in found.remarks)
+
+
+def test_the_temperature_s_part_follows_arrhenius():
+    """No ageing, but 20 kJ/mol more than usual over 0 to 45 °C: the line in time stays flat."""
+    temps_c = np.random.default_rng(4).permutation(np.linspace(0.0, 45.0, 24))
+    inverse = 1 / (temps_c + 273.15) - 1 / 298.15
+    # the fit's effect is relative to the mean, as a straight line of this
+    factor = 1.0 + 20e3 / 8.314462618 * inverse
+    states = [
+        replace(s, r_factor=float(f), temp_c=float(c), r_factor_sd=0.003)
+        for s, f, c in zip(history(24, 0.0, 2.0), factor, temps_c, strict=True)
+    ]
+    year = ageing(states).resistance.per_year
+    assert abs(year.mid) < 0.002
+    assert year.high - year.low < 0.01
+
+
+def test_how_sure_a_trend_is_is_the_normal_distribution_s_share_on_its_side():
+    rng = np.random.default_rng(5)
+    states = [
+        replace(s, capacity_ah=s.capacity_ah + 3.0 * rng.standard_normal())
+        for s in history(18, 0.1, 3.0)
+    ]
+    found = ageing(states).capacity
+    year = found.per_year
+    z = -year.mid / ((year.high - year.low) / 2) * 1.2816  # an 80 % range: 1.2816 sd either way
+    assert found.sureness_frac == pytest.approx(norm.cdf(z), abs=1e-4)
+
+
+def test_fewer_than_four_trips_tell_neither_way():
+    found = ageing(history(3, 0.5, 2.0))
+    assert found.capacity.sureness_frac == 0.5
+    assert not found.capacity.per_year.known
+
+
+def test_a_trend_that_is_fairly_sure_says_how_sure():
+    states = history(14, 0.0, 2.0, r_per_month=0.003)
+    found = ageing(states)
+    sure = found.resistance.sureness_frac
+    assert 0.9 < sure < 0.99
+    assert any(f"sure to {100 * sure:.0f} %" in r for r in found.remarks)
