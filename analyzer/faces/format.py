@@ -241,6 +241,11 @@ def date(utc_s: float) -> str:
     return f"{moment.day} {moment:%b %Y}"
 
 
+def month(utc_s: float) -> str:
+    """ "June 2024"; "undated" in a log without dates."""
+    return "undated" if utc_s < UNDATED_S else f"{local(utc_s):%B %Y}"
+
+
 def moments(estimate: Estimate, zone: tzinfo | None = None) -> str:
     """A range of times with its date, and that of the later where it is another day's."""
     low, high = estimate.low or 0.0, estimate.high or 0.0

@@ -56,7 +56,8 @@ LOOKS = {
     ),
     "night": Look("#000000", "#e54422", "#4a1209", "#5e170c", "#e54422", _NIGHT, _DARK),
 }
-DASHES = ("solid", "dashed", "dashdot", "dotdash", "solid", "dashed", "dashdot", "dotdash")
+# One for each line of a chart, for eyes that tell its colour from no other.
+DASHES = ("solid", "dashed", "dashdot", "dotdash", "18 4", "4 4", "12 3 3 3 3 3", "3 8")
 # A pattern for each layer, for eyes that tell its colour from no other.
 HATCHES = (
     None,

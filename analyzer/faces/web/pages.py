@@ -1,12 +1,13 @@
 """The pages: answers in, HTML out."""
 
+from itertools import groupby
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 
 from analyzer.estimation.results import RangeAnswer
-from analyzer.faces import gains, units
+from analyzer.faces import format, gains, units
 from analyzer.faces.charts import chart_api, range_svg
 from analyzer.faces.web import header_middleware, live
 from analyzer.faces.web.page import (
@@ -21,6 +22,7 @@ from analyzer.faces.web.page import (
 from logger.units import KN
 
 router = APIRouter(include_in_schema=False)
+NEWEST = 8  # trips that stand unfolded: about two screens of a phone; assumed
 YEAR_S = 31_536_000  # that a choice is kept; assumed
 
 
@@ -98,8 +100,11 @@ def seen(request: Request, number: int) -> Response:
 
 @router.get("/trips")
 def trips(request: Request) -> Response:
-    """The list of trips, newest first."""
-    return render(request, "trips.html", trips=log_of(request).trips()[::-1])
+    """The list of trips, newest first; what is older folded by month."""
+    every = log_of(request).trips()[::-1]
+    older = groupby(every[NEWEST:], lambda row: format.month(row.start_utc_s))
+    months = [(name, list(rows)) for name, rows in older]
+    return render(request, "trips.html", trips=every, newest=every[:NEWEST], months=months)
 
 
 @router.get("/trip/{number}")
