@@ -16,8 +16,8 @@ FILE = Path(__file__).with_name("keelwatt.schema.json")
 @lru_cache(maxsize=1)
 def shipped() -> dict[str, Any]:
     """The schema; `$defs` holds one for each command by its name (`double_run` for `hull
-    --double-run`, `flag_event` for a line of `flags --follow`, `range_what_if` and `plan_what_if`
-    for `--what-if`), and one for each shape.
+    --double-run`, `flag_event` for a line of `flags --follow`, `range_what_if` and its
+    like for `--what-if`), and one for each shape.
     """
     found: dict[str, Any] = json.loads(FILE.read_text("utf-8"))
     return found
@@ -26,7 +26,7 @@ def shipped() -> dict[str, Any]:
 def made() -> dict[str, Any]:
     """The schema, made from the dataclasses of the answers."""
     from analyzer.answers.flags import FlagEvent
-    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf, TripWhatIf
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
     from analyzer.estimation import json_schema, results
@@ -38,6 +38,7 @@ def made() -> dict[str, Any]:
         "plan": PlanAnswer,
         "range_what_if": RangeWhatIf,
         "plan_what_if": PlanWhatIf,
+        "review_what_if": TripWhatIf,
         "trips": list[results.TripRow],
         "review": results.ReviewAnswer,
         "hindcast": HindcastAnswer,

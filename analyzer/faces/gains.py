@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer.estimation.estimate import Estimate
-from analyzer.faces import format
+from analyzer.faces import format, sentences
 from logger.units import DAY_S, HOUR_S
 
 if TYPE_CHECKING:
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         GainRow,
         PlanWhatIf,
         RangeWhatIf,
+        TripWhatIf,
         UnsaidGain,
     )
 
@@ -39,6 +40,8 @@ def signed(more: Estimate) -> str:
     if more.mid is None or more.low is None or more.high is None:
         return more.reason or format.UNKNOWN
     mid, low, high = (_plus(more, value) for value in (more.mid, more.low, more.high))
+    if mid == low == high == _size(more, 0.0):
+        return "no difference"
     return f"{mid} ({low} to {high})"
 
 
@@ -77,6 +80,7 @@ def _more(more: Estimate) -> str:
     near, far = (low, high) if low >= 0 else (-high, -low)
     if near >= 0:
         way = "more" if low >= 0 else "less"
+        way += " of the whole charge" if more.unit == "frac" else ""
         return f"{_size(more, near)} to {_size(more, far)} {way}, {format.coverage(more.coverage)}"
     ends = f"between {_plus(more, low)} and {_plus(more, high)}"
     return f"{ends}, {format.coverage(more.coverage)}"
@@ -89,6 +93,31 @@ def plan_headline(answer: "PlanWhatIf") -> str:
     return format.sentence(
         f"{changes(answer.changes)} the passage is {format.sureness(after)} sure instead of "
         f"{format.sureness(before)} (arriving above the reserve), at the same speeds; {charge}"
+    )
+
+
+def trip_headline(answer: "TripWhatIf") -> str:
+    """With what charge the boat would have been back."""
+    row, back = answer.trip, answer.charge_end
+    trip = f"trip {row.number} of {format.day(row.start_utc_s)}"
+    if back.mid is None:
+        return format.sentence(f"{changes(answer.changes)}, {trip}: {back.reason}")
+    was = sentences.mid_band(row.charge_end)
+    return format.sentence(
+        f"{changes(answer.changes)} you would have ended {trip} at {sentences.mid_band(back)} "
+        f"instead of {was}: {_more(answer.charge_more)}"
+    )
+
+
+def trip_lowest(answer: "TripWhatIf") -> str:
+    """How low the charge would have come, and what more the pack would have given."""
+    if answer.above_reserve_frac is None:
+        return ""
+    sure = format.sureness(answer.above_reserve_frac)
+    return format.sentence(
+        f"the lowest charge on the way would have been {sentences.mid_band(answer.charge_lowest)}, "
+        f"above the reserve {sure} sure; out of the pack over the trip: "
+        f"{signed(answer.energy_more)}"
     )
 
 

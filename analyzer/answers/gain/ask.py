@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from analyzer.answers.log_file import LogFile
 
 if TYPE_CHECKING:
-    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf, TripWhatIf
     from analyzer.answers.passage import PlanWish
     from analyzer.estimation.results import WayHome
 
@@ -36,6 +36,19 @@ class OtherBoats(LogFile):
 
         with self.opened() as log:
             return range_what_if(log, changes, speed_mps, stream, home, wind)
+
+    def review_what_if(self, changes: Sequence[str], number: int | None = None) -> "TripWhatIf":
+        """A trip as it would have been with some numbers of the boat file changed.
+
+        Args:
+            changes: As for `range_what_if`. number: The trip's; None: the newest.
+        Raises:
+            BadChange, NoTrip: A key or a value cannot be asked, or there is no such trip.
+        """
+        from analyzer.answers.gain.trip_that_was import trip_what_if
+
+        with self.opened() as log:
+            return trip_what_if(log, changes, number)
 
     def gain(self) -> "GainAnswer":
         """What would help most: each measure's gain with its range, the largest first."""

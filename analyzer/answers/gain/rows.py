@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from analyzer.answers.gain.keys import ChangedKey
 from analyzer.answers.passage import PlanAnswer
 from analyzer.estimation.estimate import Estimate
-from analyzer.estimation.results import SCHEMA, HomeAnswer, RangeAnswer
+from analyzer.estimation.results import SCHEMA, HomeAnswer, RangeAnswer, TripRow
 from analyzer.range.plan import Plan
 
 NOT_MEASURED = (
@@ -127,4 +127,31 @@ class GainAnswer:
     rows: tuple[GainRow, ...]
     unsaid: tuple[UnsaidGain, ...]
     cautions: tuple[str, ...]
+    schema: int = SCHEMA
+
+
+@dataclass(frozen=True)
+class TripWhatIf:
+    """One trip as it would have been with some numbers of the boat file changed.
+
+    Args:
+        changes: Which numbers.
+        trip: The trip as it was.
+        charge_end: Charge at its end, changed: what was measured, and `charge_more` added. [frac]
+        charge_more: Changed less as it was, draw by draw. [frac]
+        charge_lowest: The lowest charge on the way, changed. [frac]
+        above_reserve_frac: Probability that the charge would have stayed above the reserve.
+        energy_more: Out of the pack over the trip, changed less as it was. [Wh]
+        rests_on: What each change rests on, and what it holds fixed.
+    """
+
+    changes: tuple[ChangedKey, ...]
+    trip: TripRow
+    charge_end: Estimate
+    charge_more: Estimate
+    charge_lowest: Estimate
+    above_reserve_frac: float | None
+    energy_more: Estimate
+    rests_on: tuple[str, ...]
+    cautions: tuple[str, ...] = NOT_MEASURED
     schema: int = SCHEMA

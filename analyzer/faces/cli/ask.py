@@ -34,6 +34,9 @@ def _review(options: argparse.Namespace) -> int:
 
         write(log, options.report, options.trip)
         tell_user(f"Written: {options.report}")
+    if options.what_if:
+        changed = log.review_what_if(options.what_if, options.trip)
+        return opt.give(changed, options.json, text_gain.trip_what_if)
     return opt.give(log.review(options.trip), options.json, tell.review)
 
 
@@ -121,6 +124,7 @@ COMMANDS = (
                 metavar="FILE",
                 help="write the trip's report for printing: FILE.html (one file) or FILE.pdf",
             ),
+            opt.WHAT_IF,
         ),
     ),
     Command(

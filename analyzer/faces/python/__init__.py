@@ -25,16 +25,16 @@ if TYPE_CHECKING:
 
     (
         cables, cells, check, flags, frame, gain, hull, plan, plan_what_if, plot, range_left,
-        range_what_if, refresh, review, trips,
+        range_what_if, refresh, review, review_what_if, trips,
     ) = (
         Log.cables, Log.cells, Log.check, Log.flags, Log.frame, Log.gain, Log.hull, Log.plan,
         Log.plan_what_if, Log.plot, Log.range_left, Log.range_what_if, Log.refresh, Log.review,
-        Log.trips,
+        Log.review_what_if, Log.trips,
     )  # fmt: skip
 
 _QUESTIONS = (
     "cables", "cells", "check", "flags", "frame", "gain", "hull", "plan", "plan_what_if", "plot",
-    "range_left", "range_what_if", "refresh", "review", "trips",
+    "range_left", "range_what_if", "refresh", "review", "review_what_if", "trips",
 )  # fmt: skip
 _BESIDE = ("Log", "json_schema", "open_log", "table", "to_json")
 __all__ = ["__version__", *_BESIDE, *_QUESTIONS]

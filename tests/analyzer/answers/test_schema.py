@@ -23,6 +23,7 @@ QUESTIONS = {
     "plan": "plan {route} --depart 2026-05-16T13:00Z --speed 4",
     "range_what_if": "range --home --what-if pack.rated_capacity_ah=200",
     "plan_what_if": "plan {route} --depart 2026-05-16T13:00Z --speed 4 --what-if solar.peak_w=500",
+    "review_what_if": "review --what-if pack.rated_capacity_ah=200",
     "trips": "trips",
     "review": "review",
     "hindcast": "hindcast --each 30",

@@ -9,7 +9,13 @@ from analyzer.faces.cli.text import answers, passage
 from analyzer.faces.cli.text.answers import wrapped
 
 if TYPE_CHECKING:
-    from analyzer.answers.gain.rows import GainAnswer, GainRow, PlanWhatIf, RangeWhatIf
+    from analyzer.answers.gain.rows import (
+        GainAnswer,
+        GainRow,
+        PlanWhatIf,
+        RangeWhatIf,
+        TripWhatIf,
+    )
 
 AS_IS = "The boat as it is"
 
@@ -38,6 +44,16 @@ def plan_what_if(answer: "PlanWhatIf") -> str:
     ]
     lines = [wrapped(gains.plan_headline(answer), style="bold"), _table(rows)]
     lines += [_foot(answer.rests_on, answer.cautions), AS_IS, passage.plan(answer.as_is)]
+    return "\n\n".join(line for line in lines if line)
+
+
+def trip_what_if(answer: "TripWhatIf") -> str:
+    """The trip that was, with the change."""
+    lines = [
+        wrapped(gains.trip_headline(answer), style="bold"),
+        wrapped(gains.trip_lowest(answer)),
+        _foot(answer.rests_on, answer.cautions),
+    ]
     return "\n\n".join(line for line in lines if line)
 
 

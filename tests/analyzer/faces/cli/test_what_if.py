@@ -62,7 +62,8 @@ def test_a_plan_is_walked_at_the_same_speeds(said, tmp_path):
     ]
     assert speeds[0] == speeds[1]
     assert changed["energy_more"]["high"] < 0 < changed["charge_more"]["low"]
-    assert "charge on arrival" in said(*asked, "--what-if", "hotel.power_w=5")[1]
+    text = " ".join(said(*asked, "--what-if", "hotel.power_w=5")[1].split())
+    assert "charge on arrival" in text
 
 
 def test_a_mistake_is_a_sentence_and_status_2(said):
@@ -71,3 +72,21 @@ def test_a_mistake_is_a_sentence_and_status_2(said):
     assert err == "keelwatt: what if: there is no key 'pack.rated'; did you mean " + (
         "pack.rated_capacity_ah?\n"
     )
+
+
+def test_the_trip_that_was_is_told_from_what_was_measured(said):
+    """The charge that would have been left is the measured one and what lies between."""
+    plain = json.loads(said("review", "--json")[1])["trip"]
+    changed = json.loads(said("review", "--json", "--what-if", "pack.rated_capacity_ah=348")[1])
+    assert changed["trip"] == plain
+    end, more = changed["charge_end"]["mid"], changed["charge_more"]["mid"]
+    assert end == pytest.approx(plain["charge_end"]["mid"] + more, abs=0.01)
+    text = " ".join(said("review", "--what-if", "pack.rated_capacity_ah=348")[1].split())
+    assert "you would have ended trip" in text
+    assert "of the whole charge, eight times in ten" in text
+
+
+def test_a_trip_that_is_not_there_is_a_sentence(said):
+    status, _, err = said("review", "99", "--what-if", "solar.peak_w=400")
+    assert status == 2
+    assert "there is no trip 99" in err
