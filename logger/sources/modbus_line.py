@@ -11,7 +11,7 @@
     timeout_s = 0.3
     [[source.options.register]]
     address = 0x0010
-    ...                        # see logger/decode/registers.py
+    ...                        # see logger/decode/maps.md, with three worked examples
 
 A device that does not answer is asked again at its next turn; the others go on.
 """
