@@ -316,6 +316,15 @@ class QuestionRow:
 
 
 @dataclass(frozen=True)
+class SourceRow:
+    """One [[source]] of the boat file. ok: whether it can be recorded; None: it was not tried."""
+
+    name: str
+    ok: bool | None
+    text: str
+
+
+@dataclass(frozen=True)
 class CheckAnswer:
     """What is there, what is wrong, what can be answered."""
 
@@ -326,6 +335,7 @@ class CheckAnswer:
     findings: tuple[Detection, ...]  # wiring sense and first-day sanity
     questions: tuple[QuestionRow, ...]
     grounds: tuple[Ground, ...] = ()
+    sources: tuple[SourceRow, ...] = ()  # what the boat file says of each way in
     schema: int = SCHEMA
 
 

@@ -4,7 +4,10 @@ schema: what --json prints, described for programs.
 """
 
 import argparse
+from dataclasses import replace
 
+from analyzer.answers import Log
+from analyzer.estimation.results import SourceRow
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths
 from analyzer.faces.cli.base.options import Command, arg
@@ -27,7 +30,19 @@ def _check(options: argparse.Namespace) -> int:
         from logger.discover.listen import heard
 
         there = heard(found(), lambda name: tell_user(f"Listening to {name} ..."))
-    return opt.give(opt.log(options).check(there), options.json, answers.check)
+    log = opt.log(options)
+    answer = replace(log.check(there), sources=_sources(log))
+    return opt.give(answer, options.json, answers.check)
+
+
+def _sources(log: Log) -> tuple[SourceRow, ...]:
+    """What the boat file on this computer says of each way in."""
+    from logger.discover.source_check import look_into
+
+    if log.boat_file is None:
+        return ()
+    found = look_into(log.boat_file, log.path)
+    return tuple(SourceRow(one.name, one.ok, one.text) for one in found)
 
 
 def _look(options: argparse.Namespace) -> int:

@@ -17,6 +17,7 @@ from analyzer.estimation.results import (
     RangePoint,
     ReviewAnswer,
     SagAccount,
+    SourceRow,
     TripRow,
 )
 from analyzer.faces import format, sentences
@@ -303,7 +304,12 @@ def _flag(row: FlagView) -> str:
 def check(answer: CheckAnswer) -> str:
     """What arrives, what is wrong, what can be answered."""
     parts = [f"{answer.boat}."]
-    parts.append(findings(answer.findings, "Nothing is wrong with what arrives."))
+    if answer.sources:
+        lines = [wrapped(_source_words(row), f"  {_can(row)} ") for row in answer.sources]
+        parts.append("\n".join(["Ways in", *lines]))
+    bad = [row.name for row in answer.sources if row.ok is False]
+    fine = "Nothing else is wrong." if bad else "Nothing is wrong with what arrives."
+    parts.append(findings(answer.findings, fine))
     if answer.questions:
         lines = [
             wrapped(_answered(question), f"  {_yes(question.answerable)} ")
@@ -322,6 +328,15 @@ def check(answer: CheckAnswer) -> str:
         parts.append(wrapped(", ".join(answer.missing_channels), "Expected, not there: "))
     parts.append(_bullets(answer.devices, "Ports and buses found"))
     return _join(parts)
+
+
+def _source_words(row: SourceRow) -> str:
+    return f"{row.name}: {format.sentence(row.text)}"
+
+
+def _can(row: SourceRow) -> str:
+    """Whether a way in can be recorded, to stand in a column."""
+    return "  ?" if row.ok is None else _yes(row.ok)
 
 
 def _channel_words(row: ChannelRow) -> str:
