@@ -17,6 +17,7 @@ HEAVY = {"pandas", "scipy", "bokeh", "fastapi", "uvicorn", "jinja2", "starlette"
 # What the models and answers may take from the logger.
 SHARED = {
     "logger.account",
+    "logger.computer",  # how the board fares is one more answer
     "logger.store",
     "logger.boat",
     "logger.channels",

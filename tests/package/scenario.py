@@ -37,8 +37,8 @@ def built(work: Path) -> Path:
     """Built twice in two places, the same byte for byte."""
     processor = os.uname().machine
     packages = []
-    for name in ("one", "two"):
-        place = _copied(work / f"project-{name}")
+    places = {name: _copied(work / f"project-{name}") for name in ("one", "two")}
+    for name, place in places.items():
         subprocess.run(
             ["sh", str(place / "deploy/package.sh"), str(work / name), processor],
             check=True, env={**os.environ, "TZ": "UTC" if name == "one" else "Asia/Tokyo"},

@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "board"))
 from mirror import find_mirror
 
 # A system "without desktop" has these; nothing of Python's but the interpreter.
-USUAL = "systemd,systemd-sysv,python3,dbus,udev,util-linux,iproute2,openssl"
+USUAL = "systemd,systemd-sysv,python3,dbus,udev,util-linux,passwd,iproute2,openssl"
 
 
 @dataclass(frozen=True)

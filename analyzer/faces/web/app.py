@@ -66,6 +66,7 @@ from analyzer.faces.web.set_up import (
     first_test_page,
     guide_page,
     setup_page,
+    status_page,
 )
 from analyzer.faces.web.set_up.forms import FormError, read_body
 from analyzer.faces.web.set_up.plugged import NoTrials, Plugs, Trials, nothing
@@ -84,6 +85,7 @@ ROUTERS = (
     guide_page.router,
     first_test_page.router,
     board_page.router,
+    status_page.router,
 )
 router = APIRouter(
     prefix="/api/v1", tags=["answers"], responses=ERRORS, dependencies=[Depends(known_only)]

@@ -126,3 +126,23 @@ def test_a_strange_page_in_a_paired_phone_s_browser_gets_nowhere(client, errand)
         assert sent.status_code == 403
     assert client.get("/set-up/board?act=restart-recorder").status_code == 200
     assert errand[1] == []
+
+
+@pytest.mark.parametrize("right", ["look", "change"])
+def test_the_help_file_is_for_who_may_change(log, browse, monkeypatch, right):
+    monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
+    asked = []
+    monkeypatch.setattr(
+        "analyzer.answers.transfer.help_file.write",
+        lambda log, file, wishes, devices: asked.append((wishes.positions, wishes.codes)),
+    )
+    monkeypatch.setattr("analyzer.answers.transfer.status.status", lambda path, devices: ())
+    log.path = None
+    door = access.Access(b"k" * 32)
+    phone = browse(create_app(log, access=door, plugs=plugged))
+    phone.cookies.set(access.COOKIE, door.cookie(right))
+    assert ("Make the file" in phone.get("/set-up/status").text) is (right == "change")
+    assert phone.get("/set-up/help.zip?positions=yes").status_code == (
+        200 if right == "change" else 403
+    )
+    assert asked == ([(True, False)] if right == "change" else [])
