@@ -33,6 +33,8 @@ def test_ageing_tells_falling_capacity():
     found = ageing(history(18, 0.5, 2.0))
     # half an Ah of 200 a month is 3 % a year
     assert found.capacity.per_year.low < -0.03 < found.capacity.per_year.high
+    # by hand: 0.5 Ah in 30.4 of 365.25 days, of the mean of eighteen months, 195.75 Ah
+    assert found.capacity.per_year.mid == pytest.approx(-0.5 * 365.25 / 30.4 / 195.75, rel=1e-3)
     assert any("Capacity falls by about 3 % a year" in r for r in found.remarks)
 
 

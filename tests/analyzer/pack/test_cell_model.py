@@ -14,6 +14,7 @@ from analyzer.pack.cell_model import (
     default_cell,
     default_params,
 )
+from analyzer.pack.curves.service_prior import moments
 from logger.boat import Pack
 
 NAMES = ["lfp", "nmc", "lead_acid", "agm", "gel"]
@@ -86,3 +87,16 @@ def test_a_maker_s_resistance_scales_the_whole_circuit_alike():
     assert own.r0_ohm + own.r1_ohm == approx(0.002)
     assert own.r1_ohm / own.r0_ohm == approx(plain.r1_ohm / plain.r0_ohm)
     assert own.r2_ohm / own.r0_ohm == approx(plain.r2_ohm / plain.r0_ohm)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_an_age_that_is_told_counts_for_the_one_of_packs_in_service(name):
+    """New cells hold their label within a few per cent (`curves/service_prior.py`, its sources)."""
+    pack = Pack(chemistry=name, cells_in_series=6, rated_capacity_ah=100)
+    untold, new = default_cell(pack), default_cell(pack.model_copy(update={"age_years": 0.0}))
+    service_mean, service_sd = moments(chemistry(name).capacity)
+    assert (untold.capacity_ln_mean, untold.capacity_sd) == approx((service_mean, service_sd))
+    assert -0.01 < new.capacity_ln_mean < 0.03
+    assert new.capacity_sd < 0.75 * service_sd
+    # the curve's mean stays that of packs in service
+    assert untold.curve_ln_q == new.curve_ln_q == approx(service_mean)

@@ -1,6 +1,7 @@
 """Charging answers on invented readings."""
 
 import numpy as np
+import pytest
 from pytest import approx
 
 from analyzer.pack.cell_model import default_cell, measured_capacity
@@ -110,3 +111,42 @@ def test_findings_slow_sun_is_no_charger_that_stops_short():
     t = np.arange(5400.0)
     values = {"pack_current_a": np.full(5400, -5.0), "pack_voltage_v": 53.2 + t * 2e-5}
     assert findings(Series(0, 1.0, 5400, values), PACK) == ()
+
+
+@pytest.mark.parametrize(
+    ("cold_s", "told"),
+    [
+        ((90,), True),
+        ((40,), False),
+        ((40, 40), False),
+        ((20, 20, 20, 90), True),
+        ((40,) * 5, False),
+    ],
+)
+@pytest.mark.parametrize("step_s", [1, 10])
+def test_cold_charge_counts_the_longest_time_of_it_at_any_rate_of_readings(cold_s, told, step_s):
+    """A minute on end is told, as the module has it; minutes added up are not."""
+    temps = [np.r_[np.full(s // step_s, -3.0), np.full(60 // step_s, 5.0)] for s in cold_s]
+    temp_c = np.concatenate(temps)
+    values = {"pack_current_a": np.full(len(temp_c), -20.0), "pack_temp_c": temp_c}
+    values |= {"pack_voltage_v": np.full(len(temp_c), 16 * 3.35)}
+    found = findings(Series(0, float(step_s), len(temp_c), values), PACK)
+    assert any(f.kind == "cold_charge" for f in found) == told
+
+
+def test_a_trickle_in_the_cold_is_no_charge():
+    # half a per cent of 200 Ah is 1 A
+    for amps, told in ((-0.8, False), (-1.2, True)):
+        found = findings(readings(amps, 16 * 3.35, pack_temp_c=-3.0), PACK)
+        assert any(f.kind == "cold_charge" for f in found) == told
+
+
+def test_where_a_charger_stops_short_is_told_as_it_was_read():
+    n = 5400
+    amps = -np.maximum(40.0 * np.exp(-np.arange(n) / 1200.0), 1.5)
+    values = {"pack_current_a": amps, "pack_voltage_v": np.full(n, 16 * 3.36)}
+    short = [f for f in findings(Series(0, 1.0, n, values), PACK) if f.kind == "charge_stops_short"]
+    assert len(short) == 1
+    size = short[0].size
+    assert size.mid == approx(3.36)
+    assert size.low < size.mid < size.high
