@@ -66,4 +66,5 @@ export PATH
 ruff check .
 ruff format --check .
 mypy
+python tests/packages.py
 exec python -m pytest -n 2 --dist worksteal "$@"

@@ -7,8 +7,8 @@ A recorder and the pages run on a small disk of their own (it must be possible t
 Numbers come over TCP, ten a second; what was once read back from the log is safe from then on.
 The faults: the port is out, the disk is full, a receiver's clock or the system's own is stepped,
 the log is held by another program, the recorder or the pages are killed, and once a page of the log
-is overwritten. The system's clock is stepped for the two programs alone, by Debian's libfaketime;
-without it that fault is left out, and said to be. Their monotonic clocks stay as they are.
+is overwritten. The system's clock is stepped for the two programs alone, as Python's `time` tells it
+(a library that moves it for the whole process also broke `sleep`); monotonic clocks stay as they are.
 """
 
 import argparse
@@ -69,27 +69,35 @@ options = {{tcp = "127.0.0.1:{gps}"}}
 STEPS_S = (86400.0, 4320.0, -4320.0, 3.3e8, -6.2e8)  # a day, 72 minutes both ways, years: assumed
 
 
+# Python runs this before any program of ours: what its `time` says of the wall clock is moved.
+SHIM = """
+import time
+_real, _off, _due = time.time_ns, 0, 0.0
+def _moved():
+    global _off, _due
+    if time.monotonic() >= _due:
+        _due = time.monotonic() + 0.1
+        with open({file!r}) as told:
+            _off = int(told.read() or 0) * 10**9
+    return _real() + _off
+time.time_ns, time.time = _moved, lambda: _moved() / 1e9
+"""
+
+
 class SystemClock:
-    """The wall clock as our programs see it, which may be stepped."""
+    """The wall clock as our programs see it through Python's `time`, which may be stepped."""
 
     def __init__(self, folder: Path) -> None:
-        found = sorted(Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"))
-        self.there = bool(found)
         self._file = folder / "off"
         self.set(0.0)
-        self.environment = dict(os.environ)
-        if found:
-            self.environment |= {
-                "LD_PRELOAD": str(found[0]),
-                "FAKETIME_TIMESTAMP_FILE": str(self._file),
-                "FAKETIME_NO_CACHE": "1",
-                "FAKETIME_DONT_FAKE_MONOTONIC": "1",
-            }
+        (folder / "sitecustomize.py").write_text(SHIM.format(file=str(self._file)))
+        here = str(Path(__file__).parents[2])
+        self.environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(folder), here])}
 
     def set(self, off_s: float) -> None:
         """How far it is off from now on; the file is never seen half written."""
         made = self._file.with_suffix(".new")
-        made.write_text(f"{off_s:+.0f}\n")
+        made.write_text(f"{off_s:.0f}")
         made.replace(self._file)
 
 
@@ -266,18 +274,15 @@ class Soak:
         self.spoiled += 1
         self.record.kill()  # it looks at all pages when it begins, else once an hour only
 
-    FAULTS = (port_out, disk_full, receiver_stepped, log_held, record_killed, serve_killed)
-
-    def faults(self) -> tuple[Callable[["Soak", float], None], ...]:
-        """Those that can be made here."""
-        return (*self.FAULTS, *([Soak.system_stepped] if self.clock.there else []))
+    FAULTS = (port_out, disk_full, system_stepped, receiver_stepped, log_held, record_killed,
+              serve_killed)  # fmt: skip
 
     def run(self, minutes: float, every_s: float) -> None:
         """Faults until the time is over, then a quiet while."""
         begun = time.monotonic()
         end, spoil_at = begun + 60 * minutes, begun + 30 * minutes
         while time.monotonic() < end:
-            fault = self.rng.choice(self.faults())
+            fault = self.rng.choice(self.FAULTS)
             if time.monotonic() > spoil_at and not self.spoiled:
                 fault = Soak.page_damaged
             until = time.monotonic() + every_s
@@ -337,8 +342,6 @@ def main() -> int:
             return 2
         try:
             soak = Soak(Path(folder), disk, asked.seed)
-            if not soak.clock.there:
-                print("the system's clock is left alone: libfaketime is not installed")
             try:
                 soak.run(asked.minutes, asked.every)
                 return 1 if soak.verdict() else 0
