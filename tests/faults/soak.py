@@ -7,8 +7,8 @@ A recorder and the pages run on a small disk of their own (it must be possible t
 Numbers come over TCP, ten a second; what was once read back from the log is safe from then on.
 The faults: the port is out, the disk is full, a receiver's clock or the system's own is stepped,
 the log is held by another program, the recorder or the pages are killed, and once a page of the log
-is overwritten. The system's clock is stepped for the two programs alone, as Python's `time` tells it
-(a library that moves it for the whole process also broke `sleep`); monotonic clocks stay as they are.
+is overwritten. The system's clock is stepped for the two programs alone, as Python's `time` tells
+it (a library that moves it for a whole process broke `sleep`, too); monotonic clocks stay.
 """
 
 import argparse
