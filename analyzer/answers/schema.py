@@ -26,7 +26,6 @@ def shipped() -> dict[str, Any]:
 def made() -> dict[str, Any]:
     """The schema, made from the dataclasses of the answers."""
     from analyzer.answers.flags import FlagEvent
-    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf, TripWhatIf
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
     from analyzer.estimation import json_schema, results
@@ -36,9 +35,7 @@ def made() -> dict[str, Any]:
     commands: dict[str, Any] = {
         "range": results.RangeAnswer,
         "plan": PlanAnswer,
-        "range_what_if": RangeWhatIf,
-        "plan_what_if": PlanWhatIf,
-        "review_what_if": TripWhatIf,
+        **_other_boats(),
         "trips": list[results.TripRow],
         "review": results.ReviewAnswer,
         "hindcast": HindcastAnswer,
@@ -48,7 +45,6 @@ def made() -> dict[str, Any]:
         "double_run": DoubleRun,
         "flags": list[results.FlagView],
         "flag_event": FlagEvent,
-        "gain": GainAnswer,
         "check": results.CheckAnswer,
         "boots": list[results.BootRow],
         "demo": results.RangeAnswer,
@@ -65,6 +61,18 @@ def made() -> dict[str, Any]:
         "beside it. Keys may be added within a version.",
         "anyOf": [{"$ref": f"#/$defs/{name}"} for name in said],
         "$defs": {**said, **{name: shapes[name] for name in sorted(shapes)}},
+    }
+
+
+def _other_boats() -> dict[str, Any]:
+    """The answers about a boat that is not the one aboard."""
+    from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf, TripWhatIf
+
+    return {
+        "range_what_if": RangeWhatIf,
+        "plan_what_if": PlanWhatIf,
+        "review_what_if": TripWhatIf,
+        "gain": GainAnswer,
     }
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     )
 
 
-SMALL_M = 185.2  # below a tenth of a mile metres are told; by choice
+SMALL_M = 185.2  # below a tenth of a mile, by definition, metres are told
 
 
 def changes(rows: "Sequence[ChangedKey]") -> str:

@@ -8,6 +8,7 @@ Source: M. W. C. Oosterveld, P. van Oossanen, "Further computer-analyzed data of
 
 import numpy as np
 
+# Source: the publication above.
 THRUST = np.array(
     [
         [0.00880496, 0, 0, 0, 0], [-0.204554, 1, 0, 0, 0], [0.166351, 0, 1, 0, 0],
@@ -25,6 +26,7 @@ THRUST = np.array(
         [0.00421749, 0, 3, 1, 2], [5.65229e-05, 3, 6, 1, 2], [-0.00146564, 0, 3, 2, 2],
     ]
 )  # fmt: skip
+# Source: the same publication.
 TORQUE = np.array(
     [
         [0.00379368, 0, 0, 0, 0], [0.00886523, 2, 0, 0, 0], [-0.032241, 1, 1, 0, 0],

@@ -24,7 +24,7 @@ USUAL_BLADES = 3  # where no file says: common practice, no source
 # boat's by this share, and thrust lost on the hull; mean, sd. Common practice, no source.
 WAKE, WAKE_SD = 0.10, 0.04
 THRUST_LOSS, THRUST_LOSS_SD = 0.12, 0.03
-# The series' own limits (its publication): pitch over diameter, and advance where it gives thrust.
+# Pitch over diameter, and advance, of the series. Source: its publication.
 PITCH_RATIO = (0.5, 1.4)
 ADVANCE = np.linspace(0.05, 1.5, 291)
 
@@ -60,7 +60,8 @@ class Propeller:
         """
         thrust, torque = self.coefficients(ADVANCE)
         # up to the advance at which it gives no thrust any more
-        ahead = ADVANCE[: max(int(np.argmax(thrust <= 0)) or len(ADVANCE), 2)]
+        count = int(np.argmax(thrust <= 0)) or len(ADVANCE)
+        ahead = ADVANCE[: max(count, 2)]
         own = thrust[: len(ahead)] / ahead**2
         advance = np.interp(-np.asarray(loading), -own, ahead)
         taken = np.interp(advance, ADVANCE, torque)
@@ -75,8 +76,12 @@ class Propeller:
 def _polynomial(table: Floats, advance: Floats, rest: tuple[float, float, float]) -> Floats:
     """Sum of the table's terms at advances."""
     pitch, area, blades = rest
-    factors = table[:, 0] * pitch ** table[:, 2] * area ** table[:, 3] * blades ** table[:, 4]
-    powers = np.asarray(advance, float)[..., None] ** table[:, 1]
+    number, by_advance, by_pitch, by_area, by_blades = table.T
+    factors = number * pitch**by_pitch
+    factors = factors * area**by_area
+    factors = factors * blades**by_blades
+    column = np.asarray(advance, float)[..., None]
+    powers = column**by_advance
     return np.asarray(powers @ factors)
 
 

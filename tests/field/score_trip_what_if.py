@@ -7,13 +7,12 @@ many had the right sign; some 20 s of processor time a boat. Panels where there 
 out: the invented days' sun is not that of their place and time.
 """
 
-import argparse
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 from analyzer.answers import open_log
-from tests.field.score_what_if import Row, summary
+from tests.field.score_what_if import Row, run
 from tests.support.changed_trips import trip_pair, write_trip
 
 NAMES = ("half as large again", "seventeen twentieths", "hotel load 20 W", "200 W more panel")
@@ -35,19 +34,5 @@ def boat_rows(number: int) -> Iterator[Row]:
                 yield Row(number, name, low, mid, high, 1e3 * true)
 
 
-def main() -> None:
-    """Prints every row and the counts."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
-    parser.add_argument("--boats", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=8000, help="number of the first boat")
-    asked = parser.parse_args()
-    rows: list[Row] = []
-    for number in range(asked.seed, asked.seed + asked.boats):
-        for row in boat_rows(number):
-            rows.append(row)
-            print(row.line(), flush=True)
-    print(summary(rows))
-
-
 if __name__ == "__main__":
-    main()
+    run(__doc__, boat_rows, 8000)

@@ -8,7 +8,7 @@ had the right sign; some 25 s of processor time a boat. A sign counts where the 
 
 import argparse
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -79,19 +79,24 @@ def summary(rows: list[Row]) -> str:
     return "\n".join(lines)
 
 
-def main() -> None:
-    """Prints every row and the counts."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
+def run(about: str | None, boats: Callable[[int], Iterator[Row]], first: int) -> None:
+    """A score's command line: prints every row and the counts.
+
+    Args:
+        about: The program's own docstring. boats: The rows of a boat by number.
+        first: Number of the first boat, unless told.
+    """
+    parser = argparse.ArgumentParser(description=(about or "").partition("\n")[0])
     parser.add_argument("--boats", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=7000, help="number of the first boat")
+    parser.add_argument("--seed", type=int, default=first, help="number of the first boat")
     asked = parser.parse_args()
     rows: list[Row] = []
     for number in range(asked.seed, asked.seed + asked.boats):
-        for row in boat_rows(number):
+        for row in boats(number):
             rows.append(row)
             print(row.line(), flush=True)
     print(summary(rows))
 
 
 if __name__ == "__main__":
-    main()
+    run(__doc__, boat_rows, 7000)

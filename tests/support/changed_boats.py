@@ -15,6 +15,7 @@ import tomlkit
 
 from logger.store import Block, Group, Store, UtcFix
 from replay.boatsim.ahead import (
+    Around,
     _RunDown,
     controller_w,
     ground_speed,
@@ -90,9 +91,10 @@ def true_reach(outing: Outing, at: int, water_mps: float, course_deg: float) -> 
     east, north = (mean_of(line, at + 1, few) for line in stream)
     heading = course_made_good(course_deg, water_mps, east, north)
     power = controller_w(outing, at * outing.motion.dt_s, water_mps, heading)
-    run = _ToTheReserve(outing, at, held(outing, at, np.array([power])))
-    run.to_the_end()
+    now = held(outing, at, np.array([power]))
     made = ground_speed(course_deg, np.array([water_mps]), east, north)
+    run = _ToTheReserve(outing, at, now, Around(lambda _: made, lambda _: now.other_w))
+    run.to_the_end()
     return float((made * run.spent_s)[0]), float(run.spent_s[0])
 
 

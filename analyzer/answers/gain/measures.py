@@ -25,9 +25,9 @@ Said = Iterator[GainRow | UnsaidGain]
 
 WARM_C = 20.0  # a pack in a warm saloon; assumed
 COLD_C = 15.0  # below it warming is worth a word; assumed
-HALF_AGAIN = 1.5  # the other size of pack that is asked about; by choice
+# The other size of pack that is asked about, and how far apart propellers are tried: assumed.
+HALF_AGAIN, PITCH_STEP = 1.5, 0.1
 WORTH_M = 1.0  # further: less is nothing, by definition of a figure in metres
-PITCH_STEP = 0.1  # another propeller is tried a tenth apart, by choice
 STORES = cannot_say("it stores more and saves nothing", "Wh")
 NOTHING_IDLE = cannot_say("the load beside the motor is not changed by it", "s")
 

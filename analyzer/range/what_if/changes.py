@@ -37,7 +37,8 @@ def _count(given: ReachInput) -> int:
 
 def own_rng(given: ReachInput, tag: int) -> np.random.Generator:
     """Random numbers of a change alone, so that the boat's own draws stay as they are."""
-    return np.random.default_rng((given.seed, _count(given), tag))
+    own = given.seed, _count(given), tag
+    return np.random.default_rng(own)
 
 
 def _with_charge(given: ReachInput, changed: Mapping[str, Floats]) -> ReachInput:
@@ -55,11 +56,16 @@ def larger_pack(given: ReachInput, factor: float) -> ReachInput:
     Plates in parallel: resistance goes with one over the size.
     """
     charge = given.charge
-    changed = {"capacity_ah": charge["capacity_ah"] * factor}
-    changed |= {name: charge[name] / factor for name in OHMS if name in charge}
+    changed = {name: charge[name] / factor for name in OHMS if name in charge}
+    changed["capacity_ah"] = charge["capacity_ah"] * factor
+    return _weak_ohm_times(_with_charge(given, changed), 1 / factor)
+
+
+def _weak_ohm_times(given: ReachInput, factor: float) -> ReachInput:
+    """So many times what the weakest cell resists more."""
     mean, sd = given.weak.resistance_ohm
-    less = replace(given.weak, resistance_ohm=(mean / factor, sd / factor))
-    return replace(_with_charge(given, changed), weak=less)
+    weak = replace(given.weak, resistance_ohm=(mean * factor, sd * factor))
+    return replace(given, weak=weak)
 
 
 def resistance(given: ReachInput, factor: float) -> ReachInput:
@@ -82,16 +88,15 @@ def second_pack(given: ReachInput, pack: Pack) -> ReachInput:
     part = rng.choice(len(weight), n, p=weight / weight.sum())
     log_size = mean[part] + sd[part] * rng.standard_normal(n)
     factor = np.exp(NEW_LOG_SD * rng.standard_normal(n))
-    beside = dict(zip(OHMS, (new.params.r0_ohm, new.params.r1_ohm, new.params.r2_ohm), strict=True))
-    changed = {"capacity_ah": charge["capacity_ah"] + new.params.capacity_ah * np.exp(log_size)}
+    beside_ah = new.params.capacity_ah * np.exp(log_size)
+    changed = {"capacity_ah": charge["capacity_ah"] + beside_ah}
     for name in OHMS:
         if name in charge:
-            other = beside[name] * factor
-            changed[name] = charge[name] * other / (charge[name] + other)
+            beside_ohm = getattr(new.params, name) * factor
+            both_ohm = charge[name] + beside_ohm
+            changed[name] = charge[name] * beside_ohm / both_ohm
     share = float(np.median(changed["r0_ohm"] / charge["r0_ohm"]))
-    low, spread = given.weak.resistance_ohm
-    weak = replace(given.weak, resistance_ohm=(low * share, spread * share))
-    return replace(_with_charge(given, changed), weak=weak)
+    return _weak_ohm_times(_with_charge(given, changed), share)
 
 
 def cells_in_series(given: ReachInput, cells: int) -> ReachInput:
