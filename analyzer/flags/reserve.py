@@ -145,9 +145,13 @@ def _despike(values: Floats, jump: float) -> None:
 def joined(chunks: list[Series]) -> Series:
     """Chunks of one step in time order as one series; a hole between them becomes a gap."""
     first, last = chunks[0], chunks[-1]
+    whole = _in_a_row(chunks)
+    if whole is not None:
+        values = {name: readings.copy() for name, readings in whole.values.items()}
+        return Series(whole.t0_us, whole.step_s, whole.n, values)
     step_us = first.step_s * 1e6
     n = round((last.t0_us - first.t0_us) / step_us) + last.n
-    values: dict[str, Floats] = {}
+    values = {}
     for chunk in chunks:
         at = round((chunk.t0_us - first.t0_us) / step_us)
         for name, readings in chunk.values.items():
@@ -156,3 +160,16 @@ def joined(chunks: list[Series]) -> Series:
                 values[name] = np.full(n, np.nan)
             values[name][at : at + len(fits)] = fits
     return Series(first.t0_us, first.step_s, n, values)
+
+
+def _in_a_row(chunks: list[Series]) -> Series | None:
+    """The stretch of one series that the chunks are, part by part; None where they are not."""
+    if chunks[0].part is None:
+        return None
+    whole, start = chunks[0].part
+    stop = start
+    for chunk in chunks:
+        if chunk.part is None or chunk.part[0] is not whole or chunk.part[1] != stop:
+            return None
+        stop += chunk.n
+    return whole.cut(start, stop)

@@ -26,13 +26,14 @@ from analyzer.range.home import (
     HomeReach,
     WayBack,
     geodesic,
+    great_circle,
     home_reach,
     turn_lead_s,
     way_back,
 )
 from analyzer.range.monte_carlo import Now
 from analyzer.range.reach import reach
-from analyzer.series.series import Series
+from analyzer.series.series import Floats, Series
 from logger.boat import Boat
 from logger.units import KN, NMI, UNDATED_S
 
@@ -46,6 +47,9 @@ NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
 DRAWS = 500
 SURE_CHARGE_SD = 0.10
+# What distances and, a fifth of a degree, courses on a sphere are off by at the most: the earth's
+# flattening of 1/298, by arithmetic, with room.
+SPHERE_FRAC, SPHERE_COS = 0.01, 0.01
 TURN, HOMEWARD = "way/home", "way/homeward"  # keys: to turn; that the way back is not sure
 
 
@@ -108,12 +112,17 @@ class Turning:
         here, home = _place(last), self.boat.home
         if here is None or home is None:
             return frozenset()
-        away_m, homeward_deg = geodesic(*here, home.latitude_deg, home.longitude_deg)
+        course_deg = last.get("course_ground_deg")
+        place = home.latitude_deg, home.longitude_deg
+        # Mostly the sphere tells, many times faster.
+        away_m, homeward_deg = great_circle(*here, *place)
+        near = away_m < (1 + SPHERE_FRAC) * NEAR_HOME_M
+        if not near and _toward(course_deg, homeward_deg) < HOMEWARD_COS - SPHERE_COS:
+            return frozenset()
+        away_m, homeward_deg = geodesic(*here, *place)
         if away_m < NEAR_HOME_M:
             return frozenset({TURN, HOMEWARD})
-        off = np.radians(last.get("course_ground_deg") - homeward_deg)
-        toward = np.cos(off[np.isfinite(off)])
-        turned = len(toward) > 0 and float(toward.min()) > HOMEWARD_COS
+        turned = _toward(course_deg, homeward_deg) > HOMEWARD_COS
         return frozenset({TURN}) if turned else frozenset()
 
     def _look(self, charge: PackPosterior, now_s: float) -> list[Detection] | None:
@@ -178,6 +187,13 @@ def _detections(told: HomeReach, lead_s: float) -> list[Detection]:
     level: Level = "notice" if lead_s > WARNING_S else "warning" if lead_s > 0 else "act now"
     title = f"turn for home within {lead_s / 60:.0f} minutes" if lead_s > 0 else ""
     return [replace(held, level=level, title=title, first_action=f"Turn for home at {speed}.")]
+
+
+def _toward(course_deg: Floats, homeward_deg: float) -> float:
+    """Lowest cosine between the courses, (n,), and the one home; -1 without a course."""
+    off = np.radians(course_deg - homeward_deg)
+    toward = np.cos(off[np.isfinite(off)])
+    return float(toward.min()) if len(toward) else -1.0
 
 
 def _place(log: Series) -> tuple[float, float] | None:

@@ -5,6 +5,7 @@ A draw's charge is spent in proportion: distance out over the distance it could 
 distance home over the distance it could go homeward, must stay within one.
 """
 
+import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -23,6 +24,7 @@ from logger.units import KN
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
+EARTH_M = 6_371_009.0  # mean radius of WGS 84, by definition (2a + b) / 3
 FARTHEST_M = 5e5  # turning points beyond are not searched for; assumed
 BISECTIONS = 24  # 500 km to 3 cm: by definition of bisection
 # A faster speed home is taken if it leaves this share of the farthest turning point; assumed.
@@ -161,6 +163,22 @@ def geodesic(lat1: float, lon1: float, lat2: float, lon2: float) -> tuple[float,
     """Distance and first course from one place to another on WGS 84. [m], [deg true]"""
     line = Geodesic.WGS84.Inverse(lat1, lon1, lat2, lon2)
     return float(line["s12"]), float(line["azi1"]) % 360.0
+
+
+def great_circle(lat1: float, lon1: float, lat2: float, lon2: float) -> tuple[float, float]:
+    """The same on a sphere of the earth's mean radius. [m], [deg true]
+
+    Source: haversine formula and the course of spherical trigonometry (navigation, textbook).
+    """
+    from_lat, to_lat = math.radians(lat1), math.radians(lat2)
+    east = math.radians(lon2 - lon1)
+    haversine = math.sin((to_lat - from_lat) / 2) ** 2
+    haversine += math.cos(from_lat) * math.cos(to_lat) * math.sin(east / 2) ** 2
+    north = math.cos(from_lat) * math.sin(to_lat)
+    north -= math.sin(from_lat) * math.cos(to_lat) * math.cos(east)
+    course = math.atan2(math.sin(east) * math.cos(to_lat), north)
+    distance_m = 2 * EARTH_M * math.asin(min(math.sqrt(haversine), 1.0))
+    return distance_m, math.degrees(course) % 360.0
 
 
 def along_track(

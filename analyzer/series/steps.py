@@ -104,9 +104,11 @@ class Steps:
         """
         if ok is None:
             return self.total(values) / self.count
-        extra = tuple(range(1, values.ndim))  # a mask is the same for all columns
-        count = np.expand_dims(self.total(ok.astype(float)), extra)
-        known = np.where(np.expand_dims(ok, extra), values, 0.0)
+        count = self.total(ok.astype(float))
+        if values.ndim > 1:  # a mask is the same for all columns
+            extra = tuple(range(1, values.ndim))
+            count, ok = np.expand_dims(count, extra), np.expand_dims(ok, extra)
+        known = np.where(ok, values, 0.0)
         mean = self.total(known) / np.where(count == 0, 1.0, count)
         return np.where(count == 0, np.nan, mean)
 

@@ -101,9 +101,10 @@ class CableHeat:
         self._last_s = end_s
         temp = row[self._temp_at]
         # Where there is no partner, -1 points at the NaN: a pair that is never measured.
-        other = np.append(row, np.nan)[self._other_at]
+        padded = np.append(row, np.nan)
+        other = padded[self._other_at]
         air = self._air(end_s, row)
-        device_k = self._device(end_s, row, air)
+        device_k = self._device(end_s, padded, air)
         if self.heat is None and not self._begin(row, temp):
             return None
         assert self.heat is not None
@@ -163,9 +164,11 @@ class CableHeat:
         pairs = map(joints.pair_prior, self.cables)
         return self._devices.added((*bodies, *pairs))
 
-    def _device(self, end_s: float, row: Floats, air: Floats) -> Floats:
-        """Each body's device above the air, (2 * cables,); NaN: none, or nobody measures it. [K]"""
-        padded = np.append(row, np.nan)
+    def _device(self, end_s: float, padded: Floats, air: Floats) -> Floats:
+        """Each body's device above the air, (2 * cables,); NaN: none, or nobody measures it. [K]
+
+        padded: A row with a NaN behind it.
+        """
         device_c = padded[self._device_at]
         around = np.tile(air, 2)
         changed = self._devices.see(end_s, device_c - around)

@@ -7,6 +7,7 @@ wanders; a second witness beside the probes, that also sees joints without one.
 """
 
 import math
+import statistics
 from dataclasses import dataclass
 
 import numpy as np
@@ -122,7 +123,7 @@ class LoopMonitor:
             self._loosen(min(hours, STEP_S / 3600.0))
         temps = [t for t in row[4:] if math.isfinite(t)]
         # The median: the lug of a bad joint is far hotter than the copper.
-        warm = copper.at_temp(1.0, float(np.median(temps))) if temps else 1.0
+        warm = copper.at_temp(1.0, statistics.median(temps)) if temps else 1.0
         self._update(drop_v, np.array([1.0, amps * float(warm), 0.0]))
         self.steps += 1
 
