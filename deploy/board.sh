@@ -188,7 +188,11 @@ put_units() {
     # The folders that errands may write to have to be there when one is started.
     mkdir -p "$units" "$root/etc/udev/rules.d" "$root/etc/systemd/network"
     cp "$current/share/systemd/"keelwatt-* "$units/"
-    if runs; then systemctl daemon-reload; fi
+    cp "$current/share/udev/"*.rules "$root/etc/udev/rules.d/" 2>/dev/null || true # older: none
+    if runs; then
+        systemctl daemon-reload
+        udevadm control --reload || true # a computer without udev has no sticks either
+    fi
 }
 
 # A copy of the log that is whole although the recorder may be writing.

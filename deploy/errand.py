@@ -29,6 +29,7 @@ WORK_S = 60.0  # that an act may take; assumed
 PLUG = re.compile(r"[a-z][a-z0-9_]{0,12}")  # as name-port.sh wants it
 NUMBER = re.compile(r"[A-Za-z0-9_.:-]{1,64}")
 BUS = re.compile(r"[a-z][a-z0-9_]{0,14}")  # as can-bus.sh wants it
+STICK = re.compile(r"[a-z]{2,8}[0-9]{0,3}")
 ZONE = re.compile(r"[A-Za-z][A-Za-z0-9_+-]*(/[A-Za-z0-9_+-]+){0,2}")
 # A Wi-Fi's name has 1 to 32 bytes (IEEE 802.11), its WPA2 password 8 to 63 characters; 12 at least
 # is common practice, no source. Characters that mean something in the manager's file are left out.
@@ -147,6 +148,16 @@ def set_wifi(asked: Asked) -> str:
     return f"the Wi-Fi is {name} in some seconds: join it with the new password"
 
 
+def mark_stick(asked: Asked) -> str:
+    """Makes a plugged-in stick one that gets copies of the log, and makes the first."""
+    device = word(asked, "device", STICK, "a stick wants a name such as sda1")
+    where = (ROOT / "sys/class/block" / device).resolve()
+    if not any(part.startswith("usb") for part in where.parts):
+        raise RefusedError(f"there is no stick {device} on this computer")
+    run("systemctl", "start", "--no-block", f"keelwatt-stick@mark-{device}.service")
+    return "the stick is marked and gets its first copy: leave it in until it is said to be there"
+
+
 def restart_recorder(asked: Asked) -> str:
     """Stops the recorder and starts it again."""
     run("systemctl", "restart", "--no-block", "keelwatt-record.service")
@@ -165,6 +176,7 @@ ACTS: dict[str, tuple[Callable[[Asked], str], frozenset[str]]] = {
     "find-rate": (find_rate, frozenset({"bus"})),
     "set-zone": (set_zone, frozenset({"zone"})),
     "set-wifi": (set_wifi, frozenset({"name", "password"})),
+    "mark-stick": (mark_stick, frozenset({"device"})),
     "restart-recorder": (restart_recorder, frozenset()),
     "shut-down": (shut_down, frozenset()),
 }

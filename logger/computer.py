@@ -56,6 +56,19 @@ def look(folder: Path, root: Path = Path("/")) -> Computer:
     )
 
 
+def sticks(root: Path = Path("/")) -> tuple[str, ...]:
+    """Partitions, or whole devices without any, of what is plugged in over USB and holds files."""
+    found = {path.name: path.resolve() for path in (root / "sys/class/block").glob("sd*")}
+    over_usb = {
+        name: where
+        for name, where in found.items()
+        if any(part.startswith("usb") for part in where.parts)
+    }
+    parts = {name for name, where in over_usb.items() if (where / "partition").exists()}
+    wholes = {n for n in over_usb if n not in parts and not any(p.startswith(n) for p in parts)}
+    return tuple(sorted(parts | wholes))
+
+
 def _supply_low(root: Path) -> bool | None:
     """Source: Linux, Documentation/hwmon/sysfs-interface: inN_lcrit_alarm, lower than critical."""
     said = [_text(path) for path in (root / "sys/class/hwmon").glob("hwmon*/in*_lcrit_alarm")]

@@ -33,6 +33,10 @@ def root(tmp_path: Path) -> Path:
     bus = tmp_path / "sys/class/net/can0"
     bus.mkdir(parents=True)
     (bus / "type").write_text("280\n")
+    (tmp_path / "sys/class/block").mkdir(parents=True)
+    for name, place in (("sda1", "usb1/1-1/sda/sda1"), ("mmcblk0p2", "mmc/mmcblk0/mmcblk0p2")):
+        (tmp_path / "sys/devices" / place).mkdir(parents=True)
+        (tmp_path / "sys/class/block" / name).symlink_to(tmp_path / "sys/devices" / place)
     return tmp_path
 
 
@@ -67,6 +71,10 @@ def calls(root: Path) -> list[str]:
         (
             {"act": "set-zone", "zone": "Europe/Lisbon"},
             "timedatectl [set-timezone] [Europe/Lisbon]",
+        ),
+        (
+            {"act": "mark-stick", "device": "sda1"},
+            "systemctl [start] [--no-block] [keelwatt-stick@mark-sda1.service]",
         ),
         ({"act": "name-plug", "name": "gps", "number": "A5069RR4"}, "udevadm [control] [--reload]"),
         ({"act": "set-bus", "bus": "can0", "rate": "250000"}, "networkctl [reload]"),
@@ -113,6 +121,10 @@ HOSTILE = [
     {"act": "find-rate", "bus": ".."},
     {"act": "set-zone", "zone": "../../../etc/shadow"},
     {"act": "set-zone", "zone": "--help"},
+    {"act": "mark-stick", "device": "mmcblk0p2"},
+    {"act": "mark-stick", "device": "sdb1"},
+    {"act": "mark-stick", "device": "../block/sda1"},
+    {"act": "mark-stick", "device": "sda1.service"},
     {"act": "set-zone", "zone": "/etc/shadow"},
     {"act": "set-zone", "zone": "Europe/Nowhere"},
     {"act": "set-wifi", "name": "boat", "password": "short"},

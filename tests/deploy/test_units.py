@@ -29,7 +29,12 @@ def tree(tmp_path: Path, repository: Path) -> Path:
     folder.mkdir(parents=True)
     for unit in (repository / "deploy/systemd").iterdir():
         shutil.copy(unit, folder)
-    for path in ("opt/keelwatt/current/bin/keelwatt", "usr/bin/systemctl", "usr/bin/python3"):
+    for path in (
+        "opt/keelwatt/current/bin/keelwatt",
+        "usr/bin/systemctl",
+        "usr/bin/python3",
+        "bin/sh",
+    ):
         program = tmp_path / path
         program.parent.mkdir(parents=True, exist_ok=True)
         program.write_text("#!/bin/sh\n")
@@ -41,7 +46,7 @@ def verify(tree: Path, unit: str) -> subprocess.CompletedProcess[str]:
     return analyze("verify", "--man=no", "--recursive-errors=no", f"--root={tree}", unit)
 
 
-@pytest.mark.parametrize("unit", [*UNITS, "keelwatt-errand.socket"])
+@pytest.mark.parametrize("unit", [*UNITS, "keelwatt-errand.socket", "keelwatt-stick@.service"])
 def test_unit_is_well_formed(tree: Path, unit: str):
     done = verify(tree, unit.replace("@", "@one"))
     assert (done.returncode, done.stderr) == (0, "")

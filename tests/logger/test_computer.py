@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from logger.computer import look
+from logger.computer import look, sticks
 
 
 @pytest.fixture
@@ -66,3 +66,22 @@ def test_names(tmp_path, put):
     found = look(tmp_path, tmp_path)
     assert found.model == "A Board, revision 1"
     assert found.system == "Debian GNU/Linux 12 (bookworm)"
+
+
+def test_sticks_are_what_is_plugged_in_over_usb(tmp_path):
+    # as /sys lays it out: a disk with a partition, a whole one without, a card that is no stick
+    for name, place in (
+        ("sda", "usb1/1-1/block/sda"),
+        ("sda1", "usb1/1-1/block/sda/sda1"),
+        ("sdb", "usb1/1-2/block/sdb"),
+        ("sdc", "ata1/block/sdc"),
+        ("mmcblk0p1", "mmc0/block/mmcblk0/mmcblk0p1"),
+    ):
+        folder = tmp_path / "sys/devices" / place
+        folder.mkdir(parents=True)
+        if name == "sda1":
+            (folder / "partition").write_text("1\n")
+        link = tmp_path / "sys/class/block" / name
+        link.parent.mkdir(parents=True, exist_ok=True)
+        link.symlink_to(folder)
+    assert sticks(tmp_path) == ("sda1", "sdb")

@@ -15,7 +15,7 @@ WRITERS = ("mv", "cp", "mkdir", "rm", "tee")
 WRITER = """#!/bin/sh
 for word; do
     case "$word" in
-    "$KEELWATT_ROOT"/var/lib/keelwatt/*)
+    "$KEELWATT_ROOT"/var/lib/keelwatt/* | "$KEELWATT_ROOT"/run/keelwatt-stick/mounted/*/*)
         [ -n "$OWNER" ] || echo "{name} $*" >>"$STATE/as-root" ;;
     esac
 done

@@ -7,7 +7,7 @@ from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-from logger.computer import Computer, look
+from logger.computer import Computer, look, sticks
 from logger.store import Store
 
 FRESH_S = 30.0  # a recorder that runs has written by then: lying still it commits each 10 s
@@ -15,6 +15,10 @@ HOT_C = 80.0  # processors of such boards slow down there; common practice, no s
 LITTLE_ROOM = 0.05  # as `check` has it
 WORN = 0.8  # of the card's life; assumed
 POSITION = "latitude_deg"
+SAID = Path("/run/keelwatt-stick/said")  # what deploy/stick.sh told last, since the start
+MOST_SAID = 300
+
+__all__ = ["Line", "as_text", "backed_up", "status", "sticks"]
 
 
 @dataclass(frozen=True)
@@ -40,7 +44,18 @@ def status(log: Path, devices: tuple[str, ...]) -> tuple[Line, ...]:
             lines += [_recorder(store), *_sources(store), _gps(store), _clock(store)]
     else:
         lines.append(Line("Recorder", "Nothing has been recorded yet.", False))
+    copied = backed_up()
+    if copied:
+        lines.append(Line("Copy of the log", f"{copied[:1].upper()}{copied[1:]}.", None))
     return (*lines, _versions(computer))
+
+
+def backed_up(said: Path = SAID) -> str:
+    """What became of the last copy to a stick since this computer was started; "" for nothing."""
+    try:
+        return said.read_text("utf-8", "replace")[:MOST_SAID].strip()
+    except OSError:
+        return ""
 
 
 def as_text(lines: tuple[Line, ...]) -> str:

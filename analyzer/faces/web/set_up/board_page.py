@@ -13,6 +13,7 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 
+from analyzer.answers.transfer import status
 from analyzer.faces.web.page import render
 from analyzer.faces.web.set_up import errands
 from analyzer.faces.web.set_up.forms import FormError, read_form
@@ -26,6 +27,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "find-rate": ("bus",),
     "set-zone": ("zone",),
     "set-wifi": ("name", "password"),
+    "mark-stick": ("device",),
     "restart-recorder": (),
     "shut-down": (),
 }
@@ -73,5 +75,7 @@ def _page(request: Request, said: str = "", done: bool = True) -> Response:
         plugs=[one for one in devices if one.kind == "serial" and one.serial_number],
         buses=[one.name for one in devices if one.kind == "can"],
         rates=RATES,
+        sticks=status.sticks() if may_change else (),
+        copied=status.backed_up(),
         zones=sorted(zoneinfo.available_timezones()) if may_change else (),
     )

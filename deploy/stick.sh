@@ -1,0 +1,109 @@
+#!/bin/sh
+# A stick that keeps copies of the log. Of a plugged-in one, sda1 say:
+#   sudo sh stick.sh mark-sda1      from now on it gets a copy by itself whenever it is plugged in
+#   sudo sh stick.sh plugged-sda1   copies, if it is marked; udev asks for it (70-keelwatt-stick.rules)
+# A stick is anybody's. It is mounted only as FAT, which knows no links, owners or devices; nothing
+# on it is run, and nothing read but a mark's few bytes, as the services' user. One that is not marked
+# gets nothing: nobody carries the log away by plugging a stick in.
+set -eu
+# shellcheck source=deploy/board.sh
+. "$(dirname -- "$0")/board.sh"
+
+# What this board marked, root's; and what is told to the pages.
+marks=$home/sticks
+told=$root/run/keelwatt-stick
+usage="usage: sudo sh $0 mark-DEVICE, or plugged-DEVICE"
+[ $# -eq 1 ] || fail "$usage"
+wants_root "$@"
+case "$1" in
+mark-* | plugged-*) ;;
+*) fail "$usage" ;;
+esac
+act=${1%%-*}
+device=${1#*-}
+case "$device" in
+'' | *[!a-z0-9]* | ????????????????*) fail "$usage" ;;
+esac
+mkdir -p "$told/mounted"
+place=$told/mounted/$device
+
+tell() {
+    say "$*"
+    printf '%s\n' "$*" >"$told/said"
+}
+
+give_up() {
+    tell "$*"
+    exit 1
+}
+
+put_in() {
+    kind=$(blkid -o value -s TYPE "/dev/$device" 2>/dev/null) || kind=
+    case "$kind" in
+    vfat | exfat) ;;
+    *) fail "$device is left alone: a stick wants FAT or exFAT, as they are sold" ;;
+    esac
+    mkdir -p "$place"
+    mount -t "$kind" -o "nosuid,nodev,noexec,uid=$(id -u keelwatt),gid=$(id -g keelwatt),umask=077" \
+        "/dev/$device" "$place" || fail "$device cannot be mounted"
+    trap take_out EXIT
+}
+
+take_out() {
+    umount "$place" && rmdir "$place"
+}
+
+# The stick's mark, where it is one of ours.
+known_mark() {
+    [ -f "$marks" ] && [ -f "$place/keelwatt-stick" ] || return 1
+    mark=$(as_owner head -c 32 "$place/keelwatt-stick" | tr -dc 0-9a-f)
+    [ ${#mark} -eq 32 ] && grep -qxF "$mark" "$marks"
+}
+
+put_mark() {
+    mark=$(head -c 16 /dev/urandom | od -An -tx1 | tr -d ' \n')
+    # Kept here first: a mark that is on no stick harms nobody.
+    printf '%s\n' "$mark" >>"$marks"
+    as_owner rm -rf "$place/keelwatt-stick"
+    printf '%s\n' "$mark" | as_owner tee "$place/keelwatt-stick" >/dev/null ||
+        give_up "the stick could not be marked: is it full, or set to be read only?"
+}
+
+# Numbers of the copies that are there, rising. Names that are not ours do not count.
+copies() {
+    for file in "$place"/keelwatt-log-*.sqlite; do
+        number=${file##*/keelwatt-log-}
+        number=${number%.sqlite}
+        case "$number" in
+        *[!0-9]* | '' | ??????????*) ;;
+        *) if [ -f "$file" ]; then printf '%s\n' "$number"; fi ;;
+        esac
+    done | sort -n
+}
+
+copy_log() {
+    [ -e "$data/log.sqlite" ] || give_up "there is no log to copy yet"
+    last=$(copies | tail -n 1 | sed 's/^0*//')
+    copy=$place/keelwatt-log-$(printf '%04d' $((${last:-0} + 1))).sqlite
+    tell "the log is being copied to the stick: leave it in"
+    if ! as_owner "$current/bin/python" -I "$current/share/copy-log.py" "$data/log.sqlite" "$copy"; then
+        give_up "the log could not be copied to the stick: is it full? The older copies on it are kept"
+    fi
+    sync -f "$copy"
+    # Two are kept: the new one is whole before an old one goes.
+    for number in $(copies | head -n -2); do as_owner rm -f "$place/keelwatt-log-$number.sqlite"; done
+    tell "the log is on the stick as $(basename "$copy"); it may be pulled out"
+}
+
+case "$act" in
+mark)
+    put_in
+    put_mark
+    copy_log
+    ;;
+plugged)
+    put_in
+    known_mark || fail "$device is left alone: it is no stick that was marked here"
+    copy_log
+    ;;
+esac
