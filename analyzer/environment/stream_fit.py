@@ -157,12 +157,16 @@ def _priors(
     return mean, sd
 
 
-def _leg_noise(direction: Floats, ok: Bools, shared_mps: Floats | float) -> Floats:
-    """Variance per bin such that a leg's mean is never better than what a leg shares, (n,)."""
+def _of_leg(direction: Floats, ok: Bools) -> Floats:
+    """How many bins there are of each one's leg, (n,)."""
     change = np.diff(direction, prepend=direction[:1])
     turned = np.abs(np.angle(np.exp(1j * change))) > 0.35
     leg = np.cumsum(np.nan_to_num(turned, nan=False))
-    count = np.bincount(leg, weights=ok)[leg]
+    return np.asarray(np.bincount(leg, weights=ok)[leg])
+
+
+def _leg_noise(count: Floats, shared_mps: Floats | float) -> Floats:
+    """Variance per bin such that a leg's mean is never better than what a leg shares, (n,)."""
     return np.asarray(NOISE_MPS**2 + count * np.square(shared_mps))
 
 
@@ -273,7 +277,8 @@ def _rows(
     along[:, 2 * knots + column] = reading
     along_target = east * sin + north * cos
     slip = np.hypot(LEG_MPS, SLIP_LEG * over) if column == 1 else LEG_MPS
-    var = _leg_noise(direction, ok, slip)[ok]
+    count = _of_leg(direction, ok)
+    var = _leg_noise(count, slip)[ok]
     if not bins.has_compass:
         return along, along_target, var
     across = np.zeros_like(along)
@@ -282,7 +287,7 @@ def _rows(
     across[:, -1] = -mean[2 * knots + column] * reading
     across_target = east * cos - north * sin
     leeway = np.hypot(LEG_MPS, np.where(bins.sailed, LEEWAY_LEG * over, 0.0))
-    across_var = _leg_noise(direction, ok, leeway)[ok]
+    across_var = _leg_noise(count, leeway)[ok]
     return (
         np.vstack([along, across]),
         np.concatenate([along_target, across_target]),

@@ -124,22 +124,21 @@ def solve(
     damping = _Damping(np.full(len(now.x), LEAST_COST), reach)
     settled = False
     for _ in range(rounds):
-        step = _step(problem, now, damping)
-        if step is None:
+        after = _step(problem, now, damping)
+        if after is None:
             settled = True
             break
-        if np.linalg.norm(step) > damping.reach / 2:
+        if np.linalg.norm(after.x - now.x) > damping.reach / 2:
             damping.reach *= 2
-        cost = now.cost
-        now = problem.at(now.x + step)
+        cost, now = now.cost, after
         if cost - now.cost <= tolerance * max(now.cost, LEAST_COST):
             settled = True
             break
     return Fit(now.x, problem.curvature(now), now.cost, settled)
 
 
-def _step(problem: _Problem, now: _Iterate, damping: _Damping) -> Floats | None:
-    """A step no longer than allowed that does not raise the cost; None: none found.
+def _step(problem: _Problem, now: _Iterate, damping: _Damping) -> _Iterate | None:
+    """After a step no longer than allowed that does not raise the cost; None: none found.
 
     (curvature + factor diag(scale)) step = descent
     """
@@ -153,9 +152,9 @@ def _step(problem: _Problem, now: _Iterate, damping: _Damping) -> Floats | None:
             continue
         # A trial far off may overflow: that is a cost that is not finite, and no step.
         with np.errstate(all="ignore"):
-            cost = problem.at(now.x + step).cost
-        if np.isfinite(cost) and cost <= now.cost:
+            after = problem.at(now.x + step)
+        if np.isfinite(after.cost) and after.cost <= now.cost:
             damping.decrease()
-            return step
+            return after
         damping.increase()
     return None
