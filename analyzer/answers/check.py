@@ -29,6 +29,7 @@ def check(
     store: Store | None = None,
     devices: Sequence[str] = (),
     now_us: int | None = None,
+    promised: frozenset[str] = frozenset(),
 ) -> CheckAnswer:
     """What is there, what is wrong, what can be answered.
 
@@ -37,9 +38,10 @@ def check(
         store: The log, if there is one yet.
         devices: Ports and buses found on this computer, as text.
         now_us: To tell ages from, on the log's timeline; None: the newest reading. [µs]
+        promised: Channels that count as arriving though nothing has come yet.
     """
     rows = _channel_rows(store, now_us) if store else ()
-    arriving = frozenset(row.name for row in rows)
+    arriving = promised | frozenset(row.name for row in rows)
     tests = wiring_tests(boat, store) if store else ()
     found = [test.finding for test in tests if test.finding is not None]
     if store:

@@ -84,10 +84,18 @@ def units_for(named: Named, channel: str) -> tuple[str, ...]:
     return () if named.unit or named.channel else _BARE.get(wanted.unit, (wanted.unit,))
 
 
+# Names of one letter that monitors give; common practice, no source.
+_LETTERS = {"v": "pack_voltage_v", "u": "pack_voltage_v", "i": "pack_current_a"}
+
+
 def likely(names: Sequence[Named], channel: str) -> Named | None:
     """The name that reads most like a channel's; None where none does."""
-    fits = [n for n in names if units_for(n, channel) and channel_of(_words(n.name)) == channel]
+    fits = [n for n in names if units_for(n, channel) and _channel(n.name) == channel]
     return min(fits, key=lambda n: len(n.name), default=None)
+
+
+def _channel(name: str) -> str:
+    return _LETTERS.get(name.lower()) or channel_of(_words(name))
 
 
 def _words(name: str) -> str:

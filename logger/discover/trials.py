@@ -134,18 +134,32 @@ def _slot(channel: str, text: str, there: Sequence[Named]) -> Slot:
         (f"{one.name}{BETWEEN}{unit}", _words(one, unit))
         for one in there
         for unit in named.units_for(one, channel)
+        if _can_be(one, unit, channel)
     ]
     best = named.likely(there, channel)
     begin = next((v for v, _ in choices if best and v.startswith(best.name + BETWEEN)), "")
     return Slot(channel, text, tuple(choices), begin)
 
 
+def _can_be(one: Named, unit: str, channel: str) -> bool:
+    """Whether the value that came lies within the channel's limits in a unit."""
+    wanted, value = find(channel), _inside(one, unit)
+    return wanted is None or value is None or wanted.low <= value <= wanted.high
+
+
+def _inside(one: Named, unit: str) -> float | None:
+    """The value that came, in the unit used inside; a recorded channel's is so already."""
+    if one.value is None or one.channel:
+        return one.value
+    return to_inside(one.value, unit)
+
+
 def _words(one: Named, unit: str) -> str:
     """ "Status.Volts: 53.1 V" where a value came."""
     bare = "" if one.unit else f", as {unit}"
-    if one.value is None:
+    value = _inside(one, unit)
+    if value is None:
         return f"{one.name}{bare}"
-    value = one.value if one.channel else to_inside(one.value, unit)
     within = inside(unit)[0]
     shown = f"{100 * value:.0f} %" if within == "frac" else f"{value:.4g} {within}"
     return f"{one.name}{bare}: {shown}"

@@ -9,6 +9,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse, Response
 
 from analyzer.answers.check import check
+from analyzer.estimation.results import CheckAnswer
 from analyzer.faces.web.page import log_of, render
 from analyzer.faces.web.set_up import from_network, guide, plug_rows, plugged
 from analyzer.faces.web.set_up.faults import Fault, faults
@@ -102,7 +103,7 @@ def _show(
         plugs=rows,
         here=_here(request) if step.name == "home" else "",
         made=made,
-        check=check(boat.parse(made, "boat.toml")) if made and not found else None,
+        check=_check(made) if made and not found else None,
         may_change=request.state.right == "change",
     )
 
@@ -140,6 +141,27 @@ def _kept(text: str, form: Mapping[str, str]) -> dict[str, str]:
     """Every answer so far: fields, their units, devices, and what was left out."""
     others = {k: v for k, v in form.items() if k.startswith("plug.") or k.endswith(".unit")}
     return {**guide.written(text, form), **others, "left": form.get("left", "")}
+
+
+# What a receiver of positions tells: RMC or GGA with VTG (IEC 61162-1).
+_POSITION = frozenset({"latitude_deg", "longitude_deg", "speed_ground_mps", "course_ground_deg"})
+
+
+def _check(made: str) -> CheckAnswer:
+    """What the boat can answer once its ways in speak."""
+    described = boat.parse(made, "boat.toml")
+    return check(described, promised=frozenset().union(*map(_promised, described.source)))
+
+
+def _promised(source: boat.SourceSpec) -> frozenset[str]:
+    """The channels that a way in is set up to fill, as far as the boat file says them."""
+    if source.kind == "nmea0183":
+        return _POSITION
+    signals = source.options.get("signals", {})
+    entries = signals.values() if isinstance(signals, Mapping) else ()
+    probes = source.options.get("probe", ())
+    named = [*entries, *(probes if isinstance(probes, list | tuple) else ())]
+    return frozenset(str(one["channel"]) for one in named if "channel" in one)
 
 
 def _left_out(form: Mapping[str, str]) -> set[str]:

@@ -11,6 +11,7 @@ from logger.errors import LoggerError
 
 MOST_TOLD = 8  # values beside a device: enough to know it by, assumed
 CURRENT = "pack_current_a"
+FIRST = ("pack_voltage_v", CURRENT, "pack_soc_frac")
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,16 @@ class Row:
     turned: bool = False
     told: str = ""
     trouble: str = ""
+
+    @property
+    def first_slots(self) -> tuple[tuple[Slot, str, str], ...]:
+        """Those that every boat wants."""
+        return tuple(row for row in self.slots if row[0].channel in FIRST)
+
+    @property
+    def more_slots(self) -> tuple[tuple[Slot, str, str], ...]:
+        """The others."""
+        return tuple(row for row in self.slots if row[0].channel not in FIRST)
 
     @property
     def has_current(self) -> bool:

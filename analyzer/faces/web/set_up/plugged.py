@@ -94,12 +94,12 @@ NOTHING: Choice = ("", "Leave it alone")
 CHOICES: dict[str, tuple[Choice, ...]] = {
     "serial": (
         NOTHING,
-        ("nmea:4800", "GPS or instruments, NMEA 0183 at 4800"),
-        ("nmea:9600", "GPS or instruments, NMEA 0183 at 9600"),
-        ("nmea:38400", "GPS or instruments, NMEA 0183 at 38400"),
-        ("text:9600", "Battery or motor, lines of text at 9600"),
-        ("text:19200", "Battery or motor, lines of text at 19200"),
-        ("text:115200", "Battery or motor, lines of text at 115200"),
+        ("nmea:4800", "NMEA 0183 at 4800: GPS, instruments"),
+        ("nmea:9600", "NMEA 0183 at 9600: GPS, instruments"),
+        ("nmea:38400", "NMEA 0183 at 38400: GPS, instruments"),
+        ("text:9600", "Text at 9600: battery, motor"),
+        ("text:19200", "Text at 19200: battery, motor"),
+        ("text:115200", "Text at 115200: battery, motor"),
     ),
     "can": (
         NOTHING,
@@ -124,7 +124,7 @@ def choices(plug: Plug, files: Sequence[str] = ()) -> tuple[Choice, ...]:
     """
     found = CHOICES.get(plug.kind, ())
     if plug.kind == "can":
-        found += tuple((f"can:dbc:{name}", f"Battery or motor, told by {name}") for name in files)
+        found += tuple((f"can:dbc:{name}", f"{name}: battery, motor") for name in files)
     return found
 
 
