@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import ClassVar
 
 from analyzer.environment.double_run import STEPS, DoubleRun, calibrate
 from analyzer.environment.stream import Calibration
 from analyzer.errors import NoTrip
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import SCHEMA
+from analyzer.estimation.table import Framed
 from analyzer.hull import hull, steady
 from analyzer.hull.fouling import Fouling, TripLoss, fouling
 from analyzer.hull.power_curve import PowerCurve
@@ -46,8 +48,10 @@ class CurveRow:
 
 
 @dataclass(frozen=True)
-class HullAnswer:
+class HullAnswer(Framed):
     """What the hull asks for."""
+
+    ROWS: ClassVar[str] = "curve"
 
     boat: str
     curve: tuple[CurveRow, ...]

@@ -1,6 +1,12 @@
 """What every question returns: a value, the range it should lie in, and why."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from analyzer.errors import installed
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +31,13 @@ class Estimate:
     reason: str = ""
     used: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+
+    def to_frame(self) -> "pd.DataFrame":
+        """One row with mid, low, high, unit, coverage and reason, as a pandas data frame."""
+        names = ("mid", "low", "high", "unit", "coverage", "reason")
+        pandas = installed("pandas", "a data frame", "frames")
+        frame: pd.DataFrame = pandas.DataFrame([{name: getattr(self, name) for name in names}])
+        return frame
 
     @property
     def known(self) -> bool:

@@ -8,17 +8,22 @@ import dataclasses
 import math
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
+from analyzer.errors import installed
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.ground import Ground
+from analyzer.estimation.table import Framed
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SCHEMA = 1  # version of what `to_json` gives, by definition; see `analyzer.answers.schema`
 
 
 @dataclass(frozen=True)
-class FlagView:
+class FlagView(Framed):
     """A flag as people see it."""
 
     number: int
@@ -102,8 +107,10 @@ About = Literal["present", "power", "asked", "furthest"]
 
 
 @dataclass(frozen=True)
-class RangeAnswer:
+class RangeAnswer(Framed):
     """How far, for how long, what ends it, what would go further."""
+
+    ROWS: ClassVar[str] = "curve"
 
     boat: str
     asked_utc_s: float  # the moment the answer speaks of: the newest data
@@ -175,7 +182,7 @@ class BootRow:
 
 
 @dataclass(frozen=True)
-class TripRow:
+class TripRow(Framed):
     """One trip in the list."""
 
     number: int
@@ -231,8 +238,10 @@ class SagAccount:
 
 
 @dataclass(frozen=True)
-class ReviewAnswer:
+class ReviewAnswer(Framed):
     """One trip, explained."""
+
+    ROWS: ClassVar[str] = "ledger"
 
     trip: TripRow
     ledger: tuple[LedgerRow, ...]
@@ -255,8 +264,10 @@ class CellRow:
 
 
 @dataclass(frozen=True)
-class CellsAnswer:
+class CellsAnswer(Framed):
     """Health of the cells. not_measured: why nothing can be said of them; "" where it can."""
+
+    ROWS: ClassVar[str] = "rows"
 
     rows: tuple[CellRow, ...]
     spread: Estimate  # V, highest less lowest, typical under load
@@ -283,8 +294,10 @@ class CableRow:
 
 
 @dataclass(frozen=True)
-class CablesAnswer:
+class CablesAnswer(Framed):
     """Health of the cables. not_measured: why nothing can be said of them; "" where it can."""
+
+    ROWS: ClassVar[str] = "rows"
 
     rows: tuple[CableRow, ...]
     findings: tuple[Detection, ...]
@@ -325,8 +338,10 @@ class SourceRow:
 
 
 @dataclass(frozen=True)
-class CheckAnswer:
+class CheckAnswer(Framed):
     """What is there, what is wrong, what can be answered."""
+
+    ROWS: ClassVar[str] = "channels"
 
     boat: str
     devices: tuple[str, ...]  # ports and buses found
@@ -349,6 +364,13 @@ class Plot:
     t_utc_s: list[float] = field(default_factory=list)
     series: dict[str, list[float | None]] = field(default_factory=dict)
     schema: int = SCHEMA
+
+    def to_frame(self) -> "pd.DataFrame":
+        """A column a channel, by UTC."""
+        pandas = installed("pandas", "a data frame", "frames")
+        times = pandas.to_datetime(self.t_utc_s, unit="s", utc=True)
+        frame: pd.DataFrame = pandas.DataFrame(self.series, index=times, dtype=float)
+        return frame
 
 
 def to_json(answer: Any) -> Any:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from analyzer.errors import installed
 from analyzer.estimation.estimate import Estimate
@@ -23,6 +23,16 @@ def table(answers: Iterable[Any]) -> "pd.DataFrame":
     pandas = installed("pandas", "a data frame", "frames")
     rows: pd.DataFrame = pandas.DataFrame([_flat(answer) for answer in answers])
     return rows
+
+
+class Framed:
+    """An answer that becomes a data frame: its rows, where it has some, else itself as one row."""
+
+    ROWS: ClassVar[str] = ""
+
+    def to_frame(self) -> "pd.DataFrame":
+        """See `table`."""
+        return table(getattr(self, self.ROWS) if self.ROWS else (self,))
 
 
 def _flat(answer: Any) -> dict[str, Any]:

@@ -6,6 +6,7 @@
 >>> left.charge.low < left.charge.mid < left.charge.high
 True
 
+Answers have `.to_frame()` for pandas, and `kw.draw(left)` draws them (matplotlib).
 Every question is a method of `analyzer.answers.Log`, which says what it answers, and can be asked
 as `log.range_left()` too; nothing heavy is imported before the first is used. Installed, this
 folder is the package `keelwatt`.
@@ -17,6 +18,8 @@ from typing import TYPE_CHECKING
 from keelwatt.ours import check_packages
 
 if TYPE_CHECKING:
+    from keelwatt.drawing import draw as draw
+
     from analyzer.answers import Log as Log
     from analyzer.answers import json_schema as json_schema
     from analyzer.answers import open_log as open_log
@@ -36,7 +39,7 @@ _QUESTIONS = (
     "cables", "cells", "check", "flags", "frame", "gain", "hull", "plan", "plan_what_if", "plot",
     "range_left", "range_what_if", "refresh", "review", "review_what_if", "trips",
 )  # fmt: skip
-_BESIDE = ("Log", "json_schema", "open_log", "table", "to_json")
+_BESIDE = ("Log", "draw", "json_schema", "open_log", "table", "to_json")
 __all__ = ["__version__", *_BESIDE, *_QUESTIONS]
 
 try:
@@ -50,6 +53,10 @@ def __getattr__(name: str) -> object:
     if name not in __all__:
         raise AttributeError(f"keelwatt has no {name!r}; it has {', '.join(__all__)}")
     check_packages()
+    if name == "draw":
+        from keelwatt.drawing import draw
+
+        return draw
     from analyzer import answers  # only now is it sure to be ours
 
     return getattr(answers.Log if name in _QUESTIONS else answers, name)
