@@ -21,6 +21,7 @@ from logger.units import UNDATED_S
 # assumed. Its warmth under load as `range/inputs.py` takes it.
 COPPER_SD = 0.06
 CABLE_C = 40.0  # assumed
+SCREW_KEYS = ("propeller_diameter_m", "propeller_pitch_m", "propeller_blades")
 MOTOR_CURRENTS = ("pack_current_a", "controller_current_a")
 
 
@@ -117,9 +118,9 @@ def _cables(given: ReachInput, now: Boat, then: Boat, _: Place) -> Step:
 
 
 def _propeller(given: ReachInput, now: Boat, then: Boat, place: Place) -> Step:
-    old, new = _screw(now.motor), _screw(then.motor)
-    if old == new:
+    if all(getattr(then.motor, key) == getattr(now.motor, key) for key in SCREW_KEYS):
         return given, []
+    old, new = _screw(now.motor), _screw(then.motor)
     if old is None or new is None:
         raise BadChange(
             "what if: another propeller wants motor.propeller_diameter_m and "

@@ -124,7 +124,7 @@ def _by_day(t_s: Floats, values: Floats) -> Floats:
 
 def night_load(usual: Usual) -> Said:
     """The night's load brought down to that of its own quiet hours."""
-    text = "fewer loads by night: down to its own quiet hours"
+    text = "bring the night's load down to that of its quiet hours"
     place, series = place_of(usual.log, usual.end_us), _lately(usual, "hotel_power_w")
     reading = "a meter of the load (hotel_power_w) over some nights aboard"
     if not series.has("hotel_power_w") or place.place_deg is None or place.utc_s < UNDATED_S:

@@ -17,8 +17,9 @@ from analyzer.environment.solar import (
     haurwitz_w_m2,
     sine_of_height,
 )
-from analyzer.estimation.estimate import cannot_say
+from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
+from analyzer.estimation.resampling import resample
 from analyzer.estimation.results import TripRow
 from analyzer.learned.charge_history import charge_at
 from analyzer.learned.kept_trips import find_trip, trip_row
@@ -43,6 +44,8 @@ DRAWS = 300  # a median within a twentieth of the 80 % range, by definition of s
 STEP_S = 20.0  # within which the current hardly changes the charge; assumed
 # Of a charge that the trip's record has without a range, one standard deviation; assumed.
 END_SD = 0.02
+# What stepping by means adds to a charge, and the least that an end is known to; both assumed.
+MODEL_SD, LEAST_SD = 0.02, 0.003
 # Panels that are not aboard get as much sun as those that are, within this: assumed.
 PANEL_SD = 0.10
 CHANNELS = (
@@ -137,11 +140,8 @@ def _answer(
     other_w = changed_w(past, before, after, asked[0].curve, sun_more_w)
     was = charge_over(before.pack, plain_w, past.step_s)
     would = charge_over(after.pack, other_w, past.step_s)
-    more = would[:, -1] - was[:, -1]
-    end = row.charge_end
-    sd = (end.high - end.low) / 2 / Z80 if end.low is not None and end.high is not None else END_SD
-    normal = own_rng(asked[0], 11).standard_normal(DRAWS)
-    measured = (end.mid or 0.0) + sd * normal
+    measured, pick = _measured(row.charge_end, was[:, -1], asked[0])
+    would, more = would[pick], (would[:, -1] - was[:, -1])[pick]
     back = np.clip(measured + more, 0.0, 1.0)
     lowest = np.clip(back - would[:, -1] + would.min(axis=1), 0.0, 1.0)
     reserve = asked[1].limits.reserve_frac
@@ -156,6 +156,25 @@ def _answer(
         energy_more=middle(energy_wh, "Wh"),
         rests_on=(*rests_on, "as full, in per cent, at the start as it was then; the same speeds"),
     )
+
+
+def _measured(
+    end: Estimate, was: Floats, given: ReachInput
+) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Draws of the charge that was measured at the end, and those of the boat's draws that agree.
+
+    A pack that would have been empty on a way that was made is no pack that was aboard
+    (importance resampling, textbook).
+
+    Args:
+        was: Charge at the end as each draw of the boat as it is has it, (n,).
+    """
+    rng, mid, sd = own_rng(given, 11), end.mid or 0.0, END_SD
+    if end.low is not None and end.high is not None:
+        sd = max((end.high - end.low) / 2 / Z80, LEAST_SD)
+    apart = (was - mid) / np.hypot(sd, MODEL_SD)
+    weight = np.exp(-0.5 * (np.square(apart) - np.square(apart).min()))
+    return mid + sd * rng.standard_normal(DRAWS), resample(weight, DRAWS, rng)
 
 
 def _unsaid(changes: tuple[ChangedKey, ...], row: TripRow, why: str) -> TripWhatIf:
