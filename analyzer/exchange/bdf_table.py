@@ -26,6 +26,7 @@ from analyzer.series.series import Floats
 from logger.store import Store
 
 STEP_S = 1.0  # from row to row where nobody asks otherwise: voltage and current share rows; assumed
+DECIMALS = 9  # nanovolts, far below what any sensor resolves; assumed
 PACK_VOLTAGE, CURRENT = "pack_voltage_v", "pack_current_a"
 TEMPERATURES = {
     "ambient_temp_c": "Ambient Temperature / degC",
@@ -85,7 +86,12 @@ def _lines(test_s: Floats, part: Rows) -> bytes:
         unix = "" if offset_us is None else repr((t_us + offset_us) / 1e6)
         voltage, current, *temperatures = row
         charging = -current if current else 0.0  # the log counts what the pack gives
-        cells = [repr(seconds), unix, repr(voltage), repr(charging)]
-        cells += ["" if np.isnan(value) else repr(value) for value in temperatures]
+        cells = [repr(seconds), unix, _number(voltage), _number(charging)]
+        cells += ["" if np.isnan(value) else _number(value) for value in temperatures]
         lines.append(",".join(cells))
     return ("\n".join(lines) + "\n").encode()
+
+
+def _number(value: float) -> str:
+    """Without what binary fractions leave of a mean of short decimals."""
+    return repr(round(value, DECIMALS))

@@ -13,6 +13,7 @@ from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths, playback
 from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.base.remarks import tell_user
+from logger.errors import LoggerError
 
 if TYPE_CHECKING:
     from analyzer.answers.transfer.files import Form
@@ -26,6 +27,8 @@ def _export(options: argparse.Namespace) -> int:
 
     if options.to is not None:
         return _mirror(options)
+    if options.follow:
+        raise CannotWrite("--follow keeps a database up: it goes with --to URL")
     log, out = opt.log(options).path, options.out
     form: Form = options.format or (_form_of(out) if out else "csv")
     asked = (options.trip, options.channels, options.step)
@@ -51,12 +54,19 @@ def _mirror(options: argparse.Namespace) -> int:
             "--follow only"
         )
     log = opt.log(options)
-    while True:
-        count = log.mirror(options.to, options.channels, options.step)
-        tell_user(f"Carried {count:,} readings over.")
-        if not options.follow:
-            return 0
+    _carry(log, options)  # what is wrong from the beginning ends it
+    while options.follow:
         time.sleep(FOLLOW_S)
+        try:
+            _carry(log, options)
+        except (CannotWrite, LoggerError) as error:
+            tell_user(f"{error}; tried again in {FOLLOW_S:.0f} s.")
+    return 0
+
+
+def _carry(log: Log, options: argparse.Namespace) -> None:
+    count = log.mirror(options.to, options.channels, options.step)
+    tell_user(f"Carried {count:,} readings over.")
 
 
 def _write_folder(

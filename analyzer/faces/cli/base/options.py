@@ -3,6 +3,7 @@
 import argparse
 import json
 import math
+import textwrap
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import Any, NoReturn
 from analyzer.answers import Log, to_json
 from analyzer.faces.cli.base import paths
 from analyzer.faces.cli.base.remarks import tell_more, tell_user
+from analyzer.faces.cli.base.terminal import width
 from logger.errors import DamagedLogError, LoggerError, StoreError
 from logger.units import KN
 
@@ -56,7 +58,7 @@ class Command:
         parser = parsers.add_parser(
             self.name,
             help=self.text,
-            description=self.text[:1].upper() + self.text[1:] + ".",
+            description=textwrap.fill(self.text[:1].upper() + self.text[1:] + ".", width()),
             epilog="\n".join(("example:", *lines)),
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )

@@ -28,6 +28,7 @@ def test_trips_and_flags_go_along(demo_log, tmp_path, capsys):
         (["--to", "hello"], "hello is no database URL"),
         (["--to", "sqlite:////nowhere/db"], "unable to open database file"),
         (["1", "--to", "sqlite://"], "takes what is new in the whole log"),
+        (["--follow"], "--follow keeps a database up: it goes with --to URL"),
     ],
 )
 def test_what_cannot_be_is_a_sentence(demo_log, capsys, asked, says):
@@ -35,3 +36,30 @@ def test_what_cannot_be_is_a_sentence(demo_log, capsys, asked, says):
     error = capsys.readouterr().err
     assert says in error
     assert error.count("\n") == 1
+
+
+def test_a_database_that_is_away_for_a_while_is_tried_again(
+    demo_log, tmp_path, capsys, monkeypatch
+):
+    database, away = tmp_path / "db", tmp_path / "away"
+    turns = iter(range(5))
+
+    def sleep(_):
+        turn = next(turns)
+        if turn == 0:  # the folder is gone: SQLite cannot open the file
+            database.rename(away)
+            database.mkdir()
+        elif turn == 1:
+            database.rmdir()
+            away.rename(database)
+        else:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("time.sleep", sleep)
+    asked = ["export", "--to", f"sqlite:///{database}", "--log", str(demo_log), "--step", "600"]
+    assert main([*asked, "--follow"]) == 130
+    said = capsys.readouterr().err.splitlines()
+    assert [line.partition(" ")[0] for line in said if line.startswith("Carried")] == [
+        "Carried"
+    ] * 2
+    assert any("unable to open database file; tried again in 60 s." in line for line in said)
