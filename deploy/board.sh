@@ -211,6 +211,16 @@ back_up_log() {
     for old in $(ls -1r "$backups"/r*.sqlite | tail -n +3); do as_owner rm -f "$old"; done
 }
 
+# The log under another name, which `aside` then tells; nothing may be writing it.
+put_log_aside() {
+    aside=$data/log-$(date -u +%Y%m%d-%H%M%S)
+    for end in "" -wal -shm; do
+        if [ -e "$data/log.sqlite$end" ]; then
+            as_owner mv -T "$data/log.sqlite$end" "$aside.sqlite$end"
+        fi
+    done
+}
+
 # reads_log RELEASE: whether it can read the log as it now is; a newer one may have changed it.
 reads_log() {
     ask='import sys; from logger.store import Store; Store.open(sys.argv[1]).close()'

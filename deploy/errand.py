@@ -148,13 +148,24 @@ def set_wifi(asked: Asked) -> str:
     return f"the Wi-Fi is {name} in some seconds: join it with the new password"
 
 
-def mark_stick(asked: Asked) -> str:
-    """Makes a plugged-in stick one that gets copies of the log, and makes the first."""
+def _with_stick(act: str, asked: Asked) -> None:
+    """Starts what is done with a plugged-in stick; it tells its own end."""
     device = word(asked, "device", STICK, "a stick wants a name such as sda1")
     where = (ROOT / "sys/class/block" / device).resolve()
     if not any(part.startswith("usb") for part in where.parts):
         raise RefusedError(f"there is no stick {device} on this computer")
-    run("systemctl", "start", "--no-block", f"keelwatt-stick@mark-{device}.service")
+    run("systemctl", "start", "--no-block", f"keelwatt-stick@{act}-{device}.service")
+
+
+def restore_stick(asked: Asked) -> str:
+    """Brings the log back from a stick, to a computer that has no readings yet."""
+    _with_stick("restore", asked)
+    return "the log is being read from the stick: leave it in until it is said to be back"
+
+
+def mark_stick(asked: Asked) -> str:
+    """Makes a plugged-in stick one that gets copies of the log, and makes the first."""
+    _with_stick("mark", asked)
     return "the stick is marked and gets its first copy: leave it in until it is said to be there"
 
 
@@ -177,6 +188,7 @@ ACTS: dict[str, tuple[Callable[[Asked], str], frozenset[str]]] = {
     "set-zone": (set_zone, frozenset({"zone"})),
     "set-wifi": (set_wifi, frozenset({"name", "password"})),
     "mark-stick": (mark_stick, frozenset({"device"})),
+    "restore-stick": (restore_stick, frozenset({"device"})),
     "restart-recorder": (restart_recorder, frozenset()),
     "shut-down": (shut_down, frozenset()),
 }

@@ -28,12 +28,7 @@ running=$(enabled_services)
 systemctl stop $services
 if [ "$with_log" = if-needed ] && reads_log "$before"; then with_log=; fi
 if [ -n "$with_log" ] && [ -e "$copy" ]; then
-    aside=$data/log-$(date -u +%Y%m%d-%H%M%S)
-    for end in "" -wal -shm; do
-        if [ -e "$data/log.sqlite$end" ]; then
-            as_owner mv -T "$data/log.sqlite$end" "$aside.sqlite$end"
-        fi
-    done
+    put_log_aside
     as_owner cp "$copy" "$data/log.sqlite"
     say "the log of before the update is back; the other is kept as $aside.sqlite"
 fi

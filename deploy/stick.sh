@@ -2,6 +2,7 @@
 # A stick that keeps copies of the log. Of a plugged-in one, sda1 say:
 #   sudo sh stick.sh mark-sda1      from now on it gets a copy by itself whenever it is plugged in
 #   sudo sh stick.sh plugged-sda1   copies, if it is marked; udev asks for it (70-keelwatt-stick.rules)
+#   sudo sh stick.sh restore-sda1   brings the newest copy back, to a board that has no readings yet
 # A stick is anybody's. It is mounted only as FAT, which knows no links, owners or devices; nothing
 # on it is run, and nothing read but a mark's few bytes, as the services' user. One that is not marked
 # gets nothing: nobody carries the log away by plugging a stick in.
@@ -12,11 +13,11 @@ set -eu
 # What this board marked, root's; and what is told to the pages.
 marks=$home/sticks
 told=$root/run/keelwatt-stick
-usage="usage: sudo sh $0 mark-DEVICE, or plugged-DEVICE"
+usage="usage: sudo sh $0 mark-DEVICE, plugged-DEVICE or restore-DEVICE"
 [ $# -eq 1 ] || fail "$usage"
 wants_root "$@"
 case "$1" in
-mark-* | plugged-*) ;;
+mark-* | plugged-* | restore-*) ;;
 *) fail "$usage" ;;
 esac
 act=${1%%-*}
@@ -95,7 +96,44 @@ copy_log() {
     tell "the log is on the stick as $(basename "$copy"); it may be pulled out"
 }
 
+# ask_log WORDS: of the log, by the release in use: whether it has readings, or its boat file.
+ask_log() {
+    as_owner "$current/bin/python" -I -c "import sys
+from logger.store import Store
+with Store.open(sys.argv[1]) as store:
+    $1" "$data/log.sqlite"
+}
+
+# A log from a stick is a stranger's until the import has looked at it.
+restore_log() {
+    last=$(copies | tail -n 1)
+    [ -n "$last" ] || give_up "no copy of a log is on the stick"
+    if [ -e "$data/log.sqlite" ] && ! ask_log "sys.exit(store.span() is not None)"; then
+        give_up "this computer's log has readings of its own, so it was left as it is"
+    fi
+    tell "the log is being read from the stick: leave it in"
+    new=$data/log-restored.sqlite
+    as_owner rm -f "$new"
+    as_owner "$current/bin/keelwatt" import "$place/keelwatt-log-$last.sqlite" --log "$new" ||
+        give_up "what is on the stick is no whole log, or there is no room for it"
+    running=$(enabled_services)
+    # shellcheck disable=SC2086 # words are wanted
+    if runs; then systemctl stop $services; fi
+    put_log_aside
+    as_owner mv -T "$new" "$data/log.sqlite"
+    ask_log "print(store.boat_text() or '', end='')" >"$told/boat"
+    if [ -s "$told/boat" ]; then as_owner tee "$boat" <"$told/boat" >/dev/null; fi
+    rm -f "$told/boat"
+    # shellcheck disable=SC2086 # words are wanted
+    if runs && [ -n "$running" ]; then systemctl start $running; fi
+    tell "the log and the boat file are back from the stick; it may be pulled out"
+}
+
 case "$act" in
+restore)
+    put_in
+    restore_log
+    ;;
 mark)
     put_in
     put_mark

@@ -5,9 +5,10 @@
 
 import os
 import shutil
+import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
@@ -97,8 +98,21 @@ def read(path: Path, to: Path) -> None:
     """Fills an empty file with a packed log, or a plain copy; older ones are brought up to date.
 
     Raises:
-        BadImport: The file is damaged.
+        BadImport: The file is damaged, or would act by itself.
         StoreError: It is no log, or of a newer version.
     """
     with unpacked(path) as log, Store.open(log) as store:
+        _refuse_acts(path, log)
         store.copy_into(to)
+
+
+def _refuse_acts(path: Path, log: Path) -> None:
+    """Raises BadImport where a strange log holds what SQLite runs by itself as it is written to."""
+    ask = "SELECT name FROM sqlite_schema WHERE type IN ('trigger', 'view')"
+    with closing(sqlite3.connect(f"{log.resolve().as_uri()}?mode=ro", uri=True)) as db:
+        acts = db.execute(ask).fetchone()
+    if acts:
+        raise BadImport(
+            f"{path} holds the trigger or view {acts[0]!r}: keelwatt makes none, so it may change "
+            "the log by itself; ask whoever it comes from"
+        )

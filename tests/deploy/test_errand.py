@@ -76,6 +76,10 @@ def calls(root: Path) -> list[str]:
             {"act": "mark-stick", "device": "sda1"},
             "systemctl [start] [--no-block] [keelwatt-stick@mark-sda1.service]",
         ),
+        (
+            {"act": "restore-stick", "device": "sda1"},
+            "systemctl [start] [--no-block] [keelwatt-stick@restore-sda1.service]",
+        ),
         ({"act": "name-plug", "name": "gps", "number": "A5069RR4"}, "udevadm [control] [--reload]"),
         ({"act": "set-bus", "bus": "can0", "rate": "250000"}, "networkctl [reload]"),
     ],

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.board import READS, Board
+from tests.support.board import Board
 
 TOOLS = {
     # What is mounted is a folder of the test's; how it was asked for is kept.
@@ -17,6 +17,41 @@ TOOLS = {
     "blkid": 'cat "$STATE/kind"',
     "id": 'case "$*" in "-un") echo root ;; *) echo 0 ;; esac',
 }  # fmt: skip
+
+
+# A program that takes a log in as `keelwatt import FILE --log NEW` does, and refuses a broken one.
+IMPORTS = """
+import shutil, sqlite3, sys
+
+def main():
+    if sys.argv[1] == "import":
+        sqlite3.connect(sys.argv[2]).execute("SELECT * FROM t")
+        shutil.copy(sys.argv[2], sys.argv[4])
+"""
+HOLDS = """
+import sqlite3
+
+class Store:
+    def __init__(self, path):
+        self.db = sqlite3.connect(path)
+
+    @classmethod
+    def open(cls, path):
+        return cls(path)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.db.close()
+
+    def span(self):
+        rows = self.db.execute("SELECT name FROM sqlite_schema").fetchall()
+        return (0, 1) if rows and self.db.execute("SELECT * FROM t").fetchall() else None
+
+    def boat_text(self):
+        return "name = 'the old one'\\n"
+"""
 
 
 class Stick:
@@ -47,7 +82,8 @@ class Stick:
 @pytest.fixture
 def stick(tmp_path: Path, repository: Path) -> Stick:
     board = Board(tmp_path, repository)
-    assert board.run("install.sh", board.wheels("1.0", store=READS)).returncode == 0
+    done = board.run("install.sh", board.wheels("1.0", IMPORTS, HOLDS))
+    assert done.returncode == 0, done.stderr
     write_log(board.log, "first")
     return Stick(board)
 
@@ -113,7 +149,18 @@ def test_other_file_systems_are_not_mounted(stick: Stick, kind: str):
 
 
 @pytest.mark.parametrize(
-    "word", ["", "mark", "mark-", "plugged-../sda1", "mark-sda1;x", "eject-sda1", "mark--o", "x"]
+    "word",
+    [
+        "",
+        "mark",
+        "mark-",
+        "plugged-../sda1",
+        "mark-sda1;x",
+        "eject-sda1",
+        "mark--o",
+        "x",
+        "restore",
+    ],
 )
 def test_what_is_no_device_does_nothing(stick: Stick, word: str):
     assert stick.run(word).returncode == 1
@@ -142,3 +189,43 @@ def test_a_copy_that_fails_leaves_the_older_ones(stick: Stick):
     assert stick.run("plugged-sda1").returncode == 1
     assert "could not be copied" in stick.said()
     assert words_of(stick.folder / "keelwatt-log-0001.sqlite") == ["first"]
+
+
+def test_a_new_card_gets_log_and_boat_file_back(stick: Stick):
+    for word in ("mark-sda1", "plugged-sda1"):
+        assert stick.run(word).returncode == 0
+    stick.board.log.unlink()
+    done = stick.run("restore-sda1")
+    assert done.returncode == 0, done.stderr
+    assert words_of(stick.board.log) == ["first"]
+    assert (stick.board.log.parent / "boat.toml").read_text() == "name = 'the old one'\n"
+    calls = stick.board.calls()
+    assert calls.index("systemctl stop") < calls.rindex("systemctl start")
+    assert "are back" in stick.said()
+    assert not (stick.board.root / "state/as-root").exists()
+
+
+def test_a_log_with_readings_is_never_put_away_for_a_stick_s(stick: Stick):
+    assert stick.run("mark-sda1").returncode == 0
+    write_log(stick.board.log, "newer")
+    assert stick.run("restore-sda1").returncode == 1
+    assert words_of(stick.board.log) == ["first", "newer"]
+    assert "it was left as it is" in stick.said()
+
+
+@pytest.mark.parametrize("text", [b"", b"no log", b"SQLite format 3\0" + b"\xff" * 5000])
+def test_a_stranger_s_log_that_is_none_changes_nothing(stick: Stick, text: bytes):
+    (stick.folder / "keelwatt-log-0001.sqlite").write_bytes(text)
+    stick.board.log.unlink()
+    boat = (stick.board.log.parent / "boat.toml").read_text()
+    assert stick.run("restore-sda1").returncode == 1
+    assert not stick.board.log.exists()
+    assert (stick.board.log.parent / "boat.toml").read_text() == boat
+    assert "no whole log" in stick.said()
+
+
+def test_a_stick_without_a_copy_changes_nothing(stick: Stick):
+    stick.board.log.unlink()
+    (stick.folder / "keelwatt-log-0001.sqlite").mkdir()
+    assert stick.run("restore-sda1").returncode == 1
+    assert "no copy" in stick.said()

@@ -2,6 +2,8 @@
 
 import io
 import json
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import duckdb
@@ -324,3 +326,27 @@ def test_csv_is_written_in_pieces_without_a_seam(store, monkeypatch):
     monkeypatch.setattr(rows, "PIECE_US", 3_000_000)
     monkeypatch.setattr(csv_table, "ROWS", 4)
     assert written(store, "csv") == whole
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        "CREATE TRIGGER evil AFTER INSERT ON tick BEGIN DELETE FROM chunk; END",
+        "CREATE VIEW evil AS SELECT * FROM chunk",
+    ],
+)
+@pytest.mark.parametrize("packed", [False, True])
+def test_a_strange_log_that_acts_by_itself_is_not_taken_in(store, tmp_path, act, packed):
+    # what SQLite runs on its own as the recorder writes (sqlite.org/lang_createtrigger.html)
+    strange = tmp_path / "strange.sqlite"
+    store.back_up(strange)
+    with closing(sqlite3.connect(strange)) as db:
+        db.execute(act)
+        db.commit()
+    if packed:
+        raw = strange.read_bytes()
+        strange = tmp_path / "strange.sqlite.zst"
+        strange.write_bytes(zstandard.ZstdCompressor().compress(raw))
+    with pytest.raises(BadImport, match="'evil'"):
+        forms.read(strange, tmp_path / "new.sqlite")
+    assert not (tmp_path / "new.sqlite").exists()

@@ -28,6 +28,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "set-zone": ("zone",),
     "set-wifi": ("name", "password"),
     "mark-stick": ("device",),
+    "restore-stick": ("device",),
     "restart-recorder": (),
     "shut-down": (),
 }
