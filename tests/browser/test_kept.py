@@ -71,3 +71,16 @@ def test_paper_is_white_whatever_the_look(phone, site, look):
     assert np.median(image) > 250
     assert (image < 90).mean() > 0.01  # ink
     assert phone.locator("nav").is_hidden()
+
+
+def test_paper_has_every_chart_also_those_that_were_folded(phone, site, until):
+    phone.goto(site + "/trip/2")
+    phone.wait_for_selector("#chart-way[data-drawn]", timeout=60_000)
+    assert phone.locator(".chart[data-drawn]").count() == 1
+    phone.evaluate("() => { window.print = () => { window.printed = true; }; }")
+    phone.keyboard.press("Control+p")
+    until(lambda: phone.evaluate("window.printed !== undefined"))
+    charts = phone.locator(".chart")
+    assert charts.count() == 3
+    assert all(chart.locator("canvas").count() for chart in charts.all())
+    assert phone.locator("main details:not([open])").count() == 0

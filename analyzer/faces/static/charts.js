@@ -87,13 +87,19 @@ async function draw(place) {
 function whenReached(place) {
   const eye = new IntersectionObserver(
     (seen) => {
-      if (!seen.some((entry) => entry.isIntersecting)) return;
-      eye.disconnect();
-      draw(place);
+      if (seen.some((entry) => entry.isIntersecting)) begin();
     },
     { rootMargin: "300px" },
   );
+  let begun = false;
+  const begin = () => {
+    if (begun) return;
+    begun = true;
+    eye.disconnect();
+    draw(place);
+  };
   eye.observe(place);
+  addEventListener("drawall", begin); // for paper, where nothing is reached by scrolling
 }
 
 // Buttons that show a stretch: the last day, the last month, one trip.

@@ -13,8 +13,34 @@ function unfold() {
 }
 
 // Paper has no folds.
-addEventListener("beforeprint", () => {
+function unfoldAll() {
   for (const fold of document.querySelectorAll("details:not(.alarm)")) fold.open = true;
+}
+
+const WAIT_MS = 15000; // a chart that takes longer is printed as it is
+
+// Unfolds, draws what was not reached yet, then prints.
+async function printAll() {
+  unfoldAll();
+  dispatchEvent(new Event("drawall"));
+  const charts = [...document.querySelectorAll(".chart")];
+  const until = Date.now() + WAIT_MS;
+  while (charts.some((chart) => !chart.dataset.drawn) && Date.now() < until) {
+    await new Promise((done) => setTimeout(done, 100));
+  }
+  print();
+}
+
+addEventListener("beforeprint", unfoldAll);
+addEventListener("keydown", (event) => {
+  if (!(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== "p") return;
+  event.preventDefault();
+  printAll();
 });
+const printer = document.getElementById("print");
+if (printer) {
+  printer.hidden = false;
+  printer.addEventListener("click", printAll);
+}
 addEventListener("hashchange", unfold);
 unfold();
