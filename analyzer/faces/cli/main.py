@@ -5,6 +5,7 @@ import errno
 import os
 import signal
 import sys
+import textwrap
 import threading
 from collections.abc import Sequence
 from typing import Any
@@ -26,6 +27,7 @@ from analyzer.faces.cli import (
 )
 from analyzer.faces.cli.base import remarks
 from analyzer.faces.cli.base.options import BESIDE, Parser, meant
+from analyzer.faces.cli.base.terminal import width
 from logger.errors import LoggerError
 
 USER_ERROR = 2
@@ -49,7 +51,7 @@ def parser() -> Parser:
     """The whole command line."""
     top = Parser(
         prog="keelwatt",
-        description=_ABOUT,
+        description="\n".join(textwrap.fill(line, width()) for line in _ABOUT.splitlines()),
         epilog="first steps:\n  keelwatt demo              play an invented outing, "
         "no boat needed\n  keelwatt COMMAND --help    each command with an example\n\n"
         "exit status:\n" + "\n".join(completion.exit_status_lines()),

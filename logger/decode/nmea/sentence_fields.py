@@ -220,10 +220,11 @@ def _rpm(data: list[str]) -> list[Reading] | None:
 
 
 def _vlw(data: list[str]) -> list[Reading]:
-    return [
-        _scaled("other_log_total_m", data[0], "nmi"),
-        _scaled("other_log_trip_m", _at(data, 2), "nmi"),
-    ]
+    """Distances through the water; newer devices add those over the ground (NMEA 0183, 3.01)."""
+    names = ["other_log_total_m", "other_log_trip_m"]
+    if len(data) > 4:
+        names += ["other_log_ground_total_m", "other_log_ground_trip_m"]
+    return [_scaled(name, _at(data, 2 * place), "nmi") for place, name in enumerate(names)]
 
 
 # Readers of a sentence's fields; None where the device marks them void.

@@ -78,5 +78,5 @@ def test_help_and_manual_tell_the_exit_status(capsys):
         main.main(["--help"])
     told = capsys.readouterr().out
     assert "  1    nothing was found or stored\n" in told
-    assert max(map(len, told.splitlines())) <= 100
+    assert max(map(len, told.splitlines())) <= 80
     assert ".B 143\nasked to end" in asked(capsys, "manual")[1]

@@ -56,6 +56,18 @@ def test_rmc():
     assert fix == UtcFix(5, (9088 * 86400 + 82486) * 1_000_000, "gnss", 0.5)
 
 
+def test_log_over_the_ground_too():
+    # by hand: 7803.2 and 12.1 nmi through the water, 7801 and 11.9 over the ground, 1852 m each
+    values = decode(sentence("VWVLW,7803.2,N,12.1,N,7801.0,N,11.9,N"))
+    assert values == {
+        "other_log_total_m": pytest.approx(7803.2 * 1852),
+        "other_log_trip_m": pytest.approx(12.1 * 1852),
+        "other_log_ground_total_m": pytest.approx(7801 * 1852),
+        "other_log_ground_trip_m": pytest.approx(11.9 * 1852),
+    }
+    assert len(decode(sentence("VWVLW,7803.2,N,12.1,N"))) == 2
+
+
 def test_heading_with_its_sensor_s_state():
     # fields: heading true, mode (A autonomous, V void); from memory of the published list
     assert decode(sentence("HETHS,287.3,A")) == {"heading_true_deg": 287.3}
