@@ -34,6 +34,7 @@ PAGES = (
     "/gain",
     "/set-up",
     "/set-up/guide",
+    "/set-up/first-test",
     "/pair",
 )
 GAP_PX = 12

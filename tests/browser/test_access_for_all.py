@@ -19,6 +19,7 @@ PAGES = [
     "/gain",
     "/set-up",
     "/set-up/guide",
+    "/set-up/first-test",
     "/api",
     "/pair",
 ]

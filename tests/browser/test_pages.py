@@ -21,6 +21,7 @@ PAGES = [
     "/gain",
     "/set-up",
     "/set-up/guide",
+    "/set-up/first-test",
     "/api",
     "/pair",
 ]

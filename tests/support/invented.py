@@ -122,6 +122,9 @@ class InventedLog(Log):
     def cell_course(self, cell):
         return course(f"{cell}: resistance above the others', mΩ", "ohm", (2e-4, 5e-4, 9e-4))
 
+    def age_s(self):
+        return self.answer.data_age_s
+
     def check(self, there=()):
         return CHECK
 
