@@ -1,6 +1,5 @@
 """Answers as plain text for the command line: the answer first, the reason under it."""
 
-import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
@@ -20,7 +19,7 @@ from analyzer.estimation.results import (
     SourceRow,
     TripRow,
 )
-from analyzer.faces import format, sentences
+from analyzer.faces import format, line_breaks, sentences
 from analyzer.faces.cli.base import terminal
 from logger.units import KN
 
@@ -374,16 +373,15 @@ def wrapped(text: str, lead: str = "", style: str = "") -> str:
     """Text in lines of the terminal's width, under its lead; each line in that style."""
     if not text:
         return ""
-    # a figure and its unit stay on one line
-    kept = re.sub(r"(\d) (%|[°µmkMGnV]?[A-Za-zΩ]{1,3}\b)", "\\1\u00a0\\2", text)
     lines = textwrap.wrap(
-        kept,
+        line_breaks.tied(text),
         terminal.width(),
         initial_indent=lead,
         subsequent_indent=" " * len(lead),
         break_on_hyphens=False,
     )
-    return "\n".join(terminal.styled(line.replace("\u00a0", " "), style) for line in lines)
+    shown = (line.replace(line_breaks.NO_BREAK, " ") for line in lines)
+    return "\n".join(terminal.styled(line, style) for line in shown)
 
 
 def _join(parts: Iterable[str], between: str = "\n\n") -> str:
