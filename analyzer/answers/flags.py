@@ -14,7 +14,7 @@ from analyzer.learned.findings import kept
 from analyzer.series.log import OpenLog
 from logger.store import FlagRecord
 
-BY_CHARGE = ("reserve", "turn_back", "way_home")  # kinds of flags that are judged by the charge
+BY_CHARGE = ("reserve", "turn_back", "way_home")  # kinds judged by the charge, by definition
 OVER_SHOWN_US = 24 * 3600 * 1_000_000  # of log: longer a flag that is over is no news; assumed
 
 

@@ -30,12 +30,14 @@ from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
-EVERY_H = 0.5
-HOURS = np.arange(0.0, 72.0 + EVERY_H, EVERY_H)  # as long as a run-down is followed
-SKY_MEMORY_H = 16.4  # see above
+EVERY_H = 0.5  # clouds of less than that even out over a run that the sun matters to; assumed
+HOURS = np.arange(0.0, 72.0 + EVERY_H, EVERY_H)  # as long as a run-down is followed; assumed
+SKY_MEMORY_H = 16.4  # published daily clearness, from memory: see above
 LEAST_SINE = 0.10  # a sun lower than this is no measure of the day to come, assumed
 WITHOUT_PLACE_H = 4.0  # where the place is not known the sun counts for this long, assumed
-PANELS_SD = float(np.sqrt(UNMEASURED_SD**2 - USUAL_SD**2))  # of a: all that is not the sky's
+PANELS_SD = float(
+    np.sqrt(UNMEASURED_SD**2 - USUAL_SD**2)
+)  # of a: what is not the sky's, by definition
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,7 @@ PAIRS = (
     Pair("course over ground", "heading", MEASURED_S, ("heading",)),
     Pair("drive", "speed over ground", INERTIA_S, GPS, bound=False),
     Pair("drive", "speed through water", INERTIA_S, ("speed through water",), bound=False),
+    Pair("speed over ground", "pack's drive", AT_ONCE_S, ("pack current",), bound=False),
 )
 
 
@@ -71,7 +72,7 @@ class Signals:
 
     def named(self, name: str) -> Signal:
         """A signal by the name that `Pair` gives it."""
-        return getattr(self, name.replace(" ", "_"))  # type: ignore[no-any-return]
+        return getattr(self, name.replace("'", "").replace(" ", "_"))  # type: ignore[no-any-return]
 
     @cached_property
     def pack_current(self) -> Floats:
@@ -100,6 +101,11 @@ class Signals:
             if np.isfinite(known).any():
                 return known if known is self.shaft_speed else np.cbrt(known)
         return self.pack_current
+
+    @cached_property
+    def packs_drive(self) -> Floats:
+        """Goes with the speed, which no thrust follows. [A^(1/3)]"""
+        return np.cbrt(self.pack_current)
 
     @cached_property
     def heading(self) -> Signal:

@@ -6,12 +6,13 @@ import json
 import re
 import traceback
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 from unittest import mock
 
+from analyzer.faces.cli.base import options
 from analyzer.faces.cli.main import main
 from logger.units import KN
 
@@ -89,15 +90,21 @@ class Desk:
         return self.folder / "boat.toml"
 
     def ask(self, *question: str, words: bool = True) -> Answer:
-        """Both forms of one question."""
-        status, out, error, broke = self._run(*question, "--json", *self.files)
-        data, text = None, ""
+        """Both forms of one question, worked out once: the words are made of the same answer."""
+        told: list[str] = []
+        give = options.give
+
+        def both(answer: Any, as_json: bool, text: Callable[[Any], str]) -> int:
+            if words:
+                told.append(text(answer))
+            return give(answer, as_json, text)
+
+        with mock.patch.object(options, "give", both):
+            status, out, error, broke = self._run(*question, "--json", *self.files)
+        data = None
         if not broke and status == 0:
             data = json.loads(out)  # NaN and Infinity are let in here and found by the checks
-        if words and not broke:
-            other, text, more, broke = self._run(*question, *self.files)
-            error, status = error + more, max(status, other)
-        return Answer(status, data, text, error, broke)
+        return Answer(status, data, "".join(told), error, broke)
 
     def ask_all(self, home: tuple[float, float], here: tuple[float, float] | None) -> Said:
         """Every question of one moment."""

@@ -1,7 +1,7 @@
 """What was true at the moment of the questions, from the simulated outing."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -35,6 +35,7 @@ class Truth:
     at: int
     throttle: Throttle | None = None
     unrecorded: Bools | None = None
+    _homes: dict[float, Homecoming] = field(default_factory=dict, init=False, compare=False)
 
     @property
     def soc_frac(self) -> float:
@@ -85,8 +86,10 @@ class Truth:
         return reach(self.outing, self.at, np.array([speed_mps]), goes_on=True)
 
     def home(self, speed_mps: float) -> Homecoming:
-        """How it ends if the boat turns now and motors straight home."""
-        return home_from(self.outing, self.at, speed_mps)
+        """How it ends if the boat turns now and motors straight home; worked out once a speed."""
+        if speed_mps not in self._homes:
+            self._homes[speed_mps] = home_from(self.outing, self.at, speed_mps)
+        return self._homes[speed_mps]
 
     def energy_out_wh(self, covered: Sequence[tuple[float, float]] = ()) -> float:
         """Given by the pack since the recording began, where anything was recorded.

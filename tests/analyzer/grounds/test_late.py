@@ -88,3 +88,26 @@ def test_without_a_compass_several_changes_of_the_throttle_tell():
 def test_what_is_not_on_board_is_not_late():
     assert named({"pack_voltage_v": WAY["pack_voltage_v"]}) == {}
     assert set(WAY) <= set(CHANNELS)
+
+
+def test_a_late_pack_sensor_is_seen_on_a_plain_boat():
+    # thrust comes before speed: a current that follows the speed is old, whatever the boat
+    def plain(late: int) -> dict[str, np.ndarray]:
+        rng = np.random.default_rng(2)
+        setting = np.array([2.0, 2.6, 1.6, 2.3])[np.arange(N) // 60 % 4]
+        # first-order approach to the setting's speed, 30 s, one course, a stream of 0.4 m/s
+        speed = np.empty(N)
+        speed[0] = setting[0]
+        for k in range(1, N):
+            speed[k] = setting[k] + np.exp(-STEP_S / 30.0) * (speed[k - 1] - setting[k])
+        current = 3.0 * setting**3 + 2.0 + 0.3 * rng.standard_normal(N)
+        seen = np.concatenate([np.full(late, current[0]), current[: N - late]])
+        return {
+            "pack_current_a": seen,
+            "pack_voltage_v": 52 - 0.02 * seen,
+            "speed_ground_mps": speed + 0.4 + 0.03 * rng.standard_normal(N),
+            "course_ground_deg": (40.0 + rng.standard_normal(N)) % 360,
+        }
+
+    assert named(plain(0)) == {}
+    assert set(named(plain(DELAY))) == {"pack current"}
