@@ -19,7 +19,7 @@ from analyzer.errors import installed
 from analyzer.estimation.results import CellsAnswer, Plot, RangeAnswer, ReviewAnswer
 from logger.units import KN, NMI
 
-MOHM = 1000.0  # mΩ in an ohm
+MOHM = 1000.0  # mΩ in an ohm, by definition
 BEFORE, NOW = "#b0b0b0", "#1f3b57"
 
 

@@ -41,7 +41,7 @@ from logger.reading import Group, Item
 _SIGNED = {0x02, 0x03, 0x04, 0x10, 0x12, 0x13, 0x14, 0x15}  # CiA 301 data types
 _REAL = {0x08: 32, 0x11: 64}  # by definition there too
 _NOT_NUMBERS = {0x09, 0x0A, 0x0B, 0x0C, 0x0D, 0x0F}
-STATUS_WORD = 0x6041  # of a drive (CiA 402)
+STATUS_WORD = 0x6041  # of a drive, by definition (CiA 402)
 INVALID = 1 << 31  # in a COB-ID: this process data object is not used, by definition (CiA 301)
 Object = tuple[int, int]
 

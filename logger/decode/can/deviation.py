@@ -10,7 +10,8 @@ import numpy.typing as npt
 from logger.quantum import quantise, restore
 from logger.reading import Block, Group, Quantum, Row
 
-MAGNETIC, HEADING, DEVIATION = "heading_magnetic_deg", 0, 1  # columns of the group, by its table
+MAGNETIC = "heading_magnetic_deg"
+HEADING, DEVIATION = 0, 1  # columns, by definition of the group's table
 Degrees = npt.NDArray[np.float64]
 
 
