@@ -234,8 +234,9 @@ runs() { [ -n "$root" ] || [ -d /run/systemd/system ]; }
 start_all() {
     # shellcheck disable=SC2086 # words are wanted
     systemctl enable $errands $services
+    # Not waited for: a recorder whose boat has no sources yet tries again until it has.
     # shellcheck disable=SC2086
-    if runs; then systemctl start $errands $services; fi
+    if runs; then systemctl start --no-block $errands $services; fi
     say "the services are started"
 }
 
@@ -246,9 +247,18 @@ enabled_services() {
     done
 }
 
+# Those of them that run now: what a newer release has to keep up. A recorder whose boat has no
+# sources yet runs under none.
+active_services() {
+    for unit in $(enabled_services); do
+        if systemctl is-active --quiet "$unit"; then printf '%s ' "$unit"; fi
+    done
+}
+
 # healthy UNIT...: whether each still runs some seconds later. Watches the time it has been
 # running too, so that one which falls and is started again is not taken for well.
 healthy() {
+    [ $# -gt 0 ] || return 0
     before=$(systemctl show --property NRestarts "$@")
     sleep "${KEELWATT_SETTLE_S:-20}"
     for unit in "$@"; do

@@ -82,7 +82,8 @@ def run(*command: str) -> str:
         raise RefusedError(
             f"{Path(command[0]).name} could not be run: {type(error).__name__}"
         ) from None
-    lines = (done.stdout + done.stderr).strip().splitlines() or [""]
+    told = done.stdout + done.stderr if done.returncode else done.stdout
+    lines = told.strip().splitlines() or [""]
     said = lines[-1].removeprefix("keelwatt: ")[:MOST_SAID]
     if done.returncode:
         raise RefusedError(said or f"{Path(command[0]).name} failed")

@@ -16,12 +16,16 @@ if ! back_up_log "$(basename "$release")"; then
     exit 1
 fi
 running=$(enabled_services)
+up=$(active_services)
 use_release "$release"
 put_units
+if runs && [ -n "$running" ]; then
+    systemctl enable --now $errands # a release of before them had none
+    # shellcheck disable=SC2086 # words are wanted
+    systemctl restart $running || true
+fi
 # shellcheck disable=SC2086 # words are wanted
-# A release of before them had no errands.
-if runs && [ -n "$running" ]; then systemctl enable --now $errands; fi
-if runs && [ -n "$running" ] && ! { systemctl restart $running && healthy $running; }; then
+if runs && ! healthy $up; then
     say "the new release does not stay up; putting the old one back"
     sh "$here/rollback.sh" --undo
     fail "the update was undone; journalctl -u keelwatt-record -u keelwatt-serve says why"

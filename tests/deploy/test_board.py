@@ -71,7 +71,7 @@ def test_install_keeps_a_boat_file_that_is_there_and_starts(board: Board):
     assert done.returncode == 0, done.stderr
     assert boat.read_text() == "mine"
     started = "keelwatt-errand.socket keelwatt-record.service keelwatt-serve.service"
-    assert f"systemctl start {started}" in board.calls()
+    assert f"systemctl start --no-block {started}" in board.calls()
 
 
 def test_update_copies_the_log_and_restarts(installed: Board):
@@ -93,6 +93,16 @@ def test_update_that_does_not_stay_up_is_undone_with_its_log(installed: Board):
     assert installed.version() == "1.0"
     assert words_of(installed.log) == ["before"]
     assert installed.calls().rstrip().split("\n")[-1].startswith("systemctl start keelwatt-record")
+
+
+def test_update_asks_no_more_of_a_recorder_than_it_did_before(installed: Board):
+    # a boat that has no sources yet: the recorder tries again and again under any release
+    installed.set_state("is-active-not-keelwatt-record.service")
+    assert installed.run("update.sh", installed.wheels("1.1")).returncode == 0
+    assert installed.version() == "1.1"
+    installed.set_state("falls")  # and what did run must go on
+    assert installed.run("update.sh", installed.wheels("1.2")).returncode == 1
+    assert installed.version() == "1.1"
 
 
 def test_undone_update_keeps_a_log_that_the_older_release_can_read(board: Board):

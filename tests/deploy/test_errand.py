@@ -91,6 +91,12 @@ def test_each_act_does_what_it_says_and_stands_in_the_journal(root, repository, 
     assert f"asked: {json.dumps(asked)}" in journal
 
 
+def test_what_is_said_is_what_the_act_said_not_a_tool_s_chatter(root, repository):
+    (root / "bin/systemctl").write_text('#!/bin/sh\necho "Created symlink" >&2\n')
+    told, _ = ask(root, repository, {"act": "set-bus", "bus": "can0", "rate": "250000"})
+    assert told == {"ok": True, "said": "can0 comes up at 250000 bit/s, listening only"}
+
+
 def test_a_plug_gets_its_name_and_a_bus_listens_only(root, repository):
     ask(root, repository, {"act": "name-plug", "name": "gps", "number": "A5069RR4"})
     ask(root, repository, {"act": "set-bus", "bus": "can0", "rate": "250000"})

@@ -14,10 +14,18 @@ from variants import variant
 
 PROJECT = Path(__file__).parents[2]
 LOG = "/var/lib/keelwatt/log.sqlite"
-# Keeps nothing but what the owner would miss: log, boat file, pairing.
-KEPT = (
-    "cd /var/lib/keelwatt && find . -type f ! -path './before-update/*' -exec sha256sum {} + | sort"
-)
+# What the owner would miss: every reading and boat file of the log, boat file, pairing. (Asking
+# a question keeps results in the log beside them.)
+READINGS = f"""
+import hashlib, sqlite3
+log, sums = sqlite3.connect("file:{LOG}?mode=ro", uri=True), hashlib.sha256()
+for table in ("chunk", "tick", "boatfile"):
+    for row in log.execute(f"SELECT * FROM {{table}} ORDER BY 1, 2"):
+        sums.update(repr(row).encode())
+print(sums.hexdigest(), log.execute("SELECT count(*) FROM chunk").fetchone())
+"""
+KEPT = f"""cd /var/lib/keelwatt && sha256sum boat.toml pairing.key &&
+runuser -u keelwatt -- python3 -c '{READINGS}'"""
 OPEN_PAGES = (
     "timeout -s INT 20 runuser -u keelwatt -- env XDG_DATA_HOME=/var/lib "
     "/opt/keelwatt/current/bin/keelwatt serve --host 127.0.0.1 "

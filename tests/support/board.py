@@ -28,7 +28,7 @@ OWNER=yes exec "$@"
 SYSTEMCTL = """#!/bin/sh
 echo "systemctl $*" >>"$CALLS"
 case "$1" in
-is-enabled | is-active) [ ! -e "$STATE/$1-not" ] ;;
+is-enabled | is-active) [ ! -e "$STATE/$1-not" ] && [ ! -e "$STATE/$1-not-$3" ] ;;
 show) cat "$STATE/restarts" 2>/dev/null || true ;;
 restart) [ ! -e "$STATE/falls" ] || touch "$STATE/is-active-not" ;;
 esac

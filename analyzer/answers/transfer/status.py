@@ -98,8 +98,10 @@ def _plugged(devices: tuple[str, ...]) -> Line:
 
 def _recorder(store: Store) -> Line:
     age_s = store.age_s()
+    if store.span() is None:
+        return Line("Recorder", "It has never written a reading.", False)
     if age_s is None:
-        return Line("Recorder", "It has never written a reading, or not since the start.", False)
+        return Line("Recorder", "It wrote nothing since this computer was started.", False)
     return Line("Recorder", f"It wrote a reading {_long(age_s)} ago.", age_s < FRESH_S)
 
 
@@ -135,6 +137,8 @@ def _gps(store: Store) -> Line:
 
 def _clock(store: Store) -> Line:
     boots = [boot for boot in store.boots() if not boot.recorded]
+    if not store.boots():
+        return Line("Clock", "It is not known yet: nothing was recorded.", None)
     if not boots:
         return Line("Clock", "All that is in the log was played in from recordings.", None)
     newest = boots[-1]

@@ -132,6 +132,16 @@ def test_the_status_says_what_is_wrong(log):
     assert "LOOK  Plugs:" in as_text(tuple(lines.values()))
 
 
+def test_a_log_without_a_reading_is_no_recorder_at_work(tmp_path):
+    # as a recorder leaves it that has no sources yet; found on a whole system
+    with closing(Store.open(tmp_path / "log.sqlite", write=True)):
+        pass
+    lines = {line.name: line for line in status(tmp_path / "log.sqlite", ("can0",))}
+    assert lines["Recorder"].fine is False
+    assert "never" in lines["Recorder"].text
+    assert lines["Clock"].fine is None
+
+
 def test_before_there_is_a_log(tmp_path):
     lines = {line.name: line for line in status(tmp_path / "none.sqlite", ("can0",))}
     assert lines["Recorder"].fine is False
