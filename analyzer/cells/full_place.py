@@ -88,9 +88,13 @@ def _trials(seen: _Seen, held: Floats) -> list[_Trial]:
     """One for each capacity, (k,)."""
     charges = [_places(seen.table, each) for each in held.tolist()]
     counts = [len(charge) for charge in charges]
-    weights = _weights(seen, np.concatenate(charges), np.repeat(held, counts))
-    parts = np.split(weights, np.cumsum(counts)[:-1])
-    return [_Trial(*one) for one in zip(held.tolist(), charges, parts, strict=True)]
+    every = np.concatenate(charges)
+    held_of = np.repeat(held, counts)
+    weights = _weights(seen, every, held_of)
+    ends = np.cumsum(counts)
+    parts = np.split(weights, ends[:-1])
+    rows = zip(held.tolist(), charges, parts, strict=True)
+    return [_Trial(*row) for row in rows]
 
 
 def _places(table: Table, held: float) -> Floats:

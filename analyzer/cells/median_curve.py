@@ -213,13 +213,17 @@ def _likeliest(covariance: Floats, values: Floats) -> tuple[Floats, Floats]:
     """
     n = len(values)
     noise_v2 = np.square(NOISE_V)
+    unit = np.eye(n)
     bordered = np.zeros((len(noise_v2), n + 1, n + 1))
-    bordered[:, :n, :n] = covariance + noise_v2[:, None, None] * np.eye(n)
-    bordered[:, n, :n] = bordered[:, :n, n] = values
+    bordered[:, :n, :n] = covariance + noise_v2[:, None, None] * unit
+    bordered[:, n, :n] = values
+    bordered[:, :n, n] = values
     bordered[:, n, n] = 1.0 + values @ values / noise_v2.min()
     factors = np.linalg.cholesky(bordered)
     white = factors[:, n, :n]
-    diagonal = np.diagonal(factors, axis1=1, axis2=2)[:, :n]
-    log_likelihood = -0.5 * np.square(white).sum(axis=1) - np.log(diagonal).sum(axis=1)
+    diagonal = np.diagonal(factors, axis1=1, axis2=2)
+    volume = np.log(diagonal[:, :n]).sum(axis=1)
+    chi = np.square(white).sum(axis=1)
+    log_likelihood = -0.5 * chi - volume
     best = int(log_likelihood.argmax())
     return np.asarray(factors[best, :n, :n]), np.asarray(white[best])

@@ -47,8 +47,8 @@ NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
 DRAWS = 500
 SURE_CHARGE_SD = 0.10
-# What distances and, a fifth of a degree, courses on a sphere are off by at the most: the earth's
-# flattening of 1/298, by arithmetic, with room.
+# What distances and, by a fifth of a degree, courses on a sphere are off by at the most (by
+# arithmetic from the earth's flattening of 1/298), with room; assumed.
 SPHERE_FRAC, SPHERE_COS = 0.01, 0.01
 TURN, HOMEWARD = "way/home", "way/homeward"  # keys: to turn; that the way back is not sure
 
