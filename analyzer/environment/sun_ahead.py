@@ -11,6 +11,7 @@ daily clearness at stations of different climates (figure from memory).
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -107,7 +108,7 @@ class SunPaths:
 
     watts: Floats
 
-    @property
+    @cached_property
     def given_wh(self) -> Floats:
         """Energy from now to each of `HOURS`, (n, h). [Wh] By the trapezoid rule (textbook)."""
         between = (self.watts[:, 1:] + self.watts[:, :-1]) * (EVERY_H / 2)

@@ -24,6 +24,7 @@ Floats = npt.NDArray[np.float64]
 ROUNDS = 2  # the energy changes by a few per cent with the power: assumed enough
 LEAST_FRAC = 1e-3  # of charge; divides where the run begins at its limit; assumed
 LEAST_W = 0.1  # the same of power; assumed
+DRAWN_LEAST_W = 1e-9  # divides where nothing is drawn; by definition none
 
 
 def through_days(
@@ -72,6 +73,9 @@ def first_passage_s(drawn_w: Floats, energy_wh: Floats, room_wh: Floats, sun: Su
         energy_wh: What there is, (n, k).
         room_wh: What more than now the pack can take, (n, k).
     """
+    if not sun.watts.any():  # a straight line to the energy
+        ends_h = energy_wh / np.maximum(drawn_w, DRAWN_LEAST_W)
+        return np.minimum(np.clip(ends_h, 0.0, HOURS[-1]) * HOUR_S, MOST_S)
     given_wh, most_w = sun.given_wh, sun.watts.max(axis=1)
     ends_h = np.empty_like(drawn_w)
     for k in range(drawn_w.shape[1]):

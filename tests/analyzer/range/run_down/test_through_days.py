@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from pytest import approx
 
 from analyzer.environment.sun_ahead import HOURS, SunPaths
 from analyzer.estimation.results import BEYOND
@@ -66,3 +67,16 @@ def test_an_ideal_pack_lasts_as_long_as_its_watt_hours():
         assert run.duration_s[0, k] / 3600 == pytest.approx(want, abs=0.15)
     assert np.array_equal(taken_w, motor_w)
     assert LIMITS[run.limit[0, 0]] == "reserve" != BEYOND
+
+
+def test_without_sun_it_is_energy_over_power_and_as_in_a_sun_that_is_none():
+    rng = np.random.default_rng(4)
+    drawn_w = np.vstack([rng.uniform(1, 3000, (40, 5)), np.zeros((1, 5))])
+    energy_wh = np.vstack([rng.uniform(0, 9000, (40, 5)), np.full((1, 5), 10.0)])
+    dark = np.zeros((41, len(DAY)))
+    got_s = first_passage_s(drawn_w, energy_wh, 0 * drawn_w, SunPaths(dark))
+    # three days are the longest looked at
+    assert got_s[:40] / 3600 == approx(np.minimum(energy_wh / drawn_w.clip(1e-12), 72.0)[:40])
+    assert got_s[40] / 3600 == approx(72.0)
+    dim = first_passage_s(drawn_w, energy_wh, 0 * drawn_w, SunPaths(dark + 1e-12))
+    assert got_s == approx(dim, rel=1e-9, abs=1e-6)
