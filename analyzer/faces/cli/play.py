@@ -8,9 +8,8 @@ from pathlib import Path
 from analyzer.answers import Log
 from analyzer.faces.cli import serve
 from analyzer.faces.cli.base import options as opt
-from analyzer.faces.cli.base import paths, playback, terminal
+from analyzer.faces.cli.base import paths, playback, remarks, terminal
 from analyzer.faces.cli.base.options import Command, arg
-from analyzer.faces.cli.base.remarks import tell_user
 from analyzer.faces.cli.text import answers as tell
 
 NOTHING = 1  # exit status where nothing was stored: common practice, no source
@@ -27,7 +26,7 @@ def _demo(options: argparse.Namespace) -> int:
     status = opt.give(played.range_left(home="straight"), options.json, tell.range_left)
     if options.serve:
         return serve.serve(played, options)
-    if not options.json:
+    if not options.json and not remarks.are_quiet():
         print(f"\n{_what_next(log)}")
     return status
 
@@ -55,12 +54,12 @@ def _replay(options: argparse.Namespace) -> int:
     played = playback.play_into(found.log, files, found.boat, options.pace)
     opt.give(played.account, options.json, text.account)
     if not played.account.readings:
-        tell_user(
+        remarks.tell_error(
             "keelwatt: nothing of it could be stored; frames want a DBC file (--dbc), tables a "
             "column map (--map), lines of other devices the boat file that names their source"
         )
         return NOTHING
-    if not options.json:
+    if not options.json and not remarks.are_quiet():
         print(f"Played into {found.log}. {_ask(played.knows_boat, found.log)}")
     return 0
 

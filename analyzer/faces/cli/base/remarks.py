@@ -26,6 +26,11 @@ def tell_user(text: str) -> None:
         print(text, file=sys.stderr, flush=True)
 
 
+def tell_error(text: str) -> None:
+    """What went wrong, said however quiet it is to be."""
+    print(text, file=sys.stderr, flush=True)
+
+
 def tell_more(text: str) -> None:
     """A line for --verbose, with the seconds since the command began."""
     if _wanted == "verbose":

@@ -37,6 +37,26 @@ def test_quiet_still_says_what_went_wrong(tmp_path, capsys):
     assert err.count("\n") == 1
 
 
+def test_quiet_says_that_nothing_was_stored(tmp_path, capsys):
+    frames = tmp_path / "a.log"
+    frames.write_text("(1609779922.655421) can0 123#1122\n")
+    log = tmp_path / "log.sqlite"
+    status, out, err = asked(capsys, "replay", str(frames), "--log", str(log), "-q")
+    assert status == 1
+    assert "can: 1 read" in out
+    assert err.startswith("keelwatt: nothing of it could be stored")
+
+
+def test_quiet_gives_no_hints_behind_an_answer(tmp_path, capsys):
+    lines = tmp_path / "a.nmea"
+    lines.write_text("$GPRMC,225446,A,4916.45,N,12311.12,W,000.5,054.7,191119,020.3,E*6D\n" * 3)
+    words = ("replay", str(lines), "--log", str(tmp_path / "log.sqlite"))
+    usual, quiet = asked(capsys, *words), asked(capsys, *words[:3], str(tmp_path / "b"), "-q")
+    assert "Played into" in usual[1]
+    assert (quiet[0], quiet[2]) == (0, "")
+    assert "Played into" not in quiet[1]
+
+
 def test_a_remark_is_said_unless_quiet(capsys):
     remarks.tell_user("Beside it.")
     remarks.want("quiet")
