@@ -11,18 +11,37 @@ import pytest
 from tests.field import score_gain, score_trip_what_if, score_what_if
 
 FULL = bool(os.environ.get("KEELWATT_FULL"))
+BOATS = 60 if FULL else 1
 SCORES = {"what if": (score_what_if, 7000), "gain": (score_gain, 9000),
           "trip that was": (score_trip_what_if, 8000)}  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def rows():
+    """The rows of each score."""
+    return {
+        name: [row for number in range(first, first + BOATS) for row in score.boat_rows(number)]
+        for name, (score, first) in SCORES.items()
+    }
+
+
 @pytest.mark.parametrize("name", SCORES)
-def test_ranges_hold_and_signs_are_right(name):
+def test_ranges_hold_and_signs_are_right(rows, name):
     """Of 80 % ranges three in four at least, and of the signs that are told 95 in 100; of the few
     rows of one boat, which share its pack, half, and every sign."""
-    score, first = SCORES[name]
-    numbers = range(first, first + (60 if FULL else 1))
-    rows = [row for number in numbers for row in score.boat_rows(number)]
-    told = [row for row in rows if row.signed]
-    assert len(rows) >= 3
-    assert sum(row.holds for row in rows) >= (0.76 if FULL else 0.5) * len(rows)
+    some = rows[name]
+    told = [row for row in some if row.signed]
+    assert len(some) >= 3
+    assert sum(row.holds for row in some) >= (0.76 if FULL else 0.5) * len(some)
     assert sum(row.right for row in told) >= (0.95 if FULL else 1.0) * len(told)
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="held 147 of 152 differences of 25 boats, 97 %, where 84 % is the most that an 80 % "
+    "range should: a larger pack's gain is as wide as the pack's own capacity is open, and these "
+    "boats' packs lie closer to their labels",
+)
+def test_ranges_are_no_wider_than_they_say(rows):
+    pooled = [row for some in rows.values() for row in some]
+    assert sum(row.holds for row in pooled) <= 0.84 * len(pooled)

@@ -1,6 +1,7 @@
 """What would help most, asked of the demo's log and of sums that can be done by hand."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +10,8 @@ from analyzer.answers.gain import loads, measures, usual
 from analyzer.answers.gain.gain import gain
 from analyzer.answers.gain.rows import GainRow, UnsaidGain
 from analyzer.environment.solar import haurwitz_w_m2
+from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.results import LegRow, TripRow
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.range.reach import reach
 from analyzer.range.sample import sample
@@ -133,3 +136,50 @@ def test_a_second_pack_goes_about_twice_as_far(asked):
 def test_a_curve_s_slope_is_the_law_s():
     assert question().curve.slope(np.array([1.0, 2.0])) == pytest.approx([3.0, 3.0], rel=0.02)
     assert isinstance(question().curve, PowerCurve)
+
+
+def trip(number: int, day: float, wh: float, far_m: float) -> TripRow:
+    """A trip of an hour under motor and one under sail, so many days after the first."""
+    start_s = 1_780_000_000.0 + day * 86_400.0
+    legs = (
+        LegRow("motoring", start_s, start_s + 3600, far_m, wh, 2.0),
+        LegRow("sailing", start_s + 3600, start_s + 7200, 9000.0, 50.0, 2.5),
+    )
+    none = cannot_say("", "frac")
+    return TripRow(number, start_s, start_s + 7200, far_m, wh, 0.0, None, none, none, legs)
+
+
+def test_a_year_is_what_the_log_s_motoring_comes_to(monkeypatch):
+    """Four trips of 1, 2, 1 and 2 kWh in 60 days and two hours: 6 kWh x 365.25 / 60.083; of sums
+    of so many trips (Poisson) the relative variance is (1 + (0.5 / 1.5)²) / 4."""
+    rows = tuple(trip(k + 1, 20.0 * k, wh, 6000.0) for k, wh in enumerate((1e3, 2e3, 1e3, 2e3)))
+    monkeypatch.setattr(usual, "trips", lambda _: rows)
+    year, why = usual._year(None)
+    assert why == ""
+    assert year.motor_wh == pytest.approx(6000 * 365.25 / (60 + 2 / 24))
+    assert year.motor_m == pytest.approx(24_000 * 365.25 / (60 + 2 / 24))
+    assert year.log_sd**2 == pytest.approx((1 + (0.5 / 1.5) ** 2) / 4)
+
+
+def test_three_weeks_are_no_year(monkeypatch):
+    rows = tuple(trip(k + 1, 7.0 * k, 1e3, 6000.0) for k in range(4))
+    monkeypatch.setattr(usual, "trips", lambda _: rows)
+    year, why = usual._year(None)
+    assert year is None
+    assert why == "a year wants 28 days and 3 trips of log"
+
+
+def test_growth_that_was_found_is_worth_its_power(asked, monkeypatch):
+    """A twentieth of the speed lost, power as speed to the p: clean takes 0.95^p of it. What that
+    is in distance lies between the same share of the whole and nothing."""
+    loss = Estimate(-0.05, -0.06, -0.04, "frac")
+    found = SimpleNamespace(fouling=SimpleNamespace(now=loss))
+    monkeypatch.setattr(measures, "hull_state", lambda _: found)
+    with_year = replace(asked, year=usual.Year(100e3, 200e3, 0.3, 90.0), no_year="")
+    (row,) = measures.clean_bottom(with_year)
+    speed = np.array([asked.speed_mps])
+    share = 1 - 0.95 ** float(asked.given.curve.slope(speed)[0])
+    assert row.energy_year.mid == pytest.approx(share * 100e3, rel=0.15)
+    far_m = float(np.median(asked.result.distance_m[:, -1]))
+    assert 0.5 * share < row.distance.mid / far_m < 1.3 * share / (1 - share)
+    assert row.distance.low > 0
