@@ -119,7 +119,7 @@ def test_a_link_stays_one(log, tmp_path):
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        (["--out", "x.xyz"], "wants one of the endings .csv, .parquet, .gpx"),
+        (["--out", "x.xyz"], "wants one of the endings .csv, .bdf.csv, .parquet"),
         (["--format", "log", "--out", "x.log"], "taken in again only as FILE.sqlite"),
     ],
 )
