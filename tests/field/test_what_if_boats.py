@@ -1,7 +1,8 @@
 """What-ifs, gains and trips that were, against invented boats simulated with and without it all.
 
-One boat of each in the build; `KEELWATT_FULL=1` asks 60. `python -m tests.field.score_what_if`,
-`score_gain` and `score_trip_what_if` print every row.
+One what-if boat in the build; `KEELWATT_FULL=1` asks 60 of each kind, half an hour of processor
+time each. `python -m tests.field.score_what_if`, `score_gain` and `score_trip_what_if` print every
+row.
 """
 
 import os
@@ -11,9 +12,10 @@ import pytest
 from tests.field import score_gain, score_trip_what_if, score_what_if
 
 FULL = bool(os.environ.get("KEELWATT_FULL"))
-BOATS = 60 if FULL else 1
 SCORES = {"what if": (score_what_if, 7000), "gain": (score_gain, 9000),
           "trip that was": (score_trip_what_if, 8000)}  # fmt: skip
+BOATS = 60 if FULL else 1
+ASKED = list(SCORES) if FULL else ["what if"]
 
 
 @pytest.fixture(scope="module")
@@ -22,10 +24,11 @@ def rows():
     return {
         name: [row for number in range(first, first + BOATS) for row in score.boat_rows(number)]
         for name, (score, first) in SCORES.items()
+        if name in ASKED
     }
 
 
-@pytest.mark.parametrize("name", SCORES)
+@pytest.mark.parametrize("name", ASKED)
 def test_ranges_hold_and_signs_are_right(rows, name):
     """Of 80 % ranges three in four at least, and of the signs that are told 95 in 100; of the few
     rows of one boat, which share its pack, half, and every sign."""
@@ -36,6 +39,7 @@ def test_ranges_hold_and_signs_are_right(rows, name):
     assert sum(row.right for row in told) >= (0.95 if FULL else 1.0) * len(told)
 
 
+@pytest.mark.skipif(not FULL, reason="a share of many boats: KEELWATT_FULL=1")
 @pytest.mark.xfail(
     strict=True,
     reason="held 147 of 152 differences of 25 boats, 97 %, where 84 % is the most that an 80 % "
