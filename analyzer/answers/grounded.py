@@ -8,12 +8,11 @@ import numpy as np
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.ground import Ground, broken, standing_of
 from analyzer.estimation.results import RangeAnswer
-from analyzer.grounds.decide import charge_lost, grounds
+from analyzer.grounds.decide import VOLTAGES, charge_lost, grounds
 from analyzer.grounds.plausible import LOOK_S, REVERSED, since_always
 from analyzer.pack.soc import GAUGE_SD, PackPosterior, known
 from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
-from logger.channels import block_voltage, cell_voltage
 from logger.units import HOUR_S
 
 MOST = 3  # grounds named in one clause; assumed
@@ -29,8 +28,6 @@ PLAN_INPUTS = (
 )  # fmt: skip
 VELOCITY = ("speed_ground_mps", "course_ground_deg")
 NO_STREAM = "the speed over ground is not believed, and without it no stream is told"
-# Any of these tells a charge that is then counted on; by definition.
-VOLTAGES = ("pack_voltage_v", "controller_voltage_v", cell_voltage(1), block_voltage(1))
 HOME_INPUTS = ("position", "charge", "pack current", "pack voltage", "speed over ground")
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from analyzer.estimation.ground import Ground, is_contradicted, standing_of
 from analyzer.estimation.results import QuestionRow
-from analyzer.grounds.decide import charge_lost
+from analyzer.grounds.decide import VOLTAGES, charge_lost
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage, probe_temp
 
@@ -98,7 +98,7 @@ def charge_needs(standings: Standings) -> tuple[Need, ...]:
     volts = standing_of(standings.rows, "pack voltage")
     if volts is not None and volts.standing == "bridged by":
         return (Need(volts.by, CONTROLLER.any_of), CURRENT)
-    return (CURRENT,) if volts is None else (VOLTAGE, CURRENT)
+    return (VOLTAGE if volts is not None else replace(VOLTAGE, any_of=VOLTAGES), CURRENT)
 
 
 def _asked(boat: Boat, standings: Standings) -> Iterator[tuple[str, tuple[Need, ...], Better]]:

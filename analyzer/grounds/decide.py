@@ -20,6 +20,8 @@ INTERVALS = 10.0  # assumed: a channel that missed so many of its own is not mea
 LEAST_S, OTHER_S = 30.0, 90.0  # as the flag for silence: of the pack, and of the rest; assumed
 LOOK_US = 600_000_000  # of a channel's end, for its usual interval; assumed
 PACK = ("pack current", "pack voltage", "controller current", "controller voltage")
+# Any of these tells a charge that is then counted on; by definition.
+VOLTAGES = ("pack_voltage_v", "controller_voltage_v", cell_voltage(1), block_voltage(1))
 INPUTS = {
     "pack voltage": ("pack_voltage_v",),
     "pack current": ("pack_current_a",),

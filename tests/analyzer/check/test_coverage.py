@@ -39,7 +39,11 @@ VOLTS_BRIDGED = Ground(
 AT_CONTROLLER = frozenset({"controller_voltage_v", "pack_current_a"})
 CASES = {
     "the pack's own meters": (MEASURED, METERS, True, "from pack voltage and pack current"),
-    "its current alone": ((CURRENT, charge("measured now")), {"pack_current_a"}, True, "current"),
+    "its current alone": (  # counted from a charge that nothing told
+        (CURRENT, charge("measured now")), {"pack_current_a"}, False, "pack voltage"),
+    "its current and the cells": (
+        (CURRENT, charge("measured now")), {"pack_current_a", "cell_01_voltage_v"}, True,
+        "from pack voltage and pack current"),
     "a gauge alone": ((GAUGE,), {"pack_soc_frac"}, True, "from a device's own gauge"),
     "the controller's current": (
         (BRIDGED,), {"controller_current_a"}, True, "from the controller's current"),
