@@ -16,7 +16,7 @@ DELIBERATE = [
     ("logger/store/packing/pending.py", "step // 2) // step * step", "step // 3) // step * step"),
     ("logger/store/boots.py", "(boot_clock.mono_us() - last_us) / 1e6", "(boot_clock.mono_us() - last_us) / 1e3"),
     # the pack
-    ("analyzer/pack/soc/filter.py", "mean[SOC] - moved, lowest", "mean[SOC] + moved, lowest"),
+    ("analyzer/pack/soc/filter.py", "mean[SOC] - moved, TABLE", "mean[SOC] + moved, TABLE"),
     ("analyzer/pack/soc/filter.py", "by_offset * cov[OFFSET] + moved", "by_offset * cov[OFFSET] - moved"),
     ("analyzer/pack/soc/terminal_current.py", "np.where(amps < 0, amps * kept", "np.where(amps > 0, amps * kept"),
     ("analyzer/pack/soc/inputs.py", "np.exp(-gap_s / p.tau2_s)", "np.exp(-gap_s / p.tau1_s)"),
@@ -40,7 +40,7 @@ DELIBERATE = [
     ("analyzer/range/run_down/discharge.py", "(pack.resistance_ohm + extra_ohm)", "(pack.resistance_ohm - extra_ohm)"),
     ("analyzer/range/run_down/discharge.py", "np.clip(weak + deficit", "np.clip(weak - deficit"),
     ("analyzer/range/run_down/discharge.py", "np.argmax(ends", "np.argmin(ends"),
-    ("analyzer/range/reach.py", "other_w = hotel_w - sun_w + np", "other_w = hotel_w + sun_w + np"),
+    ("analyzer/range/reach.py", "(hotel_w - sun_w)[:, None]", "(hotel_w + sun_w)[:, None]"),
     ("analyzer/range/monte_carlo.py", "+ leg_sd**2 * missing", "- leg_sd**2 * missing"),
     ("analyzer/range/monte_carlo.py", "- 0.5 * (innovation**2", "+ 0.5 * (innovation**2"),
     ("analyzer/range/home.py", "- 2 * distance_m * toward_m", "+ 2 * distance_m * toward_m"),
