@@ -25,6 +25,8 @@ HERE = Path(__file__).resolve().parent
 ROOT = Path(os.environ.get("KEELWATT_ROOT") or "/")
 MOST_BYTES, PATIENCE_S = 1024, 5.0  # of the asking; assumed
 MOST_SAID = 500
+# The answer goes out first: what follows takes the Wi-Fi, or this process, away.
+LATER = ("systemd-run", "--quiet", "--collect", "--on-active=5s")
 WORK_S = 60.0  # that an act may take; assumed
 PLUG = re.compile(r"[a-z][a-z0-9_]{0,12}")  # as name-port.sh wants it
 NUMBER = re.compile(r"[A-Za-z0-9_.:-]{1,64}")
@@ -144,8 +146,7 @@ def set_wifi(asked: Asked) -> str:
         file.write(NETWORK.format(name=name, password=password))
     part.replace(folder / "keelwatt.nmconnection")
     run("nmcli", "connection", "reload")
-    later = ("systemd-run", "--quiet", "--collect", "--on-active=5s")
-    run(*later, "nmcli", "connection", "up", "keelwatt")
+    run(*LATER, "nmcli", "connection", "up", "keelwatt")
     return f"the Wi-Fi is {name} in some seconds: join it with the new password"
 
 
@@ -178,7 +179,7 @@ def restart_recorder(asked: Asked) -> str:
 
 def shut_down(asked: Asked) -> str:
     """Ends everything in good order."""
-    run("systemctl", "poweroff", "--no-block")
+    run(*LATER, "systemctl", "poweroff")
     return "this computer ends its work; its power may go in half a minute"
 
 

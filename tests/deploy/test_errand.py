@@ -63,7 +63,10 @@ def calls(root: Path) -> list[str]:
 @pytest.mark.parametrize(
     ("asked", "called"),
     [
-        ({"act": "shut-down"}, "systemctl [poweroff] [--no-block]"),
+        (
+            {"act": "shut-down"},
+            "systemd-run [--quiet] [--collect] [--on-active=5s] [systemctl] [poweroff]",
+        ),
         (
             {"act": "restart-recorder"},
             "systemctl [restart] [--no-block] [keelwatt-record.service]",

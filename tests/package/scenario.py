@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import booted
 import system
 from system import System
 from variants import variant
@@ -156,6 +157,7 @@ def main(work: Path, suites: list[str]) -> int:
         bare = system.make(work, suite)
         for step in steps:
             step(bare, package)
+        booted.live(system.make(work, suite), package, say)
     return 1 if failed else 0
 
 
