@@ -24,7 +24,7 @@ import bitrate
 HERE = Path(__file__).resolve().parent
 ROOT = Path(os.environ.get("KEELWATT_ROOT") or "/")
 MOST_BYTES, PATIENCE_S = 1024, 5.0  # of the asking; assumed
-MOST_SAID = 500
+MOST_SAID = 500  # letters of an act's last line, so that the answer stays one; assumed
 # The answer goes out first: what follows takes the Wi-Fi, or this process, away.
 LATER = ("systemd-run", "--quiet", "--collect", "--on-active=5s")
 WORK_S = 60.0  # that an act may take; assumed

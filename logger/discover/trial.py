@@ -11,7 +11,7 @@ from logger.daemon.source_kinds import open_source
 from logger.decode.counters import Counters
 from logger.reading import Block, Item, Row, Source
 
-TRIAL_S = 3.0  # a device that speaks once a second is heard twice at least
+TRIAL_S = 3.0  # a device that speaks once a second is heard twice at least; assumed
 
 
 def tried(

@@ -10,13 +10,14 @@ from typing import Any
 from logger.computer import Computer, look, sticks
 from logger.store import Store
 
-FRESH_S = 30.0  # a recorder that runs has written by then: lying still it commits each 10 s
+# A recorder that runs has written by then: three times the 10 s of lying still; assumed.
+FRESH_S = 30.0
 HOT_C = 80.0  # processors of such boards slow down there; common practice, no source
-LITTLE_ROOM = 0.05  # as `check` has it
+LITTLE_ROOM = 0.05  # of the disk, as `check` has it; assumed
 WORN = 0.8  # of the card's life; assumed
 POSITION = "latitude_deg"
 SAID = Path("/run/keelwatt-stick/said")  # what deploy/stick.sh told last, since the start
-MOST_SAID = 300
+MOST_SAID = 300  # letters, so that a page holds the sentence; assumed
 
 __all__ = ["Line", "as_text", "backed_up", "status", "sticks"]
 

@@ -10,10 +10,15 @@ import numpy.typing as npt
 from analyzer.faces.charts.elements import words
 
 Point = tuple[float, float]
-LETTER_PX, HIGH_PX = 6.8, 12.0  # of the drawings' 12 px sans-serif; assumed, rather too wide
-# Where words may begin, from their point, in the order in which they are tried. [px]
+# Of the drawings' 12 px sans-serif; assumed, rather too wide.
+LETTER_PX = 6.8
+HIGH_PX = 12.0
+BELOW_PX = 3.0  # of letters that reach under their line; assumed
+# Where words may begin, from their point, in the order in which they are tried; assumed. [px]
 _ASIDE = ((7.0, 4.0), (7.0, 16.0), (7.0, -8.0))
-STEP_PX = 3.0  # the line is looked at this finely
+_BESIDE_PX = 4.0  # down to here words stand beside their point, not under it; assumed
+_FURTHER_PX = (0.0, 8.0, 18.0)  # further out where that covers less; assumed
+STEP_PX = 3.0  # the line is looked at this finely: finer than a letter; assumed
 
 
 @dataclass(frozen=True)
@@ -27,8 +32,9 @@ class Box:
 
     def covers(self, other: "Box") -> bool:
         """Whether two have a point in common."""
-        apart = self.right <= other.left or other.right <= self.left
-        return not (apart or self.bottom <= other.top or other.bottom <= self.top)
+        beside = self.right <= other.left or other.right <= self.left
+        above = self.bottom <= other.top or other.bottom <= self.top
+        return not (beside or above)
 
 
 class Labels:
@@ -46,42 +52,78 @@ class Labels:
 
     def take(self, x: float, y: float, text: str, anchor: str) -> str:
         """Words at a place of their own; those placed later leave it free."""
-        across = LETTER_PX * len(text)
-        left = x - across if anchor == "end" else x
-        self._taken.append(Box(left, y - HIGH_PX, left + across, y + 3))
+        left = x
+        if anchor == "end":
+            left = x - _across(text)
+        box = _box(left, y, text)
+        self._taken.append(box)
         return words(x, y, text, anchor)
 
     def place(self, point: Point, text: str) -> str:
         """Words beside a point, where they cover least."""
-        tries = [(self._cost(box), k, box) for k, box in enumerate(self._tries(point, text))]
-        box = min(tries, key=lambda one: one[:2])[2]
+        box = min(_tries(point, text), key=self._cost)  # the first of those that cover least
         self._taken.append(box)
-        return words(box.left, box.bottom - 3, text, "start")
-
-    def _tries(self, point: Point, text: str) -> list[Box]:
-        across = LETTER_PX * len(text)
-        found = []
-        for further in (0.0, 8.0, 18.0):
-            for dx, dy in _ASIDE:
-                for left in (point[0] + dx + further, point[0] - dx - further - across):
-                    base = point[1] + dy + (further if dy > 4 else -further if dy < 0 else 0.0)
-                    found.append(Box(left, base - HIGH_PX, left + across, base + 3))
-        return found
+        base = box.bottom - BELOW_PX
+        return words(box.left, base, text, "start")
 
     def _cost(self, box: Box) -> float:
-        outside = box.left < 0 or box.top < 0 or box.right > self._wide or box.bottom > self._tall
+        past_side = box.left < 0 or box.right > self._wide
+        past_end = box.top < 0 or box.bottom > self._tall
+        outside = past_side or past_end
         overlaps = sum(box.covers(other) for other in self._taken)
         x, y = self._line
-        inside = (x > box.left) & (x < box.right) & (y > box.top) & (y < box.bottom)
-        return 1000.0 * outside + 100.0 * overlaps + float(np.count_nonzero(inside))
+        in_width = (x > box.left) & (x < box.right)
+        in_height = (y > box.top) & (y < box.bottom)
+        covered = np.count_nonzero(in_width & in_height)
+        return 1000.0 * outside + 100.0 * overlaps + float(covered)
+
+
+def _across(text: str) -> float:
+    """How wide words are. [px]"""
+    return LETTER_PX * len(text)
+
+
+def _box(left: float, base: float, text: str) -> Box:
+    """Where words stand that begin at a place of their base line."""
+    top = base - HIGH_PX
+    right = left + _across(text)
+    bottom = base + BELOW_PX
+    return Box(left, top, right, bottom)
+
+
+def _tries(point: Point, text: str) -> list[Box]:
+    """Places beside a point, the nearest first; right of it, then left."""
+    x, y = point
+    found = []
+    for further in _FURTHER_PX:
+        for dx, dy in _ASIDE:
+            after = x + dx + further
+            before = x - dx - further - _across(text)
+            base = y + dy + _downwards(dy, further)
+            found.append(_box(after, base, text))
+            found.append(_box(before, base, text))
+    return found
+
+
+def _downwards(dy: float, further: float) -> float:
+    """How far words move down that move away from their point. [px]"""
+    if dy > _BESIDE_PX:
+        return further
+    if dy < 0:
+        return -further
+    return 0.0
 
 
 def _dense(line: Sequence[Point]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Points every few pixels along a line, shapes (n,)."""
     pieces = [np.array(line, dtype=np.float64).reshape(-1, 2)]
     for before, after in pairwise(line):
-        far = float(np.hypot(after[0] - before[0], after[1] - before[1]))
+        across = after[0] - before[0]
+        down = after[1] - before[1]
+        far = float(np.hypot(across, down))
         if far > STEP_PX:
-            pieces.append(np.linspace(before, after, int(far / STEP_PX) + 1))
+            count = int(far / STEP_PX) + 1
+            between = np.linspace(before, after, count)
+            pieces.append(between)
     every = np.concatenate(pieces)
     return every[:, 0], every[:, 1]

@@ -48,14 +48,22 @@ def through_days(
     taken_w = motor_w + hotel_w
     energy_wh = taken_w * run.duration_s / HOUR_S
     for _ in range(ROUNDS):
-        lasts_s = first_passage_s(motor_w + hotel_w, energy_wh, _room_wh(energy_wh, run, pack), sun)
+        room_wh = _room_wh(energy_wh, run, pack)
+        drawn_w = motor_w + hotel_w
+        lasts_s = first_passage_s(drawn_w, energy_wh, room_wh, sun)
         motor_w = mean_drive_w(lasts_s)
-        taken_w = np.maximum(energy_wh * HOUR_S / np.maximum(lasts_s, 1.0), LEAST_W)
-        run = run_down(motor_w, taken_w - motor_w, pack, limits)
+        mean_w = energy_wh * HOUR_S / np.maximum(lasts_s, 1.0)
+        taken_w = np.maximum(mean_w, LEAST_W)
+        other_w = taken_w - motor_w
+        run = run_down(motor_w, other_w, pack, limits)
         ends = run.duration_s < MOST_S
-        energy_wh = np.where(ends, taken_w * run.duration_s / HOUR_S, energy_wh)
-    lasts_s = first_passage_s(motor_w + hotel_w, energy_wh, _room_wh(energy_wh, run, pack), sun)
-    return replace(run, duration_s=lasts_s), motor_w
+        spent_wh = taken_w * run.duration_s / HOUR_S
+        energy_wh = np.where(ends, spent_wh, energy_wh)
+    room_wh = _room_wh(energy_wh, run, pack)
+    drawn_w = motor_w + hotel_w
+    lasts_s = first_passage_s(drawn_w, energy_wh, room_wh, sun)
+    through = replace(run, duration_s=lasts_s)
+    return through, motor_w
 
 
 def _room_wh(energy_wh: Floats, run: RunDown, pack: PackDraws) -> Floats:
@@ -75,18 +83,29 @@ def first_passage_s(drawn_w: Floats, energy_wh: Floats, room_wh: Floats, sun: Su
     """
     if not sun.watts.any():  # a straight line to the energy
         ends_h = energy_wh / np.maximum(drawn_w, DRAWN_LEAST_W)
-        return np.minimum(np.clip(ends_h, 0.0, HOURS[-1]) * HOUR_S, MOST_S)
-    given_wh, most_w = sun.given_wh, sun.watts.max(axis=1)
+        ends_h = np.clip(ends_h, 0.0, HOURS[-1])
+        return np.minimum(ends_h * HOUR_S, MOST_S)
+    given_wh = sun.given_wh
+    most_w = sun.watts.max(axis=1)
     ends_h = np.empty_like(drawn_w)
     for k in range(drawn_w.shape[1]):
-        spent_wh = drawn_w[:, k, None] * HOURS - given_wh
-        fills = most_w > drawn_w[:, k]
+        draw_w = drawn_w[:, k]
+        spent_wh = draw_w[:, None] * HOURS - given_wh
+        fills = most_w > draw_w
         if fills.any():
-            over_wh = -room_wh[fills, k, None] - spent_wh[fills]
-            lost_wh = np.maximum.accumulate(np.maximum(over_wh, 0.0), axis=1)
-            spent_wh[fills] = np.maximum.accumulate(spent_wh[fills] + lost_wh, axis=1)
+            room = room_wh[fills, k]
+            spent_wh[fills] = _without_lost_wh(spent_wh[fills], room)
         ends_h[:, k] = _crossing_h(spent_wh, energy_wh[:, k])
     return np.minimum(ends_h * HOUR_S, MOST_S)
+
+
+def _without_lost_wh(spent_wh: Floats, room_wh: Floats) -> Floats:
+    """What was spent at `HOURS`, (n, h), where a full pack leaves the sun unused. room_wh: (n,)"""
+    over_wh = -room_wh[:, None] - spent_wh
+    unused_wh = np.maximum(over_wh, 0.0)
+    lost_wh = np.maximum.accumulate(unused_wh, axis=1)
+    kept_wh = spent_wh + lost_wh
+    return np.asarray(np.maximum.accumulate(kept_wh, axis=1))
 
 
 def _crossing_h(rising_wh: Floats, energy_wh: Floats) -> Floats:
@@ -96,8 +115,11 @@ def _crossing_h(rising_wh: Floats, energy_wh: Floats) -> Floats:
         rising_wh: At `HOURS`, (n, h).
     """
     below = (rising_wh < energy_wh[:, None]).sum(axis=1)
-    after = np.clip(below, 1, len(HOURS) - 1)[:, None]
-    begun = np.take_along_axis(rising_wh, after - 1, axis=1)[:, 0]
-    end = np.take_along_axis(rising_wh, after, axis=1)[:, 0]
-    part = (energy_wh - begun) / np.maximum(end - begun, 1e-9)
-    return np.asarray(HOURS[after[:, 0] - 1] + EVERY_H * np.clip(part, 0.0, 1.0))
+    after = np.clip(below, 1, len(HOURS) - 1)
+    draws = np.arange(len(after))
+    begun_wh = rising_wh[draws, after - 1]
+    end_wh = rising_wh[draws, after]
+    rises_wh = np.maximum(end_wh - begun_wh, 1e-9)
+    part = (energy_wh - begun_wh) / rises_wh
+    inside = np.clip(part, 0.0, 1.0)
+    return np.asarray(HOURS[after - 1] + EVERY_H * inside)

@@ -42,12 +42,19 @@ def own_rng(given: ReachInput, tag: int) -> np.random.Generator:
 
 
 def _with_charge(given: ReachInput, changed: Mapping[str, Floats]) -> ReachInput:
-    return replace(given, charge={**given.charge, **changed})
+    charge = {**given.charge, **changed}
+    return replace(given, charge=charge)
+
+
+def _ohms(given: ReachInput) -> list[str]:
+    """Names of the resistances that are drawn."""
+    return [name for name in OHMS if name in given.charge]
 
 
 def after(given: ReachInput, then: Then) -> ReachInput:
     """The question with one more change to what is drawn."""
-    return replace(given, changes=(*given.changes, then))
+    changes = (*given.changes, then)
+    return replace(given, changes=changes)
 
 
 def larger_pack(given: ReachInput, factor: float) -> ReachInput:
@@ -56,22 +63,26 @@ def larger_pack(given: ReachInput, factor: float) -> ReachInput:
     Plates in parallel: resistance goes with one over the size.
     """
     charge = given.charge
-    changed = {name: charge[name] / factor for name in OHMS if name in charge}
-    changed["capacity_ah"] = charge["capacity_ah"] * factor
-    return _weak_ohm_times(_with_charge(given, changed), 1 / factor)
+    changed = {"capacity_ah": charge["capacity_ah"] * factor}
+    for name in _ohms(given):
+        changed[name] = charge[name] / factor
+    larger = _with_charge(given, changed)
+    return _weak_ohm_times(larger, 1 / factor)
 
 
 def _weak_ohm_times(given: ReachInput, factor: float) -> ReachInput:
     """So many times what the weakest cell resists more."""
     mean, sd = given.weak.resistance_ohm
-    weak = replace(given.weak, resistance_ohm=(mean * factor, sd * factor))
+    more_ohm = mean * factor, sd * factor
+    weak = replace(given.weak, resistance_ohm=more_ohm)
     return replace(given, weak=weak)
 
 
 def resistance(given: ReachInput, factor: float) -> ReachInput:
     """Cells of so many times the resistance."""
-    charge = given.charge
-    changed = {name: charge[name] * factor for name in OHMS if name in charge}
+    changed = {}
+    for name in _ohms(given):
+        changed[name] = given.charge[name] * factor
     return _with_charge(given, changed)
 
 
@@ -81,22 +92,28 @@ def second_pack(given: ReachInput, pack: Pack) -> ReachInput:
     Charges add, conductances add, and the weakest cell carries its string's share of the current.
     Both are taken to stand at the same share of charge.
     """
-    charge, n = given.charge, _count(given)
+    charge = given.charge
+    n = _count(given)
     rng = own_rng(given, 1)
-    new = default_cell(pack.model_copy(update={"age_years": 0.0}))
+    unaged = pack.model_copy(update={"age_years": 0.0})
+    new = default_cell(unaged)
     weight, mean, sd = np.array(new.capacity).T
-    part = rng.choice(len(weight), n, p=weight / weight.sum())
-    log_size = mean[part] + sd[part] * rng.standard_normal(n)
-    factor = np.exp(NEW_LOG_SD * rng.standard_normal(n))
+    chance = weight / weight.sum()
+    part = rng.choice(len(weight), n, p=chance)
+    normal = rng.standard_normal(n)
+    log_size = mean[part] + sd[part] * normal
+    log_factor = NEW_LOG_SD * rng.standard_normal(n)
+    factor = np.exp(log_factor)
     beside_ah = new.params.capacity_ah * np.exp(log_size)
     changed = {"capacity_ah": charge["capacity_ah"] + beside_ah}
-    for name in OHMS:
-        if name in charge:
-            beside_ohm = getattr(new.params, name) * factor
-            both_ohm = charge[name] + beside_ohm
-            changed[name] = charge[name] * beside_ohm / both_ohm
-    share = float(np.median(changed["r0_ohm"] / charge["r0_ohm"]))
-    return _weak_ohm_times(_with_charge(given, changed), share)
+    for name in _ohms(given):
+        beside_ohm = getattr(new.params, name) * factor
+        both_ohm = charge[name] + beside_ohm
+        changed[name] = charge[name] * beside_ohm / both_ohm
+    shares = changed["r0_ohm"] / charge["r0_ohm"]
+    share = float(np.median(shares))
+    both = _with_charge(given, changed)
+    return _weak_ohm_times(both, share)
 
 
 def cells_in_series(given: ReachInput, cells: int) -> ReachInput:
@@ -106,7 +123,8 @@ def cells_in_series(given: ReachInput, cells: int) -> ReachInput:
 
 def warmed(given: ReachInput, temp_c: float) -> ReachInput:
     """The pack at another temperature."""
-    return _with_charge(given, {"temp_c": np.full(_count(given), temp_c)})
+    every_c = np.full(_count(given), temp_c)
+    return _with_charge(given, {"temp_c": every_c})
 
 
 def no_weak_cell(given: ReachInput) -> ReachInput:
@@ -120,9 +138,11 @@ def better_path(given: ReachInput, less_ohm: tuple[float, float]) -> ReachInput:
     Args:
         less_ohm: What falls away, there and back: mean and standard deviation. [ohm]
     """
-    cable_ohm = max(given.limits.cable_ohm - less_ohm[0], 0.0)
-    limited = replace(given, limits=replace(given.limits, cable_ohm=cable_ohm))
-    return after(limited, LessOhm(*less_ohm))
+    mean_ohm, sd_ohm = less_ohm
+    cable_ohm = max(given.limits.cable_ohm - mean_ohm, 0.0)
+    limits = replace(given.limits, cable_ohm=cable_ohm)
+    limited = replace(given, limits=limits)
+    return after(limited, LessOhm(mean_ohm, sd_ohm))
 
 
 def hotel_load(given: ReachInput, mean_w: float) -> ReachInput:
@@ -133,14 +153,16 @@ def hotel_load(given: ReachInput, mean_w: float) -> ReachInput:
 def sun_times(given: ReachInput, factor: float) -> ReachInput:
     """So many times the panels, in the same sun and shade."""
     sun = given.sun_ahead and given.sun_ahead.times(factor)
-    return after(replace(given, sun_ahead=sun), SunTimes(factor))
+    sunny = replace(given, sun_ahead=sun)
+    return after(sunny, SunTimes(factor))
 
 
 def first_panels(
     given: ReachInput, solar_w: tuple[float, float], sun_ahead: SunAhead | None
 ) -> ReachInput:
     """Panels where there were none. solar_w: (mean, sd) of what they give now. [W]"""
-    return after(replace(given, sun_ahead=sun_ahead), FirstPanels(solar_w))
+    sunny = replace(given, sun_ahead=sun_ahead)
+    return after(sunny, FirstPanels(solar_w))
 
 
 @dataclass(frozen=True)
@@ -158,28 +180,36 @@ class LessOhm:
     def __call__(self, given: ReachInput, drawn: Sample) -> Sample:
         """The draws with that power saved."""
         draws = drawn.draws
-        normal = own_rng(given, 2).standard_normal(len(draws.aside))
+        rng = own_rng(given, 2)
+        normal = rng.standard_normal(len(draws.aside))
         less = self.mean_ohm + self.sd_ohm * normal
         if self.mean_ohm > 0:
             less = np.maximum(less, 0.0)  # a joint found bad is never better than none
-        left_w = _left_w(np.exp(draws.log_power), less, drawn.pack)
-        now_w = _left_w(draws.now_w[:, None], less, drawn.pack)[:, 0]
-        lines = np.maximum.accumulate(np.log(left_w), axis=1)
-        return replace(drawn, draws=replace(draws, log_power=lines, now_w=now_w))
+        power_w = np.exp(draws.log_power)
+        log_left = np.log(_left_w(power_w, less, drawn.pack))
+        lines = np.maximum.accumulate(log_left, axis=1)
+        now_w = _left_w(draws.now_w[:, None], less, drawn.pack)
+        saved = replace(draws, log_power=lines, now_w=now_w[:, 0])
+        return replace(drawn, draws=saved)
 
 
 def _left_w(power_w: Floats, less_ohm: Floats, pack: PackDraws) -> Floats:
     """Power that is still drawn, (n, m) of (n, m) and (n,). [W]"""
-    saved_w = np.square(power_w / loaded_v(pack, power_w)) * less_ohm[:, None]
-    return np.asarray(np.maximum(power_w - saved_w, LEAST_LEFT * power_w))
+    current_a = power_w / loaded_v(pack, power_w)
+    saved_w = np.square(current_a) * less_ohm[:, None]
+    least_w = LEAST_LEFT * power_w
+    return np.asarray(np.maximum(power_w - saved_w, least_w))
 
 
 def loaded_v(pack: PackDraws, power_w: Floats) -> Floats:
     """The pack's voltage under powers at half charge: V = E - R P / V, (n, m) of (n, m). [V]"""
-    open_v = np.interp(MIDDLE_SOC, SOC_GRID, pack.ocv_v) + pack.shift_v
-    open_v = (pack.cells * open_v)[:, None]
-    ohm = (pack.cells * pack.resistance_ohm)[:, None]
-    root = np.sqrt(np.maximum(np.square(open_v) - 4 * ohm * power_w, 0.0))
+    cell_v = np.interp(MIDDLE_SOC, SOC_GRID, pack.ocv_v) + pack.shift_v
+    pack_v = pack.cells * cell_v
+    open_v = pack_v[:, None]
+    pack_ohm = pack.cells * pack.resistance_ohm
+    ohm = pack_ohm[:, None]
+    inside = np.square(open_v) - 4 * ohm * power_w
+    root = np.sqrt(np.maximum(inside, 0.0))
     return np.asarray((open_v + root) / 2)
 
 
@@ -196,9 +226,12 @@ class HotelLoad:
         if now_w > 0:
             load = load * (self.mean_w / now_w)
         else:
-            normal = own_rng(given, 3).standard_normal(len(load))
-            load = np.maximum(self.mean_w * (1 + HOTEL_SPREAD * normal), 0.0)
-        return replace(drawn, draws=replace(drawn.draws, hotel_w=load))
+            rng = own_rng(given, 3)
+            normal = rng.standard_normal(len(load))
+            spread = 1 + HOTEL_SPREAD * normal
+            load = np.maximum(self.mean_w * spread, 0.0)
+        loaded = replace(drawn.draws, hotel_w=load)
+        return replace(drawn, draws=loaded)
 
 
 @dataclass(frozen=True)
@@ -210,7 +243,8 @@ class SunTimes:
     def __call__(self, given: ReachInput, drawn: Sample) -> Sample:
         """The draws with so many times the sun."""
         sun_w = drawn.draws.sun_w * self.factor
-        return replace(drawn, draws=replace(drawn.draws, sun_w=sun_w))
+        sunny = replace(drawn.draws, sun_w=sun_w)
+        return replace(drawn, draws=sunny)
 
 
 @dataclass(frozen=True)
@@ -221,8 +255,11 @@ class FirstPanels:
 
     def __call__(self, given: ReachInput, drawn: Sample) -> Sample:
         """The draws with their sun."""
-        sun_w = at_least_zero(self.solar_w, len(drawn.draws.sun_w), own_rng(given, 4))
-        return replace(drawn, draws=replace(drawn.draws, sun_w=sun_w))
+        count = len(drawn.draws.sun_w)
+        rng = own_rng(given, 4)
+        sun_w = at_least_zero(self.solar_w, count, rng)
+        sunny = replace(drawn.draws, sun_w=sun_w)
+        return replace(drawn, draws=sunny)
 
 
 def with_power(given: ReachInput, drawn: Sample, log_change: Floats) -> Sample:
@@ -234,11 +271,16 @@ def with_power(given: ReachInput, drawn: Sample, log_change: Floats) -> Sample:
     Args:
         log_change: ln of the new power over the old, on the curve's grid, (n, m).
     """
-    draws, curve = drawn.draws, given.curve
-    lines = np.maximum.accumulate(draws.log_power + log_change, axis=1)
+    draws = drawn.draws
+    log_power = draws.log_power + log_change
+    lines = np.maximum.accumulate(log_power, axis=1)
     now_w = draws.now_w
     if given.now is not None:
-        along, across = along_across(*draws.stream.now(), given.now.course_deg)
-        water_mps = np.hypot(given.now.speed_ground_mps - along, across)
-        now_w = now_w * np.exp(curve.at_own(log_change, water_mps))
-    return replace(drawn, draws=replace(draws, log_power=lines, now_w=now_w))
+        east, north = draws.stream.now()
+        along, across = along_across(east, north, given.now.course_deg)
+        ahead_mps = given.now.speed_ground_mps - along
+        water_mps = np.hypot(ahead_mps, across)
+        log_now = given.curve.at_own(log_change, water_mps)
+        now_w = now_w * np.exp(log_now)
+    changed = replace(draws, log_power=lines, now_w=now_w)
+    return replace(drawn, draws=changed)

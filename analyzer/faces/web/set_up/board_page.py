@@ -32,7 +32,8 @@ WORDS: dict[str, tuple[str, ...]] = {
     "restart-recorder": (),
     "shut-down": (),
 }
-RATES = (125000, 250000, 500000, 1000000)  # of CAN, as errand.py has them; the others are found
+# Of CAN, as errand.py has them (of the list in CiA 301, from memory); the others are found.
+RATES = (125000, 250000, 500000, 1000000)
 
 
 @router.get("/set-up/board")
