@@ -30,6 +30,10 @@ def test_shunt_sense_says_reversed_when_the_sign_is_turned():
     assert test.verdict == "wrong"
     assert test.finding is not None
     assert test.finding.kind == "shunt_reversed"
+    size = test.finding.size
+    # as read, with the sign that the shunt gives it: 20 mΩ within its own error
+    assert abs(size.mid) == pytest.approx(0.020, rel=0.02)
+    assert size.low < size.mid < size.high
 
 
 def test_shunt_sense_says_nothing_of_a_steady_or_unrelated_current():

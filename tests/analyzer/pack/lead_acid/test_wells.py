@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from analyzer.pack.lead_acid.prior import PRIORS, draw_wells, from_coordinates
 from analyzer.pack.lead_acid.wells import (
     Held,
     Wells,
@@ -197,6 +198,31 @@ def test_cold_takes_from_the_bottom():
         assert charge_frac(cell, at_charge(cell, 0.6 * ONE)).item() == pytest.approx(0.6)
     missing = at_charge(warm, 0.6 * ONE).charge_ah - at_charge(cold, 0.6 * ONE).charge_ah
     assert missing.item() == pytest.approx(107.0 * (1 - float(capacity_factor(0.0))))
+
+
+def test_less_can_be_had_in_the_cold():
+    """A sealed maker's sheet, 86 % of the 10-hour capacity at 0 °C; IEEE 485, 1.1 % a kelvin; both
+    with the rate's share of it, so that the total itself loses less than either."""
+    assert float(capacity_factor(25.0)) == 1.0
+    assert 0.86 < float(capacity_factor(0.0)) < 1.0
+    assert float(capacity_factor(0.0, 0.0035)) == pytest.approx(1 - 25 * 0.0035)
+    assert float(capacity_factor(35.0, 0.0035)) == pytest.approx(1 + 10 * 0.0035)
+
+
+@pytest.mark.parametrize("kind", ["agm", "gel", "lead_acid"])
+def test_drawn_wells_give_their_label_in_twenty_hours(kind):
+    """By what a label means: C/20 for 20 h from full ends at 1.75 V a cell, 25 °C."""
+    rng = np.random.default_rng(6)
+    empty_v, capacity_ah = 1.93, np.full(200, 100.0)
+    drawn = draw_wells(kind, capacity_ah, np.full(200, 25.0), empty_v, rng)
+    again = np.random.default_rng(6)
+    prior = PRIORS[kind]
+    ohm_ah = from_coordinates(again.multivariate_normal(prior.mean, prior.cov, size=200))[4]
+    end = step(drawn, full(drawn), 5.0 * np.ones(200), 20.0 * np.ones(200))
+    left_v = empty_v + surface_v(drawn, end) - ohm_ah / 20.0
+    # all but those few of so much resistance that the label's end would come before
+    assert np.median(left_v) == pytest.approx(1.75, abs=1e-6)
+    assert (np.abs(left_v - 1.75) < 1e-6).mean() > 0.9
 
 
 def test_rate_grows_with_temperature_as_acid_diffuses():
