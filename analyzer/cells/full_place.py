@@ -44,9 +44,11 @@ def axes(table: Table, kind: Chemistry, r_ohm: float) -> tuple[Axis, ...]:
     """
     seen = _Seen.of(table, kind, r_ohm)
     trials = _trials(seen, HELD)
-    total = np.array([trial.weight.sum() for trial in trials]) * _prior(kind)
+    likelihood = np.array([trial.weight.sum() for trial in trials])
+    posterior = likelihood * _prior(kind)
+    held = _quantiles(HELD, posterior, CAPACITIES)
     found = []
-    for trial in _trials(seen, _quantiles(HELD, total, CAPACITIES)):
+    for trial in _trials(seen, held):
         places = 1 if len(trial.charge) == 1 else PLACES
         charges = _quantiles(trial.charge, trial.weight, places)
         found += [Axis(float(charge), trial.held) for charge in charges]
@@ -55,7 +57,8 @@ def axes(table: Table, kind: Chemistry, r_ohm: float) -> tuple[Axis, ...]:
 
 def _prior(kind: Chemistry) -> Floats:
     """Of what packs in service hold, at `HELD`, up to a constant."""
-    weight, mean, sd = np.array(kind.capacity).T[:, :, None]
+    parts = np.array(kind.capacity).T
+    weight, mean, sd = parts[:, :, None]
     apart = (np.log(HELD) - mean) / sd
     density = np.exp(-0.5 * apart**2) / sd
     return np.asarray((weight * density).sum(axis=0))
@@ -100,10 +103,13 @@ def _trials(seen: _Seen, held: Floats) -> list[_Trial]:
 def _places(table: Table, held: float) -> Floats:
     """Charges at zero that may be at a capacity, (t,)."""
     if table.full_place is not None:
-        return np.array([1.0 + table.full_place / held])
+        charge = 1.0 + table.full_place / held
+        return np.array([charge])
     first = table.place.min() / held
-    least = min(np.ptp(table.place) / held * LEAST_SPAN, 1.0)
-    return np.asarray(np.arange(MOST_CHARGE, least, -UNSEEN_STEP) + first)
+    counted = np.ptp(table.place) / held
+    least = min(counted * LEAST_SPAN, 1.0)
+    fullest = np.arange(MOST_CHARGE, least, -UNSEEN_STEP)
+    return np.asarray(fullest + first)
 
 
 def _weights(seen: _Seen, trial: Floats, held: Floats) -> Floats:
@@ -112,7 +118,8 @@ def _weights(seen: _Seen, trial: Floats, held: Floats) -> Floats:
     The chemistry's curve is held against the median cell's own. Its errors are alike over
     `shape_soc`, so that a span counts as so many independent readings.
     """
-    table, kind = seen.table, seen.kind
+    table = seen.table
+    kind = seen.kind
     charge = trial[:, None] - table.place / held[:, None]
     residual_v = np.zeros_like(charge)
     steep = np.zeros_like(charge)
@@ -126,5 +133,7 @@ def _weights(seen: _Seen, trial: Floats, held: Floats) -> Floats:
     shape_v2 = kind.shape_sd_v**2 + step_v**2
     level = residual_v.mean(axis=1) ** 2 / level_v2
     shape = residual_v.var(axis=1) / shape_v2
-    readings = np.ptp(table.place) / held / kind.shape_soc + 1.0
-    return np.asarray(np.exp(-0.5 * (level + readings * shape)))
+    span = np.ptp(table.place) / held
+    readings = span / kind.shape_soc + 1.0
+    chi = level + readings * shape
+    return np.asarray(np.exp(-0.5 * chi))

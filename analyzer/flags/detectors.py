@@ -42,15 +42,18 @@ class ColdCharge:
         if self.limit_c is None or not names:
             return
         cold = any(chunk.lowest[n] < self.limit_c for n in names)
-        if not (self.hold.live or (cold and least < -self.least_a)):
+        charging = least < -self.least_a
+        if not (self.hold.live or (cold and charging)):
             return
         amps = chunk.get("pack_current_a")
-        coldest = np.min([chunk.get(n) for n in names], axis=0)
+        temps_c = [chunk.get(n) for n in names]
+        coldest = np.min(temps_c, axis=0)
         bad = (coldest < self.limit_c) & (amps < -self.least_a)
         known = np.isfinite(coldest) & np.isfinite(amps)
         if known.any():
             self._temp_c = float(coldest[known][-1])
-        self.hold.see(chunk.t_utc_s, np.where(known, bad, np.nan))
+        seen = np.where(known, bad, np.nan)
+        self.hold.see(chunk.t_utc_s, seen)
         self._channels = ("pack_current_a", *names[:1])
 
     def detections(self) -> list[Detection]:
@@ -90,8 +93,10 @@ class Quiet:
         usual = self._usual[at]
         within = (last - first) / np.maximum(count - 1, 1)
         spacing = np.where(count > 1, within, np.nan)
-        spacing = np.fmax(spacing, np.minimum(first - before, 600.0))
-        eased = np.fmax(0.98 * usual, np.fmin(spacing, 3 * usual))
+        since = np.minimum(first - before, 600.0)
+        spacing = np.fmax(spacing, since)
+        capped = np.fmin(spacing, 3 * usual)
+        eased = np.fmax(0.98 * usual, capped)
         fresh = np.where(np.isfinite(usual), eased, spacing)
         self._usual[at] = np.where(np.isfinite(spacing), fresh, usual)
         self._last[at] = np.where(count > 0, last, before)
@@ -102,9 +107,11 @@ class Quiet:
         if not np.isfinite(self._last).any():
             return []
         newest = float(np.nanmax(self._last))
-        least = np.where([n in VITAL for n in self._names], QUIET_LEAST_S, QUIET_OTHER_S)
+        vital = [n in VITAL for n in self._names]
+        least = np.where(vital, QUIET_LEAST_S, QUIET_OTHER_S)
         limit = np.fmax(least, QUIET_INTERVALS * self._usual)
-        silent = (self._count >= 20) & (newest - self._last > limit)
+        age = newest - self._last
+        silent = (self._count >= 20) & (age > limit)
         names = [self._names[k] for k in np.flatnonzero(silent)]
         return self._grouped(names, newest)
 
@@ -114,15 +121,17 @@ class Quiet:
             new = [n for n in names if n not in self._names]
             self._names = (*self._names, *new)
             more = np.full(len(new), np.nan)
+            none = np.zeros(len(new))
             self._last = np.concatenate([self._last, more])
             self._usual = np.concatenate([self._usual, more])
-            self._count = np.concatenate([self._count, np.zeros(len(new))])
+            self._count = np.concatenate([self._count, none])
         return [self._names.index(n) for n in names]
 
     def _grouped(self, silent: list[str], newest: float) -> list[Detection]:
         groups: dict[float, list[str]] = {}
         for name in sorted(silent):
-            last = float(self._last[self._names.index(name)])
+            place = self._names.index(name)
+            last = float(self._last[place])
             near = next((t for t in groups if abs(t - last) <= QUIET_LEAST_S), last)
             groups.setdefault(near, []).append(name)
         return [_silence(names, newest - last) for last, names in groups.items()]
@@ -131,12 +140,16 @@ class Quiet:
 def _silence(names: list[str], age_s: float) -> Detection:
     """What is said of channels that fell silent together."""
     more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    without_unit = names[0].rsplit("_", 1)[0]
+    subject = without_unit.replace("_", " ") + more
+    listed = ", ".join(names[:8])
+    vital = any(n in VITAL for n in names)
     return Detection(
-        names[0].rsplit("_", 1)[0].replace("_", " ") + more,
+        subject,
         "quiet",
-        f"Last reading {age_s:.0f} s ago, while others go on: {', '.join(names[:8])}.",
+        f"Last reading {age_s:.0f} s ago, while others go on: {listed}.",
         size=Estimate(age_s, None, None, "s"),
-        level="warning" if any(n in VITAL for n in names) else "notice",
+        level="warning" if vital else "notice",
         key=f"quiet/{names[0]}",
         channels=tuple(names[:4]),
     )
@@ -180,19 +193,27 @@ def _cells(boat: Boat) -> list[Limit]:
     over = _over_v(pack)
     usable = float(kind.ocv_v(0.5)) - cutoff
     found: list[Limit] = []
-    inside = pack.cells_in_series // (pack.blocks_in_series or pack.cells_in_series)
-    named = [(cell_voltage(i), f"cell {i}", 1) for i in range(1, pack.cells_in_series + 1)]
-    blocks = range(1, (pack.blocks_in_series or 0) + 1)
-    named += [(block_voltage(i), f"block {i}", inside) for i in blocks]
-    for channel, name, count in named:
+    for channel, name, count in _named(pack):
+        key = f"cell/{name}"
         step = count * 0.05 * usable
         low = _below(count * (cutoff + 0.25 * usable), step, 10.0)
         least = _below(count * (cutoff + 0.1 * usable), step, 5.0)
-        found.append(Limit(channel, f"cell/{name}", "cell_low", name, "V", low, least))
-        high = _above(count * over[0], count * 0.03, 5.0)
-        most = _above(count * over[1], count * 0.03, 3.0)
-        found.append(Limit(channel, f"cell/{name}/high", "cell_high", name, "V", high, most))
+        found.append(Limit(channel, key, "cell_low", name, "V", low, least))
+        back = count * 0.03
+        high = _above(count * over[0], back, 5.0)
+        most = _above(count * over[1], back, 3.0)
+        found.append(Limit(channel, f"{key}/high", "cell_high", name, "V", high, most))
     return found
+
+
+def _named(pack: Pack) -> list[tuple[str, str, int]]:
+    """Channel, name and cells in series of each cell and of each block."""
+    cells = range(1, pack.cells_in_series + 1)
+    blocks = range(1, (pack.blocks_in_series or 0) + 1)
+    inside = pack.cells_in_series // max(len(blocks), 1)
+    named = [(cell_voltage(i), f"cell {i}", 1) for i in cells]
+    named += [(block_voltage(i), f"block {i}", inside) for i in blocks]
+    return named
 
 
 def _over_v(pack: Pack) -> tuple[float, float]:
@@ -212,25 +233,39 @@ def _pack(boat: Boat) -> list[Limit]:
     usable = float(kind.ocv_v(0.5)) - cutoff
     cutback = boat.motor.cutback_v or count * (cutoff + 0.2 * usable)
     stop = boat.motor.shutdown_v or count * (cutoff + 0.1 * usable)
-    hot = pack.max_temp_c or HOT_PACK_C[pack.chemistry]
     step = 0.02 * cutback
-    out = [
-        Limit("pack_voltage_v", "pack/low", "pack_low", "pack", "V",
-              _below(cutback + step, step, 10.0), _below(stop + step, step, 5.0)),
-        Limit("controller_voltage_v", "pack/low", "pack_low", "controller", "V",
-              _below(cutback, step, 10.0), _below(stop + step, step, 5.0)),
-        Limit("pack_voltage_v", "pack/high", "pack_high", "pack", "V",
-              _above(count * over[0], 0.02 * count, 5.0),
-              _above(count * over[1], 0.02 * count, 3.0)),
-        Limit("pack_temp_c", "pack/hot", "pack_hot", "pack", "°C",
-              _above(hot - 5, 2.0, 60.0), _above(hot, 2.0, 30.0)),
-    ]  # fmt: skip
+    low = _below(cutback + step, step, 10.0)
+    least = _below(stop + step, step, 5.0)
+    there_low = _below(cutback, step, 10.0)
+    there_least = _below(stop + step, step, 5.0)  # of its own: each keeps what it has seen
+    back = 0.02 * count
+    high = _above(count * over[0], back, 5.0)
+    most = _above(count * over[1], back, 3.0)
+    hot = pack.max_temp_c or HOT_PACK_C[pack.chemistry]
+    warm = _above(hot - 5, 2.0, 60.0)
+    too_hot = _above(hot, 2.0, 30.0)
+    volts, there_volts = "pack_voltage_v", "controller_voltage_v"
+    return [
+        Limit(volts, "pack/low", "pack_low", "pack", "V", low, least),
+        Limit(there_volts, "pack/low", "pack_low", "controller", "V", there_low, there_least),
+        Limit(volts, "pack/high", "pack_high", "pack", "V", high, most),
+        Limit("pack_temp_c", "pack/hot", "pack_hot", "pack", "°C", warm, too_hot),
+        *_currents(pack),
+    ]
+
+
+def _currents(pack: Pack) -> list[Limit]:
+    """A twentieth above what the pack may give and take."""
+    channel = "pack_current_a"
+    out = []
     if pack.max_discharge_a:
-        most = _above(1.05 * pack.max_discharge_a, 0.1 * pack.max_discharge_a, 30.0)
-        out.append(Limit("pack_current_a", "pack/over", "over_current", "pack", "A", most))
+        back = 0.1 * pack.max_discharge_a
+        most = _above(1.05 * pack.max_discharge_a, back, 30.0)
+        out.append(Limit(channel, "pack/over", "over_current", "pack", "A", most))
     if pack.max_charge_a:
-        least = _below(-1.05 * pack.max_charge_a, 0.1 * pack.max_charge_a, 30.0)
-        out.append(Limit("pack_current_a", "pack/overc", "over_charge_current", "pack", "A", least))
+        back = 0.1 * pack.max_charge_a
+        least = _below(-1.05 * pack.max_charge_a, back, 30.0)
+        out.append(Limit(channel, "pack/overc", "over_charge_current", "pack", "A", least))
     return out
 
 
@@ -241,9 +276,9 @@ def _drive(boat: Boat) -> list[Limit]:
         ("controller", boat.motor.controller_max_temp_c),
     ):
         if limit is not None:
-            warn, act = _above(limit - 8, 3.0, 30.0), _above(limit, 3.0, 15.0)
-            kind = f"{part}_hot"
-            out.append(Limit(f"{part}_temp_c", f"{part}/hot", kind, part, "°C", warn, act))
+            channel = f"{part}_temp_c"
+            warn, act = _warm_hot(limit)
+            out.append(Limit(channel, f"{part}/hot", f"{part}_hot", part, "°C", warn, act))
     return out
 
 
@@ -252,16 +287,23 @@ def probe_limits(cables: tuple[Cable, ...]) -> list[Limit]:
     out = []
     for cable in cables:
         if cable.probe:
-            limit = joints.limit_c(cable)
-            warn, act = _above(limit - 8, 3.0, 30.0), _above(limit, 3.0, 15.0)
-            channel, key = probe_temp(cable.probe), f"joint/{cable.name}"
+            channel = probe_temp(cable.probe)
+            key = f"joint/{cable.name}"
             name = joints.place(cable)
+            warn, act = _warm_hot(joints.limit_c(cable))
             out.append(Limit(channel, key, "lug_hot", name, "°C", warn, act))
     return out
 
 
 def _is_cell_temp(name: str) -> bool:
     return name == "pack_temp_c" or (name.startswith("cell_") and name.endswith("_temp_c"))
+
+
+def _warm_hot(limit_c: float) -> tuple[Threshold, Threshold]:
+    """Of a part of the drive or a joint: to warn, to act."""
+    warn = _above(limit_c - 8, 3.0, 30.0)
+    act = _above(limit_c, 3.0, 15.0)
+    return warn, act
 
 
 def _above(trip: float, step: float, hold_s: float) -> Threshold:

@@ -3,6 +3,7 @@
 from collections import deque
 
 import numpy as np
+import numpy.typing as npt
 
 from analyzer.series.series import Series
 
@@ -22,7 +23,7 @@ class Recent:
         self._memory_us = memory_s * 1e6
         # Twice as wide as what is kept, so that it is moved to its front seldom.
         width = 2 * round(memory_s / step_s) + 2
-        self._table = np.full((len(channels), width), np.nan)
+        self._table = _unread(len(channels), width)
         self._grid_s = step_s
         self._base_us = 0  # time of the first column
         self._end = 0  # columns used
@@ -33,7 +34,8 @@ class Recent:
         """Takes the next chunk; of one step with those before."""
         every = max(round(self._step_s / chunk.step_s), 1)
         self._grid_s = chunk.step_s * every
-        n = len(range(0, chunk.n, every))
+        kept = range(0, chunk.n, every)
+        n = len(kept)
         self._forget(chunk.t0_us)
         first = self._place(chunk.t0_us, n)
         last = first + n
@@ -41,8 +43,9 @@ class Recent:
         self._end = max(self._end, last)
         self._starts_us.append(chunk.t0_us)
         for name in self._row.keys() & chunk.values.keys():
-            readings = chunk.values[name][::every]
-            self._table[self._row[name], first:last] = readings
+            row = self._row[name]
+            readings = chunk.values[name]
+            self._table[row, first:last] = readings[::every]
             self._came_us[name] = chunk.t0_us
 
     def last(self, within_s: float | None = None) -> Series:
@@ -52,11 +55,14 @@ class Recent:
             oldest_us = self._starts_us[-1] - within_s * 1e6
             first_us = min(us for us in self._starts_us if us > oldest_us)
         begin = self._column(first_us)
+        n = self._end - begin
         values = {}
         for name, row in self._row.items():
-            if self._came_us.get(name, -1) >= first_us:
-                values[name] = self._table[row, begin : self._end].copy()
-        return Series(first_us, self._grid_s, self._end - begin, values)
+            came_us = self._came_us.get(name, -1)
+            if came_us >= first_us:
+                readings = self._table[row, begin : self._end]
+                values[name] = readings.copy()
+        return Series(first_us, self._grid_s, n, values)
 
     def _forget(self, now_us: int) -> None:
         oldest_us = now_us - self._memory_us
@@ -64,24 +70,33 @@ class Recent:
             self._starts_us.popleft()
 
     def _column(self, t_us: int) -> int:
-        return round((t_us - self._base_us) / (self._grid_s * 1e6))
+        since_us = t_us - self._base_us
+        grid_us = self._grid_s * 1e6
+        return round(since_us / grid_us)
 
     def _place(self, t0_us: int, n: int) -> int:
         """First column of a chunk of n; makes room for it."""
         if not self._starts_us:
             self._base_us = t0_us
             self._end = 0
-        if self._column(t0_us) + n > self._table.shape[1]:
+        end = self._column(t0_us) + n
+        if end > self._table.shape[1]:
             self._move(n)
         return self._column(t0_us)
 
     def _move(self, n: int) -> None:
         """What is kept to the table's front, with room for as much again and n more."""
         first_us = self._starts_us[0] if self._starts_us else self._base_us
-        kept = self._table[:, self._column(first_us) : self._end]
+        begin = self._column(first_us)
+        kept = self._table[:, begin : self._end]
         rows, size = kept.shape
-        width = max(self._table.shape[1], 2 * size + 2 * n)
-        self._table = np.full((rows, width), np.nan)
+        wanted = 2 * size + 2 * n
+        width = max(self._table.shape[1], wanted)
+        self._table = _unread(rows, width)
         self._table[:, :size] = kept
         self._base_us = first_us
         self._end = size
+
+
+def _unread(rows: int, width: int) -> npt.NDArray[np.float64]:
+    return np.full((rows, width), np.nan)

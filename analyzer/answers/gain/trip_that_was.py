@@ -85,23 +85,29 @@ def _question(log: OpenLog, series: Series, start: PackPosterior, end_us: int) -
     curve = here_now(log, end_us).curve
     load_w = hotel_w(series, log.boat)
     known = RangeInputs(log.boat, start, curve, stream.unknown("not asked"), hotel_w=load_w)
-    speeds = np.array([usual_speed_mps(log.boat.hull)])
+    usual_mps = usual_speed_mps(log.boat.hull)
+    speeds = np.array([usual_mps])
     return known.question(speeds_mps=speeds, n=DRAWS)
 
 
 def _past(series: Series, boat: Boat, start: PackPosterior) -> Past:
     """Means of steps; the shunt's zero taken off as far as it is known."""
     volts = series.get("pack_voltage_v")
-    pack_w = volts * (series.get("pack_current_a") - start.offset_a)
-    drive_w = np.where(motoring(series, boat), propulsion_power_w(series, boat), 0.0)
-    water, ground = series.get("speed_water_mps"), series.get("speed_ground_mps")
+    amps = series.get("pack_current_a") - start.offset_a
+    pack_w = _means(series, volts * amps)
+    driven = motoring(series, boat)
+    power_w = propulsion_power_w(series, boat)
+    drive_w = _means(series, np.where(driven, power_w, 0.0))
+    water = series.get("speed_water_mps")
+    ground = series.get("speed_ground_mps")
     speed_mps = np.where(np.isfinite(water), water, ground)
-    return Past(_means(series, pack_w), _means(series, drive_w), _means(series, speed_mps), STEP_S)
+    return Past(pack_w, drive_w, _means(series, speed_mps), STEP_S)
 
 
 def _means(series: Series, values: Floats) -> Floats:
     """Of whole steps, over what was read of each; NaN where nothing was."""
-    rows = whole_steps(values, readings_per_step(STEP_S, series.step_s))
+    readings = readings_per_step(STEP_S, series.step_s)
+    rows = whole_steps(values, readings)
     count = np.isfinite(rows).sum(axis=1)
     total = np.nansum(rows, axis=1)
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
@@ -113,17 +119,23 @@ def _sun_more_w(series: Series, now: Boat, then: Boat, given: ReachInput) -> Flo
     if not more_w:
         return np.zeros((DRAWS, 1))
     if now.solar.peak_w > 0 and series.has("solar_power_w"):
-        measured = np.nan_to_num(_means(series, series.get("solar_power_w")))
-        elsewhere = 1 + PANEL_SD * own_rng(given, 12).standard_normal((DRAWS, 1))
-        return np.maximum(elsewhere, 0.0) * measured * more_w / now.solar.peak_w
-    lat, lon = series.get("latitude_deg"), series.get("longitude_deg")
+        solar_w = _means(series, series.get("solar_power_w"))
+        measured = np.nan_to_num(solar_w)
+        normal = own_rng(given, 12).standard_normal((DRAWS, 1))
+        elsewhere = np.maximum(1 + PANEL_SD * normal, 0.0)
+        return elsewhere * measured * more_w / now.solar.peak_w
+    lat = series.get("latitude_deg")
+    lon = series.get("longitude_deg")
     known = np.isfinite(lat + lon)
     if not known.any():
         return np.zeros((DRAWS, 1))
-    place = float(np.median(lat[known])), float(np.median(lon[known]))
-    clear = haurwitz_w_m2(sine_of_height(*place, _means(series, series.t_utc_s)))
-    share = USUAL_SHARE + USUAL_SD * own_rng(given, 10).standard_normal((DRAWS, 1))
-    return np.clip(share, 0.0, 1.0) * clear / STANDARD_W_M2 * more_w
+    lat_deg = float(np.median(lat[known]))
+    lon_deg = float(np.median(lon[known]))
+    t_s = _means(series, series.t_utc_s)
+    clear = haurwitz_w_m2(sine_of_height(lat_deg, lon_deg, t_s))
+    normal = own_rng(given, 10).standard_normal((DRAWS, 1))
+    share = np.clip(USUAL_SHARE + USUAL_SD * normal, 0.0, 1.0)
+    return share * clear / STANDARD_W_M2 * more_w
 
 
 def _answer(
@@ -141,11 +153,15 @@ def _answer(
     was = charge_over(before.pack, plain_w, past.step_s)
     would = charge_over(after.pack, other_w, past.step_s)
     measured, pick = _measured(row.charge_end, was[:, -1], asked[0])
-    would, more = would[pick], (would[:, -1] - was[:, -1])[pick]
+    apart = would[:, -1] - was[:, -1]
+    more = apart[pick]
+    would = would[pick]
     back = np.clip(measured + more, 0.0, 1.0)
-    lowest = np.clip(back - would[:, -1] + would.min(axis=1), 0.0, 1.0)
+    lowest = back - would[:, -1] + would.min(axis=1)
+    lowest = np.clip(lowest, 0.0, 1.0)
     reserve = asked[1].limits.reserve_frac
-    energy_wh = (other_w - plain_w).sum(axis=1) * past.step_s / HOUR_S
+    more_w = (other_w - plain_w).sum(axis=1)
+    energy_wh = more_w * past.step_s / HOUR_S
     return TripWhatIf(
         changes=changes,
         trip=row,
@@ -169,12 +185,17 @@ def _measured(
     Args:
         was: Charge at the end as each draw of the boat as it is has it, (n,).
     """
-    rng, mid, sd = own_rng(given, 11), end.mid or 0.0, END_SD
+    rng = own_rng(given, 11)
+    mid = end.mid or 0.0
+    sd = END_SD
     if end.low is not None and end.high is not None:
-        sd = max((end.high - end.low) / 2 / Z80, LEAST_SD)
+        told_sd = (end.high - end.low) / 2 / Z80
+        sd = max(told_sd, LEAST_SD)
     apart = (was - mid) / np.hypot(sd, MODEL_SD)
-    weight = np.exp(-0.5 * (np.square(apart) - np.square(apart).min()))
-    return mid + sd * rng.standard_normal(DRAWS), resample(weight, DRAWS, rng)
+    chi = np.square(apart)
+    weight = np.exp(-0.5 * (chi - chi.min()))
+    measured = mid + sd * rng.standard_normal(DRAWS)
+    return measured, resample(weight, DRAWS, rng)
 
 
 def _unsaid(changes: tuple[ChangedKey, ...], row: TripRow, why: str) -> TripWhatIf:

@@ -47,7 +47,8 @@ class Labels:
 
     def __init__(self, line: Sequence[Point], wide: float, tall: float) -> None:
         self._line = _dense(line)
-        self._wide, self._tall = wide, tall
+        self._wide = wide
+        self._tall = tall
         self._taken: list[Box] = []
 
     def take(self, x: float, y: float, text: str, anchor: str) -> str:

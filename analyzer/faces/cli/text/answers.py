@@ -44,7 +44,7 @@ def range_left(answer: RangeAnswer) -> str:
     if answer.curve:
         parts.append(_curve(answer))
     parts.append(_cautions(answer.cautions))
-    return _join(parts)
+    return joined(parts)
 
 
 def _flags_in_short(rows: Sequence[FlagView]) -> str:
@@ -73,7 +73,7 @@ def _how_far(answer: RangeAnswer) -> str:
 
 def _because(answer: RangeAnswer) -> str:
     reason = format.sentence(answer.distance.reason) if answer.distance.known else ""
-    return _join((wrapped(line) for line in (sentences.ends(answer), reason)), "\n")
+    return joined((wrapped(line) for line in (sentences.ends(answer), reason)), "\n")
 
 
 def _facts(answer: RangeAnswer) -> str:
@@ -163,7 +163,7 @@ def review(answer: ReviewAnswer) -> str:
     if answer.flags:
         parts.append(flags(answer.flags))
     parts.append(_bullets(answer.remarks))
-    return _join(parts)
+    return joined(parts)
 
 
 def _trip_head(row: TripRow) -> str:
@@ -223,7 +223,7 @@ def cells(answer: CellsAnswer) -> str:
             lines.append(f"  {row.name:<14}{off:<20}{resistance:<21}{seen}")
         parts.append("\n".join(lines))
     parts.append(_bullets(answer.remarks))
-    return _join(parts)
+    return joined(parts)
 
 
 def cables(answer: CablesAnswer) -> str:
@@ -247,7 +247,7 @@ def cables(answer: CablesAnswer) -> str:
             lines.append(_row("At limit in", format.band(row.crosses_limit_in)))
         parts.append("\n".join(lines))
     parts.append(_bullets(answer.remarks))
-    return _join(parts)
+    return joined(parts)
 
 
 def _amps(current_a: float | None) -> str:
@@ -256,7 +256,7 @@ def _amps(current_a: float | None) -> str:
 
 def findings(rows: Sequence[Detection], none: str) -> str:
     """Findings: what, how sure, what cures it; a sentence where there are none."""
-    return _join(_finding(row) for row in rows) if rows else none
+    return joined(_finding(row) for row in rows) if rows else none
 
 
 def _finding(row: Detection) -> str:
@@ -275,7 +275,7 @@ def _sure(frac: float) -> str:
 
 def flags(rows: Sequence[FlagView], none: str = "No flag stands.") -> str:
     """Flags, each with its evidence and what to do first."""
-    return _join(_flag(row) for row in rows) if rows else none
+    return joined(_flag(row) for row in rows) if rows else none
 
 
 def _flag(row: FlagView) -> str:
@@ -326,7 +326,7 @@ def check(answer: CheckAnswer) -> str:
     if answer.missing_channels:
         parts.append(wrapped(", ".join(answer.missing_channels), "Expected, not there: "))
     parts.append(_bullets(answer.devices, "Ports and buses found"))
-    return _join(parts)
+    return joined(parts)
 
 
 def _source_words(row: SourceRow) -> str:
@@ -384,5 +384,6 @@ def wrapped(text: str, lead: str = "", style: str = "") -> str:
     return "\n".join(terminal.styled(line, style) for line in shown)
 
 
-def _join(parts: Iterable[str], between: str = "\n\n") -> str:
+def joined(parts: Iterable[str], between: str = "\n\n") -> str:
+    """Parts one after the other, without the empty ones."""
     return between.join(part for part in parts if part)
