@@ -109,7 +109,9 @@ class MedianCurve:
         self._place = axis.held * (axis.charge - CHARGE)
         self._here_v = np.zeros(len(table.place))
         self.slope = np.zeros(len(table.place))  # where the median cell stands, (m,)
-        self._levels = {int(way): np.flatnonzero(table.way == way) for way in np.unique(table.way)}
+        self._levels = {}
+        for way in np.unique(table.way).tolist():
+            self._levels[int(way)] = np.flatnonzero(table.way == way)
         known = published or published_curves(kind)
         self._by_way = {way: self._fitted(known[way], at) for way, at in self._levels.items()}
         for at, curve in self._ways():
@@ -135,11 +137,14 @@ class MedianCurve:
             doubt_v[:, at] = self._along(there, curve.doubt_v)
             noise_v2[at] = curve.noise_v2
         # A cell that stands where the median stands errs as it does.
-        doubt_v *= 1.0 - np.exp(-np.abs(shift) / BEND_SOC)
+        apart = np.abs(shift) / BEND_SOC
+        doubt_v *= 1.0 - np.exp(-apart)
         # The curve rises with charge: no error of a knee turns the sign of what is shown.
-        doubt_v = np.minimum(doubt_v, np.maximum(np.abs(volts), self.kind.shape_sd_v))
+        most_v = np.maximum(np.abs(volts), self.kind.shape_sd_v)
+        doubt_v = np.minimum(doubt_v, most_v)
         place_v2 = PLACE_SD**2 * (slope**2 + self.slope**2)
-        return Shown(volts, slope, LEVEL_SD_V**2 + noise_v2 + place_v2, doubt_v)
+        variance = LEVEL_SD_V**2 + noise_v2 + place_v2
+        return Shown(volts, slope, variance, doubt_v)
 
     def _along(self, place: Floats, values: Floats) -> Floats:
         return np.asarray(np.interp(place, self._place, values))
@@ -168,12 +173,14 @@ class MedianCurve:
         return _Curve(volts, self._slope(volts), doubt_v, noise_v2)
 
     def _slope(self, volts: Floats) -> Floats:
-        return np.maximum(-np.gradient(volts, self._place), 0.0)
+        falls = -np.gradient(volts, self._place)
+        return np.maximum(falls, 0.0)
 
     def _rest(self, at: Places, way: int) -> tuple[Floats, Floats]:
         """Rest voltage of the median cell at levels of one way, (n,), and the covariance of what
         polarisation and hysteresis leave in it, (n, n). [V], [V²]"""
-        table, kind = self.table, self.kind
+        table = self.table
+        kind = self.kind
         amps = table.amps[at]
         time_s = table.time_s[at]
         fast, slow = polarised(kind)
@@ -191,7 +198,8 @@ class MedianCurve:
         error_v2 = left_v @ left_v.T
         error_v2 += np.outer(error_v, error_v) * lasting
         error_v2 += GAP_SD**2 * np.outer(turned_v, turned_v)
-        return table.volts[at] + drop_v - turned_v, error_v2
+        rest_v = table.volts[at] + drop_v - turned_v
+        return rest_v, error_v2
 
 
 def published_curves(kind: Chemistry) -> dict[int, PublishedCurve]:
@@ -219,11 +227,12 @@ def _likeliest(covariance: Floats, values: Floats) -> tuple[Floats, Floats]:
     bordered[:, n, :n] = values
     bordered[:, :n, n] = values
     bordered[:, n, n] = 1.0 + values @ values / noise_v2.min()
-    factors = np.linalg.cholesky(bordered)
-    white = factors[:, n, :n]
+    every = np.linalg.cholesky(bordered)
+    factors = every[:, :n, :n]
+    white = every[:, n, :n]
     diagonal = np.diagonal(factors, axis1=1, axis2=2)
-    volume = np.log(diagonal[:, :n]).sum(axis=1)
+    volume = np.log(diagonal).sum(axis=1)
     chi = np.square(white).sum(axis=1)
     log_likelihood = -0.5 * chi - volume
     best = int(log_likelihood.argmax())
-    return np.asarray(factors[best, :n, :n]), np.asarray(white[best])
+    return np.asarray(factors[best]), np.asarray(white[best])

@@ -165,7 +165,7 @@ def _of_leg(direction: Floats, ok: Bools) -> Floats:
     return np.asarray(np.bincount(leg, weights=ok)[leg])
 
 
-def _leg_noise(count: Floats, shared_mps: Floats | float) -> Floats:
+def _leg_noise(count: Floats, shared_mps: Floats) -> Floats:
     """Variance per bin such that a leg's mean is never better than what a leg shares, (n,)."""
     return np.asarray(NOISE_MPS**2 + count * np.square(shared_mps))
 
@@ -262,7 +262,8 @@ def _rows(
 
     Along: ground = stream + factor x size. Across: ground = stream - error x speed.
     """
-    ok, column = sensed.ok, sensed.column
+    ok = sensed.ok
+    column = sensed.column
     knots = weights.shape[1]
     direction = _direction(bins, weights, mean)
     sin = np.sin(direction[ok])
@@ -276,7 +277,9 @@ def _rows(
     along[:, knots : 2 * knots] = at * cos[:, None]
     along[:, 2 * knots + column] = reading
     along_target = east * sin + north * cos
-    slip = np.hypot(LEG_MPS, SLIP_LEG * over) if column == 1 else LEG_MPS
+    slip = np.full_like(over, LEG_MPS)
+    if column == 1:
+        slip = np.hypot(LEG_MPS, SLIP_LEG * over)
     count = _of_leg(direction, ok)
     var = _leg_noise(count, slip)[ok]
     if not bins.has_compass:
@@ -286,7 +289,8 @@ def _rows(
     across[:, knots : 2 * knots] = -at * sin[:, None]
     across[:, -1] = -mean[2 * knots + column] * reading
     across_target = east * cos - north * sin
-    leeway = np.hypot(LEG_MPS, np.where(bins.sailed, LEEWAY_LEG * over, 0.0))
+    sideways = np.where(bins.sailed, LEEWAY_LEG * over, 0.0)
+    leeway = np.hypot(LEG_MPS, sideways)
     across_var = _leg_noise(count, leeway)[ok]
     return (
         np.vstack([along, across]),

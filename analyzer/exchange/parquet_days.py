@@ -99,7 +99,8 @@ def write_folder(store: Store, stretch: Stretch, folder: Path, boat: str | None 
 
         def file(day: str) -> Any:
             if day not in open_:
-                path = folder / "readings" / f"boat={name}" / f"day={day}" / f"{log}.parquet"
+                there = folder / "readings" / f"boat={name}" / f"day={day}"
+                path = there / f"{log}.parquet"
                 path.parent.mkdir(parents=True, exist_ok=True)
                 new = pa.parquet.ParquetWriter(path, schema, compression="zstd")
                 open_[day] = files.enter_context(new)
@@ -165,7 +166,10 @@ def _schema(store: Store, stretch: Stretch) -> "pa.Schema":
     for name in stretch.channels:
         channel = find(name)
         group = group_of[name]
-        quantum = group.quanta[group.channels.index(name)] if stretch.step_s is None else EXACT
+        quantum = EXACT
+        if stretch.step_s is None:
+            place = group.channels.index(name)
+            quantum = group.quanta[place]
         about = {
             "unit": channel.unit if channel else unit_of(name),
             "text": channel.text if channel else "",
@@ -187,10 +191,12 @@ def _schema(store: Store, stretch: Stretch) -> "pa.Schema":
 def _table(piece: Rows, schema: "pa.Schema") -> "pa.Table":
     pa = arrow()
     n = len(piece.t_mono_us)
+    time = schema.field("t_utc").type
     if piece.utc_offset_us is None:
-        utc = pa.nulls(n, schema.field("t_utc").type)
+        utc = pa.nulls(n, time)
     else:
-        utc = pa.array(piece.t_mono_us + piece.utc_offset_us, schema.field("t_utc").type)
+        utc_us = piece.t_mono_us + piece.utc_offset_us
+        utc = pa.array(utc_us, time)
     uids = pa.array([piece.boot.uid] * n)
     columns = [utc, uids, pa.array(piece.t_mono_us)]
     for column in np.asfortranarray(piece.values).T:
@@ -203,16 +209,18 @@ def _by_day(pieces: Iterable[Rows]) -> Iterator[tuple[str, Rows]]:
         if piece.utc_offset_us is None:
             yield NO_DAY, piece
             continue
-        day = (piece.t_mono_us + piece.utc_offset_us) // DAY_US
-        for one in np.unique(day):
+        utc_us = piece.t_mono_us + piece.utc_offset_us
+        day = utc_us // DAY_US
+        for one in np.unique(day).tolist():
             part = day == one
-            date = str(np.datetime64(int(one), "D"))
+            date = str(np.datetime64(one, "D"))
             yield date, Rows(piece.boot, piece.t_mono_us[part], piece.values[part])
 
 
 def _boat(name: str) -> str:
     """A boat's name as a folder's: lower case, what is no letter or figure as one "-"."""
-    return re.sub(r"[\W_]+", "-", name.lower()).strip("-") or "unnamed"
+    plain = re.sub(r"[\W_]+", "-", name.lower())
+    return plain.strip("-") or "unnamed"
 
 
 def _log(store: Store) -> str:
@@ -250,8 +258,10 @@ def _layout(schema: "pa.Schema", path: Path) -> intake.Layout:
     quanta: dict[str, Quantum] = {}
     for name in channels:
         about = schema.field(name).metadata or {}
-        quanta[name] = Quantum(float(about[b"step"]), float(about[b"offset"]))
-        members.setdefault(about[b"group"].decode(), []).append(name)
+        step = float(about[b"step"])
+        quanta[name] = Quantum(step, float(about[b"offset"]))
+        group = about[b"group"].decode()
+        members.setdefault(group, []).append(name)
     groups = []
     for key, own in members.items():
         steps = tuple(quanta[name] for name in own)

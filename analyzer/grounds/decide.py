@@ -109,7 +109,8 @@ def _read(store: Store, channels: tuple[str, ...], end_us: int) -> Read | None:
         if len(t_us):
             gap_s = None
             if len(t_us) > 2:
-                gap_s = float(np.median(np.diff(t_us))) / 1e6
+                gap_us = float(np.median(np.diff(t_us)))
+                gap_s = gap_us / 1e6
             found.append(Read(name, int(t_us[-1]), gap_s))
     return max(found, key=lambda read: read.last_us, default=None)
 
@@ -120,7 +121,8 @@ def _direct(name: str, read: Read | None, end_us: int) -> Ground | None:
         return None
     limit_s = LEAST_S if name in PACK else OTHER_S
     limit_s = max(limit_s, INTERVALS * (read.interval_s or 0.0))
-    now = (end_us - read.last_us) / 1e6 <= limit_s
+    age_s = (end_us - read.last_us) / 1e6
+    now = age_s <= limit_s
     standing: Standing = "measured now" if now else "measured until"
     return Ground(name, standing, "", read.channel, read.last_us / 1e6, read.interval_s)
 
@@ -147,7 +149,7 @@ def _stand_ins(rows: dict[str, Ground], boat: Boat) -> dict[str, Ground]:
         if held.standing != "contradicted by":
             out["pack voltage"] = _with(held, "bridged by", "the controller's voltage")
     if "hotel load" not in rows:
-        mean_w = usual_hotel_w(boat)[0]
+        mean_w, _ = usual_hotel_w(boat)
         told = "power_w" in boat.hotel.model_fields_set
         whose = "the boat file's" if told else "what boats of its length use,"
         out["hotel load"] = Ground("hotel load", "assumed", f"{whose} {mean_w:.0f} W")

@@ -95,19 +95,20 @@ class Ahead:
         added_w = air.added_w(self.course_deg, self.water_mps, self.still_w)
         motor_w = (self.still_w + added_w) * self.rest
         if self._throttle is not None:
-            heavier = self._heavier(air)
-            motor_w[:, self._throttle] = (
-                self.draws.now_w * self.rest[:, 0] * heavier**THROTTLE_POWER
-            )
+            loaded = self._heavier(air) ** THROTTLE_POWER
+            now_w = self.draws.now_w * self.rest[:, 0]
+            motor_w[:, self._throttle] = now_w * loaded
         return np.asarray(motor_w)
 
     def made_mps(self, duration_s: Floats) -> Floats:
         """Mean speed made good on the course over times from now, (n, k)."""
         water_mps = self.water_mps
         if self._throttle is not None:
+            heavier = self._heavier(self._air(duration_s))
             water_mps = water_mps.copy()
-            water_mps[:, self._throttle] *= self._heavier(self._air(duration_s)) ** -THROTTLE_SPEED
-        along, across = along_across(*self.stream(duration_s), self.given.course_deg)
+            water_mps[:, self._throttle] *= heavier**-THROTTLE_SPEED
+        east, north = self.stream(duration_s)
+        along, across = along_across(east, north, self.given.course_deg)
         return ground_speed_mps(water_mps, along, across)
 
     @property
@@ -122,8 +123,10 @@ class Ahead:
 
     def _heavier(self, air: Air) -> Floats:
         """Resistance of going on as now in a wind to come over that in the present one, (n,)."""
-        k, now = self._throttle, self.draws.air
-        water_mps, now_w = self.water_mps[:, k, None], self.draws.now_w[:, None]
+        k = self._throttle
+        now = self.draws.air
+        water_mps = self.water_mps[:, k, None]
+        now_w = self.draws.now_w[:, None]
         still_w = now.still_w(self.course_deg, water_mps, now_w)
         air = replace(air, wind_mps=air.wind_mps[:, k], from_deg=air.from_deg[:, k])
         then_w, was_w = (

@@ -46,7 +46,8 @@ class CableMonitor:
         self.joint = joints.joint(cable)
         self.limit_c = joints.limit_c(cable)
         self.ampacity_a = copper.ampacity_a(cable)
-        self._heat, self.place = heat, place
+        self._heat = heat
+        self.place = place
         self.high = Verdict(joints.highest_healthy_k(cable), EXCESS_ALONE_K)
         self.apart = Verdict(PAIR_FRAC * self.joint.cable_rise_k)
         self._loads: deque[float] = deque(maxlen=MEAN_STEPS)
@@ -108,7 +109,8 @@ class CableMonitor:
         heat, base_k = self.filter, verdict.base_k
         if heat is None or not heat.started[body]:
             return
-        rise_k, sd_k = float(step.rise_k[body]), float(step.rise_sd_k[body])
+        rise_k = float(step.rise_k[body])
+        sd_k = float(step.rise_sd_k[body])
         level_k = verdict.level_k(rise_k, sd_k, self.peak_load)
         # By the heat, not by the lowest drop: the lowest of many is the luckiest.
         if verdict.base_k < base_k and loop is not None and loop.well:
@@ -191,8 +193,10 @@ class CableMonitor:
         """What a load itself makes at the probe: mean and standard deviation. [K]"""
         if self.posterior is None:
             return math.nan, math.nan
-        rise_k, sd_k = questions.rise(self.posterior)
-        return float(rise_k[self.place]) * load, float(sd_k[self.place]) * load
+        rises_k, sds_k = questions.rise(self.posterior)
+        rise_k = float(rises_k[self.place])
+        sd_k = float(sds_k[self.place])
+        return rise_k * load, sd_k * load
 
     def settles_c(self) -> float:
         """Where its place would settle at the load of the last two minutes; NaN if unknown. [°C]"""

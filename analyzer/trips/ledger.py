@@ -45,7 +45,8 @@ def ledger(
         *_sources(part),
         _cables(part, boat),
     ]
-    rows.append(LedgerRow("not accounted for", _left(pack, [row.energy for row in rows])))
+    left = _left(pack, [row.energy for row in rows])
+    rows.append(LedgerRow("not accounted for", left))
     rows.append(LedgerRow("given by the pack, net", pack))
     if charge is not None:
         rows.append(_inside(part, charge, first, last))
@@ -70,7 +71,8 @@ def _span(series: Series, trip: Trip | None) -> tuple[int, int]:
 
 
 def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
-    amps, pack_v = part.get("controller_current_a"), part.get("pack_voltage_v")
+    amps = part.get("controller_current_a")
+    pack_v = part.get("pack_voltage_v")
     if not np.isfinite(amps).any():
         # What the pack gives beyond the load beside the drive.
         amps = part.get("pack_current_a") - beside_power_w(part, boat) / pack_v
@@ -81,7 +83,8 @@ def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
     behind_v = pack_v - _loop_ohm(boat) * amps
     power = np.where(np.isfinite(volts), volts, behind_v) * amps
     # Both ways apart; a gap stays one.
-    taken, back = np.maximum(power, 0.0), np.minimum(power, 0.0)
+    taken = np.maximum(power, 0.0)
+    back = np.minimum(power, 0.0)
     return [
         LedgerRow("to the motor", _energy(part, taken)),
         LedgerRow("back from the motor (regeneration)", _energy(part, back)),

@@ -99,9 +99,11 @@ def hotel_w(boat: SimBoat) -> float:
 
 def sun_w(outing: Outing, t_s: Floats) -> Floats:
     """Panels' power under the scene's sky with its mean clouds. [W] shape of `t_s`"""
-    sky, peak_w = outing.scene.sky, outing.boat.solar_peak_w
+    sky = outing.scene.sky
+    peak_w = outing.boat.solar_peak_w
     cloud = math.exp(sky.cloud_frac**2 / 2)  # mean of the log-normal clouds
-    return np.asarray(np.minimum(peak_w * sky.clear_frac * cloud * sky.sun_frac(t_s), peak_w))
+    given_w = peak_w * sky.clear_frac * cloud * sky.sun_frac(t_s)
+    return np.asarray(np.minimum(given_w, peak_w))
 
 
 def reach(

@@ -7,7 +7,7 @@ import pytest
 
 from analyzer.answers import Log
 from analyzer.faces.web.app import create_app
-from analyzer.faces.web.set_up.plugged import Plug
+from analyzer.faces.web.set_up.plugged import Board, Plug
 from logger import boat
 from logger.discover.trials import Trials
 from tests.support.ports import speaking_port
@@ -33,7 +33,7 @@ def empty(serve, tmp_path):
             return (replace(GPS, heard=HEARD) if listen else GPS, shunt)
 
         log = Log(tmp_path / "log.sqlite", file)
-        with serve(create_app(log, plugs=plugged_in, trials=trials)) as served:
+        with serve(create_app(log, board=Board(plugs=plugged_in, trials=trials))) as served:
             yield served.url, file
 
 

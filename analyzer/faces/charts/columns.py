@@ -115,7 +115,9 @@ def unbridged(edges: Mapping[str, Floats]) -> dict[str, Floats]:
     if not known.any():
         return dict(edges)
     rows = np.flatnonzero(known)
-    before = rows[np.maximum(np.searchsorted(rows, np.arange(len(known)), side="right") - 1, 0)]
+    every = np.arange(len(known))
+    newest = np.searchsorted(rows, every, side="right") - 1
+    before = rows[np.maximum(newest, 0)]
     held = np.where(known, held, held[0, before])
     return dict(zip(names, held, strict=True))
 
@@ -177,18 +179,18 @@ def together(plots: Sequence[Plot], points: int = 600) -> Plot:
 
 def two_trips(plot: Plot, names: Sequence[str]) -> list[Chart]:
     """Speed and power of trips side by side, from `together`."""
-    have, speed = _have(plot), units.now()
+    have = _have(plot)
+    speed = units.now()
     wants = (
         (f"speed through water, {speed.speed}", "speed_water_mps", speed.speed_mps),
         (f"speed over ground, {speed.speed}", "speed_ground_mps", speed.speed_mps),
         ("power, kW", "power_w", KW),
     )
-    return _some(
-        *(
-            _chart(text, have, {f"{column}_{k}": name for k, name in enumerate(names)}, by)
-            for text, column, by in wants
-        )
-    )
+    charts = []
+    for text, column, by in wants:
+        own = {f"{column}_{k}": name for k, name in enumerate(names)}
+        charts.append(_chart(text, have, own, by))
+    return _some(*charts)
 
 
 def track(plot: Plot) -> Points | None:
@@ -222,10 +224,9 @@ def rings(
 
 
 def _fixes(plot: Plot) -> tuple[Floats, Floats]:
-    latitude, longitude = (
-        _array(plot.series.get(n, [])) for n in ("latitude_deg", "longitude_deg")
-    )
-    return latitude, longitude
+    latitude = plot.series.get("latitude_deg", [])
+    longitude = plot.series.get("longitude_deg", [])
+    return _array(latitude), _array(longitude)
 
 
 def _start(latitude: Floats, longitude: Floats) -> tuple[float, float] | None:
@@ -233,7 +234,10 @@ def _start(latitude: Floats, longitude: Floats) -> tuple[float, float] | None:
     if len(latitude) != len(longitude):
         return None
     both = np.flatnonzero(np.isfinite(latitude) & np.isfinite(longitude))
-    return (float(latitude[both[0]]), float(longitude[both[0]])) if len(both) else None
+    if not len(both):
+        return None
+    first = both[0]
+    return float(latitude[first]), float(longitude[first])
 
 
 def _miles(latitude: Floats, longitude: Floats, start: tuple[float, float]) -> Points:
@@ -242,7 +246,8 @@ def _miles(latitude: Floats, longitude: Floats, start: tuple[float, float]) -> P
     shrink = np.cos(np.radians(start[0]))
     turn_deg = (longitude - start[1] + 180.0) % 360.0 - 180.0  # also over the date line
     east = turn_deg * shrink * degree_nmi
-    return Points(east, (latitude - start[0]) * degree_nmi)
+    north = (latitude - start[0]) * degree_nmi
+    return Points(east, north)
 
 
 def _some(*charts: Chart) -> list[Chart]:
@@ -284,7 +289,8 @@ def _cells(have: dict[str, Floats], lowest: str) -> Chart:
     found = re.fullmatch(_CELL, lowest)
     kind, number = (found[1], int(found[2])) if found else ("cell", 0)
     edges = {"fan_low": have["cells_low_v"] * 1e3, "fan_high": have["cells_high_v"] * 1e3}
-    line = Line("lowest", f"{kind} {number}, lowest on the whole", have["cells_lowest_v"] * 1e3)
+    lowest_mv = have["cells_lowest_v"] * 1e3
+    line = Line("lowest", f"{kind} {number}, lowest on the whole", lowest_mv)
     fan = Layer(f"all {kind}s", "fan_low", "fan_high")
     return Chart(f"{kind}s off their mean, mV", (line,), (fan,), edges)
 

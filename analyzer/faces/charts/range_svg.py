@@ -183,9 +183,10 @@ def rule(answer: RangeAnswer) -> Rule | None:
         return None
     turn_m = answer.home.turn_in.low if answer.home and not answer.home.homeward else None
     top = high * 1.06
+    wide = RULE_RIGHT - RULE_LEFT
 
     def at(distance_m: float) -> float:
-        return round(RULE_LEFT + distance_m / top * (RULE_RIGHT - RULE_LEFT), 1)
+        return round(RULE_LEFT + distance_m / top * wide, 1)
 
     return Rule(
         low=at(max(low, 0.0)),

@@ -73,6 +73,7 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     from analyzer.answers.guard import Guard
     from analyzer.faces.web import access, front_door
     from analyzer.faces.web.app import create_app
+    from analyzer.faces.web.set_up.plugged import Board
     from logger.discover.trials import Trials
 
     if log.is_there():
@@ -83,7 +84,8 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
     guard, named = Guard(log.path), (options.host, *options.name)
     trials = Trials((log.boat_file or log.path).parent)
-    app = create_app(log, names=named, access=paired, guard=guard, plugs=plugged_in, trials=trials)
+    board = Board(plugs=plugged_in, trials=trials)
+    app = create_app(log, names=named, access=paired, guard=guard, board=board)
     tell_user(f"Open {addresses(options.host, options.port)} in a browser; Ctrl-C stops.")
     stop = watch_beside(log, guard)
     guard.start()

@@ -5,7 +5,6 @@ import json
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, suppress
 from functools import partial
-from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, FastAPI, Query, Request
@@ -62,14 +61,13 @@ from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
 from analyzer.faces.web.set_up import (
     board_page,
-    errands,
     first_test_page,
     guide_page,
     setup_page,
     status_page,
 )
 from analyzer.faces.web.set_up.forms import FormError, read_body
-from analyzer.faces.web.set_up.plugged import NoTrials, Plugs, Trials, nothing
+from analyzer.faces.web.set_up.plugged import Board
 from logger.errors import LoggerError
 
 ROUTERS = (
@@ -98,9 +96,7 @@ def create_app(
     names: Sequence[str] = (),
     access: Access | None = None,
     guard: Guard | None = None,
-    plugs: Plugs = nothing,
-    trials: Trials | None = None,
-    errand: Path = errands.SOCKET,
+    board: Board | None = None,
 ) -> FastAPI:
     """The application.
 
@@ -109,10 +105,9 @@ def create_app(
         names: Host names, beside this computer's own, under which browsers may ask.
         access: Who may look and change; None: whoever reaches this computer.
         guard: Says in the log what of it stands still; None: nobody looks.
-        plugs: Finds what is plugged in.
-        trials: Tries it; None: nobody can.
-        errand: The socket of what acts as root on board; nothing there: no act is offered.
+        board: What the pages set up of this computer; None: nothing is plugged in.
     """
+    board = board or Board()
     app = FastAPI(
         title="keelwatt",
         version="1",
@@ -125,9 +120,9 @@ def create_app(
     app.state.log = log
     app.state.memory = Memory(log.state)
     app.state.access = access
-    app.state.plugs = plugs
-    app.state.trials = trials or NoTrials()
-    app.state.errand = errand
+    app.state.plugs = board.plugs
+    app.state.trials = board.trials
+    app.state.errand = board.errand
     app.state.sun = page.Sun(log)
     app.state.pulses = {
         name: guard.pulse(name, limit_s) if guard else Pulse(name, limit_s)

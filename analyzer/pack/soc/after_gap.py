@@ -71,7 +71,8 @@ def reset_after_gap(mixture: GaussianMixtureFilter, gap_s: float, drift_sd: floa
 
 def _rested(mixture: GaussianMixtureFilter, probability: float) -> Hypothesis:
     """The pack as it was left; laid over the stretches where that is too wide."""
-    weight, charge = mixture.weights(), mixture.mean[SOC]
+    weight = mixture.weights()
+    charge = mixture.mean[SOC]
     sd = np.sqrt(mixture.cov[SOC, SOC])
     if weight @ sd <= SPLIT_SD:
         return Hypothesis(probability * weight, mixture.mean, mixture.cov)
@@ -135,9 +136,12 @@ def _stretches(
     width = np.diff(SOC_EDGES)
     mean = np.repeat(centre[:, None], len(width), axis=1)
     cov = np.repeat(joint[:, :, None], len(width), axis=2)
-    mean[SOC], cov[SOC, SOC] = 0.5 * (SOC_EDGES[1:] + SOC_EDGES[:-1]), (0.5 * width) ** 2
-    mean[HYST], cov[HYST, HYST] = hyst, hyst_var
-    mean[WALK], cov[WALK, WALK] = 0.0, WALK_REST_V**2
+    mean[SOC] = 0.5 * (SOC_EDGES[1:] + SOC_EDGES[:-1])
+    cov[SOC, SOC] = (0.5 * width) ** 2
+    mean[HYST] = hyst
+    cov[HYST, HYST] = hyst_var
+    mean[WALK] = 0.0
+    cov[WALK, WALK] = WALK_REST_V**2
     return Hypothesis(weight, mean, cov)
 
 

@@ -107,7 +107,8 @@ class GaussianMixtureFilter:
 
     def _count(self, step: FilterStep) -> None:
         """Coulomb counting, with its derivatives by offset and logarithm of capacity."""
-        mean, cov = self.mean, self.cov
+        mean = self.mean
+        cov = self.cov
         capacity_ah = self.ah * np.exp(mean[LN_Q])
         full_as = HOUR_S * capacity_ah
         by_offset = step.length_s / full_as
@@ -137,9 +138,11 @@ class GaussianMixtureFilter:
         Args:
             which: Components whose mean is below, (k,).
         """
-        mean, cov = self.mean[:, which], self.cov[:, :, which]
+        mean = self.mean[:, which]
+        cov = self.cov[:, :, which]
         sd = np.sqrt(cov[SOC, SOC])
-        alpha = np.minimum((lowest - mean[SOC]) / sd, MOST_ALPHA)
+        apart = (lowest - mean[SOC]) / sd
+        alpha = np.minimum(apart, MOST_ALPHA)
         share = np.array([0.5 * math.erfc(a / math.sqrt(2)) for a in alpha.tolist()])
         density = np.exp(-0.5 * alpha**2) / math.sqrt(2 * math.pi)
         hazard = density / share
@@ -147,7 +150,8 @@ class GaussianMixtureFilter:
         mean += hazard * along
         mean[SOC] = np.maximum(mean[SOC], lowest)
         cov -= hazard * (hazard - alpha) * along[:, None] * along[None]
-        self.mean[:, which], self.cov[:, :, which] = mean, cov
+        self.mean[:, which] = mean
+        self.cov[:, :, which] = cov
         self.log_weight[which] += np.log(share)
         self.log_weight -= self.log_weight.max()
 
@@ -254,8 +258,11 @@ class GaussianMixtureFilter:
     def update_soc(self, soc: float, sd: float) -> None:
         """Update with a charge known from elsewhere: full, empty, a device."""
         var = sd * sd
-        self._weigh_anchor(soc - self.mean[SOC], self.cov[SOC, SOC] + var)
-        self.update_state(SOC, soc - self.mean[SOC], 1.0, var)
+        total = self.cov[SOC, SOC] + var
+        self._weigh_anchor(soc - self.mean[SOC], total)
+        # Components far from it are gone by now.
+        left = soc - self.mean[SOC]
+        self.update_state(SOC, left, 1.0, var)
 
     def update_full(self, soc: float, sd: float) -> None:
         """Update with the end of a charge: soc = s - b, b the state `FULL`.
@@ -267,12 +274,18 @@ class GaussianMixtureFilter:
         Args:
             sd: By how much one end differs from another. [frac]
         """
+        innovation, _, total = self._full_end(soc, sd)
+        self._weigh_anchor(innovation, total)
+        # Of the components that the anchor left.
+        innovation, cov_h, total = self._full_end(soc, sd)
+        self._condition(innovation, cov_h, total)
+
+    def _full_end(self, soc: float, sd: float) -> tuple[Floats, Floats, Floats]:
+        """Innovation, (m,), covariance times Jacobian, (states, m), and variance, (m,)."""
+        innovation = soc - self.mean[SOC] + self.mean[FULL]
         cov_h = self.cov[SOC] - self.cov[FULL]
         total = cov_h[SOC] - cov_h[FULL] + sd * sd
-        self._weigh_anchor(soc - self.mean[SOC] + self.mean[FULL], total)
-        cov_h = self.cov[SOC] - self.cov[FULL]
-        total = cov_h[SOC] - cov_h[FULL] + sd * sd
-        self._condition(soc - self.mean[SOC] + self.mean[FULL], cov_h, total)
+        return innovation, cov_h, total
 
     def _weigh_anchor(self, innovation: Floats, total: Floats) -> None:
         """Weighs the components by an anchor and drops those far from it."""
@@ -296,7 +309,8 @@ class GaussianMixtureFilter:
         likely = self.log_weight > UNLIKELY_LOG_WEIGHT
         wide = likely & (self.cov[SOC, SOC] > SPLIT_SD**2)
         # each becomes three
-        if wide.any() and len(wide) + 2 * wide.sum() <= MOST_COMPONENTS:
+        count = len(wide) + 2 * wide.sum()
+        if wide.any() and count <= MOST_COMPONENTS:
             self._split(wide)
 
     def _split(self, wide: npt.NDArray[np.bool_]) -> None:

@@ -55,7 +55,9 @@ def start_shares(edges: Floats) -> Floats:
     upto = edges + left * np.log(left)
     charged = (1.0 - FULL_SHARE) * np.diff(upto)
     charged[-1] += FULL_SHARE
-    return np.asarray((1.0 - CHARGED) * np.diff(edges) + CHARGED * charged)
+    anywhere = np.diff(edges)
+    shares = (1.0 - CHARGED) * anywhere + CHARGED * charged
+    return np.asarray(shares)
 
 
 def prior_parts(cell: Cell) -> list[tuple[Floats, Floats]]:
@@ -101,7 +103,9 @@ def prior_moments(
     prior[CURVE:, CURVE:] = strange**2 * kind.curve_cov_v2
     prior[CURVE:, CURVE:] += np.outer(by_capacity, by_capacity)
     prior[states.FAST, states.FAST] += (kind.ohm_per_ln_q * ln_q_sd) ** 2
-    prior[states.FAST, LN_Q] = prior[LN_Q, states.FAST] = kind.ohm_per_ln_q * ln_q_sd**2
+    fast_by_capacity = kind.ohm_per_ln_q * ln_q_sd**2
+    prior[states.FAST, LN_Q] = fast_by_capacity
+    prior[LN_Q, states.FAST] = fast_by_capacity
     prior[LN_Q, CURVE:] = by_capacity * ln_q_sd
     prior[CURVE:, LN_Q] = prior[LN_Q, CURVE:]
     return mean, prior

@@ -1,10 +1,13 @@
 """What is plugged in, as something to choose from, and the boat file's ways in that this makes."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Protocol
 
 import tomlkit
+
+from analyzer.faces.web.set_up.errands import SOCKET
 
 
 @dataclass(frozen=True)
@@ -87,6 +90,21 @@ class NoTrials:
     def told(self, kind: str, options: Mapping[str, Any]) -> Sequence[Told]:
         """Nothing."""
         return ()
+
+
+@dataclass(frozen=True)
+class Board:
+    """The computer that serves the pages, as far as they set it up.
+
+    Args:
+        plugs: Finds what is plugged in.
+        trials: Tries it.
+        errand: The socket of what acts as root there; nothing there: no act is offered.
+    """
+
+    plugs: Plugs = nothing
+    trials: Trials = field(default_factory=NoTrials)
+    errand: Path = SOCKET
 
 
 Choice = tuple[str, str]  # value, words

@@ -8,7 +8,7 @@ import pytest
 
 from analyzer.faces.web import access, session_middleware
 from analyzer.faces.web.app import create_app
-from analyzer.faces.web.set_up.plugged import Plug
+from analyzer.faces.web.set_up.plugged import Board, Plug
 
 
 @pytest.fixture
@@ -47,7 +47,7 @@ def plugged(listen=False):
 
 @pytest.fixture
 def client(log, browse, errand):
-    return browse(create_app(log, plugs=plugged, errand=errand[0]))
+    return browse(create_app(log, board=Board(plugs=plugged, errand=errand[0])))
 
 
 def test_the_page_offers_what_is_there(client):
@@ -99,7 +99,8 @@ def test_another_act_is_not_passed_on(client, errand):
 
 
 def test_without_somebody_to_ask_nothing_is_offered(log, browse, tmp_path):
-    client = browse(create_app(log, plugs=plugged, errand=tmp_path / "nobody"))
+    board = Board(plugs=plugged, errand=tmp_path / "nobody")
+    client = browse(create_app(log, board=board))
     assert "<button" not in client.get("/set-up/board").text.partition("<footer")[0]
     answer = client.post("/set-up/board", data={"act": "restart-recorder"})
     assert answer.status_code == 422
@@ -110,7 +111,8 @@ def test_without_somebody_to_ask_nothing_is_offered(log, browse, tmp_path):
 def test_a_phone_that_may_look_only_gets_nowhere(log, browse, errand, monkeypatch, right):
     monkeypatch.setattr(session_middleware, "is_own", lambda address: False)
     door = access.Access(b"k" * 32)
-    phone = browse(create_app(log, access=door, plugs=plugged, errand=errand[0]))
+    board = Board(plugs=plugged, errand=errand[0])
+    phone = browse(create_app(log, access=door, board=board))
     if right:
         phone.cookies.set(access.COOKIE, door.cookie(right))
     page = phone.get("/set-up/board")
@@ -139,7 +141,7 @@ def test_the_help_file_is_for_who_may_change(log, browse, monkeypatch, right):
     monkeypatch.setattr("analyzer.answers.transfer.status.status", lambda path, devices: ())
     log.path = None
     door = access.Access(b"k" * 32)
-    phone = browse(create_app(log, access=door, plugs=plugged))
+    phone = browse(create_app(log, access=door, board=Board(plugs=plugged)))
     phone.cookies.set(access.COOKIE, door.cookie(right))
     assert ("Make the file" in phone.get("/set-up/status").text) is (right == "change")
     assert phone.get("/set-up/help.zip?positions=yes").status_code == (
