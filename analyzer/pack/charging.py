@@ -117,6 +117,7 @@ def _over_voltage(series: Series, pack: Pack) -> Detection | None:
     if _longest_s(mask, series.step_s) < HIGH_S or not (amps[mask] < 0).any():
         return None
     high = float(np.nanmax(volts))
+    # What charges decides the cure: the controller's regeneration, or a charger's setting.
     turning = series.has("shaft_speed_rps") and bool(
         (np.nan_to_num(series.get("shaft_speed_rps"))[mask] != 0).any()
     )

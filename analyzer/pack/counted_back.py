@@ -68,6 +68,7 @@ def counted_back(series: Series, pack: Pack, at_full: PackPosterior) -> CountedB
     ah, step_h = at_full.capacity_ah, series.step_s / HOUR_S
     ahead_frac = _until_end(current.stored_a - at_full.offset_a) * step_h / ah
     hours = _until_end(np.ones(series.n)) * step_h
+    # A wrong capacity is worth more the more flowed since, a wrong offset the longer ago it was.
     capacity_sd = at_full.capacity_sd_ah / ah * np.abs(ahead_frac)
     offset_sd = at_full.offset_sd_a * hours / ah
     var = FULL_SD**2 + capacity_sd**2 + offset_sd**2 + _until_end(current.charge_var)

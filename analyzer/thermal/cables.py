@@ -35,6 +35,7 @@ class CableGroup:
         pairs = tuple((c, by_name.get(c.partner or "")) for c in probed)
         self._heat = CableHeat(pairs) if pairs else None
         self.loop = LoopMonitor(cables)
+        # One without a probe is followed too: its ampacity holds without one.
         self.monitors = tuple(
             CableMonitor(c, self._heat, probed.index(c)) if c.probe else CableMonitor(c, None)
             for c in cables
@@ -88,6 +89,7 @@ class CableGroup:
         """
         most_ohm = self.loop.most_excess_ohm() if monitor.in_loop else math.inf
         if most_ohm is None:
+            # A partner is witness enough: what warms both is the place and not the joint.
             return monitor.by_pair
         return bool(np.mean(ohm <= most_ohm) > LEAST_ROOM)
 
@@ -121,6 +123,7 @@ class CableGroup:
         out = {}
         for monitor in self.monitors:
             rise_k, sd_k = monitor.found_rise(1.0)
+            # At less load a joint shows nothing: what would be kept is the prior.
             if math.isfinite(rise_k) and monitor.peak_load > CUTOFF_LOAD:
                 out[monitor.cable.name] = {"rise_k": rise_k, "sd_k": sd_k}
         return out
@@ -131,6 +134,7 @@ class CableGroup:
         """
         for monitor in self.monitors:
             base_k = bases.get(monitor.cable.name)
+            # The lower of both, so that a joint that loosens slowly does not lift its own base.
             if base_k is not None:
                 monitor.high.base_k = min(monitor.high.base_k, base_k)
 

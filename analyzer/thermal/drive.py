@@ -75,10 +75,12 @@ class Part:
         settles = Estimate(mean, mean - Z80 * sd, mean + Z80 * sd, "degC", used=(self.channel,))
         if not math.isfinite(temp_c):
             return None
+        # Sampling takes time: it is for parts that may get there.
         if mean + 2 * sd < self.limit_c:
             never = cannot_say(f"at this load it stays below {self.limit_c:.0f} °C", "s")
             return Ahead(self.part, temp_c, self.limit_c, settles, never, 0.0)
         drawn = questions.samples(heat, self.place, SAMPLES, np.random.default_rng(1))
+        # The reading says where the part is now, and the page shows that: both start from it.
         drawn = replace(drawn, temp_c=np.full(SAMPLES, temp_c))
         times = questions.crossing_s(drawn, load, self.limit_c)
         soon = float(np.mean(times <= AHEAD_S))

@@ -73,6 +73,7 @@ def settled_range(imm: ThermalImm, body: int, load: float) -> tuple[float, float
     """Temperature that a load will end in: tenth, half and nine tenths of the posterior. [°C]"""
     mean_k, var_k2 = _settled(imm, body, load)
     sd_k = np.sqrt(np.maximum(var_k2, 1e-6))
+    # From the whole bank: a sound body's end and a loosening one's may lie far apart.
     weight, air_c = imm.weight[body], float(imm.air_c[body])
     low = _mixture_quantile(weight, mean_k, sd_k, 0.1)
     mid = _mixture_quantile(weight, mean_k, sd_k, 0.5)

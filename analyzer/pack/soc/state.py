@@ -15,6 +15,7 @@ from analyzer.pack.soc.states import CURVE, FAST, GAP, HYST, LN_Q, SHIFT, SLOW, 
 Floats = npt.NDArray[np.float64]
 
 LEAST_KEPT = 1e-4  # weight of a component that is kept, over that of the likeliest; assumed
+# A covariance is symmetric: its upper half says all of it, and a log keeps many.
 UPPER = np.triu_indices(STATES)
 
 
@@ -173,6 +174,7 @@ class PackPosterior:
         normal = rng.standard_normal((n, STATES))
         off = np.einsum("nij,nj->ni", root[component], normal)
         x = np.asarray(mean[component] + off)
+        # What counting lost is no part of any component: it comes on top of each.
         x[:, SOC] += self.drift_sd * rng.standard_normal(n)
         return x
 
@@ -191,6 +193,7 @@ def pack_mixture(mixture: GaussianMixtureFilter) -> PackedMixture:
     """The likely components: of each covariance its upper half."""
     weight = mixture.weights()
     likely = weight > LEAST_KEPT * weight.max()
+    # The rest would make the log larger and hardly an answer different; shares sum to 1 again.
     kept = weight[likely]
     cov = mixture.cov[:, :, likely].transpose(2, 0, 1)
     return PackedMixture(kept / kept.sum(), mixture.mean[:, likely].T, cov[:, *UPPER])
@@ -206,6 +209,7 @@ def unpack_covariance(halves: Floats) -> Floats:
 
 def _to_text(values: Floats) -> str:
     """Single precision, base 64."""
+    # Seven digits are more than a charge is known to, and half as long in the log.
     single = np.ascontiguousarray(values, dtype="<f4")
     return b64encode(single.tobytes()).decode()
 

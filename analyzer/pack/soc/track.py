@@ -137,6 +137,7 @@ def _resume(
     carried.emptied = start.emptied
     weight, mean, cov = start.mixture
     mixture.load(weight, mean, unpack_covariance(cov))
+    # A pack ages while nobody looks: its capacity is less sure afterwards.
     mixture.cov[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
     if gap_s <= BRIDGED_S:
         _count_on(mixture, gap_s, start.load_a, _load_a(inputs, at_end=False))
@@ -151,6 +152,7 @@ def _count_on(
 ) -> None:
     """Counts on over a short silence, as over one within a series: the loads beside it went on."""
     amps, sd_a = load_between(before_a, after_a, mixture.ah)
+    # By each component's own capacity: the same ampere-hours are another share of each.
     per_a = gap_s / HOUR_S / (mixture.ah * np.exp(mixture.mean[LN_Q]))
     mixture.mean[SOC] -= amps * per_a
     mixture.cov[SOC, SOC] += (sd_a * per_a) ** 2
@@ -255,6 +257,7 @@ class _FullAnchor:
     def update(self, now_s: float, length_s: float, at_top: bool) -> bool:
         """Whether the pack is full by now."""
         self.held_s = self.held_s + length_s if at_top else 0.0
+        # One stay at the top is one piece of evidence, however long it lasts.
         full = self.held_s >= FULL_HELD_S and now_s - self.last_s >= ANCHOR_EVERY_S
         self.last_s = now_s if full else self.last_s
         return full
@@ -293,6 +296,7 @@ def _run(
         trace.mean[k] = mixture.mean @ mixture.weights()
         carried.pass_time(step.length_s, mixture, float(trace.mean[k, SOC]))
         trace.record(k, mixture, carried.drift_sd**2)
+    # A series may end in a silence, after which no step comes to judge it.
     if lost_s > BRIDGED_S:
         carried.pass_gap(mixture, lost_s)
     mixture.prune_and_split()
