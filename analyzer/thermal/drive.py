@@ -80,7 +80,7 @@ class Part:
             never = cannot_say(f"at this load it stays below {self.limit_c:.0f} °C", "s")
             return Ahead(self.part, temp_c, self.limit_c, settles, never, 0.0)
         drawn = questions.samples(heat, self.place, SAMPLES, np.random.default_rng(1))
-        # The reading says where the part is now, and the page shows that: both start from it.
+        # The reading says where the part is now, and the sentence gives it: both start there.
         drawn = replace(drawn, temp_c=np.full(SAMPLES, temp_c))
         times = questions.crossing_s(drawn, load, self.limit_c)
         soon = float(np.mean(times <= AHEAD_S))
