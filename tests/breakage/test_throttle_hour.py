@@ -4,7 +4,6 @@ Twenty seconds after each move the question is put; truth is what the simulated 
 the new setting held. Bars: the issue that asked for it.
 """
 
-from functools import cache
 from math import log
 
 import pytest
@@ -20,7 +19,6 @@ BOATS = ((61, "all"), (21, "plain"))
 TRUTH_S = 60  # truth is known at whole minutes
 
 
-@cache
 def hour(number: int, kit: str, folder) -> list[tuple[dict, object, object]]:
     """The answers, the true setting of each, and what would come of it."""
     throttle = Throttle(FROM_S, FACTOR, EVERY_S)
@@ -40,7 +38,7 @@ def hour(number: int, kit: str, folder) -> list[tuple[dict, object, object]]:
     return rows
 
 
-@pytest.fixture(params=BOATS, ids=lambda boat: f"{boat[0]}, {boat[1]}")
+@pytest.fixture(scope="module", params=BOATS, ids=lambda boat: f"{boat[0]}, {boat[1]}")
 def answers(request, tmp_path_factory):
     """Those of one boat, asked once."""
     return hour(*request.param, tmp_path_factory.mktemp("hour"))

@@ -94,13 +94,22 @@ def test_can_bus_refuses_what_no_bus_has(board: Board, options: tuple[str, ...])
     assert not (board.root / "etc").exists()
 
 
-def test_the_command_on_board_asks_the_boats_log_as_its_owner(board: Board, repository: Path):
-    sudo = board.root / "bin/sudo"
-    sudo.write_text('#!/bin/sh\necho "$KEELWATT_LOG $KEELWATT_BOAT $*"\n')
-    sudo.chmod(0o755)
+@pytest.mark.parametrize(
+    ("user", "by", "options"),
+    [
+        ("sailor", "sudo", "--user=keelwatt --preserve-env=KEELWATT_BOAT,KEELWATT_LOG"),
+        ("root", "runuser", "-u keelwatt --"),
+    ],
+)
+def test_the_command_on_board_asks_the_boats_log_as_its_owner(
+    board: Board, user: str, by: str, options: str
+):
+    for name, text in ((by, 'echo "$KEELWATT_LOG $KEELWATT_BOAT $*"'), ("id", f"echo {user}")):
+        tool = board.root / "bin" / name
+        tool.write_text(f"#!/bin/sh\n{text}\n")
+        tool.chmod(0o755)
     done = board.run("keelwatt-on-board.sh", "range", "--speed", "4")
     assert done.stdout == (
-        "/var/lib/keelwatt/log.sqlite /var/lib/keelwatt/boat.toml --user=keelwatt "
-        "--preserve-env=KEELWATT_BOAT,KEELWATT_LOG /opt/keelwatt/current/bin/keelwatt "
-        "range --speed 4\n"
+        f"/var/lib/keelwatt/log.sqlite /var/lib/keelwatt/boat.toml {options} "
+        "/opt/keelwatt/current/bin/keelwatt range --speed 4\n"
     )

@@ -55,12 +55,12 @@ class Booted:
 def live(bare: System, package: Path, say: Say) -> None:
     """Installs, asks for acts as the pages and as a stranger would, and shuts down."""
     for file in (package, INSIDE):
-        (bare.root / "root" / file.name).write_bytes(file.read_bytes())
+        (bare.root / "srv" / file.name).write_bytes(file.read_bytes())
     booted = Booted(bare)
     done = booted.ask("apt-get", "install", "-y", "-q", "--no-install-recommends",
-                      f"/root/{package.name}")  # fmt: skip
+                      f"/srv/{package.name}")  # fmt: skip
     say("running: installs", done.returncode == 0, done.stderr[-200:])
-    told = booted.ask("python3", f"/root/{INSIDE.name}")
+    told = booted.ask("python3", f"/srv/{INSIDE.name}")
     for what, fine, more in json.loads(told.stdout or "[]"):
         say(f"running: {what}", fine, more)
     say("running: was asked through", told.returncode == 0, told.stderr[-200:])
