@@ -59,7 +59,7 @@ DELIBERATE = [
     ("analyzer/cells/sense_leads.py", "_away_s > 0, BACK_V, may_v)", "_away_s > 0, may_v, BACK_V)"),
     # trips
     ("analyzer/trips/ledger.py", "boat.hotel.power_w * part.n", "boat.hotel.power_w / part.n"),
-    ("analyzer/trips/ledger.py", "np.maximum(power, 0.0), np.minimum", "np.minimum(power, 0.0), np.minimum"),
+    ("analyzer/trips/ledger.py", "taken = np.maximum(power, 0.0)", "taken = np.minimum(power, 0.0)"),
     ("analyzer/trips/sag.py", "self.charge_used_v + self.ohmic", "self.charge_used_v - self.ohmic"),
     ("analyzer/trips/sag_noise.py", "mean, var = keep * mean", "mean, var = mean"),
     ("analyzer/trips/sag_fit.py", "within + between", "within - between"),
