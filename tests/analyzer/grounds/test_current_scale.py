@@ -7,6 +7,7 @@ from analyzer.grounds.current_scale import NOISY, SCALE, current_scale
 from analyzer.grounds.power_doubt import UNPROVEN, power_doubt
 from analyzer.pack.cell_model import default_params
 from analyzer.series.series import Series
+from logger.boat import Pack
 from tests.support.motor_boat import motor_boat
 
 BOAT = motor_boat()
@@ -51,6 +52,17 @@ def test_a_current_much_too_small_is_not_believed_either():
 def test_a_current_that_moves_without_its_voltage_is_noise(sd_a, names):
     noise = np.random.default_rng(3).standard_normal(N)
     assert kind(driven() + sd_a * noise) == names
+
+
+@pytest.mark.parametrize(("times", "names"), [(12.0, None), (80.0, SCALE)])
+def test_a_lead_acid_pack_answers_a_step_by_more_than_its_resistance(times, names):
+    """At an eighth of its amp-hours an hour the charge transfer's slope is three times the ohmic
+    part (`tests/field/fit_lead_loss.py`), and cold and age make three times of both."""
+    pack = Pack(chemistry="agm", cells_in_series=24, rated_capacity_ah=280)
+    ohm = default_params(pack).r0_ohm * pack.cells_in_series
+    noise = 0.01 * np.random.default_rng(2).standard_normal(N)
+    found = current_scale(52.0 - times * ohm * driven() + noise, driven(), 1.0, pack).finding
+    assert (found and found.kind) == names
 
 
 def test_a_steady_current_tells_nothing():

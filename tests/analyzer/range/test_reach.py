@@ -7,6 +7,7 @@ import pytest
 
 from analyzer.environment.stream import given, unknown
 from analyzer.environment.stream_table import StreamTable
+from analyzer.environment.sun_ahead import SunAhead
 from analyzer.environment.wind import Wind
 from analyzer.hull import hull
 from analyzer.pack.chemistry import chemistry
@@ -355,3 +356,12 @@ def test_at_the_best_speed_there_is_nothing_to_gain():
 def test_one_knot_is_in_the_sentence():
     result = reach(question(speeds_mps=np.array([2.0, 3.2])))
     assert f"{2.0 / KN:.1f} kn" in next_action(result, 1)
+
+
+def test_sun_takes_from_what_the_pack_gives():
+    """60 W of hotel load, 100 W of panels: 40 W less than the motor takes, while the sun lasts."""
+    asked = question(speeds_mps=np.array([3.0]), hotel_w=(60.0, 0.0), solar_w=(100.0, 0.0))
+    for sun in (None, SunAhead(None)):  # no place told: it lasts for some hours
+        result = reach(replace(asked, sun_ahead=sun))
+        assert result.duration_s.max() < 2 * 3600.0
+        assert result.total_w - result.motor_w == pytest.approx(-40.0, abs=0.5)
