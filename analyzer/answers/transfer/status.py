@@ -133,6 +133,8 @@ def _gps(store: Store) -> Line:
         return Line("GPS", "No position was ever recorded.", False)
     age_s = (span[1] - held.last_us) / 1e6
     text = f"The newest position is {_long(age_s)} older than the newest reading."
+    if age_s < 1.0:
+        text = "The newest position is as new as the newest reading."
     return Line("GPS", text, age_s < FRESH_S)
 
 
