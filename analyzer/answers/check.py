@@ -52,7 +52,7 @@ def check(
         devices=tuple(devices),
         channels=rows,
         missing_channels=coverage.missing(boat, arriving),
-        findings=(*found, *boat_findings.findings(boat)),
+        findings=(*found, *recorder.untold_sense(arriving), *boat_findings.findings(boat)),
         questions=(*coverage.questions(boat, arriving, standings), *map(_test_row, tests)),
         grounds=standings.rows,
     )

@@ -1,5 +1,5 @@
-"""How the recorder fares: what of each source is down, refused or lost, and whether it knows the
-date."""
+"""How the recorder fares: what of each source is down, refused or lost, whether it knows the date,
+and whether a current waits for its sense to be told."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -70,6 +70,29 @@ def dating(boots: Sequence[Boot]) -> tuple[Detection, ...]:
         cure = "Look whether the receiver sends its date (RMC or ZDA, or NMEA 2000's system time)."
         return (_of_clock("undated", text, cure),)
     return ()
+
+
+def untold_sense(arriving: frozenset[str]) -> tuple[Detection, ...]:
+    """A vehicle bus's pack current that no key of the boat file says the sense of.
+
+    SAE sells the list that defines it (J1939 Digital Annex), no public table of it says the sense,
+    and makers differ: it is not assumed.
+
+    Args:
+        arriving: Channels that arrive.
+    """
+    if "other_hvess_current_a" not in arriving or "pack_current_a" in arriving:
+        return ()
+    text = (
+        "The pack's current arrives (SAE J1939, group 61584), but not which way it counts: it is "
+        "not used yet."
+    )
+    cure = (
+        "Write hvess_sign in the source's options: 1 where other_hvess_current_a is above zero "
+        "while the motor runs, -1 where it is below."
+    )
+    size = Estimate(1.0, None, None, "count")
+    return (Detection("pack", "current_sense_untold", text, 0.95, size, cure, ""),)
 
 
 def _of_clock(kind: str, text: str, cure: str) -> Detection:

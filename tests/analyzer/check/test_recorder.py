@@ -64,3 +64,17 @@ def boot(number: int, **fields: Any) -> Boot:
 )
 def test_a_date_that_is_odd_is_said(boots: list[Boot], kinds: list[str]):
     assert [f.kind for f in recorder.dating(boots)] == kinds
+
+
+@pytest.mark.parametrize(
+    ("arriving", "kinds"),
+    [
+        ({"pack_voltage_v", "other_hvess_current_a"}, ["current_sense_untold"]),
+        ({"pack_voltage_v", "other_hvess_current_a", "pack_current_a"}, []),  # a shunt measures it
+        ({"pack_voltage_v"}, []),
+    ],
+)
+def test_a_current_whose_sense_nobody_tells_is_said(arriving, kinds):
+    found = recorder.untold_sense(frozenset(arriving))
+    assert [f.kind for f in found] == kinds
+    assert all("hvess_sign" in f.cure for f in found)

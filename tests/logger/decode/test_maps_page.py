@@ -10,6 +10,7 @@ from pymodbus.simulator import DataType, SimData
 
 from logger.channels import find
 from logger.decode import column_map, registers
+from logger.decode.can import bus
 from logger.decode.counters import Counters
 from logger.decode.registers import read_register
 from logger.reading import Block, Row
@@ -95,3 +96,9 @@ def test_every_key_and_unit_stands_on_the_page():
     assert all(f"`{key}`" in PAGE for key in column_keys)
     listed = re.search(r"^Units, .*?: (.*)\.$", PAGE, re.M)[1].split(", ")
     assert set(listed) <= set(TO_INSIDE)
+
+
+def test_every_option_of_a_bus_stands_on_the_page():
+    table = PAGE.split("## What a CAN bus says")[1].split("\n## ")[0]
+    rows = [line.split("|")[1] for line in table.splitlines() if line.startswith("| `")]
+    assert sorted(re.findall(r"`(\w+)`", " ".join(rows))) == sorted(bus.KEYS)
