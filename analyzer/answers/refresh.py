@@ -16,7 +16,7 @@ from analyzer.answers.grounded import believed, standings
 from analyzer.answers.snapshot import keep_here
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.ground import standing_of
-from analyzer.estimation.quantiles import Z80
+from analyzer.estimation.quantiles import mixture_quantile
 from analyzer.estimation.results import to_json
 from analyzer.flags import monitor
 from analyzer.grounds.plausible import flows_back, tells_nothing
@@ -188,11 +188,15 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
     begin_us, charge = [part for part in parts if part[0] <= at_us or part is parts[0]][-1]
     k = int(np.searchsorted(charge.t_s, (at_us - begin_us) / 1e6))
     k = min(k, len(charge.t_s) - 1)
-    soc, sd = float(charge.soc_frac[k]), float(charge.sd_frac[k])
-    if not np.isfinite(soc):
+    if not np.isfinite(charge.soc_frac[k]):
         return cannot_say("the charge is not known there", "frac")
-    low, high = max(soc - Z80 * sd, 0.0), min(soc + Z80 * sd, 1.0)
-    return Estimate(soc, low, high, "frac", used=("pack_current_a", "pack_voltage_v"))
+    weight, mean, sd = charge.components[:, charge.step_of[k], None]
+    # Median and quantiles, as "how far" has them: a skewed mixture's mean lies elsewhere.
+    shares = (0.1, 0.5, 0.9)
+    low, mid, high = (float(mixture_quantile(weight, mean, sd, q)[0]) for q in shares)
+    if k == len(charge.t_s) - 1:  # the end's own posterior has what was bridged in it
+        low, mid, high = (charge.final.quantile_frac(q) for q in shares)
+    return Estimate(mid, low, high, "frac", used=("pack_current_a", "pack_voltage_v"))
 
 
 def _watch(

@@ -124,14 +124,15 @@ class PackPosterior:
 
     def range_frac(self, coverage: float = 0.8) -> tuple[float, float]:
         """The range that holds the charge with this probability. [frac]"""
+        below, above = tails(coverage)
+        return self.quantile_frac(below), self.quantile_frac(above)
+
+    def quantile_frac(self, share: float) -> float:
+        """The charge that it is below with a probability; 0.5: the median. [frac]"""
         weight, mean, cov = self.mixture
         # of the packed halves the first column is the charge's variance
         sd = np.sqrt(cov[:, 0] + self.drift_sd**2)
-        charges = (weight[None], mean[None, :, SOC], sd[None])
-        below, above = tails(coverage)
-        low = mixture_quantile(*charges, below)
-        high = mixture_quantile(*charges, above)
-        return float(low[0]), float(high[0])
+        return float(mixture_quantile(weight[None], mean[None, :, SOC], sd[None], share)[0])
 
     def draws(self, n: int, rng: np.random.Generator) -> dict[str, Floats]:
         """Samples of the mean cell's state, equally likely.
