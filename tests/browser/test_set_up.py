@@ -137,3 +137,19 @@ def test_going_back_keeps_what_was_written(empty, phone):
     phone.get_by_role("button", name="Back", exact=True).click()
     assert phone.get_by_label("Its name", exact=True).input_value() == "Heron"
     assert phone.get_by_label("Length on the waterline", exact=True).input_value() == "8"
+
+
+LINES_BESIDE = """() => [...document.querySelectorAll("label > [type=checkbox]")].map((tick) => {
+  const label = tick.parentElement, box = tick.getBoundingClientRect();
+  const range = document.createRange();
+  range.selectNodeContents(label.lastChild);
+  return [...range.getClientRects()].filter((r) => r.width > 1).every((r) => r.left >= box.right);
+})"""
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_words_of_a_box_to_tick_stand_beside_it_on_every_line(empty, chromium, width):
+    page = chromium.new_page(viewport={"width": width, "height": 844})
+    page.goto(f"{empty[0]}/set-up/status")
+    assert page.evaluate(LINES_BESIDE) == [True, True]
+    page.close()
