@@ -81,7 +81,9 @@ def serve(log: Log, options: argparse.Namespace) -> int:
     _check_free(options.host, options.port)
     key = access.load_key(paths.data_folder() / "pairing.key", options.forget_phones)
     asked = options.name or not access.is_own(options.host)
-    paired = access.Access(key, tell=_tell_codes if asked else lambda codes: None)
+    sheet_code = access.load_sheet_code(paths.data_folder() / "sheet-code")
+    tell = _tell_codes if asked else lambda codes: None
+    paired = access.Access(key, tell=tell, sheet_code=sheet_code)
     guard, named = Guard(log.path), (options.host, *options.name)
     trials = Trials((log.boat_file or log.path).parent)
     board = Board(plugs=plugged_in, trials=trials)

@@ -23,6 +23,13 @@ LASTS_S = 400 * 86400  # the longest that browsers keep a cookie (RFC 6265bis, f
 CODE_LASTS_S = 3600.0  # assumed
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # none that could be taken for another
 _CODE_LENGTH = 8  # 31^8; a hundred devices that guess for a year: 1 in 3000; assumed
+# It serves always, so it is longer: 31^12 are 59 bits. Chosen here, no source.
+_SHEET_CODE_LENGTH = 12
+
+
+def _letters_of(code: str) -> bytes:
+    """A code without what people put between and around its letters."""
+    return "".join(letter for letter in code.upper() if letter in _LETTERS).encode()
 
 
 def new_code() -> str:
@@ -58,12 +65,14 @@ class Tries:
 class Access:
     """Gives rights for codes, and knows them again by their cookie.
 
-    A code serves once, and for an hour; the next one is told then.
+    A code serves once, and for an hour; the next one is told then. Only the one of a ready card's
+    sheet serves always: such a board has no console on which others could be read.
 
     Args:
         key: Signs the cookies; whoever has it can make one.
         codes: By right; None: new ones.
         tell: Called with the codes whenever one is new: they stand on the board's console.
+        sheet_code: Gives the right to look and change; None: there is no sheet.
     """
 
     def __init__(
@@ -71,7 +80,9 @@ class Access:
         key: bytes,
         codes: dict[Right, str] | None = None,
         tell: Callable[[dict[Right, str]], None] = lambda codes: None,
+        sheet_code: str | None = None,
     ) -> None:
+        self._sheet_code = sheet_code
         self.codes: dict[Right, str] = codes or {"look": new_code(), "change": new_code()}
         self.tries = Tries()
         self._made_s = time.monotonic()
@@ -87,10 +98,12 @@ class Access:
     def pair(self, code: str) -> Right | None:
         """The right that a code gives; None where it gives none. Spaces and case do not matter."""
         self.offer()
-        given = "".join(letter for letter in code.upper() if letter in _LETTERS).encode()
+        given = _letters_of(code)
+        if self._sheet_code and hmac.compare_digest(given, _letters_of(self._sheet_code)):
+            return "change"
         found: Right | None = None
         for right, want in self.codes.items():
-            if hmac.compare_digest(given, want.replace("-", "").encode()):
+            if hmac.compare_digest(given, _letters_of(want)):
                 found = right
         if found:
             self._renew(found)
@@ -139,6 +152,15 @@ def is_own(address: str) -> bool:
         return False
     mapped = getattr(found, "ipv4_mapped", None)
     return (mapped or found).is_loopback
+
+
+def load_sheet_code(path: Path) -> str | None:
+    """The code of a ready card's sheet; None where there is none, or one easily guessed."""
+    try:
+        code = path.read_text().strip()
+    except (OSError, UnicodeDecodeError):
+        return None
+    return code if len(_letters_of(code)) >= _SHEET_CODE_LENGTH else None
 
 
 def load_key(path: Path, renew: bool = False) -> bytes:

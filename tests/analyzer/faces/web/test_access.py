@@ -47,6 +47,25 @@ def test_pair_forgives_case_and_spaces_and_nothing_else(door, typed, right):
     assert door.pair(typed) == right
 
 
+def test_the_code_of_a_cards_sheet_serves_again_and_beside_the_others(tmp_path):
+    path = tmp_path / "sheet-code"
+    assert access.load_sheet_code(path) is None
+    path.write_text("CCCC-4444-DDDD\n")
+    door = access.Access(KEY, dict(CODES), sheet_code=access.load_sheet_code(path))
+    assert [door.pair("cccc 4444 dddd") for _ in range(2)] == ["change", "change"]
+    assert door.pair("CCCC-4444") is None
+    assert (door.pair("AAAA-2222"), door.pair("BBBB-3333")) == ("look", "change")
+
+
+def test_a_code_of_a_sheet_that_could_be_guessed_serves_nobody(tmp_path):
+    path = tmp_path / "sheet-code"
+    for short in ("", "\n", "CCCC-4444-DDD", "----1111----"):  # 1 is no letter of codes
+        path.write_text(short)
+        assert access.load_sheet_code(path) is None
+    path.write_bytes(b"\xff" * 12)
+    assert access.load_sheet_code(path) is None
+
+
 def test_cookie_is_known_again_and_a_forged_one_is_not(door):
     cookie = door.cookie("look")
     assert door.right_of(cookie) == "look"
