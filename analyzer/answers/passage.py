@@ -360,7 +360,7 @@ def _with_reserve(log: OpenLog, reserve_frac: float | None) -> OpenLog:
 def stream_table(wish: PlanWish, departure_s: float) -> StreamTable | None:
     """The stream as it was given, by times or once for all; None where it was not."""
     if wish.stream_table:
-        return read_stream_table(wish.stream_table)
+        return read_stream_table(wish.stream_table, departure_s)
     if wish.stream is None:
         return None
     speed_mps, toward = wish.stream[0], np.radians(wish.stream[1])
@@ -372,7 +372,7 @@ def _stream_words(table: StreamTable | None, asked: Asked) -> str:
     if table is not None and not asked.wish.stream_table:
         return "as given, all the way"
     if table is not None:
-        return f"the table of {len(table.t_s)} times"
+        return table.told
     stream = asked.here.stream
     if not stream.known:
         return f"not known, so the range is wider: {stream.reason}"

@@ -230,17 +230,17 @@ def way_home(asked: Asked, wish: HomeWish) -> WayBack | str:
         place = (log.boat.home.latitude_deg, log.boat.home.longitude_deg)
         along_m = _track_m(log, place, asked.end_us)
         way = replace(way, distance_m=max(along_m, way.distance_m))
-    return replace(way, ahead=_ahead(wish))
+    return replace(way, ahead=_ahead(wish, utc_s))
 
 
 def _home_name(log: OpenLog) -> str:
     return log.boat.home.name if log.boat.home else ""
 
 
-def _ahead(wish: HomeWish) -> Ahead:
-    """The stream on the way home."""
+def _ahead(wish: HomeWish, utc_s: float) -> Ahead:
+    """The stream on the way home, from a time on."""
     if isinstance(wish.stream, Path):
-        return read_stream_table(wish.stream)
+        return read_stream_table(wish.stream, utc_s)
     if wish.stream is None:
         return "goes on"
     return "stays" if wish.stream == "same" else "reversed"

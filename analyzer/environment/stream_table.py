@@ -8,26 +8,31 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.environment.tide_constants import TideConstants, parse_constants
 from analyzer.errors import BadRoute
-from logger.units import KN
+from logger.units import DAY_S, KN, UNDATED_S
 
 Floats = npt.NDArray[np.float64]
 
 TABLE_SD_MPS = 0.12  # how far the stream is from a table of it; common practice, no source
 TABLE_SCALE_SD = 0.15  # and how far its strength is off as a whole; common practice, no source
 STEP_S = 300.0  # between times that a mean is taken of, assumed
+# What harmonic constants are worked out for, before and after a departure: assumed.
+BEFORE_S, DAYS = 3600.0, 10
+CONSTANTS = "[constituents]"  # by what a file of them is known, by definition
 
 
 @dataclass(frozen=True)
 class StreamTable:
     """A stream by times: what a tidal atlas gives. Between times it is interpolated.
 
-    t_s: UTC, rising, shape (m,). east_mps, north_mps: shape (m,).
+    t_s: UTC, rising, shape (m,). east_mps, north_mps: shape (m,). told: what it comes from.
     """
 
     t_s: Floats
     east_mps: Floats
     north_mps: Floats
+    told: str = ""
 
     def at(self, t_s: Floats) -> tuple[Floats, Floats]:
         """East and north at times; the first and last hold beyond the table."""
@@ -48,29 +53,46 @@ class StreamTable:
         return means[0], means[1]
 
 
-def read_stream_table(path: Path) -> StreamTable:
-    """A CSV file with the columns utc, speed_kn, toward_deg.
+def read_stream_table(path: Path, from_s: float) -> StreamTable:
+    """A table of times, or what harmonic constants make of the days from a time on.
 
+    Args:
+        path: CSV with the columns utc, speed_kn, toward_deg; or TOML, see `tide_constants`.
+        from_s: UTC.
     Raises:
-        BadRoute: The file is not that.
+        BadRoute: The file is neither, or the date is not known.
     """
-    rows: list[tuple[float, float, float]] = []
-    wants = "columns utc (2026-07-01T06:00Z), speed_kn and toward_deg"
     try:
-        with path.open(newline="", encoding="utf-8") as file:
-            for number, row in enumerate(csv.DictReader(file), start=2):
-                try:
-                    when = parse_utc(row["utc"])
-                    size, toward = float(row["speed_kn"]) * KN, np.radians(float(row["toward_deg"]))
-                except (KeyError, TypeError, ValueError) as error:
-                    raise BadRoute(f"{path}, line {number}: wants {wants}, got {row}") from error
-                rows.append((when, size * np.sin(toward), size * np.cos(toward)))
+        text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise BadRoute(f"{path} cannot be read: {error}") from error
+    if path.suffix.lower() == ".toml" or CONSTANTS in text:
+        return _of_constants(parse_constants(text, path), from_s)
+    return _of_rows(text, path)
+
+
+def _of_constants(known: TideConstants, from_s: float) -> StreamTable:
+    if from_s < UNDATED_S:
+        raise BadRoute("a tide wants the date, and the log has none: give the time of departure")
+    t_s = from_s + np.arange(-BEFORE_S, DAYS * DAY_S, STEP_S)
+    return StreamTable(t_s, *known.at(t_s), known.told)
+
+
+def _of_rows(text: str, path: Path) -> StreamTable:
+    rows: list[tuple[float, float, float]] = []
+    wants = "columns utc (2026-07-01T06:00Z), speed_kn and toward_deg"
+    for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):
+        try:
+            when = parse_utc(row["utc"])
+            size, toward = float(row["speed_kn"]) * KN, np.radians(float(row["toward_deg"]))
+        except (AttributeError, KeyError, TypeError, ValueError) as error:
+            raise BadRoute(f"{path}, line {number}: wants {wants}, got {row}") from error
+        rows.append((when, size * np.sin(toward), size * np.cos(toward)))
     if not rows:
         raise BadRoute(f"{path} holds no row; it wants {wants}")
     table = np.array(sorted(rows))
-    return StreamTable(table[:, 0], table[:, 1], table[:, 2])
+    told = f"the table of {len(rows)} times"
+    return StreamTable(table[:, 0], table[:, 1], table[:, 2], told)
 
 
 def parse_utc(text: str) -> float:

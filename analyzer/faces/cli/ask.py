@@ -58,7 +58,7 @@ def _home_stream(text: str) -> str | Path:
         return text
     if not Path(text).is_file():
         raise argparse.ArgumentTypeError(
-            f"wants same, reversed or a CSV file that is there, got {text!r}"
+            f"wants same, reversed or a file that is there, got {text!r}"
         )
     return Path(text)
 
@@ -101,9 +101,9 @@ COMMANDS = (
             arg(
                 "--home-stream",
                 type=_home_stream,
-                metavar="same|reversed|CSV",
-                help="the stream on the way home: as now, turned right round, or a table with utc, "
-                "speed_kn, toward_deg (else going on as it may, the least sure)",
+                metavar="same|reversed|FILE",
+                help="the stream on the way home: as now, turned right round, or a file as for "
+                "plan --stream-table (else going on as it may, the least sure)",
             ),
             opt.WHAT_IF,
         ),

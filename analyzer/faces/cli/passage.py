@@ -114,8 +114,8 @@ COMMANDS = (
                 "--stream-table",
                 type=opt.existing_file,
                 metavar="FILE",
-                help="CSV with utc, speed_kn, toward_deg (else the stream as the log shows it "
-                "goes on)",
+                help="CSV with utc, speed_kn, toward_deg, or TOML with harmonic constants of the "
+                "place (else the stream as the log shows it goes on)",
             ),
             arg(
                 "--wind",

@@ -66,7 +66,7 @@ from analyzer.faces.web.set_up import (
     setup_page,
     status_page,
 )
-from analyzer.faces.web.set_up.forms import FormError, read_body
+from analyzer.faces.web.set_up.forms import FormError
 from analyzer.faces.web.set_up.plugged import Board
 from logger.errors import LoggerError
 
@@ -221,11 +221,12 @@ async def plan(
     request: Request,
     wish: Annotated[PlanQuestion, Query()],
 ) -> Any:
-    """Whether the passage along a route works; the body is a GPX file. It changes nothing."""
-    route = await read_body(request, plan_page.MOST_BYTES)
-    answer, _ = await run_in_threadpool(
-        plan_page.ask, log_of(request), wish, {"route": route or b"<nothing/>"}
-    )
+    """Whether the passage along a route works. It changes nothing.
+
+    The body is a GPX file; or a form with it as `route` and a file of streams as `stream_table`.
+    """
+    files = await plan_page.sent(request)
+    answer, _ = await run_in_threadpool(plan_page.ask, log_of(request), wish, files)
     return _json(answer)
 
 

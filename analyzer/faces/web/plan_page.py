@@ -19,7 +19,7 @@ from analyzer.faces.charts import range_svg
 from analyzer.faces.web import waypoints
 from analyzer.faces.web.api.questions import PlanQuestion
 from analyzer.faces.web.page import log_of, remembered, render
-from analyzer.faces.web.set_up.forms import FormError, check_length
+from analyzer.faces.web.set_up.forms import FormError, check_length, read_body
 from logger.errors import LoggerError
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 # Of earlier trips on the map, and of a file that is sent: assumed.
 MOST_TRACKS, TRACK_POINTS = 6, 400
 MOST_BYTES = 5_000_000
+FILES = ("route", "stream_table")
 
 router = APIRouter(include_in_schema=False)
 
@@ -64,7 +65,7 @@ async def plan(request: Request) -> Response:
         check_length(request, MOST_BYTES)
         async with request.form(max_files=2, max_fields=30) as form:
             written = {k: v for k, v in form.items() if isinstance(v, str)}
-            files = {k: await _bytes(form, k) for k in ("route", "stream_table")}
+            files = {k: await _bytes(form, k) for k in FILES}
         return await run_in_threadpool(_answer, request, written, files)
     except (AnalyzerError, LoggerError) as error:
         return _page(request, written, wrong=str(error))
@@ -101,6 +102,16 @@ def ask(log: Log, question: PlanQuestion, files: dict[str, bytes]) -> "tuple[Pla
             return answer, waypoints.text(shown_places(kept["route"]))
         except AnalyzerError as error:
             raise FormError(str(error).replace(f"{folder}/", "the file ")) from error
+
+
+async def sent(request: Request) -> dict[str, bytes]:
+    """The files of a request to the HTTP API: a GPX body, or a form with those of `FILES`."""
+    if not request.headers.get("content-type", "").startswith("multipart/form-data"):
+        return {"route": await read_body(request, MOST_BYTES) or b"<nothing/>"}
+    check_length(request, MOST_BYTES)
+    async with request.form(max_files=2, max_fields=2) as form:
+        files = {k: await _bytes(form, k) for k in FILES}
+    return {**files, "route": files["route"] or b"<nothing/>"}
 
 
 def _wish(written: dict[str, str]) -> PlanQuestion:

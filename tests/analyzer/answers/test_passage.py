@@ -10,7 +10,7 @@ import pytest
 
 from analyzer.answers import hull as answer_hull
 from analyzer.answers import passage, refresh
-from analyzer.answers.passage import PlanWish, plan_passage
+from analyzer.answers.passage import PlanWish, parse_utc, plan_passage
 from analyzer.answers.snapshot import here_now
 from analyzer.environment.wind import Wind
 from analyzer.errors import BadRoute
@@ -28,6 +28,7 @@ from logger.reading import (
     UtcFix,
 )
 from logger.store import Store
+from logger.units import KN
 from tests.support.even_trip import motoring
 from tests.support.gpx import GPX
 from tests.support.hull_boat import boat
@@ -90,6 +91,22 @@ def test_the_sky_of_the_log_is_not_that_of_three_days_later(log, route, monkeypa
         "45 % of a clear sky, the usual share, as the log's last yield is of 3 days before"
     )
     assert not soon.startswith("45 %")
+
+
+def test_a_plan_in_a_tide_of_harmonic_constants_says_whose(log, route, tmp_path):
+    tide = tmp_path / "stream_table"  # as the page keeps what was sent, without its suffix
+    tide.write_text('place = "Sound"\nspeeds = "kn"\ntoward_deg = 0\n[constituents]\n'
+                    "S2 = { amplitude = 2, phase_deg = 0 }\n")  # fmt: skip
+    # S2's streams are two knots north at noon UTC and as much south at 18 h: by definition
+    noon, evening = (parse_utc(f"2026-06-10T{hour}:00Z") - 1800 for hour in (12, 18))
+    with_it, against = (
+        plan_passage(log, PlanWish(route, when, (2.4,), stream_table=tide)).plan.legs[0]
+        for when in (noon, evening)
+    )
+    fast, slow = (leg.speed_ground_mps.mid for leg in (with_it, against))
+    assert fast - slow == pytest.approx(4 * KN, abs=0.6 * KN)
+    told = plan_passage(log, PlanWish(route, noon, (2.4,), stream_table=tide)).stream_from
+    assert told == "harmonic constants (1 constituent) of Sound"
 
 
 def test_plan_with_fewer_speeds_than_legs_says_so(log, route):

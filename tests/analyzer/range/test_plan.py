@@ -93,7 +93,7 @@ def test_read_gpx_says_what_is_wrong(tmp_path, text):
 def test_stream_table_is_read_and_interpolated(tmp_path):
     path = tmp_path / "stream.csv"
     path.write_text("utc,speed_kn,toward_deg\n2026-07-01T06:00Z,2,90\n2026-07-01T08:00Z,2,270\n")
-    table = read_stream_table(path)
+    table = read_stream_table(path, 0.0)
     east, north = table.at(np.array([parse_utc("2026-07-01T06:30Z")]))
     assert east[0] == pytest.approx(1.0 * KN)  # a quarter of the way from +2 to -2 kn
     assert north[0] == pytest.approx(0.0, abs=1e-9)
@@ -103,7 +103,7 @@ def test_stream_table_error_names_the_line(tmp_path):
     path = tmp_path / "stream.csv"
     path.write_text("utc,speed_kn,toward_deg\n2026-07-01T06:00Z,fast,90\n")
     with pytest.raises(BadRoute, match="line 2"):
-        read_stream_table(path)
+        read_stream_table(path, 0.0)
 
 
 def test_energy_of_a_leg_in_still_water_is_power_times_time():

@@ -10,10 +10,20 @@ from analyzer.answers.passage import PlanWish, forecast
 from analyzer.estimation.results import RangeAnswer, Way
 from logger.units import KN
 
+_FILE = {"type": "string", "format": "binary"}
 GPX_BODY: dict[str, Any] = {
     "requestBody": {
         "required": True,
-        "content": {"application/gpx+xml": {"schema": {"type": "string", "format": "binary"}}},
+        "content": {
+            "application/gpx+xml": {"schema": _FILE},
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "properties": {"route": _FILE, "stream_table": _FILE},
+                    "required": ["route"],
+                }
+            },
+        },
     }
 }
 _UTC = "seconds since 1970, UTC"

@@ -78,7 +78,7 @@ def test_help_lists_every_command(capsys):
         (["range", "--speed", "nan"], "got 'nan'"),
         (["range", "--stream", "1.5"], "1.5@070"),
         (["range", "--stream", "1@400"], "0 to 360 degrees"),
-        (["range", "--home-stream", "nowhere.csv"], "same, reversed or a CSV file"),
+        (["range", "--home-stream", "nowhere.csv"], "same, reversed or a file"),
         (["review", "-1"], "-1"),
         (["review", "two"], "got 'two'"),
         (["replay"], "FILE"),

@@ -232,6 +232,13 @@ def test_plan_takes_a_route_and_changes_nothing(client, log, invented):
     assert "the stream wants where it goes" in half.json()["error"]
 
 
+def test_plan_takes_a_file_of_streams_beside_the_route(client, log):
+    files = {"route": b"<gpx/>", "stream_table": b"utc,speed_kn,toward_deg"}
+    assert client.post("/api/v1/plan", files=files).status_code == 200
+    assert log.asked[-1].stream_table.name == "stream_table"
+    assert client.post("/api/v1/plan", files={"other": b"<gpx/>"}).status_code == 422
+
+
 def test_hindcast_takes_minutes(client, log, invented):
     assert client.get("/api/v1/hindcast/2?each_min=2").json() == to_json(invented.HINDCAST)
     assert log.asked[-1] == ("hindcast", 120.0)
