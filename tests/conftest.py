@@ -12,6 +12,12 @@ from hypothesis import HealthCheck, settings
 if TYPE_CHECKING:
     from analyzer.series.log import OpenLog
 
+# One thread of linear algebra a process, its children's too: the build has as many workers as
+# cores, and threads that wait for one another by spinning took 14 times the processor time for the
+# strings of cells. Sums come out in one order besides. Before numpy is loaded, or it is too late.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
 # A busy machine is no fault. By default the same examples each time, so that a build means what
 # it says; KEELWATT_FULL=1 looks for new ones.
 settings.register_profile(
