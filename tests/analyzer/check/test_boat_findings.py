@@ -107,3 +107,14 @@ def test_use_above_sun_counts_the_days():
     # 100 Ah x about 52.9 V x 80 % = 4232 Wh over 480 Wh a day: 8.8 days
     (finding,) = boat_findings.findings(boat(hotel={"power_w": 20}))
     assert finding.size.mid == pytest.approx(8.8 * 86400, rel=0.02)
+
+
+def test_panels_lengthen_the_days_from_a_poor_sun_s_to_a_good_one_s():
+    """80 W for 1.5, 3 and 5 hours of full sun, as the module says of summer days, bring 120, 240
+    and 400 of the 480 Wh that are used; 4,232 Wh last as long as the difference can be paid."""
+    (found,) = boat_findings.findings(boat(hotel={"power_w": 20}, solar={"peak_w": 80}))
+    for days, short_wh in ((found.size.low, 360), (found.size.mid, 240), (found.size.high, 80)):
+        assert days / 86400 == pytest.approx(4232 / short_wh, rel=0.02)
+    (found,) = boat_findings.findings(boat(hotel={"power_w": 20}, solar={"peak_w": 100}))
+    assert found.size.high is None  # 500 Wh on a good day: it never runs down
+    assert found.size.low / 86400 == pytest.approx(4232 / 330, rel=0.02)

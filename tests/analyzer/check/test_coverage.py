@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from analyzer.check.coverage import Standings, questions
+from analyzer.check.coverage import Standings, missing, questions
 from analyzer.estimation.ground import Ground
 from tests.support.hull_boat import boat
 
@@ -92,3 +92,42 @@ def test_one_more_sensor_is_named_where_it_is_not_there():
     rows = questions(boat(), METERS, Standings(MEASURED, END_S))
     (why,) = [row.why for row in rows if row.question == FAR]
     assert "with ground speed (GPS), it is tied to the ground" in why
+
+
+@pytest.mark.parametrize("peak_w", [0.0, 100.0])
+def test_solar_power_is_asked_for_where_there_are_panels(peak_w):
+    plain = boat()
+    panels = plain.model_copy(update={"solar": plain.solar.model_copy(update={"peak_w": peak_w})})
+    rows = questions(panels, METERS, Standings(MEASURED, END_S))
+    (why,) = [row.why for row in rows if row.question == FAR]
+    assert ("with solar power" in why) == (peak_w > 0)
+
+
+def bank():
+    """Sixteen cells in four factory blocks."""
+    plain = boat()
+    pack = plain.pack.model_copy(update={"blocks_in_series": 4})
+    return plain.model_copy(update={"pack": pack})
+
+
+@pytest.mark.parametrize("name", ["cell_01_voltage_v", "cell_16_voltage_v", "block_1_voltage_v",
+                                  "block_4_voltage_v"])  # fmt: skip
+def test_any_cell_or_block_of_the_pack_tells_of_cells(name):
+    asked = {row.question: row for row in questions(bank(), METERS | {name})}
+    assert asked["Is a cell falling behind the others?"].answerable
+
+
+@pytest.mark.parametrize("name", ["cell_17_voltage_v", "cell_00_voltage_v", "block_5_voltage_v",
+                                  "block_0_voltage_v"])  # fmt: skip
+def test_a_cell_that_the_pack_does_not_have_tells_nothing(name):
+    asked = {row.question: row for row in questions(bank(), METERS | {name})}
+    assert not asked["Is a cell falling behind the others?"].answerable
+
+
+def test_the_rest_of_a_family_is_missed_where_one_of_it_arrives():
+    gps = {"latitude_deg", "longitude_deg", "speed_ground_mps"}
+    assert missing(bank(), METERS | gps) == ()
+    rest = missing(bank(), METERS | gps | {"cell_02_voltage_v"})
+    assert rest == ("cell_01_voltage_v", *(f"cell_{n:02d}_voltage_v" for n in range(3, 17)))
+    rest = missing(bank(), METERS | gps | {"block_4_voltage_v"})
+    assert rest == tuple(f"block_{n}_voltage_v" for n in (1, 2, 3))

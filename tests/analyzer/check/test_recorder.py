@@ -23,7 +23,9 @@ from logger.store import Boot
     ],
 )
 def test_findings_of_a_source(said: dict[str, Any], kinds: list[str]):
-    assert [f.kind for f in recorder.findings({"gps": said})] == kinds
+    found = recorder.findings({"gps": said})
+    assert [f.kind for f in found] == kinds
+    assert all(0.0 < f.sureness_frac <= 1.0 for f in found)
 
 
 def test_findings_name_the_source_and_the_commonest_cause():
@@ -63,7 +65,9 @@ def boot(number: int, **fields: Any) -> Boot:
     ],
 )
 def test_a_date_that_is_odd_is_said(boots: list[Boot], kinds: list[str]):
-    assert [f.kind for f in recorder.dating(boots)] == kinds
+    found = recorder.dating(boots)
+    assert [f.kind for f in found] == kinds
+    assert all(0.0 < f.sureness_frac <= 1.0 for f in found)
 
 
 @pytest.mark.parametrize(
