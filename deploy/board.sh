@@ -11,18 +11,46 @@ data=$root/var/lib/keelwatt
 boat=$data/boat.toml
 units=$root/etc/systemd/system
 backups=$data/before-update
-here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
+# Where it really lies: the link to the release in use is turned while this runs.
+here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd -P)
 # Public half of the key that releases are signed with; its other half stays at home.
 signer=$home/release.pub
 services="keelwatt-record.service keelwatt-serve.service"
-# What the pages ask for an act that wants root.
+# What the pages ask for an act that wants root; and what ends a change that the power cut off.
 errands=keelwatt-errand.socket
+resume=keelwatt-resume.service
+# A change of release that is under way: what to do with it after a power cut.
+changing=$home/changing
+# A log that is whole and about to take its place.
+log_back=$data/log-back.sqlite
 
-say() { printf 'keelwatt: %s\n' "$*"; }
+# tell_pages TEXT: where somebody waits on the pages, what is being done now.
+tell_pages() {
+    if [ -n "${KEELWATT_SAID:-}" ]; then
+        printf '%s\n' "$*" >"$KEELWATT_SAID.part"
+        mv "$KEELWATT_SAID.part" "$KEELWATT_SAID"
+    fi
+}
+
+say() {
+    printf 'keelwatt: %s\n' "$*"
+    tell_pages "$*"
+}
 
 fail() {
     printf 'keelwatt: %s\n' "$*" >&2
+    tell_pages "$*"
     exit 1
+}
+
+# One change of release at a time, whoever asks for it; who holds the lock hands it on.
+lock_changes() {
+    [ -z "${KEELWATT_LOCKED:-}" ] || return 0
+    mkdir -p "$home"
+    exec 9>"$home/.lock"
+    flock -n 9 || fail "another change of release is under way: wait for it"
+    KEELWATT_LOCKED=yes
+    export KEELWATT_LOCKED
 }
 
 wants_root() {
@@ -64,6 +92,7 @@ add_release() {
     check_wheels "$1" "$wheels"
     python=$(board_python) || exit 1
     mkdir -p "$releases"
+    drop_unfinished
     release=$releases/$(next_name)
     log=$release.log
     # By hash, and only what the list names: pip looks at each file once more as it reads it. It
@@ -89,15 +118,26 @@ add_release() {
         'import logger.daemon.main, analyzer.answers, analyzer.faces.web.app, logger.store.packing.codec as codec
 codec.works()'; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
+        rm -f "$release.txt"
         rm -rf "$release"
         fail "the new release does not start on this computer (a PC must know AVX2); nothing was changed"
     fi
-    rm -f "$log" "$release.txt"
     mkdir -p "$release/share"
     cp -R "$here/." "$release/share/"
     cp "$wheels/SHA256SUMS" "$release/SHA256SUMS"
+    if [ -f "$wheels/made" ]; then cp "$wheels/made" "$release/made"; fi # its age; of a file alone
     current_release >"$release/came-after"
+    rm -f "$log" "$release.txt"
     printf '%s\n' "$release"
+}
+
+# Releases that a power cut left half: their list of wheels goes last.
+drop_unfinished() {
+    for half in "$releases"/r*.txt; do
+        [ -e "$half" ] || continue
+        rm -rf "${half%.txt}"
+        rm -f "${half%.txt}.log" "$half"
+    done
 }
 
 # leave_behind LIB: what packages bring for their own makers or for another Python, 40 MB of it, stays
@@ -119,8 +159,8 @@ check_wheels() {
         fail "SHA256SUMS in $1 wants lines of a check sum and a plain wheel's name; make the folder again with deploy/wheelhouse.sh"
     fi
     for wheel in "$2"/*.whl; do
-        [ -f "$wheel" ] && [ ! -L "$wheel" ] &&
-            grep -qF "  $(basename "$wheel")" "$2/SHA256SUMS" ||
+        { [ -f "$wheel" ] && [ ! -L "$wheel" ] &&
+            grep -qF "  $(basename "$wheel")" "$2/SHA256SUMS"; } ||
             fail "$(basename "$wheel") in $1 is not in the list of wheels; make the folder again with deploy/wheelhouse.sh"
     done
     (cd "$2" && sha256sum --check --status --strict SHA256SUMS) ||
@@ -129,24 +169,47 @@ check_wheels() {
 
 check_signature() {
     command -v openssl >/dev/null || fail "wants openssl to look at the release's signature; apt install openssl"
-    [ -f "$2/SHA256SUMS.sig" ] && openssl pkeyutl -verify -pubin -inkey "$signer" -rawin \
-        -in "$2/SHA256SUMS" -sigfile "$2/SHA256SUMS.sig" >/dev/null 2>&1 ||
+    { [ -f "$2/SHA256SUMS.sig" ] && openssl pkeyutl -verify -pubin -inkey "$signer" -rawin \
+        -in "$2/SHA256SUMS" -sigfile "$2/SHA256SUMS.sig" >/dev/null 2>&1; } ||
         fail "the release in $1 is not signed by the key this board knows ($signer); take one from where the board's came from, or, where the key has changed on purpose, remove that file first"
 }
 
-# learn_signer FOLDER: a board takes the key of its first release, and keeps it.
+# learn_signer FOLDER: a board takes the key of its first signed release, and keeps it.
 learn_signer() {
     if [ -f "$1/release.pub" ] && [ ! -e "$signer" ]; then
-        cp "$1/release.pub" "$signer"
+        ours=$signer
+        signer=$1/release.pub
         check_signature "$1" "$1"
+        signer=$ours
+        cp "$1/release.pub" "$signer"
         say "releases must be signed by the key in $signer from now on"
     fi
 }
 
-# use_release FOLDER: from now on this one; the switch is one rename.
+# use_release FOLDER: from now on this one; the switch is one rename. What it leads to is on the card
+# before: a file system may keep a rename and lose what was written half a minute earlier.
 use_release() {
+    sync -f "$1"
     ln -sfn "$1" "$home/.next"
     mv -T "$home/.next" "$current"
+    sync -f "$home"
+}
+
+# begin_change WHAT RELEASE UNITS: from now on a start after a power cut goes on with it (resume).
+# WHAT is "try" (RELEASE is what to go back to if the newer one falls) or "back" (to RELEASE).
+begin_change() {
+    printf '%s\n' "$@" >"$changing.part"
+    sync -f "$changing.part"
+    mv "$changing.part" "$changing"
+    sync -f "$home"
+}
+
+# change_line NUMBER: of what begin_change wrote.
+change_line() { sed -n "$1p" "$changing"; }
+
+end_change() {
+    rm -f "$changing"
+    sync -f "$home"
 }
 
 current_release() { readlink "$current" 2>/dev/null || true; }
@@ -211,14 +274,35 @@ back_up_log() {
     for old in $(ls -1r "$backups"/r*.sqlite | tail -n +3); do as_owner rm -f "$old"; done
 }
 
-# The log under another name, which `aside` then tells; nothing may be writing it.
+# The log under another name, which `aside` then tells; nothing may be writing it. No other is put
+# over: a board without a clock chip may wake in the same second again.
 put_log_aside() {
     aside=$data/log-$(date -u +%Y%m%d-%H%M%S)
+    while as_owner test -e "$aside.sqlite"; do aside=$aside-2; done
     for end in "" -wal -shm; do
         if [ -e "$data/log.sqlite$end" ]; then
             as_owner mv -T "$data/log.sqlite$end" "$aside.sqlite$end"
         fi
     done
+}
+
+# log_from COPY: the log is as it was in a copy, and the present one beside it. Done again after a
+# power cut, it goes on where it was: the copy is whole before the log is put aside.
+log_from() {
+    if ! as_owner test -e "$log_back"; then
+        as_owner cp "$1" "$log_back.part"
+        sync -f "$data"
+        as_owner mv -T "$log_back.part" "$log_back"
+    fi
+    finish_log
+}
+
+finish_log() {
+    as_owner test -e "$log_back" || return 0
+    put_log_aside
+    as_owner mv -T "$log_back" "$data/log.sqlite"
+    sync -f "$data"
+    say "the log of before the update is back; the other is kept as $aside.sqlite"
 }
 
 # reads_log RELEASE: whether it can read the log as it now is; a newer one may have changed it.
@@ -233,7 +317,7 @@ runs() { [ -n "$root" ] || [ -d /run/systemd/system ]; }
 
 start_all() {
     # shellcheck disable=SC2086 # words are wanted
-    systemctl enable $errands $services
+    systemctl enable $errands $resume $services
     # Not waited for: a recorder whose boat has no sources yet tries again until it has.
     # shellcheck disable=SC2086
     if runs; then systemctl start --no-block $errands $services; fi
@@ -265,4 +349,32 @@ healthy() {
         systemctl is-active --quiet "$unit" || return 1
     done
     [ "$(systemctl show --property NRestarts "$@")" = "$before" ]
+}
+
+# back_to RELEASE WITH-LOG COPY UNITS: an older release takes over. WITH-LOG is yes, no or if-needed
+# (where it cannot read the log as it now is). May be done again after a power cut.
+back_to() {
+    begin_change back "$@"
+    # shellcheck disable=SC2086 # words are wanted
+    if runs; then systemctl stop $services; fi
+    finish_log
+    case "$2" in
+    no) ;;
+    if-needed) if ! reads_log "$1" && as_owner test -e "$3"; then log_from "$3"; fi ;;
+    yes) if as_owner test -e "$3"; then log_from "$3"; fi ;;
+    esac
+    begin_change back "$1" no "$3" "$4" # the log is settled
+    use_release "$1"
+    put_units
+    # shellcheck disable=SC2086 # words are wanted
+    if runs && [ -n "$4" ]; then systemctl start $4; fi
+    end_change
+}
+
+# undo_update: what was being tried does not stay up.
+undo_update() {
+    say "the new release does not stay up; putting the old one back"
+    back_to "$(change_line 2)" if-needed "$backups/$(basename "$(current_release)").sqlite" \
+        "$(enabled_services)"
+    fail "the update was undone; journalctl -u keelwatt-record -u keelwatt-serve says why"
 }

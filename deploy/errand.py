@@ -171,6 +171,24 @@ def mark_stick(asked: Asked) -> str:
     return "the stick is marked and gets its first copy: leave it in until it is said to be there"
 
 
+def fetch_release(asked: Asked) -> str:
+    """Takes the newest release that lies on a stick; whether it is one is looked at afterwards."""
+    _with_stick("release", asked)
+    return "the release is being copied from the stick: leave it in until it is said to be there"
+
+
+def take_release(asked: Asked) -> str:
+    """Takes the release that the pages have laid in the data folder, if it is one."""
+    run("systemctl", "start", "--no-block", "keelwatt-update@file.service")
+    return "the release is being looked at"
+
+
+def go_back(asked: Asked) -> str:
+    """Goes back to the release before the one in use."""
+    run("systemctl", "start", "--no-block", "keelwatt-update@back.service")
+    return "going back to the release before"
+
+
 def restart_recorder(asked: Asked) -> str:
     """Stops the recorder and starts it again."""
     run("systemctl", "restart", "--no-block", "keelwatt-record.service")
@@ -191,6 +209,9 @@ ACTS: dict[str, tuple[Callable[[Asked], str], frozenset[str]]] = {
     "set-wifi": (set_wifi, frozenset({"name", "password"})),
     "mark-stick": (mark_stick, frozenset({"device"})),
     "restore-stick": (restore_stick, frozenset({"device"})),
+    "fetch-release": (fetch_release, frozenset({"device"})),
+    "take-release": (take_release, frozenset()),
+    "go-back": (go_back, frozenset()),
     "restart-recorder": (restart_recorder, frozenset()),
     "shut-down": (shut_down, frozenset()),
 }

@@ -8,6 +8,8 @@
 set -eu
 # shellcheck source=deploy/environment.sh
 . "$(dirname -- "$0")/environment.sh"
+# shellcheck source=deploy/platform.sh
+. "$(dirname -- "$0")/platform.sh"
 
 [ $# -ge 1 ] || fail "usage: sh $0 FOLDER [aarch64|x86_64]"
 command -v dpkg-deb >/dev/null || fail "wants dpkg-deb, as Debian and its relatives have it"
@@ -43,8 +45,7 @@ for wheel in "$share/wheels/3.13/"*.whl; do
     twin=$share/wheels/3.11/${wheel##*/}
     if [ -f "$twin" ] && cmp -s "$wheel" "$twin"; then ln -f "$twin" "$wheel"; fi
 done
-rm -rf "$share/deploy/debian"
-find "$share/deploy" -name __pycache__ -prune -exec rm -rf {} +
+only_board "$share/deploy"
 ln -s ../lib/keelwatt/deploy/keelwatt-on-board.sh "$tree/usr/bin/keelwatt"
 cp "$project/LICENSE" "$tree/usr/share/doc/keelwatt/copyright"
 

@@ -1,5 +1,6 @@
 # shellcheck shell=sh
-# Sourced by lock.sh and wheelhouse.sh: the processors and Pythons that releases are made for.
+# Sourced by lock.sh, wheelhouse.sh, release.sh and package.sh: the processors and Pythons that releases
+# are made for, and what of these scripts goes along.
 
 processors="x86_64 aarch64"
 # shellcheck disable=SC2034 # used by lock.sh
@@ -22,4 +23,10 @@ known_platform() {
 for_platform() {
     printf '%s ' --only-binary :all: --implementation cp --python-version "$2" \
         --platform "manylinux_2_28_$1" --platform "manylinux_2_17_$1" --platform "manylinux2014_$1"
+}
+
+# only_board FOLDER: of a copy of these scripts, what a board has no use for is left out.
+only_board() {
+    rm -rf "$1/debian" "$1/image" "$1/lock"
+    find "$1" -name __pycache__ -prune -exec rm -rf {} +
 }

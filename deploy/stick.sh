@@ -3,8 +3,9 @@
 #   sudo sh stick.sh mark-sda1      from now on it gets a copy by itself whenever it is plugged in
 #   sudo sh stick.sh plugged-sda1   copies, if it is marked; udev asks for it (70-keelwatt-stick.rules)
 #   sudo sh stick.sh restore-sda1   brings the newest copy back, to a board that has no readings yet
+#   sudo sh stick.sh release-sda1   takes the newest release on it; new-release.sh looks at it
 # A stick is anybody's. It is mounted only as FAT, which knows no links, owners or devices; nothing
-# on it is run, and nothing read but a mark's few bytes, as the services' user. One that is not marked
+# on it is run, and what is read of it is read as the services' user. One that is not marked
 # gets nothing: nobody carries the log away by plugging a stick in.
 set -eu
 # shellcheck source=deploy/board.sh
@@ -13,11 +14,12 @@ set -eu
 # What this board marked, root's; and what is told to the pages.
 marks=$home/sticks
 told=$root/run/keelwatt-stick
-usage="usage: sudo sh $0 mark-DEVICE, plugged-DEVICE or restore-DEVICE"
+most_release=400000000 # bytes, as release_file.py has it
+usage="usage: sudo sh $0 mark-DEVICE, plugged-DEVICE, restore-DEVICE or release-DEVICE"
 [ $# -eq 1 ] || fail "$usage"
 wants_root "$@"
 case "$1" in
-mark-* | plugged-* | restore-*) ;;
+mark-* | plugged-* | restore-* | release-*) ;;
 *) fail "$usage" ;;
 esac
 act=${1%%-*}
@@ -129,7 +131,37 @@ restore_log() {
     tell "the log and the boat file are back from the stick; it may be pulled out"
 }
 
+# The newest release for this processor; only names that release.sh gives count.
+newest_release() {
+    for file in "$place"/keelwatt-*-"$(uname -m).release"; do
+        version=${file##*/keelwatt-}
+        version=${version%-"$(uname -m).release"}
+        case "$version" in
+        *[!0-9.]* | '' | ????????????????????*) ;;
+        *) if [ -f "$file" ]; then printf '%s\n' "$version"; fi ;;
+        esac
+    done | sort -V | tail -n 1
+}
+
+# It is copied as the services' user, as a phone's would be, and is a stranger's until it is looked at.
+fetch_release() {
+    version=$(newest_release)
+    [ -n "$version" ] || give_up "no release for this computer is on the stick"
+    tell "release $version is being copied from the stick: leave it in"
+    as_owner mkdir -p "$data/incoming"
+    as_owner head -c "$most_release" "$place/keelwatt-$version-$(uname -m).release" |
+        as_owner tee "$data/incoming/keelwatt.part" >/dev/null ||
+        give_up "the release could not be copied from the stick: is there room for it?"
+    as_owner mv -T "$data/incoming/keelwatt.part" "$data/incoming/keelwatt.release"
+    systemctl start --no-block keelwatt-update@file.service
+    tell "release $version was copied from the stick; it may be pulled out"
+}
+
 case "$act" in
+release)
+    put_in
+    fetch_release
+    ;;
 restore)
     put_in
     restore_log

@@ -58,9 +58,9 @@ cp -R "$project/deploy" "$folder/deploy"
 (cd "$folder" && LC_ALL=C sha256sum -- *.whl >SHA256SUMS)
 "$venv/bin/python" "$project/deploy/bill.py" "$folder" || exit 1
 if [ -n "${KEELWATT_SIGNING_KEY:-}" ]; then
-    openssl pkey -in "$KEELWATT_SIGNING_KEY" -pubout -out "$folder/release.pub" &&
+    { openssl pkey -in "$KEELWATT_SIGNING_KEY" -pubout -out "$folder/release.pub" &&
         openssl pkeyutl -sign -inkey "$KEELWATT_SIGNING_KEY" -rawin -in "$folder/SHA256SUMS" \
-            -out "$folder/SHA256SUMS.sig" || fail "the release could not be signed with $KEELWATT_SIGNING_KEY"
+            -out "$folder/SHA256SUMS.sig"; } || fail "the release could not be signed with $KEELWATT_SIGNING_KEY"
     say "signed"
 fi
 say "done; on the boat: sudo sh $(basename "$folder")/deploy/install.sh $(basename "$folder")"

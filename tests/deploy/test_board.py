@@ -5,7 +5,6 @@ import hashlib
 import os
 import shutil
 import sqlite3
-import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -13,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.board import BROKEN, GOOD, READS, Board, list_wheels
+from tests.support.signing import make_key, signed
 
 
 @pytest.fixture
@@ -92,7 +92,8 @@ def test_update_that_does_not_stay_up_is_undone_with_its_log(installed: Board):
     assert "the update was undone" in done.stderr
     assert installed.version() == "1.0"
     assert words_of(installed.log) == ["before"]
-    assert installed.calls().rstrip().split("\n")[-1].startswith("systemctl start keelwatt-record")
+    asked = [line for line in installed.calls().splitlines() if line.startswith("systemctl")]
+    assert asked[-1].startswith("systemctl start keelwatt-record")
 
 
 def test_update_asks_no_more_of_a_recorder_than_it_did_before(installed: Board):
@@ -190,25 +191,10 @@ def test_a_folder_that_is_not_what_was_listed_changes_nothing(
     assert words in done.stderr
 
 
-def openssl(*options: str) -> None:
-    subprocess.run(["openssl", *options], check=True, capture_output=True)
-
-
-def signed(folder: str, key: Path) -> Path:
-    """A folder of wheels, signed as deploy/wheelhouse.sh does it."""
-    wheels = Path(folder)
-    openssl("pkey", "-in", str(key), "-pubout", "-out", str(wheels / "release.pub"))
-    openssl(
-        "pkeyutl", "-sign", "-inkey", str(key), "-rawin", "-in", str(wheels / "SHA256SUMS"),
-        "-out", str(wheels / "SHA256SUMS.sig"),
-    )  # fmt: skip
-    return wheels
-
-
 @pytest.mark.skipif(not shutil.which("openssl"), reason="wants openssl")
 def test_a_board_that_knows_a_signer_takes_no_other(board: Board, tmp_path: Path):
     for name in ("own", "strange"):
-        openssl("genpkey", "-algorithm", "ed25519", "-out", str(tmp_path / name))
+        make_key(tmp_path / name)
     assert (
         board.run("install.sh", str(signed(board.wheels("1.0"), tmp_path / "own"))).returncode == 0
     )
@@ -307,3 +293,14 @@ def test_second_install_points_to_update(installed: Board):
     done = installed.run("install.sh", installed.wheels("1.1"))
     assert (done.returncode, installed.version()) == (1, "1.0")
     assert "update.sh" in done.stderr
+
+
+def test_a_log_put_aside_is_never_put_over_another(installed: Board):
+    date = installed.root / "bin/date"  # a board without a clock chip wakes in the same second
+    date.write_text("#!/bin/sh\necho 19700101-000007\n")
+    date.chmod(0o755)
+    for version in ("1.1", "1.2"):
+        write_log(installed.log, version)
+        assert installed.run("update.sh", installed.wheels(version)).returncode == 0
+        assert installed.run("rollback.sh", "--with-log").returncode == 0
+    assert len(list(installed.log.parent.glob("log-*.sqlite"))) == 2

@@ -160,6 +160,9 @@ def test_other_file_systems_are_not_mounted(stick: Stick, kind: str):
         "mark--o",
         "x",
         "restore",
+        "release",
+        "release-",
+        "release-../sda1",
     ],
 )
 def test_what_is_no_device_does_nothing(stick: Stick, word: str):
@@ -211,6 +214,38 @@ def test_a_log_with_readings_is_never_put_away_for_a_stick_s(stick: Stick):
     assert stick.run("restore-sda1").returncode == 1
     assert words_of(stick.board.log) == ["first", "newer"]
     assert "it was left as it is" in stick.said()
+
+
+MACHINE = os.uname().machine
+
+
+def test_the_newest_release_on_a_stick_is_laid_where_a_phone_s_would_be(stick: Stick):
+    names = {
+        f"keelwatt-0.9.0-{MACHINE}.release": b"old",
+        f"keelwatt-0.10.0-{MACHINE}.release": b"new",
+        "keelwatt-2.0.0-sparc64.release": b"another processor's",
+        f"keelwatt-3$(touch x)-{MACHINE}.release": b"a stranger's",
+        f"keelwatt-4.0.0-{MACHINE}.release.part": b"half",
+        f"..keelwatt-5.0.0-{MACHINE}.release": b"hidden",
+    }
+    for name, content in names.items():
+        (stick.folder / name).write_bytes(content)
+    (stick.folder / f"keelwatt-6.0.0-{MACHINE}.release").mkdir()
+    done = stick.run("release-sda1")  # no mark is wanted: what counts is its signature
+    assert done.returncode == 0, done.stderr
+    sent = stick.board.log.parent / "incoming/keelwatt.release"
+    assert sent.read_bytes() == b"new"
+    calls = stick.board.calls()
+    assert "systemctl start --no-block keelwatt-update@file.service" in calls
+    assert "0.10.0 was copied" in stick.said()
+    assert not (stick.board.root / "state/as-root").exists()
+    assert stick.copies() == []  # nothing of the log goes to a stick that was not marked
+
+
+def test_a_stick_without_a_release_starts_nothing(stick: Stick):
+    assert stick.run("release-sda1").returncode == 1
+    assert "no release for this computer" in stick.said()
+    assert "keelwatt-update" not in stick.board.calls()
 
 
 @pytest.mark.parametrize("text", [b"", b"no log", b"SQLite format 3\0" + b"\xff" * 5000])

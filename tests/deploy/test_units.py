@@ -11,6 +11,12 @@ import pytest
 from analyzer.faces.cli import serve
 
 UNITS = ("keelwatt-record.service", "keelwatt-serve.service", "keelwatt-errand@.service")
+OTHERS = (
+    "keelwatt-errand.socket",
+    "keelwatt-stick@.service",
+    "keelwatt-update@.service",
+    "keelwatt-resume.service",
+)
 pytestmark = pytest.mark.skipif(
     shutil.which("systemd-analyze") is None, reason="no systemd-analyze on this machine"
 )
@@ -34,6 +40,7 @@ def tree(tmp_path: Path, repository: Path) -> Path:
         "usr/bin/systemctl",
         "usr/bin/python3",
         "bin/sh",
+        "bin/rm",
     ):
         program = tmp_path / path
         program.parent.mkdir(parents=True, exist_ok=True)
@@ -46,7 +53,7 @@ def verify(tree: Path, unit: str) -> subprocess.CompletedProcess[str]:
     return analyze("verify", "--man=no", "--recursive-errors=no", f"--root={tree}", unit)
 
 
-@pytest.mark.parametrize("unit", [*UNITS, "keelwatt-errand.socket", "keelwatt-stick@.service"])
+@pytest.mark.parametrize("unit", [*UNITS, *OTHERS])
 def test_unit_is_well_formed(tree: Path, unit: str):
     done = verify(tree, unit.replace("@", "@one"))
     assert (done.returncode, done.stderr) == (0, "")

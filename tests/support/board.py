@@ -9,24 +9,37 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
-STANDINS = ("systemctl", "udevadm", "networkctl", "useradd", "chown")
+STANDINS = ("systemctl", "udevadm", "networkctl", "useradd", "chown", "sync")
+# A stand-in or a writer with this at its head ends the script, as a power cut would, before its
+# N-th call or after it; N is in the file `cut`, with "before" or "after" beside it.
+CUT = """cut() {
+    [ -e "$STATE/cut" ] || return 0
+    read -r number when <"$STATE/cut"
+    [ "$when" = "$1" ] || return 0
+    number=$((number - 1))
+    printf '%s %s\\n' "$number" "$when" >"$STATE/cut"
+    [ "$number" -gt 0 ] || { /bin/rm "$STATE/cut"; kill -9 0; }
+}
+cut before
+trap 'cut after' EXIT
+"""
 # Programs that write: each says so where it touches what lies in the data folder as root.
-WRITERS = ("mv", "cp", "mkdir", "rm", "tee")
+WRITERS = ("mv", "cp", "mkdir", "rm", "tee", "ln")
 WRITER = """#!/bin/sh
-for word; do
+{cut}for word; do
     case "$word" in
     "$KEELWATT_ROOT"/var/lib/keelwatt/* | "$KEELWATT_ROOT"/run/keelwatt-stick/mounted/*/*)
         [ -n "$OWNER" ] || echo "{name} $*" >>"$STATE/as-root" ;;
     esac
 done
-exec {program} "$@"
+{program} "$@"
 """
 RUNUSER = """#!/bin/sh
 shift 3
 OWNER=yes exec "$@"
 """
-SYSTEMCTL = """#!/bin/sh
-echo "systemctl $*" >>"$CALLS"
+SYSTEMCTL = f"""#!/bin/sh
+{CUT}echo "systemctl $*" >>"$CALLS"
 case "$1" in
 is-enabled | is-active) [ ! -e "$STATE/$1-not" ] && [ ! -e "$STATE/$1-not-$3" ] ;;
 show) cat "$STATE/restarts" 2>/dev/null || true ;;
@@ -36,7 +49,7 @@ esac
 
 # Makes an environment and installs a wheel's program, as venv and pip do, but at once.
 PYTHON = """#!/bin/sh
-case "$*" in
+{cut}case "$*" in
 *"-m venv"*)
     mkdir -p "$3/bin"
     cp "$0" "$3/bin/python" ;;
@@ -117,19 +130,27 @@ class Board:
         (self.root / "state").mkdir()
         for name in STANDINS:
             tool = self.root / "bin" / name
-            text = SYSTEMCTL if name == "systemctl" else f'#!/bin/sh\necho "{name} $*" >>"$CALLS"\n'
+            text = (
+                SYSTEMCTL
+                if name == "systemctl"
+                else f'#!/bin/sh\n{CUT}echo "{name} $*" >>"$CALLS"\n'
+            )
             tool.write_text(text)
             tool.chmod(0o755)
-        tools = {name: WRITER.format(name=name, program=shutil.which(name)) for name in WRITERS}
+        tools = {
+            name: WRITER.format(name=name, program=shutil.which(name), cut=CUT) for name in WRITERS
+        }
         for name, text in {**tools, "runuser": RUNUSER}.items():
             (self.root / "bin" / name).write_text(text)
             (self.root / "bin" / name).chmod(0o755)
         self.python = self.root / "bin/quick-python"
-        self.python.write_text(PYTHON.replace("{python}", sys.executable))
+        self.python.write_text(PYTHON.replace("{python}", sys.executable).replace("{cut}", CUT))
         self.python.chmod(0o755)
 
-    def run(self, script: str, *options: str) -> subprocess.CompletedProcess[str]:
-        """Runs one of deploy's scripts here."""
+    def run(
+        self, script: str, *options: str, folder: Path | None = None
+    ) -> subprocess.CompletedProcess[str]:
+        """Runs one of deploy's scripts here; folder: where another release has them."""
         env = {
             "PATH": f"{self.root}/bin:/usr/sbin:/usr/bin:/sbin:/bin",
             "KEELWATT_ROOT": str(self.root),
@@ -138,10 +159,34 @@ class Board:
             "CALLS": str(self.root / "calls"),
             "STATE": str(self.root / "state"),
         }
-        command = ["sh", str(self.repository / "deploy" / script), *options]
+        command = ["sh", str((folder or self.repository / "deploy") / script), *options]
+        # A session of its own: what stands for a power cut kills all of it.
         return subprocess.run(
-            command, env=env, capture_output=True, text=True, timeout=120, check=False
-        )
+            command, env=env, capture_output=True, text=True, timeout=120, check=False,
+            start_new_session=True,
+        )  # fmt: skip
+
+    def cut_at(self, number: int, when: str) -> None:
+        """The next script ends before or after its so-manieth step."""
+        (self.root / "state/cut").write_text(f"{number} {when}\n")
+
+    def power_on(self) -> None:
+        """What systemd starts of its own accord, by the conditions of keelwatt-resume.service."""
+        (self.root / "state/cut").unlink(missing_ok=True)
+        shutil.rmtree(self.root / "run", ignore_errors=True)
+        home = self.root / "opt/keelwatt"
+        script = home / "current/share/new-release.sh"
+        if ((home / "changing").exists() or (home / "incoming").exists()) and script.exists():
+            self.run("new-release.sh", "resume", folder=script.parent)
+
+    def change(self, act: str) -> subprocess.CompletedProcess[str]:
+        """What keelwatt-update@.service does, by the scripts of the release in use."""
+        return self.run("new-release.sh", act, folder=self.root / "opt/keelwatt/current/share")
+
+    @property
+    def said(self) -> str:
+        """What the pages are told of it."""
+        return (self.root / "run/keelwatt-update/said").read_text().strip()
 
     def wheels(self, version: str, program: str = GOOD, store: str = "") -> str:
         """A folder of wheels with this version of the program; by itself it can read no log."""

@@ -67,6 +67,7 @@ from analyzer.faces.web.set_up import (
     status_page,
 )
 from analyzer.faces.web.set_up.forms import FormError
+from analyzer.faces.web.set_up.incoming import Receiver
 from analyzer.faces.web.set_up.plugged import Board
 from logger.errors import LoggerError
 
@@ -123,6 +124,8 @@ def create_app(
     app.state.plugs = board.plugs
     app.state.trials = board.trials
     app.state.errand = board.errand
+    app.state.changes = board.changes
+    app.state.receiver = Receiver()
     app.state.sun = page.Sun(log)
     app.state.pulses = {
         name: guard.pulse(name, limit_s) if guard else Pulse(name, limit_s)

@@ -1,4 +1,4 @@
-"""The board's own page: names for plugs, bit rates, time zone, Wi-Fi, restart, shutting down.
+"""The board's own page: plugs, buses, time zone, Wi-Fi, copies, releases, restart, shutting down.
 
 What stands here wants root; the pages have no rights themselves and ask `errands` for it. A phone
 that may look only is shown nothing to do, and the gate refuses whatever it sends all the same.
@@ -7,15 +7,17 @@ that may look only is shown nothing to do, and the gate refuses whatever it send
 import time
 import zoneinfo
 from collections.abc import Mapping, Sequence
+from importlib import metadata
 from pathlib import Path
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import Response
+from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
 from analyzer.answers.transfer import status
-from analyzer.faces.web.page import render
-from analyzer.faces.web.set_up import errands
+from analyzer.faces.format import sentence
+from analyzer.faces.web.page import log_of, render
+from analyzer.faces.web.set_up import errands, incoming
 from analyzer.faces.web.set_up.forms import FormError, read_form
 from analyzer.faces.web.set_up.plugged import Plug
 
@@ -29,8 +31,15 @@ WORDS: dict[str, tuple[str, ...]] = {
     "set-wifi": ("name", "password"),
     "mark-stick": ("device",),
     "restore-stick": ("device",),
+    "fetch-release": ("device",),
+    "go-back": (),
     "restart-recorder": (),
     "shut-down": (),
+}
+# Acts that want a tick first, and what is said where it is missing.
+SURE = {
+    "shut-down": "tick first that the computer is to be shut down",
+    "go-back": "tick first that the release before is wanted back",
 }
 # Of CAN, as errand.py has them (of the list in CiA 301, from memory); the others are found.
 RATES = (125000, 250000, 500000, 1000000)
@@ -53,8 +62,8 @@ def _do(request: Request, form: Mapping[str, str]) -> Response:
     act = form.get("act", "")
     if act not in WORDS:
         raise FormError("there is no such thing to do here")
-    if act == "shut-down" and form.get("sure") != "yes":
-        return _page(request, "tick first that the computer is to be shut down", False)
+    if act in SURE and form.get("sure") != "yes":
+        return _page(request, SURE[act], False)
     words = {name: form.get(name, "").strip() for name in WORDS[act]}
     done, said = errands.ask(request.app.state.errand, act, **words)
     if done and act == "set-zone":
@@ -62,8 +71,36 @@ def _do(request: Request, form: Mapping[str, str]) -> Response:
     return _page(request, said, done)
 
 
+@router.post("/set-up/release")
+async def send(request: Request) -> Response:
+    """A release from the phone's own files."""
+    where: Path = request.app.state.errand
+    if not errands.there(where):
+        return await run_in_threadpool(_page, request, errands.NOBODY, False)
+    try:
+        await request.app.state.receiver.take(request, log_of(request).path.parent / "incoming")
+    except FormError as error:
+        return await run_in_threadpool(_page, request, str(error), False)
+    done, said = await run_in_threadpool(errands.ask, where, "take-release")
+    return await run_in_threadpool(_page, request, said, done)
+
+
+@router.get("/set-up/release.json")
+def said(request: Request) -> Response:
+    """What becomes of a change of release; asked again and again by the page."""
+    if not _may_change(request):
+        return PlainTextResponse("This phone may look only.\n", 403)
+    now = incoming.progress(request.app.state.changes)
+    version = metadata.version("keelwatt")
+    return JSONResponse({"said": sentence(now.said), "busy": now.busy, "version": version})
+
+
+def _may_change(request: Request) -> bool:
+    return bool(request.state.right == "change")
+
+
 def _page(request: Request, said: str = "", done: bool = True) -> Response:
-    may_change = request.state.right == "change"
+    may_change = _may_change(request)
     where: Path = request.app.state.errand
     devices: Sequence[Plug] = request.app.state.plugs(False) if may_change else ()
     return render(
@@ -79,5 +116,7 @@ def _page(request: Request, said: str = "", done: bool = True) -> Response:
         rates=RATES,
         sticks=status.sticks() if may_change else (),
         copied=status.backed_up(),
+        version=metadata.version("keelwatt"),
+        release=incoming.progress(request.app.state.changes),
         zones=sorted(zoneinfo.available_timezones()) if may_change else (),
     )

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 import tomlkit
 
 from analyzer.faces.web.set_up.errands import SOCKET
+from analyzer.faces.web.set_up.incoming import TOLD
 
 
 @dataclass(frozen=True)
@@ -100,11 +101,13 @@ class Board:
         plugs: Finds what is plugged in.
         trials: Tries it.
         errand: The socket of what acts as root there; nothing there: no act is offered.
+        changes: Where it tells what becomes of another release.
     """
 
     plugs: Plugs = nothing
     trials: Trials = field(default_factory=NoTrials)
     errand: Path = SOCKET
+    changes: Path = TOLD
 
 
 Choice = tuple[str, str]  # value, words
