@@ -44,6 +44,12 @@ FULL_SD = 0.03  # of the charge then; assumed
 # 1967, from memory), here from a tenth to a hundredth of the capacity an hour in the three hours
 # that makers' charging guides give an absorption: ln(10) / 3.3 h.
 ACCEPTANCE_PER_H = 0.7
+# More than this no cell takes, however well it does. A charge at a fifth of the capacity an hour
+# meets the absorption voltage at 75 to 85 % of charge, one at a tenth at 85 to 92 %: 0.7 to 1.3 an
+# hour go into what is missing (common practice, no source). Thin plates take more; the rest assumed.
+MOST_ACCEPTANCE_PER_H = 2.0
+# Plates take more than that for some minutes, on their surface; assumed.
+ACCEPTED_S = 900.0
 # While a cell is charged above this its voltage is the charger's, and says little of the charge:
 # no published rest curve reaches it. Assumed.
 CHARGER_V = 2.20
@@ -117,6 +123,17 @@ def tailing_soc(charging_a: Floats, capacity_ah: float) -> Floats:
     """
     missing_ah = np.maximum(charging_a, 0.0) / ACCEPTANCE_PER_H
     return np.asarray(1.0 - missing_ah / capacity_ah)
+
+
+def highest_soc(stored_a: Floats, capacity_ah: Floats) -> Floats:
+    """Charge above which a cell would not take a current: s = 1 - I / (α C), broadcast shape.
+
+    The nearer to full, the less a cell takes; here α is `MOST_ACCEPTANCE_PER_H`.
+
+    Args:
+        stored_a: Into the cell, without what makes gas, over `ACCEPTED_S`; at least 0. [A]
+    """
+    return np.asarray(1.0 - stored_a / (MOST_ACCEPTANCE_PER_H * capacity_ah))
 
 
 def charge_doubt(charging_a: Floats, doubt: Floats, step_h: float, capacity_ah: float) -> Floats:

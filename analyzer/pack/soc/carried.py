@@ -4,11 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyzer.pack.lead_acid.charge import GIVES_C, SURFACE_S, SURFACE_V
+from analyzer.pack.chemistry import LEAD
+from analyzer.pack.lead_acid.charge import (
+    ACCEPTED_S,
+    GIVES_C,
+    SURFACE_S,
+    SURFACE_V,
+    highest_soc,
+)
 from analyzer.pack.soc.after_gap import reset_after_gap
 from analyzer.pack.soc.filter import GaussianMixtureFilter
 from analyzer.pack.soc.noise import OFFSET_SD_C
-from analyzer.pack.soc.states import FilterStep
+from analyzer.pack.soc.states import LN_Q, FilterStep
 from logger.units import HOUR_S
 
 # What load before the log began may add to the voltage, and how it fades; assumed.
@@ -19,7 +26,8 @@ LEAST_SLOPE_V = 1e-3  # per unit of charge, against a division by zero
 
 @dataclass
 class Carried:
-    """Fields as in `PackPosterior`; settle_s: how fast the polarisation's doubt fades. [s]"""
+    """Fields as in `PackPosterior`; settle_s: how fast the polarisation's doubt fades [s];
+    stored_a: what of late went into the cell and stayed [A]."""
 
     initial_polarisation_sd_v: float = INITIAL_POLARISATION_SD_V
     drift_sd: float = 0.0
@@ -29,6 +37,7 @@ class Carried:
     recent_ah: tuple[float, ...] = ()
     settle_s: float = SETTLE_S
     emptied: bool = False
+    stored_a: float = 0.0
 
     def is_emptied_by(self, step: FilterStep, at_bottom: bool) -> bool:
         """Whether a step ends a discharge: one end, one anchor, until charge has gone in again."""
@@ -42,6 +51,17 @@ class Carried:
             self.initial_polarisation_sd_v, self.settle_s = SURFACE_V, SURFACE_S
         elif step.charge_as > GIVES_C * ah * step.length_s:
             self.settle_s = SETTLE_S
+
+    def keep_room(self, step: FilterStep, mixture: GaussianMixtureFilter) -> None:
+        """A lead-acid cell that takes a current has room for it: it is not that near to full."""
+        if mixture.kind.name not in LEAD:
+            return
+        # a mean that begins at nothing: the first minutes of a charge say little
+        share = 1.0 - float(np.exp(-step.length_s / ACCEPTED_S))
+        self.stored_a += share * (-step.charge_as / step.length_s - self.stored_a)
+        if self.stored_a > GIVES_C * mixture.ah:
+            capacity_ah = mixture.ah * np.exp(mixture.mean[LN_Q])
+            mixture.stay_below(highest_soc(np.asarray(self.stored_a), capacity_ah))
 
     def pass_gap(self, mixture: GaussianMixtureFilter, gap_s: float) -> None:
         """Goes on after a time without readings that was too long to bridge."""

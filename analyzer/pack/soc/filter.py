@@ -122,33 +122,42 @@ class GaussianMixtureFilter:
         cov[:, SOC] += column
         below = mean[SOC] < self.kind.lowest_soc
         if below.any():
-            self._stay_above(self.kind.lowest_soc, np.flatnonzero(below))
+            self._cut_off(self.kind.lowest_soc, 1, np.flatnonzero(below))
 
-    def _stay_above(self, lowest: float, which: npt.NDArray[np.int64]) -> None:
-        """Conditions components that gave more than they held on charge above a bound.
+    def stay_below(self, highest: Floats) -> None:
+        """No component holds more charge than this, (m,)."""
+        above = np.flatnonzero(self.mean[SOC] > highest)
+        if len(above):
+            self._cut_off(highest[above], -1, above)
+
+    def _cut_off(self, bound: Floats | float, side: int, which: npt.NDArray[np.int64]) -> None:
+        """Conditions components that counted themselves beyond a bound on charge this side of it.
 
         A normal distribution of mean m and sd σ cut off below a: with α = (a - m) / σ, Z = 1 - Φ(α)
         and λ = φ(α) / Z, its weight is multiplied by Z, its mean is m + λ σ, its variance
         σ² (1 - λ (λ - α)); the other states follow by their covariance with the charge. So a
-        start that was too low is given up, or its capacity and offset grow.
+        start that was too low is given up, or its capacity and offset grow. Cut off above, the
+        signs of α and of λ σ turn.
 
         Source: truncated normal distribution (textbook); applied to a constrained Kalman filter by
         D. Simon and D. L. Simon, Int. J. Systems Science 41 (2010) 159; from memory.
 
         Args:
-            which: Components whose mean is below, (k,).
+            side: 1: what lies above the bound stays; -1: what lies below.
+            which: Components whose mean is beyond, (k,).
         """
         mean = self.mean[:, which]
         cov = self.cov[:, :, which]
         sd = np.sqrt(cov[SOC, SOC])
-        apart = (lowest - mean[SOC]) / sd
+        apart = side * (bound - mean[SOC]) / sd
         alpha = np.minimum(apart, MOST_ALPHA)
         share = np.array([0.5 * math.erfc(a / math.sqrt(2)) for a in alpha.tolist()])
         density = np.exp(-0.5 * alpha**2) / math.sqrt(2 * math.pi)
         hazard = density / share
         along = cov[SOC] / sd
-        mean += hazard * along
-        mean[SOC] = np.maximum(mean[SOC], lowest)
+        mean += side * hazard * along
+        # farther beyond than can be told apart: onto the bound
+        mean[SOC] = bound + side * np.maximum(side * (mean[SOC] - bound), 0.0)
         cov -= hazard * (hazard - alpha) * along[:, None] * along[None]
         self.mean[:, which] = mean
         self.cov[:, :, which] = cov

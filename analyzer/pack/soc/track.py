@@ -281,6 +281,7 @@ def _run(
         now_s += step.length_s
         by_charger = bool(inputs.by_charger[k])
         carried.hold_surface_charge(step, by_charger, mixture.ah)
+        carried.keep_room(step, mixture)
         # under a charger the voltage is no evidence, but its end is
         measured = _update(mixture, step, carried) or by_charger
         if measured and anchor.update(now_s, step.length_s, bool(inputs.at_top[k])):

@@ -9,6 +9,7 @@ from analyzer.pack.lead_acid.charge import (
     accepted,
     charge_doubt,
     gassing_a,
+    highest_soc,
     is_full,
     tailing_soc,
 )
@@ -111,3 +112,36 @@ def test_a_tail_of_current_is_what_is_still_to_go_in():
     found = tailing_soc(np.array(amps), ah)
     assert found == pytest.approx(1 - put_in / ah, abs=1e-3)
     assert tailing_soc(np.array([-5.0]), ah)[0] == 1.0
+
+
+# A bulk charge's rate in the capacity an hour, and the most charge at which it meets the absorption
+# voltage; common practice, no source. The nearer to full, the less a cell takes.
+BULK_ENDS = ((0.2, 0.85), (0.1, 0.92))
+
+
+@pytest.mark.parametrize(("rate", "most"), BULK_ENDS)
+def test_no_bulk_charge_ends_above_what_a_cell_has_room_for(rate, most):
+    bound = float(highest_soc(np.array(rate * 80.0), np.array(80.0)))
+    assert most < bound
+    # and it still says something
+    assert bound < 0.96
+
+
+def _charged(rate: float, hours: float, volts: tuple[float, float]) -> Series:
+    """A charge at a constant current, its voltage rising evenly."""
+    n = round(hours * 360)
+    values = {
+        "pack_current_a": np.full(n, -rate * 100.0),
+        "pack_voltage_v": np.linspace(*volts, n),
+    }
+    return Series(0, 10.0, n, values)
+
+
+@pytest.mark.parametrize("chemistry_name", ["agm", "lead_acid"])
+def test_a_bank_that_still_takes_a_tenth_is_not_called_full(chemistry_name):
+    """Counted from a start 10 points too high, at a voltage that gasses little (2.30 V)."""
+    pack = Pack(chemistry=chemistry_name, cells_in_series=24, rated_capacity_ah=100)
+    found = track(_charged(0.1, 3.5, (51.6, 55.2)), pack, known(pack, 0.65, 0.1)).final
+    # A tenth of the capacity an hour meets the absorption voltage at 85 to 92 %, see above.
+    assert 0.85 < found.soc < 0.95
+    assert found.sd > 0.02

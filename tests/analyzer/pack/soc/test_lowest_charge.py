@@ -1,4 +1,5 @@
-"""No cell gives what it does not hold: the filter's lower bound against brute-force sampling."""
+"""No cell gives what it does not hold, or takes what it has no room for: the filter's bounds of
+charge against brute-force sampling."""
 
 import numpy as np
 import pytest
@@ -45,6 +46,35 @@ def test_a_component_that_gave_too_much_is_what_sampling_leaves_of_it():
     assert found.cov[0][LN_Q, OFFSET] == approx(
         np.cov(kept[:, LN_Q], kept[:, OFFSET])[0, 1], abs=1e-4
     )
+
+
+def test_a_component_that_holds_too_much_is_what_sampling_leaves_of_it():
+    above = bank([0.95])
+    free = content(above)
+    sd = free.cov[0][SOC, SOC] ** 0.5
+    highest = float(free.mean[0][SOC] - 0.5 * sd)
+    above.stay_below(np.array([highest]))
+    found = content(above)
+    rng = np.random.default_rng(4)
+    draws = rng.multivariate_normal(free.mean[0], free.cov[0], 400_000)
+    kept = draws[draws[:, SOC] < highest]
+    error = kept.std(axis=0) / np.sqrt(len(kept))
+    assert np.abs(found.mean[0] - kept.mean(axis=0)) == approx(
+        np.zeros(STATES), abs=5 * error.max()
+    )
+    assert found.cov[0][SOC, SOC] == approx(kept[:, SOC].var(), rel=0.05)
+
+
+def test_weights_below_a_bound_go_with_the_share_that_sampling_leaves():
+    both = bank([0.5, 0.95])
+    free = content(both)
+    sd = free.cov[1][SOC, SOC] ** 0.5
+    highest = float(free.mean[1][SOC] - sd)
+    both.stay_below(np.array([highest, highest]))
+    after = content(both).weight
+    ratio = after[1] / after[0] / (free.weight[1] / free.weight[0])
+    # Φ(-1): table of the normal distribution
+    assert ratio == approx(0.1587, abs=1e-4)
 
 
 def test_weights_go_with_the_share_that_sampling_leaves():
