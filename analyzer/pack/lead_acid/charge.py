@@ -46,7 +46,7 @@ FULL_SD = 0.03  # of the charge then; assumed
 ACCEPTANCE_PER_H = 0.7
 # More than this no cell takes, however well it does. A charge at a fifth of the capacity an hour
 # meets the absorption voltage at 75 to 85 % of charge, one at a tenth at 85 to 92 %: 0.7 to 1.3 an
-# hour go into what is missing (common practice, no source). Thin plates take more; the rest assumed.
+# hour go into what is missing (common practice, no source). Thin plates take more: assumed.
 MOST_ACCEPTANCE_PER_H = 2.0
 # Plates take more than that for some minutes, on their surface; assumed.
 ACCEPTED_S = 900.0
