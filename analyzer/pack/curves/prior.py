@@ -36,8 +36,8 @@ Range = tuple[float, float]
 CELLS = 400  # drawn; moments are then good to some per cent; assumed
 # Losses of active material, as shares of the lithium lost: lithium's own loss leads in both
 # chemistries (Dubarry 2012 and others); the spread is assumed. One make of retired iron phosphate
-# cells lies at its lower end: at the same charge from empty, 10 to 30 % of the label, rest voltages of
-# cells at 74 to 96 % health agree to what a share of 0.0 +- 0.1 gives (PulseBat, S. Tao et al. 2024).
+# cells lies at its lower end: 10 to 30 % of the label above empty, rest voltages of
+# cells at 74 to 96 % health agree as at a share of 0.0 +- 0.1 (PulseBat, S. Tao et al. 2024).
 GRAPHITE_LOSS, POSITIVE_LOSS = 0.5, 0.3
 # How far beyond a new cell's windows its curve is looked at, and in which steps; assumed.
 REACH, STEP = 0.06, 0.004
