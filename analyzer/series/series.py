@@ -113,7 +113,7 @@ def on_grid(
     t0_us: int,
     step_s: float,
     n: int,
-    hold_s: float,
+    hold_s: float | Floats,
 ) -> Floats:
     """Mean of the values in each grid cell; a cell without one holds the last for `hold_s`.
 
@@ -121,15 +121,18 @@ def on_grid(
         t_us: Times, non-decreasing, shape (m,). [µs]
         values: Shape (m,); NaN is skipped.
         t0_us, step_s, n: The grid; cell k covers [t0 + k·step, t0 + (k+1)·step).
-        hold_s: A value older than this is missing, not held.
+        hold_s: A value older than this is missing, not held; one for all, or of each, (m,).
     Returns:
         Shape (n,), NaN where missing.
     """
     ok = np.isfinite(values)
+    holds_s = np.broadcast_to(hold_s, len(t_us))[ok]
     t_us, values = t_us[ok], values[ok]
     cell = ((t_us - t0_us) // round(step_s * 1e6)).astype(np.int64)
     inside = (cell >= 0) & (cell < n)
     cell, values = cell[inside], values[inside]
+    held_s = np.zeros(n)
+    held_s[cell] = holds_s[inside]  # of a cell's last reading
     count = np.bincount(cell, minlength=n)
     total = np.bincount(cell, weights=values, minlength=n)
     have = count > 0
@@ -137,13 +140,15 @@ def on_grid(
     np.divide(total, count, out=grid, where=have)
     last = last_known(have)
     age_s = (np.arange(n) - last) * step_s
-    fill = ~have & (last >= 0) & (age_s <= hold_s)
+    fill = ~have & (last >= 0) & (age_s <= held_s[last])
     grid[fill] = grid[last[fill]]
     return grid
 
 
 HELD_S = 30.0  # a reading of a fast channel says nothing of what is later; assumed
 SLOW_INTERVALS, SLOW_HELD_S = 1.25, 120.0  # a slow channel's next reading may be so late; assumed
+ABOUT = 5  # intervals about a reading that say how often it comes there; assumed
+_AROUND = np.arange(ABOUT) - ABOUT // 2
 ANGLES = ("course_ground_deg", "heading_true_deg", "heading_magnetic_deg")
 
 
@@ -161,8 +166,7 @@ def load(
         start_us, end_us: On the log's timeline. [µs]
         step_s: Grid step. [s]
     Returns:
-        The series. A value is held for 2.5 times the channel's usual interval, at most 30 s; of a
-        slower channel until the next should be there, lest half of a minute's energy be missing.
+        The series; for how long a value is held: see `_hold_s`.
     """
     n = max(int(np.ceil((end_us - start_us) / (step_s * 1e6))), 0)
     values: dict[str, Floats] = {}
@@ -174,9 +178,7 @@ def load(
         t_us, readings = store.read(name, start_us, end_us)
         if not len(t_us):
             continue
-        usual_s = float(np.median(np.diff(t_us))) / 1e6 if len(t_us) > 2 else step_s
-        slow_s = min(SLOW_INTERVALS * usual_s, SLOW_HELD_S)
-        hold_s = min(max(2.5 * usual_s, 2 * step_s), max(HELD_S, slow_s))
+        hold_s = _hold_s(t_us, step_s)
         if name in ANGLES:
             angle = np.radians(readings)
             sin, cos = gridded(np.sin(angle)), gridded(np.cos(angle))
@@ -184,3 +186,24 @@ def load(
         else:
             values[name] = gridded(readings)
     return Series(start_us, step_s, n, values)
+
+
+def _hold_s(t_us: Ints, step_s: float) -> Floats:
+    """For how long each reading stands where none follows, (m,). [s]
+
+    2.5 times the usual interval, at most 30 s; of a slower channel until the next should be there,
+    lest half of a minute's energy be missing. Usual is the middle of all intervals, and where
+    readings come more slowly for a while, of the few about each: a logger may be set to another
+    rate, and one long silence is none.
+    """
+    gaps_s = np.diff(t_us) / 1e6
+    usual_s = np.full(len(t_us), float(np.median(gaps_s)) if len(gaps_s) > 1 else step_s)
+    slower = np.pad(gaps_s > usual_s[0], ABOUT // 2, mode="edge").astype(np.int8)
+    if len(gaps_s) >= ABOUT and slower.any():
+        most = np.convolve(slower, np.ones(ABOUT, dtype=np.int8), "valid") > ABOUT // 2
+        about = np.clip(np.flatnonzero(most)[:, None] + _AROUND, 0, len(gaps_s) - 1)
+        usual_s[:-1][most] = np.median(gaps_s[about], axis=1)
+        usual_s[-1] = usual_s[-2]
+    slow_s = np.minimum(SLOW_INTERVALS * usual_s, SLOW_HELD_S)
+    most_s = np.maximum(HELD_S, slow_s)
+    return np.asarray(np.minimum(np.maximum(2.5 * usual_s, 2 * step_s), most_s))

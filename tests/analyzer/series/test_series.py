@@ -67,3 +67,21 @@ def test_load_holds_a_slow_channel_until_its_next_reading():
     amps = load(store, ["pack_current_a"], 0, 9_600_000_000).get("pack_current_a")
     assert (amps[:600] == 3.0).all()
     assert np.isnan(amps[640:9000]).all()
+
+
+def test_load_follows_a_logger_that_is_set_to_a_slower_rate():
+    """Every second for 20 minutes, then every two minutes for 40: every second of it is read, so
+    that a steady 3600 W give 3600 Wh in the hour, as arithmetic has it."""
+    t = np.concatenate([np.arange(1200.0), np.arange(1200.0, 3600.0, 120.0)])
+    store = FakeStore(pack_voltage_v=(seconds(*t), np.full(len(t), 3600.0)))
+    power_w = load(store, ["pack_voltage_v"], 0, 3_600_000_000).get("pack_voltage_v")
+    assert np.nansum(power_w) / 3600.0 == approx(3600.0)
+
+
+def test_load_takes_no_few_silences_for_a_slower_rate():
+    """Two silences of 20 s among readings of every second stay gaps."""
+    t = np.concatenate([np.arange(50.0), [70.0], np.arange(90.0, 150.0)])
+    store = FakeStore(pack_voltage_v=(seconds(*t), np.full(len(t), 52.0)))
+    volts = load(store, ["pack_voltage_v"], 0, 150_000_000).get("pack_voltage_v")
+    assert np.isnan(volts[53:70]).all()
+    assert np.isnan(volts[73:90]).all()
