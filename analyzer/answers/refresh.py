@@ -109,7 +109,7 @@ def _cut_short(log: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
 
 def _series(log: OpenLog, start_us: int, end_us: int) -> Series:
     """A stretch of log; its pack's current turned round where the controller's says so."""
-    names = (*trips.TRIP_CHANNELS, *pack_channels(log.boat), *steady.CHANNELS)
+    names = (*trips.TRIP_CHANNELS, *pack_channels(log.boat), *steady.CHANNELS, *bridges.CHANNELS)
     series = log.load(tuple(dict.fromkeys(names)), start_us, end_us)
     return turned(series) if flows_back(series, log.boat) else series
 

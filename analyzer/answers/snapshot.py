@@ -167,7 +167,7 @@ def look(log: OpenLog, end_us: int) -> Here:
 def between(log: OpenLog, start_us: int, end_us: int) -> Here:
     """Works out the moment that ends a stretch, from the stretch and what was kept before. [µs]"""
     names = (*pack_channels(log.boat), *steady.CHANNELS, *trips.TRIP_CHANNELS)
-    names += watch.channels(log.boat)
+    names += (*watch.channels(log.boat), *bridges.CHANNELS)
     series = log.load(tuple(dict.fromkeys(names)), start_us, end_us)
     series = bridges.pack_current(series, log.boat).series
     rows = standings(log, end_us)

@@ -57,8 +57,8 @@ BY_FINDING = {
 CHANNELS = (
     "pack_voltage_v", "pack_current_a", "controller_voltage_v", "controller_current_a",
     "hotel_power_w", "solar_power_w", "shore_power_w", "shaft_speed_rps", "motor_speed_rps",
-    "speed_ground_mps", "course_ground_deg", "latitude_deg", "longitude_deg", "pack_temp_c",
-    "ambient_temp_c",
+    "motor_torque_nm", "speed_ground_mps", "course_ground_deg", "latitude_deg", "longitude_deg",
+    "pack_temp_c", "ambient_temp_c",
 )  # fmt: skip
 
 
@@ -94,6 +94,8 @@ def recently(series: Series, boat: Boat) -> Iterator[tuple[str, str]]:
     if (high_w := bridges.beyond_rating_w(series, boat)) is not None:
         rated_w = boat.motor.rated_power_w
         yield "controller current", f"the motor's rating: {high_w:.0f} W into {rated_w:.0f} W"
+    if (back_w := bridges.gives_back_w(series, boat)) is not None:
+        yield "controller current", f"the shaft that it turns: {back_w:.0f} W come out of it"
     yield from _pack_against_controller(series, boat)
     volts, current = series.get("pack_voltage_v"), series.get("pack_current_a")
     scale = current_scale(volts, current, series.step_s, boat.pack)

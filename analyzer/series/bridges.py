@@ -12,10 +12,12 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.series.operating import (
+    TURNING_RPS,
     beside_power_w,
     controller_power_w,
     drive_threshold_w,
     first_finite,
+    shaft_rps,
 )
 from analyzer.series.series import Series
 from logger.boat import Boat
@@ -25,13 +27,16 @@ Bools = npt.NDArray[np.bool_]
 
 CHANNELS = (
     "controller_voltage_v", "controller_current_a", "hotel_power_w", "solar_power_w",
-    "shore_power_w", "pack_voltage_v",
+    "shore_power_w", "pack_voltage_v", "shaft_speed_rps", "motor_speed_rps", "motor_torque_nm",
 )  # fmt: skip
 UNLEARNED_SD = 0.06  # of k: a controller's own current is good to 5 %, cables 2 % (assumed)
 LEARNED_SD = 0.02  # at the least, of a k that this boat has shown (assumed)
 HOTEL_SD = 0.3  # of a hotel load that is not measured, as where the range is asked (assumed)
 LEARN_S = 120.0  # both must have been read for so long (assumed)
 BEYOND_RATING = 2.5  # times a motor's rating: no controller gives it for minutes; assumed
+# Of a rating: a propeller that the way of the boat turns gives back no more. Makers of drives with
+# regeneration print 2 to 6 % at a cruiser's speed under sail; from memory.
+BACK_FRAC = 0.1
 RATIO = (0.7, 1.4)  # outside, one of the two meters is wrong: nothing is bridged (assumed)
 
 
@@ -63,6 +68,27 @@ def beyond_rating_w(series: Series, boat: Boat) -> float | None:
     return high_w if high_w > BEYOND_RATING * boat.motor.rated_power_w else None
 
 
+def gives_back_w(series: Series, boat: Boat) -> float | None:
+    """What is said to come out of the controller, where it drives the boat. [W] None: nothing is
+
+    Its current has the wrong sign then. The torque tells it, where that is read: while it turns
+    the shaft the way that it goes, power goes in. Else what no propeller gives back.
+    """
+    taken, turns = controller_power_w(series), shaft_rps(series, boat)
+    least_w = drive_threshold_w(boat)
+    driven = np.isfinite(taken) & (np.abs(turns) > TURNING_RPS) & (np.abs(taken) > least_w)
+    torque = series.get("motor_torque_nm")
+    if np.isfinite(torque[driven]).any():
+        driven &= torque * turns > 0
+        least_w = 0.0
+    else:
+        least_w = BACK_FRAC * boat.motor.rated_power_w
+    if driven.sum() * series.step_s < LEARN_S:
+        return None
+    mid_w = float(np.median(taken[driven]))
+    return -mid_w if mid_w < -least_w else None
+
+
 def lacks_current(series: Series) -> bool:
     """Whether there are times without the pack's current."""
     return bool(series.n) and not np.isfinite(series.get("pack_current_a")).all()
@@ -81,7 +107,8 @@ def pack_current(series: Series, boat: Boat, known: tuple[float, float] | None =
     ratio, sd = known or learned_ratio(series, boat) or (1.0, UNLEARNED_SD)
     filled = (ratio * taken + beside) / np.where(volts > 0, volts, np.nan)
     bridged = ~np.isfinite(current) & np.isfinite(filled)
-    believed = RATIO[0] <= ratio <= RATIO[1] and beyond_rating_w(series, boat) is None
+    believed = RATIO[0] <= ratio <= RATIO[1]
+    believed &= beyond_rating_w(series, boat) is None and gives_back_w(series, boat) is None
     if not bridged.any() or not believed:
         return Bridge(series, np.zeros(series.n, bool), 0.0)
     values = series.values | {"pack_current_a": np.where(bridged, filled, current)}

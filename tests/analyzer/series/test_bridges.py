@@ -111,3 +111,31 @@ def test_a_controller_that_gives_more_than_its_motor_can_take_bridges_nothing(sc
     found = bridges.pack_current(bare, BOAT)
     assert found.bridged.all() == believed
     assert (bridges.beyond_rating_w(bare, BOAT) is None) == believed
+
+
+@pytest.mark.parametrize("torque", [True, False])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_a_controller_whose_current_has_the_wrong_sign_bridges_nothing(sign: float, torque: bool):
+    """3 kW at 10 turns a second: while a motor turns its shaft, power goes into it. Without a
+    torque, half of a motor's rating is more than any propeller gives back."""
+    bare = log(0)
+    bare.values["controller_current_a"] *= sign
+    bare.values["shaft_speed_rps"] = np.full(bare.n, 10.0)
+    if torque:
+        bare.values["motor_torque_nm"] = np.full(bare.n, 40.0)
+    found = bridges.gives_back_w(bare, BOAT)
+    assert bridges.pack_current(bare, BOAT).bridged.all() == (sign > 0)
+    assert (found is None) == (sign > 0)
+    assert found is None or found == pytest.approx(3000.0)
+
+
+def test_a_propeller_that_gives_back_under_sail_is_no_wrong_sign():
+    """200 W of a motor of 6 kW, its torque against its turns, or no torque read at all."""
+    for torque in (None, -3.0):
+        bare = log(0)
+        bare.values["controller_current_a"] = np.full(bare.n, -4.0)
+        bare.values["shaft_speed_rps"] = np.full(bare.n, 5.0)
+        if torque is not None:
+            bare.values["motor_torque_nm"] = np.full(bare.n, torque)
+        assert bridges.gives_back_w(bare, BOAT) is None
+        assert bridges.pack_current(bare, BOAT).bridged.all()
