@@ -5,16 +5,14 @@ from pathlib import Path
 
 import numpy as np
 
-from analyzer.answers import grounded
+from analyzer.answers import beside_range, grounded
 from analyzer.answers.flags import first_acts, over_unseen, standing
 from analyzer.answers.snapshot import Here, here_now
 from analyzer.environment import stream as streams
-from analyzer.environment.stream import Stream
 from analyzer.environment.stream_table import read_stream_table
 from analyzer.environment.wind import Wind
-from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.estimation.estimate import cannot_say
 from analyzer.estimation.ground import is_contradicted
-from analyzer.estimation.quantiles import Z80
 from analyzer.estimation.results import (
     About,
     HomeAnswer,
@@ -32,10 +30,9 @@ from analyzer.range.home import (
     way_back,
 )
 from analyzer.range.monte_carlo import Ahead, ReachInput
-from analyzer.range.reach import ReachResult, middle, reach
+from analyzer.range.reach import ReachResult, reach
 from analyzer.series.log import OpenLog
 from analyzer.series.series import load
-from logger.boat import Boat
 from logger.units import UNDATED_S
 
 # Assumed: age of a position that still says where the boat is; how far back and how finely a track
@@ -156,7 +153,9 @@ def _on_its_grounds(
     given = known.question(also_mps=wanted_mps)
     result = reach(given)
     asked = Asked(log, here, end_us, given, result, _index(result, wanted_mps))
-    answer = asked.with_action(_answer(asked, about=_about(here, speed_mps, wanted_mps)))
+    answer = _answer(asked, about=_about(here, speed_mps, wanted_mps))
+    answer = beside_range.with_sails(answer, given, asked.k)
+    answer = asked.with_action(answer)
     if home is not None:
         answer = _with_home(asked, answer, home if isinstance(home, HomeWish) else HomeWish(home))
     if speed_mps is not None:
@@ -258,8 +257,8 @@ def _answer(asked: Asked, about: About = "present") -> RangeAnswer:
     """How far, by what came of the question."""
     log, here, result, k = asked.log, asked.here, asked.result, asked.k
     shares = result.limit_shares(k)
-    used, missing = here.used, _missing(here)
-    flows = _unmeasured_flows(log.boat, here)
+    used, missing = here.used, beside_range.missing(here)
+    flows = beside_range.unmeasured_flows(log.boat, here)
     if flows:
         missing = (*missing, advice.unmeasured(result, k, flows))
     best = result.best()
@@ -274,15 +273,15 @@ def _answer(asked: Asked, about: About = "present") -> RangeAnswer:
         speed_water_mps=float(result.speeds_mps[k]),
         speed_ground_mps=result.ground_speed_mps(k),
         power_w=here.power_w,
-        charge=replace(middle(result.soc, "frac"), used=used),
+        charge=replace(beside_range.charge(here.charge, asked.given, result), used=used),
         distance=replace(result.distance(k), used=used, missing=missing),
         duration=replace(result.duration(k), used=used),
         limit=next(iter(shares)),
         limit_shares=shares,
         curve=tuple(_point(result, i) for i in range(len(result.speeds_mps))),
         best_speed_mps=float(result.speeds_mps[best]) if best is not None else None,
-        stream_mps=_stream_speed(here.stream),
-        stream_toward_deg=_stream_toward(here.stream),
+        stream_mps=beside_range.stream_speed(here.stream),
+        stream_toward_deg=beside_range.stream_toward(here.stream),
         next_action="",
         home=None,
         reserve_frac=log.boat.reserve.soc_frac,
@@ -328,46 +327,6 @@ def home_answer(name: str, wish: HomeWish, back: HomeReach) -> HomeAnswer:
         present_takes=back.at_present.takes,
         present_before_dark_frac=back.at_present.before_dark_frac,
     )
-
-
-def _stream_speed(stream: Stream) -> Estimate:
-    if not stream.known:
-        return cannot_say(stream.reason, "m/s")
-    east, north = stream.draws(2000, np.random.default_rng(1))
-    return replace(middle(np.hypot(east, north), "m/s", stream.reason), used=stream.used)
-
-
-def _stream_toward(stream: Stream) -> Estimate:
-    if not stream.known:
-        return cannot_say(stream.reason, "deg")
-    half = Z80 * stream.toward_sd_deg
-    if half >= 90.0:
-        return cannot_say("the stream is too weak for its direction to be known", "deg")
-    mid = stream.toward_deg
-    return Estimate(mid, mid - half, mid + half, "deg", reason=stream.reason, used=stream.used)
-
-
-def _missing(here: Here) -> tuple[str, ...]:
-    wants = (
-        ("speed_ground_mps", "a GPS would tie the range to the speed over ground"),
-        ("heading_magnetic_deg", "a compass would let the stream be told from the boat"),
-        ("speed_water_mps", "a water-speed log would sharpen the stream and the power curve"),
-        ("pack_temp_c", "a temperature probe on the pack would sharpen its resistance"),
-    )
-    there = set(here.used) | {ground.channel for ground in here.grounds if ground.broken}
-    if "heading_true_deg" in there:
-        there.add("heading_magnetic_deg")
-    return tuple(text for name, text in wants if name not in there)
-
-
-def _unmeasured_flows(boat: Boat, here: Here) -> tuple[str, ...]:
-    """Flows into and out of the pack that no meter shows, beside the motor's."""
-    flows = []
-    if boat.hotel.measured_in_pack_current and "hotel_power_w" not in here.used:
-        flows.append("the hotel load")
-    if boat.solar.peak_w > 0 and "solar_power_w" not in here.used:
-        flows.append("the panels' power")
-    return tuple(flows)
 
 
 def _without_charge(log: OpenLog, here: Here, end_us: int, speed_mps: float | None) -> RangeAnswer:

@@ -139,6 +139,8 @@ class RangeAnswer(Framed):
     condition: str = ""  # what of them is broken: the first clause; empty where nothing is
     about: About = "present"  # what the speed answered for is
     flags_over: tuple[FlagView, ...] = ()  # over, and not yet seen
+    sails_frac: float | None = None  # probability that sails help the motor; null: not motoring
+    without_sails: Estimate | None = None  # m, at this speed; where sails are likely
     schema: int = SCHEMA
 
 

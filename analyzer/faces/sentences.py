@@ -58,9 +58,20 @@ def _about(answer: RangeAnswer, first: str) -> str:
     """What the distance is about, after what is broken of its grounds."""
     speed = answer.speed_water_mps
     at = _AT[answer.about].format(speed=format.knots(speed)) if speed else "From here"
+    if answer.without_sails is not None:
+        at = f"With the sails drawing as they do, {at[:1].lower()}{at[1:]}"
     if first:
         at = f"{first}, {at[:1].lower()}{at[1:]}"
     return f"{at} you can go"
+
+
+def without_sails(answer: RangeAnswer) -> str:
+    """What is left of it under motor alone, where sails probably help; else empty."""
+    alone = answer.without_sails
+    if alone is None:
+        return ""
+    reach = format.band(alone, long=True)
+    return f"You sail along: without the sails it is {reach} at this speed"
 
 
 def _if_full(answer: RangeAnswer) -> str:

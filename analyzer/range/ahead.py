@@ -122,12 +122,15 @@ class Ahead:
         return self.draws.air.become(self.later, shares)
 
     def _heavier(self, air: Air) -> Floats:
-        """Resistance of going on as now in a wind to come over that in the present one, (n,)."""
+        """Resistance of going on as now in a wind to come over that in the present one, (n,).
+
+        Sails that help stay set: they carry their part of both.
+        """
         k = self._throttle
         now = self.draws.air
         water_mps = self.water_mps[:, k, None]
         now_w = self.draws.now_w[:, None]
-        still_w = now.still_w(self.course_deg, water_mps, now_w)
+        still_w = now.still_w(self.course_deg, water_mps, now_w) + self.draws.helped_w[:, None]
         air = replace(air, wind_mps=air.wind_mps[:, k], from_deg=air.from_deg[:, k])
         then_w, was_w = (
             still_w + one.added_w(self.course_deg, water_mps, still_w) for one in (air, now)
@@ -187,11 +190,15 @@ def _at_throttle_mps(
 def _on_grid_w(
     given: ReachInput, draws: Draws, aside: Floats, course_deg: float | Floats
 ) -> Floats:
-    """Propulsion power of each draw at the curve's own speeds, wind and sea of now, (n, m). [W]"""
+    """Propulsion power of each draw at the curve's own speeds, wind, sea and sails of now, (n, m).
+
+    [W]
+    """
     grid = given.curve.speed_mps
     water_mps = np.broadcast_to(grid, (len(draws.aside), len(grid)))
     still_w = _still_w(given, draws, aside, water_mps)
-    return still_w + draws.air.added_w(course_deg, water_mps, still_w)
+    alone_w = still_w + draws.air.added_w(course_deg, water_mps, still_w)
+    return np.asarray(np.maximum(alone_w - draws.helped_w[:, None], LEAST_LOAD * alone_w))
 
 
 def _settled(

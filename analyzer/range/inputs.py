@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.cells.weak_cell import WeakCell
+from analyzer.environment import sails
 from analyzer.environment.stream import Stream
 from analyzer.environment.sun_ahead import SunAhead
 from analyzer.environment.wind import Wind, windage_m2
@@ -329,6 +330,7 @@ class RangeInputs:
             now=present,
             wind=self.wind,
             windage_m2=windage_m2(boat.hull),
+            sails_frac=sails.prior(boat.hull),
             sun_ahead=self._sun_ahead(),
             warmths=self.warmths,
             seed=seed,

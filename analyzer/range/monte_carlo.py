@@ -11,6 +11,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from analyzer.environment import sails
 from analyzer.environment.stream import Stream, StreamDraws
 from analyzer.environment.stream_table import StreamTable
 from analyzer.environment.sun_ahead import SunAhead
@@ -35,6 +36,7 @@ from analyzer.range.run_down.discharge import Limits, PackDraws, ocv_table
 from analyzer.range.thermal_limit import Warmth
 
 Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
 Ahead = Literal["stays", "goes on", "reversed"] | StreamTable
 
 # All assumed: a few minutes' mean power about the curve, in ln power; cosine between courses that
@@ -117,6 +119,7 @@ class ReachInput:
             as it is now; "reversed"; or by a table of times.
         sun_ahead: Days and nights to come, where panels count; None: the sun stays as it is.
         wind, windage_m2: True wind and the area it meets; None: its part stays unknown.
+        sails_frac: Probability, before the present is looked at, that sails help beside the motor.
         warmths: Parts that may get too hot at a speed, as they are now.
         seed: Of the draws; the same seed gives the same answer.
         changes: What is changed in boats after they were drawn, in order: see `range/what_if`.
@@ -140,6 +143,7 @@ class ReachInput:
     ahead: Ahead = "goes on"
     wind: Wind | None = None
     windage_m2: float = 0.0
+    sails_frac: float = 0.0
     sun_ahead: SunAhead | None = None
     warmths: tuple[Warmth, ...] = ()
     seed: int = 1
@@ -193,6 +197,7 @@ class Draws:
     power that sea and unknown wind add on the present course, (n,). hotel_w, sun_w: hotel load, and
     what the panels give now, (n,).
     now_w: propulsion power at this moment, (n,); NaN where the boat does not motor.
+    helped_w: power that sails save the drive now, (n,); 0 where they are down.
     """
 
     stream: StreamDraws
@@ -202,6 +207,12 @@ class Draws:
     hotel_w: Floats
     now_w: Floats
     sun_w: Floats
+    helped_w: Floats
+
+    @property
+    def sailed(self) -> Bools:
+        """In which draws sails help the motor now, (n,)."""
+        return np.asarray(self.helped_w > 0)
 
 
 def draw(
@@ -231,7 +242,8 @@ def draw(
     leg_sd = air.left * given.curve.leg_sd
     aside = leg_sd * rng.standard_normal(n)
     sun_w = np.zeros(n) if sun_w is None else sun_w
-    free = Draws(paths, lines, aside, air, hotel_w, _throttle_w(given, n, rng), sun_w)
+    throttle_w = _throttle_w(given, n, rng)
+    free = Draws(paths, lines, aside, air, hotel_w, throttle_w, sun_w, np.zeros(n))
     if now is None:
         return replace(free, log_power=np.maximum.accumulate(lines + day.moved, axis=1))
     return _through_present(given, now, free, day, rng)
@@ -260,14 +272,17 @@ def _through_present(
     log_w = np.log(still_w[:, 0])
     mean = day.curves[0].log_power + day.moved
     innovation = log_w - curve.read_own(mean, water_mps)
-    log_weight = day.log_chance - 0.5 * (innovation**2 / variance + np.log(variance))
-    weight = np.exp(log_weight - log_weight.max())
-    pick = resample(weight, n, rng)
+    weighed = sails.weigh(innovation, variance, given.sails_frac)
+    log_weight = day.log_chance + weighed.log_chance
+    pick = resample(np.exp(log_weight - log_weight.max()), n, rng)
+    own_rng = np.random.default_rng((given.seed, n, len(sails.HELPS)))  # the other draws stay
+    helped = weighed.draw(pick, own_rng)
+    log_alone_w = log_w[pick] + helped
     # Matheron's rule: prior draw + gain x (measured with its noise - the draw's own value).
     noise = now.log_sd * rng.standard_normal(n)
     lines = (free.log_power + day.moved)[pick]
     own = curve.read_own(lines, water_mps[pick]) + free.aside
-    missing = (log_w[pick] + noise - own) / variance[pick]
+    missing = (log_alone_w + noise - own) / variance[pick]
     lines = lines + cov_rows[pick] * missing[:, None]
     return Draws(
         stream=free.stream.take(pick),
@@ -277,6 +292,7 @@ def _through_present(
         hotel_w=free.hotel_w[pick],
         now_w=(now_w if given.now is not None else free.now_w)[pick],
         sun_w=free.sun_w[pick],
+        helped_w=np.exp(log_alone_w) - np.exp(log_w[pick]),
     )
 
 

@@ -68,7 +68,8 @@ def _how_far(answer: RangeAnswer) -> str:
     elif answer.duration.mid is not None:
         then = "then" if sentences.is_old(answer) else "now"
         text += f" That is {lasts} from {then}."
-    return wrapped(text, style="bold")
+    alone = sentences.without_sails(answer)
+    return wrapped(f"{text} {format.sentence(alone)}" if alone else text, style="bold")
 
 
 def _because(answer: RangeAnswer) -> str:
