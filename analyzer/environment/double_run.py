@@ -101,10 +101,10 @@ def find_runs(series: Series) -> tuple[Run, ...]:
 
 def _alike(bow: Floats, shaft: Floats, start: int, k: int) -> bool:
     """Whether sample k still belongs to the run that began at `start`."""
-    if not np.isfinite(bow[k]):
+    if not np.isfinite(bow[[start, k]]).all():
         return False
     lately = slice(max(start, k - 60), k)
-    aim = np.arctan2(np.nanmean(np.sin(bow[lately])), np.nanmean(np.cos(bow[lately])))
+    aim = np.arctan2(np.mean(np.sin(bow[lately])), np.mean(np.cos(bow[lately])))
     off = abs(np.angle(np.exp(1j * (bow[k] - aim))))
     if not off < np.radians(3 * HEADING_DEG):
         return False
@@ -119,16 +119,16 @@ def _run(series: Series, bow: Floats, shaft: Floats, start: int, stop: int) -> l
     if (stop - start) * series.step_s < LEAST_RUN_S:
         return []
     part = slice(start, stop)
-    made = float(np.nanmean(series.get("speed_ground_mps")[part]))
-    aim = np.arctan2(np.nanmean(np.sin(bow[part])), np.nanmean(np.cos(bow[part])))
+    aim = np.arctan2(np.mean(np.sin(bow[part])), np.mean(np.cos(bow[part])))
 
     def mean(values: Floats) -> float | None:
         ok = np.isfinite(values[part])
         return float(values[part][ok].mean()) if ok.any() else None
 
+    made = mean(series.get("speed_ground_mps"))
     log = mean(series.get("speed_water_mps"))
     found = mean(shaft)
-    if not np.isfinite(made) or (found is not None and found < 0.5):
+    if made is None or (found is not None and found < 0.5):
         return []
     return [Run(start, stop, float(np.degrees(aim) % 360.0), made, found, log)]
 

@@ -8,7 +8,9 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 import pytest
 
+from analyzer.series.series import Series
 from analyzer.thermal.cables import CableGroup
+from logger.boat import Cable
 from tests.support.joint_boat import JointDay, joint_day
 
 
@@ -64,15 +66,19 @@ def test_nothing_is_found_on_sound_boats():
 
 def blamed(days: Iterable[JointDay], *, measured: bool = False) -> int:
     """On how many boats a lug is blamed. measured: Whether the controller's temperature is."""
-    count = 0
-    for day in days:
-        series = day.with_controller() if measured else day.series
-        group, found = CableGroup(day.cables), False
-        for k in range(0, series.n, 150):
-            group.update(series.cut(k, k + 150))
-            found = found or bool(group.detections())
-        count += found
-    return count
+    return sum(
+        is_blamed(day.cables, day.with_controller() if measured else day.series) for day in days
+    )
+
+
+def is_blamed(cables: tuple[Cable, ...], series: Series) -> bool:
+    """Whether a lug is blamed in the course of a day."""
+    group = CableGroup(cables)
+    for k in range(0, series.n, 150):
+        group.update(series.cut(k, k + 150))
+        if group.detections():
+            return True
+    return False
 
 
 def hot_days(seeds: range, *, meters: bool, faulty: bool = False) -> Iterator[JointDay]:

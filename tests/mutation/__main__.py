@@ -27,9 +27,10 @@ def passes(tree: Path, tests: list[str], limit_s: float) -> bool:
     """Whether tests pass in time."""
     command = [sys.executable, "-B", "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
     quiet = subprocess.DEVNULL
+    plain = os.environ | {"PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1"}  # none of the tests wants a plugin
     # A session of its own, so that what the tests have started ends with them, whatever happens.
     with subprocess.Popen(
-        command, cwd=tree, stdout=quiet, stderr=quiet, start_new_session=True
+        command, cwd=tree, env=plain, stdout=quiet, stderr=quiet, start_new_session=True
     ) as running:
         try:
             return not running.wait(limit_s)

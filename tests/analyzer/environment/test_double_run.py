@@ -79,3 +79,25 @@ def test_find_runs_leaves_out_turns():
     for run in find_runs(to_and_fro(3)):
         assert (run.stop - run.start) <= 240
         assert run.speed_ground_mps / KN > 3
+
+
+@pytest.mark.parametrize("count", [2, 3, 4])
+def test_how_sure_the_mean_of_means_is_equals_drawing_it(count):
+    runs = np.random.default_rng(count).normal(2.5, 0.06, (20_000, count))
+    drawn = np.std([mean_of_means(list(row)) for row in runs])
+    assert calibrate(to_and_fro(count)).speed_water_mps[1] == pytest.approx(drawn, rel=0.02)
+
+
+def test_a_run_ends_where_its_heading_is_lost():
+    one = to_and_fro(1, leg_s=500)
+    assert len(find_runs(one)) == 1
+    for name in ("heading_true_deg", "course_ground_deg"):
+        one.values[name][250] = np.nan
+    first, second = find_runs(one)
+    assert first.stop <= 250 < second.start
+
+
+def test_a_run_of_which_no_speed_over_ground_is_known_is_none():
+    blind = to_and_fro(1)
+    blind.values["speed_ground_mps"][:] = np.nan
+    assert find_runs(blind) == ()

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analyzer.environment.solar import (
+    ClearSkySun,
     haurwitz_w_m2,
     share_today,
     sine_of_height,
@@ -80,3 +81,22 @@ def test_today_s_share_is_of_the_bright_hours_alone():
     # ten minutes around 80 W/m2 are half of each
     assert share == pytest.approx(0.6, abs=0.02)
     assert sd == pytest.approx(0.12)
+
+
+@pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear")  # pvlib's own use of pandas
+def test_the_sun_ahead_is_haurwitz_at_astral_s_height_times_each_draw_s_share():
+    from astral import Observer
+    from astral.sun import elevation
+
+    place, from_s, n = (50.0, -20.0), at("2026-06-01T08:00"), 20_000
+    share = (0.5, 0.1)
+    sun = ClearSkySun.ahead(
+        300.0, place, (from_s, from_s + 6 * 3600.0), share, n, np.random.default_rng(1)
+    )
+    for hours in (0.0, 2.5, 6.0):
+        when = datetime.fromtimestamp(from_s + 3600.0 * hours, UTC)
+        sine = np.sin(np.radians(elevation(Observer(*place), when, False)))
+        clear_w = 300.0 * 1.098 * sine * np.exp(-0.057 / sine)
+        power_w = sun.at(np.full(n, from_s + 3600.0 * hours))
+        assert power_w.mean() == pytest.approx(0.5 * clear_w, rel=0.02)
+        assert power_w.std() == pytest.approx(0.1 * clear_w, rel=0.03)

@@ -231,3 +231,12 @@ def test_heading_is_true_else_magnetic_with_the_variation():
     np.testing.assert_allclose(
         stream_bins.heading_true(Series(0, 1.0, 3, values)), [10.0, 3.0, 86.0]
     )
+
+
+def test_a_propeller_never_seen_before_advances_by_its_pitch_less_usual_slip():
+    # slip is by definition 1 - advance / pitch; a displacement boat's 0.30 ± 0.12 (common
+    # practice, no source; stream_fit.py)
+    bins, ok = some_bins(), np.ones(30, dtype=bool)
+    mean, sd = stream_fit._priors(bins, ok, 0.25, Calibration())
+    assert 1 - mean[1] / 0.25 == pytest.approx(0.30)
+    assert sd[1] / 0.25 == pytest.approx(0.12)

@@ -12,7 +12,7 @@ from analyzer.environment.stream import (
     part_sds,
     unknown,
 )
-from analyzer.environment.stream_table import StreamTable, TableStream
+from analyzer.environment.stream_table import StreamTable, TableStream, read_stream_table
 
 TIDE_S = 0.51753 * 86400.0  # half a lunar day and 25 minutes: the semi-diurnal tide
 EDDY_S = 7200.0
@@ -95,6 +95,18 @@ def test_any_tide_is_the_same_tide_at_another_time():
     np.testing.assert_array_equal(moved.parts[:, :, (0, 3)], draws.parts[:, :, (0, 3)])
 
 
+def test_an_unknown_time_of_the_tide_is_any_as_likely_as_another():
+    # over a whole turn the mean of either part is nothing, and its square half the amplitude's
+    n = 100_000
+    parts = np.tile(np.array([[0.1, 0.6, 0.0, 0.0], [0.0, 0.0, 0.4, 0.0]]), (n, 1, 1))
+    draws = StreamDraws(parts, np.zeros(n), np.zeros((n, 2)))
+    moved = draws.at_any_tide(np.random.default_rng(8)).parts
+    for column in (1, 2):
+        np.testing.assert_allclose(moved[:, :, column].mean(axis=0), [0.0, 0.0], atol=0.008)
+        squares = np.square(moved[:, :, column]).mean(axis=0)
+        np.testing.assert_allclose(squares, [0.6**2 / 2, 0.4**2 / 2], rtol=0.02)
+
+
 def test_an_unknown_stream_has_the_spread_of_streams_of_all_kinds():
     # sizes 0.08, 0.25, 0.75 m/s; steady half the size and tide's two parts of the size, or steady
     # the size and a tenth of it tide; eddies 0.35 of it and 0.02 m/s; all equally likely (common
@@ -170,9 +182,25 @@ def test_draws_of_a_table_scale_it_and_move_it():
     for drawn, mean in zip(tables.at(at), table.at(at), strict=True):
         assert drawn.mean() == pytest.approx(mean[0], abs=3e-3)
         assert drawn.std() == pytest.approx(np.hypot(0.15 * mean[0], 0.12), rel=0.02)
+    strong = StreamTable(np.array([0.0, 1e5]), np.full(2, 2.0), np.zeros(2))
+    east, north = TableStream(strong, tables.scale, tables.off).at(at)
+    assert east.std() == pytest.approx(np.hypot(0.15 * 2.0, 0.12), rel=0.02)
+    assert north.std() == pytest.approx(0.12, rel=0.02)
     few = TableStream(table, tables.scale[:5], tables.off[:5])
     spans = np.full((5, 2), 4_000.0)
     for c, (means, plain) in enumerate(
         zip(few.mean_over(3_000.0, spans), table.mean_over(3_000.0, spans), strict=True)
     ):
         np.testing.assert_allclose(means, few.scale[:, None] * plain + few.off[:, c, None])
+
+
+def test_a_table_s_rows_are_taken_in_the_order_of_their_times(tmp_path):
+    rows = "2026-07-01T08:00Z,1.0,180\n2026-07-01T06:00Z,2.0,90\n2026-07-01T07:00Z,0,0\n"
+    (tmp_path / "stream.csv").write_text("utc,speed_kn,toward_deg\n" + rows)
+    table = read_stream_table(tmp_path / "stream.csv", 0.0)
+    begin_s = 1_782_885_600.0  # 2026-07-01T06:00Z
+    np.testing.assert_allclose(table.t_s, begin_s + np.array([0.0, 3600.0, 7200.0]))
+    knot = 1852 / 3600
+    east, north = table.at(begin_s + np.array([0.0, 1800.0, 5400.0, 9999.0]))
+    np.testing.assert_allclose(east, np.array([2.0, 1.0, 0.0, 0.0]) * knot, atol=1e-9)
+    np.testing.assert_allclose(north, np.array([0.0, 0.0, -0.5, -1.0]) * knot, atol=1e-9)

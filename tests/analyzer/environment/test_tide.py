@@ -164,3 +164,24 @@ def test_a_file_of_constants_says_what_is_wrong(text, says, tmp_path):
 def test_a_log_without_a_date_has_no_tide():
     with pytest.raises(BadRoute, match="date"):
         read_stream_table(TIDES / "PUG1741.toml", 3600.0)
+
+
+@pytest.mark.parametrize(("file", "one", "taken"), [
+    ("toward_deg = 30\n", "", True), ("", "toward_deg = 30\n", True), ("", "", False),
+])  # fmt: skip
+def test_a_constituent_goes_its_own_way_or_the_file_s(tmp_path, file, one, taken):
+    text = f'speeds = "kn"\n{file}[constituents.M2]\namplitude = 1\nphase_deg = 0\n{one}'
+    if not taken:
+        with pytest.raises(BadRoute, match="M2 wants toward_deg"):
+            parse_constants(text, tmp_path / "tide.toml")
+        return
+    east, north = parse_constants(text, tmp_path / "tide.toml").at(np.arange(0.0, DAY_S, 600.0))
+    assert np.tan(np.radians(30)) * north == pytest.approx(east, abs=1e-9)
+
+
+@pytest.mark.parametrize("zone_h", [-15, 15])
+def test_a_zone_that_no_clock_has_is_refused(tmp_path, zone_h):
+    # zones run from -12 (west of the date line) to +14 h (Line Islands)
+    text = f'{HEAD}phases = "zone"\nzone_h = {zone_h}\n[constituents.M2]\namplitude = 1\n'
+    with pytest.raises(BadRoute, match="zone_h"):
+        parse_constants(text + "phase_deg = 0\n", tmp_path / "tide.toml")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from analyzer.environment.wind import (
+    any_wind_log_sd,
     extra_n,
     extra_w,
     lately,
@@ -56,3 +57,24 @@ def test_true_wind_from_apparent():
 
 def test_without_a_sensor_there_is_no_wind():
     assert lately(Series(0, 1.0, 10, {}), np.zeros(10)) is None
+
+
+@pytest.mark.parametrize(("minutes", "said"), [(3, False), (5, True)])
+def test_wind_is_said_where_a_fifth_of_the_twenty_minutes_has_it(minutes, said):
+    n = 1200
+    fresh = np.arange(n) >= n - 60 * minutes
+    values = {
+        "wind_speed_true_mps": np.where(fresh, 6.0, np.nan),
+        "wind_direction_true_deg": np.full(n, 200.0),
+    }
+    assert (lately(Series(0, 1.0, n, values), np.zeros(n)) is not None) == said
+
+
+def test_waves_of_any_wind_spread_power_as_drawing_them_does():
+    # up to 25 % of the resistance at 7 m/s from ahead, by the fetch: half of that; winds of a
+    # Weibull distribution of shape 2 and scale 5 m/s from anywhere; no windage
+    rng = np.random.default_rng(1)
+    wind_mps, off = 5.0 * rng.weibull(2.0, 200_000), rng.uniform(0, 2 * np.pi, 200_000)
+    share = 0.125 * (wind_mps / 7.0) ** 2 * np.maximum(np.cos(off), 0.0)
+    found = any_wind_log_sd(0.0, np.array([2.0]), np.array([800.0]))
+    assert found == pytest.approx(np.log1p(share).std(), rel=0.2)  # eight winds stand for all
