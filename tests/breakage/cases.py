@@ -16,6 +16,8 @@ from tests.breakage.statements import Stated
 from tests.breakage.truth import Truth, truth_of
 
 MINUTE_S = 60
+ROUTE_M = 30.0  # shorter, by a receiver's own wander, is no passage: a plan wants 20 m (assumed)
+M_PER_DEG = 1852 * 60.0  # of latitude, by definition of the nautical mile
 
 
 @dataclass(frozen=True)
@@ -73,8 +75,18 @@ def run(case: Case, folder: Path | None = None) -> tuple[Said, Truth]:
     before = Desk(folder, now_s - MINUTE_S).ask("range", "--home", words=False)
     write_log(folder / "log.sqlite", broken, at - MINUTE_S, at)
     home = (sound.place.latitude_deg, sound.place.longitude_deg)
-    said = Desk(folder, now_s).ask_all(home, _place(broken, at))
+    here = _place(broken, at)
+    if here is not None and offset_m(here, home) < ROUTE_M:
+        here = None  # at the berth: there is no passage home to plan
+    said = Desk(folder, now_s).ask_all(home, here)
     return Said(said.answers, before), truth_of(broken, at, case.throttle)
+
+
+def offset_m(one: tuple[float, float], other: tuple[float, float]) -> float:
+    """How far two places close by are apart, on the plane. [m]"""
+    north = M_PER_DEG * (other[0] - one[0])
+    east = M_PER_DEG * (other[1] - one[1]) * np.cos(np.radians(one[0]))
+    return float(np.hypot(north, east))
 
 
 def _place(shown: Recording, at: int) -> tuple[float, float] | None:

@@ -9,7 +9,7 @@ from astral.sun import elevation
 
 from logger.store import Store
 from tests.boats import voyages
-from tests.breakage import drawing
+from tests.breakage import cases, drawing
 from tests.breakage.breaks import APPLY, WORDS, Break, apply, words
 from tests.breakage.logs import write_log
 from tests.breakage.recordings import (
@@ -195,3 +195,12 @@ def test_what_was_used_in_a_hole_is_asked_of_the_trips_where_one_covers_it(hole_
         spans = [(6600.0, 0.0)]
     assert truth.energy_out_wh(spans) == pytest.approx(want, abs=1.0)
     assert truth.soc_before(600.0) == sound.outing.soc_frac[6000]
+
+
+def test_no_passage_is_asked_for_where_the_boat_lies_at_home() -> None:
+    """A receiver wanders by some metres; half a mile is a passage. A minute of latitude is 1852 m,
+    by definition, and as much of longitude at the equator."""
+    assert cases.offset_m((0.0, 0.0), (1 / 60, 0.0)) == pytest.approx(1852.0)
+    assert cases.offset_m((0.0, 0.0), (0.0, 1 / 60)) == pytest.approx(1852.0)
+    assert cases.offset_m((60.0, 0.0), (60.0, 1 / 60)) == pytest.approx(926.0)
+    assert cases.offset_m((50.0, 4.0), (50.00005, 4.00005)) < cases.ROUTE_M < 926.0
