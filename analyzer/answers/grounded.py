@@ -26,6 +26,7 @@ PLAN_INPUTS = (
     "charge", "pack current", "pack voltage", "controller current", "speed over ground",
     "pack temperature",
 )  # fmt: skip
+HEADINGS = ("heading_true_deg", "heading_magnetic_deg")
 VELOCITY = ("speed_ground_mps", "course_ground_deg")
 NO_STREAM = "the speed over ground is not believed, and without it no stream is told"
 HOME_INPUTS = ("position", "charge", "pack current", "pack voltage", "speed over ground")
@@ -60,8 +61,12 @@ def charge_of(
 
 def believed(series: Series, rows: Sequence[Ground]) -> Series:
     """Without the velocity over ground where that is contradicted: no stream, no point of the power
-    curve is learned from it, and the speed of now is that of the power.
+    curve is learned from it, and the speed of now is that of the power. Without a heading that is.
     """
+    heading = standing_of(rows, "heading")
+    if heading is not None and heading.standing == "contradicted by":
+        told = {name: v for name, v in series.values.items() if name not in HEADINGS}
+        series = replace(series, values=told)
     speed = standing_of(rows, "speed over ground")
     if speed is None or speed.standing != "contradicted by":
         return series

@@ -52,6 +52,7 @@ BY_FINDING = {
     "charge_opposite": ("charge", "the device's own gauge"),
     "charge_disagrees": ("charge", "the device's own gauge or the rests"),
     "speed_unit": ("speed over ground", "the positions"),
+    "compass_jump": ("heading", "the course over ground, which did not turn with it"),
     "gear_ratio": ("shaft speed", "the motor's speed over the gear"),
 }
 CHANNELS = (

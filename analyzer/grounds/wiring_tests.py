@@ -3,10 +3,11 @@
 import numpy as np
 
 from analyzer.grounds import wiring
+from analyzer.grounds.compass import compass
 from analyzer.grounds.current_scale import current_scale
 from analyzer.pack.cell_model import chemistry
 from analyzer.pack.shunt_sense import Test, shunt_sense
-from analyzer.series.operating import at_rest
+from analyzer.series.operating import at_rest, first_finite
 from analyzer.series.series import Series, load
 from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage
@@ -51,6 +52,9 @@ _NAMES = (
     "latitude_deg",
     "longitude_deg",
     "speed_ground_mps",
+    "course_ground_deg",
+    "heading_true_deg",
+    "heading_magnetic_deg",
     "shaft_speed_rps",
     "motor_speed_rps",
 )
@@ -83,6 +87,10 @@ def _motion_tests(boat: Boat, series: Series) -> list[Test]:
         lon = series.get("longitude_deg")
         speed = series.get("speed_ground_mps")
         tests.append(wiring.speed_against_position(lat, lon, speed, series.step_s))
+    heading_deg = first_finite(series, ("heading_true_deg", "heading_magnetic_deg"))
+    if np.isfinite(heading_deg).any() and series.has("course_ground_deg", "speed_ground_mps"):
+        ground = series.get("course_ground_deg"), series.get("speed_ground_mps")
+        tests.append(compass(heading_deg, *ground, series.step_s))
     if series.has("shaft_speed_rps", "motor_speed_rps"):
         shaft = series.get("shaft_speed_rps")
         motor = series.get("motor_speed_rps")
