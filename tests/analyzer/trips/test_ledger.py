@@ -82,7 +82,7 @@ def test_what_is_not_measured_is_said_and_not_counted_as_nothing():
     cable = Cable(name="positive", size_mm2=50, length_m=2)
     got = rows(series, motor_boat(hotel=Hotel(power_w=104), cable=(cable,)))
     assert "not measured" in got["to the hotel load"].reason
-    assert got["to the hotel load"].low < 104 < got["to the hotel load"].high
+    assert 0 < got["to the hotel load"].low < 104 < got["to the hotel load"].high
     # The motor's part is what the pack gives beyond hotel and sun, 40 A x 52 V x 0.5 h, less the
     # cable's: 2 m of 0.386 mohm/m (IEC 60228) and a tenth more, 0.849 mohm x 40² A² x 0.5 h.
     assert got["to the motor"].mid == pytest.approx(1040.0 - 0.679, abs=0.002)

@@ -19,7 +19,7 @@ from analyzer.trips.sag import parts
 from analyzer.trips.sag_account import worst
 from analyzer.trips.sag_design import design_matrix, lagged
 from analyzer.trips.sag_prior import Earlier
-from analyzer.trips.sag_split import split
+from analyzer.trips.sag_split import _smoothed, split
 from logger.boat import Pack
 from tests.support.motor_boat import motor_boat
 from tests.support.sag_noise import left_cov
@@ -123,6 +123,16 @@ def test_bends_are_straight_lines_between_knots_and_add_up_to_one():
     np.testing.assert_allclose(bends @ knots, moved, atol=1e-12)
 
 
+def test_choices_are_shares_and_time_constants_that_leave_no_gap():
+    """A share lies between none and all; a pair between two time constants, each about 1.7 times
+    the one before, is told by both."""
+    for shares in (sag_design.SHARES0, sag_design.SHARES1):
+        assert 0 < shares[0] < shares[-1] < 1
+        assert (np.diff(shares) > 0).all()
+    for taus in (sag_design.TAU1_S, sag_design.TAU2_S):
+        np.testing.assert_allclose(np.divide(taus[1:], taus[:-1]), 1.7, atol=0.1)
+
+
 def test_choices_shares_are_as_likely_as_their_normal_priors():
     table = design_matrix(chemistry("lfp"), *trip(), AH, 10.0)
     circuits = [h.circuit for h in table.hypotheses]
@@ -211,7 +221,7 @@ def one_by_one(log, charge, earlier=()):
             return np.vstack([white[:, at] * stretch, priors, own])
 
         begin = np.append(middle, np.zeros(len(table.curve)))
-        best = least_squares(off, begin, slope, xtol=1e-14, ftol=1e-14, gtol=1e-10)
+        best = least_squares(off, begin, slope, xtol=1e-15, ftol=1e-15, gtol=1e-13)
         inner = best.jac.T @ best.jac
         fits.append((best.x, 2 * best.cost, np.linalg.slogdet(inner)[1], inner, apart))
     cost = np.array([f[1] for f in fits])
@@ -257,10 +267,19 @@ EARLIER = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("earlier", EARLIER, ids=["alone", "with earlier trips"])
-def test_a_split_is_every_choice_fitted_and_weighed_one_by_one(few, earlier, monkeypatch):
+@pytest.mark.parametrize(
+    ("earlier", "more_sd_v"),
+    [(EARLIER[0], 0.0), (EARLIER[1], 0.0), (EARLIER[0], 0.1)],
+    ids=["alone", "with earlier trips", "noise beyond the meters'"],
+)
+def test_a_split_is_every_choice_fitted_and_weighed_one_by_one(
+    few, earlier, more_sd_v, monkeypatch
+):
     monkeypatch.setattr(sag_fit, "NEWTON_STEPS", 60)  # to the end; as many as it takes otherwise
     log, charge = few
+    noise_v = np.random.default_rng(9).normal(0, more_sd_v, log.n)
+    noisy_v = log.get("pack_voltage_v") + noise_v
+    log = replace(log, values=log.values | {"pack_voltage_v": noisy_v})
     got = split(log, charge, BOAT, earlier)
     table, weight, u, cov = one_by_one(log, charge, earlier)
     kept = np.flatnonzero(weight)
@@ -372,3 +391,19 @@ def test_without_a_thermometer_nothing_is_said_of_the_cold(few):
     assert terms["resistance"].mid == pytest.approx(CELLS * 0.6e-3 * account.current_a, rel=0.08)
     total = sum(volts.mid for volts in terms.values() if volts.mid is not None)
     assert total == pytest.approx(account.rest_v - account.loaded_v, abs=1e-9)
+
+
+@pytest.mark.parametrize(("lasts_s", "fitted"), [(280, False), (320, True)])
+def test_less_than_five_minutes_of_readings_are_not_fitted(few, lasts_s, fitted):
+    log = few[0].cut(1000, 1000 + lasts_s)
+    charge = track(log, BOAT.pack, known(BOAT.pack, 0.8, 0.02, t_us=log.t0_us))
+    assert (split(log, charge, BOAT) is not None) == fitted
+
+
+@pytest.mark.parametrize("n", [9, 10, 40])
+def test_smoothing_is_a_mean_over_a_window_that_fits(n):
+    """Ten steps to either side, or as many as a short trip has around its middle."""
+    values = np.random.default_rng(n).normal(size=n)
+    half = min(10, (n - 1) // 2)
+    want = [values[max(k - half, 0) : k + half + 1].mean() for k in range(n)]
+    np.testing.assert_allclose(_smoothed(values, 20), want)

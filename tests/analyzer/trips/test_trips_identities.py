@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from analyzer.series.operating import propulsion_power_w
@@ -292,6 +292,8 @@ def as_boots(told: list[tuple[int, int, bool]]) -> list[Boot]:
     return found
 
 
+@example([(0, 60, True), (1860, 60, True)])  # a little more than half an hour apart
+@example([(0, 60, True), (1740, 60, True)])  # and a little less
 @given(BOOTS)
 def test_windows_part_the_log_at_long_silences_and_days_and_lose_nothing(told):
     boots = as_boots(told)
