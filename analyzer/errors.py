@@ -8,6 +8,7 @@ AnalyzerError
 ├── NoFlag(LookupError)        the log holds no such flag
 ├── BadRoute(ValueError)       a route or a table of streams is not what it should be
 ├── BadChange(ValueError)      a what-if names no key, or a value that cannot be
+├── BadDates(ValueError)       a season's year or days cannot be
 ├── BadImport(ValueError)      a file to import is not what it should be
 ├── NotInstalled(ImportError)  a part that is installed only on wish is wanted
 ├── CannotServe(OSError)       the pages cannot be shown at an address
@@ -77,6 +78,10 @@ class BadRoute(AnalyzerError, ValueError):  # noqa: N818
 
 class BadChange(AnalyzerError, ValueError):  # noqa: N818
     """A what-if that cannot be asked."""
+
+
+class BadDates(AnalyzerError, ValueError):  # noqa: N818
+    """A year or days that cannot be asked for."""
 
 
 class CannotServe(AnalyzerError, OSError):  # noqa: N818

@@ -120,15 +120,26 @@ def hindcast_trip(
 
 def _charge_by_full(log: OpenLog, record: TripRecord) -> CountedBack | None:
     """The trip's charge as the next full charge tells it; None where none followed in days."""
+    at_full = _next_full(log, record)
+    if at_full is None or at_full.full_us is None:
+        return None
+    series = log.load(pack_channels(log.boat), record.start_us, at_full.full_us)
+    return counted_back(series, log.boat.pack, at_full)
+
+
+def _next_full(log: OpenLog, record: TripRecord) -> PackPosterior | None:
+    """What was known of the pack at the next full charge; None where none followed in days."""
     kept = [revive(PackPosterior.from_dict, k.value) for k in log.store.learned(CHARGE)]
     later = [k for k in kept if k is not None and (k.full_us or 0) > record.end_us]
     at_full = min(later, key=lambda k: k.full_us or 0, default=None)
     if at_full is None or at_full.full_us is None:
         return None
-    if at_full.full_us - record.end_us > FULL_WITHIN_US:
-        return None
-    series = log.load(pack_channels(log.boat), record.start_us, at_full.full_us)
-    return counted_back(series, log.boat.pack, at_full)
+    return at_full if at_full.full_us - record.end_us <= FULL_WITHIN_US else None
+
+
+def charge_by_full_is_there(log: OpenLog, record: TripRecord) -> bool:
+    """Whether a full charge soon after a trip tells its charge."""
+    return _next_full(log, record) is not None
 
 
 def double_run(log: OpenLog) -> DoubleRun:

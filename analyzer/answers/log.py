@@ -10,8 +10,8 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from analyzer.answers.gain.ask import OtherBoats
 from analyzer.answers.memory import Memory
+from analyzer.answers.season.ask import Seasons
 from analyzer.errors import AnalyzerError, NoFlag
 from analyzer.estimation.results import (
     CablesAnswer,
@@ -42,7 +42,7 @@ Progress = Callable[[float], None]  # share done
 Form = Literal["csv", "parquet", "arrow", "bdf", "gpx", "log"]
 
 
-class Log(OtherBoats):
+class Log(Seasons):
     """A log and its boat, with a method for each question; see `LogFile` for how it is opened."""
 
     def __init__(self, path: Path, boat_file: Path | None = None, *, write: bool = False) -> None:

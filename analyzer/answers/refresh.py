@@ -23,7 +23,7 @@ from analyzer.grounds.plausible import flows_back, tells_nothing
 from analyzer.grounds.power_doubt import power_doubt
 from analyzer.hull import steady
 from analyzer.hull.steady_points import SteadyPoints
-from analyzer.learned import cable_history, cell_history, sag_history
+from analyzer.learned import cable_history, cell_history, sag_history, season_history
 from analyzer.learned.charge_history import REST_BEFORE_US, STEP_US, charge_at, follow_on
 from analyzer.learned.keys import (
     CALIBRATION,
@@ -95,6 +95,7 @@ def refresh(log: OpenLog, progress: Progress | None = None) -> None:
     cable_history.gather(log.store, log.boat, known)
     sag_history.gather(log, known)
     cell_history.gather(log, known)
+    season_history.gather(log, known)
     _watch(log, (warm_us, end_us), charge, progress)
     keep_here(log, span[0], end_us)
     log.store.put_learned(SEEN, {"restart_us": restart_us, "stamp": rests_on}, span[0], end_us)
@@ -152,6 +153,8 @@ def _keep(
         if stream.known:
             calibration = stream.calibration.to_dict()
             log.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
+        season_history.keep_trip(log, part, stream, (trip.start_us, trip.end_us))
+    season_history.keep_between(log, series, [(r.start_us, r.end_us) for r in records])
     return records
 
 

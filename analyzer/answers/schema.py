@@ -28,6 +28,7 @@ def made() -> dict[str, Any]:
     from analyzer.answers.flags import FlagEvent
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
     from analyzer.answers.passage import PlanAnswer
+    from analyzer.answers.season.rows import SeasonAnswer
     from analyzer.estimation import json_schema, results
     from logger.account import Account
 
@@ -38,6 +39,7 @@ def made() -> dict[str, Any]:
         **_other_boats(),
         "trips": list[results.TripRow],
         "review": results.ReviewAnswer,
+        "season": SeasonAnswer,
         "hindcast": HindcastAnswer,
         "cells": results.CellsAnswer,
         "cables": results.CablesAnswer,

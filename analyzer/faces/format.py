@@ -140,6 +140,7 @@ _SHOWN = {  # unit used inside -> divisor, long name, short name
     "frac": (0.01, "%", "%"),
     "W": (KW, "kW", "kW"),
     "Wh": (KW, "kWh", "kWh"),
+    "Wh/m": (1 / NMI, "Wh/nmi", "Wh/nmi"),
     "V": (1.0, "V", "V"),
     "A": (1.0, "A", "A"),
     "ohm": (1e-3, "mΩ", "mΩ"),

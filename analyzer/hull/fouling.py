@@ -5,7 +5,8 @@ that the reference gives at the measured power is the expected one.
 
 Source: percentage speed loss as ISO 19030 defines it, 100 (measured - expected) / expected;
 negative is slower. Wind and sea are not corrected for where they were not measured, so single
-trips scatter by several per cent; the trend counts.
+trips scatter by several per cent; the trend counts. It begins anew where the bottom was cleaned
+(`cleaned`).
 """
 
 from collections.abc import Sequence
@@ -15,6 +16,7 @@ import numpy as np
 
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80
+from analyzer.hull.cleaned import Line, line_since_clean
 from analyzer.hull.hull import fit
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
@@ -26,6 +28,8 @@ MONTH_DAYS = 30.44  # by definition: a twelfth of a year
 LEAST_SPREAD_DAYS = 3.0  # between trips, for a trend; assumed
 WORTH_FRAC = 0.02  # a loss below 2 % is not worth a haul-out; assumed
 TRIP_SD = 0.015  # a trip as a whole: load, trim, water; assumed
+NO_CLEANING = cannot_say("the trips show no cleaning", "frac")
+NO_TREND = cannot_say("a trend wants trips some days apart after the reference", "frac")
 
 
 @dataclass(frozen=True)
@@ -39,15 +43,26 @@ class TripLoss:
 
 @dataclass(frozen=True)
 class Fouling:
-    """Speed loss trip by trip and its trend.
+    """Speed loss trip by trip and its trend since the last clean bottom.
 
-    trend: change of speed at the same power, fraction per month. now: loss by the trend today.
+    Args:
+        trend: Change of speed at the same power, fraction per month.
+        now: Loss by the trend today, against the first trips.
+        clean_from_utc_s: The first trip with the bottom as clean as it was last: after a cleaning
+            that the trips show, else the first of all.
+        cleaned_utc_s: Between which times it was cleaned; None where the trips show no cleaning.
+        given_back: Speed that the cleaning gave back, at the same power. [frac]
+        since_clean: Loss by the trend since then. [frac]
     """
 
     rows: tuple[TripLoss, ...]
     trend: Estimate
     now: Estimate
     sentence: str
+    clean_from_utc_s: float | None = None
+    cleaned_utc_s: tuple[float, float] | None = None
+    given_back: Estimate = NO_CLEANING
+    since_clean: Estimate = NO_TREND
 
 
 def expected_speed_mps(curve: PowerCurve, power_w: Floats) -> Floats:
@@ -107,17 +122,41 @@ def _range(mid: float, sd: float) -> Estimate:
 
 
 def _trend(rows: tuple[TripLoss, ...], times: Floats, found: Floats, first: int) -> Fouling:
-    """Weighted straight line through the trips' losses."""
+    """Weighted straight line through the trips' losses since the last clean bottom."""
     days = (times - times[-1]) / DAY_S
     if len(rows) <= first or np.ptp(days) < LEAST_SPREAD_DAYS:
-        why = "a trend wants trips some days apart after the reference"
-        return Fouling(rows, cannot_say(why, "frac"), cannot_say(why, "frac"), why)
-    table = np.column_stack([np.ones_like(days), days / MONTH_DAYS])
-    weight = 1 / np.square(found[:, 1])
-    cov = np.linalg.inv(table.T @ (table * weight[:, None]))
-    now, per_month = cov @ (table.T @ (weight * found[:, 0]))
-    trend, at_now = _range(per_month, cov[1, 1] ** 0.5), _range(now, cov[0, 0] ** 0.5)
-    return Fouling(rows, trend, at_now, _sentence(float(now), float(cov[0, 0] ** 0.5)))
+        why = NO_TREND.reason
+        return Fouling(rows, NO_TREND, NO_TREND, why)
+    line = line_since_clean(times, found[:, 0], found[:, 1])
+    after_s = float(times[-1] - times[line.first])
+    now, now_sd = line.at(after_s)
+    month_s = MONTH_DAYS * DAY_S
+    cleaned = None
+    if line.breaks is not None:
+        cleaned = float(times[line.breaks[0] - 1]), float(times[line.breaks[1]])
+    return Fouling(
+        rows,
+        trend=_range(line.slope * month_s, float(np.sqrt(line.cov[1, 1])) * month_s),
+        now=_range(now, now_sd),
+        sentence=_sentence(now, now_sd) if cleaned is None else _since_cleaned(line, after_s),
+        clean_from_utc_s=float(times[line.first]),
+        cleaned_utc_s=cleaned,
+        given_back=NO_CLEANING if cleaned is None else _range(line.step, line.step_sd),
+        since_clean=_range(*line.since(after_s)),
+    )
+
+
+def _since_cleaned(line: Line, after_s: float) -> str:
+    """What it means where a cleaning was seen, for people."""
+    loss, sd = line.since(after_s)
+    days = after_s / DAY_S
+    said = (
+        f"{100 * line.step:.0f} % faster at the same power at once, {days:.0f} days ago, as after "
+        "cleaning the bottom; since then "
+    )
+    if loss < -WORTH_FRAC and loss + 2 * sd < 0:
+        return said + f"{-100 * loss:.0f} % slower again: most likely growth on bottom or propeller"
+    return said + "no change beyond what wind and sea scatter"
 
 
 def _sentence(loss: float, sd: float) -> str:

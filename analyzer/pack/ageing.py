@@ -33,11 +33,26 @@ MONTH_S = YEAR_S / 12  # by definition
 
 @dataclass(frozen=True)
 class Ageing:
-    """Trends of capacity and resistance, and what there is to say. Sentences for people."""
+    """Trends of capacity and resistance, and what there is to say. Sentences for people.
+
+    capacity_rows, resistance_rows: As seen, brought to 25 °C by what the history tells of the
+    temperature. [Ah], [frac]
+    """
 
     capacity: Trend
     resistance: Trend
     remarks: tuple[str, ...]
+    capacity_rows: "tuple[At25, ...]" = ()
+    resistance_rows: "tuple[At25, ...]" = ()
+
+
+@dataclass(frozen=True)
+class At25:
+    """A value at one time, as it would be at 25 °C, with its standard deviation."""
+
+    t_us: float
+    value: float
+    sd: float
 
 
 def ageing(states: list[PackPosterior]) -> Ageing:
@@ -73,7 +88,7 @@ def ageing(states: list[PackPosterior]) -> Ageing:
             "The capacity has not shown yet: on the flat part of the curve it cannot; a full "
             "charge, then a stretch below about 15 %, would show it.",
         )
-    return Ageing(ah.trend(), ohm.trend(), tuple(remarks))
+    return Ageing(ah.trend(), ohm.trend(), tuple(remarks), ah.at_25(), ohm.at_25())
 
 
 @dataclass(frozen=True)
@@ -93,6 +108,17 @@ class _History:
             return Trend(cannot_say("fewer than four trips have shown it", "frac"), 0.5)
         warmth = self.warmth if with_warmth else None
         return trend(self.t_us, self.values, self.sd, self.way, warmth=warmth)
+
+    def at_25(self) -> tuple[At25, ...]:
+        """The values without what the temperature explains, y - mean·c·x; its doubt stays."""
+        effect, effect_sd = self.trend().warmth
+        mean = float(np.mean(self.values)) if len(self.values) else 0.0
+        per_effect = mean * self.warmth
+        values = self.values - effect * per_effect
+        sd = np.hypot(self.sd, effect_sd * per_effect)
+        return tuple(
+            At25(*row) for row in zip(*(a.tolist() for a in (self.t_us, values, sd)), strict=True)
+        )
 
     def remark(self) -> str | None:
         """What there is to say of it; None: nothing yet."""

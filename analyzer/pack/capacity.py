@@ -165,10 +165,13 @@ class Trend:
     Args:
         per_year: Relative change a year. [frac]
         sureness_frac: That it is in the direction of ageing.
+        warmth: Mean and standard deviation of c, the share of the temperature's doubt that the
+            history shows; as thought before where it shows none.
     """
 
     per_year: Estimate
     sureness_frac: float
+    warmth: tuple[float, float] = (0.0, 1.0)
 
 
 def trend(
@@ -209,4 +212,4 @@ def trend(
     mid, half = slope / mean, error / abs(mean)
     sure = 0.5 * (1 + math.erf(ageing * slope / error / math.sqrt(2)))
     found = Estimate(mid, mid - Z80 * half, mid + Z80 * half, "frac")
-    return Trend(found, sure)
+    return Trend(found, sure, (effect, math.sqrt(max(chi, 1.0) * cov[2, 2])))

@@ -22,7 +22,8 @@ from tests.support.odd_logs import LONG, QUICK, odd_log  # noqa: E402
 
 OUT = Path(__file__).parent / "pictures" / "odd"
 WIDE, HIGH = 390, 844
-PAGES = ("/", "/trips", "/trip/1", "/log", "/plan", "/health", "/set-up", "/set-up/first-test")
+PAGES = ("/", "/trips", "/season", "/trip/1", "/log", "/plan", "/health", "/gain",
+         "/set-up", "/set-up/first-test")  # fmt: skip
 
 
 def amiss(page, complaints: list[str]) -> list[str]:

@@ -27,6 +27,7 @@ LOOKS = ("day", "night", "contrast")
 PAGES = (
     "/",
     "/trips",
+    "/season",
     "/trip/1",
     "/log",
     "/plan",

@@ -12,6 +12,7 @@ pytestmark = pytest.mark.browser
 PAGES = [
     "/",
     "/trips",
+    "/season",
     "/trip/2",
     "/log",
     "/plan",

@@ -9,7 +9,18 @@ schemathesis = pytest.importorskip("schemathesis", reason="schemathesis is not i
 
 MANY = 200 if os.environ.get("KEELWATT_FULL") else 15
 PATHS = [
-    *("range", "trips", "review/{number}", "cells", "cables", "hull", "flags", "check", "gain"),
+    *(
+        "range",
+        "trips",
+        "review/{number}",
+        "cells",
+        "cables",
+        "hull",
+        "flags",
+        "check",
+        "gain",
+        "season",
+    ),
     *("plot/{number}", "hindcast/{number}", "plan", "schema.json"),
     *("export/{number}.{ending}", "export/log"),
 ]

@@ -14,6 +14,7 @@ pytestmark = pytest.mark.browser
 PAGES = [
     "/",
     "/trips",
+    "/season",
     "/trip/2",
     "/log",
     "/plan",

@@ -31,6 +31,7 @@ from tests.support.invented_answers import (
     trip_plot,
 )
 from tests.support.invented_gain import GAIN
+from tests.support.invented_season import SEASON
 
 __all__ = [
     "CELLS",
@@ -69,6 +70,10 @@ class InventedLog(Log):
         if number not in (None, TRIP.number):
             raise NoTrip(f"the log holds no trip {number}")
         return REVIEW
+
+    def season(self, start_utc_s=None, end_utc_s=None):
+        self.asked.append(("season", start_utc_s, end_utc_s))
+        return SEASON
 
     def cells(self):
         return CELLS

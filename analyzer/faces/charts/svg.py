@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from textwrap import wrap
 
 from analyzer.faces.charts.elements import (
@@ -21,6 +22,8 @@ from analyzer.faces.charts.scale import Axis, path
 # Layout in pixels, assumed.
 WIDTH, HEIGHT, LEGEND_ROW = 720, 174, 16
 LEFT, RIGHT, TOP, BOTTOM = 52, 708, 24, 150
+MANY_DAYS_S = 8 * 86400.0  # beyond it days no longer fit under the chart; assumed
+MOST_MONTHS = 9  # named under a chart, so that they fit beside each other; assumed
 CHARACTER = 6.0  # about the width of one at this size, assumed
 
 
@@ -118,14 +121,29 @@ def _dots(at_x: Sequence[float], values: Values, frame: _Frame) -> Iterator[str]
 
 
 def _times(frame: _Frame) -> Iterator[str]:
-    """Clock times under the chart."""
+    """Clock times under the chart; months where it spans many days."""
     first, last = frame.first_s, frame.last_s
+    if last - first > MANY_DAYS_S:
+        yield from _months(frame)
+        return
     apart = next((s for s in TICKS_S if (last - first) / s <= 8), TICKS_S[-1])
     for k in range(math.ceil(first / apart), math.floor(last / apart) + 1):
         x = frame.x(k * apart)
         yield f'<path d="M{x:.1f} {BOTTOM}v4" stroke="#000" stroke-width="0.8"/>'
         yield words(x, BOTTOM + 17, clock(k * apart), "middle")
     yield words(RIGHT, 15, "times UTC", "end")
+
+
+def _months(frame: _Frame) -> Iterator[str]:
+    """The beginnings of months under the chart."""
+    first, last = (datetime.fromtimestamp(t, UTC) for t in (frame.first_s, frame.last_s))
+    months = range(first.year * 12 + first.month - 1, last.year * 12 + last.month)
+    each = -(-len(months) // MOST_MONTHS)
+    for month in months[::each]:
+        began = datetime(month // 12, month % 12 + 1, 1, tzinfo=UTC)
+        x = frame.x(max(began.timestamp(), frame.first_s))
+        yield f'<path d="M{x:.1f} {BOTTOM}v4" stroke="#000" stroke-width="0.8"/>'
+        yield words(x, BOTTOM + 17, f"{began:%b %Y}", "start")
 
 
 def _legend(texts: Sequence[str], marks: Marks | None) -> tuple[list[str], int]:

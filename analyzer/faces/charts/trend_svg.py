@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from analyzer.answers.health.trends import Course, Past
 from analyzer.answers.hull import Fouling
 from analyzer.estimation.estimate import Estimate
-from analyzer.faces import format
+from analyzer.faces import format, units
 from analyzer.faces.charts.scale import Axis, Tick
 
 # Layout in pixels, assumed.
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 312.0, 10.0, 96.0
 MOST = 60  # points drawn; more would be a smear; assumed
 _SHOWN = {"frac": 100.0, "ohm": 1e3, "degC": 1.0, "K": 1.0, "Ah": 1.0}  # by definition
+METRE = "Wh/m"  # of way: drawn by the mile or kilometre of the page's reader
 COLUMN_WIDTH, COLUMN_TOP, COLUMN_BOTTOM = 18.0, 6.0, 84.0  # assumed
 
 
@@ -114,7 +115,8 @@ def columns(estimates: Sequence[tuple[str, Estimate]], names: Sequence[str]) -> 
 def _three(value: Estimate) -> tuple[float, float, float] | None:
     if value.mid is None or not math.isfinite(value.mid):
         return None
-    by = _SHOWN.get(value.unit, 1.0)
+    far = units.now().distance_m if value.unit == METRE else 1.0
+    by = far * _SHOWN.get(value.unit, 1.0)
     low = value.mid if value.low is None else value.low
     high = value.mid if value.high is None else value.high
     return low * by, value.mid * by, high * by

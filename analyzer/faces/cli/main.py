@@ -23,6 +23,7 @@ from analyzer.faces.cli import (
     play,
     publish,
     record,
+    season,
     serve,
 )
 from analyzer.faces.cli.base import remarks
@@ -43,7 +44,8 @@ A range is no promise: keep a reserve, a sail ready, an anchor clear to let go."
 
 
 GROUPS = (
-    play, ask, flags, passage, check, boots, serve, export, publish, fleet, record, completion
+    play, ask, season, flags, passage, check, boots, serve, export, publish, fleet, record,
+    completion,
 )  # fmt: skip
 
 

@@ -7,6 +7,11 @@
 True
 
 Answers have `.to_frame()` for pandas, and `kw.draw(left)` draws them (matplotlib).
+A whole season in pictures, cell by cell, is the script `analyzer/examples/season_walk.py LOG
+FOLDER`: it looks through the log, prints miles, hours, the trips as a table and the best and worst
+days with their reasons, and draws what a mile took by month, power against speed, growth on the
+bottom and where the watt-hours went.
+
 Every question is a method of `analyzer.answers.Log`, which says what it answers, and can be asked
 as `log.range_left()` too; nothing heavy is imported before the first is used. Installed, this
 folder is the package `keelwatt`.
@@ -27,17 +32,18 @@ if TYPE_CHECKING:
     from analyzer.answers import to_json as to_json
 
     (
-        cables, cells, check, flags, frame, gain, hull, plan, plan_what_if, plot, range_left,
-        range_what_if, refresh, review, review_what_if, trips,
+        cables, cells, check, flags, frame, gain, hull, look_back, plan, plan_what_if, plot,
+        range_left, range_what_if, refresh, review, review_what_if, season, trips,
     ) = (
-        Log.cables, Log.cells, Log.check, Log.flags, Log.frame, Log.gain, Log.hull, Log.plan,
-        Log.plan_what_if, Log.plot, Log.range_left, Log.range_what_if, Log.refresh, Log.review,
-        Log.review_what_if, Log.trips,
+        Log.cables, Log.cells, Log.check, Log.flags, Log.frame, Log.gain, Log.hull, Log.look_back,
+        Log.plan, Log.plan_what_if, Log.plot, Log.range_left, Log.range_what_if, Log.refresh,
+        Log.review, Log.review_what_if, Log.season, Log.trips,
     )  # fmt: skip
 
 _QUESTIONS = (
-    "cables", "cells", "check", "flags", "frame", "gain", "hull", "plan", "plan_what_if", "plot",
-    "range_left", "range_what_if", "refresh", "review", "review_what_if", "trips",
+    "cables", "cells", "check", "flags", "frame", "gain", "hull", "look_back", "plan",
+    "plan_what_if", "plot", "range_left", "range_what_if", "refresh", "review", "review_what_if",
+    "season", "trips",
 )  # fmt: skip
 _BESIDE = ("Log", "draw", "json_schema", "open_log", "table", "to_json")
 __all__ = ["__version__", *_BESIDE, *_QUESTIONS]

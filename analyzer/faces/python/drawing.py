@@ -6,6 +6,7 @@
 | `hull` | power against speed: by the hull's numbers, and with what was seen |
 | `cells` | each cell's resistance, with its range |
 | `review` | where the watt-hours came from and went |
+| `season` | what a mile at the usual speed took, month by month |
 | `plot` | the channels against time |
 
 What is drawn is `answer.to_frame()`, so that another picture is a line of pandas away.
@@ -15,6 +16,7 @@ from collections.abc import Callable
 from typing import Any
 
 from analyzer.answers.hull import HullAnswer
+from analyzer.answers.season.rows import SeasonAnswer
 from analyzer.errors import installed
 from analyzer.estimation.results import CellsAnswer, Plot, RangeAnswer, ReviewAnswer
 from logger.units import KN, NMI
@@ -92,6 +94,15 @@ def _ledger(answer: ReviewAnswer, axes: Any) -> None:
     axes.set_title("Where the watt-hours came from (-) and went (+)")
 
 
+def _season(answer: SeasonAnswer, axes: Any) -> None:
+    frame = answer.to_frame().dropna(subset="at_usual")
+    low, mid, high = _parts(frame, "at_usual") * NMI
+    axes.errorbar(frame["month"], mid, yerr=[mid - low, high - mid], fmt="o", color=NOW)
+    axes.tick_params(axis="x", rotation=90)
+    axes.set_ylabel("a mile at the usual speed [Wh/nmi]")
+    axes.set_title(answer.boat)
+
+
 def _plot(answer: Plot, axes: Any) -> None:
     frame = answer.to_frame()
     for name in frame.columns:
@@ -105,5 +116,6 @@ _PICTURES: dict[type, Callable[[Any, Any], None]] = {
     HullAnswer: _hull,
     CellsAnswer: _cells,
     ReviewAnswer: _ledger,
+    SeasonAnswer: _season,
     Plot: _plot,
 }

@@ -17,10 +17,24 @@ def write(log: Log, path: Path, trip: int | None) -> None:
     Raises:
         AnalyzerError: The name ends in neither, or there is no such trip.
     """
+    _kind(path)
+    write_paper(build(log, trip), path)
+
+
+def _kind(path: Path) -> str:
     kind = path.suffix.lower()
     if kind not in (".html", ".pdf"):
         raise AnalyzerError(f"a report's name must end in .html or .pdf, got {path.name!r}")
-    paper = build(log, trip)
+    return kind
+
+
+def write_paper(paper: report.Report, path: Path) -> None:
+    """Writes a report; the ending of the name says HTML or PDF.
+
+    Raises:
+        AnalyzerError: The name ends in neither.
+    """
+    kind = _kind(path)
     if kind == ".html":
         path.write_text(report.html(paper), encoding="utf-8")
         return

@@ -21,7 +21,8 @@ from analyzer.answers.hull import HindcastAnswer, HullAnswer
 from analyzer.answers.memory import Memory
 from analyzer.answers.passage import PlanAnswer
 from analyzer.answers.schema import shipped
-from analyzer.errors import AnalyzerError, BadRoute
+from analyzer.answers.season.rows import SeasonAnswer
+from analyzer.errors import AnalyzerError, BadDates, BadRoute
 from analyzer.estimation.results import (
     CablesAnswer,
     CellsAnswer,
@@ -43,6 +44,7 @@ from analyzer.faces.web import (
     pages,
     pairing_page,
     plan_page,
+    season_page,
 )
 from analyzer.faces.web.access import Access
 from analyzer.faces.web.api import reference
@@ -55,7 +57,7 @@ from analyzer.faces.web.api.parameters import (
     known_only,
     refusal,
 )
-from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuestion
+from analyzer.faces.web.api.questions import GPX_BODY, PlanQuestion, RangeQuestion, SeasonQuestion
 from analyzer.faces.web.front_door import Budget
 from analyzer.faces.web.page import log_of
 from analyzer.faces.web.session_middleware import Gate
@@ -80,6 +82,7 @@ ROUTERS = (
     reference.router,
     compare_page.router,
     plan_page.router,
+    season_page.router,
     setup_page.router,
     guide_page.router,
     first_test_page.router,
@@ -219,6 +222,12 @@ def hindcast(
     return _json(log_of(request).hindcast(number, each_min * 60.0))
 
 
+@router.get("/season", response_model=SeasonAnswer)
+def season(request: Request, asked: Annotated[SeasonQuestion, Query()]) -> Any:
+    """A season together; without a year or days the year up to the newest trip."""
+    return _json(log_of(request).season(*asked.stretch()))
+
+
 @router.post("/plan", response_model=PlanAnswer, openapi_extra=GPX_BODY)
 async def plan(
     request: Request,
@@ -275,7 +284,7 @@ def _said(error: Exception) -> tuple[str, int]:
             lost = error.status_code == 404
             text = "there is nothing here" if lost else "this cannot be asked like that"
             return text, error.status_code
-        case FormError() | BadRoute() | WrongQuestion():
+        case FormError() | BadRoute() | BadDates() | WrongQuestion():
             return str(error), 422
         case AnalyzerError() | LoggerError():
             return str(error), 404 if isinstance(error, LookupError) else 503

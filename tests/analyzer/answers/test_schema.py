@@ -31,12 +31,13 @@ QUESTIONS = {
     "cables": "cables",
     "hull": "hull",
     "gain": "gain",
+    "season": "season",
     "double_run": "hull --double-run",
     "flags": "flags",
     "boots": "boots",
     "check": "check",
 }
-WITH_GROUNDS = ("range", "plan", "trips", "review", "cells", "cables", "check")
+WITH_GROUNDS = ("range", "plan", "trips", "review", "season", "cells", "cables", "check")
 
 
 def strict(schema):

@@ -22,6 +22,7 @@ QUESTIONS = {
     "cables": ("cables", "cables"),
     "hull": ("hull", "hull"),
     "gain": ("gain", "gain"),
+    "season": ("season", "season"),
     "hindcast": ("hindcast 1 --each 30", "hindcast/1?each_min=30"),
     "check": ("check", "check"),
 }

@@ -93,7 +93,9 @@ def inland(log, browse):
     return client
 
 
-@pytest.mark.parametrize("path", ["/", "/trips", "/trip/2", "/health", "/gain", "/compare?a=2&b=2"])
+@pytest.mark.parametrize(
+    "path", ["/", "/trips", "/trip/2", "/season", "/health", "/gain", "/compare?a=2&b=2"]
+)
 def test_no_nautical_unit_is_left_on_a_page(inland, path):
     page = spaced(inland.get(path).text).replace("Nautical miles, knots</a>", "")
     page = page.replace("Another speed, knots", "")  # what is typed in knots says so

@@ -8,6 +8,7 @@ from pydantic import BaseModel, Field, model_validator
 from analyzer.answers import Log
 from analyzer.answers.passage import PlanWish, forecast
 from analyzer.estimation.results import RangeAnswer, Way
+from analyzer.faces import seasons
 from logger.units import KN
 
 _FILE = {"type": "string", "format": "binary"}
@@ -101,6 +102,18 @@ class PlanQuestion(Surroundings):
             reserve_frac=self.reserve_frac,
             stream=self.stream(),
         )
+
+
+class SeasonQuestion(BaseModel):
+    """All may be left out: then it is the year up to the newest trip."""
+
+    year: int | None = Field(None, ge=1990, le=2200, description="the trips of a calendar year")
+    first: str | None = Field(None, description="trips from this day on, such as 2026-05-01")
+    last: str | None = Field(None, description="trips up to this day, which counts")
+
+    def stretch(self) -> tuple[float | None, float | None]:
+        """Beginning and end in seconds since 1970."""
+        return seasons.stretch(self.year, self.first or None, self.last or None)
 
 
 def _si(speed_kn: float | None, degrees: float | None) -> tuple[float, float] | None:

@@ -15,7 +15,18 @@ from logger.reading import (
 from logger.store import Store
 
 PATHS = [
-    *("/", "/?speed=4", "/trips", "/log", "/plan", "/health", "/gain", "/set-up", "/api"),
+    *(
+        "/",
+        "/?speed=4",
+        "/trips",
+        "/season",
+        "/log",
+        "/plan",
+        "/health",
+        "/gain",
+        "/set-up",
+        "/api",
+    ),
     *("/api/v1/range?home=straight", "/api/v1/trips", "/api/v1/cells", "/api/v1/cables"),
     *("/api/v1/hull", "/api/v1/flags", "/api/v1/check"),
     *("/log/charts.json", "/log/columns.json?start_s=0&end_s=1"),

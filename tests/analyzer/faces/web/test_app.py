@@ -87,7 +87,19 @@ def test_a_wrong_page_gets_a_page(client):
 
 @pytest.mark.parametrize(
     "path",
-    ["/", "/trips", "/trip/2", "/log", "/plan", "/health", "/gain", "/set-up", "/pair", "/api"],
+    [
+        "/",
+        "/trips",
+        "/season",
+        "/trip/2",
+        "/log",
+        "/plan",
+        "/health",
+        "/gain",
+        "/set-up",
+        "/pair",
+        "/api",
+    ],
 )
 def test_pages_carry_no_script_and_no_style_of_their_own(client, path):
     answer = client.get(path)

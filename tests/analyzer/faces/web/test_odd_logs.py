@@ -6,7 +6,18 @@ from analyzer.faces.web.app import create_app
 from tests.support.odd_logs import HALF_S, QUICK, START_US, odd_log
 
 PATHS = (
-    *("/", "/trips", "/trip/1", "/log", "/plan", "/health", "/gain", "/set-up", "/set-up/guide"),
+    *(
+        "/",
+        "/trips",
+        "/season",
+        "/trip/1",
+        "/log",
+        "/plan",
+        "/health",
+        "/gain",
+        "/set-up",
+        "/set-up/guide",
+    ),
     *("/trip/1/charts/way.json", "/trip/1/charts/pack.json", "/trip/1/charts/track.json"),
     *("/log/charts.json", "/plan/near.json"),
 )

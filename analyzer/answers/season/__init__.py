@@ -1,0 +1,1 @@
+"""A season: everything that its trips have found, put together."""

@@ -1,0 +1,52 @@
+"""A season's watt-hours by source and use: the trips' ledgers added up."""
+
+from collections.abc import Sequence
+
+from analyzer.answers.season.rows import EnergyKind, EnergyRow
+from analyzer.answers.season.stretch import Season
+from analyzer.estimation.estimate import Estimate, cannot_say
+from analyzer.learned.season_history import Energies, between_trips
+
+# The ledger's rows, and which way they count: +1 where it is told as it stands there.
+KINDS: dict[str, tuple[EnergyKind, int]] = {
+    "from the sun": ("sun", -1),
+    "from shore": ("shore", -1),
+    "back from the motor (regeneration)": ("regeneration", -1),
+    "to the motor": ("motor", 1),
+    "to the hotel load": ("hotel", 1),
+    "lost in cables and contactor": ("cables", 1),
+    "not accounted for": ("left_over", 1),
+    "given by the pack, net": ("pack", 1),
+}
+
+
+def energy_rows(season: Season) -> tuple[EnergyRow, ...]:
+    """By source, then by use."""
+    told = [one for one in season.outings if not one.row.energy_reason]
+    trips = [one.energies for one in told if one.energies is not None]
+    ashore = [
+        one for one in between_trips(season.log) if season.start_us <= one.from_us <= season.end_us
+    ]
+    rows = []
+    for text, (kind, way) in KINDS.items():
+        under_way, count = _sum(trips, text, way)
+        alongside, _ = _sum(ashore, text, way)
+        rows.append(EnergyRow(kind, under_way, alongside, count))
+    return tuple(rows)
+
+
+def _sum(stretches: Sequence[Energies], text: str, way: int) -> tuple[Estimate, int]:
+    """Of what was said, and in how many stretches; an instrument's error is one for all."""
+    found = [one.rows[text] for one in stretches if text in one.rows]
+    known = [
+        (one.mid, one.low, one.high)
+        for one in found
+        if one.mid is not None and one.low is not None and one.high is not None
+    ]
+    if not known:
+        why = found[-1].reason if found else "not measured"
+        return cannot_say(why if stretches else "nothing was recorded", "Wh"), 0
+    mid, low, high = (way * sum(row[k] for row in known) for k in range(3))
+    reasons = dict.fromkeys(one.reason for one in found if one.mid is not None and one.reason)
+    low, high = min(low, high), max(low, high)
+    return Estimate(mid, low, high, "Wh", reason="; ".join(reasons)), len(known)
