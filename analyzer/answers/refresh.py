@@ -38,7 +38,8 @@ from analyzer.learned.keys import (
 )
 from analyzer.learned.stamp import SEEN, stamp
 from analyzer.pack.capacity import from_gauge
-from analyzer.pack.soc import Charge, PackPosterior, turned, upright
+from analyzer.pack.soc import GAUGE_SD, Charge, PackPosterior, turned, upright
+from analyzer.pack.soc import known as known_charge
 from analyzer.range.hotel import at_rest
 from analyzer.series import bridges
 from analyzer.series.log import OpenLog, pack_channels
@@ -134,6 +135,8 @@ def _keep(
         first, last = _at(charge, trip.start_us), _at(charge, trip.end_us)
         rows = standings(log, trip.end_us)
         held = standing_of(rows, "charge")
+        if held is not None and held.standing == "told by a device":
+            last = _by_gauge(log, series, trip.end_us) or last
         for why in (doubt, held.by if held else ""):
             if tells_nothing(why):
                 first = last = cannot_say(why, "frac")
@@ -200,6 +203,17 @@ def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
     if k == len(charge.t_s) - 1:  # the end's own posterior has what was bridged in it
         low, mid, high = (charge.final.quantile_frac(q) for q in shares)
     return Estimate(mid, low, high, "frac", used=("pack_current_a", "pack_voltage_v"))
+
+
+def _by_gauge(log: OpenLog, series: Series, at_us: int) -> Estimate | None:
+    """The charge that a device's own gauge tells, as doubtful as "how far" takes it; None: none."""
+    gauge = trips.between(series, series.t0_us, at_us).get("pack_soc_frac")
+    gauge = gauge[np.isfinite(gauge)]
+    if not len(gauge):
+        return None
+    told = known_charge(log.boat.pack, float(gauge[-1]), GAUGE_SD, t_us=at_us)
+    low, mid, high = (told.quantile_frac(share) for share in (0.1, 0.5, 0.9))
+    return Estimate(mid, low, high, "frac", used=("pack_soc_frac",))
 
 
 def _watch(

@@ -1,13 +1,15 @@
 """The charge at a trip's end is the figure that "how far" gives of the same moment."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from analyzer.answers.refresh import _at
-from analyzer.pack.soc import Charge, known
+from analyzer.answers.refresh import _at, _by_gauge
+from analyzer.pack.soc import GAUGE_SD, Charge, known
 from analyzer.pack.soc.state import PackedMixture
+from analyzer.series.series import Series
 from logger.boat import Boat
 from tests.support.motor_boat import motor_boat
 
@@ -54,3 +56,16 @@ def test_what_was_bridged_widens_the_end_alone() -> None:
     charge = replace(charge, final=replace(charge.final, drift_sd=0.05))
     highs = [_at([(0, charge)], at_us).high or 0.0 for at_us in (0, 1_000_000)]
     assert highs[1] - highs[0] > 0.03
+
+
+def test_a_device_s_gauge_tells_the_end_as_how_far_takes_it() -> None:
+    """The newest reading before it, with the posterior that a told charge has there."""
+    boat = motor_boat()
+    gauge = np.array([0.62, 0.61, np.nan, 0.30])
+    log = SimpleNamespace(boat=boat)
+    told = _by_gauge(log, Series(0, 1.0, 4, {"pack_soc_frac": gauge}), 3_000_000)  # type: ignore[arg-type]
+    want = known(boat.pack, 0.61, GAUGE_SD)
+    assert told is not None
+    assert told.mid == pytest.approx(want.quantile_frac(0.5))
+    assert told.low == pytest.approx(want.quantile_frac(0.1))
+    assert _by_gauge(log, Series(0, 1.0, 4, {}), 3_000_000) is None  # type: ignore[arg-type]
