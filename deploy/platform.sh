@@ -27,6 +27,6 @@ for_platform() {
 
 # only_board FOLDER: of a copy of these scripts, what a board has no use for is left out.
 only_board() {
-    rm -rf "$1/debian" "$1/image" "$1/lock"
+    rm -rf "$1/debian" "$1/image" "$1/container" "$1/lock"
     find "$1" -name __pycache__ -prune -exec rm -rf {} +
 }

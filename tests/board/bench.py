@@ -41,7 +41,8 @@ class Bench:
         work: Everything that is made goes here.
         arch: amd64 or arm64.
         accel: kvm or tcg.
-        kernel, initrd: The root's.
+        kernel, initrd: The root's; None where the card starts by itself.
+        image: A ready card's.
         cuts: How often the power is cut.
         load_s: How long the bus is loaded.
         commit: What was checked out when the run began.
@@ -50,11 +51,12 @@ class Bench:
     work: Path
     arch: str
     accel: str
-    kernel: Path
-    initrd: Path
+    kernel: Path | None
+    initrd: Path | None
     cuts: int = 30
     load_s: float = 600.0
     commit: str = ""
+    image: Path | None = None
     lines: list[Line] = field(default_factory=list)
     scenario: str = ""
     _numbers: "itertools.count[int]" = field(default_factory=itertools.count)
@@ -75,6 +77,13 @@ class Bench:
         self.lines.append(line)
         word = {True: "pass", False: "FAIL", None: "    "}[ok]
         print(f"{time.strftime('%H:%M:%S')} {word}  {line.scenario}: {what}: {figure}", flush=True)
+
+    @property
+    def ready(self) -> Path:
+        """The ready card. Raises BoardError where none was given."""
+        if self.image is None:
+            raise BoardError("this wants a ready card: --image")
+        return self.image
 
     @property
     def installed(self) -> Path:

@@ -21,6 +21,11 @@ LAN, BOARD_IP, PHONE_IP = "kwboard0", "192.168.77.2", "192.168.77.1"
 # What is dear to emulate: strings moved byte by byte, a fifth level of tables, guards.
 TCG_PC = "max,erms=off,fsrm=off,la57=off,smap=off,smep=off"
 EMULATORS = {"amd64": "qemu-system-x86_64", "arm64": "qemu-system-aarch64"}
+# UEFI, of Debian's packages ovmf and qemu-efi-aarch64.
+FIRMWARE = {
+    "amd64": "/usr/share/ovmf/OVMF.fd",
+    "arm64": "/usr/share/qemu-efi-aarch64/QEMU_EFI.fd",
+}
 
 
 class BoardError(Exception):
@@ -43,21 +48,25 @@ class Machine:
     Args:
         arch: amd64 or arm64.
         accel: "kvm" or "tcg".
-        kernel, initrd: The root's own.
+        kernel, initrd: The root's own; None: the card's own boot files are started by UEFI.
+        told: What the firmware tells the card's system beside (SMBIOS type 11, from systemd's and
+            systemd-boot's manuals).
         card: Its memory card's image.
         folder: For sockets and the console's log.
         stick: A USB stick's image.
         clock: The date that its clock wakes with, "2026-05-01T12:00:00"; None: the right one.
-        net: "home": with the internet; "boat": with this machine as a neighbour; "": alone.
+        net: "home": with the internet; "boat": with this machine as a neighbour; "": alone;
+            "phone:PORT": alone, but its pages answer at this machine's own port.
         seed: What a power cut makes the card forget.
     """
 
     arch: str
     accel: str
-    kernel: Path
-    initrd: Path
+    kernel: Path | None
+    initrd: Path | None
     card: Path
     folder: Path
+    told: tuple[str, ...] = ()
     stick: Path | None = None
     clock: str | None = None
     net: str = ""
@@ -127,20 +136,26 @@ class Machine:
             "boat": f"tap,id=net,ifname={LAN},script=no,downscript=no",
             "": "user,id=net,restrict=on",
         }
-        words = f"root=/dev/vda rw console={console} net.ifnames=0 quiet"
+        kind, _, port = self.net.partition(":")
+        nets["phone"] = f"user,id=net,restrict=on,hostfwd=tcp:127.0.0.1:{port}-:8765"
+        words = f"console={console} net.ifnames=0 quiet"
         if self.accel == "tcg":  # guarding an emulated processor against its own faults only costs
             words += " mitigations=off init_on_alloc=0"
         if not arm and self.accel == "tcg" and _tsc_khz():
             # Else it reads the time from a far dearer clock, or measures this one when the emulator
             # is kept from running and has days of ten hours.
             words += f" tsc=reliable tsc_early_khz={_tsc_khz()}"
+        if (
+            not arm and self.accel == "tcg"
+        ):  # nor are its timers broken when it is kept from running
+            words += " no_timer_check"
         command = [EMULATORS[self.arch], "-accel", accel, "-cpu", processor, "-smp", "2"]
         command += ["-m", "1024", "-machine", "virt" if arm else "q35", "-no-reboot"]
         command += ["-display", "none", "-serial", "stdio", "-monitor", "none", "-nodefaults"]
-        command += ["-kernel", str(self.kernel), "-initrd", str(self.initrd), "-append", words]
+        command += self._start_by(words)
         command += ["-drive", f"if=none,id=card,format=raw,file=nbd:unix:{self._server.address}"]
         command += ["-device", "virtio-blk-pci,drive=card", "-device", "virtio-rng-pci"]
-        command += ["-netdev", nets[self.net], "-device", "virtio-net-pci,netdev=net"]
+        command += ["-netdev", nets[kind], "-device", "virtio-net-pci,netdev=net"]
         command += ["-device", "virtio-serial-pci", "-device", "qemu-xhci,id=usb"]
         for name in ("agent", "beat", "gps", "qmp"):
             command += ["-chardev", f"socket,id={name},path={self.folder / name}.sock"]
@@ -157,6 +172,19 @@ class Machine:
         if self.clock:
             command += ["-rtc", f"base={self.clock}"]
         return command
+
+    def _start_by(self, words: str) -> list[str]:
+        """What is started, and the kernel's words for it."""
+        if self.kernel:
+            words = f"root=/dev/vda rw {words}"
+            return ["-kernel", str(self.kernel), "-initrd", str(self.initrd), "-append", words]
+        # Where a processor is emulated, things take longer than systemd waits.
+        words += " systemd.default_timeout_start_sec=1200 systemd.default_device_timeout_sec=1200"
+        words += " systemd.service_watchdogs=no"
+        told = (f"io.systemd.boot.kernel-cmdline-extra={words}", *self.told)
+        doubled = [f"type=11,value={one.replace(',', ',,')}" for one in told]
+        start = ["-bios", FIRMWARE[self.arch]]
+        return start + [word for one in doubled for word in ("-smbios", one)]
 
     @staticmethod
     def _gps_plug() -> str:
@@ -274,9 +302,14 @@ class Machine:
         self._end()
         return time.monotonic() - start_s
 
+    @property
+    def runs(self) -> bool:
+        """Whether it is on."""
+        return self._process.poll() is None
+
     def kill(self) -> None:
         """If it still runs."""
-        if self._process.poll() is None:
+        if self.runs:
             self.cut()
 
     def _end(self) -> None:
@@ -300,7 +333,7 @@ def switched_on(machine: Machine, boot_s: float) -> Iterator[Machine]:
         machine.wait(boot_s)
         yield machine
     finally:
-        if machine._process.poll() is None:
+        if machine.runs:
             machine.switch_off()
 
 

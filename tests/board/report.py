@@ -26,6 +26,11 @@ TITLES = {
     "power_cuts": "The emulator killed while recording",
 }
 
+READY = {
+    "ready_first_start": "The ready card's first start",
+    "ready_recording": "The ready card records",
+    "ready_first_cuts": "The power cut during the ready card's first start",
+}
 ON_ARM = ("page", "demo", "power_cuts")
 
 
@@ -48,12 +53,13 @@ def commit_now() -> str:
 
 def _keep(bench: Bench, path: Path) -> None:
     known = json.loads(path.read_text()) if path.exists() else {}
+    kernel = bench.kernel.name.removeprefix("vmlinuz-") if bench.kernel else "the card's own"
     for scenario in dict.fromkeys(line.scenario for line in bench.lines):
         lines = [asdict(line) for line in bench.lines if line.scenario == scenario]
         known[scenario] = {
             "lines": lines,
             "accel": bench.accel,
-            "kernel": bench.kernel.name.removeprefix("vmlinuz-"),
+            "kernel": kernel,
             "day": datetime.now(UTC).strftime("%Y-%m-%d"),
             "commit": bench.commit,
         }

@@ -21,6 +21,7 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
     import neighbour
     import page
     import power
+    import ready
     import release
 
     return {
@@ -35,7 +36,24 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
         "bus_load": load.bus_load,
         "forgets": power.forgets,
         "power_cuts": power.cuts,
+        "ready_first_start": ready.first_start,
+        "ready_recording": ready.recording,
+        "ready_first_cuts": ready.first_cuts,
     }
+
+
+def _bench(asked: argparse.Namespace, arch: str) -> Bench:
+    """The table with the asked board on it."""
+    kernel = initrd = None
+    accel = "tcg"
+    if not asked.image:
+        kernel, initrd = image.kernel_of(image.make_root(asked.work, arch))
+        if image.native_arch() == arch and kvm_runs(kernel):
+            accel = "kvm"
+    cuts = asked.cuts or (1 if asked.arm64 else 30)
+    print(f"{arch}, {kernel.name if kernel else asked.image}, {accel}", flush=True)
+    commit = report.commit_now()
+    return Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s, commit, asked.image)
 
 
 def main() -> int:
@@ -47,19 +65,19 @@ def main() -> int:
     wants.add_argument("--only", nargs="+", choices=scenarios, help="these scenarios")
     wants.add_argument("--cuts", type=int, help="how often the power is cut (30; 1 on ARM)")
     wants.add_argument("--load-s", type=float, default=600.0, help="how long the bus is loaded")
+    wants.add_argument("--image", type=Path, help="a ready card of deploy/image.sh: it alone")
     wants.add_argument("--report", type=Path, help="write the report here")
     asked = wants.parse_args()
     arch = "arm64" if asked.arm64 else "amd64"
     asked.work.mkdir(parents=True, exist_ok=True)
-    root = image.make_root(asked.work, arch)
-    kernel, initrd = image.kernel_of(root)
-    names = asked.only or (report.ON_ARM if asked.arm64 else tuple(scenarios))
+    bench = _bench(asked, arch)
+    if asked.image:
+        names = asked.only or tuple(report.READY)
+    else:
+        usual = tuple(name for name in scenarios if name not in report.READY)
+        names = asked.only or (report.ON_ARM if asked.arm64 else usual)
     if "page" in names:
-        image.make_card(root, asked.work / f"card-{arch}.img")
-    accel = "kvm" if image.native_arch() == arch and kvm_runs(kernel) else "tcg"
-    cuts = asked.cuts or (1 if asked.arm64 else 30)
-    bench = Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s, report.commit_now())
-    print(f"{arch}, {kernel.name}, {accel}", flush=True)
+        image.make_card(asked.work / f"root-{arch}", asked.work / f"card-{arch}.img")
     told: list[int] = []  # to stop; the board at work is switched off first
 
     def stop(number: int, _: object) -> None:

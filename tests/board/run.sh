@@ -1,6 +1,7 @@
 #!/bin/sh
 # A real Debian in an emulator, used as a sailor's board would be:
-#   sh tests/board/run.sh [--arm64] [--only SCENARIO...] [--cuts N] [--report FILE]
+#   sh tests/board/run.sh [--arm64] [--image IMAGE] [--only SCENARIO...] [--cuts N] [--report FILE]
+# IMAGE is a ready card of deploy/image.sh, its sheet beside it; it alone is then looked at.
 # Wants root (debootstrap does), a Debian machine and 15 GB of disk. On a free machine it takes about
 # an hour with its processor emulated, for either processor; less where KVM can run Debian's kernel.
 # Other work beside it makes what it measures worse. What it makes stays in
@@ -16,6 +17,13 @@ want debootstrap debootstrap
 want mkfs.vfat dosfstools
 want mcopy mtools
 want ip iproute2
+want_file() { [ -e "$1" ] || wanted="$wanted $2"; }
+case " $* " in
+*" --image "*)
+    want_file /usr/share/ovmf/OVMF.fd ovmf
+    want_file /usr/share/qemu-efi-aarch64/QEMU_EFI.fd qemu-efi-aarch64
+    ;;
+esac
 case " $* " in
 *" --arm64 "*)
     want qemu-system-aarch64 qemu-system-arm

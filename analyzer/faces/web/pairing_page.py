@@ -35,7 +35,7 @@ async def pair(request: Request) -> Response:
     right = access.pair(form.get("code", ""))
     if right is None:
         access.tries.wrong(address)
-        return _ask(request, to, "that is none of the codes on the board's console", 403)
+        return _ask(request, to, "that is none of the codes on sheet or board's console", 403)
     answer = RedirectResponse(to, status_code=303)
     answer.set_cookie(
         COOKIE,
