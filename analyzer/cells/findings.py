@@ -26,6 +26,9 @@ BALANCE = {
 }
 
 
+NARROW_FRAC = 0.02  # of an 80 % range: told by its middle to a tenth of a point; assumed
+
+
 @dataclass(frozen=True)
 class Standout:
     """A cell or block that differs from the others.
@@ -67,7 +70,12 @@ def detection(found: Standout) -> Detection:
 
 
 def _percent(found: Standout) -> str:
-    return f"{100 * (found.size.mid or 0.0):.1f} %"
+    """The size, with its range where that is wider than the figure's own digits would say."""
+    mid = f"{100 * (found.size.mid or 0.0):.1f} %"
+    low, high = found.size.low, found.size.high
+    if low is None or high is None or high - low < NARROW_FRAC:
+        return mid
+    return f"{mid} ({100 * low:.0f} to {100 * high:.0f} %)"
 
 
 def _drop(found: Standout) -> str:

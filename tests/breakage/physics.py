@@ -12,7 +12,7 @@ STREAM_MPS = 3.0  # assumed: no stream here is stronger
 TEMP_C = (-50.0, 400.0)  # of anything on board that an answer may name, assumed
 APART_S = 120.0  # between the newest readings of two answers a minute apart, at most; assumed
 SPARE = 1.3  # a pack's energy: label, spread and rounding, assumed
-_MORE_THAN_ALL = re.compile(r"(\d+(?:\.\d+)?) % less")
+_MORE_THAN_ALL = re.compile(r"(\d+(?:\.\d+)?) %(?: \([^)]*\))? less")
 _LENGTH = re.compile(r"\.(distance|duration|ampacity|crosses_limit_in|resistance)$")
 Found = Iterator[str]
 

@@ -110,8 +110,9 @@ def test_what_is_beyond_physics_is_found(law, path, value):
     assert list(law(said(spoil(path, value)), TRUTH))
 
 
-def test_more_than_all_is_found_in_words():
-    text = "Cell 4 has 112 % less capacity than the others."
+@pytest.mark.parametrize("share", ["112 %", "112.3 % (90 to 130 %)"])
+def test_more_than_all_is_found_in_words(share):
+    text = f"Cell 4 has {share} less capacity than the others."
     assert list(physics.nothing_is_less_by_more_than_all(said(cells=text), TRUTH))
 
 

@@ -40,3 +40,13 @@ def test_a_block_is_charged_by_itself_and_a_cell_held_at_the_top():
     size = Estimate(0.1, 0.08, 0.12, "frac")
     assert "its own charger" in said("cell_charge", size, "block 2").cure
     assert "at the top" in said("cell_charge", size).cure
+
+
+def test_a_size_that_is_known_roughly_is_told_with_its_range():
+    """2 to 29 % with a middle of 15.2: no tenth of a point is known of it."""
+    rough = detection(
+        Standout("cell 3", "cell_charge", Estimate(0.152, 0.016, 0.288, "frac"), 0.99)
+    )
+    assert rough.text == "Cell 3 holds 15.2 % (2 to 29 %) less charge than the others"
+    fine = detection(Standout("cell 3", "cell_charge", Estimate(0.152, 0.145, 0.160, "frac"), 0.99))
+    assert fine.text == "Cell 3 holds 15.2 % less charge than the others"
