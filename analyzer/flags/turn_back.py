@@ -43,6 +43,9 @@ CHANNELS = (*STEADY_CHANNELS, "latitude_deg", "longitude_deg")
 # charge must be known so well.
 MEMORY_S, STEP_S = 2 * 3600.0, 5.0
 SOONEST_S, LATEST_S = 60.0, 900.0
+# Past its turning point or on its way home, a boat is looked at less often the longer the same is
+# found, up to so far apart; who turns is seen at once in any case. Assumed.
+STANDING_S = 180.0
 NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
 DRAWS = 500
@@ -77,6 +80,7 @@ class Turning:
         self._prior = hull.prior(boat)
         self._recent = Recent(CHANNELS, STEP_S, MEMORY_S)
         self._next_s = -np.inf
+        self._wait_s = SOONEST_S
         self.charge: PackPosterior | None = None
         self._last: list[Detection] = []
         self._last_s = -np.inf
@@ -137,11 +141,20 @@ class Turning:
             return []
         told = self._ask(log, charge, present, way)
         lead_s = turn_lead_s(told, present.speed_ground_mps)
-        self._next_s = now_s + float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
         found = _detections(told, lead_s)
+        self._wait_s = self._until_next_s(told, lead_s, found)
+        self._next_s = now_s + self._wait_s
         # Its stream and its hull's power would be those of other moments.
         comes_late = found and dict(late(log, self.boat, ("speed over ground",)))
         return [] if comes_late else found
+
+    def _until_next_s(self, told: HomeReach, lead_s: float, found: list[Detection]) -> float:
+        """How long what was found may stand: the turning point must not be passed unseen. [s]"""
+        wait_s = float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
+        passed = lead_s <= 0 or told.homeward
+        if not passed or _told(found) != _told(self._last):
+            return wait_s
+        return max(wait_s, min(2 * self._wait_s, STANDING_S))
 
     def _ask(self, log: Series, charge: PackPosterior, present: Now, way: WayBack) -> HomeReach:
         stream = stream_fit.estimate(log, self.boat, before=self.calibration)
@@ -161,6 +174,11 @@ class Turning:
         # Outward, only the present speed matters.
         out = reach(replace(asked, speeds_mps=asked.speeds_mps[[as_now]], as_now=0))
         return home_reach(asked, out.distance_m[:, 0], as_now, way)
+
+
+def _told(found: list[Detection]) -> list[tuple[str, Level | None]]:
+    """What of it a flag shows first."""
+    return [(one.key, one.level) for one in found]
 
 
 def _detections(told: HomeReach, lead_s: float) -> list[Detection]:

@@ -26,7 +26,7 @@ Bools = npt.NDArray[np.bool_]
 
 EARTH_M = 6_371_009.0  # mean radius of WGS 84, by definition (2a + b) / 3
 FARTHEST_M = 5e5  # turning points beyond are not searched for; assumed
-BISECTIONS = 24  # 500 km to 3 cm: by definition of bisection
+LEAST_M = 1e-6  # divides where nothing can be gone; assumed
 # A faster speed home is taken if it leaves this share of the farthest turning point; assumed.
 NEARLY = 0.9
 HOMEWARD_COS = 0.5  # cosine of course and the one home from which the boat is on its way; assumed
@@ -203,15 +203,16 @@ def along_track(
     return away_m[nearest] + sum(geodesic(*a, *b)[0] for a, b in steps)
 
 
-def _home_after(out_m: Floats, distance_m: float, turn_deg: float) -> Floats:
-    """Distance home after going `out_m` on a course `turn_deg` off the one home (flat)."""
-    toward_m = out_m * np.cos(np.radians(turn_deg))
-    squared = distance_m**2 + out_m**2 - 2 * distance_m * toward_m
-    return np.asarray(np.sqrt(np.maximum(squared, 0.0)))
-
-
 def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float) -> Floats:
     """Farthest distance outward from which home is still within reach.
+
+    With o and b what could be gone outward and homeward, d the distance home and x what is gone
+    outward on a course that is theta off the one home, all on a plane, home is within reach while
+
+        x / o + sqrt(d² + x² - 2 d x cos theta) / b <= 1
+
+    The left side is convex in x, d / b at 0 and at least 1 at o, so that it passes 1 once: at the
+    root in between of (1 - b²/o²) x² + 2 (b²/o - d cos theta) x + d² - b² = 0.
 
     Args:
         out_m: Distance each draw could go outward, (n,).
@@ -219,17 +220,21 @@ def _turning_m(out_m: Floats, back_m: Floats, distance_m: float, turn_deg: float
     Returns:
         Shape (n, k).
     """
-    out = np.maximum(out_m, 1e-6)[:, None]
-    back = np.maximum(back_m, 1e-6)
-    low = np.zeros_like(back)
-    high = np.broadcast_to(np.minimum(out, FARTHEST_M), back.shape)
-    for _ in range(BISECTIONS):
-        try_m = (low + high) / 2
-        home_m = _home_after(try_m, distance_m, turn_deg)
-        fits = try_m / out + home_m / back <= 1
-        low = np.where(fits, try_m, low)
-        high = np.where(fits, high, try_m)
-    return np.asarray(np.where(distance_m <= back_m, low, 0.0))
+    out = np.maximum(out_m, LEAST_M)[:, None]
+    back = np.maximum(back_m, LEAST_M)
+    over = back / out
+    square = 1 - over**2
+    half = over * back - distance_m * math.cos(math.radians(turn_deg))
+    free = distance_m**2 - back**2
+    root = np.sqrt(np.maximum(half**2 - square * free, 0.0))
+    # Of the two ways to write a root the one without a difference of like numbers. Where `half`
+    # is negative and home is within reach, the square's factor is positive.
+    falls = half < 0
+    above = np.where(falls, root - half, -free)
+    below = np.where(falls, square, half + root)
+    turn_m = above / np.maximum(below, LEAST_M)
+    turn_m = np.clip(turn_m, 0.0, np.minimum(out, FARTHEST_M))
+    return np.where(distance_m <= back_m, turn_m, 0.0)
 
 
 @dataclass(frozen=True)
@@ -249,20 +254,25 @@ def _back(back: ReachResult, distance_m: float) -> _Back:
     for _ in range(ROUNDS):
         made_mps = back.made_over(takes_s)
         takes_s = distance_m / np.maximum(made_mps, LEAST_MPS)
-    made_mps = np.where(_stuck(back, takes_s), 0.0, back.made_over(takes_s))
+    over_all_mps = back.made_over(takes_s)
+    made_mps = np.where(_stuck(back, takes_s, over_all_mps), 0.0, over_all_mps)
     total_w = back.motor_over(takes_s) + back.other_over(takes_s)
     # The same energy at another power: a few per cent, so that the sag does not matter.
     lasts = np.maximum(back.total_w, LEAST_W) / np.maximum(total_w, LEAST_W)
     return _Back(made_mps, total_w, takes_s, made_mps * back.duration_s * lasts)
 
 
-def _stuck(back: ReachResult, takes_s: Floats) -> Bools:
-    """Where the stream stops the boat somewhere on the way, (n, k): a passage ends there too."""
+def _stuck(back: ReachResult, takes_s: Floats, over_all_mps: Floats) -> Bools:
+    """Where the stream stops the boat somewhere on the way, (n, k): a passage ends there too.
+
+    over_all_mps: Mean speed made good over all of it.
+    """
     part_s = takes_s / STEPS
     stuck = np.zeros(takes_s.shape, dtype=bool)
     gone_m = np.zeros_like(takes_s)
     for step in range(1, STEPS + 1):
-        there_m = back.made_over(part_s * step) * part_s * step
+        mean_mps = over_all_mps if step == STEPS else back.made_over(part_s * step)
+        there_m = mean_mps * part_s * step
         stuck |= there_m - gone_m < LEAST_MPS * part_s
         gone_m = there_m
     return stuck

@@ -20,6 +20,7 @@ import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -96,7 +97,8 @@ def recorded(folder: Path) -> dict[str, tuple[Path, Path]]:
     demo = folder / "demo.sqlite"
     if not demo.is_file():
         snapshot_logs.play_demo(ask, ROOT, demo)
-        with sqlite3.connect(demo) as db:
+        # closed at once, so that the file alone holds it when it is copied
+        with closing(sqlite3.connect(demo)) as db, db:
             for table in ("learned", "flag", "trip"):
                 db.execute(f"DELETE FROM {table}")
     found["demo"] = demo, ROOT / "replay" / "demo" / "boat.toml"
