@@ -205,9 +205,10 @@ def run(
     expect_joints(watch, store, first)
     last = span[1] + 1 if end_us is None else end_us
     names = channels(boat)
+    piece_us = round(PIECE_S * 1e6)
     silent = False
-    for at in range(first, last, round(PIECE_S * 1e6)):
-        piece = load(store, names, at, min(at + round(PIECE_S * 1e6), last))
+    for at in _pieces(store, first, last):
+        piece = load(store, names, at, min(at + piece_us, last))
         was_silent, silent = silent, not piece.values
         if silent and was_silent:  # weeks at the mooring, switched off: there is nothing to judge
             continue
@@ -217,6 +218,19 @@ def run(
         if progress:
             progress(min((at - first + PIECE_S * 1e6) / (last - first), 1.0))
     return watch
+
+
+def _pieces(store: Store, first_us: int, last_us: int) -> Iterator[int]:
+    """Where pieces begin; of a long silence only the first and the last. [µs]"""
+    piece_us = round(PIECE_S * 1e6)
+    at_us = first_us
+    while at_us < last_us:
+        yield at_us
+        filled_us = store.next_filled_us(at_us)
+        if filled_us is None:
+            return
+        silent = max(filled_us - at_us, 0) // piece_us
+        at_us += max(silent, 1) * piece_us
 
 
 def expect_joints(watch: Watch, store: Store, before_us: int) -> None:

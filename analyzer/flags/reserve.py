@@ -68,6 +68,9 @@ class Reserve:
 
     def update(self, chunk: Series) -> None:
         """Takes the next chunk of the log."""
+        if self._chunks and _apart_s(self._chunks[-1], chunk) > CHARGE_EVERY_S:
+            self._advance(joined(self._chunks))
+            self._chunks = []
         self._chunks.append(chunk)
         held_s = sum(c.n * c.step_s for c in self._chunks)
         if held_s >= CHARGE_EVERY_S:
@@ -122,7 +125,7 @@ class Reserve:
         """A minute with the pack's current from the controller's where its own is missing."""
         if bridges.lacks_current(whole):
             if self._both and self._ratio is None:
-                self._ratio = bridges.learned_ratio(joined(self._both), self.boat)
+                self._ratio = bridges.learned_ratio(_end_to_end(self._both), self.boat)
             return bridges.pack_current(whole, self.boat, self._ratio)
         both = [*self._both, whole]
         self._both = both[-LEARN_MINUTES:]
@@ -140,6 +143,19 @@ def _despike(values: Floats, jump: float) -> None:
     after = inner - values[2:]
     lone = (np.abs(before) > jump) & (np.abs(after) > jump) & (before * after > 0)
     inner[lone] = np.nan  # a view: the values themselves change
+
+
+def _apart_s(one: Series, other: Series) -> float:
+    """The hole between two chunks in time order. [s]"""
+    return (other.t0_us - one.t0_us) / 1e6 - one.n * one.step_s
+
+
+def _end_to_end(chunks: list[Series]) -> Series:
+    """Chunks of one step as one series without the holes between them, which may last a winter."""
+    names = dict.fromkeys(name for chunk in chunks for name in chunk.values)
+    values = {name: np.concatenate([chunk.get(name) for chunk in chunks]) for name in names}
+    n = sum(chunk.n for chunk in chunks)
+    return Series(chunks[0].t0_us, chunks[0].step_s, n, values)
 
 
 def joined(chunks: list[Series]) -> Series:

@@ -12,6 +12,8 @@ def next_window(
 ) -> tuple[int, int] | None:
     """The next stretch with readings, up to a long silence or a day's length; None at the end.
 
+    A boot that went on without readings for a day's length or longer counts as two.
+
     Args:
         start_us, before_us: Where to look, on the timeline; None: to the log's end. [µs]
     """
@@ -28,7 +30,22 @@ def next_window(
         if found and first - found[1] >= APART_US:
             break
         found = [found[0] if found else first, max(last, found[1] if found else last)]
-    return (found[0], min(found[1], found[0] + WINDOW_US)) if found else None
+    if not found:
+        return None
+    filled_us = _filled_from(log, *found)
+    if filled_us is None:
+        return next_window(log, found[1], before_us)
+    return filled_us, min(found[1], filled_us + WINDOW_US)
+
+
+def _filled_from(log: OpenLog, first_us: int, last_us: int) -> int | None:
+    """Where a stretch begins but for a silence of a day's length or longer; None: past its end."""
+    if last_us - first_us <= WINDOW_US:
+        return first_us
+    filled_us = log.store.next_filled_us(first_us)
+    if filled_us is None or filled_us >= last_us:
+        return None
+    return filled_us if filled_us - first_us >= WINDOW_US else first_us
 
 
 def unknown_starts(log: OpenLog, start_us: int, end_us: int) -> set[int]:

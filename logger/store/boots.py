@@ -13,6 +13,7 @@ from logger.clock import BootTimes, Dating, place
 from logger.errors import StoreError
 from logger.store import spare
 from logger.store.groups import load_groups
+from logger.store.packing.codec import decode_times
 from logger.store.packing.tick_codec import unbundle
 from logger.store.records import Boot, ChannelSpan
 from logger.store.transaction import transaction
@@ -50,6 +51,42 @@ def boots(db: sqlite3.Connection) -> list[Boot]:
         ]
     )
     return [replace(b, timeline_offset_us=o) for b, o in zip(known, offsets, strict=True)]
+
+
+def next_filled_us(db: sqlite3.Connection, start_us: int) -> int | None:
+    """Time of the first reading at or after one on the timeline, in the tail to the flush; None:
+    there is none. [µs]"""
+    found = []
+    for boot in boots(db):
+        if boot.first_us is None or boot.last_us is None:
+            continue
+        offset_us = boot.timeline_offset_us
+        at_us = start_us - offset_us
+        if at_us <= boot.first_us:
+            found.append(boot.first_us + offset_us)
+        elif at_us <= boot.last_us:
+            found += [us + offset_us for us in _filled(db, boot.number, at_us)]
+    return min(found, default=None)
+
+
+def _filled(db: sqlite3.Connection, boot: int, at_us: int) -> Iterator[int]:
+    """The same of a boot, on its own clock, in its chunks and in its tail. [µs]"""
+    steps_us = {number: group.time_step_us for number, group in load_groups(db).items()}
+    # a chunk may reach over a silence: what its device sent last before it and first after it
+    for group, first_us, time_column in db.execute(
+        "SELECT group_number, first_us, time FROM chunk WHERE boot_number = ?1"
+        " AND first_us <= ?2 AND last_us >= ?2",
+        [boot, at_us],
+    ):
+        t_us = decode_times(time_column, first_us, steps_us[group])
+        yield int(t_us[np.searchsorted(t_us, at_us)])
+    for (reach_us,) in db.execute(
+        "SELECT max(?2, first_us) FROM tick WHERE boot_number = ?1 AND last_us >= ?2"
+        " UNION ALL SELECT min(first_us) FROM chunk WHERE boot_number = ?1 AND first_us > ?2",
+        [boot, at_us],
+    ):
+        if reach_us is not None:
+            yield reach_us
 
 
 def _tails(db: sqlite3.Connection) -> dict[int, tuple[int, int]]:

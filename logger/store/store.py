@@ -82,6 +82,12 @@ class Store(SmallTables):
         with self._reading():
             return boots.span(self._db)
 
+    def next_filled_us(self, start_us: int) -> int | None:
+        """Time of the first reading at or after one, so that a silence of months is passed over at
+        once; None: there is none. [µs]"""
+        with self._reading():
+            return boots.next_filled_us(self._db, start_us)
+
     def age_s(self) -> float | None:
         """How old the newest reading is; 0 in an empty log.
 

@@ -1,5 +1,8 @@
 """The live reserve, against ampere-hours counted by hand, with and without the pack's own meter."""
 
+import tracemalloc
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +14,7 @@ from logger.boat import Hotel, Pack
 from logger.boat import Reserve as Kept
 from tests.support.motor_boat import motor_boat
 
+S = 1_000_000
 AMPS, AH = 60.0, 200.0
 BOAT = motor_boat(
     pack=Pack(chemistry="lfp", cells_in_series=16, rated_capacity_ah=AH),
@@ -98,3 +102,25 @@ def test_a_charge_not_well_known_is_not_told():
     for at in range(0, log.n, 10):
         judge.update(silent.cut(at, at + 10))
         assert judge.detections() == []
+
+
+def test_what_the_pack_showed_before_a_winter_is_asked_after_without_a_table_of_it():
+    # 30 minutes with the pack's current, half of them before a winter; then it falls silent.
+    before = motoring(30)
+    parts = [
+        before.cut(0, 900),
+        replace(before.cut(900, 1800), t0_us=before.t0_us + 150 * 86400 * S),
+    ]
+    silent = silent_from(motoring(2), 0, "pack_current_a")
+    parts.append(replace(silent, t0_us=parts[-1].t0_us + 900 * S))
+    judge = Reserve(BOAT, known(BOAT.pack, START, 0.02, t_us=before.t0_us))
+    tracemalloc.start()
+    for part in parts:
+        for at in range(0, part.n, 60):
+            judge.update(part.cut(at, at + 60))
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # A second of a winter is 8 bytes a channel: by multiplication 100 MB a channel.
+    assert most < 40e6
+    # 1.0 by `motoring`: the controller's meter says what the pack's does.
+    assert judge._ratio[0] == pytest.approx(1.0, abs=1e-9)

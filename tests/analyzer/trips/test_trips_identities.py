@@ -297,7 +297,9 @@ def as_boots(told: list[tuple[int, int, bool]]) -> list[Boot]:
 @given(BOOTS)
 def test_windows_part_the_log_at_long_silences_and_days_and_lose_nothing(told):
     boots = as_boots(told)
-    log = SimpleNamespace(store=SimpleNamespace(boots=lambda: boots))
+    # A boot that writes all the time: there are readings from anywhere on.
+    store = SimpleNamespace(boots=lambda: boots, next_filled_us=lambda start_us: start_us)
+    log = SimpleNamespace(store=store)
     stretches = [
         (b.first_us + b.timeline_offset_us, b.last_us + b.timeline_offset_us + 1) for b in boots
     ]

@@ -90,3 +90,28 @@ def test_a_boot_of_another_log_is_taken_in_once_and_its_readings_follow(store):
     assert (volts.first_us, volts.last_us, volts.count) == (NOON_US, NOON_US + 9 * S, 10)
     with pytest.raises(StoreError, match="holds the boot boot-x already"):
         store.add_boot(other)
+
+
+def test_the_next_reading_is_found_over_a_silence_in_one_boot_and_between_two(store):
+    day_us = 86400 * S
+    silences = ((0, 10), (day_us, 3), (40 * day_us, 700))  # 700 s: a sealed chunk and a tail
+    with store.writer("boot-a") as writer:
+        writer.add(UtcFix(0, NOON_US, "gnss", 0.1))
+        for begin_us, count in silences:
+            for k in range(count):
+                writer.add(Row(PACK, begin_us + k * S, [50.0, 1.0]))
+    with store.writer("boot-b") as writer:
+        writer.add(UtcFix(0, NOON_US + 90 * day_us, "gnss", 0.1))
+        for k in range(5):
+            writer.add(Row(PACK, k * S, [50.0, 1.0]))
+    begins_us = [NOON_US + us for us in (0, day_us, 40 * day_us, 90 * day_us)]
+    ends_us = [us + count * S for us, count in zip(begins_us, (10, 3, 700, 5), strict=True)]
+    assert store.next_filled_us(NOON_US - day_us) == begins_us[0]
+    for end_us, next_us in zip(ends_us, [*begins_us[1:], None], strict=True):
+        assert store.next_filled_us(end_us - S) == end_us - S  # on a reading: that one
+        assert store.next_filled_us(end_us) == next_us
+    # against all readings, at many times
+    t_us, _ = store.read("pack_current_a", *ALL)
+    for at_us in np.random.default_rng(3).integers(NOON_US, NOON_US + 91 * day_us, 200).tolist():
+        later = t_us[t_us >= at_us]
+        assert store.next_filled_us(at_us) == (int(later[0]) if len(later) else None)
