@@ -43,7 +43,7 @@ DELIBERATE = [
     ("analyzer/range/reach.py", "(hotel_w - sun_w)[:, None]", "(hotel_w + sun_w)[:, None]"),
     ("analyzer/range/monte_carlo.py", "+ leg_sd**2 * missing", "- leg_sd**2 * missing"),
     ("analyzer/range/monte_carlo.py", "- 0.5 * (innovation**2", "+ 0.5 * (innovation**2"),
-    ("analyzer/range/home.py", "- 2 * distance_m * toward_m", "+ 2 * distance_m * toward_m"),
+    ("analyzer/range/home.py", "- distance_m * math.cos(", "+ distance_m * math.cos("),
     ("analyzer/range/home.py", ">= NEARLY * sure_m.max())[-1]", ">= NEARLY * sure_m.max())[0]"),
     ("analyzer/range/run_down/discharge.py", "left = soc - current_a", "left = soc + current_a"),
     ("analyzer/range/plan.py", "if arrival <= wanted:\n            high", "if arrival > wanted:\n            high"),
