@@ -42,7 +42,7 @@ DELIBERATE = [
     ("analyzer/range/run_down/discharge.py", "np.argmax(ends", "np.argmin(ends"),
     ("analyzer/range/reach.py", "(hotel_w - sun_w)[:, None]", "(hotel_w + sun_w)[:, None]"),
     ("analyzer/range/monte_carlo.py", "+ leg_sd**2 * missing", "- leg_sd**2 * missing"),
-    ("analyzer/range/monte_carlo.py", "- 0.5 * (innovation**2", "+ 0.5 * (innovation**2"),
+    ("analyzer/environment/sails.py", "log_odds - 0.5 * miss", "log_odds + 0.5 * miss"),
     ("analyzer/range/home.py", "- distance_m * math.cos(", "+ distance_m * math.cos("),
     ("analyzer/range/home.py", ">= NEARLY * sure_m.max())[-1]", ">= NEARLY * sure_m.max())[0]"),
     ("analyzer/range/run_down/discharge.py", "left = soc - current_a", "left = soc + current_a"),
