@@ -198,8 +198,8 @@ def _hold_s(t_us: Ints, step_s: float) -> Floats:
     """
     gaps_s = np.diff(t_us) / 1e6
     usual_s = np.full(len(t_us), float(np.median(gaps_s)) if len(gaps_s) > 1 else step_s)
-    slower = np.pad(gaps_s > usual_s[0], ABOUT // 2, mode="edge").astype(np.int8)
-    if len(gaps_s) >= ABOUT and slower.any():
+    if len(gaps_s) >= ABOUT and gaps_s.max() > usual_s[0]:
+        slower = np.pad(gaps_s > usual_s[0], ABOUT // 2, mode="edge").astype(np.int8)
         most = np.convolve(slower, np.ones(ABOUT, dtype=np.int8), "valid") > ABOUT // 2
         about = np.clip(np.flatnonzero(most)[:, None] + _AROUND, 0, len(gaps_s) - 1)
         usual_s[:-1][most] = np.median(gaps_s[about], axis=1)

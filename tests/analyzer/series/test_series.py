@@ -85,3 +85,12 @@ def test_load_takes_no_few_silences_for_a_slower_rate():
     volts = load(store, ["pack_voltage_v"], 0, 150_000_000).get("pack_voltage_v")
     assert np.isnan(volts[53:70]).all()
     assert np.isnan(volts[73:90]).all()
+
+
+def test_load_takes_a_channel_of_few_readings():
+    """One, two or three are held for what is usual, or for two steps where nothing tells it."""
+    for count in (1, 2, 3):
+        store = FakeStore(pack_voltage_v=(seconds(*range(count)), np.full(count, 52.0)))
+        volts = load(store, ["pack_voltage_v"], 0, 60_000_000).get("pack_voltage_v")
+        assert np.isfinite(volts[: count + 1]).all()
+        assert np.isnan(volts[count + 2 :]).all()
