@@ -113,14 +113,14 @@ add_release() {
     # that installing takes on a small board.
     "$release/bin/python" -m compileall -q -j 0 "$release/lib" >>"$log" 2>&1 || true
     # Everything it needs is loaded once, and the log's compressor works once: a library for another
-    # processor shows here. (A PC without AVX2 loads the compressor and falls when it is used.)
+    # processor shows here.
     if ! { "$release/bin/keelwatt" --help && "$release/bin/python" -I -c \
         'import logger.daemon.main, analyzer.answers, analyzer.faces.web.app, logger.store.packing.codec as codec
 codec.works()'; } >"$log" 2>&1; then
         tail -n 3 "$log" >&2
         rm -f "$release.txt"
         rm -rf "$release"
-        fail "the new release does not start on this computer (a PC must know AVX2); nothing was changed"
+        fail "the new release does not start on this computer; nothing was changed"
     fi
     mkdir -p "$release/share"
     cp -R "$here/." "$release/share/"

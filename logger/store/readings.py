@@ -13,7 +13,7 @@ from logger.store.boots import boots
 from logger.store.groups import StoredGroup, load_groups
 from logger.store.packing.chunks import in_order
 from logger.store.packing.codec import (
-    CODEC,
+    KNOWN,
     Floats,
     Ints,
     decode_present,
@@ -204,7 +204,7 @@ class Readings:
             f" AND c.first_us < ?5{cut} ORDER BY c.first_us, c.last_us",
             self._key(place),
         ):
-            if codec != CODEC:
+            if codec not in KNOWN:
                 raise unknown_codec(codec)
             values, there = decode_present(data, count, quantum)
             steps = self._steps_of(time)

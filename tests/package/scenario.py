@@ -9,9 +9,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import booted
+import phone
 import system
 from system import System
-from variants import variant
+from variants import key_of, variant
 
 PROJECT = Path(__file__).parents[2]
 LOG = "/var/lib/keelwatt/log.sqlite"
@@ -50,7 +51,9 @@ def built(work: Path) -> Path:
     for name, place in places.items():
         subprocess.run(
             ["sh", str(place / "deploy/package.sh"), str(work / name), processor],
-            check=True, env={**os.environ, "TZ": "UTC" if name == "one" else "Asia/Tokyo"},
+            check=True,
+            env={**os.environ, "TZ": "UTC" if name == "one" else "Asia/Tokyo",
+                 "KEELWATT_SIGNING_KEY": str(key_of(work))},
         )  # fmt: skip
         packages.append(max((work / name).glob("keelwatt_*_*.deb"), key=os.path.getmtime))
     same = packages[0].read_bytes() == packages[1].read_bytes()
@@ -158,6 +161,7 @@ def main(work: Path, suites: list[str]) -> int:
         for step in steps:
             step(bare, package)
         booted.live(system.make(work, suite), package, say)
+        phone.live(system.make(work, suite), package, say)
     return 1 if failed else 0
 
 

@@ -8,9 +8,9 @@ import numpy as np
 
 from logger.store.groups import StoredGroup
 from logger.store.packing.codec import (
-    CODEC,
     Floats,
     Ints,
+    codec_now,
     decode_column,
     decode_times,
     encode_column,
@@ -99,7 +99,7 @@ def insert(db: sqlite3.Connection, boot_number: int, sealed: Sealed) -> int:
             sealed.first_us,
             sealed.last_us,
             sealed.count,
-            CODEC,
+            codec_now(),
             sealed.time,
         ],
     ).lastrowid

@@ -1,21 +1,27 @@
-"""Columns to bytes and back: integers at the channel's resolution, compressed by pcodec.
+"""Columns to bytes and back: integers at the channel's resolution, compressed.
 
 A column's bytes: one byte of kind, then, where readings are missing, the length (u32, little
-endian) and the zlib-compressed bits of which are there, then the pcodec bytes of those that are.
+endian) and the zlib-compressed bits of which are there, then those that are, by one of two
+compressors: pcodec where the processor can run it (`processor.py`), else `squeeze`. Which one, the
+first bytes tell; each processor reads both.
 """
 
 import zlib
+from functools import cache
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from pcodec import ChunkConfig, DeltaSpec, standalone
 
 from logger.errors import StoreError
 from logger.quantum import quantise, restore
 from logger.reading import Quantum
+from logger.store.packing import pco_reader, squeeze
+from logger.store.packing.processor import runs_pcodec
 
-CODEC = "pco 1"  # name and version of the layout above; pcodec's own bytes carry its version too
+# Name and version of the layout above with either compressor; their own bytes carry a version too.
+PCODEC, SQUEEZE = "pco 1", "zst 1"
+KNOWN = (PCODEC, SQUEEZE)
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -24,21 +30,41 @@ Floats = npt.NDArray[np.float64]
 _EMPTY, _INT, _FLOAT = 0, 1, 2
 _HAS_MISSING = 0x80
 
-_CONFIGS = [ChunkConfig(delta_spec=DeltaSpec.try_consecutive(order)) for order in (0, 1, 2)]
+
+def codec_now() -> str:
+    """What new chunks are packed with on this computer."""
+    return PCODEC if runs_pcodec() else SQUEEZE
+
+
+@cache
+def _configs() -> list[Any]:
+    from pcodec import ChunkConfig, DeltaSpec
+
+    return [ChunkConfig(delta_spec=DeltaSpec.try_consecutive(order)) for order in (0, 1, 2)]
 
 
 def smallest(array: npt.NDArray[np.integer] | Floats) -> bytes:
-    """The array by pcodec at whichever delta order gives the fewest bytes; its own choice of
-    order is wrong at some lengths."""
+    """The array in few bytes: by pcodec at whichever delta order gives the fewest (its own choice
+    of order is wrong at some lengths), else squeezed."""
     array = np.ascontiguousarray(array)
-    tried: list[bytes] = [standalone.simple_compress(array, c) for c in _CONFIGS]
+    if not runs_pcodec():
+        return squeeze.pack(array)
+    from pcodec import standalone
+
+    tried: list[bytes] = [standalone.simple_compress(array, c) for c in _configs()]
     return min(tried, key=len)
 
 
 def _decompress(data: bytes) -> npt.NDArray[Any]:
     try:
+        if data.startswith(squeeze.BEGIN):
+            return squeeze.unpack(data)
+        if not runs_pcodec():
+            return pco_reader.read(data)
+        from pcodec import standalone
+
         array: npt.NDArray[Any] | None = standalone.simple_decompress(data)
-    except RuntimeError as error:
+    except (RuntimeError, ValueError) as error:
         raise StoreError(f"a chunk cannot be read: {error}") from error
     if array is None:
         raise StoreError("a chunk cannot be read: it holds no numbers")
@@ -118,14 +144,13 @@ def decode_times(data: bytes, first_us: int, step_us: int) -> Ints:
 
 def unknown_codec(name: str) -> StoreError:
     """What to raise for a chunk of a codec that this version does not know."""
-    return StoreError(f"a chunk is of codec '{name}', this version of keelwatt reads '{CODEC}'")
+    known = "' and '".join(KNOWN)
+    return StoreError(f"a chunk is of codec '{name}', this version of keelwatt reads '{known}'")
 
 
 def works() -> None:
-    """Packs and unpacks once: a processor that pcodec was not made for ends the program here.
-
-    Its x86-64 wheels want AVX2; they load without it, and fall when they are used.
-    """
+    """Packs and unpacks once: a processor that its compressor was not made for ends the program
+    here."""
     numbers = np.arange(4096, dtype=np.int64)
     if not np.array_equal(_decompress(smallest(numbers)), numbers):
         raise StoreError("numbers do not come back from the log's compressor as they went in")
