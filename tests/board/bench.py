@@ -43,6 +43,7 @@ class Bench:
         accel: kvm or tcg.
         kernel, initrd: The root's; None where the card starts by itself.
         image: A ready card's.
+        patience: How many times longer to wait, where this machine is busy.
         cuts: How often the power is cut.
         load_s: How long the bus is loaded.
         commit: What was checked out when the run began.
@@ -57,6 +58,7 @@ class Bench:
     load_s: float = 600.0
     commit: str = ""
     image: Path | None = None
+    patience: float = 1.0
     lines: list[Line] = field(default_factory=list)
     scenario: str = ""
     _numbers: "itertools.count[int]" = field(default_factory=itertools.count)
@@ -64,7 +66,8 @@ class Bench:
     @property
     def slow(self) -> float:
         """How much longer to wait where the processor is emulated."""
-        return {"kvm": 1.0, "tcg": 12.0}[self.accel] * (2.0 if self.arch == "arm64" else 1.0)
+        emulated = {"kvm": 1.0, "tcg": 12.0}[self.accel]
+        return emulated * self.patience * (2.0 if self.arch == "arm64" else 1.0)
 
     @property
     def boot_s(self) -> float:

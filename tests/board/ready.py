@@ -125,22 +125,26 @@ def first_start(bench: Bench) -> None:
     """From power on: services, pages, read-only, the whole card, what listens."""
     card = new_card(bench, "ready")
     with started(bench, card) as (board, phone):
-        bench.until("the pages", phone.answers, bench.boot_s, 2.0)
-        bench.say("from power on to the pages on a phone", f"{time.monotonic() - board.on_s:.0f} s")
-        for unit in UNITS:
-            said = board.run(f"systemctl is-active {unit}").out.strip()
-            # A recorder whose boat has no sources yet tries again until it has.
-            fine = said == "active" or (unit == "keelwatt-record" and said == "activating")
-            bench.say(unit, said, fine)
-        failed = board.run("systemctl --failed --plain --no-legend").out.strip()
-        bench.say("units that failed", failed or "none", not failed)
-        _read_only(bench, board)
-        _grown(bench, board)
-        _listening(bench, board)
-        _paired(bench, phone)
+        _looked_over(bench, board, phone)
     with started(bench, card) as (board, phone):
         bench.until("the pages", phone.answers, bench.boot_s, 2.0)
         bench.say("second start, from power on", f"{time.monotonic() - board.on_s:.0f} s")
+
+
+def _looked_over(bench: Bench, board: Machine, phone: Phone) -> None:
+    bench.until("the pages", phone.answers, bench.boot_s, 2.0)
+    bench.say("from power on to the pages on a phone", f"{time.monotonic() - board.on_s:.0f} s")
+    for unit in UNITS:
+        said = board.run(f"systemctl is-active {unit}").out.strip()
+        # A recorder whose boat has no sources yet tries again until it has.
+        fine = said == "active" or (unit == "keelwatt-record" and said == "activating")
+        bench.say(unit, said, fine)
+    failed = board.run("systemctl --failed --plain --no-legend").out.strip()
+    bench.say("units that failed", failed or "none", not failed)
+    _grown(bench, board)
+    _read_only(bench, board)
+    _listening(bench, board)
+    _paired(bench, phone)
 
 
 def _read_only(bench: Bench, board: Machine) -> None:
@@ -262,36 +266,32 @@ def first_cuts(bench: Bench) -> None:
     is then started again; a part of the cuts falls while it grows."""
     chance = random.Random(bench.scenario)
     failures: list[str] = []
-    cut_at: list[str] = []
-    with started(bench, new_card(bench, "uncut")) as (board, phone):
-        bench.until("the pages", phone.answers, bench.boot_s, 2.0)
-        whole_s = time.monotonic() - board.on_s
+    whole_s = 0.0  # what a start takes
     for number in range(bench.cuts):
         card = new_card(bench, f"first_cut_{number}")
-        machine = bench.machine(card, net="", told=hand(), seed=number)
+        machine = bench.machine(card, told=hand(), seed=number)
         machine.switch_on()
         try:
-            if number % 2:  # while it grows
-                machine.wait(bench.boot_s)
+            if number % 2 == 0:
+                whole_s = machine.wait(bench.boot_s)
                 machine.run("systemctl start --no-block keelwatt-grow", timeout_s=bench.boot_s)
                 machine.aim(chance.randint(1, 12))
-                held, forgotten = machine.cut(aimed_s=chance.uniform(0.0, 30.0))
+                held, forgotten = machine.cut(aimed_s=30.0 * bench.patience)
             else:
                 time.sleep(chance.uniform(0.0, whole_s))
                 held, forgotten = machine.cut()
         finally:
             machine.kill()
-        moment = time.monotonic() - machine.on_s
-        cut_at.append(f"{moment:.0f} s ({held} held, {forgotten} forgotten)")
+        moment = "while it grew" if number % 2 == 0 else "while it started"
+        after = f"after {time.monotonic() - machine.on_s:.0f} s"
+        bench.say(f"power cut {moment}", f"{after}; {held} blocks held, {forgotten} forgotten")
         try:
             with started(bench, card, seed=number) as (board, phone):
-                bench.until("the pages", phone.answers, bench.boot_s, 2.0)
-                _grown(bench, board)
-                said = board.run("journalctl -b -k --no-pager | grep -iE 'ext4.*error|gpt:.*'").out
+                _looked_over(bench, board, phone)
+                said = board.run("journalctl -b -k --no-pager | grep -iE 'ext4|gpt'").out
                 bench.say("the kernel says of the card", said.strip() or "nothing")
         except BoardError as error:
             failures.append(f"cut {number}: {error}")
         card.unlink()
-    bench.say("power cut at", "; ".join(cut_at))
     figure = "; ".join(failures) or "each came up, pages answering, the log on the whole card"
     bench.say("cards that were cut at their first start", figure, not failures)

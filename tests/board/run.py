@@ -66,6 +66,7 @@ def main() -> int:
     wants.add_argument("--cuts", type=int, help="how often the power is cut (30; 1 on ARM)")
     wants.add_argument("--load-s", type=float, default=600.0, help="how long the bus is loaded")
     wants.add_argument("--image", type=Path, help="a ready card of deploy/image.sh: it alone")
+    wants.add_argument("--patience", type=float, default=1.0, help="times as long waits, if busy")
     wants.add_argument("--report", type=Path, help="write the report here")
     asked = wants.parse_args()
     arch = "arm64" if asked.arm64 else "amd64"

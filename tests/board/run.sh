@@ -1,6 +1,7 @@
 #!/bin/sh
 # A real Debian in an emulator, used as a sailor's board would be:
-#   sh tests/board/run.sh [--arm64] [--image IMAGE] [--only SCENARIO...] [--cuts N] [--report FILE]
+#   sh tests/board/run.sh [--arm64] [--image IMAGE] [--only SCENARIO...] [--cuts N]
+#       [--patience TIMES] [--report FILE]
 # IMAGE is a ready card of deploy/image.sh, its sheet beside it; it alone is then looked at.
 # Wants root (debootstrap does), a Debian machine and 15 GB of disk. On a free machine it takes about
 # an hour with its processor emulated, for either processor; less where KVM can run Debian's kernel.
