@@ -39,10 +39,12 @@ esac
 firmware=${KEELWATT_FIRMWARE-firmware-realtek firmware-mediatek firmware-brcm80211 firmware-ath9k-htc}
 for each in $firmware linux-image-$architecture; do packages="$packages,$each"; done
 [ "$(id -u)" -eq 0 ] || fail "wants to be run as root: another system is set up inside"
+wanted=
 for each in mmdebstrap mksquashfs:squashfs-tools mkfs.vfat:dosfstools mcopy:mtools mke2fs:e2fsprogs \
     sfdisk:fdisk qrencode; do
-    command -v "${each%:*}" >/dev/null || fail "wants ${each%:*}: apt install ${each#*:}"
+    command -v "${each%:*}" >/dev/null || wanted="$wanted ${each#*:}"
 done
+[ -z "$wanted" ] || fail "wants more of Debian's: apt install$wanted"
 if [ "$(uname -m)" != "$processor" ] && [ ! -e "/proc/sys/fs/binfmt_misc/qemu-$processor" ]; then
     fail "wants to run programs of $processor: apt install qemu-user-static binfmt-support"
 fi
@@ -118,8 +120,13 @@ find . -type f | sort | while read -r each; do mcopy -m -i "$work/1" "$each" "::
 mksquashfs "$system" "$work/2" -comp zstd -Xcompression-level 9 -noappend -no-progress -quiet -no-exports >/dev/null
 truncate -s '%1M' "$work/2"
 truncate -s "${log_mib}M" "$work/3"
-E2FSPROGS_FAKE_TIME=$SOURCE_DATE_EPOCH mke2fs -q -t ext4 -b 4096 -L keelwatt-log -U "$log_id" -m 1 \
+E2FSPROGS_FAKE_TIME=$SOURCE_DATE_EPOCH
+export E2FSPROGS_FAKE_TIME
+mke2fs -q -t ext4 -b 4096 -L keelwatt-log -U "$log_id" -m 1 \
     -J size=16 -E "hash_seed=$log_id,root_owner=0:0" -d "$card" "$work/3"
+# When a file was changed last no tool can set but this one.
+(cd "$card" && find . -printf "set_inode_field \"/%P\" ctime @$SOURCE_DATE_EPOCH\n\
+set_inode_field \"/%P\" atime @$SOURCE_DATE_EPOCH\n") | debugfs -w -f - "$work/3" >/dev/null 2>&1
 
 root_mib=$(($(stat -c %s "$work/2") / 1048576))
 truncate -s "$((1 + esp_mib + root_mib + log_mib + 1))M" "$work/img"
