@@ -109,7 +109,7 @@ def energy_line(answer: "SeasonAnswer") -> str:
     came = [
         f"{_in_words(kind)} {format.value(rows[kind])}"
         for kind in SOURCES
-        if rows[kind].known and (rows[kind].mid or 0.0) > 0
+        if (rows[kind].low or 0.0) > 0
     ]
     back = f"; on the way there came {', '.join(came)}" if came else ""
     return f"The motor took {format.value(motor)}{back}"

@@ -98,8 +98,11 @@ def _broken(t_s: Floats, loss: Floats, sd: Floats, before: int) -> Line | None:
     plain = np.column_stack([np.ones(n), t_s - t_s[0]])
     _, _, chi_plain = _fit(plain, loss, sd)
     fits = [_fit(np.column_stack([plain, np.arange(n) >= k]), loss, sd) for k in places]
-    chi = np.array([one[2] for one in fits])
+    # a bottom that is slower at once was not cleaned there
+    chi = np.array([one[2] if one[0][2] > 0 else np.inf for one in fits])
     best = int(np.argmin(chi))
+    if not np.isfinite(chi[best]):
+        return None
     noise = max(chi[best] / max(n - 4, 1), 1.0)
     k = int(places[best])
     mean, cov, _ = fits[best]

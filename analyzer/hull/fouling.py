@@ -151,8 +151,8 @@ def _since_cleaned(line: Line, after_s: float) -> str:
     loss, sd = line.since(after_s)
     days = after_s / DAY_S
     said = (
-        f"{100 * line.step:.0f} % faster at the same power at once, {days:.0f} days ago, as after "
-        "cleaning the bottom; since then "
+        f"the boat got {100 * line.step:.0f} % faster at the same power at once, {days:.0f} days "
+        "ago, as after cleaning the bottom; since then "
     )
     if loss < -WORTH_FRAC and loss + 2 * sd < 0:
         return said + f"{-100 * loss:.0f} % slower again: most likely growth on bottom or propeller"

@@ -157,16 +157,20 @@ def _lug_heating(monitor: CableMonitor, excess_k: float, size: Estimate, told: s
     return Detection(
         subject=where,
         kind="lug_heating",
-        text=(
-            f"The {where} heats about {excess_k * monitor.peak_load:.0f} K more than {against} "
-            f"would at {amps:.0f} A. {told}"
-        ),
+        text=f"{_heats(where, excess_k * monitor.peak_load, against, amps)} {told}",
         sureness_frac=max(monitor.high.sure, monitor.apart.sure),
         size=size,
         cure="Isolate the pack, then clean, re-seat and re-torque the joint; look at the crimp.",
         caution=CAUTION,
         key=_key(monitor.cable),
     )
+
+
+def _heats(where: str, more_k: float, against: str, amps: float) -> str:
+    """How much warmer a joint runs than it should; below half a kelvin no figure is told."""
+    if round(more_k) <= 0:
+        return f"At {amps:.0f} A the {where} heats no more than {against} would."
+    return f"The {where} heats about {more_k:.0f} K more than {against} would at {amps:.0f} A."
 
 
 def _over_ampacity(monitor: CableMonitor) -> Detection:

@@ -155,7 +155,7 @@ def _reasons(day: _Day, every: Sequence[_Day], whole: float) -> list[DayReason]:
     ]
     reasons.sort(key=lambda one: -abs(one.share.mid or 0.0) if one.share else 0.0)
     if _tells(rest, rest_sd):
-        reasons.append(DayReason("unexplained", _REST, _share(rest, rest_sd), "what is left"))
+        reasons.append(DayReason("unexplained", _rest(day), _share(rest, rest_sd), "what is left"))
     return reasons
 
 
@@ -167,7 +167,14 @@ _SHARED = (
         "the trend of the speed at the same power",
     ),
 )
-_REST = "not explained by these: wind and sea, sails that helped, or loads beside the motor"
+_REST = "wind and sea, sails that helped, or loads beside the motor"
+
+
+def _rest(day: _Day) -> str:
+    """What is left, with what was not told apart of it."""
+    if day.parts.stream is None:
+        return f"not explained: the stream, which the log did not tell apart, {_REST}"
+    return f"not explained: {_REST}"
 
 
 def _tells(more: float, sd: float) -> bool:

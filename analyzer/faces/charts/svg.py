@@ -23,6 +23,7 @@ from analyzer.faces.charts.scale import Axis, path
 WIDTH, HEIGHT, LEGEND_ROW = 720, 174, 16
 LEFT, RIGHT, TOP, BOTTOM = 52, 708, 24, 150
 MANY_DAYS_S = 8 * 86400.0  # beyond it days no longer fit under the chart; assumed
+MONTH_PX = 50.0  # wide, a month with its year at this size; assumed
 MOST_MONTHS = 9  # named under a chart, so that they fit beside each other; assumed
 CHARACTER = 6.0  # about the width of one at this size, assumed
 
@@ -143,7 +144,8 @@ def _months(frame: _Frame) -> Iterator[str]:
         began = datetime(month // 12, month % 12 + 1, 1, tzinfo=UTC)
         x = frame.x(max(began.timestamp(), frame.first_s))
         yield f'<path d="M{x:.1f} {BOTTOM}v4" stroke="#000" stroke-width="0.8"/>'
-        yield words(x, BOTTOM + 17, f"{began:%b %Y}", "start")
+        if x + MONTH_PX <= RIGHT or month == months[0]:
+            yield words(x, BOTTOM + 17, f"{began:%b %Y}", "start")
 
 
 def _legend(texts: Sequence[str], marks: Marks | None) -> tuple[list[str], int]:

@@ -48,7 +48,7 @@ def report(answer: SeasonAnswer) -> Report:
 
 
 def _sentences(lines: Iterable[str]) -> tuple[str, ...]:
-    return tuple(format.sentence(line) for line in lines if line)
+    return tuple(format.sentence(line).replace("`", "") for line in lines if line)
 
 
 def _course(title: str, rows: Sequence[Past], by: float) -> tuple[str, ...]:

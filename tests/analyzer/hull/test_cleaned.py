@@ -73,6 +73,14 @@ def test_a_bottom_that_is_suddenly_slower_was_not_cleaned():
     assert line_since_clean(*losses(5, step=-0.08)).breaks is None
 
 
+def test_a_sudden_loss_before_it_does_not_widen_the_dates():
+    # weed caught in week 10, cleaned in week 28: the loss is as sudden as the gain
+    week = np.arange(52)
+    loss = np.where((week >= 10) & (week < 28), -0.05, 0.0)
+    found = line_since_clean(week * WEEK_S, loss, np.full(52, 0.015))
+    assert found.breaks == (28, 28)
+
+
 def test_one_odd_trip_is_no_cleaning():
     t_s, loss, sd = losses(6, step=0.0, sd=0.01)
     loss[-1] += 0.1

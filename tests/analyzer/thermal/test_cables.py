@@ -8,7 +8,7 @@ import pytest
 
 from analyzer.estimation.detection import Detection
 from analyzer.series.series import Series
-from analyzer.thermal.cables import CableGroup
+from analyzer.thermal.cables import CableGroup, _heats
 from tests.support.joint_boat import JointDay, joint_day
 
 PROBE = "probe_battery_negative_temp_c"
@@ -46,6 +46,14 @@ def test_a_bad_joint_has_one_size_in_finding_and_row(day):
         assert (size.mid, size.low) == (0.0, 0.0)
         assert size.high >= 0.0
         assert "nothing says" in size.reason
+
+
+@pytest.mark.parametrize("more_k", [-1.2, 0.0, 0.4])
+def test_no_figure_is_told_of_a_joint_that_is_no_warmer(more_k):
+    said = _heats("lug of battery negative", more_k, "its partner", 32.0)
+    assert said == "At 32 A the lug of battery negative heats no more than its partner would."
+    warmer = _heats("lug of battery negative", 9.6, "a sound one", 80.0)
+    assert "heats about 10 K more than a sound one would at 80 A." in warmer
 
 
 def test_one_chunk_is_as_many(day):

@@ -43,6 +43,7 @@ def test_what_may_be_nothing_is_no_reason():
 def test_what_is_not_known_is_never_a_reason():
     found = _reasons(day(), [day(), day()], 0.2)
     assert [one.kind for one in found] == ["unexplained"]
+    assert "the stream, which the log did not tell apart" in found[0].text
 
 
 def test_words_say_which_way():
