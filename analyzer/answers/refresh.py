@@ -32,11 +32,13 @@ from analyzer.learned.keys import (
     GAUGE,
     HOTEL,
     STEADY,
+    STREAMS,
     calibration_before,
     points_before,
     stream_before,
 )
 from analyzer.learned.stamp import SEEN, stamp
+from analyzer.learned.stream_history import along
 from analyzer.pack.capacity import from_gauge
 from analyzer.pack.soc import GAUGE_SD, Charge, PackPosterior, turned, upright
 from analyzer.pack.soc import known as known_charge
@@ -154,6 +156,7 @@ def _keep(
         if rest is not None:
             log.store.put_learned(HOTEL, rest.to_dict(), trip.start_us, trip.end_us)
         if stream.known:
+            log.store.put_learned(STREAMS, along(part, stream), trip.start_us, trip.end_us)
             calibration = stream.calibration.to_dict()
             log.store.put_learned(CALIBRATION, calibration, trip.start_us, trip.end_us)
         season_history.keep_trip(log, part, stream, (trip.start_us, trip.end_us))

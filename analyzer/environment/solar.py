@@ -90,6 +90,10 @@ class ClearSkySun:
         drawn = np.clip(share[0] + share[1] * rng.standard_normal(n), 0.0, 1.1)
         return cls(t_s, clear, drawn)
 
+    def take(self, which: npt.NDArray[np.int64]) -> "ClearSkySun":
+        """The draws picked by index."""
+        return ClearSkySun(self.t_s, self.clear_w, self.share[which])
+
     def at(self, t_s: Floats) -> Floats:
         """Power at each draw's own time, (n,). [W]"""
         return np.asarray(self.share * np.interp(t_s, self.t_s, self.clear_w))

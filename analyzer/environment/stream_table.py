@@ -119,6 +119,10 @@ class TableStream:
         scale = 1 + TABLE_SCALE_SD * rng.standard_normal(n)
         return cls(table, scale, TABLE_SD_MPS * rng.standard_normal((n, 2)))
 
+    def take(self, which: npt.NDArray[np.int64]) -> "TableStream":
+        """The draws picked by index."""
+        return TableStream(self.table, self.scale[which], self.off[which])
+
     def at(self, t_s: Floats) -> tuple[Floats, Floats]:
         """East and north at each draw's own time, (n,). [m/s]"""
         east, north = self.table.at(t_s)

@@ -16,6 +16,7 @@ CHARGE_BEFORE = "charge_before"  # and shortly before a trip
 GAUGE = "gauge"  # a trip's charge by some device's own gauge
 STEADY = "steady"  # a trip's steady motoring points
 CALIBRATION = "calibration"  # of log, propeller and compass, after a trip
+STREAMS = "streams"  # a known stream along a trip, with where it was
 HOTEL = "hotel"  # a trip's load with the motor off
 HERE = "here"  # the newest moment
 

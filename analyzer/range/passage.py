@@ -29,6 +29,8 @@ from analyzer.range.sample import sample
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Speed = float | Floats
 
 # A leg is walked in pieces of about this length, at most so many; slower over ground than STUCK
 # the boat makes no way. All assumed.
@@ -40,12 +42,18 @@ STUCK_MPS = 0.05
 class MovingWater(Protocol):
     """A stream for each draw at its own time."""
 
+    def take(self, which: Ints) -> "MovingWater":
+        """The draws picked by index."""
+
     def at(self, t_s: Floats) -> tuple[Floats, Floats]:
         """East and north, (n,). [m/s]"""
 
 
 class Sun(Protocol):
     """Power from the panels."""
+
+    def take(self, which: Ints) -> "Sun":
+        """The draws picked by index."""
 
     def at(self, t_s: Floats) -> Floats:
         """Mean power at each draw's own time, (n,). [W]"""
@@ -54,6 +62,10 @@ class Sun(Protocol):
 @dataclass(frozen=True)
 class NoSun:
     """No panels, or nothing known of them."""
+
+    def take(self, which: Ints) -> "NoSun":
+        """None of any."""
+        return self
 
     def at(self, t_s: Floats) -> Floats:
         """Nothing."""
@@ -90,6 +102,21 @@ class Boats:
     air: Air
     hotel_w: Floats
     later: Air
+
+    def repeated(self, times: int) -> "Boats":
+        """The same draws so many times over, one set after the other."""
+        which = np.tile(np.arange(len(self.hotel_w)), times)
+        return replace(
+            self,
+            water=self.water.take(which),
+            around=replace(self.around, sun=self.around.sun.take(which)),
+            pack=self.pack.take(which),
+            lines=self.lines[which],
+            weather=self.weather[which],
+            air=self.air.take(which),
+            hotel_w=self.hotel_w[which],
+            later=self.later.take(which),
+        )
 
     def air_at(self, t_s: Floats) -> Air:
         """Winds at each draw's own time, (n,)."""
@@ -136,11 +163,11 @@ def _weather(given: ReachInput, draws: Draws, route: Route, rng: np.random.Gener
     return np.concatenate([aside_on(draws, one, rng) for one in asked], axis=1)
 
 
-def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float, t_s: Floats) -> Floats:
+def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: Speed, t_s: Floats) -> Floats:
     """Propulsion power of each draw on a leg at a speed through water, (n,). [W]
 
     Args:
-        t_s: Each draw's own time, (n,).
+        speed_mps: One for all draws, or one each, (n,). t_s: Each draw's own time, (n,).
     """
     speed = np.full(len(boats.hotel_w), speed_mps)
     still = np.exp(boats.given.curve.read_own(boats.lines, speed) + boats.weather[:, k])
@@ -148,11 +175,11 @@ def leg_power_w(boats: Boats, k: int, leg: Leg, speed_mps: float, t_s: Floats) -
     return np.asarray(still + added[:, 0])
 
 
-def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: float, start: LegEnd) -> LegEnd:
+def walk_leg(boats: Boats, k: int, leg: Leg, speed_mps: Speed, start: LegEnd) -> LegEnd:
     """From one leg's end to the next. Once a limit has come the boat stays ended.
 
     Args:
-        k: The leg's number. speed_mps: Through water.
+        k: The leg's number. speed_mps: Through water, one for all draws or one each, (n,).
     """
     pieces = int(np.clip(np.ceil(leg.distance_m / PIECE_M), 1, MOST_PIECES))
     t, soc, energy = start.t_s.copy(), start.soc.copy(), start.energy_wh.copy()
@@ -180,8 +207,8 @@ def _lowest_soc(boats: Boats, motor: Floats, power: Floats) -> Floats:
     return np.asarray(run.end_soc[:, 0])
 
 
-def begin(boats: Boats, departure_s: float) -> LegEnd:
-    """State at departure."""
+def begin(boats: Boats, departure_s: float | Floats) -> LegEnd:
+    """State at departure, one time for all draws or one each. [UTC s]"""
     n = len(boats.hotel_w)
     soc = boats.pack.soc
     ended = soc <= boats.given.limits.reserve_frac

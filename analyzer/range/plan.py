@@ -6,7 +6,7 @@ then walked with everything that is not known drawn.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,11 +23,14 @@ from analyzer.range.passage import (
 )
 from analyzer.range.reach import middle
 from analyzer.range.route import Route
+from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
 
 FEW = 24  # draws while speeds are chosen; assumed
 PRICES = 18  # steps in which the price of time is narrowed: to 1 in 260,000, by definition
+FEW_PRICES = 9  # the same for each of many departures, that are only compared: to 1 in 500
+LEAST_WAY_MPS = 0.2  # slower than this is no way worth the name; assumed
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ class Passage:
 
 def plan(passage: Passage) -> Plan:
     """Chooses speeds where they are open, and walks the passage."""
-    speeds = passage.speeds_mps or cheapest(passage)
+    speeds = passage.speeds_mps or tuple(cheapest(passage)[0].tolist())
     ends = walk(passage, speeds)
     last = ends[-1]
     in_time = None
@@ -133,49 +136,76 @@ def _leg(route: Route, k: int, speed: float, ends: list[LegEnd]) -> PlanLeg:
     )
 
 
-def cheapest(passage: Passage) -> tuple[float, ...]:
-    """Speeds through water, one a leg, that cost the least and arrive in time if they can.
+def cheapest(passage: Passage, departures_s: Floats | None = None) -> Floats:
+    """Speeds through water, (m, legs), that cost the least and arrive in time if they can.
 
     With no time wanted, time still costs what the hotel load costs.
+
+    Args:
+        departures_s: Each chosen for by itself, in the same draws, (m,); None: the passage's own.
     """
+    leave_s = np.array([passage.departure_s]) if departures_s is None else departures_s
     few = {k: v[:FEW] for k, v in passage.given.charge.items()}
     given = replace(passage.given, charge=few)
     boats = draw_boats(given, passage.route, passage.few_around)
-    speeds, arrival = _at_price(passage, boats, 0.0)
-    wanted = passage.arrive_by_s
-    if wanted is None or arrival <= wanted:
-        return speeds
-    low, high = 0.0, 10.0 * float(np.median(given.curve.mean_w(given.speeds_mps[-1:])))
-    speeds, arrival = _at_price(passage, boats, high)
-    for _ in range(PRICES):
-        price = (low + high) / 2
-        tried, arrival = _at_price(passage, boats, price)
-        if arrival <= wanted:
-            high, speeds = price, tried
-        else:
-            low = price
+    speeds, arrival_s = _at_price(passage, boats, leave_s, np.zeros(len(leave_s)))
+    wanted_s = passage.arrive_by_s
+    late = np.zeros(len(leave_s), bool) if wanted_s is None else arrival_s > wanted_s
+    if wanted_s is not None and late.any():
+        speeds[late] = _in_time(passage, boats, leave_s[late], wanted_s)
     return speeds
 
 
-def _at_price(passage: Passage, boats: Boats, price_w: float) -> tuple[tuple[float, ...], float]:
-    """Leg by leg the speed with the least mean energy plus price x time; and the arrival."""
-    at = begin(boats, passage.departure_s)
-    speeds: list[float] = []
+def _in_time(passage: Passage, boats: Boats, leave_s: Floats, wanted_s: float) -> Floats:
+    """The cheapest speeds that arrive by a time, or the dearest where none does, (m, legs)."""
+    given = passage.given
+    low = np.zeros(len(leave_s))
+    high = low + 10.0 * float(np.median(given.curve.mean_w(given.speeds_mps[-1:])))
+    speeds, _ = _at_price(passage, boats, leave_s, high)
+    for _ in range(PRICES if len(leave_s) == 1 else FEW_PRICES):
+        price = (low + high) / 2
+        tried, arrival_s = _at_price(passage, boats, leave_s, price)
+        there = arrival_s <= wanted_s
+        speeds[there] = tried[there]
+        high = np.where(there, price, high)
+        low = np.where(there, low, price)
+    return speeds
+
+
+def _at_price(
+    passage: Passage, boats: Boats, leave_s: Floats, price_w: Floats
+) -> tuple[Floats, Floats]:
+    """Leg by leg the speed with the least mean energy plus price x time; and the arrival.
+
+    Args:
+        boats: Few draws, the same for each departure. leave_s, price_w: (m,).
+    Returns:
+        Speeds (m, legs), and the mean arrival of each departure (m,).
+    """
+    m, n = len(leave_s), len(boats.hotel_w)
+    many = boats.repeated(m)
+    at = begin(many, np.repeat(leave_s, n))
+    asked = passage.given.speeds_mps
+    speeds: list[Floats] = []
     for k, leg in enumerate(passage.route.legs):
-        tries = [walk_leg(boats, k, leg, float(v), at) for v in passage.given.speeds_mps]
-        before = at
-        cost = [
-            float(np.mean(end.energy_wh - before.energy_wh))
-            + price_w * float(np.mean(end.t_s - before.t_s)) / 3600.0
-            + 1e9 * float(_stuck(end, before, leg.distance_m))
-            for end in tries
-        ]
-        best = int(np.argmin(cost))
-        speeds.append(float(passage.given.speeds_mps[best]))
-        at = tries[best]
-    return tuple(speeds), float(np.mean(at.t_s))
+        tries = [walk_leg(many, k, leg, float(v), at) for v in asked]
+        took_s = np.array([_means(end.t_s - at.t_s, m) for end in tries])
+        energy_wh = np.array([_means(end.energy_wh - at.energy_wh, m) for end in tries])
+        stuck = took_s > leg.distance_m / LEAST_WAY_MPS
+        cost = energy_wh + price_w * took_s / HOUR_S + 1e9 * stuck
+        best = np.argmin(cost, axis=0)
+        speeds.append(asked[best])
+        at = _picked(tries, np.repeat(best, n))
+    return np.stack(speeds, axis=1), _means(at.t_s, m)
 
 
-def _stuck(end: LegEnd, before: LegEnd, distance_m: float) -> bool:
-    """Whether the boat makes no way worth the name on the leg."""
-    return float(np.mean(end.t_s - before.t_s)) > distance_m / 0.2
+def _means(values: Floats, m: int) -> Floats:
+    """The mean of each of so many equal pieces, (m,)."""
+    return np.asarray(values.reshape(m, -1).mean(axis=1))
+
+
+def _picked(ends: list[LegEnd], which: npt.NDArray[np.int64]) -> LegEnd:
+    """Of several ends the one that each draw takes. which: (n,)."""
+    rows = np.arange(len(which))
+    names = [field.name for field in fields(LegEnd)]
+    return LegEnd(*(np.array([getattr(end, k) for end in ends])[which, rows] for k in names))

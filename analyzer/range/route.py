@@ -135,6 +135,10 @@ class SeenStream:
     draws: StreamDraws
     now_s: float
 
+    def take(self, which: npt.NDArray[np.int64]) -> "SeenStream":
+        """The draws picked by index."""
+        return SeenStream(self.draws.take(which), self.now_s)
+
     def at(self, t_s: Floats) -> tuple[Floats, Floats]:
         """East and north at each draw's own time, (n,). [m/s]"""
         return self.draws.at_each(t_s - self.now_s)

@@ -8,10 +8,9 @@ import numpy as np
 from replay.boatsim.boat import SimBoat
 from replay.boatsim.outing import move, run
 from tests.boats.boat_table import boat_table
-from tests.boats.random_boat import random_boat
 from tests.boats.random_day import Wish, random_place, random_scene
 from tests.boats.voyages import FIRST_DAY_UTC_S, Voyage, measured
-from tests.support.changed_boats import write_until
+from tests.support.changed_boats import in_service, write_until
 
 START_SOC = 0.93  # of every boat, with and without the change; by choice
 
@@ -31,7 +30,7 @@ class TripPair:
 
 def trip_pair(number: int) -> TripPair:
     """The outing of that number: out and home without shore power, and its changed boats."""
-    boat, place = random_boat(number), random_place(np.random.default_rng([number, 21]))
+    boat, place = in_service(number), random_place(np.random.default_rng([number, 21]))
     scene = random_scene(boat, place, np.random.default_rng([number, 22]), Wish(end_soc=0.42))
     scene = replace(scene, legs=scene.legs[1:], warm_up_s=0.0, start_soc=START_SOC)
     motion = move(boat, scene, number)

@@ -16,6 +16,7 @@ from tests.support.invented_answers import (
     HOME,
     HULL,
     KN,
+    LEAVING,
     NMI,
     PACK,
     PLAN,
@@ -38,6 +39,7 @@ __all__ = [
     "CURVE",
     "HINDCAST",
     "HOME",
+    "LEAVING",
     "PLAN",
     "RANGE",
     "REVIEW",
@@ -188,7 +190,7 @@ class InventedLog(Log):
         text = wish.route.read_text("utf-8", errors="replace")
         if "<gpx" not in text:
             raise BadRoute(f"{wish.route} cannot be read as GPX")
-        return PLAN
+        return LEAVING if wish.leave_within_s else PLAN
 
     def state(self):
         return (id(self.answer), self.boat_toml)

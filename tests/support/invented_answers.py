@@ -1,8 +1,10 @@
 """Invented answers. No figure here is anybody's boat."""
 
+from dataclasses import replace
+
 from analyzer.answers.health.trends import Course, PackHealth, Past
 from analyzer.answers.hull import CurveRow, HindcastAnswer, HullAnswer
-from analyzer.answers.passage import PlanAnswer
+from analyzer.answers.passage import Departure, PlanAnswer
 from analyzer.answers.trip_chart import TripPlot
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say
@@ -298,6 +300,24 @@ PLAN = PlanAnswer(
     wind_from="no wind",
     sun_from="no sun",
     cautions=("a plan is no promise",),
+)
+
+
+def departure(hour: int, sure: float):
+    at_s = START + 3600.0 * hour
+    return Departure(
+        departure_utc_s=at_s,
+        arrives_frac=sure,
+        in_time_frac=None,
+        energy=estimate(1800.0, 1600.0, 2000.0, "Wh"),
+        charge=estimate(0.44, 0.40, 0.48, "frac"),
+        arrival_utc_s=estimate(at_s + 9000, at_s + 8000, at_s + 10_000, "s"),
+        speeds_water_mps=(2.3, 2.3),
+    )
+
+
+LEAVING = replace(
+    PLAN, departures=tuple(departure(k, s) for k, s in enumerate((0.97, 0.6, 0.2, 0.0, 0.5)))
 )
 
 

@@ -7,18 +7,18 @@ import numpy as np
 import numpy.typing as npt
 
 from analyzer.answers import range_left
-from analyzer.answers.gain.boat_changes import changed_question, place_of
-from analyzer.answers.gain.keys import ChangedKey, changed_boat
-from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
-from analyzer.answers.passage import (
+from analyzer.answers.ahead.asked import (
     DRAWS,
     Asked,
     PlanWish,
     stream_table,
     sun_share,
     surroundings,
-    with_passage,
 )
+from analyzer.answers.gain.boat_changes import changed_question, place_of
+from analyzer.answers.gain.keys import ChangedKey, changed_boat
+from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
+from analyzer.answers.passage import with_passage
 from analyzer.environment.solar import USUAL_SD, USUAL_SHARE
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80

@@ -10,6 +10,7 @@ from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.base.progress import Bar
 from analyzer.faces.cli.text import gain as text_gain
 from analyzer.faces.cli.text import passage as tell
+from logger.units import HOUR_S
 
 if TYPE_CHECKING:
     from analyzer.answers.hull import HindcastAnswer
@@ -26,6 +27,7 @@ def _plan(options: argparse.Namespace) -> int:
         wind=forecast(*options.wind) if options.wind is not None else None,
         arrive_by_s=options.arrive_by,
         charge_frac=None if options.charge is None else options.charge / 100,
+        leave_within_s=None if options.leave_within is None else options.leave_within * HOUR_S,
     )
     log = opt.log_knowing(options)
     if options.what_if:
@@ -83,6 +85,11 @@ def _utc(text: str) -> float:
         ) from None
 
 
+def _hours(text: str) -> float:
+    """Hours, with or without an h."""
+    return opt.number(1, 72, "hours from 1 to 72")(text.removesuffix("h"))
+
+
 def _speeds(text: str) -> tuple[float, ...]:
     """Knots, separated by commas, as m/s."""
     return tuple(opt.speed_kn(part) for part in text.split(","))
@@ -97,6 +104,13 @@ COMMANDS = (
         (
             arg("route", type=opt.existing_file, help="a GPX file: route, track, waypoints"),
             arg("--depart", type=_utc, metavar="TIME", help="ISO 8601, UTC (else now)"),
+            arg(
+                "--leave-within",
+                type=_hours,
+                metavar="H",
+                help="the best hour to leave within so many hours from --depart, 24 or 24h, and "
+                "how sure each hour is",
+            ),
             arg(
                 "--speed",
                 type=_speeds,

@@ -15,7 +15,7 @@ from starlette.datastructures import FormData
 from analyzer.answers import Log
 from analyzer.errors import AnalyzerError
 from analyzer.faces import format, units
-from analyzer.faces.charts import range_svg
+from analyzer.faces.charts import leaving_svg, range_svg
 from analyzer.faces.web import waypoints
 from analyzer.faces.web.api.questions import PlanQuestion
 from analyzer.faces.web.page import log_of, remembered, render
@@ -122,6 +122,7 @@ def _wish(written: dict[str, str]) -> PlanQuestion:
             raise FormError(f"the {what} wants both: its knots and its direction in degrees")
     return PlanQuestion(
         depart_utc_s=_utc(written.get("depart", "")),
+        leave_within_h=_number(written, "leave_within_h", "the hours to leave within", 1, 72),
         arrive_by_utc_s=_utc(written.get("arrive_by", "")),
         speed_kn=_number(written, "speed_kn", "the speed in knots", 0.5, 30),
         charge_frac=_share(written, "charge_percent", "the charge"),
@@ -176,9 +177,11 @@ def _page(
     answer: "PlanAnswer | None" = None,
     start: float | None = None,
 ) -> Response:
-    way = None
+    way = hours = None
     if answer is not None:
         way = range_svg.along(answer.plan.legs, start, answer.reserve_frac)
+        made = answer.plan
+        hours = leaving_svg.by_hour(answer.departures, made.departure_utc_s, answer.sureness_frac)
     return render(
         request,
         "plan.html",
@@ -187,5 +190,6 @@ def _page(
         wrong=wrong,
         answer=answer,
         way=way,
+        hours=hours,
         zone=format.zone_name(time.time()),
     )

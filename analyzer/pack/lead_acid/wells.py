@@ -70,6 +70,10 @@ class Wells:
         """The same with arrays of shape (n, 1), to go with several loads (n, k)."""
         return Wells(**{name: values[:, None] for name, values in vars(self).items()})
 
+    def take(self, which: npt.NDArray[np.int64]) -> "Wells":
+        """The samples picked by index."""
+        return Wells(**{name: values[which] for name, values in vars(self).items()})
+
 
 @dataclass(frozen=True)
 class Held:

@@ -1,6 +1,6 @@
 """What a run-down starts from, what ends it, and what comes of it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -46,6 +46,20 @@ class PackDraws:
     ocv_v: Floats
     wells: Wells | None = None
     lag_ah: Floats | None = None
+
+    def take(self, which: npt.NDArray[np.int64]) -> "PackDraws":
+        """The draws picked by index."""
+        return replace(
+            self,
+            soc=self.soc[which],
+            capacity_ah=self.capacity_ah[which],
+            resistance_ohm=self.resistance_ohm[which],
+            weak_resistance_ohm=self.weak_resistance_ohm[which],
+            weak_deficit_frac=self.weak_deficit_frac[which],
+            shift_v=self.shift_v[which],
+            wells=None if self.wells is None else self.wells.take(which),
+            lag_ah=None if self.lag_ah is None else self.lag_ah[which],
+        )
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import pytest
 
 from analyzer.answers import hull as answer_hull
 from analyzer.answers import passage, refresh
+from analyzer.answers.ahead import asked
 from analyzer.answers.passage import PlanWish, parse_utc, plan_passage
 from analyzer.answers.snapshot import here_now
 from analyzer.environment.wind import Wind
@@ -76,7 +77,7 @@ def test_plan_from_a_log(log, route):
 def test_the_sky_of_the_log_is_not_that_of_three_days_later(log, route, monkeypatch):
     pytest.importorskip("pvlib")
     noon = Series(1_782_900_000_000_000, 60.0, 60, {"solar_power_w": np.full(60, 30.0)})
-    monkeypatch.setattr(passage, "load", lambda *_: noon)
+    monkeypatch.setattr(asked, "load", lambda *_: noon)
     panels = Boat.model_validate(log.boat.model_dump() | {"solar": {"peak_w": 300.0}})
     end_s = log.store.span()[1] / 1e6
     soon, later = (
@@ -107,6 +108,27 @@ def test_a_plan_in_a_tide_of_harmonic_constants_says_whose(log, route, tmp_path)
     assert fast - slow == pytest.approx(4 * KN, abs=0.6 * KN)
     told = plan_passage(log, PlanWish(route, noon, (2.4,), stream_table=tide)).stream_from
     assert told == "harmonic constants (1 constituent) of Sound"
+
+
+def test_the_best_hour_is_the_hour_of_a_plan_that_leaves_then(log, route, tmp_path):
+    tide = tmp_path / "tide.toml"
+    tide.write_text('speeds = "kn"\ntoward_deg = 180\n[constituents]\n'
+                    "M2 = { amplitude = 2.5, phase_deg = 0 }\n")  # fmt: skip
+    start_s = log.store.span()[1] / 1e6
+    wish = PlanWish(route, start_s, (2.4,), stream_table=tide, charge_frac=0.6)
+    found = plan_passage(log, replace(wish, leave_within_s=13 * 3600.0))
+    assert len(found.departures) == 14
+    assert found.departures[0].departure_utc_s == start_s
+    chosen = found.plan.departure_utc_s
+    row = next(one for one in found.departures if one.departure_utc_s == chosen)
+    assert row.arrives_frac == found.plan.arrives_frac
+    surest = max(one.arrives_frac for one in found.departures)
+    assert row.arrives_frac == pytest.approx(surest, abs=0.005)  # as sure, as it is shown
+    alone = plan_passage(log, replace(wish, departure_s=chosen)).plan
+    assert alone.arrives_frac == pytest.approx(found.plan.arrives_frac, abs=0.005)
+    assert min(one.arrives_frac for one in found.departures) < found.plan.arrives_frac - 0.1
+    with pytest.raises(BadRoute, match="earlier departure"):
+        plan_passage(log, replace(wish, arrive_by_s=start_s - 1.0, leave_within_s=3600.0))
 
 
 def test_plan_with_fewer_speeds_than_legs_says_so(log, route):
@@ -151,7 +173,7 @@ def test_an_unknown_wind_makes_a_plan_less_sure_the_more_windage_it_has(log, rou
         answer = plan_passage(
             tall, PlanWish(route, wind=wind, departure_s=leaves_s, speeds_mps=(2.4,))
         )
-        assert answer.wind_from == ("calm, as given" if wind else passage.ANY_WIND)
+        assert answer.wind_from == ("calm, as given" if wind else asked.ANY_WIND)
         return answer.plan.energy.high / answer.plan.energy.low
 
     calm = Wind(0.0, 0.0, sd_mps=0.0)
@@ -208,7 +230,7 @@ def test_a_yield_by_night_is_not_said_to_show_the_sky(log, route, monkeypatch):
     pytest.importorskip("pvlib")
     # 23:30 UTC at 50 north, 30 June 2026: the sun is down, whatever a meter says
     night = Series(1_782_862_200_000_000, 60.0, 60, {"solar_power_w": np.full(60, 30.0)})
-    monkeypatch.setattr(passage, "load", lambda *_: night)
+    monkeypatch.setattr(asked, "load", lambda *_: night)
     panels = Boat.model_validate(log.boat.model_dump() | {"solar": {"peak_w": 300.0}})
     end_s = log.store.span()[1] / 1e6
     wish = PlanWish(route, departure_s=end_s + 3600, speeds_mps=(2.4,))

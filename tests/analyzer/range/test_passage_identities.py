@@ -122,7 +122,7 @@ def passage(**changes) -> Passage:
 
 def test_cheapest_speeds_are_the_best_of_all_leg_by_leg():
     asked = passage()
-    chosen = cheapest(asked)
+    chosen = cheapest(asked)[0]
     boats = draw_boats(asked.given, asked.route, asked.around)
     at = begin(boats, 1_000.0)
     for k, leg in enumerate(LEGS):
@@ -133,7 +133,7 @@ def test_cheapest_speeds_are_the_best_of_all_leg_by_leg():
 
 
 def test_in_a_hurry_the_passage_is_in_time_and_one_price_slower_is_not():
-    calm = cheapest(passage())
+    calm = tuple(cheapest(passage())[0])
     last = plan(passage(speeds_mps=calm)).arrival_utc_s.mid
     quick = plan(passage(speeds_mps=(2.8, 2.8, 2.8))).arrival_utc_s.mid
     wanted = (last + quick) / 2

@@ -40,6 +40,7 @@ def plan(answer: "PlanAnswer") -> str:
     ]
     if made.in_time_frac is not None:
         lines.append(f"Above the reserve and in time: {format.sureness(made.in_time_frac)} sure.")
+    lines += _departures(answer)
     lines += [
         "",
         "  To                Miles  Course   Water  Ground  Energy       Charge  Holds",
@@ -55,6 +56,23 @@ def plan(answer: "PlanAnswer") -> str:
         *(wrapped(text, "Caution: ") for text in answer.cautions),
     ]
     return "\n".join(lines)
+
+
+def _departures(answer: "PlanAnswer") -> list[str]:
+    """How sure each hour is, as bars; the one that is left at is marked."""
+    if not answer.departures:
+        return []
+    what = "above the reserve" + ("" if answer.plan.in_time_frac is None else " and in time")
+    lines = ["", f"  Leaving           {format.capital(what)}", ""]
+    for row in answer.departures:
+        bar = "#" * round(BAR * row.sure_frac)
+        here = " < best" if row.departure_utc_s == answer.plan.departure_utc_s else ""
+        charge = format.band(row.charge)
+        lines.append(
+            f"  {format.day(row.departure_utc_s):<18}{bar:<{BAR}}{_share(row.sure_frac):>7}"
+            f"{charge:>13}{here}"
+        )
+    return lines
 
 
 def _plan_leg(leg: "PlanLeg") -> str:

@@ -9,7 +9,7 @@ from analyzer.answers import Log
 from analyzer.answers.passage import PlanWish, forecast
 from analyzer.estimation.results import RangeAnswer, Way
 from analyzer.faces import seasons
-from logger.units import KN
+from logger.units import HOUR_S, KN
 
 _FILE = {"type": "string", "format": "binary"}
 GPX_BODY: dict[str, Any] = {
@@ -69,6 +69,9 @@ class PlanQuestion(Surroundings):
     """All may be left out; but a stream or a wind wants its direction beside its knots."""
 
     depart_utc_s: float | None = Field(None, ge=0, le=1e11, description=f"{_UTC}; else now")
+    leave_within_h: float | None = Field(
+        None, ge=1, le=72, description="the best hour to leave, of so many from the departure on"
+    )
     arrive_by_utc_s: float | None = Field(None, ge=0, le=1e11, description=_UTC)
     speed_kn: float | None = Field(None, ge=0.5, le=30, description="else the cheapest speeds")
     charge_frac: float | None = Field(None, ge=0, le=1, description="else as in the log")
@@ -101,6 +104,7 @@ class PlanQuestion(Surroundings):
             charge_frac=self.charge_frac,
             reserve_frac=self.reserve_frac,
             stream=self.stream(),
+            leave_within_s=None if self.leave_within_h is None else self.leave_within_h * HOUR_S,
         )
 
 

@@ -77,6 +77,7 @@ def test_help_lists_every_command(capsys):
         (["range", "--speed", "0"], "0 to 60"),
         (["range", "--speed", "nan"], "got 'nan'"),
         (["range", "--stream", "1.5"], "1.5@070"),
+        (["plan", __file__, "--leave-within", "100h"], "hours from 1 to 72"),
         (["range", "--stream", "1@400"], "0 to 360 degrees"),
         (["range", "--home-stream", "nowhere.csv"], "same, reversed or a file"),
         (["review", "-1"], "-1"),

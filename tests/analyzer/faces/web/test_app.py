@@ -248,6 +248,8 @@ def test_plan_takes_a_file_of_streams_beside_the_route(client, log):
     files = {"route": b"<gpx/>", "stream_table": b"utc,speed_kn,toward_deg"}
     assert client.post("/api/v1/plan", files=files).status_code == 200
     assert log.asked[-1].stream_table.name == "stream_table"
+    hours = client.post("/api/v1/plan?leave_within_h=4", content=b"<gpx/>").json()["departures"]
+    assert [row["arrives_frac"] for row in hours] == [0.97, 0.6, 0.2, 0.0, 0.5]
     assert client.post("/api/v1/plan", files={"other": b"<gpx/>"}).status_code == 422
 
 

@@ -4,7 +4,7 @@ import time
 
 import pytest
 
-from analyzer.faces.charts import range_svg
+from analyzer.faces.charts import leaving_svg, range_svg
 from analyzer.faces.web.app import create_app
 
 ROUTE = ("route.gpx", b"<gpx/>", "application/gpx+xml")
@@ -83,6 +83,26 @@ def test_too_long_a_file_is_refused_before_it_is_read(client):
     page = client.post("/plan", files={"route": ("r.gpx", b"x" * 5_100_000, "text/plain")})
     assert page.status_code == 422
     assert "at most 5000000 bytes" in page.text
+
+
+def test_the_best_hour_is_drawn_and_each_hour_told(client, log):
+    page = client.post("/plan", files={"route": ROUTE}, data={"leave_within_h": "4"})
+    wish = next(asked for asked in log.asked if hasattr(asked, "route"))
+    assert wish.leave_within_s == 4 * 3600  # an hour has 3600 seconds
+    text = " ".join(page.text.split())
+    assert "How sure each hour of leaving is" in text
+    assert text.count("less than 1 %") == 1
+    assert "5 departures" in text
+
+
+def test_the_curve_of_hours_is_in_proportion(invented):
+    drawn = leaving_svg.by_hour(invented.LEAVING.departures, invented.START, 0.9)
+    points = [tuple(map(float, xy.split())) for xy in drawn.middle[1:].split("L")]
+    assert [x for x, _ in points] == pytest.approx([40, 127.5, 215, 302.5, 390], abs=0.1)
+    assert [(172 - y) / 152 for _, y in points] == pytest.approx([0.97, 0.6, 0.2, 0, 0.5], abs=1e-3)
+    assert drawn.best == pytest.approx(points[0], abs=0.1)
+    assert (172 - drawn.keep) / 152 == pytest.approx(0.9)
+    assert leaving_svg.by_hour(invented.LEAVING.departures[:1], invented.START, 0.9) is None
 
 
 def test_charge_along_the_way_is_in_proportion(invented):

@@ -17,6 +17,15 @@ def test_range_answers_first(invented):
     assert "most likely 13 nmi" in first
 
 
+def test_a_plan_shows_how_sure_each_hour_is_and_marks_the_best(invented):
+    text = passage.plan(invented.LEAVING)
+    rows = [line for line in text.splitlines() if "#" in line or "< 1 %" in line]
+    assert len(rows) == 5
+    assert [line.count("#") for line in rows] == [29, 18, 6, 0, 15]  # of 30 signs
+    assert [line.endswith("< best") for line in rows] == [True, False, False, False, False]
+    assert "#" not in passage.plan(invented.PLAN)
+
+
 def test_range_says_what_ends_it_and_what_to_do(invented):
     text = tell.range_left(invented.RANGE)
     assert "What ends it: the reserve of 20 %" in text
