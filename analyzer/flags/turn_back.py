@@ -44,8 +44,9 @@ CHANNELS = (*STEADY_CHANNELS, "latitude_deg", "longitude_deg")
 MEMORY_S, STEP_S = 2 * 3600.0, 5.0
 SOONEST_S, LATEST_S = 60.0, 900.0
 # Past its turning point or on its way home, a boat is looked at less often the longer the same is
-# found, up to so far apart; who turns is seen at once in any case. Assumed.
-STANDING_S = 180.0
+# found, up to so far apart, unless it is less than so much surer of home than is wanted; who turns
+# is seen at once in any case. Both assumed.
+STANDING_S, AMPLY = 180.0, 0.05
 NOTICE_S, WARNING_S = 20 * 60.0, 8 * 60.0
 NEAR_HOME_M = 500.0
 DRAWS = 500
@@ -152,7 +153,8 @@ class Turning:
         """How long what was found may stand: the turning point must not be passed unseen. [s]"""
         wait_s = float(np.clip(lead_s / 4, SOONEST_S, LATEST_S))
         passed = lead_s <= 0 or told.homeward
-        if not passed or _told(found) != _told(self._last):
+        amply = told.can_return_frac >= min(told.sureness_frac + AMPLY, 1.0)
+        if not (passed and (found or amply)) or _told(found) != _told(self._last):
             return wait_s
         return max(wait_s, min(2 * self._wait_s, STANDING_S))
 
@@ -176,7 +178,7 @@ class Turning:
         return home_reach(asked, out.distance_m[:, 0], as_now, way)
 
 
-def _told(found: list[Detection]) -> list[tuple[str, Level | None]]:
+def _told(found: list[Detection]) -> list[tuple[str, Level]]:
     """What of it a flag shows first."""
     return [(one.key, one.level) for one in found]
 

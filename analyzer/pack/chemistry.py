@@ -21,7 +21,6 @@ from analyzer.pack.curves.doubt import (
     NMC_METER_V,
     NMC_OWN_V,
     NMC_REACH,
-    at_knots,
     curve_cov_v2,
     doubt,
     end_shift,
@@ -29,7 +28,7 @@ from analyzer.pack.curves.doubt import (
     shape,
 )
 from analyzer.pack.curves.half_cells import lfp_cell_v, lfp_spread_v, nmc_spread_v
-from analyzer.pack.curves.prior import curve_prior
+from analyzer.pack.curves.kept_prior import kept_prior
 from analyzer.pack.curves.service_prior import SERVICE, Part, drawn_parts
 from analyzer.pack.lead_acid.rest import rest_modes_v, rest_v
 from logger.units import ZERO_C_IN_K
@@ -241,10 +240,10 @@ BEYOND_LABEL = -0.15
 def _lithium(name: str) -> dict[str, Any]:
     """What both lithium chemistries share, and the part of the curve that goes with the capacity.
     Common practice, no source, but for the prior."""
-    prior = curve_prior(name, GRID)
+    prior = kept_prior(name)
     return {
         "soc": GRID, "fast_shape": shape({0: 1.6, 0.1: 1.2, 0.3: 1.0, 1: 1.0}),
-        "curve_per_ln_q_v": at_knots(prior.beta_v), "capacity": prior.parts,
+        "curve_per_ln_q_v": prior.beta_v, "capacity": prior.parts,
         "fast_sd": 0.35, "slow_sd": 0.4, "tau1_s": 20.0,
         "tau2_s": 600.0, "ohmic_activation_j": 15e3, "full_tail_c": 0.05,
         "charge_efficiency": 0.998, "no_charge_below_c": 0.0, "lasts_s": LASTS_S["lithium"],
@@ -261,12 +260,12 @@ def _lfp() -> Chemistry:
     100-300 Ah prismatic cells, common practice. Circuit: real cells' own, identified, are off by
     1.5, 3.2 and 4.6 mV where they had not looked (two of 3.5 and 1.2 Ah); a usual one is no better.
     Energies: between the milder 20 kJ/mol of real ohmic parts and the charge transfer's 33.8."""
-    prior = curve_prior("lfp", GRID)
+    prior = kept_prior("lfp")
     return Chemistry(
         name="lfp", mean_v=prior.mean_v, half_gap_v=np.full(GRID.size, 0.018),
         slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 0.9: 1.0, 1: 1.6}),
         end_sd_v=np.abs(lfp_spread_v(GRID)) + end_shift(lfp_cell_v(GRID), EMPTY_SD),
-        curve_cov_v2=curve_cov_v2(prior.mean_v, LFP_OWN_V, prior.rest_v),
+        curve_cov_v2=curve_cov_v2(prior.mean_v, LFP_OWN_V, prior.shared_v2),
         gap_soc_frac=0.04, gap_activation_j=8e3, gap_sd=0.6, entropy_v_per_k=0.0,
         curve_sd_v=0.03, shape_sd_v=0.010, shape_soc=0.1, model_sd_v=0.003,
         r0_ohm_ah=0.065, r1_ohm_ah=0.035, r2_ohm_ah=0.045, charge_activation_j=33.8e3,
@@ -280,12 +279,12 @@ def _nmc() -> Chemistry:
     rich in nickel and one of 5:3:2, and over what charge that stays alike. The rest: common
     practice, no source."""
     sd_v = nmc_spread()
-    prior = curve_prior("nmc", GRID)
+    prior = kept_prior("nmc")
     return Chemistry(
         name="nmc", mean_v=prior.mean_v, half_gap_v=np.full(GRID.size, 0.003),
         slow_shape=shape({0: 3.0, 0.1: 1.6, 0.3: 1.0, 1: 1.0}),
         end_sd_v=np.abs(nmc_spread_v(GRID)),
-        curve_cov_v2=curve_cov_v2(prior.mean_v, NMC_OWN_V, prior.rest_v),
+        curve_cov_v2=curve_cov_v2(prior.mean_v, NMC_OWN_V, prior.shared_v2),
         gap_soc_frac=0.05, gap_activation_j=0.0, gap_sd=0.3, entropy_v_per_k=-0.0001,
         curve_sd_v=0.02, shape_sd_v=sd_v, shape_soc=NMC_REACH, model_sd_v=0.0015,
         r0_ohm_ah=0.07, r1_ohm_ah=0.03, r2_ohm_ah=0.04, charge_activation_j=30e3,

@@ -62,15 +62,15 @@ def doubt(sd_v: float, reach: float, *modes: Floats) -> Floats:
 LFP_OWN_V, NMC_OWN_V, OWN_REACH = 0.009, 0.027, 0.1
 
 
-def curve_cov_v2(curve_v: Floats, own_v: float, modes: Floats) -> Floats:
+def curve_cov_v2(curve_v: Floats, own_v: float, shared_v2: Floats) -> Floats:
     """Covariance at `KNOTS` of a cell's curve about its chemistry's. [V²]
 
     Args:
         curve_v: The chemistry's, on `GRID`.
         own_v: What it has of its own; no more than what makes differ by, where they agree.
-        modes: What it shares with published makes and with aged cells, on `GRID`, (m, n).
+        shared_v2: Of what it shares with published makes and with aged cells, at `KNOTS`, (k, k).
     """
-    shared = doubt(0.0, OWN_REACH, *modes)
+    shared = alike(KNOTS, 0.0, OWN_REACH) + shared_v2
     own_sd_v = np.minimum(own_v, np.sqrt(np.diag(shared)))
     own = alike(KNOTS, own_sd_v, OWN_REACH)
     return shared + own + alike(KNOTS, ends_v(curve_v), KNEE_SOC)

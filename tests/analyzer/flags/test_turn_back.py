@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -146,3 +147,30 @@ def test_missing_channels_keep_it_silent(name):
     judge = Turning(afloat)
     judge.update(series)
     assert judge.detections() == []
+
+
+def waits_s(lead_s, homeward, sure, found):
+    """Time between looks at a boat of which all stays as it is."""
+    judge = Turning(boat())
+    told = SimpleNamespace(homeward=homeward, can_return_frac=sure, sureness_frac=0.9)
+    waits = []
+    for _ in range(5):
+        judge._wait_s = judge._until_next_s(told, lead_s, found)
+        judge._last = found
+        waits.append(judge._wait_s)
+    return waits
+
+
+def test_what_stands_is_looked_at_less_often_and_what_comes_is_not():
+    def flagged(level):
+        return [replace(NO_DETECTION, level=level, key="way/home")]
+
+    # outward: a quarter of what is left until the turning point, a minute at the least
+    assert waits_s(2400.0, False, 0.99, [])[-1] == 600.0
+    assert waits_s(600.0, False, 0.95, flagged("notice"))[-1] == 150.0
+    assert waits_s(100.0, False, 0.95, flagged("warning"))[-1] == 60.0
+    # past it nothing comes any more: twice the last wait each time, three minutes at the most
+    assert waits_s(0.0, False, 0.7, flagged("act now")) == [60.0, 120.0, 180.0, 180.0, 180.0]
+    # on the way home doubt may come as long as home is not amply sure
+    assert waits_s(0.0, True, 0.99, [])[-1] == 180.0
+    assert waits_s(0.0, True, 0.92, []) == [60.0] * 5

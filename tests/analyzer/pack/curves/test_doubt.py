@@ -32,7 +32,8 @@ def test_nmc_s_label_begins_and_ends_where_makers_count(soc, volts):
 def test_a_curve_s_doubt_is_what_makes_share_what_one_has_of_its_own_and_its_knees():
     """Variances add; a level line has no knees, and where makes agree none has much of its own."""
     mode = 0.02 * np.sin(np.pi * GRID)
-    var = np.diag(curve_cov_v2(np.full(GRID.size, 3.3), 0.01, mode[None]))
     shared_v = np.interp(KNOTS, GRID, mode)
+    cov_v2 = curve_cov_v2(np.full(GRID.size, 3.3), 0.01, np.outer(shared_v, shared_v))
+    var = np.diag(cov_v2)
     own_v = np.where(shared_v < 0.01, shared_v, 0.01)
     assert var == approx(shared_v**2 + own_v**2, abs=1e-8)

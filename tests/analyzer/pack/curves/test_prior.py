@@ -8,6 +8,7 @@ from analyzer.pack.chemistry import chemistry
 from analyzer.pack.curves import oxides
 from analyzer.pack.curves.doubt import GRID, KNOTS, LFP_OWN_V, NMC_OWN_V
 from analyzer.pack.curves.half_cells import graphite_fast_v, graphite_v, lfp_electrode_v
+from analyzer.pack.curves.kept_prior import drawn_anew, kept_prior
 from analyzer.pack.curves.prior import (
     FAMILIES,
     WIDE,
@@ -169,3 +170,10 @@ def test_published_half_cells_fall_with_filling():
     y = np.linspace(0.35, 0.95, 300)
     assert np.diff(oxides.nmc532_2020_v(y)).max() < 0
     assert np.diff(oxides.nca_v(y)).max() < 0
+
+
+@pytest.mark.parametrize("name", ["lfp", "nmc"])
+def test_what_is_kept_is_what_is_drawn(name):
+    # `python -m analyzer.pack.curves.kept_prior` draws it anew
+    for kept, drawn in zip(kept_prior(name), drawn_anew(name), strict=True):
+        np.testing.assert_allclose(kept, drawn, rtol=1e-9, atol=1e-14)
