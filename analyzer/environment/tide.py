@@ -23,8 +23,9 @@ Floats = npt.NDArray[np.float64]
 
 J2000_S = 946_728_000.0  # 2000-01-01 12:00 UTC in seconds since 1970, by definition
 CENTURY_S = 36525.0 * DAY_S  # by definition
-# Mean longitudes of date, in degrees and degrees a century; the difference of UTC and dynamical
-# time, a minute, moves the fastest by 0.01 degrees. Meeus, as above.
+HOUR_DEG = 15.0  # that the mean sun turns in an hour, by definition
+# Mean longitudes of date, in degrees and degrees a century; the minute between UTC and dynamical
+# time moves the fastest by 0.01 degrees. Source: Meeus, as above.
 MOON = (218.3164477, 481267.88123421, -0.0015786)
 SUN = (280.46646, 36000.76983, 0.0003032)
 MOON_PERIGEE = (83.3532465, 4069.0137287, -0.0103200)
@@ -84,105 +85,159 @@ def _none(at: Orbit) -> tuple[Floats, Floats]:
 
 
 def _m2(at: Orbit) -> tuple[Floats, Floats]:
-    return np.cos(at.incline / 2) ** 4 / 0.9154, 2 * at.xi - 2 * at.nu
+    cos = np.cos(at.incline / 2)
+    return cos**4 / 0.9154, 2 * (at.xi - at.nu)
 
 
 def _o1(at: Orbit) -> tuple[Floats, Floats]:
-    factor = np.sin(at.incline) * np.cos(at.incline / 2) ** 2 / 0.3800
+    cos = np.cos(at.incline / 2)
+    factor = np.sin(at.incline) * cos**2 / 0.3800
     return factor, 2 * at.xi - at.nu
 
 
 def _k1(at: Orbit) -> tuple[Floats, Floats]:
+    """Moon and sun together: nu' of Schureman."""
     twice = np.sin(2 * at.incline)
-    square = 0.8965 * twice**2 + 0.6001 * twice * np.cos(at.nu) + 0.1006
-    return np.sqrt(square), -np.arctan2(twice * np.sin(at.nu), twice * np.cos(at.nu) + 0.3347)
+    east = twice * np.sin(at.nu)
+    north = twice * np.cos(at.nu)
+    square = 0.8965 * twice**2 + 0.6001 * north + 0.1006
+    return np.sqrt(square), -np.arctan2(east, north + 0.3347)
 
 
 def _k2(at: Orbit) -> tuple[Floats, Floats]:
-    square = np.sin(at.incline) ** 2
-    east, north = square * np.sin(2 * at.nu), square * np.cos(2 * at.nu)
-    factor = np.sqrt(19.0444 * square**2 + 2.7702 * north + 0.0981)
-    return factor, -np.arctan2(east, north + 0.0727)
+    """Moon and sun together: 2 nu'' of Schureman."""
+    moon = np.sin(at.incline) ** 2
+    east = moon * np.sin(2 * at.nu)
+    north = moon * np.cos(2 * at.nu)
+    square = 19.0444 * moon**2 + 2.7702 * north + 0.0981
+    return np.sqrt(square), -np.arctan2(east, north + 0.0727)
 
 
 def _j1(at: Orbit) -> tuple[Floats, Floats]:
-    return np.sin(2 * at.incline) / 0.7214, -at.nu
+    factor = np.sin(2 * at.incline) / 0.7214
+    return factor, -at.nu
 
 
 def _oo1(at: Orbit) -> tuple[Floats, Floats]:
-    factor = np.sin(at.incline) * np.sin(at.incline / 2) ** 2 / 0.0164
+    sin = np.sin(at.incline / 2)
+    factor = np.sin(at.incline) * sin**2 / 0.0164
     return factor, -2 * at.xi - at.nu
 
 
 def _mf(at: Orbit) -> tuple[Floats, Floats]:
-    return np.sin(at.incline) ** 2 / 0.1578, -2 * at.xi
+    sin = np.sin(at.incline)
+    return sin**2 / 0.1578, -2 * at.xi
 
 
 def _mm(at: Orbit) -> tuple[Floats, Floats]:
-    return (2 / 3 - np.sin(at.incline) ** 2) / 0.5021, np.zeros_like(at.nu)
+    sin = np.sin(at.incline)
+    factor = (2 / 3 - sin**2) / 0.5021
+    return factor, np.zeros_like(at.nu)
 
 
 def _l2(at: Orbit) -> tuple[Floats, Floats]:
     """L2 has a part that follows the perigee: 1 / Ra and R of Schureman."""
     twice = 2 * (at.perigee - at.xi)
     square = np.tan(at.incline / 2) ** 2
-    ratio = np.sqrt(1 - 12 * square * np.cos(twice) + 36 * square**2)
-    moved = np.arctan2(np.sin(twice), 1 / (6 * square) - np.cos(twice))
+    ratio = 1 - 12 * square * np.cos(twice) + 36 * square**2
+    north = 1 / (6 * square) - np.cos(twice)
+    moved = np.arctan2(np.sin(twice), north)
     factor, angle = _m2(at)
-    return factor * ratio, angle - moved
+    return factor * np.sqrt(ratio), angle - moved
 
 
 def _m1(at: Orbit) -> tuple[Floats, Floats]:
     """M1 likewise: 1 / Qa and Q; the perigee is in its argument already."""
     own = at.perigee - at.xi
-    ratio = np.sqrt(2.310 + 1.435 * np.cos(2 * own))
+    ratio = 2.310 + 1.435 * np.cos(2 * own)
     moved = np.arctan2(0.483 * np.sin(own), np.cos(own))
-    return _o1(at)[0] * ratio, at.xi - at.nu + moved - at.perigee
+    factor, _ = _o1(at)
+    angle = at.xi - at.nu + moved - at.perigee
+    return factor * np.sqrt(ratio), angle
 
 
-# Each argument's multiples of T, s, h, p and p1, its constant [deg], and its node formula:
-# Schureman, table 2. Names as NOAA and the IHO write them.
-BASIC: dict[str, tuple[tuple[int, int, int, int, int], float, Node]] = {
-    "M2": ((2, -2, 2, 0, 0), 0.0, _m2),
-    "S2": ((2, 0, 0, 0, 0), 0.0, _none),
-    "N2": ((2, -3, 2, 1, 0), 0.0, _m2),
-    "K1": ((1, 0, 1, 0, 0), -90.0, _k1),
-    "O1": ((1, -2, 1, 0, 0), 90.0, _o1),
-    "P1": ((1, 0, -1, 0, 0), 90.0, _none),
-    "K2": ((2, 0, 2, 0, 0), 0.0, _k2),
-    "Q1": ((1, -3, 1, 1, 0), 90.0, _o1),
-    "NU2": ((2, -3, 4, -1, 0), 0.0, _m2),
-    "MU2": ((2, -4, 4, 0, 0), 0.0, _m2),
-    "2N2": ((2, -4, 2, 2, 0), 0.0, _m2),
-    "LAM2": ((2, -1, 0, 1, 0), 180.0, _m2),
-    "L2": ((2, -1, 2, -1, 0), 180.0, _l2),
-    "T2": ((2, 0, -1, 0, 1), 0.0, _none),
-    "R2": ((2, 0, 1, 0, -1), 180.0, _none),
-    "S1": ((1, 0, 0, 0, 0), 0.0, _none),
-    "M1": ((1, -1, 1, 1, 0), -90.0, _m1),
-    "J1": ((1, 1, 1, -1, 0), -90.0, _j1),
-    "OO1": ((1, 2, 1, 0, 0), -90.0, _oo1),
-    "2Q1": ((1, -4, 1, 2, 0), 90.0, _o1),
-    "RHO": ((1, -3, 3, -1, 0), 90.0, _o1),
-    "MM": ((0, 1, 0, -1, 0), 0.0, _mm),
-    "MF": ((0, 2, 0, 0, 0), 0.0, _mf),
-    "SSA": ((0, 0, 2, 0, 0), 0.0, _none),
-    "SA": ((0, 0, 1, 0, 0), 0.0, _none),
+FORMULAS: dict[str, Node] = {
+    "none": _none,
+    "m2": _m2,
+    "o1": _o1,
+    "k1": _k1,
+    "k2": _k2,
+    "j1": _j1,
+    "oo1": _oo1,
+    "mf": _mf,
+    "mm": _mm,
+    "l2": _l2,
+    "m1": _m1,
 }
-# Shallow-water tides: arguments and node angles add up, node factors multiply. Schureman, table 2.
-COMPOUND: dict[str, dict[str, int]] = {
-    "M4": {"M2": 2},
-    "M6": {"M2": 3},
-    "M8": {"M2": 4},
-    "S4": {"S2": 2},
-    "S6": {"S2": 3},
-    "MN4": {"M2": 1, "N2": 1},
-    "MS4": {"M2": 1, "S2": 1},
-    "MK3": {"M2": 1, "K1": 1},
-    "2MK3": {"M2": 2, "K1": -1},
-    "2SM2": {"S2": 2, "M2": -1},
-    "MSF": {"S2": 1, "M2": -1},
-}
+# Name (as NOAA and the IHO write it), multiples of T, s, h, p and p1, the argument's constant in
+# degrees, the node formula. Source: Schureman, table 2, from memory.
+BASIC_TEXT = """
+M2     2 -2  2  0  0    0  m2
+S2     2  0  0  0  0    0  none
+N2     2 -3  2  1  0    0  m2
+K1     1  0  1  0  0  -90  k1
+O1     1 -2  1  0  0   90  o1
+P1     1  0 -1  0  0   90  none
+K2     2  0  2  0  0    0  k2
+Q1     1 -3  1  1  0   90  o1
+NU2    2 -3  4 -1  0    0  m2
+MU2    2 -4  4  0  0    0  m2
+2N2    2 -4  2  2  0    0  m2
+LAM2   2 -1  0  1  0  180  m2
+L2     2 -1  2 -1  0  180  l2
+T2     2  0 -1  0  1    0  none
+R2     2  0  1  0 -1  180  none
+S1     1  0  0  0  0    0  none
+M1     1 -1  1  1  0  -90  m1
+J1     1  1  1 -1  0  -90  j1
+OO1    1  2  1  0  0  -90  oo1
+2Q1    1 -4  1  2  0   90  o1
+RHO    1 -3  3 -1  0   90  o1
+MM     0  1  0 -1  0    0  mm
+MF     0  2  0  0  0    0  mf
+SSA    0  0  2  0  0    0  none
+SA     0  0  1  0  0    0  none
+"""
+# Shallow-water tides: arguments and node angles add up, node factors multiply. Source: the same.
+COMPOUND_TEXT = """
+M4    M2 M2
+M6    M2 M2 M2
+M8    M2 M2 M2 M2
+S4    S2 S2
+S6    S2 S2 S2
+MN4   M2 N2
+MS4   M2 S2
+MK3   M2 K1
+2MK3  M2 M2 -K1
+2SM2  S2 S2 -M2
+MSF   S2 -M2
+"""
+
+
+@dataclass(frozen=True)
+class Basic:
+    """A tide of its own. multiples: Of T, s, h, p and p1."""
+
+    multiples: tuple[int, ...]
+    constant_deg: float
+    node: Node
+
+    @classmethod
+    def read(cls, text: str) -> "Basic":
+        """A row of the table without its name."""
+        *numbers, formula = text.split()
+        *multiples, constant = map(int, numbers)
+        return cls(tuple(multiples), float(constant), FORMULAS[formula])
+
+
+def _rows(text: str) -> dict[str, str]:
+    """Name and rest of each line."""
+    lines = (line.partition(" ") for line in text.strip().splitlines())
+    return {name: rest for name, _, rest in lines}
+
+
+BASIC = {name: Basic.read(rest) for name, rest in _rows(BASIC_TEXT).items()}
+COMPOUND = {name: rest.split() for name, rest in _rows(COMPOUND_TEXT).items()}
 NAMES = (*BASIC, *COMPOUND, "M3")
 
 
@@ -196,16 +251,29 @@ def argument(name: str, at: Orbit) -> tuple[Floats, Floats]:
         factor, angle = argument("M2", at)
         return factor**1.5, 1.5 * angle
     if name in COMPOUND:
-        factor, angle = np.ones_like(at.nu), np.zeros_like(at.nu)
-        for part, times in COMPOUND[name].items():
-            one, turned = argument(part, at)
-            factor, angle = factor * one ** abs(times), angle + times * turned
-        return factor, angle
-    multiples, constant_deg, node = BASIC[name]
+        return _compound(COMPOUND[name], at)
+    tide = BASIC[name]
+    factor, angle = tide.node(at)
+    angle = angle + np.radians(tide.constant_deg)
     along = (at.hour, at.moon, at.sun, at.perigee, at.sun_perigee)
-    angle = sum((k * one for k, one in zip(multiples, along, strict=True)), np.zeros_like(at.nu))
-    factor, moved = node(at)
-    return factor, angle + np.radians(constant_deg) + moved
+    for times, longitude in zip(tide.multiples, along, strict=True):
+        angle = angle + times * longitude
+    return factor, angle
+
+
+def _compound(parts: list[str], at: Orbit) -> tuple[Floats, Floats]:
+    """Parts as "M2", or "-K1" where one is taken away."""
+    factor = np.ones_like(at.nu)
+    angle = np.zeros_like(at.nu)
+    for part in parts:
+        one, turned = argument(part.removeprefix("-"), at)
+        factor = factor * one
+        angle = angle + _sign(part) * turned
+    return factor, angle
+
+
+def _sign(part: str) -> int:
+    return -1 if part.startswith("-") else 1
 
 
 def degrees_per_hour(name: str) -> float:
@@ -213,7 +281,10 @@ def degrees_per_hour(name: str) -> float:
     if name == "M3":
         return 1.5 * degrees_per_hour("M2")
     if name in COMPOUND:
-        return sum(times * degrees_per_hour(part) for part, times in COMPOUND[name].items())
+        parts = COMPOUND[name]
+        return sum(_sign(one) * degrees_per_hour(one.removeprefix("-")) for one in parts)
+    longitudes = (MOON, SUN, MOON_PERIGEE, SUN_PERIGEE)
+    a_century = [terms[1] for terms in longitudes]
     hours = CENTURY_S / HOUR_S
-    rates = (15.0, MOON[1] / hours, SUN[1] / hours, MOON_PERIGEE[1] / hours, SUN_PERIGEE[1] / hours)
-    return sum(k * rate for k, rate in zip(BASIC[name][0], rates, strict=True))
+    rates = [HOUR_DEG, *(degrees / hours for degrees in a_century)]
+    return float(np.dot(BASIC[name].multiples, rates))

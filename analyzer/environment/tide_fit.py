@@ -22,13 +22,15 @@ from logger.units import DAY_S, HOUR_S
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-# In the order in which they are taken up, with their equilibrium amplitude over that of M2.
+# In the order in which they are taken up, with their equilibrium amplitude over that of M2. Source:
+# Schureman, table 2, from memory.
 EQUILIBRIUM = {"M2": 1.0, "K1": 0.584, "O1": 0.415, "S2": 0.465, "N2": 0.194}
-STEADY = 0.5  # of a stream's size, as `stream.PLACES` has it where tides make streams
+STEADY = 0.5  # of a stream's size where tides make streams; common practice, as in `stream.PLACES`
 EDDIES_MPS = (0.05, 0.1, 0.2, 0.4)  # what is no tide; assumed
 NUGGET_MPS = 0.03  # of one row; keeps matrices regular, assumed
 FEWEST_TRIPS = 8  # before a tide is judged: M2, a mean and as many again to hold out; assumed
-SURE_Z = 1.645  # better on days held out with a probability of 95 %, one-sided normal
+SURE_Z = 1.645  # better on days held out at 95 %, one-sided normal, by definition
+RIVALS = ("the stream seen last", "their mean")
 AHEAD_S, STEP_S = 10 * DAY_S, 300.0  # of which a tide is worked out, and how finely; assumed
 
 
@@ -46,7 +48,8 @@ class SeenStreams:
 
     def of(self, rows: npt.NDArray[np.bool_]) -> "SeenStreams":
         """Some of the rows."""
-        return SeenStreams(self.t_s[rows], self.trip[rows], self.mps[rows], self.sd_mps[rows])
+        parts = (part[rows] for part in vars(self).values())
+        return SeenStreams(*parts)
 
     @property
     def trips(self) -> Ints:
@@ -71,15 +74,16 @@ class LearnedTide:
     def at(self, t_s: Floats) -> tuple[Floats, Floats]:
         """Mean (n, 2) and standard deviation (n,) of the stream at times. [UTC s]"""
         columns = design(self.names, t_s)
-        variance = np.einsum("np,pq,nq->n", columns, self.cov, columns) + self.eddy_mps**2
+        spread = columns @ self.cov
+        variance = (spread * columns).sum(axis=1)
+        variance += self.eddy_mps**2
         return columns @ self.mean, np.sqrt(variance)
 
     def draws(self, from_s: float, n: int, rng: np.random.Generator) -> "LearnedStream":
         """Equally likely streams for the days from a time on."""
-        values, vectors = np.linalg.eigh(self.cov)
-        root = vectors * np.sqrt(np.maximum(values, 0.0))
+        root = np.linalg.cholesky(self.cov)
         normal = rng.standard_normal((n, *self.mean.shape))
-        parts = self.mean + np.einsum("pq,nqc->npc", root, normal)
+        parts = self.mean + root @ normal
         t_s = from_s + np.arange(-HOUR_S, AHEAD_S, STEP_S)
         off = self.eddy_mps * rng.standard_normal((n, 2))
         return LearnedStream(t_s, design(self.names, t_s), parts, off)
@@ -105,17 +109,19 @@ class LearnedStream:
         """East and north at each draw's own time, (n,). [m/s]"""
         both = self.off.copy()
         for k, column in enumerate(self.columns.T):
-            both += np.interp(t_s, self.t_s, column)[:, None] * self.parts[:, k]
+            factor = np.interp(t_s, self.t_s, column)
+            both += factor[:, None] * self.parts[:, k]
         return both[:, 0], both[:, 1]
 
 
 def told_apart(span_s: float) -> tuple[str, ...]:
     """The constituents that so long a span tells apart."""
     names: list[str] = []
+    least_deg = 360.0 * HOUR_S / span_s
     for name in EQUILIBRIUM:
-        speeds = [tide.degrees_per_hour(one) for one in names]
-        apart = [abs(tide.degrees_per_hour(name) - speed) for speed in speeds]
-        if all(one * span_s / HOUR_S >= 360.0 for one in apart):
+        own = tide.degrees_per_hour(name)
+        others = [tide.degrees_per_hour(one) for one in names]
+        if all(abs(own - other) >= least_deg for other in others):
             names.append(name)
     return tuple(names)
 
@@ -126,7 +132,8 @@ def design(names: tuple[str, ...], t_s: Floats) -> Floats:
     columns = [np.ones(len(t_s))]
     for name in names:
         factor, angle = tide.argument(name, orbit)
-        columns += [factor * np.cos(angle), factor * np.sin(angle)]
+        columns.append(factor * np.cos(angle))
+        columns.append(factor * np.sin(angle))
     return np.stack(columns, axis=1)
 
 
@@ -150,12 +157,15 @@ class _Told:
         found = []
         for trip in seen.trips:
             mine = seen.trip == trip
-            root = np.linalg.cholesky(_noise(seen.of(mine), eddy_mps))
+            noise = _noise(seen.of(mine), eddy_mps)
+            root = np.linalg.cholesky(noise)
             rows = np.linalg.solve(root, columns[mine])
             target = np.linalg.solve(root, seen.mps[mine])
-            size = 2 * np.log(np.diag(root)).sum()
-            found.append((rows.T @ rows, rows.T @ target, np.square(target).sum(), size))
-        return cls(eddy_mps, *(np.array(part) for part in zip(*found, strict=True)))
+            cost = np.square(target).sum()
+            log_det = 2 * np.log(np.diag(root)).sum()
+            found.append((rows.T @ rows, rows.T @ target, cost, log_det))
+        parts = zip(*found, strict=True)
+        return cls(eddy_mps, *map(np.array, parts))
 
 
 def fit(seen: SeenStreams, names: tuple[str, ...]) -> LearnedTide:
@@ -176,17 +186,22 @@ def _fit(
     told: _Told, names: tuple[str, ...], size_mps: float, trips: npt.NDArray[np.bool_]
 ) -> tuple[LearnedTide, float]:
     """The tide at one size of streams and of eddies; and its log evidence."""
-    relative = [STEADY, *np.repeat([EQUILIBRIUM[name] for name in names], 2)]
-    sds = size_mps * np.array(relative)
-    precision = np.diag(1 / np.square(sds)) + told.precision[trips].sum(axis=0)
+    relative = [EQUILIBRIUM[name] for name in names]
+    sds = size_mps * np.array([STEADY, *np.repeat(relative, 2)])
+    prior = np.diag(1 / np.square(sds))
+    precision = prior + told.precision[trips].sum(axis=0)
     pull = told.pull[trips].sum(axis=0)
-    cov = np.asarray(np.linalg.inv(precision), dtype=np.float64)
+    cov: Floats = np.linalg.inv(precision).astype(np.float64)
     mean = cov @ pull
-    cost = told.cost[trips].sum() - (pull * mean).sum()
-    log_det = 2 * np.log(sds).sum() + np.linalg.slogdet(precision)[1] + told.log_det[trips].sum()
+    explained = (pull * mean).sum()
+    cost = told.cost[trips].sum() - explained
     # of both components: twice each determinant's half, textbook
+    log_det = told.log_det[trips].sum()
+    log_det += 2 * np.log(sds).sum()
+    log_det += np.linalg.slogdet(precision)[1]
     evidence = float(-0.5 * cost - log_det)
-    return LearnedTide(names, mean, cov, told.eddy_mps, int(trips.sum())), evidence
+    found = LearnedTide(names, mean, cov, told.eddy_mps, int(trips.sum()))
+    return found, evidence
 
 
 def _noise(one: SeenStreams, eddy_mps: float) -> Floats:
@@ -204,14 +219,15 @@ def learned(seen: SeenStreams) -> LearnedTide | str:
     if count < FEWEST_TRIPS:
         trips = "trip" if count == 1 else "trips"
         return f"{count} {trips} with a known stream near here are too few to learn its tide from"
-    names = told_apart(float(seen.t_s[-1] - seen.t_s[0]))
+    span_s = float(np.ptp(seen.t_s))
+    names = told_apart(span_s)
     told = [_Told.by(seen, names, eddy) for eddy in EDDIES_MPS]
     errors = np.array([_held_out(seen, told, names, k) for k in range(1, count)])
-    for rival in (1, 2):
+    for rival, what in enumerate(RIVALS, start=1):
         gain = errors[:, rival] - errors[:, 0]
-        if gain.mean() <= SURE_Z * gain.std(ddof=1) / np.sqrt(len(gain)):
-            what = "the stream seen last does" if rival == 1 else "their mean does"
-            return f"of {count} trips near here the tide foretells no day better than {what}"
+        error = gain.std(ddof=1) / np.sqrt(len(gain))
+        if gain.mean() <= SURE_Z * error:
+            return f"of {count} trips near here the tide foretells no day better than {what} does"
     return _likeliest(told, names, np.ones(count, bool))
 
 
@@ -220,12 +236,17 @@ def _held_out(
 ) -> tuple[float, float, float]:
     """Mean square error on the k-th trip: of the tide by the others, of the last stream seen
     before, of the others' mean. [m2/s2]"""
-    trips = seen.trips
-    mine = seen.trip == trips[k]
-    tide_then = _likeliest(told, names, trips != trips[k])
-    last = seen.mps[seen.trip == trips[k - 1]][-1]
-    means = [seen.mps[seen.trip == trip].mean(axis=0) for trip in trips if trip != trips[k]]
-    foretold = (tide_then.at(seen.t_s[mine])[0], last, np.mean(means, axis=0))
-    errors = (float(np.square(one - seen.mps[mine]).sum(axis=1).mean()) for one in foretold)
-    tide_error, last_error, mean_error = errors
-    return tide_error, last_error, mean_error
+    days = [seen.of(seen.trip == trip) for trip in seen.trips]
+    day = days.pop(k)
+    others = np.arange(len(seen.trips)) != k
+    foretold, _ = _likeliest(told, names, others).at(day.t_s)
+    last = days[k - 1].mps[-1]
+    means = [one.mps.mean(axis=0) for one in days]
+    mean = np.mean(means, axis=0)
+    return _error(day, foretold), _error(day, last), _error(day, mean)
+
+
+def _error(day: SeenStreams, foretold: Floats) -> float:
+    """Mean square of what was foretold less what came. [m2/s2]"""
+    apart = np.square(foretold - day.mps)
+    return float(apart.sum(axis=1).mean())

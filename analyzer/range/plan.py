@@ -29,7 +29,7 @@ Floats = npt.NDArray[np.float64]
 
 FEW = 24  # draws while speeds are chosen; assumed
 PRICES = 18  # steps in which the price of time is narrowed: to 1 in 260,000, by definition
-FEW_PRICES = 9  # the same for each of many departures, that are only compared: to 1 in 500
+FEW_PRICES = 9  # the same for each of many departures, that are only compared, by definition
 LEAST_WAY_MPS = 0.2  # slower than this is no way worth the name; assumed
 
 

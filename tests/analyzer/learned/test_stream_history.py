@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from analyzer.answers import open_log
 from analyzer.answers.ahead.asked import PlanWish
 from analyzer.answers.passage import plan_passage
 from analyzer.environment.stream import given
@@ -12,6 +13,8 @@ from analyzer.series.log import OpenLog
 from analyzer.series.series import Series
 from logger.store import Store
 from tests.analyzer.environment.test_tide_fit import trips
+from tests.boats.voyages import voyage
+from tests.support.changed_boats import write_until
 from tests.support.gpx import GPX
 from tests.support.hull_boat import boat
 
@@ -65,3 +68,21 @@ def test_a_plan_of_a_day_ahead_takes_the_tide_of_the_boat_s_own_trips(log, tmp_p
     told = plan_passage(log, wish).stream_from
     assert not before.startswith("the tide that")
     assert told.startswith("the tide that 30 of the boat's own trips near here have shown (M2, K1")
+
+
+def test_a_look_through_keeps_the_stream_that_truly_ran(tmp_path):
+    """The simulator's own stream along the trip of an invented boat, within what is told of it."""
+    day = voyage(7012, faults="none")
+    path = tmp_path / "voyage.sqlite"
+    write_until(path, day, day.n - 1)
+    with open_log(path, write=True) as there:
+        there.refresh()
+        with there.opened() as log:
+            kept = [row for one in log.store.learned(STREAMS) for row in one.value["rows"]]
+    rows = np.array(kept)
+    assert len(rows) >= 6
+    at = (rows[:, 0] - day.t0_utc_s).astype(int).clip(0, day.n - 1)
+    true = np.stack([day.true[f"stream_{way}_mps"][at] for way in ("east", "north")], axis=1)
+    apart = np.abs(rows[:, 3:5] - true) / rows[:, 5:]
+    assert np.median(apart) < 1.5
+    assert np.all(np.abs(rows[:, 1] - day.place.latitude_deg) < 1.0)
