@@ -125,7 +125,8 @@ codec.works()'; } >"$log" 2>&1; then
     mkdir -p "$release/share"
     cp -R "$here/." "$release/share/"
     cp "$wheels/SHA256SUMS" "$release/SHA256SUMS"
-    if [ -f "$wheels/made" ]; then cp "$wheels/made" "$release/made"; fi # its age; of a file alone
+    # Its version and age, as a release file's list has them.
+    if [ -f "$wheels/made" ]; then cp "$wheels/made" "$release/made"; fi
     current_release >"$release/came-after"
     rm -f "$log" "$release.txt"
     printf '%s\n' "$release"
@@ -210,6 +211,14 @@ change_line() { sed -n "$1p" "$changing"; }
 end_change() {
     rm -f "$changing"
     sync -f "$home"
+}
+
+# version_of RELEASE: as its list says, else as its own wheel is named.
+version_of() {
+    found=$(sed -n 1p "$1/made" 2>/dev/null || true)
+    [ -n "$found" ] ||
+        found=$(sed -n 's/^.*  keelwatt-\([0-9.]*\)-[^/]*$/\1/p' "$1/SHA256SUMS" 2>/dev/null || true)
+    printf '%s' "${found:-0.0}"
 }
 
 current_release() { readlink "$current" 2>/dev/null || true; }

@@ -22,12 +22,8 @@ trap 'rm -f "$told/busy"' EXIT
 staging=$home/incoming
 sent=$data/incoming/keelwatt.release
 
-# What is known of the release in use: its version, and its age where it came as a file.
-version_now() {
-    found=$(sed -n 's/^.*  keelwatt-\([0-9.]*\)-[^/]*$/\1/p' "$current/SHA256SUMS" 2>/dev/null)
-    printf '%s' "${found:-0.0}"
-}
-made_now() { cat "$current/made" 2>/dev/null || printf 0; }
+# The age of the release in use, where it came as a file.
+made_now() { sed -n 2p "$current/made" 2>/dev/null || printf 0; }
 
 take_file() {
     as_owner test -f "$sent" || fail "no release has been sent here"
@@ -36,7 +32,7 @@ take_file() {
     python=$(board_python) || exit 1
     short=$("$python" -I -c 'import sys; print("%d.%d" % sys.version_info[:2])')
     if ! found=$(as_owner timeout 600 cat "$sent" | "$python" -I "$here/release_file.py" unpack \
-        "$signer" "$staging" "$(uname -m)" "$short" "$(version_now)" "$(made_now)" 2>&1); then
+        "$signer" "$staging" "$(uname -m)" "$short" "$(version_of "$current")" "$(made_now)" 2>&1); then
         as_owner rm -f "$sent"
         found=$(printf '%s\n' "$found" | tail -n 1)
         fail "${found#keelwatt: }"
@@ -58,7 +54,7 @@ go_on() {
         say "a change of release was cut off before it was done; the release before is in use"
     elif [ "$(change_line 1)" = back ]; then
         back_to "$(change_line 2)" "$(change_line 3)" "$(change_line 4)" "$(change_line 5)"
-        say "back to $(basename "$(current_release)"), after a power cut"
+        say "back to release $(version_of "$current"), after a power cut"
     elif [ "$(change_line 2)" = "$(current_release)" ]; then
         end_change
         say "an update was cut off before it was done; the release before is in use"

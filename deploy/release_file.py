@@ -185,7 +185,7 @@ def unpack(stream: BinaryIO, release: Release, folder: Path, python: str) -> Non
         _copy(stream, content, [folder / name for name in wanted])
     if stream.read(1):
         raise RefusedError("there is more in it than its list says")
-    (folder / f"wheels/{python}/made").write_text(f"{release.made_s}\n")
+    (folder / f"wheels/{python}/made").write_text(f"{release.version}\n{release.made_s}\n")
 
 
 def _copy(stream: BinaryIO, content: Content, places: list[Path]) -> None:

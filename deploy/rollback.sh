@@ -25,4 +25,4 @@ if [ "$with_log" = yes ] && [ -e "$data/log.sqlite" ] && ! as_owner test -e "$co
     fail "there is no copy of the log from before this release in $backups; nothing was changed"
 fi
 back_to "$before" "$with_log" "$copy" "$(enabled_services)"
-say "back to $(basename "$before")"
+say "back to release $(version_of "$before")"

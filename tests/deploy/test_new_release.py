@@ -101,7 +101,7 @@ def test_going_back_is_told(board: Board, key: Path):
     assert board.change("back").returncode == 0
     assert board.version() == "1.0"
     assert words_of(board.log) == ["before", "after"]  # 1.0 can read it
-    assert board.said.startswith("back to r0001")
+    assert board.said.startswith("back to release 1.0")
     assert board.change("back").returncode == 1
     assert "no release before" in board.said
 

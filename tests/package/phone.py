@@ -10,7 +10,17 @@ from system import System
 from variants import release
 
 INSIDE = Path(__file__).parent / "inside_release.py"
-FALLS = {"logger/daemon/main.py": "import time; time.sleep(8); raise SystemExit('falls')\n"}
+SERVE = "analyzer/faces/cli/serve.py"
+# Its pages fall after some seconds, again and again.
+FALLING = """
+
+def serve(log: object, options: object) -> int:
+    import time
+
+    time.sleep(8)
+    raise SystemExit("falls")
+"""
+FALLS = {SERVE: (Path(__file__).parents[2] / SERVE).read_text() + FALLING}
 Say = Callable[[str, bool, object], None]
 
 
@@ -51,7 +61,11 @@ def _cut_in_trial(machine: Booted, bare: System, bad: Path, good: str, say: Say)
         time.sleep(1)
     say("the next start takes it back", bare.release == good and not changing.exists(), "")
     heard = json.loads(machine.ask("python3", f"/srv/{INSIDE.name}", "back").stdout or '[""]')
-    say("and back by the button", heard[-1].startswith("Back to") and bare.release != good, heard)
+    say(
+        "and back by the button",
+        heard[-1].startswith("Back to release") and bare.release != good,
+        heard,
+    )
     machine.run("systemctl", "poweroff")
     machine.ended(60)
 

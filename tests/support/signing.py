@@ -7,6 +7,8 @@ from pathlib import Path
 
 from tests.support.board import GOOD, Board
 
+# As only_board in deploy/platform.sh.
+NO_BOARD_S = shutil.ignore_patterns("__pycache__", "debian", "image", "lock")
 PYTHON = f"{sys.version_info[0]}.{sys.version_info[1]}"
 
 
@@ -45,7 +47,7 @@ def release_file(
     wheels = tree / "wheels" / told.get("python", PYTHON)
     shutil.copytree(signed(board.wheels(version, program, store), key), wheels)
     deploy = board.repository / "deploy"
-    shutil.copytree(deploy, tree / "deploy", ignore=shutil.ignore_patterns("__pycache__", "lock"))
+    shutil.copytree(deploy, tree / "deploy", ignore=NO_BOARD_S)
     file = board.root / f"keelwatt-{version}.release"
     uname = subprocess.run(["uname", "-m"], capture_output=True, text=True, check=True).stdout
     words = [version, told.get("made_s", "1000"), told.get("processor", uname.strip()), str(key)]
