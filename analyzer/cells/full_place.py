@@ -22,6 +22,7 @@ PLACES = 3  # equally likely places of full that are tried for each capacity; as
 CAPACITIES = 4  # equally likely capacities that are tried; assumed
 UNSEEN_STEP = 0.02  # of the places of full looked at first; assumed
 MOST_CHARGE = 1.02  # of a pack at the fullest level; assumed
+MOST_CHI = 1400.0  # by definition of a double: exp(-700) is nearly the least that is not 0
 LEAST_SPAN = 0.8  # of what was counted out was there at least; assumed
 # Capacities over the label that are looked at first: what wrong labels and age leave; assumed.
 HELD = np.exp(np.linspace(math.log(0.6), math.log(1.15), 14))
@@ -136,4 +137,5 @@ def _weights(seen: _Seen, trial: Floats, held: Floats) -> Floats:
     span = np.ptp(table.place) / held
     readings = span / kind.shape_soc + 1.0
     chi = level + readings * shape
-    return np.asarray(np.exp(-0.5 * chi))
+    # Over the likeliest, and never nothing: a current of the wrong unit makes each impossible.
+    return np.asarray(np.exp(-0.5 * np.minimum(chi - chi.min(), MOST_CHI)))

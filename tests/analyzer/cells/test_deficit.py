@@ -209,3 +209,12 @@ def test_the_top_of_charge_tells_charge_from_capacity(fault, kind):
     found = told(evidence(cycle(**fault, low=0.4, high=0.999), KIND, OHMS))
     assert found.kind == kind
     assert found.sureness_frac > 0.95
+
+
+def test_a_span_that_no_capacity_allows_still_has_places_of_full():
+    """A current read ten times too large: each place is impossible, and the least so is taken."""
+    table = cycle(less=0.05, low=0.3, high=0.9)
+    wild = replace(table, place=10 * table.place)
+    found = axes(wild, KIND, OHMS.median)
+    assert found
+    assert all(np.isfinite([axis.charge, axis.held]).all() for axis in found)
