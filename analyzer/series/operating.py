@@ -18,7 +18,11 @@ SETTLED_SPREAD = 0.12  # standard deviation of power over its mean, and its chan
 SETTLED_CHANGE_MPS = 0.10  # of speed between the halves: more is gathering way (assumed)
 SETTLED_TURN_DEG = 12.0  # scatter of heading or course; more is turning (assumed)
 REST_C = 0.01  # at rest: below one hundredth of the rated capacity, in amperes (common practice)
-LEAST_LOAD, MOST_LOAD = 0.75, 1.6  # power over revolutions cubed, against the usual (assumed)
+# Power over revolutions cubed, against the usual. The least is that of a drive which takes two
+# thirds of what the boat would take alone, as less is sails' or a tow's doing (assumed): at
+# revolutions x of those alone, a power of x^2 (x - a) / (1 - a) = 2/3 with a = 0.49 / 0.85
+# (`range/ahead.py`, from memory) has x = 0.915. The most is assumed.
+LEAST_LOAD, MOST_LOAD = 0.87, 1.6
 HOTEL_SPREAD = 0.3  # of a load that is only told, and that a measured one changes by (assumed)
 # Load of boats that tell none: 1.5 to 2.4 kWh a day are published by cruisers of a yacht of 11.6 m
 # on the waterline, at anchor and under way, that is 63 to 100 W; that it goes with the square of

@@ -68,7 +68,8 @@ def test_typical_hotel_load_stands_in_where_it_is_not_measured():
 
 
 def test_two_steady_speeds_become_two_points():
-    points = steady(log((900, 2.0, 800, 40, 15), (900, 2.6, 1900, 40, 19)), boat(), STILL)
+    """Of one propeller, whose power goes with the cube of its turns: 800 (20 / 15)^3 = 1896."""
+    points = steady(log((900, 2.0, 800, 40, 15), (900, 2.6, 1900, 40, 20)), boat(), STILL)
     assert sorted(np.round(points.speed_mps, 1)) == pytest.approx([2.0, 2.6], abs=0.11)
     slow = np.argmin(points.speed_mps)
     assert points.power_w[slow] == pytest.approx(800, rel=0.03)
@@ -211,3 +212,12 @@ def test_a_water_log_without_gps_teaches_as_it_reads():
     curve = hull.fit(points, hull.prior(boat()))
     assert curve.seen_mps == pytest.approx((2.0, 2.6), abs=0.03)
     assert curve.log_sd(np.array([2.3]))[0] < hull.prior(boat()).log_sd(np.array([2.3]))[0]
+
+
+def test_minutes_in_which_sails_carry_half_are_left_out():
+    """2.0 m/s for half of the power at 0.866 of the turns, as a propeller's lines have it: x^2
+    (x - a) / (1 - a) = 0.5 with a = 0.576. No point of the boat's own."""
+    parts = ((900, 2.0, 800, 40, 15), (900, 2.6, 1900, 40, 20), (900, 2.0, 400, 40, 0.866 * 15))
+    points = steady(log(*parts), boat(), STILL)
+    assert len(points.speed_mps) == 2
+    assert points.power_w.min() == pytest.approx(800, rel=0.03)
