@@ -33,6 +33,7 @@ def boat(reserve=0.2):
 def without_hull(monkeypatch):
     monkeypatch.setattr("analyzer.range.inputs.speeds_for", lambda curve, rated_w: np.array([2.0]))
     monkeypatch.setattr("analyzer.range.inputs.windage_m2", lambda hull: 0.0)
+    monkeypatch.setattr("analyzer.range.inputs.sails.prior", lambda hull: 0.0)
 
 
 def here(weakest, soc=0.6, power_w=POWER_W):
