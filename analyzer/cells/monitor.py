@@ -222,7 +222,9 @@ class CellMonitor:
         return Ohms(median, excess / self.inside, sd / self.inside, ratio)
 
     def rows(self) -> tuple[CellRow, ...]:
-        """One per cell or block, in order."""
+        """One per cell or block, in order; none where none was read beside a current."""
+        if not np.isfinite(self._low).all():
+            return ()
         middle = self.median_resistance()
         excess, sd_ohm = self._bank.excess_ohm(), self._bank.excess_sd_ohm()
         rows = []

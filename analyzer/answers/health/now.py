@@ -20,7 +20,8 @@ from logger.boat import Cable
 from logger.channels import probe_temp
 
 CELLS_UNSEEN = (
-    "Cells are not measured: no cell or block voltage has arrived, so none can be called sound. "
+    "Cells are not measured: no cell or block voltage has arrived beside the pack's current, so "
+    "none can be called sound. "
     "One voltage for each cell or block would show which of them falls behind."
 )
 CABLES_UNSEEN = (

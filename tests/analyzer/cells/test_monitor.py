@@ -99,3 +99,14 @@ def test_nothing_measured_says_so():
     assert monitor.rows() == ()
     assert not monitor.spread().known
     assert "No cell or block voltages" in monitor.remarks()[0]
+
+
+def test_cells_without_a_current_have_no_rows():
+    """A pack current that died before the log began: nothing of a cell is known, and no "inf V"."""
+    pack = Pack(chemistry="lfp", cells_in_series=4, rated_capacity_ah=100)
+    monitor = CellMonitor(pack)
+    volts = {f"cell_{k:02}_voltage_v": np.full(120, 3.3) for k in range(1, 5)}
+    monitor.update(Series(0, 1.0, 120, volts))
+    assert monitor.rows() == ()
+    monitor.update(Series(120_000_000, 1.0, 120, volts | {"pack_current_a": np.full(120, 20.0)}))
+    assert [row.lowest_v for row in monitor.rows()] == [3.3] * 4
