@@ -196,8 +196,9 @@ def held_lines(held: "RangeHeld") -> Iterator[str]:
     yield held.sentence
     if held.looked_at < held.trips:
         yield (
-            f"{held.looked_at} of {held.trips} trips were held against the log; `keelwatt season "
-            "--look-back` does the others, which takes some seconds a trip"
+            f"{held.looked_at} of {held.trips} trips were held against the log; while the pages "
+            "are served and nothing new comes in, a trip a minute follows; `keelwatt season "
+            "--look-back` does all at once"
         )
 
 

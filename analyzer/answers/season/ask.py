@@ -32,14 +32,20 @@ class Seasons(OtherBoats):
         self,
         start_utc_s: float | None = None,
         end_utc_s: float | None = None,
+        most: int | None = None,
         progress: Callable[[float], None] | None = None,
-    ) -> None:
+    ) -> bool:
         """Holds the range answers of a season's trips against the log, some seconds a trip.
 
         What is found is kept in the log, for `season`. Raises as `season`.
+
+        Args:
+            most: So many trips at most; None: all.
+        Returns:
+            Whether trips are left.
         """
         from analyzer.answers.season.range_held import look_back
         from analyzer.answers.season.stretch import season_of
 
         with self.opened(write=True) as log:
-            look_back(season_of(log, start_utc_s, end_utc_s), progress)
+            return look_back(season_of(log, start_utc_s, end_utc_s), most, progress)

@@ -10,6 +10,7 @@ from analyzer.errors import NoTrip
 from analyzer.learned import hindcast_history
 from analyzer.learned.hindcast_history import Held, KeptHindcast
 from analyzer.range.hindcast import Asked, score
+from logger.store import TripRecord
 
 EACH_S = 600.0  # from question to question: a comparison wants ten minutes alike; assumed
 
@@ -34,25 +35,44 @@ def range_held(season: Season) -> RangeHeld:
     )
 
 
-def look_back(season: Season, progress: Callable[[float], None] | None = None) -> None:
+def look_back(
+    season: Season, most: int | None = None, progress: Callable[[float], None] | None = None
+) -> bool:
     """Works out and keeps the hindcasts of the season's trips that are not kept yet.
 
     A trip whose charge could not be told then, and can now by a full charge since, is asked again.
+
+    Args:
+        most: So many trips at most; None: all.
+    Returns:
+        Whether trips are left.
     """
-    kept = hindcast_history.kept(season.log.store)
-    for k, outing in enumerate(season.outings):
-        record = outing.record
-        before = kept.get((record.start_us, record.end_us))
-        by_full = charge_by_full_is_there(season.log, record)
-        if before is None or (by_full and not before.by_full):
-            try:
-                rows = hindcast_trip(season.log, record, EACH_S).hindcast.rows
-            except NoTrip:  # what the range rests on was not measured
-                rows = ()
-            held = tuple(_held(row) for row in rows if _tells(row))
-            hindcast_history.keep(season.log.store, record, KeptHindcast(by_full, held))
+    left = _not_kept(season)
+    now = left if most is None else left[:most]
+    for k, (record, by_full) in enumerate(now):
+        try:
+            rows = hindcast_trip(season.log, record, EACH_S).hindcast.rows
+        except NoTrip:  # what the range rests on was not measured
+            rows = ()
+        held = tuple(_held(row) for row in rows if _tells(row))
+        hindcast_history.keep(season.log.store, record, KeptHindcast(by_full, held))
         if progress:
-            progress((k + 1) / len(season.outings))
+            progress((k + 1) / len(now))
+    return len(now) < len(left)
+
+
+def _not_kept(season: Season) -> list[tuple[TripRecord, bool]]:
+    """Trips to be asked, and whether a full charge since tells their charge."""
+    kept = hindcast_history.kept(season.log.store)
+    left = []
+    for record in (outing.record for outing in season.outings):
+        before = kept.get((record.start_us, record.end_us))
+        if before is not None and before.by_full:
+            continue
+        by_full = charge_by_full_is_there(season.log, record)
+        if before is None or by_full:
+            left.append((record, by_full))
+    return left
 
 
 def _tells(row: Asked) -> bool:

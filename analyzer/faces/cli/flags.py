@@ -5,6 +5,7 @@ import time
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from analyzer.faces import sentences
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from analyzer.estimation.results import FlagView
 
 BEAT_S = 1.0  # between looks, assumed
+MOST_OVER = 8  # flags that are over and told in full: some two screens; assumed
 JUST_NOW_S = 30.0  # of log that may not have been looked through; assumed
 
 
@@ -25,8 +27,16 @@ def _flags(options: argparse.Namespace) -> int:
 
 
 def _text(rows: "Sequence[FlagView]") -> str:
-    """Each with its number, for --seen."""
-    return "\n\n".join(f"Flag {row.number}\n{tell.flags([row])}" for row in rows) or tell.flags(())
+    """Each with its number, for --seen; of those that are over long ago a line each."""
+    standing = [row for row in rows if row.cleared_utc_s is None]
+    over = [row for row in rows if row.cleared_utc_s is not None]
+    whole = [*standing, *over[:MOST_OVER]]
+    parts = [f"Flag {row.number}\n{tell.flags([row])}" for row in whole]
+    older = over[MOST_OVER:]
+    if older:
+        lines = [tell.wrapped(sentences.flag_over(row), f"Flag {row.number}: ") for row in older]
+        parts.append("\n".join(["Older, in full with --json", *lines]))
+    return "\n\n".join(parts) or tell.flags(())
 
 
 def _follow(options: argparse.Namespace) -> int:

@@ -17,7 +17,7 @@ def _season(options: argparse.Namespace) -> int:
         from analyzer.faces.cli.base.progress import Bar
 
         with Bar("Holding the range answers against the log") as bar:
-            log.look_back(start_s, end_s, bar)
+            log.look_back(start_s, end_s, progress=bar)
     answer = log.season(start_s, end_s)
     if options.report is not None:
         from analyzer.faces.report import season as paper

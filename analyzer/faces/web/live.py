@@ -190,7 +190,8 @@ async def flag_events(ask: Callable[[], Sequence[FlagView]]) -> AsyncIterator[by
 
 
 class Keeper:
-    """Looks through what is new in the log while the pages are served: trips, faults, flags.
+    """Looks through what is new in the log while the pages are served: trips, faults, flags; and
+    holds the range answers of trips against the log while nothing is new.
 
     It rests ten times as long as it worked, so that a small board is left in peace.
     """
@@ -202,6 +203,7 @@ class Keeper:
         self._log = log
         self._pulse = pulse or Pulse(LOOK, LIMITS_S[LOOK])
         self._seen: float | None = None
+        self._looked_back: float | None = None
 
     async def run(self) -> None:
         """Until it is cancelled."""
@@ -232,3 +234,14 @@ class Keeper:
         if span is not None and span[1] != self._seen:
             self._log.refresh()
             self._seen = span[1]
+        elif self._looked_back != self._seen:
+            self._look_back()
+
+    def _look_back(self) -> None:
+        """One trip a round, while nothing new comes in; done until something does."""
+        left = False
+        try:
+            left = self._log.look_back(most=1)
+        finally:
+            if not left:
+                self._looked_back = self._seen

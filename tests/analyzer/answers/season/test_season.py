@@ -142,8 +142,10 @@ def test_kept_hindcasts_add_up(log):
             return type("Answer", (), {"hindcast": found})()
 
         patch.setattr(range_held, "hindcast_trip", invented)
-        log.look_back()
-        log.look_back()  # what is kept is not asked again
+        assert log.look_back(most=2)
+        assert asked == [1, 2]
+        assert not log.look_back()
+        assert not log.look_back()  # what is kept is not asked again
     assert asked == [1, 2, 3, 4, 5]
     held = log.season().range_held
     assert (held.trips, held.looked_at, held.compared) == (TRIPS, TRIPS, TRIPS)

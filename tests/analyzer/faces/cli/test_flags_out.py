@@ -12,11 +12,13 @@ import pytest
 
 from analyzer.answers import Log
 from analyzer.answers.flags import Changes
+from analyzer.faces.cli import flags as command
 from analyzer.faces.cli.main import main
 from analyzer.faces.web import live
 from analyzer.faces.web.app import create_app
 from logger.store import Store
 from logger.store.records import FlagRecord
+from tests.support.invented_answers import flag as invented_flag
 
 FLAG = FlagRecord(
     number=None, key="motor/hot", level="warning", subject="motor", kind="motor_hot",
@@ -132,3 +134,15 @@ def test_what_is_over_is_no_news_and_worse_is(invented):
     assert changes.of([over, up]) == []
     worse = dataclasses.replace(up, level="act now")
     assert [one.action for one in changes.of([over, worse])] == ["worse"]
+
+
+def test_of_a_season_s_flags_the_newest_are_told_in_full():
+    # by hand: one that stands, and forty that are over, a day apart
+    over = [
+        invented_flag(number, raised_utc_s=number * 86_400.0, cleared_utc_s=number * 86_400.0 + 600)
+        for number in range(40, 0, -1)
+    ]
+    lines = command._text([invented_flag(41), *over]).splitlines()
+    assert sum(line.startswith("  First: ") for line in lines) == 1 + command.MOST_OVER
+    assert all(any(line.startswith(f"Flag {k}") for line in lines) for k in range(1, 42))
+    assert "Older, in full with --json" in lines
