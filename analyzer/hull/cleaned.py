@@ -57,88 +57,135 @@ class Line:
         return self.slope * after_s, float(np.sqrt(self.cov[1, 1])) * after_s
 
 
+@dataclass(frozen=True)
+class _Losses:
+    """Speed losses of trips from number `first` on, (n,) each."""
+
+    first: int
+    t_s: Floats
+    loss: Floats
+    sd: Floats
+
+    @property
+    def n(self) -> int:
+        """Number of trips."""
+        return len(self.t_s)
+
+    @property
+    def after_s(self) -> Floats:
+        """Time since the first of them, (n,)."""
+        return np.asarray(self.t_s - self.t_s[0])
+
+    def later(self, skipped: int) -> "_Losses":
+        """Without some of the first."""
+        return _Losses(
+            self.first + skipped,
+            self.t_s[skipped:],
+            self.loss[skipped:],
+            self.sd[skipped:],
+        )
+
+    def line(self, *more: Floats) -> "_Fit":
+        """Weighted least squares of a level, a slope, and further columns."""
+        level = np.ones(self.n)
+        table = np.column_stack([level, self.after_s, *more])
+        scaled = table / self.sd[:, None]
+        seen = self.loss / self.sd
+        cov = np.linalg.inv(scaled.T @ scaled)
+        mean = cov @ (scaled.T @ seen)
+        chi = np.square(seen - scaled @ mean).sum()
+        return _Fit(np.asarray(mean), np.asarray(cov), float(chi))
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """Mean, covariance, and sum of squares over the variances."""
+
+    mean: Floats
+    cov: Floats
+    chi: float
+
+
 def line_since_clean(t_s: Floats, loss: Floats, sd: Floats) -> Line:
     """The line since the newest cleaning that is sure enough; over all trips where none is.
 
     Args:
         t_s, loss, sd: Of each trip, oldest first, (n,).
     """
-    found = _plain(t_s, loss, sd)
-    better = _newest(t_s, loss, sd, 0)
+    every = _Losses(0, t_s, loss, sd)
+    plain = every.line()
+    level, slope = plain.mean.tolist()
+    found = Line(0, level, slope, plain.cov)
+    better = _newest(every)
     while better is not None:
         found = better
-        better = _newest(t_s, loss, sd, found.first)
+        better = _newest(every.later(found.first))
     return found
 
 
-def _newest(t_s: Floats, loss: Floats, sd: Floats, begin: int) -> Line | None:
-    """A break after the first trip given, over all trips or over the newest of them: of several
-    cleanings one break alone explains little.
+def _newest(trips: _Losses) -> Line | None:
+    """A break in all trips or in the newest of them: of several cleanings one break alone explains
+    little.
     """
     for share in PARTS:
-        first = begin + round(share * (len(t_s) - begin))
-        found = _broken(t_s[first:], loss[first:], sd[first:], first)
+        skipped = round(share * trips.n)
+        found = _broken(trips.later(skipped))
         if found is not None:
             return found
     return None
 
 
-def _plain(t_s: Floats, loss: Floats, sd: Floats) -> Line:
-    table = np.column_stack([np.ones_like(t_s), t_s - t_s[0]])
-    mean, cov, _ = _fit(table, loss, sd)
-    return Line(0, float(mean[0]), float(mean[1]), cov)
-
-
-def _broken(t_s: Floats, loss: Floats, sd: Floats, before: int) -> Line | None:
-    """The line after the likeliest break; None where no break is sure. before: trips left out."""
-    n = len(t_s)
-    places = np.arange(LEAST_TRIPS, n - LEAST_TRIPS + 1)
+def _broken(trips: _Losses) -> Line | None:
+    """The line after the likeliest break; None where no break is sure."""
+    places = np.arange(LEAST_TRIPS, trips.n - LEAST_TRIPS + 1)
     if not len(places):
         return None
-    plain = np.column_stack([np.ones(n), t_s - t_s[0]])
-    _, _, chi_plain = _fit(plain, loss, sd)
-    fits = [_fit(np.column_stack([plain, np.arange(n) >= k]), loss, sd) for k in places]
+    numbers = np.arange(trips.n)
+    fits = [trips.line((numbers >= place).astype(np.float64)) for place in places]
     # a bottom that is slower at once was not cleaned there
-    chi = np.array([one[2] if one[0][2] > 0 else np.inf for one in fits])
+    chi = np.array([fit.chi if fit.mean[2] > 0 else np.inf for fit in fits])
     best = int(np.argmin(chi))
-    if not np.isfinite(chi[best]):
+    fit = fits[best]
+    noise = max(fit.chi / max(trips.n - 4, 1), 1.0)
+    if not np.isfinite(chi[best]) or not _sure(trips, fit, noise):
         return None
-    noise = max(chi[best] / max(n - 4, 1), 1.0)
-    k = int(places[best])
-    mean, cov, _ = fits[best]
-    step, step_sd = float(mean[2]), float(np.sqrt(cov[2, 2] * noise))
-    # Schwarz's half of ln n for each of two numbers, and as many looks as there are parts.
-    odds_log = (chi_plain - chi[best]) / noise / 2 - np.log(n) - np.log(len(PARTS))
-    if step < LEAST_STEP or odds_log < SURE_LOG:
-        return None
+    place = int(places[best])
+    clean, slope, cov = _after(fit, noise, float(trips.after_s[place]))
+    low, high = _places(places, chi / noise)
     return Line(
-        before + k,
-        *_after(mean, cov * noise, t_s[k] - t_s[0]),
-        breaks=_places(places, chi / noise, before),
-        step=step,
-        step_sd=step_sd,
+        first=trips.first + place,
+        clean=clean,
+        slope=slope,
+        cov=cov,
+        breaks=(trips.first + low, trips.first + high),
+        step=float(fit.mean[2]),
+        step_sd=float(np.sqrt(noise * fit.cov[2, 2])),
     )
 
 
-def _after(mean: Floats, cov: Floats, to_break_s: float) -> tuple[float, float, Floats]:
+def _sure(trips: _Losses, fit: _Fit, noise: float) -> bool:
+    """Whether a break is large enough, and likely enough against none."""
+    gained = (trips.line().chi - fit.chi) / noise / 2
+    # Schwarz's half of ln n for each of two numbers, and as many looks as there are parts.
+    odds_log = gained - np.log(trips.n) - np.log(len(PARTS))
+    return bool(fit.mean[2] >= LEAST_STEP and odds_log >= SURE_LOG)
+
+
+def _after(fit: _Fit, noise: float, to_break_s: float) -> tuple[float, float, Floats]:
     """Loss at the break, slope, and their covariance."""
-    pick = np.array([[1.0, to_break_s, 1.0], [0.0, 1.0, 0.0]])
-    clean, slope = pick @ mean
-    return float(clean), float(slope), pick @ cov @ pick.T
+    level = [1.0, to_break_s, 1.0]
+    slope = [0.0, 1.0, 0.0]
+    pick = np.array([level, slope])
+    mean = pick @ fit.mean
+    cov = noise * (pick @ fit.cov @ pick.T)
+    return float(mean[0]), float(mean[1]), np.asarray(cov)
 
 
-def _places(places: npt.NDArray[np.int64], chi: Floats, before: int) -> tuple[int, int]:
+def _places(places: npt.NDArray[np.int64], chi: Floats) -> tuple[int, int]:
     """Between which trips the break lies, by the likelihood of each place."""
     weight = np.exp(-0.5 * (chi - chi.min()))
     order = np.argsort(-weight)
-    count = int(np.searchsorted(np.cumsum(weight[order]), COVER * weight.sum())) + 1
+    share = np.cumsum(weight[order]) / weight.sum()
+    count = int(np.searchsorted(share, COVER)) + 1
     held = places[order[:count]]
-    return before + int(held.min()), before + int(held.max())
-
-
-def _fit(table: Floats, loss: Floats, sd: Floats) -> tuple[Floats, Floats, float]:
-    """Weighted least squares: mean, covariance, and sum of squares over the variances."""
-    scaled = table / sd[:, None]
-    cov = np.asarray(np.linalg.inv(scaled.T @ scaled), dtype=np.float64)
-    mean = np.asarray(cov @ (scaled.T @ (loss / sd)))
-    return mean, cov, float(np.square(loss / sd - scaled @ mean).sum())
+    return int(held.min()), int(held.max())

@@ -133,7 +133,8 @@ def _trend(rows: tuple[TripLoss, ...], times: Floats, found: Floats, first: int)
     month_s = MONTH_DAYS * DAY_S
     cleaned = None
     if line.breaks is not None:
-        cleaned = float(times[line.breaks[0] - 1]), float(times[line.breaks[1]])
+        begin, end = line.breaks
+        cleaned = float(times[begin - 1]), float(times[end])
     return Fouling(
         rows,
         trend=_range(line.slope * month_s, float(np.sqrt(line.cov[1, 1])) * month_s),

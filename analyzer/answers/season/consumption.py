@@ -76,16 +76,21 @@ def _month_row(season: Season, name: str, outings: Sequence[Outing]) -> MonthRow
 
 def as_it_was(season: Season, outings: Sequence[Outing]) -> Estimate:
     """Out of the pack a metre over the ground under motor; the range is the shunt's error."""
-    told = [(one.motor(), one.lasts_s("motoring")) for one in outings]
-    both = [(found, seconds) for found, seconds in told if found is not None]
-    wh, far_m = (sum(found[k] for found, _ in both) for k in (0, 1))
+    wh = far_m = seconds = 0.0
+    for outing in outings:
+        motor = outing.motor()
+        if motor is not None:
+            wh += motor[0]
+            far_m += motor[1]
+            seconds += outing.lasts_s("motoring")
     if far_m < LEAST_M:
         return cannot_say("no legs under motor with their energy and distance", "Wh/m")
     pack = season.log.boat.pack
     volts = pack.cells_in_series * chemistry(pack.chemistry).label_full_v
-    hours = sum(seconds for _, seconds in both) / HOUR_S
-    sd = math.hypot(GAIN_SD * wh, OFFSET_A * volts * hours)
-    mid, half = wh / far_m, Z80 * sd / far_m
+    offset_wh = OFFSET_A * volts * seconds / HOUR_S
+    sd_wh = math.hypot(GAIN_SD * wh, offset_wh)
+    mid = wh / far_m
+    half = Z80 * sd_wh / far_m
     return Estimate(mid, mid - half, mid + half, "Wh/m", reason="as wide as the shunt's error")
 
 
@@ -103,8 +108,10 @@ def at_usual(season: Season, outings: Sequence[Outing]) -> Estimate:
         return cannot_say("no steady motoring", "Wh/m")
     off, var = np.array(rows).T
     weight = 1 / var
-    mean, sd = float(weight @ off / weight.sum()), float(weight.sum() ** -0.5)
-    mid = float(season.curve.mean_w(np.array([speed]))[0]) / HOUR_S / speed
+    mean = float(weight @ off / weight.sum())
+    sd = float(weight.sum() ** -0.5)
+    power_w = season.curve.mean_w(np.array([speed]))
+    mid = float(power_w[0]) / HOUR_S / speed
     low, middle, high = (mid * math.exp(mean + z * sd) for z in (-Z80, 0.0, Z80))
     return Estimate(middle, low, high, "Wh/m", used=season.points.used)
 
@@ -121,4 +128,5 @@ def _over_curve(season: Season, points: SteadyPoints) -> tuple[float, float]:
     legs = len(np.unique(points.group))
     mean = float(weight @ off / weight.sum())
     each = float(np.average(var, weights=weight)) / legs
-    return mean, each + float((TRIP_SD * np.average(slope, weights=weight)) ** 2)
+    trip = TRIP_SD * float(np.average(slope, weights=weight))
+    return mean, each + trip**2

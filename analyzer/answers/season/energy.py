@@ -38,15 +38,14 @@ def energy_rows(season: Season) -> tuple[EnergyRow, ...]:
 def _sum(stretches: Sequence[Energies], text: str, way: int) -> tuple[Estimate, int]:
     """Of what was said, and in how many stretches; an instrument's error is one for all."""
     found = [one.rows[text] for one in stretches if text in one.rows]
-    known = [
-        (one.mid, one.low, one.high)
-        for one in found
-        if one.mid is not None and one.low is not None and one.high is not None
-    ]
+    known = [one for one in found if one.known]
     if not known:
         why = found[-1].reason if found else "not measured"
         return cannot_say(why if stretches else "nothing was recorded", "Wh"), 0
-    mid, low, high = (way * sum(row[k] for row in known) for k in range(3))
-    reasons = dict.fromkeys(one.reason for one in found if one.mid is not None and one.reason)
-    low, high = min(low, high), max(low, high)
+    mid = sum(one.mid or 0.0 for one in known)
+    low = sum(one.low or 0.0 for one in known)
+    high = sum(one.high or 0.0 for one in known)
+    if way < 0:
+        low, mid, high = -high, -mid, -low
+    reasons = dict.fromkeys(one.reason for one in known if one.reason)
     return Estimate(mid, low, high, "Wh", reason="; ".join(reasons)), len(known)

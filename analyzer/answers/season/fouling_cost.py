@@ -55,19 +55,33 @@ def _energy(season: Season) -> Estimate:
         return cannot_say(loss.reason, "Wh")
     last_s = found.rows[-1].t_utc_s
     lasts_s = max(last_s - since_s, 1.0)
-    trips = [one for one in season.outings if one.row.end_utc_s >= since_s]
-    told = [(one, motor[0]) for one in trips if (motor := one.motor()) is not None]
+    told = []
+    for outing in season.outings:
+        motor = outing.motor()
+        if motor is not None and outing.row.end_utc_s >= since_s:
+            told.append((outing, motor[0]))
     if not told:
         return cannot_say("no trip since then tells its energy under motor", "Wh")
     ends = []
     for per_end in (loss.high, loss.mid, loss.low):
-        share = [(_more(season, one, per_end / lasts_s, since_s), wh) for one, wh in told]
-        ends.append(sum(wh * more / (1 + more) for more, wh in share))
-    return Estimate(ends[1], ends[0], ends[2], "Wh", reason=f"on {len(told)} trips since then")
+        per_s = per_end / lasts_s
+        ends.append(sum(_cost_wh(season, one, wh, per_s) for one, wh in told))
+    low, mid, high = ends
+    reason = f"on {len(told)} trips since then"
+    return Estimate(mid, low, high, "Wh", reason=reason)
 
 
-def _more(season: Season, outing: Outing, per_s: float, since_s: float) -> float:
+def _cost_wh(season: Season, outing: Outing, wh: float, per_s: float) -> float:
+    """What of a trip's energy under motor growth cost, at so much loss a second. [Wh]"""
+    more = _more(season, outing, per_s)
+    return wh * more / (1 + more)
+
+
+def _more(season: Season, outing: Outing, per_s: float) -> float:
     """More power on a trip than with the bottom clean. [frac]"""
-    speeds = outing.points.speed_mps
-    speed = float(speeds.mean()) if len(speeds) else (season.usual_mps or 1.0)
-    return more_power(per_s * (outing.row.end_utc_s - since_s), _slope(season, speed))
+    speed = season.usual_mps or 1.0
+    if len(outing.points.speed_mps):
+        speed = float(outing.points.speed_mps.mean())
+    since_s = season.fouling.clean_from_utc_s or 0.0
+    loss = per_s * (outing.row.end_utc_s - since_s)
+    return more_power(loss, _slope(season, speed))
