@@ -43,7 +43,7 @@ def plan(answer: "PlanAnswer") -> str:
     lines += _departures(answer)
     lines += [
         "",
-        "  To                Miles  Course   Water  Ground  Energy       Charge  Holds",
+        "  To                Miles  Course   Water  Ground    Energy       Charge  Holds",
     ]
     lines += [_plan_leg(leg) for leg in made.legs]
     lines += [
@@ -63,7 +63,7 @@ def _departures(answer: "PlanAnswer") -> list[str]:
     if not answer.departures:
         return []
     what = "above the reserve" + ("" if answer.plan.in_time_frac is None else " and in time")
-    lines = ["", f"  Leaving           {format.capital(what)}", ""]
+    lines = ["", f"  {'Leaving':<18}{format.capital(what):<{BAR}}{'Sure':>7}{'Charge':>13}"]
     for row in answer.departures:
         bar = "#" * round(BAR * row.sure_frac)
         here = " < best" if row.departure_utc_s == answer.plan.departure_utc_s else ""
@@ -79,7 +79,7 @@ def _plan_leg(leg: "PlanLeg") -> str:
     return (
         f"  {leg.name[:16]:<16}{leg.distance_m / NMI:7.1f}{format.course(leg.course_deg):>8}"
         f"{format.knots(leg.speed_water_mps):>8}{format.value(leg.speed_ground_mps):>8}"
-        f"{format.value(leg.energy):>8}{format.band(leg.charge):>13}"
+        f"{format.value(leg.energy):>10}{format.band(leg.charge):>13}"
         f"{_share(leg.holds_frac):>7}"
     )
 
