@@ -19,6 +19,7 @@ class Held:
     made_m: float | None
     charge_frac: tuple[float, float, float] | None
     charge_was_frac: float | None
+    charge_was_sd: float = 0.0
 
 
 @dataclass(frozen=True)

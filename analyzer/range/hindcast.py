@@ -6,6 +6,7 @@ against the distance really made: the answer's distance for that same energy sho
 the same charge: a full pack's ampere-hours carry more than those of the whole run on average.)
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -15,6 +16,7 @@ import numpy.typing as npt
 from analyzer.cells.weak_cell import WeakCell
 from analyzer.environment import stream_fit
 from analyzer.environment.stream import Calibration, Stream
+from analyzer.estimation.quantiles import Z80
 from analyzer.hull import hull
 from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import steady
@@ -54,6 +56,7 @@ class Asked:
         over_s: How long that was.
         charge_frac: Charge as it was thought, (low, mid, high).
         charge_was_frac: Charge by the next full charge; None where none followed that tells.
+        charge_was_sd: Its standard deviation: a yardstick that may be the less sure of the two.
     """
 
     t_utc_s: float
@@ -64,13 +67,21 @@ class Asked:
     over_s: float
     charge_frac: tuple[float, float, float] | None = None
     charge_was_frac: float | None = None
+    charge_was_sd: float = 0.0
 
     @property
     def charge_held(self) -> bool | None:
-        """Whether the charge lay in its range; None where it cannot be compared."""
+        """Whether the charge lay in its range, with the yardstick's own error beside it; None where
+        it cannot be compared.
+
+        Errors of both add in squares (textbook), as the yardstick is counted back from later on.
+        """
         if self.charge_was_frac is None or self.charge_frac is None:
             return None
-        return self.charge_frac[0] <= self.charge_was_frac <= self.charge_frac[2]
+        low, mid, high = self.charge_frac
+        off = self.charge_was_frac - mid
+        own = high - mid if off > 0 else mid - low
+        return abs(off) <= math.hypot(own, Z80 * self.charge_was_sd)
 
     @property
     def held(self) -> bool | None:
@@ -148,7 +159,10 @@ def hindcast(
 def _with_charge(row: Asked, after: CountedBack | None, t0_us: int, at_s: float) -> Asked:
     """A row with the charge that the next full charge tells."""
     found = after.at(t0_us + round(at_s * 1e6)) if after is not None else None
-    return replace(row, charge_was_frac=found[0]) if found is not None else row
+    if found is None:
+        return row
+    was, sd = found
+    return replace(row, charge_was_frac=was, charge_was_sd=sd)
 
 
 def _ask(

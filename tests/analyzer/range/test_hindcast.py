@@ -103,3 +103,23 @@ def test_score_of_a_boat_that_made_nothing_has_no_share_of_it():
     assert found.error_frac is None
     assert found.width_frac is None
     assert "off by" not in found.sentence
+
+
+def test_a_yardstick_that_is_less_sure_than_the_charge_still_finds_eight_in_ten():
+    """Answers and yardsticks drawn about the truth by their own errors (Monte Carlo)."""
+    rng = np.random.default_rng(5)
+    own_sd, was_sd, count = 0.01, 0.02, 4000
+    truth = rng.uniform(0.3, 0.9, count)
+    mid = truth + own_sd * rng.standard_normal(count)
+    was = truth + was_sd * rng.standard_normal(count)
+    half = 1.2816 * own_sd
+    held = [
+        replace(
+            row(8, 10, 12, 10),
+            charge_frac=(m - half, m, m + half),
+            charge_was_frac=w,
+            charge_was_sd=was_sd,
+        ).charge_held
+        for m, w in zip(mid.tolist(), was.tolist(), strict=True)
+    ]
+    assert 0.78 < np.mean(held) < 0.82  # 0.8, three standard deviations of 4000
