@@ -32,7 +32,7 @@ def gather(store: Store, boat: Boat, trips: Iterable[TripRecord]) -> None:
         if (trip.start_us, trip.end_us) in done:
             continue
         group = CableGroup(boat.cable)
-        group.update(load(store, wanted(boat), trip.start_us, trip.end_us))
+        group.warm(load(store, wanted(boat), trip.start_us, trip.end_us))
         store.put_learned(KEY, group.summary(), trip.start_us, trip.end_us)
 
 

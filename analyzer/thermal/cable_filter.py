@@ -6,6 +6,7 @@ stands in for it, and where there is no other probe either, the air is only esti
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -38,14 +39,21 @@ def believable(cables: tuple[Cable, ...]) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Step:
-    """One step of all cables; arrays lead with the cables, NaN where missing."""
+    """One step of all cables; arrays lead with the cables, NaN where missing.
+
+    heat: The filter as it is after this step, until the next is asked for.
+    """
 
     end_s: float
     dt_s: float
     load: Floats  # mean, in squares of each cable's reference current
     temp_c: Floats
-    rise_k: Floats  # (2 * cables,): bodies, then pairs
-    rise_sd_k: Floats
+    heat: ThermalImm
+
+    @cached_property
+    def rise(self) -> tuple[Floats, Floats]:
+        """Settled rise at the reference load, mean and sd, of bodies and then of pairs. [K]"""
+        return questions.rise(self.heat)
 
 
 class CableHeat:
@@ -62,9 +70,10 @@ class CableHeat:
         # Each channel once, though a cable may be its own place's and its partner's partner.
         self._probes = list(dict.fromkeys(probe_temp(str(c.probe)) for c in followed))
         self._loads = list(dict.fromkeys(f"{c.current_channel}^2" for c in self.cables))
-        # Of a place alone, then of a pair both poles'.
+        # Of a place alone, then of a pair both poles'; a pair without a partner would never start.
         alone = [(c, None) for c in self.cables]
-        couples = zip(self.cables, self.partners, strict=True)
+        self._paired = [k for k, partner in enumerate(self.partners) if partner is not None]
+        couples = [(self.cables[k], self.partners[k]) for k in self._paired]
         self._devices = Devices([*alone, *couples])
         temps = (*self._probes, *self._devices.names)
         names = ("ambient_temp_c", *self._loads, *temps)
@@ -75,7 +84,7 @@ class CableHeat:
         self._ref_a2 = np.square([j.ref_a for j in each])
         self._load_at = [1 + self._loads.index(f"{c.current_channel}^2") for c in self.cables]
         self._temp_at = [self._probe_at(c) for c in self.cables]
-        self._other_at = [self._probe_at(c) if c else -1 for c in self.partners]
+        self._other_at = [self._probe_at(c) for c in self.partners if c is not None]
         # A body without a measured device, -1, points at the NaN.
         self._device_at = [names.index(name) if name else -1 for name in self._devices.channels]
         self.heat: ThermalImm | None = None
@@ -100,9 +109,8 @@ class CableHeat:
         dt_s = min(end_s - last_s, MOST_DT_S)
         self._last_s = end_s
         temp = row[self._temp_at]
-        # Where there is no partner, -1 points at the NaN: a pair that is never measured.
         padded = np.append(row, np.nan)
-        other = padded[self._other_at]
+        other = row[self._other_at]
         air = self._air(end_s, row)
         device_k = self._device(end_s, padded, air)
         if self.heat is None and not self._begin(row, temp):
@@ -110,14 +118,22 @@ class CableHeat:
         assert self.heat is not None
         load = row[self._load_at] / self._ref_a2
         # Pairs are bodies too, in air of 0 °C: what two poles share cancels in their difference.
-        apart_k = temp - other
+        apart_k = temp[self._paired] - other
         both = np.concatenate([temp, apart_k])
-        none = np.zeros(len(self.cables))
+        none = np.zeros(len(self._paired))
         around = np.concatenate([air, none])
-        loads = np.tile(load, 2)
-        self.heat.step(dt_s, loads, both, around, device_k)
-        rise, sd = questions.rise(self.heat)
-        return Step(end_s, dt_s, load, temp, rise, sd)
+        self.heat.step(dt_s, self._of_all(load), both, around, device_k)
+        return Step(end_s, dt_s, load, temp, self.heat)
+
+    def _of_all(self, of_cables: Floats) -> Floats:
+        """What the cables have, for them and then for their pairs. (bodies,)"""
+        return np.concatenate([of_cables, of_cables[self._paired]])
+
+    def pair_of(self, place: int) -> int | None:
+        """The body that is a cable's difference from its partner; None: it has none."""
+        if place not in self._paired:
+            return None
+        return len(self.cables) + self._paired.index(place)
 
     def _air(self, end_s: float, row: Floats) -> Floats:
         """Air at each cable, or what stands in for it, shape (cables,)."""
@@ -161,17 +177,16 @@ class CableHeat:
     def _priors(self) -> list[HeatPrior]:
         """Of bodies, then of pairs; with what their devices bring."""
         bodies = [joints.prior(c, self.measured) for c in self.cables]
-        pairs = map(joints.pair_prior, self.cables)
+        pairs = [joints.pair_prior(self.cables[k]) for k in self._paired]
         return self._devices.added((*bodies, *pairs))
 
     def _device(self, end_s: float, padded: Floats, air: Floats) -> Floats:
-        """Each body's device above the air, (2 * cables,); NaN: none, or nobody measures it. [K]
+        """Each body's device above the air, (bodies,); NaN: none, or nobody measures it. [K]
 
         padded: A row with a NaN behind it.
         """
         device_c = padded[self._device_at]
-        around = np.tile(air, 2)
-        changed = self._devices.see(end_s, device_c - around)
+        changed = self._devices.see(end_s, device_c - self._of_all(air))
         if changed and self.heat is not None:
             self.heat.revise_device(self._priors())
         return self._devices.above_k

@@ -48,6 +48,7 @@ class CableMonitor:
         self.ampacity_a = copper.ampacity_a(cable)
         self._heat = heat
         self.place = place
+        self._pair = heat.pair_of(place) if heat is not None else None
         self.high = Verdict(joints.highest_healthy_k(cable), EXCESS_ALONE_K)
         self.apart = Verdict(PAIR_FRAC * self.joint.cable_rise_k)
         self._loads: deque[float] = deque(maxlen=MEAN_STEPS)
@@ -91,26 +92,32 @@ class CableMonitor:
 
         loop: What the voltage drop makes of the loop at its end.
         """
+        speaks = self.feel(step)
+        if not speaks or self.peak_load <= CUTOFF_LOAD or self.filter is None:
+            return
+        self._judge(step, self.place, self.high, loop)
+        if self._pair is not None:
+            self._judge(step, self._pair, self.apart, loop)
+
+    def feel(self, step: Step) -> bool:
+        """Takes one step's load without judging; gives whether its probe spoke."""
         self._see_load(float(step.load[self.place]))
         self._time_s = step.end_s
         faded = self.peak_load * math.exp(-step.dt_s / PEAK_TAU_S)
         self.peak_load = max(self.load, faded)
         # A silent probe says nothing, neither that a joint is well nor that it is bad.
-        if not math.isfinite(step.temp_c[self.place]):
-            return
-        self._seen_s = step.end_s
-        if self.peak_load <= CUTOFF_LOAD or self.filter is None:
-            return
-        self._judge(step, self.place, self.high, loop)
-        self._judge(step, self.place + len(step.load), self.apart, loop)
+        speaks = math.isfinite(step.temp_c[self.place])
+        if speaks:
+            self._seen_s = step.end_s
+        return speaks
 
     def _judge(self, step: Step, body: int, verdict: Verdict, loop: Known | None) -> None:
         """One way of judging: its place, or the pair's difference, against that verdict."""
         heat, base_k = self.filter, verdict.base_k
         if heat is None or not heat.started[body]:
             return
-        rise_k = float(step.rise_k[body])
-        sd_k = float(step.rise_sd_k[body])
+        rises_k, sds_k = step.rise
+        rise_k, sd_k = float(rises_k[body]), float(sds_k[body])
         level_k = verdict.level_k(rise_k, sd_k, self.peak_load)
         # By the heat, not by the lowest drop: the lowest of many is the luckiest.
         if verdict.base_k < base_k and loop is not None and loop.well:
@@ -176,7 +183,7 @@ class CableMonitor:
         heat = self.filter
         assert heat is not None
         # Of the pair's rise all is excess, as the healthy parts of two like joints cancel.
-        body = self.place + len(heat.started) // 2 if self.by_pair else self.place
+        body = self._pair if self.by_pair and self._pair is not None else self.place
         due_k = 0.0 if self.by_pair else joints.prior(self.cable, True).rise_k
         # The same draws each time, so that figures move with the boat and not with chance.
         rng = np.random.default_rng(1)

@@ -55,6 +55,13 @@ class CableGroup:
                 if monitor.cable.probe:
                     monitor.take(step, self.loop.trace.get(step.end_s))
 
+    def warm(self, chunk: Series) -> None:
+        """Takes the next chunk for a `summary` alone, and judges nothing."""
+        for step in self._heat.add(chunk) if self._heat else ():
+            for monitor in self.monitors:
+                if monitor.cable.probe:
+                    monitor.feel(step)
+
     def detections(self) -> list[Detection]:
         """What is wrong with the cables; empty where nothing is."""
         loosening = [m for m in self.monitors if m.loosening]

@@ -22,7 +22,7 @@ def readings(air_c, a_c=25.0, b_c=22.0, amps=60.0, n: int = 600) -> Series:
 
 
 def followed(series: Series) -> tuple[CableHeat, list[Step]]:
-    heat = CableHeat(((A, None), (B, None)))
+    heat = CableHeat(((A, B), (B, A)))
     return heat, list(heat.add(series))
 
 
@@ -85,10 +85,10 @@ def test_loads_are_squares_of_each_cable_s_reference_and_differences_need_both_p
     ref_a = [0.5 * copper.ampacity_30c_a(c) for c in (A, thin)]  # half of the rating
     assert last.load.tolist() == pytest.approx([(60.0 / amps) ** 2 for amps in ref_a])
     assert last.temp_c.tolist() == [25.0, 22.0]
-    assert last.rise_k.shape == (4,)
+    assert [part.shape for part in last.rise] == [(4,), (4,)]
     assert heat.heat.started.all()
-    alone, _ = followed(readings(18.0))
-    assert alone.heat.started.tolist() == [True, True, False, False]
+    one_silent, _ = followed(readings(18.0, b_c=NAN))
+    assert one_silent.heat.started.tolist() == [True, False, False, False]
 
 
 def test_a_gap_is_one_long_step_and_at_most_an_hour():
@@ -116,3 +116,16 @@ def test_each_cable_has_the_load_of_its_own_current():
     heat = CableHeat(((A, None), (own, None)))
     (*_, last) = heat.add(Series(0, 1.0, series.n, values))
     assert last.load[0] == pytest.approx(4 * last.load[1])  # half the current, a quarter
+
+
+def test_only_cables_with_a_partner_have_a_pair():
+    alone = Cable(name="c", size_mm2=50, length_m=2, probe="c")
+    heat = CableHeat(((alone, None), (A, B), (B, A)))
+    list(heat.add(readings(18.0)))
+    # three places, then two differences, in air of 0 °C
+    assert heat.heat.air_c.tolist() == [18.0, 18.0, 18.0, 0.0, 0.0]
+    assert [heat.pair_of(place) for place in range(3)] == [None, 3, 4]
+    # By the readings, 3 K apart: one pole's difference is the other's turned round.
+    first, second = (float(heat.heat.mean[0, body].mean()) for body in (3, 4))
+    assert first == pytest.approx(3.0, abs=0.1)
+    assert second == pytest.approx(-first)
