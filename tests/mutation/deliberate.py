@@ -46,7 +46,7 @@ DELIBERATE = [
     ("analyzer/range/home.py", "- distance_m * math.cos(", "+ distance_m * math.cos("),
     ("analyzer/range/home.py", ">= NEARLY * sure_m.max())[-1]", ">= NEARLY * sure_m.max())[0]"),
     ("analyzer/range/run_down/discharge.py", "left = soc - current_a", "left = soc + current_a"),
-    ("analyzer/range/plan.py", "if arrival <= wanted:\n            high", "if arrival > wanted:\n            high"),
+    ("analyzer/range/plan.py", "there = arrival_s <= wanted_s", "there = arrival_s > wanted_s"),
     ("analyzer/range/hindcast.py", "off > np.cos", "off < np.cos"),
     ("analyzer/range/thermal_limit.py", "settles > self.limit_c", "settles < self.limit_c"),
     # cells
