@@ -71,7 +71,10 @@ def without_sails(answer: RangeAnswer) -> str:
     if alone is None:
         return ""
     reach = format.band(alone, long=True)
-    return f"You sail along: without the sails it is {reach} at this speed"
+    return (
+        f"You sail along: without the sails it is {reach} at this speed. If none is set, the power "
+        "is read too low"
+    )
 
 
 def _if_full(answer: RangeAnswer) -> str:

@@ -21,7 +21,8 @@ def test_the_condition_stands_before_the_distance():
 def test_what_is_left_without_them_is_told_beside_it():
     sailed = replace(RANGE, sails_frac=0.97, without_sails=ALONE)
     want = (
-        "You sail along: without the sails it is between 4.0 and 7.0 nautical miles at this speed"
+        "You sail along: without the sails it is between 4.0 and 7.0 nautical miles at this speed. "
+        "If none is set, the power is read too low"
     )
     assert sentences.without_sails(sailed) == want
     assert want in " ".join(range_left(sailed).split())
