@@ -45,8 +45,9 @@ def charge_is_one_figure(said: Said) -> Found:
 
 
 def time_and_distance_agree(said: Said) -> Found:
-    """Distance is speed over ground times duration, within its range: the speed is that of now, and
-    over hours the tide turns. The truth of a boat in a tide is 20 % off by its own figures."""
+    """Distance is speed over ground times duration, as far as the stream of now stays: the speed is
+    that of now, and a tide that turns takes up to twice its drift of it. The truth of boats in a
+    tide is 20 to 40 % off by its own figures."""
     data = said.data("range")
     if not data or not _known(data["distance"]) or not _known(data["duration"]):
         return
@@ -54,7 +55,8 @@ def time_and_distance_agree(said: Said) -> Found:
     if speed and far > 500:
         made = speed * data["duration"]["mid"]
         low, high = data["distance"]["low"], data["distance"]["high"]
-        room = NOISE_FRAC * far
+        drift_mps = (data.get("stream_mps") or {}).get("high") or 0.0
+        room = NOISE_FRAC * far + 2 * drift_mps * data["duration"]["mid"]
         if not min(low, far - room) <= made <= max(high, far + room):
             yield f"range: goes {far:.0f} m, but duration times ground speed is {made:.0f} m"
 

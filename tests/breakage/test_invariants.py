@@ -214,3 +214,13 @@ def test_an_answer_about_now_is_held_against_what_the_throttle_does_and_one_at_a
         s for s in statements.stated(said(data), road, "") if s.what == "range: distance"
     )
     assert distance.truth == pytest.approx(1e4 * speed_mps)
+
+
+@pytest.mark.parametrize(("drift_mps", "found"), [(None, 1), (0.1, 1), (0.4, 0)])
+def test_a_tide_that_turns_makes_another_distance_of_the_speed_of_now(drift_mps, found):
+    """12 km in 2.5 h at 2.1 m/s now, 0.8 m/s less in the mean: a stream of 0.4 with the boat that
+    turns takes as much, one of 0.1 does not."""
+    spoilt = answers()
+    spoilt["range"]["distance"] = estimate(11_000, 12_000, 13_000, "m")
+    spoilt["range"]["stream_mps"] = estimate(0.0, 0.0, drift_mps, "m/s")
+    assert len(list(contradictions.time_and_distance_agree(said(spoilt)))) == found
