@@ -67,4 +67,5 @@ ruff check .
 ruff format --check .
 mypy
 python tests/packages.py
-exec python -m pytest -n 2 --dist worksteal "$@"
+# Three on two cores: some tests wait, for a browser, a clock or a process of their own.
+exec python -m pytest -n 3 --dist worksteal "$@"

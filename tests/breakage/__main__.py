@@ -3,15 +3,17 @@
 python -m tests.breakage --count 5000 --seed 1 --jobs 2
 python -m tests.breakage --count 200 --kind dead --kind frozen
 python -m tests.breakage --case 1234 --keep broken/
+python -m tests.breakage --case 17 --latest 1800
 python -m tests.breakage --twins before.json --count 30
 python -m tests.breakage --twins-compare before.json after.json
 """
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+from math import inf
 from pathlib import Path
 
 from tests.breakage import cases, drawing, twins
@@ -19,9 +21,9 @@ from tests.breakage.breaks import APPLY
 from tests.breakage.tally import Tally
 
 
-def examined(seed: int, kinds: Sequence[str]) -> tuple[int, cases.Result]:
+def examined(seed: int, kinds: Sequence[str], latest_s: float) -> tuple[int, cases.Result]:
     """One case, for a pool of processes."""
-    case = drawing.draw(seed, kinds)
+    case = drawing.draw(seed, kinds, latest_s)
     try:
         return seed, cases.examine(case)
     except Exception as error:  # of the harness: one case less, and said
@@ -34,6 +36,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=100, help="cases (100)")
     parser.add_argument("--seed", type=int, default=1, help="number of the first case (1)")
     parser.add_argument("--kind", action="append", choices=["sound", *APPLY], default=[])
+    parser.add_argument("--latest", type=float, default=inf, metavar="S", help="asked no later")
     parser.add_argument("--jobs", type=int, default=1, help="processes (1)")
     parser.add_argument("--case", type=int, metavar="SEED", help="one case, in full")
     parser.add_argument("--keep", type=Path, metavar="FOLDER", help="leave that case's log there")
@@ -50,8 +53,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         twins.take(options.twins, seeds, options.kind)
         return 0
     if options.case is not None:
-        return one(options.case, options.kind, options.keep)
-    return many(options.seed, options.count, options.kind, options.jobs)
+        return one(drawing.draw(options.case, options.kind, options.latest), options.keep)
+    ask = partial(examined, kinds=options.kind, latest_s=options.latest)
+    return many(range(options.seed, options.seed + options.count), ask, options.jobs)
 
 
 def name(case: cases.Case) -> str:
@@ -59,9 +63,8 @@ def name(case: cases.Case) -> str:
     return f"{' and '.join(case.causes)} [{case.kit}]"
 
 
-def one(seed: int, kinds: Sequence[str], keep: Path | None) -> int:
+def one(case: cases.Case, keep: Path | None) -> int:
     """Everything about one case."""
-    case = drawing.draw(seed, kinds)
     if keep is not None:
         keep.mkdir(parents=True)
     said, truth = cases.run(case, keep)
@@ -79,12 +82,11 @@ def one(seed: int, kinds: Sequence[str], keep: Path | None) -> int:
     return bool(misses)
 
 
-def many(first: int, count: int, kinds: Sequence[str], jobs: int) -> int:
+def many(seeds: Iterable[int], ask: Callable[[int], tuple[int, cases.Result]], jobs: int) -> int:
     """Every miss as it is found, then the summary."""
     tally = Tally()
-    ask = partial(examined, kinds=kinds)
     with ProcessPoolExecutor(jobs) as pool:
-        for seed, result in pool.map(ask, range(first, first + count)):
+        for seed, result in pool.map(ask, seeds):
             tally.add(seed, result)
             for miss in result.misses:
                 print(f"{seed}: {name(result.case)}: {miss.invariant}: {miss.text}", flush=True)

@@ -67,15 +67,17 @@ ENTRIES = {
 DATES_S = (-1024 * 7 * 86400.0, -86400.0, -3600.0, 3600.0, 86400.0, 400 * 86400.0)
 
 
-def draw(seed: int, kinds: Sequence[str] = ()) -> Case:
+def draw(seed: int, kinds: Sequence[str] = (), latest_s: float = np.inf) -> Case:
     """The case of that number.
 
     kinds: Only these kinds of breakage; "sound" means none. Empty: all kinds.
+    latest_s: The questions are put no later, where the boat motors before: short logs are asked
+        in a fraction of the time.
     """
     rng = np.random.default_rng([seed, 30])
     boat = DEMO if rng.random() < DEMO_SHARE else int(rng.integers(1, BOATS + 1))
     kit = str(rng.choice(list(KIT_SHARES), p=list(KIT_SHARES.values())))
-    at_s = _moment(boat, rng)
+    at_s = _moment(boat, rng, latest_s)
     wanted = [k for k in (kinds or APPLY) if k != "sound"]
     number = (2 if rng.random() < BROKEN_TWICE else 1) if wanted else 0
     breaks: list[Break] = []
@@ -88,7 +90,7 @@ def draw(seed: int, kinds: Sequence[str] = ()) -> Case:
     return Case(boat, kit, at_s, tuple(breaks), hand)
 
 
-def _moment(boat: int, rng: Rng) -> int:
+def _moment(boat: int, rng: Rng, latest_s: float) -> int:
     """Mostly on a motoring leg, at least a quarter of an hour after the beginning."""
     legs, spans, start = scene_of(boat)[2].legs, [], 0
     for leg in legs:
@@ -96,6 +98,7 @@ def _moment(boat: int, rng: Rng) -> int:
         if end > 1200 and (leg.doing == "motoring" or rng.random() < NOT_MOTORING):
             spans.append((max(start, 900) + MINUTE_S, end))
         start = end
+    spans = [(a, min(b, latest_s)) for a, b in spans if a < latest_s] or spans[:1]
     first, last = spans[int(rng.integers(len(spans)))]
     return int(rng.uniform(first, last)) // MINUTE_S * MINUTE_S
 

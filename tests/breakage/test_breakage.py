@@ -1,8 +1,12 @@
 """A small share of the mass run in the build: `python -m tests.breakage --count 5000` is the rest.
 
-Each case is a test of its own, so that the build's workers share them. What does not hold today
-stands in KNOWN with its reason; who mends it takes it out.
+A hundred cases, sixteen at any time of a day's outing, the others within its first half hour, as a
+short log is asked in a fraction of the time. Each is a test of its own, so that the build's workers
+share them. What does not hold today stands in KNOWN with its reason; who mends it takes it out.
 """
+
+from functools import lru_cache
+from math import inf
 
 import pytest
 from hypothesis import given, settings
@@ -11,20 +15,40 @@ from hypothesis import strategies as st
 from tests.breakage import cases, drawing
 from tests.breakage.breaks import Break
 
-SEEDS = range(1, 17)
-KNOWN: dict[int, str] = {}
+SEEDS, WHOLE_DAY = range(1, 101), range(1, 17)
+SOON_S = 1800.0
+# What is missed today, by case: which invariants, and by how much. Floor: none but these.
+KNOWN: dict[int, tuple[set[str], str]] = {
+    76: ({"wrong"}, "pack current reversed under way: trips tell 234 of 429 Wh used"),
+    77: ({"wrong"}, "pack sensor frozen, GPS alone: range is of 1.03 m/s, the boat does 1.69"),
+    96: ({"far outside", "wrong"}, "latitude and longitude swapped: home 0 % sure, truly 93 %"),
+    97: ({"far outside"}, "pack current 4.5 A too high: 18 to 24 km, truly 31"),
+}
 
 
 def expected(seed):
     """A case's number, marked where something is missed today."""
-    known = pytest.mark.xfail(strict=True, reason=KNOWN.get(seed, ""))
-    return pytest.param(seed, marks=[known] if seed in KNOWN else [])
+    if seed not in KNOWN:
+        return seed
+    reason = f"{KNOWN[seed][1]}; floor: no other invariant is missed, below"
+    return pytest.param(seed, marks=pytest.mark.xfail(strict=True, reason=reason))
+
+
+@lru_cache(maxsize=1)
+def missed(seed):
+    """What does not hold in a case, and of which invariant."""
+    latest_s = inf if seed in WHOLE_DAY else SOON_S
+    return [(m.invariant, m.text) for m in cases.examine(drawing.draw(seed, (), latest_s)).misses]
 
 
 @pytest.mark.parametrize("seed", [expected(seed) for seed in SEEDS])
 def test_every_invariant_holds(seed):
-    result = cases.examine(drawing.draw(seed))
-    assert [f"{miss.invariant}: {miss.text}" for miss in result.misses] == []
+    assert missed(seed) == []
+
+
+@pytest.mark.parametrize("seed", KNOWN)
+def test_no_other_invariant_is_missed(seed):
+    assert {invariant for invariant, _ in missed(seed)} <= KNOWN[seed][0]
 
 
 KINDS = st.sampled_from(["dead", "frozen", "scaled", "reversed", "sparse"])
