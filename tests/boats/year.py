@@ -9,7 +9,7 @@ The demo's boat (`replay/boatsim`) goes out once a week from April on. Week by w
 - one lug loosens from `LOOSE_FROM_WEEK` on, and is seen to by nobody;
 - air, water and so the pack are as warm as the season; wind, stream and sky are drawn.
 
-Every `LONG_EACH`th outing spends the pack to about a tenth, so that its capacity shows. The figures
+Every `LONG_EACH`th outing spends the pack nearly whole, so that its capacity shows. The figures
 are assumed; growth adds to a bottom's power what yards tell of a year in the water (common
 practice, no source). Readings come every two seconds, cells and temperatures every ten.
 """
@@ -48,7 +48,7 @@ CAPACITY_A_YEAR, OHM_A_YEAR = -0.06, 0.15
 LOOSE_FROM_WEEK, LOOSE_OHM_A_WEEK, LOOSE_RUN = 18, 30e-6, 1
 LONG_EACH = 6
 USUAL_MPS = 4.9 * demo.KN  # the middle of its motoring by time
-EMPTY_FRAC = 0.10  # the record ends there at the latest
+EMPTY_FRAC = 0.03  # the record ends there at the latest; a tenth shows no capacity
 BOAT_FILE = Path(demo.__file__).parent.parent / "demo" / "boat.toml"
 SLOW = ("cell_", "probe_", "ambient_", "motor_temp", "controller_temp", "pack_temp", "water_temp")
 
@@ -189,7 +189,7 @@ def _plan(week: Week, rng: np.random.Generator) -> tuple[Leg, ...]:
     if week.long:
         fast = 5.0 * demo.KN
         out += [Leg("motoring", 2700.0, fast, (way + turn) % 360) for turn in (-20, 90, 200)]
-        home = [Leg("motoring", 9000.0, fast, (way + 170) % 360)]
+        home = [Leg("motoring", 10800.0, fast, (way + 170) % 360)]
     shore = Leg("shore", 7800.0 if week.long else 3300.0)
     return Leg("shore", 900.0), Leg("lying", 120.0), *out, sails, *home, shore
 
