@@ -1,5 +1,6 @@
 """What all tests share."""
 
+import fcntl
 import os
 import shutil
 from collections.abc import Iterator
@@ -81,13 +82,20 @@ def shared_data() -> Path:
 
 @pytest.fixture(scope="session")
 def played_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The shipped demo's log, played once; see `demo_log`."""
+    """The shipped demo's log, played once for all workers; see `demo_log`."""
     from analyzer.faces.cli.base.playback import play_into
     from replay.into_log import shipped_demo
 
-    log = tmp_path_factory.mktemp("played") / "log.sqlite"
-    boat, played = shipped_demo()
-    play_into(log, played, boat)
+    base = tmp_path_factory.getbasetemp()
+    folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "played"
+    folder.mkdir(exist_ok=True)
+    log, begun = folder / "log.sqlite", folder / f"{os.getpid()}.sqlite"
+    with (folder / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # given back as the file is closed, however that comes
+        if not log.exists():
+            boat, played = shipped_demo()
+            play_into(begun, played, boat)
+            begun.rename(log)
     return log
 
 
