@@ -9,7 +9,7 @@ from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.quantiles import Z80
 from analyzer.flags.threshold import Threshold
 from analyzer.pack.shunt_sense import LAG_S, shunt_sense
-from analyzer.pack.soc import PackPosterior, track
+from analyzer.pack.soc import PackPosterior, advance
 from analyzer.series import bridges
 from analyzer.series.series import Floats, Series
 from logger.boat import Boat
@@ -112,7 +112,7 @@ class Reserve:
             _despike(volts, 0.2 * float(np.nanmedian(volts)))
             if not bridge.bridged.any():  # the controller's current says nothing of the shunt's
                 self.sense.update(whole)
-        followed = track(whole, self.boat.pack, self.state).final
+        followed = advance(whole, self.boat.pack, self.state)
         # The bridge errs the same way minute by minute: its error adds up, it does not even out.
         more = bridge.share_sd * bridges.bridged_ah(bridge) / followed.capacity_ah
         self.state = replace(followed, drift_sd=followed.drift_sd + more)

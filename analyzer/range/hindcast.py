@@ -22,7 +22,7 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady import steady
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.pack.counted_back import CountedBack
-from analyzer.pack.soc import PackPosterior, track
+from analyzer.pack.soc import PackPosterior, advance
 from analyzer.range import inputs
 from analyzer.range.inputs import RangeInputs
 from analyzer.range.monte_carlo import Now
@@ -146,7 +146,7 @@ def hindcast(
     step = max(round(every_s / series.step_s), 1)
     state, done, rows = before.charge, 0, []
     for end in range(step, series.n + 1, step):
-        state = track(series.cut(done, end), boat.pack, state).final
+        state = advance(series.cut(done, end), boat.pack, state)
         done = end
         row = _ask(series, end, boat, before, state)
         if row is not None:

@@ -27,10 +27,11 @@ from analyzer.pack.soc.states import (
     STATES,
     FilterStep,
 )
-from analyzer.pack.soc.voltage_model import TABLE_HIGH, VoltageModel
+from analyzer.pack.soc.voltage_model import TABLE_HIGH, model_of
 from logger.units import HOUR_S
 
 Floats = npt.NDArray[np.float64]
+Start = tuple[Floats, Floats, Floats]
 
 # Edges of the components' charge: narrow where the curve bends, and nowhere wider than graphite's
 # bends, so that a component whose edge has passed one does not hide behind its middle. Assumed.
@@ -54,15 +55,27 @@ UNLIKELY_LOG_WEIGHT = -10.0  # below it is not split, and does not survive an an
 class GaussianMixtureFilter:
     """Components' means (states, m), covariances (states, states, m), log weights (m,)."""
 
-    def __init__(self, cell: Cell, anywhere: bool = False) -> None:
-        """anywhere: The charge is uniform; else as it is where a log begins."""
+    def __init__(self, cell: Cell, anywhere: bool = False, start: Start | None = None) -> None:
+        """From what is known where a log begins, or on from a mixture.
+
+        Args:
+            anywhere: The charge is uniform; else as it is where a log begins.
+            start: Weight, mean and covariance as `load` takes them.
+        """
         self.cell = cell
         self.kind = cell.kind
         self.ah = cell.params.capacity_ah
-        self.model = VoltageModel(self.kind)
+        self.model = model_of(self.kind)
+        if start is None:
+            self._begin(anywhere)
+        else:
+            self.load(*start)
+        self._scratch = np.empty_like(self.cov)  # so that no step asks for memory
+
+    def _begin(self, anywhere: bool) -> None:
+        """Each part of the packs in service at each stretch of charge."""
         width = np.diff(SOC_EDGES)
-        parts = prior_parts(cell)
-        # each part of the packs in service at each stretch of charge
+        parts = prior_parts(self.cell)
         means = np.stack([mean for mean, _ in parts], axis=-1)
         covs = np.stack([cov for _, cov in parts], axis=-1)
         self.mean = np.repeat(means, STRETCHES, axis=-1)
@@ -72,10 +85,9 @@ class GaussianMixtureFilter:
         # wider than a uniform stretch, so that neighbours overlap
         var = (0.5 * width) ** 2
         self.cov[SOC, SOC] = np.tile(var, len(parts))
-        share = np.array([weight for weight, _, _ in cell.capacity])
+        share = np.array([weight for weight, _, _ in self.cell.capacity])
         weights = np.outer(share, width if anywhere else start_shares(SOC_EDGES))
         self.log_weight = np.log(weights.ravel())
-        self._scratch = np.empty_like(self.cov)  # so that no step asks for memory
 
     def load(self, weight: Floats, mean: Floats, cov: Floats) -> None:
         """Goes on from a mixture. Shapes (m,), (m, states), (m, states, states); copied."""

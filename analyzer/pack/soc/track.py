@@ -5,23 +5,22 @@ stays as wide as it should; knees, a full charge and a long rest narrow it. The 
 mixture of extended Kalman filters (`filter.py`) that takes readings in steps of some seconds.
 """
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from analyzer.estimation.quantiles import mixture_quantile, tails
 from analyzer.pack.cell_model import Cell, default_cell, label
-from analyzer.pack.chemistry import LEAD
+from analyzer.pack.chemistry import LEAD, Chemistry
 from analyzer.pack.curves.doubt import EMPTY_SD
 from analyzer.pack.lead_acid.prior import RATES_PER_H
 from analyzer.pack.lead_acid.wells import recent_ah
-from analyzer.pack.shunt_sense import shunt_sense
 from analyzer.pack.soc import states
 from analyzer.pack.soc.after_gap import LONG_GAP_S, weigh_by_gauge
 from analyzer.pack.soc.carried import Carried
 from analyzer.pack.soc.filter import MOST_COMPONENTS, STRETCHES, GaussianMixtureFilter
-from analyzer.pack.soc.inputs import STEP_S, filter_inputs
+from analyzer.pack.soc.inputs import filter_inputs
 from analyzer.pack.soc.noise import AGEING_SD, READING_SD_V, YEAR_H
 from analyzer.pack.soc.state import (
     PackPosterior,
@@ -31,9 +30,8 @@ from analyzer.pack.soc.state import (
 )
 from analyzer.pack.soc.states import LN_Q, SOC, STATES, FilterInputs, FilterStep, Floats
 from analyzer.pack.soc.terminal_current import BESIDE_S, BRIDGED_S, load_between
-from analyzer.series.derived import mean_cell_v
+from analyzer.pack.soc.upright import sign_reversed
 from analyzer.series.series import Series
-from analyzer.series.steps import readings_per_step, whole_steps
 from logger.boat import Pack
 from logger.units import HOUR_S
 
@@ -110,10 +108,33 @@ def track(
     Returns:
         Charge per reading, and the posterior at the end.
     """
+    return _charge(series, pack, _follow(series, pack, start, cell))
+
+
+def advance(series: Series, pack: Pack, start: PackPosterior | None) -> PackPosterior:
+    """The posterior at a series' end alone, as `track` has it; for who asks minute by minute."""
+    return _final(series, pack, _follow(series, pack, start))
+
+
+@dataclass(frozen=True)
+class _Followed:
+    """The filter after a series, what went into it, its trace and what it carries on."""
+
+    mixture: GaussianMixtureFilter
+    inputs: FilterInputs
+    trace: "_Trace"
+    carried: Carried
+
+
+def _follow(
+    series: Series, pack: Pack, start: PackPosterior | None, cell: Cell | None = None
+) -> _Followed:
+    """The filter over a series. Arguments as for `track`."""
     if start is not None:
         cell = Cell.from_dict(start.cell)
     cell = cell or default_cell(pack)
-    mixture = GaussianMixtureFilter(cell)
+    left = (*start.mixture[:2], unpack_covariance(start.mixture[2])) if start else None
+    mixture = GaussianMixtureFilter(cell, start=left)
     # clocks may step back: time between two stretches is never negative
     gap_s = max((series.t0_us - start.t_us) / 1e6, 0.0) if start else 0.0
     turned_round = sign_reversed(series, pack, start.sign_reversed if start else False)
@@ -124,19 +145,17 @@ def track(
     if cell.kind.name in LEAD:
         carried.recent_ah = _drawn_of_late(inputs, start.recent_ah if start else (), gap_s)
     trace = _run(mixture, inputs, carried, series.t0_us)
-    return _charge(series, pack, mixture, inputs, trace, carried)
+    return _Followed(mixture, inputs, trace, carried)
 
 
 def _resume(
     mixture: GaussianMixtureFilter, start: PackPosterior, gap_s: float, inputs: FilterInputs
 ) -> Carried:
-    """Loads what an earlier stretch left, some time after it."""
+    """Goes on from what an earlier stretch left, some time after it."""
     carried = Carried(
         start.initial_polarisation_sd_v, start.drift_sd, start.full_us, gap_s=start.gap_s
     )
     carried.emptied = start.emptied
-    weight, mean, cov = start.mixture
-    mixture.load(weight, mean, unpack_covariance(cov))
     # A pack ages while nobody looks: its capacity is less sure afterwards.
     mixture.cov[LN_Q, LN_Q] += AGEING_SD**2 * gap_s / HOUR_S / YEAR_H
     if gap_s <= BRIDGED_S:
@@ -193,41 +212,6 @@ def _drawn_of_late(
     amps = inputs.charge_as / np.maximum(inputs.length_s, 1e-9)
     found = recent_ah(amps, inputs.length_s[0] / HOUR_S, rates, left)
     return tuple(found.tolist())
-
-
-def sign_reversed(series: Series, pack: Pack, before: bool = False) -> bool:
-    """Whether the shunt is the wrong way round: the voltage rises when the pack is said to give.
-
-    Means over the filter's steps are compared, so that frames that come seconds apart do no harm.
-
-    Args:
-        before: What holds where the series cannot say.
-    """
-    size = readings_per_step(STEP_S, series.step_s)
-    if series.n < 2 * size:
-        return before
-    volts, amps = (
-        whole_steps(v, size).mean(axis=1)
-        for v in (mean_cell_v(series, pack), series.get("pack_current_a"))
-    )
-    verdict = shunt_sense(volts, amps, size * series.step_s, pack.rated_capacity_ah).verdict
-    return before if verdict == "cannot say" else verdict == "wrong"
-
-
-def upright(series: Series, pack: Pack, start: PackPosterior | None) -> Series:
-    """The series with the pack's current as it flows, turned round where its shunt is reversed.
-
-    Args:
-        start: The state before it, which holds where the series cannot say.
-    """
-    before = start is not None and start.sign_reversed
-    return turned(series) if sign_reversed(series, pack, before) else series
-
-
-def turned(series: Series) -> Series:
-    """The series with the sign of the pack's current changed."""
-    current = {"pack_current_a": -series.get("pack_current_a")}
-    return replace(series, values=series.values | current)
 
 
 class _Trace:
@@ -325,30 +309,16 @@ class CircuitEnd:
     load_a: float = 0.0
 
 
-def _charge(
-    series: Series,
-    pack: Pack,
-    mixture: GaussianMixtureFilter,
-    inputs: FilterInputs,
-    trace: _Trace,
-    carried: Carried,
-) -> Charge:
+def _charge(series: Series, pack: Pack, followed: _Followed) -> Charge:
     """Reading by reading from the steps' trace, and the posterior at the end."""
-    kind, cells, losses = mixture.kind, pack.cells_in_series, inputs.losses
-    of = inputs.step_of
+    trace, losses = followed.trace, followed.inputs.losses
+    kind, cells, of = followed.mixture.kind, pack.cells_in_series, followed.inputs.step_of
     mean = trace.mean[of] if series.n else np.zeros((0, STATES))
-    soc = np.clip(mean[:, SOC], 0.0, 1.0)
-    fast = np.exp(mean[:, states.FAST]) * np.interp(soc, kind.soc, kind.fast_shape)
-    slow = np.exp(mean[:, states.SLOW]) * np.interp(soc, kind.soc, kind.slow_shape)
+    soc, fast, slow = _resistances(kind, mean)
     hyst = np.clip(mean[:, states.HYST], -1, 1) * np.maximum(1.0 + mean[:, states.GAP], 0.1)
     ocv = kind.ocv_v(soc, losses.temp_c, hyst) + mean[:, states.SHIFT]
     ocv = ocv + curve_error_v(soc, mean[:, states.CURVE :])
     u1_v, u2_v = fast * losses.u1_v, slow * losses.u2_v
-    end = CircuitEnd(temp_c=20.0)
-    if series.n:
-        pairs_v = float(u1_v[-1]), float(u2_v[-1])
-        end = CircuitEnd(*pairs_v, float(losses.temp_c[-1]), _load_a(inputs, at_end=True))
-    end_us = series.t0_us + round(series.n * series.step_s * 1e6)
     return Charge(
         t_s=series.t_s,
         soc_frac=soc,
@@ -356,10 +326,34 @@ def _charge(
         ocv_v=ocv * cells,
         v_r0=fast * losses.r0_v * cells,
         v_rc=(u1_v + u2_v) * cells,
-        final=_posterior(mixture, pack, end_us, end, carried),
+        final=_final(series, pack, followed),
         step_of=of,
         components=trace.components,
     )
+
+
+def _resistances(kind: Chemistry, mean: Floats) -> tuple[Floats, Floats, Floats]:
+    """Charge, and what the fast and the slow resistance are over the parameters' there, (n,) each.
+
+    mean: Of the states, (n, states).
+    """
+    soc = np.clip(mean[:, SOC], 0.0, 1.0)
+    fast = np.exp(mean[:, states.FAST]) * np.interp(soc, kind.soc, kind.fast_shape)
+    slow = np.exp(mean[:, states.SLOW]) * np.interp(soc, kind.soc, kind.slow_shape)
+    return soc, fast, slow
+
+
+def _final(series: Series, pack: Pack, followed: _Followed) -> PackPosterior:
+    """The posterior at a series' end."""
+    inputs, losses = followed.inputs, followed.inputs.losses
+    end = CircuitEnd(temp_c=20.0)
+    if series.n:
+        last = followed.trace.mean[inputs.step_of[-1:]]
+        _, fast, slow = _resistances(followed.mixture.kind, last)
+        pairs_v = float(fast[0] * losses.u1_v[-1]), float(slow[0] * losses.u2_v[-1])
+        end = CircuitEnd(*pairs_v, float(losses.temp_c[-1]), _load_a(inputs, at_end=True))
+    end_us = series.t0_us + round(series.n * series.step_s * 1e6)
+    return _posterior(followed.mixture, pack, end_us, end, followed.carried)
 
 
 def _posterior(

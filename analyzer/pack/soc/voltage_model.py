@@ -143,6 +143,18 @@ class VoltageModel:
         return np.asarray(cov[SOC, SOC] * slope_var + axis_v**2)
 
 
+_newest: VoltageModel | None = None
+
+
+def model_of(kind: Chemistry) -> VoltageModel:
+    """The model of a chemistry; the last one asked for is kept, as a log asks minute by minute."""
+    global _newest
+    newest = _newest
+    if newest is None or newest.kind is not kind:
+        newest = _newest = VoltageModel(kind)
+    return newest
+
+
 def _tables(kind: Chemistry) -> Floats:
     """Rows by charge: curve, slope, half gap, fast and slow shape, place among knots. (6, n)"""
     soc = np.arange(TABLE_LOW, TABLE_HIGH + TABLE_STEP / 2, TABLE_STEP) + TABLE_STEP / 2
