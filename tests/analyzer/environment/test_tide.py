@@ -185,3 +185,24 @@ def test_a_zone_that_no_clock_has_is_refused(tmp_path, zone_h):
     text = f'{HEAD}phases = "zone"\nzone_h = {zone_h}\n[constituents.M2]\namplitude = 1\n'
     with pytest.raises(BadRoute, match="zone_h"):
         parse_constants(text + "phase_deg = 0\n", tmp_path / "tide.toml")
+
+
+# f = a + b cos N and u = c sin N degrees, N the node's longitude: Doodson's first terms as Pugh,
+# "Tides, surges and mean sea-level", 1987, table 4:3, gives them (from memory), and how far the
+# terms left out reach: the second is a tenth of the first and more where the node does much.
+DOODSON = {
+    "MM": (1.000, -0.130, 0.0, 0.02, 0.1), "MF": (1.043, 0.414, -23.7, 0.05, 3.3),
+    "O1": (1.009, 0.187, 10.8, 0.03, 1.7), "K1": (1.006, 0.115, -8.9, 0.03, 1.2),
+    "J1": (1.013, 0.168, -12.9, 0.04, 1.8), "M2": (1.000, -0.037, -2.1, 0.01, 0.2),
+    "K2": (1.024, 0.286, -17.7, 0.04, 1.2), "OO1": (1.102, 0.643, -36.7, 0.12, 6.0),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", DOODSON)
+def test_node_factors_and_angles_are_doodsons(name):
+    t_s = parse_utc("2000-01-01T12:00") + np.linspace(0, 18.61 * 365.25, 60) * DAY_S
+    node = np.radians(125.0 - 0.0529539 * (t_s - t_s[0]) / DAY_S)  # textbook
+    level, swing, turn_deg, off, off_deg = DOODSON[name]
+    factor, angle = tide.BASIC[name].node(tide.Orbit.at(t_s))
+    assert factor == pytest.approx(level + swing * np.cos(node), abs=off)
+    assert np.degrees(angle) == pytest.approx(turn_deg * np.sin(node), abs=off_deg)

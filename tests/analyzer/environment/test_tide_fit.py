@@ -103,3 +103,10 @@ def test_a_season_s_worth_of_trips_is_judged_at_once():
     begun_s = time.process_time()
     tide_fit.learned(seen)
     assert time.process_time() - begun_s < 1.0  # of an answer: generous on any machine
+
+
+def test_priors_are_in_proportion_to_the_equilibrium_tide():
+    # coefficients of the equilibrium tide, Schureman, table 2 (from memory)
+    doodson = {"M2": 0.9085, "K1": 0.5305, "O1": 0.3771, "S2": 0.4227, "N2": 0.1759}
+    for name, share in tide_fit.EQUILIBRIUM.items():
+        assert share == pytest.approx(doodson[name] / doodson["M2"], abs=1e-3)

@@ -56,6 +56,20 @@ def test_near_is_within_three_miles_and_dated(log):
     assert len(stream_history.near(log, [near]).trips) == 3
     assert len(stream_history.near(log, [far]).trips) == 0
     assert len(stream_history.near(log, [far, near]).t_s) == 48
+    # at 50 degrees north a mile east is 1 / cos 50 = 1.556 minutes of longitude: textbook
+    east, too_far = ((PLACE[0], miles * 1.556 / 60) for miles in (2.9, 3.1))
+    assert len(stream_history.near(log, [east]).trips) == 3
+    assert len(stream_history.near(log, [too_far]).trips) == 0
+
+
+def test_near_reaches_across_the_date_line(log):
+    keep(log, 2, 30.0, (50.0, 179.99))
+    assert len(stream_history.near(log, [(50.0, -179.99)]).trips) == 2
+
+
+def test_a_log_without_trips_has_seen_no_stream(log):
+    seen = stream_history.near(log, [PLACE])
+    assert len(seen.t_s) == len(seen.trip) == len(seen.trips) == 0
 
 
 def test_a_plan_of_a_day_ahead_takes_the_tide_of_the_boat_s_own_trips(log, tmp_path):

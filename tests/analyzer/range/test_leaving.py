@@ -145,3 +145,5 @@ def row(at_s: float, sure: float, charge: float) -> Departure:
 def test_of_hours_as_sure_the_one_with_most_charge_left_is_best_then_the_first():
     rows = [row(0.0, 0.90, 0.8), row(1.0, 0.998, 0.3), row(2.0, 1.0, 0.5), row(3.0, 1.0, 0.5)]
     assert best(rows).departure_utc_s == 2.0
+    half_a_per_cent_less = [row(0.0, 0.995, 0.8), row(1.0, 1.0, 0.5)]
+    assert best(half_a_per_cent_less).departure_utc_s == 0.0
