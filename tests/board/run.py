@@ -53,7 +53,18 @@ def _bench(asked: argparse.Namespace, arch: str) -> Bench:
     cuts = asked.cuts or (1 if asked.arm64 else 30)
     print(f"{arch}, {kernel.name if kernel else asked.image}, {accel}", flush=True)
     commit = report.commit_now()
-    return Bench(asked.work, arch, accel, kernel, initrd, cuts, asked.load_s, commit, asked.image)
+    return Bench(
+        asked.work,
+        arch,
+        accel,
+        kernel,
+        initrd,
+        cuts,
+        asked.load_s,
+        commit,
+        asked.image,
+        asked.patience,
+    )
 
 
 def main() -> int:
