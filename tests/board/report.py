@@ -27,6 +27,7 @@ TITLES = {
 }
 
 READY = {
+    "ready_table": "The power cut between any two writes while the ready card's table grows",
     "ready_first_start": "The ready card's first start",
     "ready_recording": "The ready card records",
     "ready_first_cuts": "The power cut during the ready card's first start",

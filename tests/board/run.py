@@ -17,6 +17,7 @@ from machine import BoardError, kvm_runs
 
 def _scenarios() -> dict[str, Callable[[Bench], None]]:
     import demo
+    import growing
     import load
     import neighbour
     import page
@@ -37,6 +38,7 @@ def _scenarios() -> dict[str, Callable[[Bench], None]]:
         "forgets": power.forgets,
         "power_cuts": power.cuts,
         "ready_first_start": ready.first_start,
+        "ready_table": growing.scenario,
         "ready_recording": ready.recording,
         "ready_first_cuts": ready.first_cuts,
     }
