@@ -73,14 +73,19 @@ def scenario(bench: Bench) -> None:
                     file.write(data[:part])
                 if found(at) not in (small, large):
                     lost.append(f"{number}: {part} of {len(data)} bytes")
-    grows = small is not None and large is not None and large[:2] == small[:2]
-    grows = grows and small[2][0] == large[2][0] and small[2][1] < large[2][1]
+    grows = bool(small and large) and _last_grew(small or [], large or [])
     bench.say("sectors of the partitions, before and after", f"{small}, {large}", grows)
     figure = "; ".join(lost) or "the old table or the new one"
     bench.say(f"found at each of {2 * len(writes)} moments", figure, bool(writes) and not lost)
     bench.say(
         "writes flushed before the next", f"{flushed} of {len(writes)}", flushed == len(writes)
     )
+
+
+def _last_grew(small: Table, large: Table) -> bool:
+    """Whether the last partition alone is larger, from the same sector on."""
+    (first, last), (first_now, last_now) = small[-1], large[-1]
+    return small[:-1] == large[:-1] and first == first_now and last < last_now
 
 
 def _grown(bench: Bench, card: Path) -> tuple[list[Write], int]:
