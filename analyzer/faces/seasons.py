@@ -1,7 +1,7 @@
 """Sentences about a season, that the pages, the paper and the command line all say."""
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from analyzer.errors import BadDates
@@ -32,6 +32,7 @@ NAMES = {
     "pack": "Out of the pack, net",
 }
 SOURCES = ("sun", "shore", "regeneration")
+EARLIEST, LATEST = date(1970, 1, 2), date(2200, 12, 31)  # of logs, by definition
 RANGES = "Ranges should hold the truth eight times in ten"
 SPEEDS = (
     "under motor, a mile through the water, without hotel load and sun; by the season's steady "
@@ -43,41 +44,57 @@ MONTHS = (
 )
 
 
-def stretch(
+def asked_days(
     year: int | None, first: str | None, last: str | None
 ) -> tuple[float | None, float | None]:
-    """What is asked for, in seconds since 1970; None: as `Log.season` has it.
+    """What is asked for in words, in seconds since 1970; see `stretch`.
 
     Args:
-        year: A calendar year.
-        first, last: Days such as 2026-05-01, both included; None: from the log's beginning, to its
-            end.
+        year: A calendar year; not beside days.
+        first, last: Days such as 2026-05-01.
     Raises:
         BadDates: A sentence that says what a day or a stretch wants.
     """
+    if year is not None and (first or last):
+        raise BadDates("a season is asked for by its year or by its days, not by both")
+    begin = _day(first) if first else None
+    end = _day(last) if last else None
+    if begin and end and end < begin:
+        raise BadDates(f"the season's last day, {last}, lies before its first, {first}")
+    return stretch(year, begin, end)
+
+
+def stretch(
+    year: int | None, first: date | None, last: date | None
+) -> tuple[float | None, float | None]:
+    """A season's beginning and end in seconds since 1970; None: as `Log.season` has it.
+
+    Args:
+        year: A calendar year, of which days beside it take a part.
+        first, last: Both included; None: from the log's beginning, to its end.
+    """
     if year is not None:
-        if first or last:
-            raise BadDates("a season is asked for by its year or by its days, not by both")
-        return _midnight(datetime(year, 1, 1)), _midnight(datetime(year + 1, 1, 1))
+        begin, end = date(year, 1, 1), date(year, 12, 31)
+        first = begin if first is None else max(first, begin)
+        last = end if last is None else min(last, end)
     if first is None and last is None:
         return None, None
-    start_s = 0.0 if first is None else _midnight(_day(first))
-    end_s = None if last is None else _midnight(_day(last) + timedelta(days=1))
-    if end_s is not None and end_s <= start_s:
-        raise BadDates(f"the season's last day, {last}, lies before its first, {first}")
-    return start_s, end_s
+    start_s = 0.0 if first is None else _midnight(first)
+    return start_s, None if last is None else _midnight(last, 1)
 
 
-def _day(text: str) -> datetime:
+def _day(text: str) -> date:
     try:
-        return datetime.strptime(text.strip(), "%Y-%m-%d")
+        return datetime.strptime(text.strip(), "%Y-%m-%d").date()
     except ValueError:
         raise BadDates(f"a day is wanted as year-month-day, 2026-05-01; got {text!r}") from None
 
 
-def _midnight(day: datetime) -> float:
-    """In the zone that the pages and the command line show."""
-    zoned = day.replace(tzinfo=UTC) if units.now().utc else day.astimezone()
+def _midnight(day: date, later: int = 0) -> float:
+    """Before a day, or so many days later, in the zone that is shown."""
+    within = min(max(day, EARLIEST), LATEST) + timedelta(days=later)
+    begun = datetime(within.year, within.month, within.day)
+    zoned = begun.replace(tzinfo=UTC) if units.now().utc else begun.astimezone()
     return zoned.timestamp()
 
 

@@ -11,7 +11,7 @@ from analyzer.faces.cli.text import season as text
 
 
 def _season(options: argparse.Namespace) -> int:
-    start_s, end_s = seasons.stretch(options.year, options.first, options.last)
+    start_s, end_s = seasons.asked_days(options.year, options.first, options.last)
     log = opt.looked_through(options)
     if options.look_back:
         from analyzer.faces.cli.base.progress import Bar

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
+from pydantic import field_validator
 
 from analyzer.answers.health.trends import Course, Past
 from analyzer.answers.season.rows import SeasonAnswer
@@ -18,8 +19,17 @@ from logger.units import UNDATED_S
 router = APIRouter(include_in_schema=False)
 
 
+class SeasonForm(SeasonQuestion):
+    """The page's own question: a form sends what is left out as nothing."""
+
+    @field_validator("first", "last", mode="before")
+    @classmethod
+    def _left_out(cls, value: Any) -> Any:
+        return value or None
+
+
 @router.get("/season")
-def season(request: Request, asked: Annotated[SeasonQuestion, Query()]) -> Response:
+def season(request: Request, asked: Annotated[SeasonForm, Query()]) -> Response:
     """A season together: the finding first, its figures folded."""
     try:
         answer = _answer(request, asked)
@@ -68,7 +78,7 @@ def _drawn(answer: SeasonAnswer) -> dict[str, Any]:
 
 @router.get("/season/report.{kind}")
 def report(
-    request: Request, kind: Literal["html", "pdf"], asked: Annotated[SeasonQuestion, Query()]
+    request: Request, kind: Literal["html", "pdf"], asked: Annotated[SeasonForm, Query()]
 ) -> Response:
     """The printed report, to be kept: it is one file that needs nothing else."""
     from analyzer.faces.report import season as paper

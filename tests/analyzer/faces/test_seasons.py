@@ -1,7 +1,7 @@
 """A season's sentences, its text at three widths, its paper and what may be asked for."""
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -38,7 +38,7 @@ def at(*day):
     ],
 )
 def test_a_season_s_days_both_count(utc, asked, want):
-    assert seasons.stretch(*asked) == want
+    assert seasons.asked_days(*asked) == want
 
 
 @pytest.mark.parametrize(
@@ -51,7 +51,7 @@ def test_a_season_s_days_both_count(utc, asked, want):
 )
 def test_what_cannot_be_a_season_is_one_sentence(asked, says):
     with pytest.raises(BadDates, match=says):
-        seasons.stretch(*asked)
+        seasons.asked_days(*asked)
 
 
 @pytest.mark.parametrize("width", [40, 80, 120])
@@ -104,3 +104,11 @@ def test_a_cleaning_is_told_with_its_days(utc):
     first = next(seasons.fouling_lines(cost))
     assert "cleaned between 9 May 2026 and 16 May 2026" in first
     assert "5 to 9 %" in first
+
+
+def test_days_beside_a_year_are_a_part_of_it(utc):
+    first, last = date(2025, 6, 1), date(2026, 3, 31)
+    assert seasons.stretch(2026, first, last) == (at(2026, 1, 1), at(2026, 4, 1))
+    # days that no clock of this computer reaches are taken for the nearest that it does
+    far = seasons.stretch(None, date(1, 1, 1), date(9999, 12, 31))
+    assert far == (at(1970, 1, 2), at(2201, 1, 1))

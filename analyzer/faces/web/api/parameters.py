@@ -83,6 +83,9 @@ _WANTS = {
     "less_than_equal": "wants {le:g} or less",
     "less_than": "wants less than {lt:g}",
     "literal_error": "wants {expected}",
+    "date_parsing": "wants a day as year-month-day, 2026-05-01",
+    "date_from_datetime_parsing": "wants a day as year-month-day, 2026-05-01",
+    "date_from_datetime_inexact": "wants a day as year-month-day, 2026-05-01",
     "enum": "wants {expected}",
     "missing": "is wanted and not there",
 }

@@ -1,5 +1,6 @@
 """What the HTTP API may be told of a range and of a passage, in knots and degrees."""
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -112,12 +113,12 @@ class SeasonQuestion(BaseModel):
     """All may be left out: then it is the year up to the newest trip."""
 
     year: int | None = Field(None, ge=1990, le=2200, description="the trips of a calendar year")
-    first: str | None = Field(None, description="trips from this day on, such as 2026-05-01")
-    last: str | None = Field(None, description="trips up to this day, which counts")
+    first: date | None = Field(None, description="trips from this day on, such as 2026-05-01")
+    last: date | None = Field(None, description="trips up to this day, which counts")
 
     def stretch(self) -> tuple[float | None, float | None]:
         """Beginning and end in seconds since 1970."""
-        return seasons.stretch(self.year, self.first or None, self.last or None)
+        return seasons.stretch(self.year, self.first, self.last)
 
 
 def _si(speed_kn: float | None, degrees: float | None) -> tuple[float, float] | None:
