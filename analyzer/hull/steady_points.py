@@ -50,6 +50,13 @@ class SteadyPoints:
         """`wind_log_sd`, zeros for None."""
         return np.zeros(len(self.speed_mps)) if self.wind_log_sd is None else self.wind_log_sd
 
+    @property
+    def middle_mps(self) -> float:
+        """The middle speed by time: half of the motoring was slower. Wants a point at least."""
+        order = np.argsort(self.speed_mps)
+        time = np.cumsum(self.duration_s[order])
+        return float(self.speed_mps[order][np.searchsorted(time, time[-1] / 2)])
+
     @classmethod
     def none(cls) -> "SteadyPoints":
         """No points."""

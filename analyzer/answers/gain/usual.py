@@ -133,11 +133,8 @@ def _speed(log: OpenLog) -> tuple[float, str]:
     points = points_before(log, None)
     joined = SteadyPoints.join(points) if points else None
     if joined is not None and float(joined.duration_s.sum()) >= LEAST_S:
-        order = np.argsort(joined.speed_mps)
-        time = np.cumsum(joined.duration_s[order])
-        middle_at = int(np.searchsorted(time, time[-1] / 2))
-        minutes = time[-1] / 60
-        return float(joined.speed_mps[order][middle_at]), (
+        minutes = float(joined.duration_s.sum()) / 60
+        return joined.middle_mps, (
             f"the middle of {minutes:.0f} minutes of steady motoring in the log"
         )
     told = "the boat file" if log.boat.hull.cruising_speed_mps else "its waterline"

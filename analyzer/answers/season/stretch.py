@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-
 from analyzer.errors import NoTrip
 from analyzer.estimation.results import LegRow, TripRow
 from analyzer.hull import hull
@@ -13,7 +11,7 @@ from analyzer.hull.power_curve import PowerCurve
 from analyzer.hull.steady_points import SteadyPoints
 from analyzer.learned import season_history
 from analyzer.learned.kept_trips import trip_row
-from analyzer.learned.keys import STEADY, revive
+from analyzer.learned.keys import STEADY, points_before, revive
 from analyzer.learned.season_history import Energies
 from analyzer.series.log import OpenLog
 from logger.store import TripRecord
@@ -76,17 +74,13 @@ class Season:
     @cached_property
     def fouling(self) -> Fouling:
         """Speed losses up to the season's end, those of earlier seasons too."""
-        return fouling(_points_until(self.log, self.end_us), self.prior)
+        return fouling(points_before(self.log, self.end_us + 1), self.prior)
 
     @cached_property
     def usual_mps(self) -> float | None:
         """The middle of the season's steady motoring, by time; None with too little of it."""
-        seconds = self.points.duration_s
-        if float(seconds.sum()) < LEAST_S:
-            return None
-        order = np.argsort(self.points.speed_mps)
-        time = np.cumsum(seconds[order])
-        return float(self.points.speed_mps[order][np.searchsorted(time, time[-1] / 2)])
+        enough = float(self.points.duration_s.sum()) >= LEAST_S
+        return self.points.middle_mps if enough else None
 
 
 def season_of(log: OpenLog, start_utc_s: float | None, end_utc_s: float | None) -> Season:
@@ -116,9 +110,3 @@ def season_of(log: OpenLog, start_utc_s: float | None, end_utc_s: float | None) 
         row = trip_row(record)
         outings.append(Outing(record, row, kept or SteadyPoints.none(), energies.get(key)))
     return Season(log, start_us, end_us, tuple(outings))
-
-
-def _points_until(log: OpenLog, end_us: int) -> list[SteadyPoints]:
-    kept = [one for one in log.store.learned(STEADY) if one.from_us <= end_us]
-    found = [revive(SteadyPoints.from_dict, one.value) for one in kept]
-    return [points for points in found if points is not None]
