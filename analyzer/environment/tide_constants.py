@@ -132,7 +132,17 @@ def parse_constants(text: str, where: Path) -> TideConstants:
     except tomllib.TOMLDecodeError as error:
         raise BadRoute(f"{where} cannot be read as TOML: {error}") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        said = first["msg"].removeprefix("Value error, ")
-        raise BadRoute(f"{where}: {key + ': ' if key else ''}{said}") from error
+        raise BadRoute(f"{where}: {_said(error)}") from error
+
+
+def _said(error: ValidationError) -> str:
+    """The first thing that is wrong, in words."""
+    first = error.errors()[0]
+    key = ".".join(str(part) for part in first["loc"])
+    if first["type"] == "missing":
+        return f"{key} is missing; a constituent wants amplitude and phase_deg, the file speeds"
+    if first["type"] == "extra_forbidden":
+        return f"{key} is no key of a file of harmonic constants; take it out"
+    if first["type"] == "value_error":
+        return first["msg"].removeprefix("Value error, ")
+    return f"{key}: {first['msg'].replace('Input should', 'it should')}, got {first['input']!r}"

@@ -147,7 +147,15 @@ def test_lags_of_zone_time_and_of_the_own_meridian_are_turned_to_greenwich():
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("[constituents]\nM2 = { amplitude = 1 }\n", "M2.phase_deg"),
+        (
+            "[constituents]\nM2 = { amplitude = 1 }\n",
+            "phase_deg is missing",
+        ),
+        ("[constituents]\nM2 = { amplitude = 1, phase_deg = 999 }\n", "it should be .* got 999"),
+        (
+            "[constituents]\nM2 = { amplitude = 1, phase = 9, phase_deg = 9 }\n",
+            "M2.phase is no key",
+        ),
         ("[constituents]\nX2 = { amplitude = 1, phase_deg = 1 }\n", "no constituent X2"),
         ("[constituents]\nM2 = { amplitude = 99, phase_deg = 1 }\n", "unit of speed"),
         ('phases = "zone"\n[constituents]\nM2 = { amplitude = 1, phase_deg = 1 }\n', "zone_h"),
