@@ -4,6 +4,7 @@ from analyzer.series.log import OpenLog
 from analyzer.trips.trips import PAUSE_S
 
 WINDOW_US = 24 * 3600 * 1_000_000  # looked through at a time, to fit a small board; assumed
+SECOND_US = 1_000_000  # of the grid, by definition
 APART_US = round(PAUSE_S * 1e6)  # a silence this long ends a trip
 
 
@@ -35,7 +36,7 @@ def next_window(
     filled_us = _filled_from(log, *found)
     if filled_us is None:
         return next_window(log, found[1], before_us)
-    return filled_us, min(found[1], filled_us + WINDOW_US)
+    return filled_us, _filled_to(log, filled_us, min(found[1], filled_us + WINDOW_US), found[1])
 
 
 def _filled_from(log: OpenLog, first_us: int, last_us: int) -> int | None:
@@ -59,3 +60,18 @@ def unknown_starts(log: OpenLog, start_us: int, end_us: int) -> set[int]:
             found.add(first_us)
         dated = boot.utc_offset_us is not None
     return {at for at in found if start_us <= at < end_us}
+
+
+def _filled_to(log: OpenLog, start_us: int, end_us: int, last_us: int) -> int:
+    """Where a window ends: before a silence that goes on for a day's length or more behind it."""
+    if end_us >= last_us or (log.store.next_filled_us(end_us) or last_us) - end_us < WINDOW_US:
+        return end_us
+    low_us, high_us = start_us, end_us  # a reading at or after the one, none after the other
+    while high_us - low_us > SECOND_US:
+        middle_us = (low_us + high_us) // 2
+        next_us = log.store.next_filled_us(middle_us)
+        if next_us is not None and next_us < end_us:
+            low_us = next_us
+        else:
+            high_us = middle_us
+    return low_us + SECOND_US

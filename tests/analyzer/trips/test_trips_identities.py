@@ -15,7 +15,8 @@ from analyzer.series.series import Series
 from analyzer.trips import trips
 from analyzer.trips.spans import next_window, unknown_starts
 from logger.boat import Hotel
-from logger.store import Boot
+from logger.reading import EXACT, Block, Group, UtcFix
+from logger.store import Boot, Store
 from tests.support.motor_boat import motor_boat
 
 BOAT = motor_boat(hotel=Hotel(power_w=50.0, measured_in_pack_current=True))
@@ -338,3 +339,22 @@ def test_a_time_of_unknown_length_lies_at_each_end_of_an_undated_boot(told):
         if b.utc_offset_us is None or (k and boots[k - 1].utc_offset_us is None)
     }
     assert unknown_starts(log, 0, 10**18) == want
+
+
+def test_a_silence_of_days_within_a_boot_parts_windows_as_two_boots_do(tmp_path):
+    second, day = 1_000_000, 86400 * 1_000_000
+    # By hand: ten minutes, twelve hours of silence, ten minutes; ten days later an hour.
+    parts = ((0, 600), (day // 2, 600), (10 * day, 3600))
+    with Store.open(tmp_path / "log.sqlite", write=True) as store:
+        writer = store.writer("boot")
+        writer.add(UtcFix(0, 20_000 * day, "file", 1.0))
+        for begin_us, count in parts:
+            t_us = begin_us + np.arange(count, dtype=np.int64) * second
+            group = Group("t", ("pack_current_a",), (EXACT,))
+            writer.add(Block(group, t_us, np.ones((count, 1))))
+        writer.close()
+        log, at, got = SimpleNamespace(store=store), 0, []
+        while (window := next_window(log, at)) is not None:
+            got.append([us - 20_000 * day for us in window])
+            at = window[1]
+    assert got == [[0, day // 2 + 600 * second], [10 * day, 10 * day + 3599 * second + 1]]
