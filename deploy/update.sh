@@ -28,7 +28,7 @@ put_units
 if runs && [ -n "$running" ]; then
     # A release of before them had none. What ends a change is for the next start: it would wait here.
     systemctl enable $errands $resume
-    systemctl start $errands
+    systemctl start $errands || true
     say "the new release is being tried; these pages are away for a moment"
     # shellcheck disable=SC2086 # words are wanted
     systemctl restart $running || true

@@ -86,6 +86,19 @@ def test_one_that_falls_is_taken_back_and_told(board: Board, key: Path):
     assert words_of(board.log) == ["before"]
 
 
+def test_one_is_taken_back_although_the_recorder_has_no_sources_yet(board: Board, key: Path):
+    # found on a booted system (tests/package): to start such a recorder fails under any release
+    board.set_state("is-active-not-keelwatt-record.service")
+    board.set_state("start-fails")
+    board.set_state("falls")
+    send(board, release_file(board, key, "1.1", store=READS))
+    assert board.change("file").returncode == 1
+    assert board.version() == "1.0"
+    assert "the update was undone" in board.said
+    assert not (board.root / "opt/keelwatt/changing").exists()
+    assert not (board.root / "run/keelwatt-update/busy").exists()
+
+
 def test_one_that_does_not_start_changes_nothing(board: Board, key: Path):
     before = releases(board)
     send(board, release_file(board, key, "1.1", BROKEN))

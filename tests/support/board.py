@@ -43,6 +43,7 @@ SYSTEMCTL = f"""#!/bin/sh
 case "$1" in
 is-enabled | is-active) [ ! -e "$STATE/$1-not" ] && [ ! -e "$STATE/$1-not-$3" ] ;;
 show) cat "$STATE/restarts" 2>/dev/null || true ;;
+start) [ ! -e "$STATE/start-fails" ] ;;
 restart) [ ! -e "$STATE/falls" ] || touch "$STATE/is-active-not" ;;
 esac
 """

@@ -7,6 +7,10 @@ symbols over states in pco/src/ans/spec.rs there, which the specification names.
 import numpy as np
 import numpy.typing as npt
 
+# Bits of a byte and of a word, and words of ones and of none: by definition.
+_BYTE, _WORD = np.uint64(8), np.uint64(64)
+_NONE, _ONE, _ALL = np.uint64(0), np.uint64(1), np.uint64(2**64 - 1)
+
 
 class PcoError(ValueError):
     """Bytes that are not of this format, or of a part of it that is not read here."""
@@ -25,10 +29,12 @@ class Bits:
 
     def take(self, count: int) -> int:
         """One number of so many bits."""
-        first, last = self.at // 8, (self.at + count + 7) // 8
+        first = self.at // 8
+        last = (self.at + count + 7) // 8
         if last > len(self.data):
             raise PcoError("the bytes end early")
-        value = int.from_bytes(self.data[first:last], "little") >> (self.at % 8)
+        value = int.from_bytes(self.data[first:last], "little")
+        value >>= self.at % 8
         self.at += count
         return value & ((1 << count) - 1)
 
@@ -39,7 +45,9 @@ class Bits:
     def ahead(self, count: int) -> int:
         """The next bits without taking them; zeros beyond the end."""
         first = self.at // 8
-        return int.from_bytes(self.data[first : first + count // 8 + 2], "little") >> (self.at % 8)
+        last = first + count // 8 + 2
+        value = int.from_bytes(self.data[first:last], "little")
+        return value >> (self.at % 8)
 
     def take_each(self, counts: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:
         """Numbers one after the other, each of its own count of bits, at most 64. Shape (n,)."""
@@ -47,14 +55,19 @@ class Bits:
         starts = ends - counts
         if len(ends) and ends[-1] > 8 * len(self.data):
             raise PcoError("the bytes end early")
-        places, shift = (starts >> np.uint64(3)).astype(np.intp), starts & np.uint64(7)
-        low = np.ascontiguousarray(self._words[places]).view("<u8")[:, 0] >> shift
-        # A shift by 64 is not defined: in two steps.
-        high = self._next[places].astype(np.uint64) << (np.uint64(63) - shift) << np.uint64(1)
-        ones = ~np.uint64(0) >> (np.uint64(64) - counts) % np.uint64(64)
-        mask = np.where(counts == 0, np.uint64(0), ones)
-        self.at = int(ends[-1]) if len(ends) else self.at
-        found: npt.NDArray[np.uint64] = (low | high) & mask
+        places = (starts // _BYTE).astype(np.intp)
+        shift = starts % _BYTE
+        words = np.ascontiguousarray(self._words[places])
+        found: npt.NDArray[np.uint64] = words.view("<u8")[:, 0] >> shift
+        # The ninth byte. A shift by 64 is not defined: in two steps.
+        high = self._next[places].astype(np.uint64)
+        high <<= _WORD - _ONE - shift
+        high <<= _ONE
+        found |= high
+        ones = _ALL >> (_WORD - counts) % _WORD
+        found &= np.where(counts == 0, _NONE, ones)
+        if len(ends):
+            self.at = int(ends[-1])
         return found
 
 

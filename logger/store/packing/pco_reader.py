@@ -17,11 +17,11 @@ BEGIN = b"pco!"
 Latents = npt.NDArray[np.unsignedinteger[Any]]
 # By the byte that names them in the format.
 _TYPES: dict[int, str] = {1: "<u4", 2: "<u8", 3: "<i4", 4: "<i8", 6: "<f8"}
-_BATCH = 256  # of the format, as are all that follow
+_BATCH = 256  # numbers; source: the specification above
 _CLASSIC, _INT_MULT, _FLOAT_MULT, _FLOAT_QUANT, _DICT = range(5)
-_MOST_SIZE_LOG = 14
-_MANTISSA_BITS = 52  # of a 64-bit float (IEEE 754)
-_MOST = 2**24  # numbers, as in squeeze.py
+_MOST_SIZE_LOG = 14  # source: the same
+_MANTISSA_BITS = 52  # of a 64-bit float, by definition (IEEE 754)
+_MOST = 2**24  # numbers, as in squeeze.py; assumed
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from analyzer.answers.transfer import status
 from analyzer.faces.web.set_up.forms import FormError, check_length
 
 TOLD = Path("/run/keelwatt-update")
-MOST_BYTES = 400_000_000  # of a release, as deploy/release_file.py has it
+MOST_BYTES = 400_000_000  # of a release, as deploy/release_file.py has it; assumed
 FORM_BYTES = 10_000  # of what a form puts around a file; assumed
 LEFT_BYTES = 50_000_000  # of room that the recorder keeps; assumed
 IDLE_S = 30.0  # from one piece to the next; assumed
