@@ -126,7 +126,6 @@ class Machine:
 
     def _command(self) -> list[str]:
         arm = self.arch == "arm64"
-        console = "ttyAMA0" if arm else "ttyS0"
         processor = "host,-arch-capabilities" if self.accel == "kvm" else TCG_PC
         if arm and self.accel == "tcg":
             processor = "cortex-a72"
@@ -138,21 +137,10 @@ class Machine:
         }
         kind, _, port = self.net.partition(":")
         nets["phone"] = f"user,id=net,restrict=on,hostfwd=tcp:127.0.0.1:{port}-:8765"
-        words = f"console={console} net.ifnames=0 quiet"
-        if self.accel == "tcg":  # guarding an emulated processor against its own faults only costs
-            words += " mitigations=off init_on_alloc=0"
-        if not arm and self.accel == "tcg" and _tsc_khz():
-            # Else it reads the time from a far dearer clock, or measures this one when the emulator
-            # is kept from running and has days of ten hours.
-            words += f" tsc=reliable tsc_early_khz={_tsc_khz()}"
-        if (
-            not arm and self.accel == "tcg"
-        ):  # nor are its timers broken when it is kept from running
-            words += " no_timer_check"
         command = [EMULATORS[self.arch], "-accel", accel, "-cpu", processor, "-smp", "2"]
         command += ["-m", "1024", "-machine", "virt" if arm else "q35", "-no-reboot"]
         command += ["-display", "none", "-serial", "stdio", "-monitor", "none", "-nodefaults"]
-        command += self._start_by(words)
+        command += self._start_by(self._words(arm))
         command += ["-drive", f"if=none,id=card,format=raw,file=nbd:unix:{self._server.address}"]
         command += ["-device", "virtio-blk-pci,drive=card", "-device", "virtio-rng-pci"]
         command += ["-netdev", nets[kind], "-device", "virtio-net-pci,netdev=net"]
@@ -172,6 +160,22 @@ class Machine:
         if self.clock:
             command += ["-rtc", f"base={self.clock}"]
         return command
+
+    def _words(self, arm: bool) -> str:
+        """The kernel's."""
+        console = "ttyAMA0" if arm else "ttyS0"
+        words = f"console={console} net.ifnames=0 quiet"
+        if self.accel == "tcg":  # guarding an emulated processor against its own faults only costs
+            words += " mitigations=off init_on_alloc=0"
+        if not arm and self.accel == "tcg" and _tsc_khz():
+            # Else it reads the time from a far dearer clock, or measures this one when the emulator
+            # is kept from running and has days of ten hours.
+            words += f" tsc=reliable tsc_early_khz={_tsc_khz()}"
+        if (
+            not arm and self.accel == "tcg"
+        ):  # nor are its timers broken when it is kept from running
+            words += " no_timer_check"
+        return words
 
     def _start_by(self, words: str) -> list[str]:
         """What is started, and the kernel's words for it."""

@@ -6,7 +6,7 @@ import signal
 import sys
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import image
@@ -69,9 +69,8 @@ def _bench(asked: argparse.Namespace, arch: str) -> Bench:
     )
 
 
-def main() -> int:
-    """0 where every scenario passed."""
-    scenarios = _scenarios()
+def _asked(scenarios: Iterable[str]) -> argparse.Namespace:
+    """What the command line wants."""
     wants = argparse.ArgumentParser(prog="sh tests/board/run.sh", description=__doc__)
     wants.add_argument("--arm64", action="store_true", help="a 64-bit ARM board")
     wants.add_argument("--work", type=Path, required=True, help="where everything is made and kept")
@@ -81,7 +80,13 @@ def main() -> int:
     wants.add_argument("--image", type=Path, help="a ready card of deploy/image.sh: it alone")
     wants.add_argument("--patience", type=float, default=1.0, help="times as long waits, if busy")
     wants.add_argument("--report", type=Path, help="write the report here")
-    asked = wants.parse_args()
+    return wants.parse_args()
+
+
+def main() -> int:
+    """0 where every scenario passed."""
+    scenarios = _scenarios()
+    asked = _asked(scenarios)
     arch = "arm64" if asked.arm64 else "amd64"
     asked.work.mkdir(parents=True, exist_ok=True)
     bench = _bench(asked, arch)
