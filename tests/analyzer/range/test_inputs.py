@@ -118,3 +118,17 @@ def test_two_witnesses_of_the_speed_through_water_count_by_their_precision():
     want = float(weights @ [by_ground, by_power] / weights.sum())
     found = through_water(100 * by_power**3, ground_sd, 0.06)
     assert found == pytest.approx(want, abs=0.004)
+
+
+@pytest.mark.parametrize(("was_deg", "told"), [(344.0, True), (16.0, True), (330.0, False),
+                                               (30.0, False), (180.0, False)])  # fmt: skip
+def test_the_point_before_a_step_counts_on_the_present_course(was_deg, told):
+    """A minute ago the throttle went from 10 A to 20 A, 480 W to 1,000; the course is north now.
+    Some 20 degrees to either side are one course, across north too."""
+    stepped = log(before=10.0)
+    stepped.values["course_ground_deg"][:-60] = was_deg
+    point = inputs.before_step(stepped, boat())
+    assert (point is not None) == told
+    if told:
+        assert point.power_w == pytest.approx(480.0)
+        assert point.course_deg == pytest.approx(was_deg)
