@@ -319,7 +319,7 @@ def test_two_changes_at_once_are_one(board: Board, key: Path):
 
 
 MANY = 400  # steps that no act has
-FEW = 6  # cuts of each kind in a build, spread over all steps; every one with KEELWATT_FULL
+FEW = 3  # cuts of each kind in a build, spread over all steps; every one with KEELWATT_FULL
 
 
 def with_power_cuts(board: Board, act: str, ready, whole) -> int:
