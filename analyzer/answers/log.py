@@ -29,10 +29,10 @@ from logger.errors import LoggerError
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analyzer.answers.ahead.passage import PlanAnswer, PlanWish
     from analyzer.answers.guard import Guard
     from analyzer.answers.health.trends import Course, PackHealth
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
-    from analyzer.answers.passage import PlanAnswer, PlanWish
     from analyzer.answers.trip_chart import Around, TripPlot, TripSeries
     from analyzer.series.decimate import Overview
 
@@ -66,7 +66,7 @@ class Log(Seasons):
 
     def plan(self, wish: "PlanWish") -> "PlanAnswer":
         """Whether a passage works."""
-        from analyzer.answers.passage import plan_passage
+        from analyzer.answers.ahead.passage import plan_passage
 
         with self.opened() as log:
             return plan_passage(log, wish)

@@ -25,9 +25,9 @@ def shipped() -> dict[str, Any]:
 
 def made() -> dict[str, Any]:
     """The schema, made from the dataclasses of the answers."""
+    from analyzer.answers.ahead.passage import PlanAnswer
     from analyzer.answers.flags import FlagEvent
     from analyzer.answers.hull import DoubleRun, HindcastAnswer, HullAnswer
-    from analyzer.answers.passage import PlanAnswer
     from analyzer.answers.season.rows import SeasonAnswer
     from analyzer.estimation import json_schema, results
     from logger.account import Account

@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
+from analyzer.answers.ahead.passage import Departure, PlanAnswer
 from analyzer.answers.health.trends import Course, PackHealth, Past
 from analyzer.answers.hull import CurveRow, HindcastAnswer, HullAnswer
-from analyzer.answers.passage import Departure, PlanAnswer
 from analyzer.answers.trip_chart import TripPlot
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.estimate import Estimate, cannot_say

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 from analyzer.answers.log_file import LogFile
 
 if TYPE_CHECKING:
+    from analyzer.answers.ahead.passage import PlanWish
     from analyzer.answers.gain.rows import GainAnswer, PlanWhatIf, RangeWhatIf, TripWhatIf
-    from analyzer.answers.passage import PlanWish
     from analyzer.estimation.results import WayHome
 
 Flow = tuple[float, float]  # m/s, degrees

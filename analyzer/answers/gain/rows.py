@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from analyzer.answers.ahead.passage import PlanAnswer
 from analyzer.answers.gain.keys import ChangedKey
-from analyzer.answers.passage import PlanAnswer
 from analyzer.estimation.estimate import Estimate
 from analyzer.estimation.results import SCHEMA, HomeAnswer, RangeAnswer, TripRow
 from analyzer.range.plan import Plan

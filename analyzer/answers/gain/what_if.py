@@ -15,10 +15,10 @@ from analyzer.answers.ahead.asked import (
     sun_share,
     surroundings,
 )
+from analyzer.answers.ahead.passage import with_passage
 from analyzer.answers.gain.boat_changes import changed_question, place_of
 from analyzer.answers.gain.keys import ChangedKey, changed_boat
 from analyzer.answers.gain.rows import PlanWhatIf, RangeWhatIf
-from analyzer.answers.passage import with_passage
 from analyzer.environment.solar import USUAL_SD, USUAL_SHARE
 from analyzer.estimation.estimate import Estimate, cannot_say
 from analyzer.estimation.quantiles import Z80

@@ -8,7 +8,7 @@ from analyzer.faces import format
 from analyzer.faces.charts.scale import Tick, path
 
 if TYPE_CHECKING:
-    from analyzer.answers.passage import Departure
+    from analyzer.answers.ahead.passage import Departure
 
 # Layout in pixels, as `range_svg.along`: assumed.
 LEFT, RIGHT, TOP, BOTTOM = 40.0, 390.0, 20.0, 172.0

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def _plan(options: argparse.Namespace) -> int:
-    from analyzer.answers.passage import PlanWish, forecast
+    from analyzer.answers.ahead.passage import PlanWish, forecast
 
     wish = PlanWish(
         route=options.route,
@@ -75,7 +75,7 @@ def _svg_file(text: str) -> Path:
 
 def _utc(text: str) -> float:
     """An ISO 8601 time as seconds since 1970."""
-    from analyzer.answers.passage import parse_utc
+    from analyzer.answers.ahead.passage import parse_utc
 
     try:
         return parse_utc(text)

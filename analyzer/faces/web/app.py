@@ -15,11 +15,11 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from analyzer.answers import Log
+from analyzer.answers.ahead.passage import PlanAnswer
 from analyzer.answers.gain.rows import GainAnswer
 from analyzer.answers.guard import Guard, Pulse
 from analyzer.answers.hull import HindcastAnswer, HullAnswer
 from analyzer.answers.memory import Memory
-from analyzer.answers.passage import PlanAnswer
 from analyzer.answers.schema import shipped
 from analyzer.answers.season.rows import SeasonAnswer
 from analyzer.errors import AnalyzerError, BadDates, BadRoute

@@ -23,7 +23,7 @@ from analyzer.faces.web.set_up.forms import FormError, check_length, read_body
 from logger.errors import LoggerError
 
 if TYPE_CHECKING:
-    from analyzer.answers.passage import PlanAnswer
+    from analyzer.answers.ahead.passage import PlanAnswer
 
 # Of earlier trips on the map, and of a file that is sent: assumed.
 MOST_TRACKS, TRACK_POINTS = 6, 400
@@ -97,7 +97,7 @@ def ask(log: Log, question: PlanQuestion, files: dict[str, bytes]) -> "tuple[Pla
             path.write_bytes(files[name])
         try:
             answer = log.plan(question.of(kept["route"], kept.get("stream_table")))
-            from analyzer.answers.passage import shown_places
+            from analyzer.answers.ahead.passage import shown_places
 
             return answer, waypoints.text(shown_places(kept["route"]))
         except AnalyzerError as error:

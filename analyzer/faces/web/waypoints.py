@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 
-from analyzer.answers.passage import Place
+from analyzer.answers.ahead.passage import Place
 from analyzer.faces.web.set_up.forms import FormError
 
 MOST = 200  # places of a route, assumed

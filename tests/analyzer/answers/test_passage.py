@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from analyzer.answers import hull as answer_hull
-from analyzer.answers import passage, refresh
-from analyzer.answers.ahead import asked
-from analyzer.answers.passage import PlanWish, parse_utc, plan_passage
+from analyzer.answers import refresh
+from analyzer.answers.ahead import asked, passage
+from analyzer.answers.ahead.passage import PlanWish, parse_utc, plan_passage
 from analyzer.answers.snapshot import here_now
 from analyzer.environment.wind import Wind
 from analyzer.errors import BadRoute

@@ -5,7 +5,7 @@ import pytest
 
 from analyzer.answers import open_log
 from analyzer.answers.ahead.asked import PlanWish
-from analyzer.answers.passage import plan_passage
+from analyzer.answers.ahead.passage import plan_passage
 from analyzer.environment.stream import given
 from analyzer.learned import stream_history
 from analyzer.learned.keys import STREAMS

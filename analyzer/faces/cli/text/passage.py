@@ -7,6 +7,7 @@ from analyzer.faces.cli.text.answers import wrapped
 from logger.units import NMI
 
 if TYPE_CHECKING:
+    from analyzer.answers.ahead.passage import PlanAnswer, PlanLeg
     from analyzer.answers.hull import (
         Asked,
         Calibration,
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
         HullAnswer,
         TripLoss,
     )
-    from analyzer.answers.passage import PlanAnswer, PlanLeg
 
 BAR = 30  # characters, assumed
 

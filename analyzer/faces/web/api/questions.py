@@ -7,7 +7,7 @@ from typing import Any
 from pydantic import BaseModel, Field, model_validator
 
 from analyzer.answers import Log
-from analyzer.answers.passage import PlanWish, forecast
+from analyzer.answers.ahead.passage import PlanWish, forecast
 from analyzer.estimation.results import RangeAnswer, Way
 from analyzer.faces import seasons
 from logger.units import HOUR_S, KN
