@@ -122,18 +122,21 @@ class CableHeat:
         both = np.concatenate([temp, apart_k])
         none = np.zeros(len(self._paired))
         around = np.concatenate([air, none])
-        self.heat.step(dt_s, self._of_all(load), both, around, device_k)
+        loads = self._of_all(load)
+        self.heat.step(dt_s, loads, both, around, device_k)
         return Step(end_s, dt_s, load, temp, self.heat)
 
     def _of_all(self, of_cables: Floats) -> Floats:
         """What the cables have, for them and then for their pairs. (bodies,)"""
-        return np.concatenate([of_cables, of_cables[self._paired]])
+        of_pairs = of_cables[self._paired]
+        return np.concatenate([of_cables, of_pairs])
 
     def pair_of(self, place: int) -> int | None:
         """The body that is a cable's difference from its partner; None: it has none."""
         if place not in self._paired:
             return None
-        return len(self.cables) + self._paired.index(place)
+        pair = self._paired.index(place)
+        return len(self.cables) + pair
 
     def _air(self, end_s: float, row: Floats) -> Floats:
         """Air at each cable, or what stands in for it, shape (cables,)."""
@@ -177,7 +180,8 @@ class CableHeat:
     def _priors(self) -> list[HeatPrior]:
         """Of bodies, then of pairs; with what their devices bring."""
         bodies = [joints.prior(c, self.measured) for c in self.cables]
-        pairs = [joints.pair_prior(self.cables[k]) for k in self._paired]
+        paired = [self.cables[k] for k in self._paired]
+        pairs = map(joints.pair_prior, paired)
         return self._devices.added((*bodies, *pairs))
 
     def _device(self, end_s: float, padded: Floats, air: Floats) -> Floats:
@@ -186,7 +190,8 @@ class CableHeat:
         padded: A row with a NaN behind it.
         """
         device_c = padded[self._device_at]
-        changed = self._devices.see(end_s, device_c - self._of_all(air))
+        around = self._of_all(air)
+        changed = self._devices.see(end_s, device_c - around)
         if changed and self.heat is not None:
             self.heat.revise_device(self._priors())
         return self._devices.above_k
