@@ -20,10 +20,10 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 LEAST_TRIPS = 3  # on either side, so that one odd trip is no cleaning; assumed
-LEAST_STEP = 0.02  # of the speed: less is no haul-out; as `fouling.WORTH_FRAC`
+LEAST_STEP = 0.02  # of the speed: less is no haul-out; assumed as `fouling.WORTH_FRAC`
 SURE_LOG = float(np.log(49))  # odds of 49 to 1, before it is told: 98 %; assumed
 PARTS = (0.0, 0.25, 0.5, 0.75)  # of the trips that are left out from the front; assumed
-COVER = 0.8  # of the places where the break may be, that its dates hold
+COVER = 0.8  # of the places where the break may be, that its dates hold; by definition
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import errand
 
 LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # none that could be taken for another
-PORT = 8765
+PORT = 8765  # of the pages; assumed
 # NetworkManager gives a shared network's own computer this address (its manual, ipv4.method).
 ADDRESS = f"http://10.42.0.1:{PORT}/"
 LEAST_SEED_BYTES = 16  # 128 bits, common practice, no source

@@ -18,7 +18,7 @@ from logger.units import HOUR_S, KN, UNDATED_S
 
 BIN_MPS = 0.5 * KN  # half a knot apart, by definition of the table
 LEAST_S = 300.0  # of steady motoring near a speed before it is told; assumed
-LEAST_M = 50.0  # under motor before a mile's consumption is told; as for a trip's
+LEAST_M = 50.0  # under motor before a mile's consumption is told; as for a trip's, assumed
 
 
 def speed_rows(season: Season) -> tuple[SpeedRow, ...]:
