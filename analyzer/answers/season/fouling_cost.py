@@ -9,7 +9,7 @@ from analyzer.answers.season.rows import FoulingCost
 from analyzer.answers.season.stretch import Outing, Season
 from analyzer.estimation.estimate import Estimate, cannot_say
 
-MOST_LOSS = 0.6  # of the speed: more is no growth; keeps logarithms finite, assumed as for a what-if
+MOST_LOSS = 0.6  # of the speed, so that logarithms stay finite; assumed as for a what-if
 
 
 def fouling_cost(season: Season) -> FoulingCost:
