@@ -8,9 +8,10 @@ import pytest
 from analyzer.pack.chemistry import chemistry
 from analyzer.pack.soc import known, track
 from analyzer.series.series import Series
+from analyzer.trips import sag_design
 from analyzer.trips.sag_design import lagged
 from analyzer.trips.sag_prior import Earlier
-from analyzer.trips.sag_split import split
+from analyzer.trips.sag_split import _smoothed, split
 from logger.boat import Pack
 from tests.support.motor_boat import motor_boat
 
@@ -168,3 +169,22 @@ def test_a_long_trip_is_split_like_a_short_one():
     ohmic = np.tile(true[0], 2)[loaded].mean()
     assert long["ohmic_v"][loaded].mean() == pytest.approx(ohmic, rel=0.08)
     assert np.isfinite(long["rest_v"]).all()
+
+
+def test_choices_are_shares_and_time_constants_that_leave_no_gap():
+    """A share lies between none and all; a pair between two time constants, each about 1.7 times
+    the one before, is told by both."""
+    for shares in (sag_design.SHARES0, sag_design.SHARES1):
+        assert 0 < shares[0] < shares[-1] < 1
+        assert (np.diff(shares) > 0).all()
+    for taus in (sag_design.TAU1_S, sag_design.TAU2_S):
+        np.testing.assert_allclose(np.divide(taus[1:], taus[:-1]), 1.7, atol=0.1)
+
+
+@pytest.mark.parametrize("n", [9, 10, 40])
+def test_smoothing_is_a_mean_over_a_window_that_fits(n):
+    """Ten steps to either side, or as many as a short trip has around its middle."""
+    values = np.random.default_rng(n).normal(size=n)
+    half = min(10, (n - 1) // 2)
+    want = [values[max(k - half, 0) : k + half + 1].mean() for k in range(n)]
+    np.testing.assert_allclose(_smoothed(values, 20), want)

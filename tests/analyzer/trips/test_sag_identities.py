@@ -19,7 +19,7 @@ from analyzer.trips.sag import parts
 from analyzer.trips.sag_account import worst
 from analyzer.trips.sag_design import design_matrix, lagged
 from analyzer.trips.sag_prior import Earlier
-from analyzer.trips.sag_split import _smoothed, split
+from analyzer.trips.sag_split import split
 from logger.boat import Pack
 from tests.support.motor_boat import motor_boat
 from tests.support.sag_noise import left_cov
@@ -121,16 +121,6 @@ def test_bends_are_straight_lines_between_knots_and_add_up_to_one():
     moved = np.cumsum(current) * 10 / 3600 / AH
     knots = moved.min() + 0.05 * np.arange(bends.shape[1])
     np.testing.assert_allclose(bends @ knots, moved, atol=1e-12)
-
-
-def test_choices_are_shares_and_time_constants_that_leave_no_gap():
-    """A share lies between none and all; a pair between two time constants, each about 1.7 times
-    the one before, is told by both."""
-    for shares in (sag_design.SHARES0, sag_design.SHARES1):
-        assert 0 < shares[0] < shares[-1] < 1
-        assert (np.diff(shares) > 0).all()
-    for taus in (sag_design.TAU1_S, sag_design.TAU2_S):
-        np.testing.assert_allclose(np.divide(taus[1:], taus[:-1]), 1.7, atol=0.1)
 
 
 def test_choices_shares_are_as_likely_as_their_normal_priors():
@@ -398,12 +388,3 @@ def test_less_than_five_minutes_of_readings_are_not_fitted(few, lasts_s, fitted)
     log = few[0].cut(1000, 1000 + lasts_s)
     charge = track(log, BOAT.pack, known(BOAT.pack, 0.8, 0.02, t_us=log.t0_us))
     assert (split(log, charge, BOAT) is not None) == fitted
-
-
-@pytest.mark.parametrize("n", [9, 10, 40])
-def test_smoothing_is_a_mean_over_a_window_that_fits(n):
-    """Ten steps to either side, or as many as a short trip has around its middle."""
-    values = np.random.default_rng(n).normal(size=n)
-    half = min(10, (n - 1) // 2)
-    want = [values[max(k - half, 0) : k + half + 1].mean() for k in range(n)]
-    np.testing.assert_allclose(_smoothed(values, 20), want)
