@@ -34,7 +34,7 @@ RestartSec=1
 UNITS = ("keelwatt-record", "keelwatt-serve", "keelwatt-errand.socket", "avahi-daemon")
 # Who may listen: the pages; the name's answers; the Wi-Fi's own addresses and names; DHCP's client.
 MAY_LISTEN = {
-    "tcp": {"8765": "python", "53": "dnsmasq"},
+    "tcp": {"8765": "keelwatt", "53": "dnsmasq"},
     "udp": {"5353": "avahi-daemon", "53": "dnsmasq", "67": "dnsmasq", "68": "NetworkManager"},
 }
 HOST = "10.0.2.15:8765"  # the emulator's own network gives this address
