@@ -97,7 +97,7 @@ _FAMILIES: list[tuple[str, str, float, float, str]] = [
     # limits lie outside any air, water, engine or exhaust; assumed.
     (r"other_[a-z0-9_]+_c", "degC", -100.0, 1500.0, "a temperature of this boat"),
     # Anything else a boat reports; the boat's own name for it and a unit known here.
-    (r"other_[a-z0-9_]+", "", -1e15, 1e15, "a channel of this boat"),
+    (r"other_[a-z0-9_]+", "", -1e15, 1e15, ""),
 ]
 
 CATALOGUE: dict[str, Channel] = {c.name: c for c in _FIXED}
@@ -116,7 +116,8 @@ def find(name: str) -> Channel | None:
 
 def _words(name: str) -> str:
     """cell_03_voltage_v: "cell 3 voltage"."""
-    parts = [str(int(part)) if part.isdecimal() else part for part in name.split("_")[:-1]]
+    words = name.removeprefix("other_").split("_")[:-1]
+    parts = [str(int(part)) if part.isdecimal() else part for part in words]
     return " ".join(parts).replace("temp", "temperature")
 
 

@@ -59,6 +59,8 @@ class HullAnswer(Framed):
     reason: str
     fouling: Fouling
     calibration: Calibration | None
+    asked_utc_s: float | None = None  # the newest reading, which it speaks of
+    data_age_s: float | None = None
     schema: int = SCHEMA
 
 

@@ -10,6 +10,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
+from analyzer.answers.as_of import as_of
 from analyzer.answers.memory import Memory
 from analyzer.answers.season.ask import Seasons
 from analyzer.errors import AnalyzerError, NoFlag
@@ -69,7 +70,7 @@ class Log(Seasons):
         from analyzer.answers.ahead.passage import plan_passage
 
         with self.opened() as log:
-            return plan_passage(log, wish)
+            return as_of(log.store, plan_passage(log, wish))
 
     def trips(self) -> tuple[TripRow, ...]:
         """The trips that `refresh` has found, oldest first."""
@@ -104,7 +105,7 @@ class Log(Seasons):
         from analyzer.answers.hull import hull_state
 
         with self.opened() as log:
-            return hull_state(log)
+            return as_of(log.store, hull_state(log))
 
     def double_run(self) -> "DoubleRun":
         """The double run in the log's last three quarters of an hour; its calibration is kept."""
@@ -118,14 +119,14 @@ class Log(Seasons):
         from analyzer.answers.health import now
 
         with self.opened() as log:
-            return now.cells(log)
+            return as_of(log.store, now.cells(log))
 
     def cables(self) -> CablesAnswer:
         """Health of the cables."""
         from analyzer.answers.health import now
 
         with self.opened() as log:
-            return now.cables(log)
+            return as_of(log.store, now.cables(log))
 
     def pack(self) -> "PackHealth":
         """Capacity and resistance, now and before."""
@@ -191,7 +192,7 @@ class Log(Seasons):
         if self.boat_file is not None and not self.path.is_file():
             return check(boat.load(self.boat_file), None, there)
         with self.opened() as log:
-            return check(log.boat, log.store, there)
+            return as_of(log.store, check(log.boat, log.store, there))
 
     def refresh(self, progress: Progress | None = None) -> None:
         """Finds trips and runs the watch over what is new in the log; nothing where nothing is."""

@@ -277,6 +277,8 @@ class CellsAnswer(Framed):
     remarks: tuple[str, ...]
     not_measured: str = ""
     grounds: tuple[Ground, ...] = ()
+    asked_utc_s: float | None = None  # the newest reading, which it speaks of
+    data_age_s: float | None = None
     schema: int = SCHEMA
 
 
@@ -306,6 +308,8 @@ class CablesAnswer(Framed):
     remarks: tuple[str, ...]
     not_measured: str = ""
     grounds: tuple[Ground, ...] = ()
+    asked_utc_s: float | None = None  # the newest reading, which it speaks of
+    data_age_s: float | None = None
     schema: int = SCHEMA
 
 
@@ -353,6 +357,8 @@ class CheckAnswer(Framed):
     questions: tuple[QuestionRow, ...]
     grounds: tuple[Ground, ...] = ()
     sources: tuple[SourceRow, ...] = ()  # what the boat file says of each way in
+    asked_utc_s: float | None = None  # the newest reading, which it speaks of
+    data_age_s: float | None = None
     schema: int = SCHEMA
 
 

@@ -335,7 +335,9 @@ def reading(number: float | None, unit: str) -> str:
     if unit == "frac":
         return percent(number)
     shown, times = _SAID.get(unit, (unit, 1.0))
-    return f"{number * times:.5g} {shown}".strip()
+    value = number * times
+    digits = ".0f" if abs(value) >= 1e5 else ".5g"  # never 1e+05
+    return f"{value:{digits}} {shown}".strip()
 
 
 def rate(rate_hz: float | None, age_s: float | None = None) -> str:

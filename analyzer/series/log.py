@@ -12,6 +12,7 @@ from logger.boat import Boat
 from logger.channels import block_voltage, cell_voltage
 from logger.errors import BoatFileError
 from logger.store import Store
+from logger.store.connect import none_at
 
 
 @dataclass
@@ -34,13 +35,7 @@ class OpenLog(AbstractContextManager["OpenLog"]):
             LoggerError: It cannot be read, or there is no boat file to go with it.
         """
         if not log.is_file():
-            what = f"there is no log at {log}"
-            if log.exists():
-                what = f"{log} is no file, so no log"
-            raise NoLog(
-                f"{what}: name one with --log, "
-                "or make one with `keelwatt record`, `keelwatt replay` or `keelwatt demo`"
-            )
+            raise NoLog(none_at(log))
         store = Store.open(log, write=write)
         try:
             return cls(store, boats.load(boat) if boat else _kept_boat(store, log))

@@ -18,6 +18,15 @@ JOURNAL_PAGES = 250
 WRITTEN = 1  # the file's user version while a writer is at work, by definition
 
 
+def none_at(path: Path) -> str:
+    """The sentence for a log that is not there."""
+    what = f"{path} is no file, so no log" if path.exists() else f"there is no log at {path}"
+    return (
+        f"{what}: name one with --log, "
+        "or make one with `keelwatt record`, `keelwatt replay` or `keelwatt demo`"
+    )
+
+
 def connect(path: Path, *, write: bool) -> sqlite3.Connection:
     """A connection in autocommit mode, WAL, every commit synced.
 
@@ -25,9 +34,7 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
         StoreError: The file is not there, is no log, or is of a newer version.
     """
     if not write and not path.is_file():
-        raise StoreError(
-            f"there is no log at {path}; record, replay or the demo makes one, or name another"
-        )
+        raise StoreError(none_at(path))
     try:
         with failure_said(path):
             return _open(path, write)

@@ -46,9 +46,10 @@ def shot(browser: Browser, url: str, look: str, size: tuple[int, int]) -> Image.
     context = browser.new_context(viewport={"width": size[0], "height": size[1]})
     context.add_cookies([{"name": "look", "value": look, "url": url}])
     page = context.new_page()
+    page.set_default_timeout(180_000)  # of a busy machine; assumed
     page.goto(url)
     if page.locator(".chart:visible").count():
-        page.wait_for_selector(".chart[data-drawn]", timeout=60_000)
+        page.wait_for_selector(".chart[data-drawn]")
     page.wait_for_timeout(700)
     image = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
     context.close()

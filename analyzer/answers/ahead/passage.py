@@ -70,6 +70,8 @@ class PlanAnswer:
     grounds: tuple[Ground, ...] = ()  # how every input stands
     condition: str = ""  # what of them is broken: the first clause; empty where nothing is
     departures: tuple[Departure, ...] = ()
+    asked_utc_s: float | None = None  # the newest reading, which it speaks of
+    data_age_s: float | None = None
     schema: int = SCHEMA
 
 

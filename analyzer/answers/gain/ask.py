@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from analyzer.answers.as_of import as_of
 from analyzer.answers.log_file import LogFile
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ class OtherBoats(LogFile):
         from analyzer.answers.gain.gain import gain
 
         with self.opened() as log:
-            return gain(log)
+            return as_of(log.store, gain(log))
 
     def plan_what_if(self, changes: Sequence[str], wish: "PlanWish") -> "PlanWhatIf":
         """A passage with some numbers of the boat file changed; see `range_what_if`."""

@@ -127,6 +127,8 @@ class GainAnswer:
     rows: tuple[GainRow, ...]
     unsaid: tuple[UnsaidGain, ...]
     cautions: tuple[str, ...]
+    asked_utc_s: float | None = None  # the newest reading, which it speaks of
+    data_age_s: float | None = None
     schema: int = SCHEMA
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from analyzer.faces import format
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
+from analyzer.faces.cli.text.layout import wrapped
 
 if TYPE_CHECKING:
     from analyzer.estimation.results import BootRow
@@ -27,15 +28,16 @@ def _text(rows: "Sequence[BootRow]") -> str:
 
 def _line(row: "BootRow") -> str:
     if row.first_utc_s is None:
-        return f"Boot {row.number}: no readings"
-    span = f"{format.day(row.first_utc_s)} to {format.day(row.last_utc_s)}"
+        return f"Boot {row.number}: no readings."
+    end = format.until(row.first_utc_s, row.last_utc_s)
+    span = f"{format.day(row.first_utc_s)} to {end} {format.zone_name(row.last_utc_s)}"
     if row.dated_by is None:
         said = "no date came; it stands after the boot before it"
     elif not row.believed:
         said = f"the date of {SOURCES[row.dated_by]} is not believed: other boots outvote it"
     else:
         said = f"dated by {SOURCES[row.dated_by]}"
-    return f"Boot {row.number}: {span}, {said}. {row.remark}".rstrip()
+    return wrapped(f"{span}, {said}. {row.remark}".rstrip(), f"Boot {row.number}: ")
 
 
 COMMANDS = (

@@ -12,7 +12,7 @@ from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base import paths
 from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.base.remarks import tell_user
-from analyzer.faces.cli.text import answers
+from analyzer.faces.cli.text import checked
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -32,7 +32,7 @@ def _check(options: argparse.Namespace) -> int:
         there = heard(found(), lambda name: tell_user(f"Listening to {name} ..."))
     log = opt.log(options)
     answer = replace(log.check(there), sources=_sources(log))
-    return opt.give(answer, options.json, answers.check)
+    return opt.give(answer, options.json, checked.check)
 
 
 def _sources(log: Log) -> tuple[SourceRow, ...]:
@@ -78,7 +78,7 @@ COMMANDS = (
         "keelwatt check\n"
         "keelwatt check --listen               also: what do the ports and buses speak?\n"
         "keelwatt check --starter > boat.toml  a commented boat file to begin with\n"
-        "keelwatt check outing.nmea            what is in a recording, before it is replayed\n"
+        "keelwatt check outing.nmea            what is in a recording\n"
         "keelwatt check table.csv > table.toml a column map to be corrected",
         (
             arg(

@@ -151,7 +151,7 @@ COMMANDS = (
         "keelwatt export 2 --out trip2.bdf.csv    the battery data format\n"
         "keelwatt export --channels pack_voltage_v,pack_current_a --step 10 > pack.csv\n"
         "keelwatt export --format parquet --out boats/    a folder by boat and day\n"
-        "keelwatt export --out log.sqlite.zst   the whole log packed, also while it is written\n"
+        "keelwatt export --out log.sqlite.zst   the whole log, also while it is written\n"
         "keelwatt export --to sqlite:///boats.db --step 10    into a database",
         (
             arg(

@@ -100,7 +100,7 @@ COMMANDS = (
         "plan",
         _plan,
         "will this passage work: energy per leg, charge on arrival, sureness, cheapest speeds",
-        "keelwatt plan out.gpx --depart 2026-07-01T06:30Z --arrive-by 2026-07-01T12:00Z",
+        "keelwatt plan out.gpx --depart 2026-07-01T06:30Z \\\n      --arrive-by 2026-07-01T12:00Z",
         (
             arg("route", type=opt.existing_file, help="a GPX file: route, track, waypoints"),
             arg("--depart", type=_utc, metavar="TIME", help="ISO 8601, UTC (else now)"),

@@ -109,7 +109,8 @@ COMMANDS = (
         "replay",
         _replay,
         "play recorded files into the log, as if they arrived now",
-        "keelwatt replay outing.candump.log outing.nmea --dbc motor.dbc --log outing.sqlite\n"
+        "keelwatt replay outing.candump.log outing.nmea --dbc motor.dbc \\\n"
+        "      --log outing.sqlite\n"
         "keelwatt replay table.csv --map columns.toml --pace 60",
         (
             arg(

@@ -13,7 +13,10 @@ def _record(options: argparse.Namespace) -> int:
 
     found = opt.find_places(options)
     if found.boat is None:
-        raise paths.NoFile("there is no boat file to record by: name one with --boat FILE")
+        raise paths.NoFile(
+            "there is no boat file to record by: name one with --boat FILE; "
+            "`keelwatt check --starter > boat.toml` writes one to begin with"
+        )
     return run(found.boat, found.log)
 
 

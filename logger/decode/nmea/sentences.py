@@ -59,12 +59,15 @@ class SentenceDecoder:
         if not text:  # between two sentences: nothing was sent
             return None
         self.counters.add("frames")
+        address, *data = text[1:].partition("*")[0].split(",")
         try:
-            return pynmea2.parse(text, check=True)
+            sentence = pynmea2.parse(text, check=True)
+            if hasattr(sentence, "sentence_type"):
+                return sentence
+            self.counters.add_unknown("unknown_sentence", address[:8])  # a maker's own, or a query
         except pynmea2.ChecksumError:
             self.counters.add("checksum")
         except pynmea2.SentenceTypeError:
-            address, *data = text[1:].partition("*")[0].split(",")
             if address[2:] in KINDS:  # the library knows fewer kinds; the check sum was right
                 return SimpleNamespace(talker=address[:2], sentence_type=address[2:], data=data)
             self.counters.add_unknown("unknown_sentence", address[:8])

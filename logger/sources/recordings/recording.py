@@ -13,6 +13,8 @@ from logger.sources.recordings.trc import HEAD as TRACE
 _TIMED = re.compile(rb"^\s*\([^)]{1,40}\)\s+\S+\s+")
 _FRAME = re.compile(rb"^\s*(?:\([^)]{1,40}\)\s+)?\S+\s+(?:[0-9A-Fa-f]{3,8}(?:#|\s+\[\d)|ERROR\b)")
 
+FIRST_LINES = 20  # before what they look like is held to be a table, assumed
+
 
 class Recording(Protocol):
     """A recorded file as batches of items, in the file's own time.
@@ -53,7 +55,22 @@ def kind_of(path: Path) -> str:
         return "asc"
     if ".trc" in names or TRACE.encode() in head[:300]:
         return "trc"
-    lines = [line.rstrip(b"\r") for line in head.split(b"\n") if line.strip()][:20]
+    lines = [line.rstrip(b"\r") for line in head.split(b"\n") if line.strip()]
+    first, later = lines[:FIRST_LINES], lines[FIRST_LINES:]
+    if kind := _by_its_lines(first):
+        return kind
+    if ".csv" in names or ".tsv" in names or _is_table(first):
+        return "csv"
+    if kind := _by_its_lines(later):  # after a long header
+        return kind
+    raise RecordingError(
+        f"{path}: wants a candump log, an ASC, BLF or TRC file, NMEA 0183 lines or a CSV table, "
+        f"but the first lines look like none of them"
+    )
+
+
+def _by_its_lines(lines: list[bytes]) -> str:
+    """The kind of the first line that has one; empty where none has."""
     for line in lines:
         if looks_like_sentence(_TIMED.sub(b"", line).strip()):
             return "nmea0183"
@@ -61,12 +78,7 @@ def kind_of(path: Path) -> str:
             return "candump"
         if _TIMED.match(line):
             return "lines"
-    if ".csv" in names or ".tsv" in names or _is_table(lines):
-        return "csv"
-    raise RecordingError(
-        f"{path}: wants a candump log, an ASC, BLF or TRC file, NMEA 0183 lines or a CSV table, "
-        f"but the first lines look like none of them"
-    )
+    return ""
 
 
 def _is_table(lines: list[bytes]) -> bool:

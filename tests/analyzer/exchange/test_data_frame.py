@@ -14,6 +14,14 @@ from analyzer.errors import NoChannel, NoTrip
 from analyzer.examples import demo_trip
 from analyzer.exchange import data_frame as frames
 
+# Modules with examples in their docstrings, and how many lines of them at least.
+EXAMPLES = {
+    "analyzer.answers": 5,
+    "analyzer.exchange.data_frame": 5,
+    "keelwatt": 3,
+    "logger.store": 5,
+}
+
 
 @pytest.fixture(scope="module")
 def demo(demo_log):
@@ -27,15 +35,23 @@ def there(demo, monkeypatch):
     monkeypatch.chdir(demo.parent)
 
 
-@pytest.mark.usefixtures("there")
-@pytest.mark.parametrize(
-    "name", ["analyzer.answers", "analyzer.exchange.data_frame", "logger.store"]
-)
-def test_examples_in_docstrings_hold(name):
+@pytest.mark.usefixtures("there", "own_package")
+@pytest.mark.parametrize(("name", "fewest"), EXAMPLES.items())
+def test_examples_in_docstrings_hold(name, fewest):
     module = importlib.import_module(name)
     found = doctest.testmod(module, optionflags=doctest.NORMALIZE_WHITESPACE)
-    assert found.attempted >= 5
+    assert found.attempted >= fewest
     assert found.failed == 0
+
+
+def test_no_example_is_left_out(repository):
+    found = {
+        ".".join(path.relative_to(repository).with_suffix("").parts).removesuffix(".__init__")
+        for part in ("analyzer", "logger", "replay")
+        for path in (repository / part).rglob("*.py")
+        if "\n>>> " in path.read_text()
+    }
+    assert {name.replace("analyzer.faces.python", "keelwatt") for name in found} == set(EXAMPLES)
 
 
 @pytest.fixture

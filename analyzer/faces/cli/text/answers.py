@@ -1,29 +1,34 @@
 """Answers as plain text for the command line: the answer first, the reason under it."""
 
-import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from analyzer.estimation.detection import Detection
 from analyzer.estimation.results import (
     CablesAnswer,
     CellsAnswer,
-    ChannelRow,
-    CheckAnswer,
     FlagView,
     HomeAnswer,
-    QuestionRow,
     RangeAnswer,
     RangePoint,
     ReviewAnswer,
     SagAccount,
-    SourceRow,
     TripRow,
 )
-from analyzer.faces import format, line_breaks, sentences
+from analyzer.faces import format, sentences
 from analyzer.faces.cli.base import terminal
+from analyzer.faces.cli.text.layout import (
+    as_of,
+    bullets,
+    cautions,
+    fitted,
+    has_room,
+    joined,
+    named,
+    table,
+    wrapped,
+)
 from logger.units import KN
 
-CURVE_WIDTH = 62  # of the table of speeds with all its columns, by definition
 MOST_ROWS = 6  # of speeds, so that an answer fits a screen; common practice, no source
 _MARK = {"notice": "o", "warning": "!", "act now": "!!"}
 
@@ -39,11 +44,11 @@ def range_left(answer: RangeAnswer) -> str:
         parts.append(wrapped(format.sentence(answer.next_action), "Next: ", "bold"))
     if answer.flags:
         parts.append(_flags_in_short(answer.flags))
-    parts.append(_bullets([sentences.flag_over(row) for row in answer.flags_over]))
+    parts.append(bullets([sentences.flag_over(row) for row in answer.flags_over]))
     parts += [_because(answer), _facts(answer)]
     if answer.curve:
         parts.append(_curve(answer))
-    parts.append(_cautions(answer.cautions))
+    parts.append(cautions(answer.cautions))
     return joined(parts)
 
 
@@ -94,21 +99,20 @@ def _facts(answer: RangeAnswer) -> str:
         ("Over ground", format.knots(answer.speed_ground_mps) + then),
         ("Stream", sentences.stream(answer)),
     ]
-    lines = [_row(name, text) for name, text in rows]
+    lines = [named(name, text) for name, text in rows]
     for text in answer.distance.missing:
-        lines.append(_row("Would help", text))
+        lines.append(named("Would help", text))
     return "\n".join(lines)
 
 
 def _curve(answer: RangeAnswer) -> str:
-    narrow = terminal.width() < CURVE_WIDTH
-    best = answer.best_speed_mps
     shown = _round_speeds(answer.curve)
-    lasts = "" if narrow else f"{'Lasts':<25}"
-    lines = [f"  {'Speed':<8}{'Goes':<19}{lasts}Draws"]
-    lines += [_curve_row(point, narrow=narrow) for point in shown]
-    if best:
-        lines.append(f"  Goes furthest at {format.knots(best)}.")
+    rows = [("Speed", "Goes", "Lasts", "Draws"), *map(_curve_row, shown)]
+    if not has_room(rows):  # how long is left out
+        rows = [(speed, goes, draws) for speed, goes, _, draws in rows]
+    lines = [table(rows[0], rows[1:])]
+    if answer.best_speed_mps:
+        lines.append(f"  Goes furthest at {format.knots(answer.best_speed_mps)}.")
     for name in dict.fromkeys(p.limit for p in shown if p.limit not in ("", answer.limit)):
         speeds = [format.knots(p.speed_water_mps) for p in shown if p.limit == name]
         what = f"At {' and '.join(speeds)} what ends it is {sentences.limit(answer, name)}."
@@ -126,11 +130,13 @@ def _round_speeds(curve: Sequence[RangePoint]) -> Sequence[RangePoint]:
     return curve
 
 
-def _curve_row(point: RangePoint, *, narrow: bool) -> str:
-    """How long is left out where there is no room."""
-    speed, goes = format.knots(point.speed_water_mps), format.band(point.distance)
-    lasts = "" if narrow else f"{format.band(point.duration):<25}"
-    return f"  {speed:<8}{goes:<19}{lasts}{sentences.draws(point.power)}".rstrip()
+def _curve_row(point: RangePoint) -> tuple[str, str, str, str]:
+    return (
+        format.knots(point.speed_water_mps),
+        format.band(point.distance),
+        format.band(point.duration),
+        sentences.draws(point.power),
+    )
 
 
 def home(answer: HomeAnswer) -> str:
@@ -143,18 +149,27 @@ def trips(rows: Sequence[TripRow]) -> str:
     if not rows:
         return "No trip yet: a trip is at least five minutes moving."
     zone = format.zone_name(rows[-1].start_utc_s)
-    lines = [f"Trip  Start ({zone})".ljust(27) + "Lasted      Distance  Used      Put back"]
-    for row in rows:
-        lasted = format.duration(row.end_utc_s - row.start_utc_s)
-        lines.append(
-            f"{row.number:>4}  {format.day(row.start_utc_s):<21}{lasted:<12}"
-            f"{format.miles(row.distance_m):<10}{format.energy(row.energy_out_wh):<10}"
-            f"{format.energy(row.energy_in_wh)}"
-        )
+    heads = ("Trip", f"Start ({zone})", "Lasted", "Distance", "Used", "Put back")
+    every = [heads, *map(_trip_cells, rows)]
+    head, *lines = fitted(every, right={0})
+    told = [head] if has_room(every) else []
+    for row, line in zip(rows, lines, strict=True):
+        told.append(line)
         for said in filter(None, (sentences.energy_unknown(row), sentences.not_counted(row))):
             about = "The energy " if said.startswith("cannot") else ""
-            lines.append(wrapped(format.sentence(about + said), lead="      "))
-    return "\n".join(lines)
+            told.append(wrapped(format.sentence(about + said), lead="        "))
+    return "\n".join(told)
+
+
+def _trip_cells(row: TripRow) -> tuple[str, ...]:
+    return (
+        f"{row.number}",
+        format.day(row.start_utc_s),
+        format.duration(row.end_utc_s - row.start_utc_s),
+        format.miles(row.distance_m),
+        format.energy(row.energy_out_wh),
+        format.energy(row.energy_in_wh),
+    )
 
 
 def review(answer: ReviewAnswer) -> str:
@@ -163,7 +178,7 @@ def review(answer: ReviewAnswer) -> str:
     parts += [sag(account) for account in answer.sag]
     if answer.flags:
         parts.append(flags(answer.flags))
-    parts.append(_bullets(answer.remarks))
+    parts.append(bullets(answer.remarks))
     return joined(parts)
 
 
@@ -176,36 +191,44 @@ def _trip_head(row: TripRow) -> str:
 
 
 def _legs(row: TripRow) -> str:
-    lines = ["Legs"]
-    for leg in row.legs:
-        span = f"{format.clock(leg.start_utc_s)} to {format.clock(leg.end_utc_s)}"
-        lines.append(
-            f"  {span:<17}{leg.doing:<11}{format.miles(leg.distance_m):<12}"
-            f"{format.knots(leg.mean_speed_mps):<11}{format.energy(leg.energy_wh)}"
+    rows = [
+        (
+            f"{format.clock(leg.start_utc_s)} to {format.clock(leg.end_utc_s)}",
+            leg.doing,
+            format.miles(leg.distance_m),
+            format.knots(leg.mean_speed_mps),
+            format.energy(leg.energy_wh),
         )
-    return "\n".join(lines) if row.legs else ""
+        for leg in row.legs
+    ]
+    return joined(["Legs", *_plain(rows)], "\n") if rows else ""
+
+
+def _plain(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Rows of a table that needs no heads."""
+    return fitted([[""] * len(rows[0]), *rows])[1:] if rows else []
 
 
 def _ledger(answer: ReviewAnswer) -> str:
     if not answer.ledger:
         return ""
-    width = max(len(row.text) for row in answer.ledger) + 2
-    lines = ["Where the watt-hours went (out of the pack is positive)"]
-    for row in answer.ledger:
-        lines.append(f"  {row.text:<{width}}{sentences.mid_band(row.energy)}")
-    return "\n".join(lines)
+    head = wrapped("Where the watt-hours went (out of the pack is positive)")
+    rows = [(row.text, sentences.mid_band(row.energy)) for row in answer.ledger]
+    return "\n".join([head, *_plain(rows)])
 
 
 def sag(account: SagAccount) -> str:
     """Where the volts went."""
     lost = account.rest_v - account.loaded_v
     lines = [
-        f"Where the volts went: {account.text}, {format.clock(account.utc_s)}",
-        f"  At {format.amperes(account.current_a)}: {account.rest_v:.2f} V at rest, "
-        f"{account.loaded_v:.2f} V loaded, {lost:.2f} V lost",
+        wrapped(f"Where the volts went: {account.text}, {format.clock(account.utc_s)}"),
+        wrapped(
+            f"At {format.amperes(account.current_a)}: {account.rest_v:.2f} V at rest, "
+            f"{account.loaded_v:.2f} V loaded, {lost:.2f} V lost",
+            "  ",
+        ),
     ]
-    width = max((len(term.text) for term in account.terms), default=0) + 2
-    lines += [f"    {term.text:<{width}}{sentences.mid_band(term.volts)}" for term in account.terms]
+    lines += _plain([(f"  {term.text}", sentences.mid_band(term.volts)) for term in account.terms])
     lines.append(wrapped(format.sentence(account.sentence), "  "))
     return "\n".join(lines)
 
@@ -216,14 +239,13 @@ def cells(answer: CellsAnswer) -> str:
     if answer.spread.mid is not None:
         parts.append(f"Highest less lowest under load: {sentences.mid_band(answer.spread)}.")
     if answer.rows:
-        lines = ["  Cell          Off the others      Resistance           Seen"]
         offsets = format.bands([row.offset for row in answer.rows])
         resistances = format.bands([row.resistance for row in answer.rows])
-        for row, off, resistance in zip(answer.rows, offsets, resistances, strict=True):
-            seen = f"{row.lowest_v:.3f} to {row.highest_v:.3f} V"
-            lines.append(f"  {row.name:<14}{off:<20}{resistance:<21}{seen}")
-        parts.append("\n".join(lines))
-    parts.append(_bullets(answer.remarks))
+        seen = [f"{row.lowest_v:.3f} to {row.highest_v:.3f} V" for row in answer.rows]
+        names = [row.name for row in answer.rows]
+        columns = zip(names, offsets, resistances, seen, strict=True)
+        parts.append(table(("Cell", "Off the others", "Resistance", "Seen"), list(columns)))
+    parts += [bullets(answer.remarks), as_of(answer.asked_utc_s, answer.data_age_s)]
     return joined(parts)
 
 
@@ -233,21 +255,21 @@ def cables(answer: CablesAnswer) -> str:
     for row in answer.rows:
         lines = [
             format.capital(row.name.replace("_", " ")),
-            _row(
+            named(
                 "May carry", f"{format.band(row.ampacity)}; carried {_amps(row.highest_current_a)}"
             ),
-            _row(
+            named(
                 "Rise", f"{format.band(row.found_rise)} found, {format.band(row.expected_rise)} due"
             ),
-            _row("Joint", sentences.joint(row.excess_resistance)),
-            _row(
+            named("Joint", sentences.joint(row.excess_resistance)),
+            named(
                 "Settles at", f"{format.band(row.settles_at)}; limit {format.celsius(row.limit_c)}"
             ),
         ]
         if row.crosses_limit_in.mid is not None:
-            lines.append(_row("At limit in", format.band(row.crosses_limit_in)))
+            lines.append(named("At limit in", format.band(row.crosses_limit_in)))
         parts.append("\n".join(lines))
-    parts.append(_bullets(answer.remarks))
+    parts += [bullets(answer.remarks), as_of(answer.asked_utc_s, answer.data_age_s)]
     return joined(parts)
 
 
@@ -299,92 +321,3 @@ def _flag(row: FlagView) -> str:
         if text:
             lines.append(wrapped(format.sentence(text), f"  {name}: "))
     return "\n".join(lines)
-
-
-def check(answer: CheckAnswer) -> str:
-    """What arrives, what is wrong, what can be answered."""
-    parts = [f"{answer.boat}."]
-    if answer.sources:
-        lines = [wrapped(_source_words(row), f"  {_can(row)} ") for row in answer.sources]
-        parts.append("\n".join(["Ways in", *lines]))
-    bad = [row.name for row in answer.sources if row.ok is False]
-    fine = "Nothing else is wrong." if bad else "Nothing is wrong with what arrives."
-    parts.append(findings(answer.findings, fine))
-    if answer.questions:
-        lines = [
-            wrapped(_answered(question), f"  {_yes(question.answerable)} ")
-            for question in answer.questions
-        ]
-        parts.append("\n".join(["What can be answered", *lines]))
-    if answer.channels:
-        shown = [format.reading(row.value, row.unit) for row in answer.channels]
-        wide = max(map(len, shown)) + 2
-        lines = [
-            wrapped(_channel_words(row), f"  {value:<{wide}}")
-            for row, value in zip(answer.channels, shown, strict=True)
-        ]
-        parts.append("\n".join(["What arrives", *lines]))
-    if answer.missing_channels:
-        parts.append(wrapped(", ".join(answer.missing_channels), "Expected, not there: "))
-    parts.append(_bullets(answer.devices, "Ports and buses found"))
-    return joined(parts)
-
-
-def _source_words(row: SourceRow) -> str:
-    return f"{row.name}: {format.sentence(row.text)}"
-
-
-def _can(row: SourceRow) -> str:
-    """Whether a way in can be recorded, to stand in a column."""
-    return "  ?" if row.ok is None else _yes(row.ok)
-
-
-def _channel_words(row: ChannelRow) -> str:
-    """What it is and how often it comes."""
-    text = row.text or row.name
-    often = format.rate(row.rate_hz, row.age_s)
-    return f"{text}; {often}" if often else text
-
-
-def _answered(question: QuestionRow) -> str:
-    mark = "" if question.question.endswith("?") else ":"
-    return f"{question.question}{mark} {format.sentence(question.why)}"
-
-
-def _yes(answerable: bool) -> str:
-    return "yes" if answerable else " no"
-
-
-def _row(name: str, text: str) -> str:
-    return wrapped(text, f"  {name:<12}")
-
-
-def _bullets(lines: Sequence[str], head: str = "") -> str:
-    if not lines:
-        return ""
-    rows = [wrapped(format.sentence(line), "- ") for line in lines]
-    return "\n".join([head, *rows] if head else rows)
-
-
-def _cautions(lines: Sequence[str]) -> str:
-    return wrapped(" ".join(format.sentence(line) for line in lines), "Caution: ")
-
-
-def wrapped(text: str, lead: str = "", style: str = "") -> str:
-    """Text in lines of the terminal's width, under its lead; each line in that style."""
-    if not text:
-        return ""
-    lines = textwrap.wrap(
-        line_breaks.tied(text),
-        terminal.width(),
-        initial_indent=lead,
-        subsequent_indent=" " * len(lead),
-        break_on_hyphens=False,
-    )
-    shown = (line.replace(line_breaks.NO_BREAK, " ") for line in lines)
-    return "\n".join(terminal.styled(line, style) for line in shown)
-
-
-def joined(parts: Iterable[str], between: str = "\n\n") -> str:
-    """Parts one after the other, without the empty ones."""
-    return between.join(part for part in parts if part)

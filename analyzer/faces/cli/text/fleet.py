@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from statistics import median
 
 from analyzer.faces import format
-from analyzer.faces.cli.text.answers import wrapped
+from analyzer.faces.cli.text.layout import table, wrapped
 from analyzer.fleet.compare import FEWEST, Likeness, wh_per_tonne_nmi
 from analyzer.fleet.look import FROUDE
 from analyzer.fleet.run import Fleet
@@ -47,13 +47,20 @@ def _curves(like: Likeness) -> Iterator[str]:
     classes = like.curves()
     if not classes:
         return
-    yield "Wh a mile and tonne at equal displacement-length (D/L, long tons over (feet/100)³):"
-    yield "median, and lowest to highest where three boats or more were measured at the speed"
-    yield "  D/L        Boats" + "".join(f"{f'Froude {f:.2f}':>18}" for f in FROUDE[:4])
-    for low, high, costs in classes:
-        boats = max(len(c) for c in costs.values())
-        cells = "".join(f"{_spread(costs.get(f, [])):>18}" for f in FROUDE[:4])
-        yield f"  {_ratio(low):3.0f} to {_ratio(high):3.0f}{boats:>6}{cells}"
+    yield wrapped(
+        "Wh a mile and tonne at equal displacement-length (D/L, long tons over (feet/100)³): "
+        "median, and lowest to highest where three boats or more were measured at the speed"
+    )
+    heads = ("D/L", "Boats", *(f"Froude {f:.2f}" for f in FROUDE[:4]))
+    rows = [
+        (
+            f"{_ratio(low):.0f} to {_ratio(high):.0f}",
+            f"{max(len(c) for c in costs.values())}",
+            *(_spread(costs.get(f, [])) for f in FROUDE[:4]),
+        )
+        for low, high, costs in classes
+    ]
+    yield table(heads, rows, right=range(len(heads)))
 
 
 def _spread(costs: list[float]) -> str:

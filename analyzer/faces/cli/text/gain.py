@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING
 
 from analyzer.estimation.estimate import Estimate
 from analyzer.faces import format, gains
-from analyzer.faces.cli.text import answers, passage
-from analyzer.faces.cli.text.answers import joined, wrapped
+from analyzer.faces.cli.text import answers, layout, passage
+from analyzer.faces.cli.text.layout import joined, named, wrapped
 
 if TYPE_CHECKING:
     from analyzer.answers.gain.rows import (
@@ -78,17 +78,16 @@ def _table(
     for name, before, after, more in rows:
         was = format.band(before)
         now = format.band(after)
-        lines.append(f"  {name:<8}{was}, changed {now}")
-        lines.append(f"  {'':<8}difference {gains.signed(more)}")
+        lines.append(named(name, f"{was}, changed {now}"))
+        lines.append(named("", f"difference {gains.signed(more)}"))
     if power is not None:
-        lines.append(f"  {'Draws':<8}difference {gains.signed(power)}")
+        lines.append(named("Draws", f"difference {gains.signed(power)}"))
     return "\n".join(lines)
 
 
 def _foot(rests_on: Sequence[str], cautions: Sequence[str]) -> str:
     lines = [wrapped(format.sentence(text), "- ") for text in rests_on]
-    lines += [wrapped(format.sentence(text), "Caution: ") for text in cautions]
-    return "\n".join(lines)
+    return joined([*lines, layout.cautions(cautions)], "\n")
 
 
 def gain(answer: "GainAnswer") -> str:
@@ -102,8 +101,8 @@ def gain(answer: "GainAnswer") -> str:
     if answer.unsaid:
         unsaid = [gains.unsaid(row) for row in answer.unsaid]
         parts.append("Not said from this log\n" + _foot(unsaid, ()))
-    parts.append(_foot((), answer.cautions))
-    return "\n\n".join(parts)
+    parts += [_foot((), answer.cautions), layout.as_of(answer.asked_utc_s, answer.data_age_s)]
+    return joined(parts)
 
 
 def _gain(number: int, row: "GainRow") -> str:

@@ -1,9 +1,10 @@
 """Plans, the hull and hindcasts as plain text for the command line."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyzer.faces import format
-from analyzer.faces.cli.text.answers import wrapped
+from analyzer.faces.cli.text.layout import as_of, cautions, has_room, table, wrapped
 from logger.units import NMI
 
 if TYPE_CHECKING:
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from analyzer.answers.hull import (
         Asked,
         Calibration,
+        CurveRow,
         DoubleRun,
         HindcastAnswer,
         HullAnswer,
@@ -39,21 +41,20 @@ def plan(answer: "PlanAnswer") -> str:
         ),
     ]
     if made.in_time_frac is not None:
-        lines.append(f"Above the reserve and in time: {format.sureness(made.in_time_frac)} sure.")
+        sure = format.sureness(made.in_time_frac)
+        lines.append(wrapped(f"Above the reserve and in time: {sure} sure."))
     lines += _departures(answer)
+    heads = ("To", "Miles", "Course", "Water", "Ground", "Energy", "Charge", "Holds")
     lines += [
         "",
-        "  To                Miles  Course   Water  Ground    Energy       Charge  Holds",
-    ]
-    lines += [_plan_leg(leg) for leg in made.legs]
-    lines += [
+        table(heads, [_plan_leg(leg) for leg in made.legs], right=range(1, len(heads))),
         "",
         wrapped(f"{made.reason}.", "  Power: "),
         wrapped(f"{answer.stream_from}.", "  Stream: "),
         wrapped(f"{answer.wind_from}.", "  Wind: "),
         wrapped(f"{answer.sun_from}.", "  Sun: "),
         "",
-        *(wrapped(text, "Caution: ") for text in answer.cautions),
+        cautions(answer.cautions),
     ]
     return "\n".join(lines)
 
@@ -75,12 +76,16 @@ def _departures(answer: "PlanAnswer") -> list[str]:
     return lines
 
 
-def _plan_leg(leg: "PlanLeg") -> str:
+def _plan_leg(leg: "PlanLeg") -> tuple[str, ...]:
     return (
-        f"  {leg.name[:16]:<16}{leg.distance_m / NMI:7.1f}{format.course(leg.course_deg):>8}"
-        f"{format.knots(leg.speed_water_mps):>8}{format.value(leg.speed_ground_mps):>8}"
-        f"{format.value(leg.energy):>10}{format.band(leg.charge):>13}"
-        f"{_share(leg.holds_frac):>7}"
+        leg.name[:16],
+        f"{leg.distance_m / NMI:.1f}",
+        format.course(leg.course_deg),
+        format.knots(leg.speed_water_mps),
+        format.value(leg.speed_ground_mps),
+        format.value(leg.energy),
+        format.band(leg.charge),
+        _share(leg.holds_frac),
     )
 
 
@@ -94,28 +99,30 @@ def hull(answer: "HullAnswer") -> str:
     lines = [
         wrapped(f"Power through the water for {answer.boat}, {answer.reason}."),
         "",
-        "  Speed    Power              By the hull alone",
+        table(("Speed", "Power", "By the hull alone", ""), [_power(row) for row in answer.curve]),
     ]
-    for row in answer.curve:
-        mark = "" if row.seen else "  (not measured yet)"
-        lines.append(
-            f"  {format.knots(row.speed_water_mps):<9}{format.band(row.power):<19}"
-            f"{format.band(row.prior)}{mark}"
-        )
     lines += ["", wrapped(format.sentence(answer.fouling.sentence))]
     lines += [_loss(row) for row in answer.fouling.rows[-8:]]
     if answer.calibration is not None:
         lines += ["", *_calibration(answer.calibration)]
-    return "\n".join(lines)
+    lines += ["", as_of(answer.asked_utc_s, answer.data_age_s)]
+    return "\n".join(lines).rstrip()
+
+
+def _power(row: "CurveRow") -> tuple[str, ...]:
+    mark = "" if row.seen else "(not measured yet)"
+    speed = format.knots(row.speed_water_mps)
+    return speed, format.band(row.power), format.band(row.prior), mark
 
 
 def _loss(row: "TripLoss") -> str:
     low, mid, high = row.loss.low or 0.0, row.loss.mid or 0.0, row.loss.high or 0.0
-    return (
-        f"  {format.day(row.t_utc_s)}: speed {100 * mid:+.1f} % "
+    return wrapped(
+        f"{format.day(row.t_utc_s)}: speed {100 * mid:+.1f} % "
         f"({100 * low:+.1f} to {100 * high:+.1f} %) "
         f"at the same power, "
-        f"{row.minutes:.0f} minutes"
+        f"{row.minutes:.0f} minutes",
+        "  ",
     )
 
 
@@ -123,13 +130,15 @@ def _calibration(found: "Calibration") -> list[str]:
     lines = []
     if found.water_factor:
         mid, sd = found.water_factor
-        lines.append(f"  Water-speed log: true speed is {mid:.3f} of what it shows (± {sd:.3f}).")
+        text = f"Water-speed log: true speed is {mid:.3f} of what it shows (± {sd:.3f})."
+        lines.append(wrapped(text, "  "))
     if found.advance_m:
         mid, sd = found.advance_m
-        lines.append(f"  Propeller: {mid:.4f} m through the water a turn (± {sd:.4f}).")
+        text = f"Propeller: {mid:.4f} m through the water a turn (± {sd:.4f})."
+        lines.append(wrapped(text, "  "))
     if found.compass_error_deg:
         mid, sd = found.compass_error_deg
-        lines.append(f"  Compass: shows {mid:+.1f}° too much (± {sd:.1f}°).")
+        lines.append(wrapped(f"Compass: shows {mid:+.1f}° too much (± {sd:.1f}°).", "  "))
     return lines
 
 
@@ -142,8 +151,10 @@ def double_run(found: "DoubleRun") -> str:
         return "\n".join([format.sentence(found.missing), "", "How a double run is done:", *steps])
     mid, sd = found.speed_water_mps
     lines = [
-        f"{len(found.runs)} runs to and fro: {format.knots(mid)} through the water "
-        f"(± {format.knots(sd)}).",
+        wrapped(
+            f"{len(found.runs)} runs to and fro: {format.knots(mid)} through the water "
+            f"(± {format.knots(sd)})."
+        ),
         *_calibration(Calibration(found.water_factor, found.advance_m)),
     ]
     for run in found.runs:
@@ -159,29 +170,34 @@ def double_run(found: "DoubleRun") -> str:
 def hindcast(answer: "HindcastAnswer") -> str:
     """Each moment's range as a bar, and what then happened."""
     rows = answer.hindcast.rows
-    lines = [wrapped(format.sentence(answer.hindcast.score.sentence)), ""]
+    lines = [wrapped(format.sentence(answer.hindcast.score.sentence))]
     if rows:
         most = max(row.distance_m[2] for row in rows)
-        lines += [
-            "  Time    Charge  Range then (low, middle, high)               Predicted    Made"
-        ]
-        lines += [_moment(row, most) for row in rows]
-        lines += [
-            "",
-            wrapped(
-                f"A bar's full width is {format.miles(most)}. Predicted and made: the distance for "
-                "the energy that was used while power and course stayed about the same."
-            ),
-        ]
+        lines += ["", _moments(rows, most), ""]
+        said = (
+            "In nautical miles. Said and made: the distance for the energy that was used while "
+            "power and course stayed about the same; ! where it was outside the range. A bar's "
+            f"full width is {format.miles(most)}."
+        )
+        lines.append(wrapped(said))
     return "\n".join(lines)
 
 
-def _moment(row: "Asked", most: float) -> str:
+def _moments(rows: Sequence["Asked"], most: float) -> str:
+    """A line a moment; without bars where there is no room for them."""
+    heads = ("Time", "Charge", "Middle", "Said", "Made", "Range then")
+    cells = [_moment(row, most) for row in rows]
+    if not has_room([heads, *cells]):
+        heads, cells = heads[:-1], [row[:-1] for row in cells]
+    return table(heads, cells, right=range(1, 5))
+
+
+def _moment(row: "Asked", most: float) -> tuple[str, ...]:
     low, mid, high = (round(BAR * d / max(most, 1.0)) for d in row.distance_m)
     bar = "".join("|" if k == mid else "-" if low <= k <= high else " " for k in range(BAR + 1))
-    compared = ""
+    said = made = ""
     if row.foreseen_m is not None and row.made_m is not None:
-        mark = "" if row.held else "  outside"
-        compared = f"{row.foreseen_m[1] / NMI:9.2f}{row.made_m / NMI:9.2f}{mark}"
-    head = f"  {format.clock(row.t_utc_s):<8}{row.soc_frac:5.0%}"
-    return f"{head}  {bar} {row.distance_m[1] / NMI:6.1f} {compared}"
+        said = f"{row.foreseen_m[1] / NMI:.2f}"
+        made = f"{row.made_m / NMI:.2f}{' ' if row.held else '!'}"
+    middle = f"{row.distance_m[1] / NMI:.1f}"
+    return format.clock(row.t_utc_s), f"{100 * row.soc_frac:.0f} %", middle, said, made, bar

@@ -1,7 +1,7 @@
 """What became of a recording, as text."""
 
 from analyzer.faces import format
-from analyzer.faces.cli.text.answers import wrapped
+from analyzer.faces.cli.text.layout import fitted, wrapped
 from logger.account import SHOWN_KINDS, Account, Filled, Part
 from logger.units import UNDATED_S
 
@@ -26,9 +26,8 @@ def account(answer: Account) -> str:
     """Read, understood, unknown, spoiled; then the channels with their first and last time."""
     lines = [_part(part) for part in answer.parts]
     if answer.channels:
-        lines += ["", _heading(answer.channels)]
-    wide = max((len(channel.name) for channel in answer.channels), default=0)
-    lines += [f"  {c.name:<{wide}}{c.readings:>10,}  {_span(c)}".rstrip() for c in answer.channels]
+        rows = [(c.name, f"{c.readings:,}", _span(c)) for c in answer.channels]
+        lines += ["", wrapped(_heading(answer.channels)), *fitted([("",) * 3, *rows], {1})[1:]]
     return "\n".join(lines)
 
 

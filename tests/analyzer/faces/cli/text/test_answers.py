@@ -5,8 +5,9 @@ import dataclasses
 import pytest
 
 from analyzer.environment.double_run import DoubleRun, Run
+from analyzer.estimation.results import QuestionRow
 from analyzer.faces.cli.text import answers as tell
-from analyzer.faces.cli.text import passage
+from analyzer.faces.cli.text import checked, passage
 from logger.units import KN
 
 
@@ -83,7 +84,7 @@ def test_range_says_why_the_way_home_cannot_be_judged(invented):
     ],
 )
 def test_every_text_fits_eighty_columns_and_hides_no_none(invented, name, answer):
-    text = getattr(tell, name)(getattr(invented, answer))
+    text = getattr(checked if name == "check" else tell, name)(getattr(invented, answer))
     assert max(len(line) for line in text.splitlines()) < 80
     assert "None" not in text
 
@@ -123,3 +124,25 @@ def test_a_double_run_says_what_it_found():
     assert text.startswith("2 runs to and fro: 4.9 kn through the water")
     assert "true speed is 1.040 of what it shows" in text
     assert "on 190°: 5.8 kn over ground" in text
+
+
+def test_check_keeps_questions_and_the_wiring_apart(invented):
+    rows = (
+        QuestionRow("How far?", False, "wants pack current"),
+        QuestionRow("How warm?", True, "from a probe"),
+        QuestionRow("Do the cells add up?", True, "wrong: they make 12 V of 48"),
+    )
+    text = checked.check(dataclasses.replace(invented.CHECK, questions=rows))
+    assert "Cannot be answered yet\n- How far? Wants pack current." in text
+    assert "Can be answered\n- How warm? From a probe." in text
+    assert "The wiring\n- Do the cells add up? Wrong: They make 12 V of 48." in text
+
+
+def test_trips_of_ten_hours_and_more_keep_their_columns(invented):
+    long = dataclasses.replace(
+        invented.TRIP, number=1000, end_utc_s=invented.TRIP.start_utc_s + 39540.0
+    )  # 10 h 59 min
+    head, *rows = tell.trips((invented.TRIP, long)).splitlines()[:1] + [
+        line for line in tell.trips((invented.TRIP, long)).splitlines()[1:] if " nmi" in line
+    ]
+    assert {row.index("11 nmi") for row in rows} == {head.index("Distance")}
