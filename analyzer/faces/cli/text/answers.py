@@ -107,9 +107,10 @@ def _facts(answer: RangeAnswer) -> str:
 
 def _curve(answer: RangeAnswer) -> str:
     shown = _round_speeds(answer.curve)
-    rows = [("Speed", "Goes", "Lasts", "Draws"), *map(_curve_row, shown)]
-    if not has_room(rows):  # how long is left out
-        rows = [(speed, goes, draws) for speed, goes, _, draws in rows]
+    rows: list[tuple[str, ...]] = [("Speed", "Goes", "Lasts", "Draws")]
+    rows += map(_curve_row, shown)
+    if not has_room(rows):
+        rows = [row[:2] + row[3:] for row in rows]  # how long is left out
     lines = [table(rows[0], rows[1:])]
     if answer.best_speed_mps:
         lines.append(f"  Goes furthest at {format.knots(answer.best_speed_mps)}.")
@@ -130,7 +131,7 @@ def _round_speeds(curve: Sequence[RangePoint]) -> Sequence[RangePoint]:
     return curve
 
 
-def _curve_row(point: RangePoint) -> tuple[str, str, str, str]:
+def _curve_row(point: RangePoint) -> tuple[str, ...]:
     return (
         format.knots(point.speed_water_mps),
         format.band(point.distance),
