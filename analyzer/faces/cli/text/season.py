@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from analyzer.faces import format, seasons
 from analyzer.faces.cli.base import terminal
-from analyzer.faces.cli.text.answers import joined, wrapped
+from analyzer.faces.cli.text.layout import joined, wrapped
 
 if TYPE_CHECKING:
     from analyzer.answers.season.rows import DayRow, MonthRow, SeasonAnswer
