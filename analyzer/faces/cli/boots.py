@@ -27,7 +27,7 @@ def _text(rows: "Sequence[BootRow]") -> str:
 
 
 def _line(row: "BootRow") -> str:
-    if row.first_utc_s is None:
+    if row.first_utc_s is None or row.last_utc_s is None:
         return f"Boot {row.number}: no readings."
     end = format.until(row.first_utc_s, row.last_utc_s)
     span = f"{format.day(row.first_utc_s)} to {end} {format.zone_name(row.last_utc_s)}"

@@ -9,6 +9,7 @@ from analyzer.faces import sentences
 from analyzer.faces.cli.base import options as opt
 from analyzer.faces.cli.base.options import Command, arg
 from analyzer.faces.cli.text import answers as tell
+from analyzer.faces.cli.text.layout import wrapped
 
 if TYPE_CHECKING:
     from analyzer.estimation.results import FlagView
@@ -34,7 +35,7 @@ def _text(rows: "Sequence[FlagView]") -> str:
     parts = [f"Flag {row.number}\n{tell.flags([row])}" for row in whole]
     older = over[MOST_OVER:]
     if older:
-        lines = [tell.wrapped(sentences.flag_over(row), f"Flag {row.number}: ") for row in older]
+        lines = [wrapped(sentences.flag_over(row), f"Flag {row.number}: ") for row in older]
         parts.append("\n".join(["Older, in full with --json", *lines]))
     return "\n\n".join(parts) or tell.flags(())
 

@@ -185,7 +185,7 @@ def hindcast(answer: "HindcastAnswer") -> str:
 
 def _moments(rows: Sequence["Asked"], most: float) -> str:
     """A line a moment; without bars where there is no room for them."""
-    heads = ("Time", "Charge", "Middle", "Said", "Made", "Range then")
+    heads: tuple[str, ...] = ("Time", "Charge", "Middle", "Said", "Made", "Range then")
     cells = [_moment(row, most) for row in rows]
     if not has_room([heads, *cells]):
         heads, cells = heads[:-1], [row[:-1] for row in cells]

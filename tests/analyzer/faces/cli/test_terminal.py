@@ -6,6 +6,7 @@ import pytest
 
 from analyzer.faces.cli.base import terminal
 from analyzer.faces.cli.text import answers as tell
+from analyzer.faces.cli.text import layout
 
 
 @pytest.fixture
@@ -64,7 +65,7 @@ def test_the_answer_fits_a_screen_with_the_way_home_on_top(log):
 def test_a_figure_and_its_unit_are_not_parted(monkeypatch):
     monkeypatch.setenv("COLUMNS", "40")
     text = "You are over 99 % sure to be there; 0.53 nmi, 12 kW, 3 h. " * 5
-    for line in tell.wrapped(text).splitlines():
+    for line in layout.wrapped(text).splitlines():
         assert not line.lstrip().startswith(("%", "nmi", "kW", "h."))
 
 
