@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, TypeVar
 from logger.store import Store
 
 if TYPE_CHECKING:
+    from analyzer.answers.ahead.passage import PlanAnswer
     from analyzer.answers.gain.rows import GainAnswer
     from analyzer.answers.hull import HullAnswer
-    from analyzer.answers.passage import PlanAnswer
     from analyzer.estimation.results import CablesAnswer, CellsAnswer, CheckAnswer
 
 Dated = TypeVar(
