@@ -8,6 +8,7 @@ readings.
 
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -113,7 +114,8 @@ def _cut_short(log: OpenLog, last: trips.Trip, window: tuple[int, int]) -> bool:
 
 def _series(log: OpenLog, start_us: int, end_us: int) -> Series:
     """A stretch of log; its pack's current turned round where the controller's says so."""
-    names = (*trips.TRIP_CHANNELS, *pack_channels(log.boat), *steady.CHANNELS, *bridges.CHANNELS)
+    fixed = trips.TRIP_CHANNELS, steady.CHANNELS, bridges.CHANNELS
+    names = (*chain.from_iterable(fixed), *pack_channels(log.boat))
     series = log.load(tuple(dict.fromkeys(names)), start_us, end_us)
     return turned(series) if flows_back(series, log.boat) else series
 
@@ -194,7 +196,8 @@ def _keep_once(log: OpenLog, key: str, value: dict[str, Any], at_us: int) -> Non
 def _at(parts: list[tuple[int, Charge]], at_us: int) -> Estimate:
     if not parts:
         return cannot_say("without the pack's current the charge cannot be followed", "frac")
-    begin_us, charge = [part for part in parts if part[0] <= at_us or part is parts[0]][-1]
+    before = [part for part in parts if part[0] <= at_us]
+    begin_us, charge = before[-1] if before else parts[0]
     k = int(np.searchsorted(charge.t_s, (at_us - begin_us) / 1e6))
     k = min(k, len(charge.t_s) - 1)
     if not np.isfinite(charge.soc_frac[k]):

@@ -209,7 +209,8 @@ def _noise(one: SeenStreams, eddy_mps: float) -> Floats:
     apart_s = np.abs(one.t_s[:, None] - one.t_s)
     shared = float(np.mean(np.square(one.sd_mps)))
     eddies = eddy_mps**2 * np.exp(-apart_s / EDDY_S)
-    return np.asarray(eddies + shared + NUGGET_MPS**2 * np.eye(len(one.t_s)))
+    nugget = NUGGET_MPS**2 * np.eye(len(one.t_s))
+    return np.asarray(eddies + shared + nugget)
 
 
 def learned(seen: SeenStreams) -> LearnedTide | str:
@@ -222,7 +223,8 @@ def learned(seen: SeenStreams) -> LearnedTide | str:
     span_s = float(np.ptp(seen.t_s))
     names = told_apart(span_s)
     told = [_Told.by(seen, names, eddy) for eddy in EDDIES_MPS]
-    errors = np.array([_held_out(seen, told, names, k) for k in range(1, count)])
+    left_out = range(1, count)
+    errors = np.array([_held_out(seen, told, names, k) for k in left_out])
     for rival, what in enumerate(RIVALS, start=1):
         gain = errors[:, rival] - errors[:, 0]
         error = gain.std(ddof=1) / np.sqrt(len(gain))

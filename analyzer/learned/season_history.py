@@ -73,7 +73,9 @@ def keep_between(log: OpenLog, series: Series, under_way: Spans) -> None:
 
 def gather(log: OpenLog, known: Iterable[TripRecord]) -> None:
     """Keeps what an older look through the log has not kept of its trips."""
-    done = {(kept.from_us, kept.to_us) for kept in log.store.learned(TRIP)}
+    done = set()
+    for kept in log.store.learned(TRIP):
+        done.add((kept.from_us, kept.to_us))
     names = (*trips.TRIP_CHANNELS, *pack_channels(log.boat), *steady.CHANNELS)
     for trip in known:
         if (trip.start_us, trip.end_us) in done:
@@ -85,7 +87,10 @@ def gather(log: OpenLog, known: Iterable[TripRecord]) -> None:
 
 def of_trips(log: OpenLog) -> dict[tuple[int, int], Energies]:
     """What is kept of trips, by their beginning and end. [µs]"""
-    return {(one.from_us, one.to_us): one for one in _kept(log, TRIP)}
+    found = {}
+    for one in _kept(log, TRIP):
+        found[one.from_us, one.to_us] = one
+    return found
 
 
 def between_trips(log: OpenLog) -> list[Energies]:
@@ -115,7 +120,8 @@ def _energies(part: Series, log: OpenLog) -> dict[str, Any]:
     rows = {}
     for row in ledger.ledger(part, None, log.boat, None):
         told = row.energy
-        rows[row.text] = (_short(told.mid), _short(told.low), _short(told.high), told.reason)
+        numbers = map(_short, (told.mid, told.low, told.high))
+        rows[row.text] = (*numbers, told.reason)
     return {"recorded_s": part.n * part.step_s, "rows": rows}
 
 

@@ -131,7 +131,8 @@ class Ahead:
         water_mps = self.water_mps[:, k, None]
         now_w = self.draws.now_w[:, None]
         still_w = now.still_w(self.course_deg, water_mps, now_w) + self.draws.helped_w[:, None]
-        air = replace(air, wind_mps=air.wind_mps[:, k], from_deg=air.from_deg[:, k])
+        wind_mps, from_deg = air.wind_mps[:, k], air.from_deg[:, k]
+        air = replace(air, wind_mps=wind_mps, from_deg=from_deg)
         then_w, was_w = (
             still_w + one.added_w(self.course_deg, water_mps, still_w) for one in (air, now)
         )
@@ -216,7 +217,9 @@ def _settled(
     power_w = _on_grid_w(given, draws, aside, course_deg)
     load = 1.0 - SETTLED_LOAD * water_mps[:, None] / given.curve.speed_mps
     load = np.maximum(load / (1.0 - SETTLED_LOAD), LEAST_LOAD)
-    held = np.random.default_rng((given.seed, len(aside), 3)).uniform(size=(len(aside), 1))
+    n = len(aside)
+    rng = np.random.default_rng((given.seed, n, 3))
+    held = rng.uniform(size=(n, 1))
     felt_w = power_w * (1.0 - held + held * load)
     rising = np.maximum.accumulate(np.log(felt_w), axis=1)
     rows = zip(np.log(draws.now_w), rising, np.log(power_w), strict=True)

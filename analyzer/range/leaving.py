@@ -59,7 +59,11 @@ def departures(passage: Passage, leave_s: Floats) -> list[Departure]:
     first = at = begin(many, np.repeat(leave_s, n))
     for k, leg in enumerate(legs):
         at = walk_leg(many, k, leg, np.repeat(speeds[:, k], n), at)
-    return [_departure(passage, speeds[j], _part(first, j, n), _part(at, j, n)) for j in range(m)]
+    found = []
+    for j in range(m):
+        begins, ends = (_part(end, j, n) for end in (first, at))
+        found.append(_departure(passage, speeds[j], begins, ends))
+    return found
 
 
 def _part(end: LegEnd, j: int, n: int) -> LegEnd:
@@ -71,10 +75,14 @@ def _part(end: LegEnd, j: int, n: int) -> LegEnd:
 def _departure(passage: Passage, speeds: Floats, first: LegEnd, last: LegEnd) -> Departure:
     wanted_s = passage.arrive_by_s
     holds = ~last.ended
+    in_time = None
+    if wanted_s is not None:
+        early = last.t_s <= wanted_s
+        in_time = float((holds & early).mean())
     return Departure(
         departure_utc_s=float(first.t_s[0]),
         arrives_frac=float(holds.mean()),
-        in_time_frac=None if wanted_s is None else float((holds & (last.t_s <= wanted_s)).mean()),
+        in_time_frac=in_time,
         energy=middle(last.energy_wh, "Wh"),
         charge=middle(last.soc, "frac"),
         arrival_utc_s=middle(last.t_s, "s"),

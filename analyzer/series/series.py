@@ -44,7 +44,11 @@ class Series:
 
     def has(self, *names: str) -> bool:
         """Whether each of these channels has at least one value."""
-        return all(n in self.values and bool(np.isfinite(self.values[n]).any()) for n in names)
+        for name in names:
+            values = self.values.get(name)
+            if values is None or not np.isfinite(values).any():
+                return False
+        return True
 
     def get(self, name: str) -> Floats:
         """The channel, or all NaN where it is not there. Shape (n,)."""
@@ -59,7 +63,8 @@ class Series:
     @cached_property
     def _table(self) -> Floats:
         """Shape (channels, n)."""
-        return np.array([self.values[n] for n in self.names]).reshape(-1, self.n)
+        rows = [self.values[name] for name in self.names]
+        return np.array(rows).reshape(-1, self.n)
 
     @cached_property
     def extremes(self) -> tuple[Floats, Floats]:

@@ -54,7 +54,8 @@ def days(season: Season) -> tuple[tuple[DayRow, ...], tuple[DayRow, ...], str]:
     found = list(_days(season))
     if len(found) < LEAST_DAYS:
         return (), (), f"comparing days wants {LEAST_DAYS} with a mile or more under motor"
-    wh, far_m = sum(day.wh for day in found), sum(day.far_m for day in found)
+    wh = sum(day.wh for day in found)
+    far_m = sum(day.far_m for day in found)
     rows = sorted(
         (_row(season, day, found, wh / far_m) for day in found),
         key=lambda row: row.against_season,
@@ -83,7 +84,8 @@ def _parts(season: Season, outings: Sequence[Outing]) -> _Parts:
         speeds = np.concatenate([one.speed_mps for one in points])
         weight = speeds * np.concatenate([one.duration_s for one in points])
         speed_mps = float(np.average(speeds, weights=weight))
-        level = float(np.average(np.log(season.curve.mean_w(speeds) / speeds), weights=weight))
+        a_mile = season.curve.mean_w(speeds) / speeds
+        level = float(np.average(np.log(a_mile), weights=weight))
         off = np.concatenate([one.speed_sd_mps for one in points]) / speeds
         steep = np.abs(season.curve.slope(speeds) - 1)
         speed = level, float(np.average(steep * off, weights=weight))
@@ -111,7 +113,8 @@ def _growth(
     after_s = outings[0].row.start_utc_s - since_s
     if after_s < 0 or lasts_s <= 0:
         return None
-    slope = max(float(season.curve.slope(np.array([speed_mps]))[0]), 1.0)
+    here = np.array([speed_mps])
+    slope = max(float(season.curve.slope(here)[0]), 1.0)
     share = after_s / lasts_s
     sd = (loss.mid - loss.low) / Z80 * share
     return -slope * math.log1p(max(loss.mid * share, -MOST_LOSS)), slope * sd

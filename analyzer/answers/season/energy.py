@@ -1,6 +1,6 @@
 """A season's watt-hours by source and use: the trips' ledgers added up."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from analyzer.answers.season.rows import EnergyKind, EnergyRow
 from analyzer.answers.season.stretch import Season
@@ -24,15 +24,20 @@ def energy_rows(season: Season) -> tuple[EnergyRow, ...]:
     """By source, then by use."""
     told = [one for one in season.outings if not one.row.energy_reason]
     trips = [one.energies for one in told if one.energies is not None]
-    ashore = [
-        one for one in between_trips(season.log) if season.start_us <= one.from_us <= season.end_us
-    ]
+    ashore = list(_ashore(season))
     rows = []
     for text, (kind, way) in KINDS.items():
         under_way, count = _sum(trips, text, way)
         alongside, _ = _sum(ashore, text, way)
         rows.append(EnergyRow(kind, under_way, alongside, count))
     return tuple(rows)
+
+
+def _ashore(season: Season) -> Iterator[Energies]:
+    """What is kept of the time between the season's trips."""
+    for one in between_trips(season.log):
+        if season.start_us <= one.from_us <= season.end_us:
+            yield one
 
 
 def _sum(stretches: Sequence[Energies], text: str, way: int) -> tuple[Estimate, int]:
@@ -45,7 +50,8 @@ def _sum(stretches: Sequence[Energies], text: str, way: int) -> tuple[Estimate, 
     mid = sum(one.mid or 0.0 for one in known)
     low = sum(one.low or 0.0 for one in known)
     high = sum(one.high or 0.0 for one in known)
-    if way < 0:
-        low, mid, high = -high, -mid, -low
+    if way < 0:  # told the other way round
+        mid = -mid
+        low, high = -high, -low
     reasons = dict.fromkeys(one.reason for one in known if one.reason)
     return Estimate(mid, low, high, "Wh", reason="; ".join(reasons)), len(known)
