@@ -57,6 +57,11 @@ class OpenLog(AbstractContextManager["OpenLog"]):
 
 def _kept_boat(store: Store, log: Path) -> Boat:
     text = store.boat_text()
+    if text is None and not store.boots():
+        raise BoatFileError(
+            f"{log} is empty: nothing was ever recorded in it; name a log that `keelwatt record`, "
+            "`keelwatt replay` or `keelwatt demo` has filled"
+        )
     if text is None:
         raise BoatFileError(
             f"{log} was recorded without a boat file: name one with --boat "

@@ -72,7 +72,11 @@ def scratch_file(beside: Path) -> Iterator[Path]:
     """
     sweep(beside.parent)
     part = beside.with_name(f".{beside.name}.{os.getpid()}{ENDING}")
-    handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    except OSError as error:
+        # by the name that was asked for: nobody knows the hidden one
+        raise OSError(error.errno, error.strerror, str(beside)) from None
     try:
         if not _locked(handle):
             raise StoreError(f"{beside} is being written just now; wait until that is done")

@@ -9,6 +9,7 @@ import pytest
 from logger.errors import StoreError
 from logger.reading import Group, Quantum, Row
 from logger.store import Store
+from logger.store.backup import whole_file
 from tests.support.flag_records import flag_record
 
 S = 1_000_000
@@ -97,3 +98,9 @@ def test_a_damaged_log_gives_no_copy(tmp_path):
     with Store.open(path) as store, pytest.raises(StoreError, match="could not be copied"):
         store.back_up(tmp_path / "copy.log")
     assert not list(tmp_path.glob("copy*"))
+
+
+def test_a_folder_that_is_not_there_is_told_by_the_name_that_was_asked_for(tmp_path):
+    asked = tmp_path / "nowhere" / "x.csv"
+    with pytest.raises(OSError, match=r"nowhere/x\.csv'?$"), whole_file(asked):
+        pass

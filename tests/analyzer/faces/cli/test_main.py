@@ -168,6 +168,12 @@ def test_a_recording_of_no_known_boat_can_be_played_and_exported(tmp_path, capsy
     assert "was recorded without a boat file" in capsys.readouterr().err
 
 
+def test_a_log_with_nothing_in_it_is_said_to_be_empty(tmp_path, capsys):
+    (tmp_path / "log.sqlite").touch()
+    assert main.main(["range", "--log", str(tmp_path / "log.sqlite")]) == 2
+    assert "is empty: nothing was ever recorded in it" in capsys.readouterr().err
+
+
 def test_stream_is_read_as_speed_and_direction():
     speed_mps, toward_deg = options.stream_kn("1.8@360")
     assert speed_mps == pytest.approx(0.926)  # 1.8 * 1852 / 3600
