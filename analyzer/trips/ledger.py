@@ -75,7 +75,8 @@ def _motor(part: Series, boat: Boat) -> list[LedgerRow]:
     pack_v = part.get("pack_voltage_v")
     if not np.isfinite(amps).any():
         # What the pack gives beyond the load beside the drive.
-        amps = part.get("pack_current_a") - beside_power_w(part, boat) / pack_v
+        known_v = np.where(pack_v > 0, pack_v, np.nan)  # a spoiled reading may be 0 V
+        amps = part.get("pack_current_a") - beside_power_w(part, boat) / known_v
     if not np.isfinite(amps).any():
         why = "neither the controller's current nor the rest of the load is measured"
         return [LedgerRow("to the motor", cannot_say(why, "Wh"))]

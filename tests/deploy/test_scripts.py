@@ -122,10 +122,10 @@ def test_test_stops_with_the_exit_status_of_what_failed(project: Path):
     for tool in ("chromium", "systemd-analyze", "initdb", "ruff", "mypy"):
         put(project, tool, f'#!/bin/sh\necho "{tool} $*" >>"$CALLS"\n')
     assert run(project, "test.sh").returncode == 0
-    assert calls(project, "-m pytest -n 2") == 1
+    assert calls(project, "-m pytest -n 3") == 1
     put(project, "mypy", "#!/bin/sh\nexit 3\n")
     assert run(project, "test.sh").returncode == 3
-    assert calls(project, "-m pytest -n 2") == 1
+    assert calls(project, "-m pytest -n 3") == 1
 
 
 def test_scripts_are_posix_shell(repository: Path):

@@ -104,6 +104,15 @@ def test_gaps_add_nothing():
     assert got["to the motor"].mid == pytest.approx(1036.0 * (1800 - 100) / 1800)
 
 
+def test_a_spoiled_voltage_of_nothing_adds_nothing():
+    series = hour(controller_current_a=np.full(N, np.nan))
+    series.values["pack_voltage_v"][100:200] = 0.0
+    with np.errstate(all="raise"):
+        got = rows(series, motor_boat())
+    # 39 A less the rest of the load, (104 - 156) W at 52 V, is 40 A at 51.8 V: as above.
+    assert got["to the motor"].mid == pytest.approx(1036.0 * (1800 - 100) / 1800)
+
+
 def test_without_any_current_nothing_is_told_of_the_cables():
     way = {"speed_ground_mps": np.full(N, 2.0)}
     cable = Cable(name="positive", size_mm2=50, length_m=2, probe="positive")

@@ -23,6 +23,7 @@ class Refusal:
 
 
 ERRORS: dict[int | str, dict[str, Any]] = {
+    400: {"model": Refusal, "description": "The form that was sent cannot be read."},
     401: {"model": Refusal, "description": "This device is not paired."},
     404: {"model": Refusal, "description": "There is no such trip or channel."},
     422: {"model": Refusal, "description": "The question was not understood."},
