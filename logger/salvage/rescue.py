@@ -59,13 +59,21 @@ class Account:
 
     def sentence(self) -> str:
         """In plain words."""
-        lost = f"{self.lost} pieces could not be read" if self.lost else "no piece is missing"
-        return (
-            f"{self.readings} rows of readings saved in {self.stretches} stretches, with "
-            f"{self.tables['trip']} trips, {self.tables['flag']} flags and "
-            f"{self.tables['learned']} learned results; {lost} ({self.broken} of {self.pages} "
-            "pages are damaged)."
+        lost = (
+            f"{_count(self.lost, 'piece')} could not be read"
+            if self.lost
+            else "no piece is missing"
         )
+        return (
+            f"{self.readings} rows of readings saved in {_count(self.stretches, 'stretch', 'es')}, "
+            f"with {_count(self.tables['trip'], 'trip')}, {_count(self.tables['flag'], 'flag')} "
+            f"and {_count(self.tables['learned'], 'learned result')}; {lost} "
+            f"({self.broken} of {_count(self.pages, 'page')} damaged)."
+        )
+
+
+def _count(number: int, one: str, more: str = "s") -> str:
+    return f"{number} {one}{'' if number == 1 else more}"
 
 
 def is_log(path: Path) -> bool:

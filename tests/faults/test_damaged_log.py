@@ -5,6 +5,7 @@ What was written is known to the test; a reading is saved only if it is equal to
 
 import os
 import random
+import re
 import shutil
 import socket
 import sqlite3
@@ -311,6 +312,35 @@ def test_a_reader_of_a_damaged_log_says_what_to_do(
         assert "damaged" in said
         assert "keelwatt salvage" in said
         assert "Traceback" not in said
+
+
+@pytest.mark.parametrize("owner", ["flag", "channel", "boot", "chunk", ""])
+def test_a_question_to_a_damaged_log_is_answered_from_what_is_left(
+    sound: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], owner: str
+):
+    boat = tmp_path / "boat.toml"
+    boat.write_text(BOAT.format(port=1))
+    path = without_journal(sound, tmp_path / "log")
+    pages = {page for page, name in owners_of(path).items() if name == owner}
+    for page in pages or {1}:  # "" is the file's first page
+        spoil(path, page)
+    before = path.read_bytes()
+    for words in (["boots"], ["flags"], ["check", "--json"]):
+        assert keelwatt([*words, "--log", str(path), "--boat", str(boat)]) == 0, words
+        told = capsys.readouterr()
+        assert told.out
+        assert "Traceback" not in told.err
+        if "answered from what can be read of it" in told.err:
+            assert re.search(r"\(\d+ of \d+ pages damaged\)", told.err)  # and so what is not
+            assert "keelwatt salvage" in told.err
+    assert path.read_bytes() == before  # nothing is mended under somebody's hands
+
+
+def test_what_is_no_log_is_not_answered_from(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    path = tmp_path / "letter.sqlite"
+    path.write_text("Dear crew, see you at noon.\n" * 900)
+    assert keelwatt(["trips", "--log", str(path)]) == 2
+    assert "is no log of this program" in capsys.readouterr().err
 
 
 def test_a_stretch_that_does_not_hold_what_it_says_is_not_saved(sound: Path, tmp_path: Path):

@@ -18,20 +18,21 @@ def missing_journal(log: Path) -> str:
 
 def empty_log() -> Path:
     """A log of which nothing is recorded, for as long as the program runs."""
-    log = _passing_folder() / "log.sqlite"
+    log = passing_folder() / "log.sqlite"
     Store.open(log, write=True).close()
     return log
 
 
 def copy_for_now(log: Path) -> Path:
     """A copy of a log, for as long as the program runs. Raises StoreError."""
-    to = _passing_folder() / log.name
+    to = passing_folder() / log.name
     with Store.open(log) as store:
         store.back_up(to)
     return to
 
 
-def _passing_folder() -> Path:
+def passing_folder() -> Path:
+    """A folder that is there for as long as the program runs."""
     folder = Path(tempfile.mkdtemp(prefix="keelwatt-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return folder

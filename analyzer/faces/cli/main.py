@@ -26,10 +26,10 @@ from analyzer.faces.cli import (
     season,
     serve,
 )
-from analyzer.faces.cli.base import remarks
+from analyzer.faces.cli.base import paths, remarks
 from analyzer.faces.cli.base.options import BESIDE, Parser, meant
 from analyzer.faces.cli.base.terminal import width
-from logger.errors import LoggerError
+from logger.errors import DamagedLogError, LoggerError
 
 USER_ERROR = 2
 INTERRUPTED = 128 + signal.SIGINT
@@ -37,6 +37,23 @@ PIPE_CLOSED = 128 + signal.SIGPIPE
 TERMINATED = 128 + signal.SIGTERM
 # What a full disk or a device that takes nothing answers: POSIX, by definition.
 NO_OUTPUT = (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG)
+# Questions that a damaged log can still be asked, and their options that would keep something in it
+# or go on.
+READERS = (
+    "range",
+    "plan",
+    "trips",
+    "review",
+    "cells",
+    "cables",
+    "hull",
+    "flags",
+    "gain",
+    "hindcast",
+    "check",
+    "boots",
+)
+KEEPING = ("seen", "follow", "forget_date", "double_run")
 
 _ABOUT = """Battery and motor logger and trip analyzer for electrified sailing boats.
 It only listens: it never sends a command that moves, charges or switches anything.
@@ -115,7 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         options = parsed(sys.argv[1:] if arguments is None else arguments)
         remarks.want(getattr(options, "beside", "usual"))
-        status: int = options.run(options)
+        status = _answered(options)
         sys.stdout.flush()
         remarks.tell_more("done")
         return status
@@ -134,6 +151,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
             _forget_output()
             return _refuse(f"the answer cannot be written to the output: {error.strerror}")
         return _refuse(f"{error.filename}: {error.strerror}")
+
+
+def _answered(options: argparse.Namespace) -> int:
+    """Runs the command; a question to a damaged log is asked of what can be read of it."""
+    try:
+        status: int = options.run(options)
+    except DamagedLogError:
+        keeps = any(getattr(options, name, None) for name in KEEPING)
+        if options.parser.prog.split()[-1] not in READERS or keeps:
+            raise
+        named = options.log, options.boat
+        damaged = paths.only_demo(*named) or paths.find(*named).log
+        options.log, said = record.what_is_left(damaged)
+        remarks.tell_user(
+            f"{damaged} is damaged: answered from what can be read of it. {said} "
+            f"`keelwatt salvage {damaged} --out NEW` keeps that."
+        )
+        status = options.run(options)
+    return status
 
 
 def _end(*_: object) -> None:

@@ -20,6 +20,21 @@ def _record(options: argparse.Namespace) -> int:
     return run(found.boat, found.log)
 
 
+def what_is_left(damaged: Path) -> tuple[Path, str]:
+    """A log, for as long as the program runs, of what can be read of a damaged one.
+
+    Returns:
+        The log, and a sentence on what is in it and what is not.
+    Raises:
+        StoreError: Nothing of a log was found.
+    """
+    from analyzer.answers.transfer.log_copies import passing_folder
+    from logger.salvage.rescue import rescue
+
+    to = passing_folder() / damaged.name
+    return to, rescue(damaged, to).sentence()
+
+
 def _salvage(options: argparse.Namespace) -> int:
     from logger.salvage.rescue import rescue
 
