@@ -64,16 +64,20 @@ def _departures(answer: "PlanAnswer") -> list[str]:
     if not answer.departures:
         return []
     what = "above the reserve" + ("" if answer.plan.in_time_frac is None else " and in time")
-    lines = ["", f"  {'Leaving':<18}{format.capital(what):<{BAR}}{'Sure':>7}{'Charge':>13}"]
+    rows = []
     for row in answer.departures:
-        bar = "#" * round(BAR * row.sure_frac)
-        here = " < best" if row.departure_utc_s == answer.plan.departure_utc_s else ""
-        charge = format.band(row.charge)
-        lines.append(
-            f"  {format.day(row.departure_utc_s):<18}{bar:<{BAR}}{_share(row.sure_frac):>7}"
-            f"{charge:>13}{here}"
+        left_at = row.departure_utc_s == answer.plan.departure_utc_s
+        rows.append(
+            (
+                format.day(row.departure_utc_s),
+                "#" * round(BAR * row.sure_frac),
+                _share(row.sure_frac),
+                format.band(row.charge),
+                "< best" if left_at else "",
+            )
         )
-    return lines
+    heads = ("Leaving", format.capital(what), "Sure", "Charge", "")
+    return ["", table(heads, rows, right={2, 3})]
 
 
 def _plan_leg(leg: "PlanLeg") -> tuple[str, ...]:
