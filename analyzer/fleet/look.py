@@ -88,10 +88,10 @@ def look(path: Path, boat: str | None = None) -> Record:
         found = {
             "boat": numbers,
             "trips": log.trips(),
-            "hull": log.hull(),
-            "cells": log.cells(),
-            "cables": log.cables(),
             # Of the log, not of the day on which it is looked at.
+            "hull": replace(log.hull(), data_age_s=None),
+            "cells": replace(log.cells(), data_age_s=None),
+            "cables": replace(log.cables(), data_age_s=None),
             "flags": [replace(flag, age_s=None) for flag in log.flags()],
             "curve": curve,
             "ageing": aged,
