@@ -10,7 +10,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal
 
-from analyzer.answers.as_of import as_of
+from analyzer.answers.log_file import as_of
 from analyzer.answers.memory import Memory
 from analyzer.answers.season.ask import Seasons
 from analyzer.errors import AnalyzerError, NoFlag

@@ -3,18 +3,35 @@
 import time
 from collections.abc import Hashable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Self, TypeVar
 
 from analyzer.errors import AnalyzerError
 from logger.units import UNDATED_S
 
 if TYPE_CHECKING:
-    from analyzer.estimation.results import BootRow
+    from analyzer.answers.ahead.passage import PlanAnswer
+    from analyzer.answers.gain.rows import GainAnswer
+    from analyzer.answers.hull import HullAnswer
+    from analyzer.estimation.results import BootRow, CablesAnswer, CellsAnswer, CheckAnswer
     from analyzer.series.log import OpenLog
     from analyzer.series.series import Series
     from logger.boat import Boat
     from logger.store import Store
+
+Dated = TypeVar(
+    "Dated", "CablesAnswer", "CellsAnswer", "CheckAnswer", "GainAnswer", "HullAnswer", "PlanAnswer"
+)
+
+
+def as_of(store: "Store", answer: Dated) -> Dated:
+    """The answer with the moment it speaks of, the newest reading's; as it is without readings."""
+    span = store.span()
+    if span is None:
+        return answer
+    newest_s = (span[1] + 1) / 1e6
+    return replace(answer, asked_utc_s=newest_s, data_age_s=store.age_s())
 
 
 class LogFile(AbstractContextManager["LogFile"]):

@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analyzer.answers.as_of import as_of
-from analyzer.answers.log_file import LogFile
+from analyzer.answers.log_file import LogFile, as_of
 
 if TYPE_CHECKING:
     from analyzer.answers.ahead.passage import PlanWish

@@ -45,6 +45,7 @@ from analyzer.faces.web import (
     pairing_page,
     plan_page,
     season_page,
+    status_page,
 )
 from analyzer.faces.web.access import Access
 from analyzer.faces.web.api import reference
@@ -66,7 +67,6 @@ from analyzer.faces.web.set_up import (
     first_test_page,
     guide_page,
     setup_page,
-    status_page,
 )
 from analyzer.faces.web.set_up.forms import FormError
 from analyzer.faces.web.set_up.incoming import Receiver

@@ -8,6 +8,7 @@ from analyzer.faces.cli.base import terminal
 
 GAP = "  "  # between two columns
 NONE: Container[int] = frozenset()
+Row = Sequence[str]
 
 
 def wrapped(text: str, lead: str = "", style: str = "") -> str:
@@ -40,7 +41,8 @@ def bullets(lines: Sequence[str], head: str = "") -> str:
 
 def cautions(lines: Sequence[str]) -> str:
     """All cautions as one paragraph."""
-    return wrapped(" ".join(format.sentence(line) for line in lines), "Caution: ")
+    text = " ".join(map(format.sentence, lines))
+    return wrapped(text, "Caution: ")
 
 
 def as_of(utc_s: float | None, age_s: float | None) -> str:
@@ -53,24 +55,26 @@ def named(name: str, text: str) -> str:
     return wrapped(text, f"  {name:<12}")
 
 
-def table(heads: Sequence[str], rows: Sequence[Sequence[str]], right: Container[int] = NONE) -> str:
+def table(heads: Row, rows: Sequence[Row], right: Container[int] = NONE) -> str:
     """Rows under their heads, as `fitted` lays them out."""
     every = [heads, *rows]
     lines = fitted(every, right)
     return "\n".join(lines if has_room(every) else lines[1:])
 
 
-def has_room(rows: Sequence[Sequence[str]]) -> bool:
+def has_room(rows: Sequence[Row]) -> bool:
     """Whether the terminal is wide enough for a line a row."""
     wide = _widths(rows)
-    return 2 + sum(wide) + len(GAP) * (len(wide) - 1) <= terminal.width()
+    between = len(GAP) * (len(wide) - 1)
+    return 2 + sum(wide) + between <= terminal.width()
 
 
-def _widths(rows: Sequence[Sequence[str]]) -> list[int]:
-    return [max(map(len, column)) for column in zip(*rows, strict=True)]
+def _widths(rows: Sequence[Row]) -> list[int]:
+    columns = zip(*rows, strict=True)
+    return [max(map(len, column)) for column in columns]
 
 
-def fitted(rows: Sequence[Sequence[str]], right: Container[int] = NONE) -> list[str]:
+def fitted(rows: Sequence[Row], right: Container[int] = NONE) -> list[str]:
     """Rows of cells, the first with the heads, each as one text.
 
     A column is as wide as its widest cell, and two spaces stand between two. Where the terminal
@@ -85,7 +89,7 @@ def fitted(rows: Sequence[Sequence[str]], right: Container[int] = NONE) -> list[
     return [_line(row, wide, right) for row in rows]
 
 
-def _line(row: Sequence[str], wide: Sequence[int], right: Container[int]) -> str:
+def _line(row: Row, wide: Sequence[int], right: Container[int]) -> str:
     cells = (
         cell.rjust(width) if number in right else cell.ljust(width)
         for number, (cell, width) in enumerate(zip(row, wide, strict=True))
@@ -93,9 +97,12 @@ def _line(row: Sequence[str], wide: Sequence[int], right: Container[int]) -> str
     return f"  {GAP.join(cells)}".rstrip()
 
 
-def _folded(heads: Sequence[str], row: Sequence[str]) -> str:
+def _folded(heads: Row, row: Row) -> str:
     pairs = zip(heads[1:], row[1:], strict=True)
-    said = [wrapped(f"{head} {cell}".strip(), "    ") for head, cell in pairs if cell]
+    said = []
+    for head, cell in pairs:
+        if cell:
+            said.append(wrapped(f"{head} {cell}".strip(), "    "))
     first = row[0].strip()
     if not first.lower().startswith(heads[0].lower()):
         first = f"{heads[0]} {first}"
