@@ -164,7 +164,8 @@ def fouling_lines(cost: "FoulingCost") -> Iterator[str]:
             f"{format.date(cost.since_utc_s)}"
         )
     if not cost.speed.known:
-        yield cost.speed.reason
+        if cost.speed.reason != cost.sentence:  # said once
+            yield cost.speed.reason
         return
     yield f"speed at the same power since then: {change(cost.speed)}"
     yield f"power for the same speed now: {change(cost.power)}"

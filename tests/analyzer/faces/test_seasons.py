@@ -106,6 +106,23 @@ def test_a_cleaning_is_told_with_its_days(utc):
     assert "5 to 9 %" in first
 
 
+def test_why_growth_is_not_known_is_said_once():
+    from dataclasses import replace
+
+    from analyzer.estimation.estimate import cannot_say
+
+    why = "a trend wants trips some days apart"
+    cost = replace(
+        SEASON.fouling,
+        cleaned_utc_s=None,
+        since_utc_s=None,
+        sentence=why,
+        speed=cannot_say(why, "frac"),
+    )
+    assert list(seasons.fouling_lines(cost)) == []
+    assert list(seasons.fouling_lines(replace(cost, sentence="another"))) == [why]
+
+
 def test_days_beside_a_year_are_a_part_of_it(utc):
     first, last = date(2025, 6, 1), date(2026, 3, 31)
     assert seasons.stretch(2026, first, last) == (at(2026, 1, 1), at(2026, 4, 1))
