@@ -4,14 +4,12 @@ import ensurepip
 import hashlib
 import os
 import shutil
-import sqlite3
 import sys
-from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from tests.support.board import BROKEN, GOOD, READS, Board, list_wheels
+from tests.support.board import BROKEN, GOOD, READS, Board, list_wheels, words_of, write_log
 from tests.support.signing import make_key, signed
 
 
@@ -25,18 +23,6 @@ def installed(board: Board) -> Board:
     done = board.run("install.sh", board.wheels("1.0"))
     assert done.returncode == 0, done.stderr
     return board
-
-
-def write_log(path: Path, word: str) -> None:
-    with closing(sqlite3.connect(path)) as db:
-        db.execute("CREATE TABLE IF NOT EXISTS t (word)")
-        db.execute("INSERT INTO t VALUES (?)", [word])
-        db.commit()
-
-
-def words_of(path: Path) -> list[str]:
-    with closing(sqlite3.connect(path)) as db:
-        return [w for (w,) in db.execute("SELECT word FROM t")]
 
 
 def test_install_puts_everything_in_place_and_starts_nothing_unasked(installed: Board):

@@ -1,13 +1,11 @@
 """A stick that keeps copies of the log, and strangers' sticks that get nothing and do nothing."""
 
 import os
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from tests.support.board import Board
+from tests.support.board import Board, words_of, write_log
 
 TOOLS = {
     # What is mounted is a folder of the test's; how it was asked for is kept.
@@ -86,18 +84,6 @@ def stick(tmp_path: Path, repository: Path) -> Stick:
     assert done.returncode == 0, done.stderr
     write_log(board.log, "first")
     return Stick(board)
-
-
-def write_log(path: Path, word: str) -> None:
-    with closing(sqlite3.connect(path)) as db:
-        db.execute("CREATE TABLE IF NOT EXISTS t (word)")
-        db.execute("INSERT INTO t VALUES (?)", [word])
-        db.commit()
-
-
-def words_of(path: Path) -> list[str]:
-    with closing(sqlite3.connect(path)) as db:
-        return [word for (word,) in db.execute("SELECT word FROM t")]
 
 
 def test_a_marked_stick_gets_copies_and_keeps_two(stick: Stick):

@@ -3,9 +3,11 @@ small wheels that a stand-in for pip unpacks (one test uses the real one: it tak
 
 import hashlib
 import shutil
+import sqlite3
 import subprocess
 import sys
 import zipfile
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -219,3 +221,17 @@ class Board:
     def log(self) -> Path:
         """The boat's log."""
         return self.root / "var/lib/keelwatt/log.sqlite"
+
+
+def write_log(path: Path, word: str) -> None:
+    """A log as far as its copies go: a table with one more word."""
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("CREATE TABLE IF NOT EXISTS t (word)")
+        db.execute("INSERT INTO t VALUES (?)", [word])
+        db.commit()
+
+
+def words_of(path: Path) -> list[str]:
+    """The words that `write_log` has written."""
+    with closing(sqlite3.connect(path)) as db:
+        return [w for (w,) in db.execute("SELECT word FROM t")]
