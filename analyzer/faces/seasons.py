@@ -100,7 +100,8 @@ def _midnight(day: date, later: int = 0) -> float:
 
 def period(answer: "SeasonAnswer") -> str:
     """From its first day to its last."""
-    return f"{format.date(answer.start_utc_s)} to {format.date(answer.end_utc_s)}"
+    first, last = format.date(answer.start_utc_s), format.date(answer.end_utc_s)
+    return first if first == last else f"{first} to {last}"
 
 
 def headline(answer: "SeasonAnswer") -> str:

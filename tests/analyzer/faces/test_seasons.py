@@ -106,6 +106,13 @@ def test_a_cleaning_is_told_with_its_days(utc):
     assert "5 to 9 %" in first
 
 
+def test_a_season_of_one_day_has_one_date(utc):
+    from dataclasses import replace
+
+    noon = at(2026, 5, 16) + 43_200
+    assert seasons.period(replace(SEASON, start_utc_s=noon, end_utc_s=noon + 60)) == "16 May 2026"
+
+
 def test_why_growth_is_not_known_is_said_once():
     from dataclasses import replace
 
